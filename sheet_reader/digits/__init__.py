@@ -1,0 +1,1 @@
+"""Room 5, digits: from crops of boxes to class probabilities."""

@@ -1,0 +1,78 @@
+"""All exceptions of the package.
+
+::
+
+    SheetReaderError            exit code 1
+    ├── StudyError              2   study.toml or the roster has mistakes (all of them, with paths)
+    ├── UsageError              2   the call asks for something that is not there
+    ├── StorageError            3   a file or folder cannot be read or written
+    └── RecordError             4   the record (database) is damaged or of a newer version
+
+An expected failure of one photograph ("a marker is hidden") is not an exception: it is a value
+with a reason (``sheet_reader.vision.types.NoSheet``, ``sheet_reader.intake.types.Unreadable``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+
+class SheetReaderError(Exception):
+    """Base of every error that the package raises on purpose.
+
+    ``what`` says what happened, ``where`` names the file or folder, ``remedy`` what to do.
+    """
+
+    exit_code = 1
+
+    def __init__(self, what: str, *, where: str | Path = "", remedy: str = "") -> None:
+        super().__init__(what)
+        self.what = what
+        self.where = str(where)
+        self.remedy = remedy
+
+    def __str__(self) -> str:
+        place = f"{self.where}: " if self.where else ""
+        remedy = f" ({self.remedy})" if self.remedy else ""
+        return f"{place}{self.what}{remedy}"
+
+
+@dataclass(frozen=True, slots=True)
+class Mistake:
+    """One mistake in a study file: ``path`` is its place in the file, e.g. ``counts[2].boxes``."""
+
+    path: str
+    message: str
+
+    def __str__(self) -> str:
+        return f"{self.path}: {self.message}"
+
+
+class StudyError(SheetReaderError):
+    """The study file or roster has mistakes; ``mistakes`` lists every one."""
+
+    exit_code = 2
+
+    def __init__(self, where: str | Path, mistakes: tuple[Mistake, ...]) -> None:
+        count = len(mistakes)
+        super().__init__(f"{count} mistake{'s' if count != 1 else ''}", where=where)
+        self.mistakes = mistakes
+
+
+class UsageError(SheetReaderError):
+    """The call asks for something that does not exist (a site, a folder, a sheet)."""
+
+    exit_code = 2
+
+
+class StorageError(SheetReaderError):
+    """A file or folder cannot be read or written."""
+
+    exit_code = 3
+
+
+class RecordError(SheetReaderError):
+    """The record is damaged, locked for too long, or written by a newer version."""
+
+    exit_code = 4

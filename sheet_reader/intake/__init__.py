@@ -1,0 +1,1 @@
+"""Room 3, intake: files in, upright pictures out, nothing trusted."""

@@ -1,0 +1,1 @@
+"""Room 9, results: rows, readings, reminders."""

@@ -1,0 +1,1 @@
+"""Room 8, review: ask a person about the doubtful fields."""

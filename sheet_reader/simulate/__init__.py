@@ -1,0 +1,1 @@
+"""Beside the rooms: hands, pens, paper, cameras and light, for demo, tests and benchmarks."""

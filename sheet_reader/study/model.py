@@ -1,0 +1,155 @@
+"""The study as plain frozen data: what ``study.toml`` and the roster say, checked."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Literal
+
+Paper = Literal["A4", "Letter"]
+HeaderKind = Literal["site", "date", "number"]
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """First and last day on which a visit may lie, both included."""
+
+    first: date
+    last: date
+
+
+@dataclass(frozen=True, slots=True)
+class Visits:
+    """Days between visits and how many days early or late still count as on time."""
+
+    interval_days: int = 7
+    tolerance_days: int = 2
+
+
+@dataclass(frozen=True, slots=True)
+class Site:
+    """A roster line. ``number`` keeps its leading zeros and ends in its check digit."""
+
+    number: str
+    label: str
+    contact: str
+
+
+@dataclass(frozen=True, slots=True)
+class HeaderField:
+    """A field of the sheet's head.
+
+    ``kind`` "site" is the site number (one per study), "date" the visit date (one per study,
+    six boxes: day, month, last two digits of the year), "number" any other number.
+    """
+
+    name: str
+    label: str
+    kind: HeaderKind
+    boxes: int
+    lowest: int | None = None
+    highest: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """One plot; ``treatment`` is empty where the study compares nothing."""
+
+    name: str
+    label: str
+    treatment: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CountField:
+    """Something counted once in every plot. Values outside lowest..highest are implausible."""
+
+    name: str
+    label: str
+    boxes: int
+    lowest: int
+    highest: int
+    unit: str = ""
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SumRule:
+    """``total`` must equal the sum of ``parts``; all are full field names (``pinched.plants``)."""
+
+    total: str
+    parts: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Comments:
+    """The area for free remarks."""
+
+    label: str
+    height_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class FieldSpec:
+    """Any field of the sheet by its full name: a header field, or plot and count field joined."""
+
+    name: str
+    label: str
+    kind: Literal["site", "date", "number", "count"]
+    boxes: int
+    lowest: int | None
+    highest: int | None
+    plot: str = ""
+    count: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Study:
+    """A whole study, as checked by :func:`sheet_reader.study.reader.read_study`.
+
+    ``key`` (lower case letters, digits, hyphens; at most 16) names the study in the machine code.
+    ``accepted_error`` is the share of accepted fields that may be wrong.
+    """
+
+    key: str
+    title: str
+    paper: Paper
+    season: Season
+    visits: Visits
+    header: tuple[HeaderField, ...]
+    plots: tuple[Plot, ...]
+    counts: tuple[CountField, ...]
+    sums: tuple[SumRule, ...]
+    comments: Comments | None
+    instructions: tuple[str, ...]
+    roster: tuple[Site, ...]
+    folder: Path
+    accepted_error: float = 0.001
+    warnings: tuple[str, ...] = field(default=())
+
+    @property
+    def fields(self) -> tuple[FieldSpec, ...]:
+        """Every field of a visit in printing order: header first, then plot by plot."""
+        head = tuple(
+            FieldSpec(h.name, h.label, h.kind, h.boxes, h.lowest, h.highest) for h in self.header
+        )
+        body = tuple(
+            FieldSpec(
+                f"{p.name}.{c.name}",
+                f"{p.label}: {c.label}",
+                "count",
+                c.boxes,
+                c.lowest,
+                c.highest,
+                p.name,
+                c.name,
+            )
+            for p in self.plots
+            for c in self.counts
+        )
+        return head + body
+
+    def site(self, number: str) -> Site | None:
+        """The roster line with this number, or None."""
+        return next((s for s in self.roster if s.number == number), None)

@@ -1,0 +1,75 @@
+"""Values that leave the vision room."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.sheet.model import Cell, Page
+
+CROP_PX = 64
+CROP_MARGIN_MM = 1.0
+"""A crop shows the printed box and this much around it, stretched to CROP_PX × CROP_PX."""
+
+
+@dataclass(frozen=True, slots=True)
+class BoxView:
+    """One box as found in the picture.
+
+    ``crop`` uint8 (64, 64): grey, dark ink on light paper, paper levelled near white.
+    ``corners_px`` float64 (4, 2): x, y in the picture, clockwise from the printed top left.
+    ``error_mm`` the estimated remaining position error (one standard deviation).
+    ``hidden`` is "" for a box that can be read, else why not ("outside the picture",
+    "covered", "burnt out", "its printed frame was not found").
+    ``blur_mm``, ``contrast`` (0..1 of paper level) and ``px_per_mm`` describe the place.
+    """
+
+    cell: Cell
+    crop: NDArray[np.uint8]
+    corners_px: NDArray[np.float64]
+    error_mm: float
+    hidden: str = ""
+    blur_mm: float = 0.0
+    contrast: float = 1.0
+    px_per_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoQuality:
+    """The whole sheet in this picture; ``advice`` is one sentence a volunteer can act on, or ""."""
+
+    px_per_mm: float
+    blur_mm: float
+    contrast: float
+    hidden_boxes: int
+    glare_share: float
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SheetView:
+    """A sheet found, identified and laid flat. ``identified_by`` is "machine code",
+    "printed code" or another means; ``outline_px`` the page corners in the picture (4, 2).
+    """
+
+    page: Page
+    boxes: tuple[BoxView, ...]
+    quality: PhotoQuality
+    identified_by: str
+    outline_px: NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class NoSheet:
+    """A picture, or a part of one, that gives no sheet; ``reason`` in a volunteer's words and
+    ``kind`` one of "no markers", "too few markers", "no code", "other study", "older layout",
+    "unknown site", "damaged code", "blurred".
+    """
+
+    kind: str
+    reason: str
+
+
+Finding = SheetView | NoSheet
