@@ -1,0 +1,214 @@
+"""Pictures from files: sniffed by content, bounded before decoding, upright and grey."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import warnings
+from collections.abc import Iterator
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageFile
+
+from sheet_reader.intake.bounds import DEFAULT, Bounds
+from sheet_reader.intake.names import file_name
+from sheet_reader.intake.pdf import PdfPage, looks_like_pdf, pdf_pages
+from sheet_reader.intake.types import Picture, Unreadable
+
+Gray = NDArray[np.uint8]
+FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "MPO")
+ORIENTATION_TAG = 0x0112
+NOT_A_PICTURE = "this is not a picture that can be read (JPEG, PNG, TIFF, WebP, HEIC or PDF)"
+TRUNCATED = "the picture is cut off or damaged: please send it again"
+
+
+def open_pictures(path: Path, bounds: Bounds = DEFAULT) -> list[Picture | Unreadable]:
+    """Every picture in the file at ``path`` (several for a TIFF or PDF), upright and grey.
+
+    A file that gives no picture gives one :class:`Unreadable` with the reason; nothing is raised
+    for bad content, however hostile.
+    """
+    name = file_name(path.name)
+    try:
+        size = path.stat().st_size
+        if size > bounds.file_bytes:
+            return [Unreadable(name, too_many_bytes(size, bounds.file_bytes))]
+        data = path.read_bytes()
+    except OSError as error:
+        return [Unreadable(name, f"the file cannot be read: {error.strerror or error}")]
+    return list(pictures_in(data, name, bounds))
+
+
+def too_many_bytes(size: int, limit: int) -> str:
+    """The reason that refuses a file of ``size`` bytes where ``limit`` are allowed."""
+    return f"the file has {size / 1e6:,.0f} MB, more than the {limit / 1e6:,.0f} MB allowed"
+
+
+def pictures_in(data: bytes, name: str, bounds: Bounds = DEFAULT) -> Iterator[Picture | Unreadable]:
+    """Every picture in the bytes of one file, one at a time; see :func:`open_pictures`."""
+    digest = hashlib.sha256(data).hexdigest()
+    if not data:
+        yield Unreadable(name, "the file is empty (0 bytes)", digest)
+        return
+    frames = _pdf_frames(data, bounds) if looks_like_pdf(data) else _frames(data, bounds)
+    for number, frame in enumerate(frames):
+        if isinstance(frame, str):
+            yield Unreadable(name, frame, digest)
+        else:
+            yield Picture(frame, digest, name, number)
+
+
+def is_picture(head: bytes) -> bool:
+    """Whether a file starting with these bytes (64 are enough) looks like a picture or PDF."""
+    return (
+        head.startswith((b"\xff\xd8\xff", b"\x89PNG\r\n\x1a\n", b"II*\0", b"MM\0*", b"II+\0"))
+        or (head[:4] == b"RIFF" and head[8:12] == b"WEBP")
+        or is_heif(head)
+        or looks_like_pdf(head)
+    )
+
+
+def is_heif(head: bytes) -> bool:
+    """Whether these bytes start an ISO base media file with a HEIF brand."""
+    return head[4:8] == b"ftyp" and head[8:12] in {
+        b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1", b"avif",
+    }  # fmt: skip
+
+
+def _pdf_frames(data: bytes, bounds: Bounds) -> Iterator[Gray | str]:
+    for page in pdf_pages(data, bounds):
+        yield page.gray if isinstance(page, PdfPage) else page
+
+
+def _frames(data: bytes, bounds: Bounds) -> Iterator[Gray | str]:
+    """The frames of a picture file; a reason (text) instead of a frame that cannot be had.
+
+    Decoders fail on hostile bytes in ways they do not document, so that whatever they raise means
+    the same here: a damaged picture.
+    """
+    if is_heif(data) and not _heif_ready():
+        yield "HEIC pictures need the package pillow-heif, which is not installed"
+        return
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        try:
+            image = Image.open(io.BytesIO(data), formats=[*FORMATS, *_heif_formats(data)])
+        except Image.DecompressionBombError:
+            yield _too_large(None, bounds)
+            return
+        except Exception:
+            yield TRUNCATED if is_picture(data) else NOT_A_PICTURE
+            return
+    with image:
+        yield from _frames_of(image, bounds)
+
+
+def _frames_of(image: ImageFile.ImageFile, bounds: Bounds) -> Iterator[Gray | str]:
+    number = 0
+    while True:
+        if number >= bounds.pages:
+            yield f"only the first {bounds.pages} pages were read: please send the rest separately"
+            return
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            try:
+                frame = _decode(image, bounds)
+            except Exception:
+                frame = TRUNCATED
+        yield frame
+        if image.format != "TIFF":  # an MPO's further frames repeat its first, only smaller
+            return
+        number += 1
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                image.seek(number)
+        except Exception:
+            return
+
+
+def _decode(image: ImageFile.ImageFile, bounds: Bounds) -> Gray | str:
+    width, height = image.size
+    if width * height > bounds.pixels or max(width, height) > bounds.side:
+        return _too_large(image.size, bounds)
+    if image.format in ("JPEG", "MPO") and image.mode in ("RGB", "L"):
+        image.draft("L", _halved(width, height, bounds.keep_pixels))
+    image.load()
+    gray = upright(to_gray(image), int(image.getexif().get(ORIENTATION_TAG, 1) or 1))
+    kept = _halved(gray.shape[1], gray.shape[0], bounds.keep_pixels)
+    if kept != (gray.shape[1], gray.shape[0]):
+        gray = np.asarray(cv2.resize(gray, kept, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    return gray
+
+
+def _halved(width: int, height: int, keep_pixels: int) -> tuple[int, int]:
+    while width * height > keep_pixels:
+        width, height = (width + 1) // 2, (height + 1) // 2
+    return width, height
+
+
+def _too_large(size: tuple[int, int] | None, bounds: Bounds) -> str:
+    seen = f"has {size[0]:,} × {size[1]:,} pixels, which" if size else ""
+    return (
+        f"the picture {seen} is too large (at most {bounds.pixels / 1e6:.0f} megapixels and "
+        f"{bounds.side:,} pixels on a side): please send it smaller"
+    ).replace("  ", " ")
+
+
+def to_gray(image: Image.Image) -> Gray:
+    """The picture as uint8 (height, width), on white paper where it is transparent.
+
+    16-bit and floating samples are scaled to 0..255 (floating ones by their own range).
+    """
+    if image.mode.startswith("I;16"):
+        wide = np.asarray(image).astype(np.uint32)
+        return ((wide + 128) // 257).astype(np.uint8)
+    if image.mode in ("I", "F"):
+        return _scaled(np.asarray(image, dtype=np.float64))
+    if image.mode in ("LAB", "HSV"):
+        return np.array(image.split()[0 if image.mode == "LAB" else 2], dtype=np.uint8)
+    if image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info:
+        clear = image.convert("RGBA")
+        paper = Image.new("RGBA", clear.size, "white")
+        image = Image.alpha_composite(paper, clear)
+    return np.array(image if image.mode == "L" else image.convert("L"), dtype=np.uint8)
+
+
+def _scaled(samples: NDArray[np.float64]) -> Gray:
+    samples = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
+    if samples.min() >= 0 and 255 < samples.max() <= 65_535:
+        return np.round(samples / 257).astype(np.uint8)
+    low, high = float(samples.min()), float(samples.max())
+    return np.round((samples - low) * (255 / max(high - low, 1e-12))).astype(np.uint8)
+
+
+def upright(stored: Gray, orientation: int) -> Gray:
+    """The picture as seen, from the one stored, by the EXIF/TIFF 6.0 orientation 1..8.
+
+    ``stored`` is uint8 (height, width). The value says where the stored row 0 and column 0 lie in
+    the picture as seen; unknown values count as 1.
+    """
+    turned: NDArray[np.uint8] = stored
+    if orientation in (5, 6, 7, 8):
+        turned = turned.T
+    if orientation in (2, 3, 6, 7):
+        turned = turned[:, ::-1]
+    if orientation in (3, 4, 7, 8):
+        turned = turned[::-1, :]
+    return np.ascontiguousarray(turned)
+
+
+def _heif_ready() -> bool:
+    try:
+        import pillow_heif
+    except ImportError:
+        return False
+    pillow_heif.register_heif_opener()
+    return True
+
+
+def _heif_formats(data: bytes) -> tuple[str, ...]:
+    return ("HEIF",) if is_heif(data) else ()
