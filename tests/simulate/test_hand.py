@@ -27,7 +27,7 @@ def test_every_digit_of_every_hand_leaves_ink_in_the_box(seed: int, digit: int) 
     ink = draw_digit(digit, hand, rng, 48)
     assert ink.shape == (48, 48)
     assert ink.dtype == np.float32
-    assert 0.0 <= ink.min()
+    assert ink.min() >= 0.0
     assert ink.max() <= 1.0
     assert 0.003 < float((ink > 0.15).mean()) < 0.6
 
