@@ -1,0 +1,160 @@
+"""The fields of a study file: header, plots, counts and the sums that must hold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import cast
+
+from sheet_reader.study.model import CountField, HeaderField, HeaderKind, Plot, SumRule
+from sheet_reader.study.table import Table, nearest, shown
+
+MOST_BOXES = 6
+RESERVED = frozenset(
+    ("photo", "sheet", "page", "field", "value", "confidence", "status", "reason", "waiting")
+)
+_DATE_BOXES = 6
+
+
+def read_header(top: Table) -> tuple[HeaderField, ...]:
+    """The fields of ``[[header]]``; exactly one site and one date among them."""
+    tables = top.tables("header", most=12, required=True)
+    fields = tuple(_header_field(table) for table in tables)
+    _unique(tables, [f.name for f in fields])
+    if tables:
+        for kind in ("site", "date"):
+            given = [i for i, f in enumerate(fields) if f.kind == kind]
+            if not given:
+                top.wrong("header", f"no field has kind = “{kind}”; the sheet needs one")
+            for i in given[1:]:
+                tables[i].wrong("kind", f"only one field may have kind “{kind}”")
+    return fields
+
+
+def _header_field(table: Table) -> HeaderField:
+    name = table.name()
+    label = table.text("label", longest=40)
+    kind = table.choice("kind", ("site", "date", "number"))
+    if name in RESERVED:
+        table.wrong("name", f"“{name}” is a column of every export; choose another name")
+    if kind == "date":
+        table.only(("name", "label", "kind", "boxes"))
+        boxes = table.whole("boxes", _DATE_BOXES, _DATE_BOXES, required=False, fallback=_DATE_BOXES)
+        return HeaderField(name, label, "date", boxes or _DATE_BOXES)
+    if kind == "site":
+        table.only(("name", "label", "kind", "boxes"))
+        boxes = table.whole("boxes", 2, 8)
+        return HeaderField(name, label, "site", boxes or 0)
+    table.only(("name", "label", "kind", "boxes", "lowest", "highest"))
+    boxes = table.whole("boxes", 1, MOST_BOXES)
+    lowest, highest = _range(table, boxes, required=False)
+    return HeaderField(name, label, cast(HeaderKind, kind or "number"), boxes or 0, lowest, highest)
+
+
+def read_plots(top: Table) -> tuple[Plot, ...]:
+    """The plots, each with its treatment where the study compares any."""
+    tables = top.tables("plots", most=60, required=True)
+    plots = []
+    for table in tables:
+        table.only(("name", "label", "treatment"))
+        treatment = table.text("treatment", longest=60, required=False)
+        plots.append(Plot(table.name(), table.text("label", longest=40), treatment))
+    _unique(tables, [p.name for p in plots])
+    return tuple(plots)
+
+
+def read_counts(top: Table) -> tuple[CountField, ...]:
+    """The counts made in every plot."""
+    tables = top.tables("counts", most=40, required=True)
+    counts = []
+    for table in tables:
+        table.only(("name", "label", "boxes", "lowest", "highest", "unit", "note"))
+        boxes = table.whole("boxes", 1, MOST_BOXES)
+        lowest, highest = _range(table, boxes, required=True)
+        counts.append(
+            CountField(
+                table.name(),
+                table.text("label", longest=60),
+                boxes or 0,
+                lowest or 0,
+                highest or 0,
+                table.text("unit", longest=20, required=False),
+                table.text("note", longest=90, required=False),
+            )
+        )
+    _unique(tables, [c.name for c in counts])
+    return tuple(counts)
+
+
+def _range(table: Table, boxes: int | None, *, required: bool) -> tuple[int | None, int | None]:
+    lowest = table.whole("lowest", 0, 10**MOST_BOXES - 1, required=required)
+    highest = table.whole("highest", 0, 10**MOST_BOXES - 1, required=required)
+    if lowest is not None and highest is not None and highest < lowest:
+        table.wrong("highest", f"{highest} is less than lowest, {lowest}")
+    if boxes is not None and highest is not None and highest >= 10**boxes:
+        word = "box holds" if boxes == 1 else "boxes hold"
+        table.wrong("highest", f"{highest} does not fit: {boxes} {word} at most {10**boxes - 1}")
+    return lowest, highest
+
+
+def _unique(tables: Sequence[Table], names: Sequence[str]) -> None:
+    first: dict[str, str] = {}
+    for table, name in zip(tables, names, strict=True):
+        if not name:
+            continue
+        if name in first:
+            table.wrong("name", f"“{name}” is already the name of {first[name]}")
+        else:
+            first[name] = table.place()
+
+
+def read_sums(
+    top: Table,
+    header: tuple[HeaderField, ...],
+    plots: tuple[Plot, ...],
+    counts: tuple[CountField, ...],
+) -> tuple[SumRule, ...]:
+    """The sums: names of counts (applied in every plot) or full field names throughout."""
+    count_names = {c.name for c in counts if c.name}
+    full_names = {f"{p.name}.{c}" for p in plots if p.name for c in count_names}
+    full_names |= {h.name for h in header if h.kind == "number" and h.name}
+    rules: list[SumRule] = []
+    totals: set[str] = set()
+    for table in top.tables("sums", most=40, required=False):
+        table.only(("total", "parts"))
+        total = table.text("total", longest=80)
+        parts = table.texts("parts", longest=80, most=40, required=True)
+        in_plots = total in count_names or (total not in full_names and "." not in total)
+        known = count_names if in_plots else full_names
+        if not _sum_is_sound(table, total, parts, known) or total in totals:
+            if total and total in totals:
+                table.wrong("total", f"“{total}” already has a sum")
+            continue
+        totals.add(total)
+        if in_plots:
+            rules += [
+                SumRule(f"{p.name}.{total}", tuple(f"{p.name}.{part}" for part in parts))
+                for p in plots
+            ]
+        else:
+            rules.append(SumRule(total, parts))
+    return tuple(rules)
+
+
+def _sum_is_sound(table: Table, total: str, parts: tuple[str, ...], known: set[str]) -> bool:
+    sound = bool(total)
+    if total and total not in known:
+        table.wrong("total", f"{shown(total)} is no field{nearest(total, known)}")
+        sound = False
+    if table.has("parts") and not parts:
+        table.wrong("parts", "must name at least one field")
+    for i, part in enumerate(parts):
+        if part == total:
+            table.wrong(f"parts[{i}]", "a total can't be a part of itself")
+        elif part in parts[:i]:
+            table.wrong(f"parts[{i}]", f"{shown(part)} is there twice")
+        elif part not in known:
+            table.wrong(f"parts[{i}]", f"{shown(part)} is no field{nearest(part, known)}")
+        else:
+            continue
+        sound = False
+    return sound and bool(parts)

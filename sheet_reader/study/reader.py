@@ -1,0 +1,145 @@
+"""Reads a study from its folder: ``study.toml`` and the roster, with all mistakes at once."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from pathlib import Path
+from typing import Any, cast
+
+from sheet_reader.errors import Mistake, StorageError, StudyError
+from sheet_reader.study.fields import read_counts, read_header, read_plots, read_sums
+from sheet_reader.study.model import Comments, Paper, Season, Study, Visits
+from sheet_reader.study.roster import read_roster
+from sheet_reader.study.table import Mistakes, Table, shown
+
+STUDY_FILE = "study.toml"
+MOST_BYTES = 500_000
+KEYS = (
+    "key", "title", "paper", "roster", "accepted_error", "instructions", "season", "visits",
+    "header", "plots", "counts", "sums", "comments",
+)  # fmt: skip
+_KEY = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*\Z")
+
+
+def read_study(path: Path) -> Study:
+    """Read and check the study at ``path`` (its folder, or the ``study.toml`` in it).
+
+    Raises StudyError with every mistake of the file and the roster, each with its place, and
+    StorageError where the file cannot be read at all.
+    """
+    file = path / STUDY_FILE if path.is_dir() else path
+    mistakes = Mistakes()
+    values = _parse(file, _bytes(file))
+    study = _study(Table(values, "", mistakes), file.parent, mistakes)
+    if mistakes.found or study is None:
+        raise StudyError(file, tuple(mistakes.found))
+    return study
+
+
+def _bytes(file: Path) -> bytes:
+    try:
+        with file.open("rb") as stream:
+            data = stream.read(MOST_BYTES + 1)
+    except FileNotFoundError:
+        raise StorageError(
+            "there is no study file here", where=file, remedy="give the study's folder"
+        ) from None
+    except OSError as error:
+        raise StorageError(f"the study file can't be read: {error.strerror}", where=file) from None
+    if len(data) > MOST_BYTES:
+        raise StudyError(file, (Mistake(STUDY_FILE, "is larger than 500 kB; no study file is"),))
+    return data
+
+
+def _parse(file: Path, data: bytes) -> dict[str, Any]:
+    try:
+        return tomllib.loads(data.decode("utf-8-sig"))
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        mistake = Mistake(f"line {line}", "is not UTF-8; save the file as UTF-8")
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        reason = "too deeply nested" if isinstance(error, RecursionError) else str(error)
+        mistake = Mistake(STUDY_FILE, f"is not TOML: {shown(reason, 120)[1:-1]}")
+    except ValueError as error:  # numbers beyond what Python reads
+        mistake = Mistake(STUDY_FILE, f"is not TOML: {shown(str(error), 120)[1:-1]}")
+    raise StudyError(file, (mistake,))
+
+
+def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
+    top.only(KEYS)
+    key = top.text("key", longest=16)
+    if key and not _KEY.match(key):
+        top.wrong(
+            "key", f"{shown(key)} must be lower case letters and digits, parted by single hyphens"
+        )
+    title = top.text("title", longest=60)
+    paper = top.choice("paper", ("A4", "Letter"))
+    error = top.number("accepted_error", 0.0, 0.5, fallback=0.001)
+    if error in (0.0, 0.5):
+        top.wrong("accepted_error", "must lie between 0 and 0.5, both excluded")
+    season = _season(top)
+    header = read_header(top)
+    plots = read_plots(top)
+    counts = read_counts(top)
+    sums = read_sums(top, header, plots, counts)
+    instructions = top.texts("instructions", longest=160, most=8, required=False)
+    roster = top.text("roster", longest=120)
+    sites = ()
+    if roster and Path(roster).name != roster:
+        top.wrong("roster", "must be the name of a file in the study's folder")
+    elif roster:
+        boxes = next((h.boxes for h in header if h.kind == "site" and h.boxes), None)
+        sites = read_roster(folder / roster, boxes, mistakes)
+    visits = _visits(top)
+    comments = _comments(top)
+    if mistakes.found or season is None:
+        return None
+    return Study(
+        key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
+        instructions, sites, folder, error,
+    )  # fmt: skip
+
+
+def _season(top: Table) -> Season | None:
+    table = top.table("season", required=True)
+    if table is None:
+        return None
+    table.only(("first", "last"))
+    first, last = table.day("first"), table.day("last")
+    if first is None or last is None:
+        return None
+    if last < first:
+        table.wrong("last", f"{last} lies before the first day, {first}")
+    elif (last - first).days > 3660:
+        table.wrong("last", "the season is longer than ten years")
+    for key, day in (("first", first), ("last", last)):
+        if not 2000 <= day.year <= 2099:
+            table.wrong(key, "the year must lie from 2000 to 2099 (two digits are written)")
+    return Season(first, last)
+
+
+def _visits(top: Table) -> Visits:
+    table = top.table("visits", required=False)
+    if table is None:
+        return Visits()
+    table.only(("interval_days", "tolerance_days"))
+    interval = table.whole("interval_days", 1, 366, required=False, fallback=7) or 7
+    tolerance = table.whole("tolerance_days", 0, 366, required=False, fallback=2)
+    tolerance = 2 if tolerance is None else tolerance
+    if tolerance * 2 >= interval and table.has("tolerance_days"):
+        table.wrong(
+            "tolerance_days",
+            f"{tolerance} must be less than half of the {interval} days between visits, "
+            "or a visit could belong to two dates",
+        )
+    return Visits(interval, tolerance)
+
+
+def _comments(top: Table) -> Comments | None:
+    table = top.table("comments", required=False)
+    if table is None:
+        return None
+    table.only(("label", "height_mm"))
+    label = table.text("label", longest=60, required=False, fallback="Comments")
+    return Comments(label, table.number("height_mm", 8, 120, fallback=20.0))

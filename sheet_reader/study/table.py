@@ -1,0 +1,209 @@
+"""Checked access to the tables of a study file: every mistake is noted, none stops the reading."""
+
+from __future__ import annotations
+
+import difflib
+import re
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime
+from typing import Any
+
+from sheet_reader.errors import Mistake
+
+IDENTIFIER = re.compile(r"[a-z][a-z0-9_]{0,31}\Z")
+
+
+def shown(value: object, longest: int = 40) -> str:
+    """A value as it may stand in a message: printable, in quotes if text, cut to ``longest``."""
+    text = value if isinstance(value, str) else repr(value)
+    clean = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text[: longest + 1])
+    if len(text) > longest:
+        clean = clean[:longest] + "…"
+    return f"“{clean}”" if isinstance(value, str) else clean
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """“ – did you mean …?” for the known word closest to ``word``, or nothing."""
+    close = difflib.get_close_matches(word[:64], list(known), n=1, cutoff=0.6)
+    return f" – did you mean “{close[0]}”?" if close else ""
+
+
+class Mistakes:
+    """The growing list of mistakes."""
+
+    def __init__(self) -> None:
+        self.found: list[Mistake] = []
+
+    def add(self, path: str, message: str) -> None:
+        """Note one mistake at ``path``."""
+        self.found.append(Mistake(path, message))
+
+
+class Table:
+    """One table of the file: typed getters that note mistakes under the table's path.
+
+    Each getter returns its fallback after noting a mistake, so that reading goes on.
+    """
+
+    def __init__(self, values: Mapping[str, Any], path: str, mistakes: Mistakes) -> None:
+        self._values = values
+        self._path = path
+        self._mistakes = mistakes
+
+    def place(self, key: str = "") -> str:
+        """The path of ``key`` in the file."""
+        if not key:
+            return self._path or "study.toml"
+        return f"{self._path}.{key}" if self._path else key
+
+    def wrong(self, key: str, message: str) -> None:
+        """Note a mistake at ``key``."""
+        self._mistakes.add(self.place(key), message)
+
+    def has(self, key: str) -> bool:
+        """Whether the key is in the file."""
+        return key in self._values
+
+    def only(self, known: Iterable[str]) -> None:
+        """Note every key that is not among ``known``."""
+        names = tuple(known)
+        for key in self._values:
+            if key not in names:
+                name = key if key.isprintable() and len(key) <= 40 else shown(key)
+                self._mistakes.add(self.place(name), f"unknown key{nearest(key, names)}")
+
+    def _get(self, key: str, required: bool) -> Any:
+        if key not in self._values:
+            if required:
+                self.wrong(key, "is missing")
+            return None
+        return self._values[key]
+
+    def text(self, key: str, *, longest: int, required: bool = True, fallback: str = "") -> str:
+        """One line of text of 1 to ``longest`` characters (empty is allowed where optional)."""
+        value = self._get(key, required)
+        if value is None:
+            return fallback
+        if not isinstance(value, str):
+            self.wrong(key, f"must be text in quotes, not {shown(value)}")
+            return fallback
+        return self.line(key, value, longest, required) or fallback
+
+    def line(self, key: str, value: str, longest: int, required: bool = True) -> str:
+        """``value`` if it is a clean line of text, else "" and a mistake at ``key``."""
+        if len(value) > longest:
+            self.wrong(key, f"is {len(value)} characters long; the most is {longest}")
+        elif not value.isprintable():
+            self.wrong(key, "must be one line without control characters")
+        elif required and not value.strip():
+            self.wrong(key, "must not be empty")
+        else:
+            return " ".join(value.split())
+        return ""
+
+    def name(self, key: str = "name") -> str:
+        """An identifier: a lower case letter, then letters, digits and underscores."""
+        value = self.text(key, longest=200)
+        if value and not IDENTIFIER.match(value):
+            self.wrong(
+                key,
+                f"{shown(value)} must start with a lower case letter and go on in lower case "
+                "letters, digits and underscores (at most 32)",
+            )
+            return ""
+        return value
+
+    def choice(self, key: str, choices: tuple[str, ...]) -> str:
+        """One of ``choices``."""
+        value = self.text(key, longest=200)
+        if value and value not in choices:
+            listed = ", ".join(f"“{c}”" for c in choices)
+            self.wrong(key, f"{shown(value)} must be one of {listed}{nearest(value, choices)}")
+            return ""
+        return value
+
+    def whole(
+        self, key: str, low: int, high: int, *, required: bool = True, fallback: int | None = None
+    ) -> int | None:
+        """A whole number from ``low`` to ``high``."""
+        value = self._get(key, required)
+        if value is None:
+            return fallback
+        if isinstance(value, bool) or not isinstance(value, int):
+            self.wrong(key, f"must be a whole number, not {shown(value)}")
+            return fallback
+        if not low <= value <= high:
+            number = value if abs(value) < 10**12 else "this number"
+            self.wrong(key, f"must lie from {low} to {high}, not {number}")
+            return fallback
+        return value
+
+    def number(self, key: str, low: float, high: float, *, fallback: float) -> float:
+        """A number from ``low`` to ``high``, both included; ``fallback`` where it is not given."""
+        value = self._get(key, required=False)
+        if value is None:
+            return fallback
+        if isinstance(value, bool) or not isinstance(value, int | float):
+            self.wrong(key, f"must be a number, not {shown(value)}")
+            return fallback
+        if not low <= value <= high:
+            self.wrong(key, f"must lie from {low:g} to {high:g}, not {shown(value)}")
+            return fallback
+        return float(value)
+
+    def day(self, key: str) -> date | None:
+        """A calendar day, written without quotes as 2026-04-20."""
+        value = self._get(key, required=True)
+        if value is None:
+            return None
+        if isinstance(value, datetime) or not isinstance(value, date):
+            self.wrong(key, f"must be a day such as 2026-04-20 without quotes, not {shown(value)}")
+            return None
+        return value
+
+    def texts(self, key: str, *, longest: int, most: int, required: bool) -> tuple[str, ...]:
+        """A list of at most ``most`` lines of text."""
+        value = self._get(key, required)
+        if value is None:
+            return ()
+        if not isinstance(value, list):
+            self.wrong(key, "must be a list of texts in square brackets")
+            return ()
+        if len(value) > most:
+            self.wrong(key, f"has {len(value)} entries; the most is {most}")
+            return ()
+        lines = []
+        for i, entry in enumerate(value):
+            if isinstance(entry, str):
+                line = self.line(f"{key}[{i}]", entry, longest)
+                lines.append(line)
+            else:
+                self.wrong(f"{key}[{i}]", f"must be text in quotes, not {shown(entry)}")
+        return tuple(line for line in lines if line)
+
+    def table(self, key: str, *, required: bool) -> Table | None:
+        """The table ``[key]``."""
+        value = self._get(key, required)
+        if value is None:
+            return None
+        if not isinstance(value, dict):
+            self.wrong(key, f"must be a table, written [{key}]")
+            return None
+        return Table(value, self.place(key), self._mistakes)
+
+    def tables(self, key: str, *, most: int, required: bool) -> tuple[Table, ...]:
+        """The tables ``[[key]]``, in order."""
+        value = self._get(key, required)
+        if value is None:
+            return ()
+        if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
+            self.wrong(key, f"must be a list of tables, each written [[{key}]]")
+            return ()
+        if not value and required:
+            self.wrong(key, "must hold at least one entry")
+        if len(value) > most:
+            self.wrong(key, f"has {len(value)} entries; the most is {most}")
+            return ()
+        return tuple(
+            Table(v, f"{self.place(key)}[{i}]", self._mistakes) for i, v in enumerate(value)
+        )
