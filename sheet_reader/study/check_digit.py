@@ -39,9 +39,4 @@ def damm(digits: str) -> str:
 
 def is_valid(number: str) -> bool:
     """Whether ``number`` has at least two digits and ends in its check digit."""
-    return (
-        len(number) >= 2
-        and number.isascii()
-        and number.isdigit()
-        and _interim(number) == "0"
-    )
+    return len(number) >= 2 and number.isascii() and number.isdigit() and _interim(number) == "0"

@@ -53,9 +53,7 @@ def _text(path: Path, mistakes: Mistakes) -> str | None:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        mistakes.add(
-            f"{path.name} line {line}", "is not UTF-8; save the roster as “CSV UTF-8”"
-        )
+        mistakes.add(f"{path.name} line {line}", "is not UTF-8; save the roster as “CSV UTF-8”")
         return None
     if "\0" in text:
         mistakes.add(path.name, "is not a text file")

@@ -16,7 +16,9 @@ IDENTIFIER = re.compile(r"[a-z][a-z0-9_]{0,31}\Z")
 def shown(value: object, longest: int = 40) -> str:
     """A value as it may stand in a message: printable, in quotes if text, cut to ``longest``."""
     text = value if isinstance(value, str) else repr(value)
-    clean = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text[: longest + 1])
+    clean = "".join(
+        c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text[: longest + 1]
+    )
     if len(text) > longest:
         clean = clean[:longest] + "…"
     return f"“{clean}”" if isinstance(value, str) else clean

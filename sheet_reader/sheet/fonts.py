@@ -1,0 +1,67 @@
+"""The sheet's typeface: widths for the layout, registered faces for the PDF."""
+
+from __future__ import annotations
+
+from functools import cache
+from pathlib import Path
+
+import reportlab
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+
+from sheet_reader.sheet.drawing import Face
+
+MM = 72 / 25.4
+"""PDF points in a millimetre."""
+_FILES = {"plain": "Vera.ttf", "bold": "VeraBd.ttf", "italic": "VeraIt.ttf"}
+
+
+@cache
+def _face(face: Face) -> TTFont:
+    name = f"sheet-{face}"
+    font = TTFont(name, str(Path(reportlab.__file__).parent / "fonts" / _FILES[face]))
+    pdfmetrics.registerFont(font)
+    return font
+
+
+def font_name(face: Face) -> str:
+    """The name under which the face is registered with the PDF library."""
+    return str(_face(face).fontName)
+
+
+def text_width(text: str, size_mm: float, face: Face = "plain") -> float:
+    """Width of a line of text in mm."""
+    return float(_face(face).stringWidth(text, size_mm * MM)) / MM
+
+
+def unprintable(text: str) -> str:
+    """The signs of ``text`` that the typeface lacks, each once, in order."""
+    known = _face("plain").face.charToGlyph
+    return "".join(dict.fromkeys(sign for sign in text if ord(sign) not in known))
+
+
+def fit(text: str, width_mm: float, size_mm: float, least_mm: float, face: Face = "plain") -> float:
+    """The largest size up to ``size_mm`` at which the line fits, or 0.0 where not even
+    ``least_mm`` does.
+    """
+    width = text_width(text, size_mm, face)
+    if width <= width_mm:
+        return size_mm
+    size = size_mm * width_mm / width * 0.999
+    return size if size >= least_mm else 0.0
+
+
+def wrap(text: str, width_mm: float, size_mm: float, face: Face = "plain") -> list[str] | None:
+    """The text in lines no wider than ``width_mm``, or None where one word is wider."""
+    lines: list[str] = []
+    line = ""
+    for word in text.split():
+        longer = f"{line} {word}" if line else word
+        if text_width(longer, size_mm, face) <= width_mm:
+            line = longer
+            continue
+        if not line or text_width(word, size_mm, face) > width_mm:
+            return None
+        lines.append(line)
+        line = word
+    return [*lines, line] if line else lines
