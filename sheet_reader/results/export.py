@@ -1,0 +1,29 @@
+"""Hand out the results of a study as two files of comma-separated values."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from sheet_reader.record.model import ReadingRow, VisitRow
+from sheet_reader.results.cells import render_csv
+from sheet_reader.results.files import write_together
+from sheet_reader.results.tables import readings_table, rows_table
+from sheet_reader.study.model import Study
+
+ROWS_FILE = "rows.csv"
+READINGS_FILE = "readings.csv"
+
+
+def export_files(
+    study: Study, visits: Iterable[VisitRow], readings: Iterable[ReadingRow], folder: Path
+) -> list[Path]:
+    """Write rows.csv and readings.csv into ``folder``; the same record gives the same bytes.
+
+    Neither holds a name or address of a person. Raises StorageError; then the old files stand.
+    """
+    files = {
+        ROWS_FILE: render_csv(*rows_table(study, visits)),
+        READINGS_FILE: render_csv(*readings_table(study, readings)),
+    }
+    return write_together(folder, files)

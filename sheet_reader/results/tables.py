@@ -1,0 +1,92 @@
+"""From the record to the two tables that leave the package: rows and readings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from sheet_reader.record.model import ReadingRow, VisitRow
+from sheet_reader.results.cells import probability
+from sheet_reader.study.model import FieldSpec, Study
+
+READING_COLUMNS = (
+    "photo",
+    "sheet",
+    "page",
+    "site",
+    "visit_date",
+    "field",
+    "value",
+    "confidence",
+    "status",
+    "reason",
+    "runner_up",
+    "runner_up_confidence",
+)
+WAITING_COLUMN = "waiting"
+RECORDED = frozenset({"accepted", "confirmed", "corrected"})
+"""The statuses under which a value counts."""
+
+Lines = tuple[list[str], list[list[str]]]
+"""A header and the lines under it."""
+
+
+def rows_table(study: Study, visits: Iterable[VisitRow]) -> Lines:
+    """Header and lines of rows.csv: a column for each field, then how many fields wait.
+
+    Ordered by site and date; visits whose site or date is not settled come last.
+    """
+    ordered = sorted(
+        visits, key=lambda v: (not v.site, not v.visit_date, v.site, v.visit_date, v.photos)
+    )
+    lines = [
+        [*(_cell(spec, visit) for spec in study.fields), str(visit.waiting)] for visit in ordered
+    ]
+    return [*(spec.name for spec in study.fields), WAITING_COLUMN], lines
+
+
+def _cell(spec: FieldSpec, visit: VisitRow) -> str:
+    """The value if it counts, else nothing: never a 0 for what is not recorded.
+
+    Site and date come from the visit, since a printed site number is in no field.
+    """
+    if spec.kind == "site":
+        return visit.site
+    if spec.kind == "date":
+        return visit.visit_date
+    if visit.statuses.get(spec.name) not in RECORDED:
+        return ""
+    return visit.values.get(spec.name) or ""
+
+
+def readings_table(study: Study, readings: Iterable[ReadingRow]) -> Lines:
+    """Header and lines of readings.csv, ordered by photo, sheet, page and printed place."""
+    order = {spec.name: place for place, spec in enumerate(study.fields)}
+    ordered = sorted(
+        readings,
+        key=lambda r: (
+            r.photo,
+            r.sheet,
+            r.page,
+            order.get(r.field, len(order)),
+            r.field,
+            r.reading_id,
+        ),
+    )
+    return list(READING_COLUMNS), [_reading_line(r) for r in ordered]
+
+
+def _reading_line(r: ReadingRow) -> list[str]:
+    return [
+        r.photo,
+        r.sheet,
+        str(r.page),
+        r.site,
+        r.visit_date,
+        r.field,
+        r.value or "",
+        probability(r.confidence),
+        r.status,
+        r.reason,
+        r.runner_up or "",
+        probability(r.runner_up_confidence) if r.runner_up is not None else "",
+    ]

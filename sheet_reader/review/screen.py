@@ -1,0 +1,152 @@
+"""What the person sees: a question with its picture, and the line of keys."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from rich.console import Console, Group, RenderableType
+from rich.rule import Rule
+from rich.table import Table
+from rich.text import Text
+
+from sheet_reader.record.model import Accept, Answer, LeftEmpty, Value
+from sheet_reader.review.blind import without_values
+from sheet_reader.review.model import Question, Shown
+from sheet_reader.review.pictures import PictureMode, drawing, strip
+
+NOTHING = "n"
+UNREADABLE = "x"
+BACK = "b"
+WHOLE_PHOTO = "w"
+STOP = "s"
+HELP = "?"
+
+MORE_HELP = """\
+  Enter   take the value offered in the line of keys
+  digits  what the sheet says, e.g. 14; a date as day month year (20 05 26) or 2026-05-20
+  n       nothing is written there: "not recorded", which is not the same as 0
+  x       something is written, but nobody can read it
+  b       back to the question before, to answer it again
+  w       show the whole photo, with the boxes drawn, in your picture viewer
+  s       stop; every answer so far is saved, the rest waits"""
+
+
+def head(question: Question, position: int, total: int) -> RenderableType:
+    """Position, field and place, in three lines."""
+    reading = question.reading
+    place = [
+        f"site {reading.site or 'not settled'}",
+        f"visit {reading.visit_date or 'not settled'}",
+        f"sheet {reading.sheet}, page {reading.page}",
+        f"photo {one_line(reading.photo)}",
+    ]
+    return Group(
+        Rule(f"{position} of {total}", align="left", style="cyan"),
+        Text.assemble((question.spec.label, "bold"), f"   {question.spec.name}"),
+        Text(" · ".join(place), style="dim"),
+    )
+
+
+def one_line(text: str, longest: int = 60) -> str:
+    """``text`` without control characters, shortened in the middle."""
+    clean = "".join(c if c.isprintable() else "�" for c in text)
+    if len(clean) <= longest:
+        return clean
+    return f"{clean[: longest // 2]}…{clean[-longest // 2 :]}"
+
+
+def boxes(shown: Shown, console: Console, mode: PictureMode) -> RenderableType:
+    """The field's boxes, or a line that says there is no picture."""
+    picture = drawing(strip(shown.boxes), mode, console.width - 2)
+    if picture is None:
+        return Text("(no picture)" if len(shown.boxes) == 0 else "(pictures are off)", style="dim")
+    return picture
+
+
+def sum_panel(
+    fields: Sequence[Shown], asked: str, console: Console, mode: PictureMode
+) -> RenderableType:
+    """All fields of a sum, the total first: label, present value, boxes; two columns.
+
+    An arrow marks the field that is ``asked``.
+    """
+    half = console.width // 2 - 2
+    columns = console.width - 2 if mode == "graphics" else half
+    cells = [_sum_cell(shown, asked, mode, columns, first=shown is fields[0]) for shown in fields]
+    if mode == "graphics":
+        return Group(*cells)
+    grid = Table.grid(padding=(0, 1))
+    grid.add_column(width=half)
+    grid.add_column(width=half)
+    for start in range(0, len(cells), 2):
+        grid.add_row(*cells[start : start + 2])
+    return grid
+
+
+def _sum_cell(
+    shown: Shown, asked: str, mode: PictureMode, columns: int, *, first: bool
+) -> RenderableType:
+    this = shown.spec.name == asked
+    label = Text(style="cyan" if this else "")
+    label.append("→ " if this else "  ")
+    label.append("total: " if first else "part: ")
+    label.append(shown.spec.label.split(": ", 1)[-1])
+    value = shown.value if shown.value is not None else shown.status
+    lines = Group(label, Text(f"  = {value}", style="bold"))
+    picture = drawing(strip(shown.boxes), mode, columns, rows=8)
+    return Group(lines, picture) if picture is not None else lines
+
+
+def what_was_read(question: Question, *, blind: bool) -> RenderableType:
+    """What the reader made of it and why it asks; without any value where keyed blind."""
+    reading = question.reading
+    why = reading.reason or "not sure enough"
+    if blind:
+        return Group(
+            Text("Type what you see; what the reader made of it comes after."),
+            Text(f"Why:  {one_line(without_values(why), 200)}"),
+        )
+    read = "nothing" if reading.value is None else reading.value
+    line = Text.assemble("Read: ", (read, "bold"), f" ({percent(reading.confidence)})")
+    if reading.runner_up is not None:
+        chance = percent(reading.runner_up_confidence)
+        line.append(f", or else {reading.runner_up} ({chance})")
+    return Group(line, Text(f"Why:  {one_line(why, 200)}"))
+
+
+def percent(probability: float) -> str:
+    """A probability as a person says it; never a 100 % that is not certain."""
+    shown = f"{100 * probability:.0f}"
+    if shown == "100" and probability < 1:
+        return "over 99 %"
+    if shown == "0" and probability > 0:
+        return "under 1 %"
+    return f"{shown} %"
+
+
+def keys(offered: str | None) -> Text:
+    """The line of keys; ``offered`` is what Enter takes, None where it takes nothing."""
+    parts = [("Enter", f"{offered}")] if offered is not None else []
+    parts += [
+        ("digits", "what it says"),
+        (NOTHING, "nothing written"),
+        (UNREADABLE, "can't be read"),
+        (BACK, "back"),
+        (WHOLE_PHOTO, "photo"),
+        (STOP, "stop"),
+    ]
+    line = Text()
+    for place, (key, meaning) in enumerate(parts):
+        line.append(" · " if place else "", style="dim")
+        line.append(key, style="bold cyan")
+        line.append(f" {meaning}")
+    return line
+
+
+def told(answer: Answer, question: Question) -> str:
+    """An answer in a few words."""
+    if isinstance(answer, Accept):
+        return question.reading.value or ""
+    if isinstance(answer, Value):
+        return answer.text
+    return "nothing written" if isinstance(answer, LeftEmpty) else "can't be read"

@@ -1,0 +1,208 @@
+"""The conversation of a review: question by question, every answer kept as it is given."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Literal
+
+from rich.console import Console
+
+from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
+from sheet_reader.review import screen
+from sheet_reader.review.answers import Refusal, understand
+from sheet_reader.review.blind import keyed_blind
+from sheet_reader.review.model import Desk, Question
+from sheet_reader.review.pictures import PictureMode
+from sheet_reader.study.model import Study
+
+Move = Literal["back", "stop"]
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How a review ended: fields answered in it, fields that still wait, and how they went."""
+
+    answered: int
+    waiting: int
+    confirmed: int
+    corrected: int
+
+
+@dataclass
+class Review:
+    """One sitting. ``read_line`` gives the next typed line and raises EOFError at the end;
+    ``launch`` opens a picture in the system's viewer and returns 0 if it could.
+    """
+
+    desk: Desk
+    study: Study
+    console: Console
+    read_line: Callable[[], str]
+    launch: Callable[[Path], int]
+    by: str
+    today: date
+    mode: PictureMode = "blocks"
+    given: dict[int, Answer] = field(default_factory=dict)
+
+    def run(self) -> Outcome:
+        """Ask every question until the last is answered or the person stops."""
+        questions = self.desk.questions()
+        place = 0
+        with tempfile.TemporaryDirectory(prefix="sheet-reader-") as folder:
+            self._folder = Path(folder)
+            while place < len(questions):
+                reply = self._ask(questions[place], place + 1, len(questions))
+                if reply == "stop":
+                    break
+                if reply == "back":
+                    place = self._one_back(place)
+                    continue
+                self._keep(questions[place], reply)
+                place += 1
+        return self._outcome(len(questions))
+
+    def _one_back(self, place: int) -> int:
+        if place == 0:
+            self.console.print("This is the first question.")
+        return max(0, place - 1)
+
+    def _keep(self, question: Question, answer: Answer) -> None:
+        key = question.reading.reading_id
+        if self.given.get(key) != answer:
+            blind = keyed_blind(question, self.study)
+            self.desk.keep(question, answer, by=self.by, blind=blind)
+            self.given[key] = answer
+
+    def _outcome(self, total: int) -> Outcome:
+        answers = list(self.given.values())
+        return Outcome(
+            answered=len(answers),
+            waiting=total - len(answers),
+            confirmed=sum(isinstance(answer, Accept) for answer in answers),
+            corrected=sum(isinstance(answer, Value) for answer in answers),
+        )
+
+    def _ask(self, question: Question, position: int, total: int) -> Answer | Move:
+        """Show the question and talk until there is an answer or a move."""
+        blind = keyed_blind(question, self.study)
+        before = self.given.get(question.reading.reading_id)
+        self._show(question, position, total, blind=blind and before is None)
+        if before is not None:
+            self.console.print(f"Answered before: {screen.told(before, question)}")
+        while True:
+            offered = _offer(question, before, blind=blind)
+            self.console.print(screen.keys(offered))
+            typed = self._line()
+            if typed is None or typed == screen.STOP:
+                return "stop"
+            if typed == screen.BACK:
+                return "back"
+            reply = self._understand(typed, question, before, blind=blind)
+            if reply is not None:
+                return reply
+
+    def _show(self, question: Question, position: int, total: int, *, blind: bool) -> None:
+        out = self.console
+        out.print()
+        out.print(screen.head(question, position, total))
+        asked = question.spec.name
+        if question.together:
+            fields = [self.desk.show(question, name) for name in question.together]
+            out.print("This sum does not hold; here are all its fields:")
+            out.print(screen.sum_panel(fields, asked, out, self.mode))
+        else:
+            out.print(screen.boxes(self.desk.show(question, asked), out, self.mode))
+        out.print(screen.what_was_read(question, blind=blind))
+
+    def _line(self) -> str | None:
+        self.console.print("> ", end="")
+        try:
+            typed = self.read_line().strip()
+        except EOFError:
+            return None
+        return typed.lower() if typed.isascii() else typed
+
+    def _understand(
+        self, typed: str, question: Question, before: Answer | None, *, blind: bool
+    ) -> Answer | None:
+        """The answer that ``typed`` makes, or None after saying what is missing."""
+        if typed == screen.HELP:
+            self.console.print(screen.MORE_HELP, highlight=False)
+            return None
+        if typed == screen.WHOLE_PHOTO:
+            self._show_photo(question)
+            return None
+        if typed == screen.NOTHING:
+            return LeftEmpty()
+        if typed == screen.UNREADABLE:
+            return Unreadable()
+        if typed == "":
+            return self._enter(question, before, blind=blind)
+        return self._typed(typed, question, blind=blind)
+
+    def _enter(self, question: Question, before: Answer | None, *, blind: bool) -> Answer | None:
+        if before is not None:
+            return before
+        if question.reading.value is None:
+            self.console.print(
+                f"Nothing was read here. Type what you see, {screen.NOTHING} or "
+                f"{screen.UNREADABLE}."
+            )
+            return None
+        if blind:
+            self.console.print("This field is typed from the picture; the reading comes after.")
+            return None
+        value = understand(question.reading.value, question.spec, self.study, self.today)
+        if isinstance(value, Refusal):
+            self.console.print(f"That can't stand: {value.message}.")
+            return None
+        return Accept()
+
+    def _typed(self, typed: str, question: Question, *, blind: bool) -> Answer | None:
+        value = understand(typed, question.spec, self.study, self.today)
+        if isinstance(value, Refusal):
+            self.console.print(f"{value.message[0].upper()}{value.message[1:]}.")
+            return None
+        if value.text == question.reading.value:
+            if blind:
+                self.console.print(f"The reader saw {value.text}, too.")
+            return Accept()
+        doubts = [value.doubt] if value.doubt else []
+        if blind:
+            seen = f"{question.reading.value} ({screen.percent(question.reading.confidence)})"
+            doubts.append(f"the reader saw {seen}, you typed {value.text}")
+        if not doubts:
+            return Value(value.text)
+        self.console.print(f"{'; '.join(doubts)}.", highlight=False)
+        return self._once_more(value.text, question)
+
+    def _once_more(self, text: str, question: Question) -> Answer | None:
+        """A second look at an unusual value: Enter keeps it, a value typed now stands."""
+        self.console.print(f"Enter keeps {text}; or type what it says; - asks again.")
+        typed = self._line()
+        if typed is None or typed == "-":
+            return None
+        value = understand(typed or text, question.spec, self.study, self.today)
+        if isinstance(value, Refusal):
+            self.console.print(f"{value.message[0].upper()}{value.message[1:]}.")
+            return None
+        return Accept() if value.text == question.reading.value else Value(value.text)
+
+    def _show_photo(self, question: Question) -> None:
+        path = self.desk.photo(question, self._folder)
+        if self.launch(path) == 0:
+            self.console.print("The photo opens in your picture viewer.")
+        else:
+            self.console.print(f"No picture viewer answers; the photo is at {path}")
+
+
+def _offer(question: Question, before: Answer | None, *, blind: bool) -> str | None:
+    if before is not None:
+        return f"keep {screen.told(before, question)}"
+    if blind or question.reading.value is None:
+        return None
+    return f"{question.reading.value} is right"

@@ -1,0 +1,93 @@
+"""Boxes as pictures, and pictures in a terminal."""
+
+import io
+
+import numpy as np
+import pytest
+from rich.console import Console
+
+from sheet_reader.review import pictures
+from sheet_reader.review.blind import without_values
+from sheet_reader.review.screen import percent
+
+
+def crops(count: int) -> np.ndarray:
+    made = np.full((count, 64, 64), 235, np.uint8)
+    made[:, 16:48, 28:36] = 40
+    return made
+
+
+def test_boxes_stand_side_by_side_in_their_shape_on_paper() -> None:
+    one = pictures.strip(crops(1))
+    six = pictures.strip(crops(6))
+    # A box of 7 × 9 mm with 1 mm around it is 9 × 11 mm.
+    assert one.shape[0] == 64
+    assert one.shape[1] / one.shape[0] == pytest.approx(9 / 11, abs=0.01)
+    assert six.shape[1] == 6 * one.shape[1] + 5 * pictures.GAP_PX
+
+
+def test_no_boxes_give_no_picture() -> None:
+    assert pictures.strip(crops(0)).shape[1] == 0
+    assert pictures.drawing(pictures.strip(crops(0)), "blocks", 78) is None
+
+
+def test_stretching_makes_ink_black_and_paper_white() -> None:
+    grey = np.full((64, 64), 180, np.uint8)
+    grey[20:40, 20:40] = 110
+    spread = pictures.stretch(grey)
+    assert spread.max() == 255
+    assert spread.min() == 0
+
+
+def test_stretching_does_not_blow_up_the_noise_of_bare_paper() -> None:
+    noise = np.random.default_rng(1).normal(200, 2, (64, 64)).astype(np.uint8)
+    assert pictures.stretch(noise).min() > 200
+
+
+@pytest.mark.parametrize("mode", ["blocks", "plain"])
+@pytest.mark.parametrize("count", [1, 3, 6])
+def test_a_field_fits_80_columns_and_keeps_its_shape(mode: str, count: int) -> None:
+    out = io.StringIO()
+    console = Console(file=out, width=80, color_system=None)
+    console.print(pictures.drawing(pictures.strip(crops(count)), mode, 78))  # type: ignore[arg-type]
+    lines = out.getvalue().splitlines()
+    assert len(lines) <= pictures.TALLEST_ROWS
+    assert max(map(len, lines)) <= 80
+    shape = pictures.strip(crops(count)).shape
+    width, height = pictures.fit(shape[1], shape[0], 78, 12)
+    assert len(lines) == height
+    assert width / (2 * height) == pytest.approx(count * 9 / 11, rel=0.15)
+
+
+def test_ink_is_where_it_is_in_the_picture() -> None:
+    out = io.StringIO()
+    console = Console(file=out, width=80, color_system=None)
+    console.print(pictures.drawing(pictures.strip(crops(1)), "plain", 78))
+    lines = out.getvalue().splitlines()
+    middle = lines[len(lines) // 2]
+    assert middle[len(middle.rstrip()) - 1] == "█"
+    assert middle[0] == " "
+
+
+def test_off_draws_nothing() -> None:
+    assert pictures.drawing(pictures.strip(crops(2)), "off", 78) is None
+
+
+def test_without_colours_letters_are_chosen() -> None:
+    assert pictures.settle("auto", Console(file=io.StringIO(), color_system=None)) == "plain"
+    colours = Console(file=io.StringIO(), force_terminal=True, color_system="truecolor")
+    assert pictures.settle("auto", colours) == "blocks"
+    assert pictures.settle("off", colours) == "off"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(0.8, "80 %"), (0.9999, "over 99 %"), (1.0, "100 %"), (0.001, "under 1 %"), (0.0, "0 %")],
+)
+def test_percent_never_claims_certainty(value: float, text: str) -> None:
+    assert percent(value) == text
+
+
+def test_reasons_without_values() -> None:
+    reason = "total 14, parts add to 12; visit 2026-05-20, site 2047"
+    assert not any(character.isdigit() for character in without_values(reason))
