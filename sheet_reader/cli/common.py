@@ -1,0 +1,59 @@
+"""Arguments and small phrases that several commands share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from sheet_reader.errors import UsageError
+
+if TYPE_CHECKING:
+    from sheet_reader.study.model import Study
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def study_argument(command: Command) -> Command:
+    """Add the STUDY argument: the study's folder, or the study.toml in it."""
+    return click.argument("study", type=click.Path(path_type=Path), metavar="STUDY")(command)
+
+
+def open_study(path: Path) -> Study:
+    """Read and check the study at ``path``; show its warnings on stderr.
+
+    Raises StudyError with every mistake, UsageError where there is no study.
+    """
+    from sheet_reader.study.reader import read_study
+
+    if not path.exists():
+        raise UsageError(
+            "there is no such study", where=path, remedy="name a folder that holds a study.toml"
+        )
+    study = read_study(path)
+    for warning in study.warnings:
+        click.echo(f"note: {warning}", err=True)
+    return study
+
+
+def counted(number: int, singular: str, plural: str = "") -> str:
+    """``number`` with its noun: "1 photo", "2 photos", "0 boxes"."""
+    return f"{number:,} {singular if number == 1 else plural or singular + 's'}"
+
+
+def parse_visit(text: str) -> date:
+    """An ISO 8601 date as typed for ``--visit``; raises click.BadParameter."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise click.BadParameter(
+            f"{text!r} is not a date; write it as year-month-day, e.g. 2026-05-20"
+        ) from error
+
+
+def today() -> date:
+    """The current day. Apart so that tests can set it."""
+    return date.today()

@@ -1,0 +1,68 @@
+"""The command ``sheet-reader``: a thin layer; each command calls the rooms and prints.
+
+Imports of the rooms stand inside the commands, so that ``--help`` stays quick.
+"""
+
+from __future__ import annotations
+
+import importlib
+
+import click
+
+from sheet_reader import __version__
+from sheet_reader.cli.boundary import BoundaryGroup
+
+COMMANDS = {
+    "print": "sheet_reader.cli.print_sheets:print_sheets",
+    "read": "sheet_reader.cli.read:read",
+    "review": "sheet_reader.cli.review:review",
+    "export": "sheet_reader.cli.export:export",
+    "demo": "sheet_reader.cli.demo:demo",
+    "audit": "sheet_reader.cli.audit:audit",
+    "history": "sheet_reader.cli.history:history",
+    "backup": "sheet_reader.cli.keeping:backup",
+    "verify": "sheet_reader.cli.keeping:verify",
+    "forget": "sheet_reader.cli.keeping:forget",
+}
+"""Command names in the order of the work, each with its module and attribute."""
+
+
+class LazyGroup(BoundaryGroup):
+    """Loads a command's module when it is asked for, and lists them in the order of the work."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """All command names."""
+        del ctx
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command with this name, or None."""
+        del ctx
+        if cmd_name not in COMMANDS:
+            return None
+        module, attribute = COMMANDS[cmd_name].split(":")
+        command: click.Command = getattr(importlib.import_module(module), attribute)
+        return command
+
+
+@click.group(
+    cls=LazyGroup,
+    name="sheet-reader",
+    epilog="Start with:  sheet-reader demo",
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
+)
+@click.option("--debug", is_flag=True, help="Show the full traceback of an error.")
+@click.version_option(__version__, prog_name="sheet-reader", message="%(prog)s %(version)s")
+def cli(debug: bool) -> None:
+    """Print count sheets, read the photographs volunteers send back, ask about doubtful fields.
+
+    STUDY is always the folder that holds a study.toml. Exit codes: 0 done, 1 failed, 2 a mistake
+    in the call or the study, 3 a file or folder cannot be used, 4 the record is damaged,
+    70 unexpected, 130 stopped by Ctrl-C.
+    """
+    del debug
+
+
+def main() -> None:
+    """Entry point of the installed command."""
+    cli(prog_name="sheet-reader")
