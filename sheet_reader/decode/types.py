@@ -18,7 +18,9 @@ class FieldReading:
     where nothing was read; ``confidence`` (0..1) its probability; ``status`` "accepted",
     "flagged" or "empty" (all boxes surely blank: not recorded); ``reason`` why it is flagged, in
     words a person understands. ``runner_up`` is the next value and ``runner_up_confidence``
-    its probability.
+    its probability (None with a probability above 0: the runner-up is "not recorded").
+    ``together`` names the fields of a sum that does not fit, this one included: they are best
+    shown side by side.
     """
 
     field: str
@@ -28,12 +30,14 @@ class FieldReading:
     reason: str = ""
     runner_up: str | None = None
     runner_up_confidence: float = 0.0
+    together: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class PageReading:
-    """All fields of one page in one picture. ``site`` and ``visit_date`` (ISO 8601) are the
-    accepted ones, or None while they wait for a decision.
+    """All fields of one page in one picture that have boxes on it. ``site`` and ``visit_date``
+    (ISO 8601) are the accepted ones, or None while they wait for a decision; on a sheet printed
+    for a site ``site`` comes from the code and is no field.
     """
 
     code: SheetCode

@@ -1,0 +1,223 @@
+r"""The visit date: six boxes, a day of the calendar, within the season, not after today.
+
+Day, month and year are three two-digit numbers. With L(d, m, y) the product of their
+probabilities by the boxes alone, and D days of the season up to today,
+
+    P(d, m, y) ∝ L(d, m, y) · (1 - e) / D     for those days,
+                 L(d, m, y) · e / 10^6        for anything else,
+
+e = ``ODD_DATE`` being the share of sheets with an impossible or untimely date (an assumption).
+A date that the boxes spell clearly but that cannot be is asked about, not moved.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags
+from sheet_reader.decode.numbers import NumberBelief
+from sheet_reader.decode.sites import CONTRADICTION
+from sheet_reader.study.model import Season
+
+ODD_DATE = 0.01
+OFFER = 1e-3
+"""A possible day is offered in place of an impossible one from this likelihood ratio on."""
+
+PARTS = ("day", "month", "year")
+_MONTHS = (
+    "January",
+    "February",
+    "March",
+    "April",
+    "May",
+    "June",
+    "July",
+    "August",
+    "September",
+    "October",
+    "November",
+    "December",
+)
+Triple = tuple[int, int, int]
+
+
+def judge_date(
+    field: str,
+    parts: Mapping[str, NumberBelief],
+    hidden: Mapping[str, Sequence[str]],
+    season: Season,
+    today: date,
+    use_calendar: bool = True,
+) -> Judgement:
+    """Judge the date from the beliefs of its parts ``day``, ``month`` and ``year``."""
+    flags = _part_flags(parts, hidden)
+    if all(parts[name].empty >= 0.5 for name in PARTS):
+        sure = float(np.prod([parts[name].empty for name in PARTS]))
+        return Judgement(field, None, sure, (*flags, "the visit date was left empty"))
+    blank = [name for name in PARTS if parts[name].empty >= 0.5]
+    if blank:
+        return Judgement(field, None, 0.0, (*flags, f"the {' and '.join(blank)} was left empty"))
+    if any(not len(parts[name].values) for name in PARTS):
+        return Judgement(field, None, 0.0, flags or ("no date could be read",))
+    likely = _Likelihood.of(parts)
+    doubt = min(box_doubt(parts[name], name) for name in PARTS)[1]
+    judged = _judge(field, likely, season, today, use_calendar)
+    return Judgement(
+        field,
+        judged.value,
+        judged.confidence,
+        (*flags, *judged.flags, *_struck(parts, likely, judged.value)),
+        doubt,
+        runner_up=judged.runner_up,
+        runner_up_confidence=judged.runner_up_confidence,
+    )
+
+
+def _part_flags(
+    parts: Mapping[str, NumberBelief], hidden: Mapping[str, Sequence[str]]
+) -> tuple[str, ...]:
+    if all(why for name in PARTS for why in hidden[name]):
+        return (f"hidden: {hidden['day'][0]}",)
+    return tuple(f for name in PARTS for f in box_flags(parts[name], hidden[name], name))
+
+
+def _struck(
+    parts: Mapping[str, NumberBelief], likely: _Likelihood, text: str | None
+) -> tuple[str, ...]:
+    for name, value in zip(PARTS, likely.written, strict=True):
+        at = int(np.searchsorted(parts[name].values, value))
+        if parts[name].struck[at] >= 0.5:
+            return (f"a box was struck out; {text or 'no date'} read from the others",)
+    return ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Likelihood:
+    """``tables`` three arrays (100,) of the parts' probabilities, ``number`` the probability that
+    all three are numbers, ``written`` the best triple by the boxes alone.
+    """
+
+    tables: tuple[NDArray[np.float64], ...]
+    number: float
+    written: Triple
+
+    @classmethod
+    def of(cls, parts: Mapping[str, NumberBelief]) -> _Likelihood:
+        tables = []
+        for name in PARTS:
+            table = np.zeros(100)
+            table[parts[name].values] = parts[name].probs
+            tables.append(table)
+        day, month, year = (int(t.argmax()) for t in tables)
+        return cls(tuple(tables), float(np.prod([t.sum() for t in tables])), (day, month, year))
+
+    def __call__(self, triple: Triple) -> float:
+        return float(np.prod([t[v] for t, v in zip(self.tables, triple, strict=True)]))
+
+
+def _judge(
+    field: str, likely: _Likelihood, season: Season, today: date, use_calendar: bool
+) -> Judgement:
+    written = likely.written
+    day_written = _as_date(written, season)
+    if not use_calendar:
+        reasons = _why_not(written, day_written, season, today) if day_written is None else ()
+        return Judgement(field, _iso(day_written), likely(written), reasons)
+    days = _allowed(season, today)
+    if not days:
+        return Judgement(
+            field,
+            _iso(day_written),
+            0.0,
+            _why_not(written, day_written, season, today) or ("the season has not begun",),
+        )
+    probs = _posterior(likely, days)
+    best = np.argsort(-probs, kind="stable")[:2]
+    top = days[best[0]]
+    if day_written is None or not season.first <= day_written <= min(season.last, today):
+        ratio = likely(_triple(top)) / likely(written)
+        reasons = _why_not(written, day_written, season, today) if ratio < CONTRADICTION else ()
+        if ratio < OFFER:
+            return Judgement(field, _iso(day_written), 0.0, reasons)
+        return Judgement(
+            field,
+            _iso(top),
+            float(probs[best[0]]),
+            reasons,
+            runner_up=_iso(day_written),
+            runner_up_confidence=max(0.0, likely.number - float(probs.sum())),
+        )
+    second = days[best[1]] if len(days) > 1 and probs[best[1]] > 0.0 else None
+    return Judgement(
+        field,
+        _iso(top),
+        float(probs[best[0]]),
+        runner_up=_iso(second),
+        runner_up_confidence=float(probs[best[1]]) if second else 0.0,
+    )
+
+
+def _posterior(likely: _Likelihood, days: Sequence[date]) -> NDArray[np.float64]:
+    """Posterior of each allowed day (D,); the rest up to ``likely.number`` is any other date."""
+    triples = np.array([_triple(d) for d in days])
+    table_day, table_month, table_year = likely.tables
+    fit = table_day[triples[:, 0]] * table_month[triples[:, 1]] * table_year[triples[:, 2]]
+    listed = fit * (1.0 - ODD_DATE) / len(days) * 1e6
+    other = max(0.0, likely.number - float(fit.sum())) * ODD_DATE
+    total = float(listed.sum()) + other
+    result: NDArray[np.float64] = listed / total * likely.number if total > 0.0 else listed
+    return result
+
+
+def _allowed(season: Season, today: date) -> list[date]:
+    last = min(season.last, today)
+    return [season.first + timedelta(days=i) for i in range((last - season.first).days + 1)]
+
+
+def _triple(day: date) -> Triple:
+    return day.day, day.month, day.year % 100
+
+
+def _as_date(triple: Triple, season: Season) -> date | None:
+    """The real day of a triple, in the century that lies nearest to the season."""
+    day, month, year = triple
+    near = season.first.year
+    full = min((near // 100 * 100 + c + year for c in (-100, 0, 100)), key=lambda y: abs(y - near))
+    try:
+        return date(full, month, day)
+    except ValueError:
+        return None
+
+
+def _iso(day: date | None) -> str | None:
+    return day.isoformat() if day else None
+
+
+def _said(day: date) -> str:
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def _no_day(triple: Triple) -> str:
+    day, month, year = triple
+    if 1 <= month <= 12:
+        shown = f"{day} {_MONTHS[month - 1]}"
+        return f"{shown} {year:02d}" if (day, month) == (29, 2) else shown
+    return f"{day:02d} {month:02d} {year:02d}"
+
+
+def _why_not(triple: Triple, day: date | None, season: Season, today: date) -> tuple[str, ...]:
+    if day is None:
+        return (f"{_no_day(triple)} is no day",)
+    if day > today:
+        return (f"visit date {_said(day)} lies in the future",)
+    if not season.first <= day <= season.last:
+        return (
+            f"visit date {_said(day)} lies outside the season "
+            f"({_said(season.first)} to {_said(season.last)})",
+        )
+    return ()

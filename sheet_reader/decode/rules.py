@@ -1,0 +1,23 @@
+"""Which pieces of knowledge the decoder may use; the benchmark switches them on one by one."""
+
+from __future__ import annotations
+
+from enum import Flag
+
+
+class Rules(Flag):
+    """Knowledge beyond the boxes themselves. Combine with ``|``; ``Rules.ALL`` is the default."""
+
+    BOXES = 0
+    """Boxes alone: no knowledge of the study beyond the number of boxes."""
+    RANGES = 1
+    """Lowest and highest plausible value of each field."""
+    ROSTER = 2
+    """A handwritten site number must be on the roster (each one ends in its check digit)."""
+    CALENDAR = 4
+    """The visit date is a day of the calendar, within the season, not after today."""
+    SUMS = 8
+    """A total equals the sum of its parts, unless the volunteer added wrongly."""
+    HISTORY = 16
+    """What the same site recorded in the same field before."""
+    ALL = 31

@@ -1,0 +1,170 @@
+"""One page as seen in one picture: every field judged, using all that is known together.
+
+The most probable assignment of the sheet and the posterior of each field come from one model:
+boxes are independent given what is written; numbers follow the study's rules. The rules tie
+fields together only through sums (and through the site, which picks the history), so the joint
+posterior factorises: site, date and counts are enumerated one by one (``numbers``, ``sites``,
+``dates``, ``counts``) and the fields of a sum are inferred together (``sums``).
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.decode.counts import History, judge_count, with_history, with_range
+from sheet_reader.decode.dates import PARTS, judge_date
+from sheet_reader.decode.evidence import box_probabilities, unreadable_because
+from sheet_reader.decode.judgement import Judgement
+from sheet_reader.decode.numbers import NumberBelief, read_numbers
+from sheet_reader.decode.rules import Rules
+from sheet_reader.decode.sites import judge_site
+from sheet_reader.decode.sums import apply_sums, usable
+from sheet_reader.decode.threshold import default_threshold
+from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.digits.types import BoxReadings
+from sheet_reader.sheet.model import BLANK
+from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.vision.types import SheetView
+
+KEY_THRESHOLD = 0.999
+"""Site and date place the whole sheet, so they are never accepted below this."""
+
+Group = tuple[str, str]
+"""Field name and part: "" or, in a date, day, month or year."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Boxes:
+    """Beliefs by the boxes alone and why boxes are hidden, by field and part."""
+
+    beliefs: dict[Group, NumberBelief]
+    hidden: dict[Group, tuple[str, ...]]
+
+
+def decode_sheet(
+    view: SheetView,
+    readings: BoxReadings,
+    study: Study,
+    today: date,
+    *,
+    history: History | None = None,
+    threshold: float | None = None,
+    rules: Rules = Rules.ALL,
+) -> PageReading:
+    """Decode all fields that have boxes on the page.
+
+    ``readings`` has one row per ``view.boxes`` in the same order. ``today`` is the last day a
+    visit can have been made. ``history`` gives earlier values by site and field. A field is
+    accepted (or taken as surely empty) from ``threshold`` (0..1) on; None takes the one that the
+    shipped calibration data bear out for ``study.accepted_error``.
+    """
+    if threshold is None:
+        threshold = default_threshold(study.accepted_error)
+    boxes = _read_boxes(view, readings)
+    names = {name for name, _ in boxes.beliefs}
+    specs = [spec for spec in study.fields if spec.name in names]
+    keys = {
+        spec.name: judged.reading(max(threshold, KEY_THRESHOLD))
+        for spec in specs
+        if (judged := _judge_key(spec, boxes, study, today, rules)) is not None
+    }
+    site = _site(view.page.code.sheet, study, specs, keys)
+    earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in rules else {}
+    judged_counts = _judge_counts(specs, boxes, study, earlier, rules)
+    fields = tuple(
+        keys[s.name] if s.name in keys else judged_counts[s.name].reading(threshold) for s in specs
+    )
+    day = next((keys[s.name] for s in specs if s.kind == "date"), None)
+    visit = day.value if day and day.status == "accepted" else None
+    return PageReading(view.page.code, fields, site, visit, view.quality.advice)
+
+
+def _read_boxes(view: SheetView, readings: BoxReadings) -> _Boxes:
+    probabilities = box_probabilities(view.boxes, readings)
+    rows: dict[Group, list[int]] = defaultdict(list)
+    for i, box in enumerate(view.boxes):
+        rows[box.cell.field, box.cell.part].append(i)
+    for at in rows.values():
+        at.sort(key=lambda i: view.boxes[i].cell.index)
+    by_width: dict[int, list[Group]] = defaultdict(list)
+    for group, at in rows.items():
+        by_width[len(at)].append(group)
+    beliefs: dict[Group, NumberBelief] = {}
+    for groups in by_width.values():
+        stacked: NDArray[np.float64] = np.stack([probabilities[rows[g]] for g in groups])
+        beliefs.update(zip(groups, read_numbers(stacked), strict=True))
+    hidden = {
+        group: tuple(unreadable_because(view.boxes[i]) for i in at) for group, at in rows.items()
+    }
+    return _Boxes(beliefs, hidden)
+
+
+def _judge_key(
+    spec: FieldSpec, boxes: _Boxes, study: Study, today: date, rules: Rules
+) -> Judgement | None:
+    """Judge site or date; None for any other field."""
+    if spec.kind == "site":
+        group = (spec.name, "")
+        roster = [s.number for s in study.roster]
+        return judge_site(
+            spec.name, boxes.beliefs[group], boxes.hidden[group], roster, Rules.ROSTER in rules
+        )
+    if spec.kind == "date":
+        return judge_date(
+            spec.name,
+            {part: boxes.beliefs[spec.name, part] for part in PARTS},
+            {part: boxes.hidden[spec.name, part] for part in PARTS},
+            study.season,
+            today,
+            Rules.CALENDAR in rules,
+        )
+    return None
+
+
+def _site(
+    sheet: str, study: Study, specs: Sequence[FieldSpec], keys: Mapping[str, FieldReading]
+) -> str | None:
+    """The site of the sheet: printed and coded, or handwritten and accepted."""
+    if sheet != BLANK:
+        return sheet if study.site(sheet) else None
+    written = next((keys[s.name] for s in specs if s.kind == "site"), None)
+    return written.value if written and written.status == "accepted" else None
+
+
+def _judge_counts(
+    specs: Sequence[FieldSpec],
+    boxes: _Boxes,
+    study: Study,
+    earlier: Mapping[str, Sequence[int]],
+    rules: Rules,
+) -> dict[str, Judgement]:
+    counts = {s.name: s for s in specs if s.kind in ("count", "number")}
+    raw = {name: boxes.beliefs[name, ""] for name in counts}
+    beliefs = dict(raw)
+    for name, spec in counts.items():
+        if Rules.RANGES in rules:
+            beliefs[name] = with_range(beliefs[name], spec)
+        beliefs[name] = with_history(beliefs[name], spec, earlier.get(name, ()))
+    unseen = {name for name in counts if any(boxes.hidden[name, ""])}
+    sums = [r for r in study.sums if Rules.SUMS in rules and usable(r, beliefs, unseen)]
+    after, findings = apply_sums(sums, beliefs)
+    use_range = Rules.RANGES in rules
+    judged = {
+        name: judge_count(
+            spec, raw[name], after.get(name, beliefs[name]), boxes.hidden[name, ""], use_range
+        )
+        for name, spec in counts.items()
+    }
+    for finding in findings:
+        if finding.disputed:
+            names = (finding.rule.total, *finding.rule.parts)
+            for name in names:
+                asked = judged[name].flagged(finding.question)
+                judged[name] = replace(asked, together=tuple(dict.fromkeys(asked.together + names)))
+    return judged

@@ -1,0 +1,112 @@
+r"""The handwritten site number: on the roster, or asked about.
+
+Every number of the roster ends in its Damm check digit, so two of them differ in more than one
+digit and in more than a swap of neighbours: one misread box never turns a site into another. The
+prior says so:
+
+    P(number) = (1 - e) / N   for each of the N roster numbers,
+                e / 10^n      for any other way to fill n boxes,
+
+with e = ``OFF_ROSTER``, the share of sheets whose volunteer writes a number that is not on the
+roster (an assumption; Bayes' rule then gives the posterior). Where the boxes themselves say
+clearly that another number was written, the roster does not overrule them: that is asked.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
+from sheet_reader.decode.numbers import NumberBelief
+from sheet_reader.study.check_digit import is_valid
+
+OFF_ROSTER = 0.01
+CONTRADICTION = 0.2
+"""A reading less than this times as probable by the boxes alone as the best one is never accepted
+on outside knowledge: the paper says something else, so a person is asked."""
+
+
+def judge_site(
+    field: str,
+    raw: NumberBelief,
+    hidden: Sequence[str],
+    roster: Sequence[str],
+    use_roster: bool = True,
+) -> Judgement:
+    """Judge a handwritten site number. ``hidden`` has one entry per box, "" where readable.
+
+    ``roster`` holds the numbers as printed, leading zeros included.
+    """
+    flags = box_flags(raw, hidden)
+    if raw.empty >= 0.5 and not flags:
+        return Judgement(field, None, raw.empty, ("the site number was left empty",))
+    if not len(raw.values):
+        return Judgement(field, None, 0.0, flags or ("no number could be read",))
+    known = {int(number): number for number in roster}
+    belief = _with_roster(raw, known) if use_roster and known else raw
+    (value, confidence), *rest = belief.ranked()
+    written, p_written = raw.ranked()[0]
+    judged = Judgement(
+        field,
+        _text(value, known),
+        confidence,
+        (*flags, *number_flags(belief, value, _text(value, known))),
+        box_doubt(raw)[1],
+        runner_up=_text(rest[0][0], known) if rest else None,
+        runner_up_confidence=rest[0][1] if rest else 0.0,
+    )
+    if not use_roster or written in known:
+        return judged
+    if value in known and raw.probability(value) >= CONTRADICTION * p_written:
+        return judged
+    return _off_roster(judged, belief, written, known)
+
+
+def _with_roster(raw: NumberBelief, known: dict[int, str]) -> NumberBelief:
+    ways = 10.0 ** len(raw.boxes)
+    on_roster = np.isin(raw.values, np.array(list(known), dtype=np.int64))
+    listed = (1.0 - OFF_ROSTER) / len(known) * ways
+    return raw.reweighted(np.where(on_roster, listed, OFF_ROSTER))
+
+
+def _text(value: int, known: dict[int, str]) -> str:
+    return known.get(value, str(value))
+
+
+def _off_roster(
+    judged: Judgement, belief: NumberBelief, written: int, known: dict[int, str]
+) -> Judgement:
+    """Flag a number that is not on the roster; offer the one roster number a slip away."""
+    width = max(len(number) for number in known.values())
+    near = [n for n in known.values() if one_slip_apart(str(written).zfill(width), n)]
+    reason = f"site {written} is not on the roster"
+    if near:
+        reason += f"; {' and '.join(near)} {'is' if len(near) == 1 else 'are'}"
+    elif not is_valid(str(written)):
+        reason += " and its check digit does not fit"
+    value = near[0] if len(near) == 1 else str(written)
+    return Judgement(
+        judged.field,
+        value,
+        belief.probability(int(value)),
+        (*judged.flags, reason),
+        runner_up=str(written) if value != str(written) else judged.runner_up,
+        runner_up_confidence=(
+            belief.probability(written) if value != str(written) else judged.runner_up_confidence
+        ),
+    )
+
+
+def one_slip_apart(one: str, other: str) -> bool:
+    """Whether one wrong digit or one swap of neighbours turns ``one`` into ``other``."""
+    if len(one) != len(other) or one == other:
+        return False
+    wrong = [i for i, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
+    if len(wrong) == 1:
+        return True
+    if len(wrong) != 2 or wrong[1] != wrong[0] + 1:
+        return False
+    i, j = wrong
+    return one[i] == other[j] and one[j] == other[i]
