@@ -24,6 +24,7 @@ class BoxView:
     ``hidden`` is "" for a box that can be read, else why not ("outside the picture",
     "covered", "burnt out", "its printed frame was not found").
     ``blur_mm``, ``contrast`` (0..1 of paper level) and ``px_per_mm`` describe the place.
+    ``ink`` is the share (0..1) of the box's inside, away from the frame, that is dark.
     """
 
     cell: Cell
@@ -34,6 +35,7 @@ class BoxView:
     blur_mm: float = 0.0
     contrast: float = 1.0
     px_per_mm: float = 0.0
+    ink: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

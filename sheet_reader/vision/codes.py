@@ -1,0 +1,168 @@
+"""Reading which page this is: the machine code first, then the printed code."""
+
+from __future__ import annotations
+
+import shutil
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+import zxingcpp
+from numpy.typing import NDArray
+
+from sheet_reader.sheet.codes import parse_machine_text, parse_printed_text
+from sheet_reader.sheet.model import SheetCode
+from sheet_reader.vision.flatten import Pyramid
+from sheet_reader.vision.surface import Array, Surface
+
+_MACHINE_SCALES = (8.0, 5.0, 12.0)
+_QUIET_MM = 1.5
+_PRINTED_SCALE = 12.0
+_LONGEST = 200
+_ALPHABET = "ACDEFHJKMNPRTUVWXYBLIOSQGZ0123456789-"
+
+
+@dataclass(frozen=True, slots=True)
+class CodeRead:
+    """``code`` as read and ``by`` which means; code None where a text was found that is none of
+    ours (``foreign`` True) or nothing was found.
+    """
+
+    code: SheetCode | None
+    by: str = ""
+    foreign: bool = False
+
+
+@lru_cache(maxsize=1)
+def printed_code_available() -> bool:
+    """Whether Tesseract is installed: without it only the machine code identifies a sheet."""
+    try:
+        import pytesseract
+    except ImportError:
+        return False
+    return shutil.which(pytesseract.pytesseract.tesseract_cmd) is not None
+
+
+def cut(
+    pyramid: Pyramid, surface: Surface, box_mm: tuple[float, float, float, float], scale: float
+) -> NDArray[np.uint8]:
+    """A piece of the page laid flat at ``scale`` px per mm, uint8."""
+    x, y, w, h = box_mm
+    width, height = max(round(w * scale), 8), max(round(h * scale), 8)
+    steps = 12
+    xs, ys = np.linspace(x, x + w, steps + 1), np.linspace(y, y + h, steps + 1)
+    grid = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
+    nodes = surface.to_px(grid).reshape(steps + 1, steps + 1, 2).astype(np.float32)
+    columns = ((np.arange(width) + 0.5) / width * steps).astype(np.float32)
+    rows = ((np.arange(height) + 0.5) / height * steps).astype(np.float32)
+    places = _interpolate(nodes, rows, columns)
+    middle = np.array([[x + w / 2, y + h / 2]])
+    depth = pyramid.depth_for(float(surface.px_per_mm(middle)[0]), scale)
+    return pyramid.sample(depth, places)
+
+
+def _interpolate(
+    nodes: NDArray[np.float32], rows: NDArray[np.float32], columns: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Bilinear interpolation of ``nodes`` (R, C, 2) at fractional rows and columns."""
+    r = np.minimum(rows.astype(int), nodes.shape[0] - 2)
+    c = np.minimum(columns.astype(int), nodes.shape[1] - 2)
+    fr, fc = (rows - r)[:, None, None], (columns - c)[None, :, None]
+    top = nodes[r][:, c] * (1 - fc) + nodes[r][:, c + 1] * fc
+    bottom = nodes[r + 1][:, c] * (1 - fc) + nodes[r + 1][:, c + 1] * fc
+    return np.ascontiguousarray(top * (1 - fr) + bottom * fr, dtype=np.float32)
+
+
+def _decode(piece: NDArray[np.uint8]) -> list[str]:
+    found = zxingcpp.read_barcodes(piece, formats=zxingcpp.BarcodeFormat.QRCode)
+    return [r.text for r in found if r.valid and 0 < len(r.text) <= _LONGEST]
+
+
+def _decode_cv2(piece: NDArray[np.uint8]) -> list[str]:
+    try:
+        text, _, _ = cv2.QRCodeDetector().detectAndDecode(piece)
+    except cv2.error:
+        return []
+    return [text] if 0 < len(text) <= _LONGEST else []
+
+
+def _judge(texts: list[str]) -> CodeRead | None:
+    for text in texts:
+        code = parse_machine_text(text)
+        if code is not None:
+            return CodeRead(code, "machine code")
+    return CodeRead(None, "machine code", foreign=True) if texts else None
+
+
+def read_machine_code(
+    pyramid: Pyramid, surface: Surface, code_box_mm: tuple[float, float, float, float]
+) -> CodeRead:
+    """The machine code, tried at several scales and sharpened."""
+    x, y, w, h = code_box_mm
+    q = _QUIET_MM
+    area = (x - q, y - q, w + 2 * q, h + 2 * q)
+    foreign: CodeRead | None = None
+    for scale in _MACHINE_SCALES:
+        piece = cut(pyramid, surface, area, scale)
+        for version in (piece, _sharpened(piece)):
+            read = _judge(_decode(version))
+            if read is not None and read.code is not None:
+                return read
+            foreign = foreign or read
+    read = _judge(_decode_cv2(cut(pyramid, surface, area, 8.0)))
+    if read is not None and read.code is not None:
+        return read
+    return foreign or read or CodeRead(None)
+
+
+def _sharpened(piece: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    soft = cv2.GaussianBlur(piece, (0, 0), 3.0)
+    sharp: NDArray[np.uint8] = cv2.addWeighted(piece, 2.5, soft, -1.5, 0)
+    return sharp
+
+
+def read_printed_code(
+    pyramid: Pyramid, surface: Surface, box_mm: tuple[float, float, float, float]
+) -> CodeRead:
+    """The printed code by Tesseract; finds nothing where Tesseract is not installed."""
+    if not printed_code_available():
+        return CodeRead(None)
+    x, y, w, h = box_mm
+    piece = cut(pyramid, surface, (x - 1.0, y - 0.6, w + 2.0, h + 1.2), _PRINTED_SCALE)
+    padded = cv2.copyMakeBorder(piece, 24, 24, 24, 24, cv2.BORDER_REPLICATE)
+    for version in (padded, _binary(padded)):
+        code = parse_printed_text(_tesseract(version))
+        if code is not None:
+            return CodeRead(code, "printed code")
+    return CodeRead(None)
+
+
+def _binary(piece: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    _, binary = cv2.threshold(piece, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
+    result: NDArray[np.uint8] = binary
+    return result
+
+
+def _tesseract(piece: NDArray[np.uint8]) -> str:
+    import pytesseract
+
+    options = f"--psm 7 -c tessedit_char_whitelist={_ALPHABET}"
+    try:
+        text: str = pytesseract.image_to_string(piece, config=options, timeout=10)
+    except (pytesseract.TesseractError, RuntimeError, OSError):
+        return ""
+    return text
+
+
+def read_anywhere(gray: NDArray[np.uint8]) -> tuple[CodeRead, Array | None]:
+    """Any machine code of ours in a picture (uint8), with its corners (4, 2) in px or None."""
+    foreign: CodeRead | None = None
+    for found in zxingcpp.read_barcodes(gray, formats=zxingcpp.BarcodeFormat.QRCode):
+        read = _judge([found.text]) if found.valid and len(found.text) <= _LONGEST else None
+        if read is not None and read.code is not None:
+            p = found.position
+            spots = (p.top_left, p.top_right, p.bottom_right, p.bottom_left)
+            return read, np.array([[s.x, s.y] for s in spots], dtype=np.float64)
+        foreign = foreign or read
+    return foreign or CodeRead(None), None

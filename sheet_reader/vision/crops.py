@@ -1,0 +1,123 @@
+"""The boxes cut out, levelled and freed of the neighbour's ink."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.vision.flatten import FlatPage, Pyramid
+from sheet_reader.vision.surface import Array, Surface
+from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
+
+PAPER = 245.0
+"""Grey value of blank paper in a crop."""
+_INK = 0.30
+
+
+def _bilinear() -> NDArray[np.float32]:
+    """Weights (CROP_PX², 4) of a quadrilateral's corners for each pixel of a crop."""
+    t = (np.arange(CROP_PX, dtype=np.float32) + 0.5) / CROP_PX
+    v, u = np.meshgrid(t, t, indexing="ij")
+    weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=-1)
+    return np.ascontiguousarray(weights.reshape(-1, 4), dtype=np.float32)
+
+
+_WEIGHTS = _bilinear()
+
+
+def crop_quads(boxes_mm: Array, shift_mm: Array) -> Array:
+    """Corners (N, 4, 2) in page mm of what each crop shows, for boxes (N, 4) x, y, width, height
+    moved by ``shift_mm`` (N, 2).
+    """
+    margin = CROP_MARGIN_MM
+    x0, y0 = boxes_mm[:, 0] - margin, boxes_mm[:, 1] - margin
+    x1 = boxes_mm[:, 0] + boxes_mm[:, 2] + margin
+    y1 = boxes_mm[:, 1] + boxes_mm[:, 3] + margin
+    quads = np.stack([x0, y0, x1, y0, x1, y1, x0, y1], axis=1).reshape(-1, 4, 2)
+    result: Array = quads + shift_mm[:, None, :]
+    return result
+
+
+def _spread(corners: Array) -> NDArray[np.float32]:
+    """Places (N · CROP_PX, CROP_PX, 2) of all crops' pixels inside ``corners`` (N, 4, 2)."""
+    places = _WEIGHTS @ corners.astype(np.float32)
+    result: NDArray[np.float32] = places.reshape(-1, CROP_PX, 2)
+    return result
+
+
+def cut_crops(
+    pyramid: Pyramid, surface: Surface, flat: FlatPage, quads: Array, level_shift: Array
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Crops levelled to :data:`PAPER` and as photographed, each uint8 (N, 64, 64).
+
+    ``quads`` (N, 4, 2) in page mm; ``level_shift`` (N, 2) mm leads from there to the same place
+    on the flat page, which may have been made through an earlier surface.
+    """
+    count = len(quads)
+    if count == 0:
+        none = np.zeros((0, CROP_PX, CROP_PX), dtype=np.uint8)
+        return none, none
+    scale = float(np.median(surface.px_per_mm(quads.mean(axis=1))))
+    sides = np.linalg.norm(quads[:, 1] - quads[:, 0], axis=1)
+    depth = pyramid.depth_for(scale, CROP_PX / float(np.median(sides)))
+    corners = surface.to_px(quads.reshape(-1, 2)).reshape(-1, 4, 2)
+    gray = pyramid.sample(depth, _spread(corners))
+    on_flat = (quads + level_shift[:, None, :]) * flat.px_per_mm - 0.5
+    level = cv2.remap(
+        flat.level, _spread(on_flat), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    even = cv2.divide(gray, np.maximum(level, 1), scale=PAPER / paper_ratio(flat))
+    shape = (count, CROP_PX, CROP_PX)
+    return even.reshape(shape), gray.reshape(shape)
+
+
+def paper_ratio(flat: FlatPage) -> float:
+    """How bright blank paper is against its level: just under 1, lower in noisy pictures."""
+    gray, level = flat.gray[::7, ::7].astype(np.float32), flat.level[::7, ::7].astype(np.float32)
+    ratio = gray / np.maximum(level, 1.0)
+    blank = ratio[(ratio > 0.75) & flat.inside[::7, ::7]]
+    return float(np.median(blank)) if blank.size > 50 else 0.97
+
+
+def inner_slices(box_mm: tuple[float, float, float, float], inset_mm: float) -> tuple[slice, slice]:
+    """Rows and columns of a crop that lie inside the box by at least ``inset_mm``."""
+    width, height = box_mm[2] + 2 * CROP_MARGIN_MM, box_mm[3] + 2 * CROP_MARGIN_MM
+    inset = CROP_MARGIN_MM + inset_mm
+    x0, y0 = round(inset / width * CROP_PX), round(inset / height * CROP_PX)
+    return slice(y0, CROP_PX - y0), slice(x0, CROP_PX - x0)
+
+
+def ink_share(crops: NDArray[np.uint8], box_mm: tuple[float, float, float, float]) -> Array:
+    """Share (N,) of the box's inside, away from its frame, that is dark."""
+    rows, columns = inner_slices(box_mm, 0.6)
+    dark = crops[:, rows, columns] < PAPER * (1.0 - _INK)
+    result: Array = dark.mean(axis=(1, 2))
+    return result
+
+
+def drop_strangers(
+    crop: NDArray[np.uint8], box_mm: tuple[float, float, float, float]
+) -> NDArray[np.uint8]:
+    """The crop without strokes that come in over its left or right edge and stay out of the box.
+
+    Such strokes belong to the neighbour's digit. A stroke that goes well into the box stays.
+    """
+    _, columns = inner_slices(box_mm, 0.45)
+    left, right = columns.start, columns.stop
+    rim = np.concatenate([crop[:, :2].ravel(), crop[:, -2:].ravel()])
+    if rim.min() > PAPER * (1.0 - _INK):
+        return crop
+    dark = (crop < PAPER * (1.0 - _INK)).astype(np.uint8)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
+    touching = set(np.unique(labels[:, :2])) | set(np.unique(labels[:, -2:]))
+    strangers = np.zeros_like(dark)
+    for label in touching - {0}:
+        inside = int((labels[:, left:right] == label).sum())
+        if inside < 0.25 * stats[label, cv2.CC_STAT_AREA]:
+            strangers[labels == label] = 1
+    if not strangers.any():
+        return crop
+    cleaned = crop.copy()
+    cleaned[cv2.dilate(strangers, np.ones((3, 3), np.uint8)) > 0] = round(PAPER)
+    return cleaned

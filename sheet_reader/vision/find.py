@@ -1,0 +1,91 @@
+"""The entry of the room: every sheet in a picture, identified and laid flat."""
+
+from __future__ import annotations
+
+from weakref import WeakKeyDictionary
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.vision.flatten import Pyramid
+from sheet_reader.vision.grouping import Group, MarkerPlan, group_markers
+from sheet_reader.vision.identify import identify, nothing_found
+from sheet_reader.vision.locate import locate, marker_surface
+from sheet_reader.vision.markers import patient_markers, quick_markers, refine_corners
+from sheet_reader.vision.seek import seek_missing
+from sheet_reader.vision.template import FINE, PreparedPage, boxes_of, prepare
+from sheet_reader.vision.types import Finding, NoSheet, SheetView
+from sheet_reader.vision.view import build_view
+
+_ENOUGH_MARKERS = 4
+_prepared: WeakKeyDictionary[LayoutBook, dict[tuple[str, int], PreparedPage]] = WeakKeyDictionary()
+
+
+def _blank_pages(book: LayoutBook) -> tuple[Page, ...]:
+    return book.layout(BLANK).pages
+
+
+def _prepare(book: LayoutBook, page: Page) -> PreparedPage:
+    """The page's template, made from the blank sheet's where that has the same boxes."""
+    shelf = _prepared.setdefault(book, {})
+    blank = _blank_pages(book)[page.number - 1]
+    key = (BLANK, page.number)
+    if key not in shelf:
+        shelf[key] = prepare(blank, book.template(blank, FINE))
+    same = boxes_of(shelf[key], page)
+    if same is not None:
+        return same
+    own = (page.code.sheet, page.number)
+    if own not in shelf:
+        shelf[own] = prepare(page, book.template(page, FINE))
+    return shelf[own]
+
+
+def find_sheets(gray: NDArray[np.uint8], book: LayoutBook) -> list[Finding]:
+    """Every sheet of ``book`` in a picture, and why other parts of it give none.
+
+    ``gray`` is uint8 (H, W), upright or turned in any way but not mirrored. The list is never
+    empty; nothing is drawn from one call to the next but the book's cached templates.
+    """
+    pages = _blank_pages(book)
+    plans = tuple(MarkerPlan.of(page.markers) for page in pages)
+    pyramid = Pyramid(gray)
+    groups = _groups(pyramid, plans)
+    if not groups:
+        return [nothing_found(pyramid, plans, book)]
+    return [_read_group(pyramid, group, plans[group.plan], book) for group in groups]
+
+
+def _groups(pyramid: Pyramid, plans: tuple[MarkerPlan, ...]) -> list[Group]:
+    gray = pyramid.levels[0]
+    seen = quick_markers(gray)
+    groups = group_markers(plans, seen)
+    groups = [seek_missing(pyramid, plans[g.plan], g) for g in groups]
+    if not groups or any(len(g.markers) < _ENOUGH_MARKERS for g in groups):
+        seen = patient_markers(gray, seen)
+        groups = [seek_missing(pyramid, plans[g.plan], g) for g in group_markers(plans, seen)]
+    return [
+        Group(g.plan, tuple(refine_corners(gray, list(g.markers))), g.homography) for g in groups
+    ]
+
+
+def _read_group(
+    pyramid: Pyramid, group: Group, plan: MarkerPlan, book: LayoutBook
+) -> SheetView | NoSheet:
+    blank = _blank_pages(book)[group.plan]
+    template = _prepare(book, blank)
+    start = marker_surface(template, plan, group)
+    identity = identify(pyramid, template, plan, group, start, book)
+    if isinstance(identity, NoSheet):
+        return identity
+    page, by = identity
+    if page.number != blank.number or {m.id for m in page.markers} != set(plan.corners_mm):
+        return NoSheet(
+            "damaged code",
+            "the code on this sheet and its corner marks name different pages; "
+            "type its numbers in by hand",
+        )
+    located = locate(pyramid, _prepare(book, page), plan, group)
+    return build_view(pyramid, page, plan, group, located, by)

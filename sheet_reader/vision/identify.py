@@ -1,0 +1,116 @@
+"""Which page a group of markers belongs to, or why nothing can be read."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from sheet_reader.sheet.book import LayoutBook, Mismatch
+from sheet_reader.sheet.model import Page
+from sheet_reader.vision.codes import (
+    CodeRead,
+    printed_code_available,
+    read_anywhere,
+    read_machine_code,
+    read_printed_code,
+)
+from sheet_reader.vision.flatten import Pyramid
+from sheet_reader.vision.grouping import Group, MarkerPlan
+from sheet_reader.vision.locate import coarse_surface, marker_sightings
+from sheet_reader.vision.markers import patient_markers
+from sheet_reader.vision.quality import outside_corner
+from sheet_reader.vision.surface import Surface, apply_homography
+from sheet_reader.vision.template import PreparedPage
+from sheet_reader.vision.types import NoSheet
+
+_ANYWHERE_PX = 2000
+_FOCUS_LEAST = 6.0
+
+
+def identify(
+    pyramid: Pyramid, template: PreparedPage, plan: MarkerPlan, group: Group, start: Surface,
+    book: LayoutBook,
+) -> tuple[Page, str] | NoSheet:  # fmt: skip
+    """The page and the means by which it was told, or why it can't be told.
+
+    The machine code is tried through the markers' surface, then through the surface of the whole
+    print; then the printed code.
+    """
+    page = template.page
+    read = read_machine_code(pyramid, start, page.code_box_mm)
+    if read.code is None:
+        surface = coarse_surface(pyramid, template, marker_sightings(plan, group), group.homography)
+        again = read_machine_code(pyramid, surface, page.code_box_mm)
+        read = again if again.code is not None or again.foreign else read
+        if read.code is None:
+            printed = read_printed_code(pyramid, surface, page.printed_code_box_mm)
+            read = printed if printed.code is not None else read
+    return _look_up(read, book) or _unreadable(pyramid, page, group, read)
+
+
+def _look_up(read: CodeRead, book: LayoutBook) -> tuple[Page, str] | NoSheet | None:
+    if read.code is None:
+        return None
+    found = book.lookup(read.code)
+    if isinstance(found, Mismatch):
+        kind = "damaged code" if found.kind == "no such page" else found.kind
+        return NoSheet(kind, found.reason)
+    return found, read.by
+
+
+def _unreadable(pyramid: Pyramid, page: Page, group: Group, read: CodeRead) -> NoSheet:
+    """Why neither code could be read."""
+    if read.foreign:
+        return NoSheet(
+            "damaged code",
+            "the code on this sheet holds a text that is none of ours; type its numbers in by hand",
+        )
+    x, y, w, h = page.code_box_mm
+    corners = np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]])
+    places = apply_homography(group.homography, corners)
+    height, width = pyramid.shape
+    if (places < 0).any() or (places > (width - 1, height - 1)).any():
+        edges = np.array([[0, 0], [page.width_mm, 0], [page.width_mm, page.height_mm],
+                          [0, page.height_mm]])  # fmt: skip
+        corner = outside_corner(apply_homography(group.homography, edges), pyramid.shape)
+        where = f"{corner} corner is outside the picture" if corner else "code is cut off"
+        return NoSheet("no code", f"{where}, and the code with it; photograph the whole sheet")
+    hint = (
+        ""
+        if printed_code_available()
+        else " (Tesseract, which reads the printed code, is not installed)"
+    )
+    return NoSheet(
+        "no code",
+        "the square code at the top right can't be read: it is covered, damaged or blurred" + hint,
+    )
+
+
+def nothing_found(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], book: LayoutBook) -> NoSheet:
+    """Why a picture without a group of markers gives no sheet."""
+    gray = pyramid.levels[0]
+    seen = patient_markers(gray, [])
+    depth = int(np.clip(round(np.log2(max(gray.shape) / _ANYWHERE_PX)), 0, 4))
+    read, _ = read_anywhere(pyramid.level(depth))
+    if read.code is not None:
+        found = book.lookup(read.code)
+        if isinstance(found, Mismatch):
+            kind = "damaged code" if found.kind == "no such page" else found.kind
+            return NoSheet(kind, found.reason)
+    known = {number for plan in plans for number in plan.corners_mm}
+    ours = [m for m in seen if m.id in known]
+    if ours or read.code is not None:
+        return NoSheet(
+            "too few markers",
+            "fewer than two of the sheet's corner marks can be seen: photograph the whole sheet",
+        )
+    if _focus(pyramid) < _FOCUS_LEAST:
+        return NoSheet("blurred", "the picture is too blurred: hold still and tap to focus")
+    return NoSheet("no markers", "no sheet of this study was found in the picture")
+
+
+def _focus(pyramid: Pyramid) -> float:
+    """Strength of the finest edges in a reduced picture, in grey values."""
+    depth = int(np.clip(np.floor(np.log2(max(max(pyramid.shape) / 1000, 1))), 0, 4))
+    edges = np.abs(cv2.Laplacian(pyramid.level(depth), cv2.CV_32F))
+    return float(np.percentile(edges, 98))

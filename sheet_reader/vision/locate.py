@@ -1,0 +1,128 @@
+"""From markers to every box: the surface of the paper, fitted coarse to fine."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.vision.flatten import FlatPage, Pyramid, flatten
+from sheet_reader.vision.grouping import Group, MarkerPlan
+from sheet_reader.vision.match import Match, match_tiles
+from sheet_reader.vision.surface import Array, Sightings, Surface, fit_surface, join
+from sheet_reader.vision.template import COARSE, FINE, PreparedPage
+
+MARKER_SD_MM = 0.08
+_TILE_SD_MM = 0.15
+_BOX_SD_MM = 0.05
+_MOST_REACH_MM = 6.0
+_TILE_SCORE, _TILE_RIVAL = 0.40, 0.85
+_BOX_SCORE = 0.45
+_ROUNDS = 5
+_SURE_MM = 0.35
+
+
+@dataclass(frozen=True, slots=True)
+class Located:
+    """The page found in the picture: the ``surface``, the flat page it gives, and for every box
+    its ``shift_mm`` (N, 2) beyond the surface, ``carried_mm`` (N, 2) from there to its place on
+    the flat page (made through an earlier surface), the remaining error ``error_mm`` (N,), how well
+    its frame was seen ``score`` (N,) and whether that place is ``confirmed`` (N,).
+    """
+
+    surface: Surface
+    flat: FlatPage
+    shift_mm: Array
+    carried_mm: Array
+    error_mm: Array
+    score: Array
+    confirmed: NDArray[np.bool_]
+
+
+def marker_sightings(plan: MarkerPlan, group: Group) -> Sightings:
+    """The corners of a group's markers as sightings."""
+    page = np.concatenate([plan.corners_mm[m.id] for m in group.markers])
+    picture = np.concatenate([m.corners_px for m in group.markers])
+    return Sightings(page, picture, np.full(len(page), MARKER_SD_MM))
+
+
+def marker_surface(prepared: PreparedPage, plan: MarkerPlan, group: Group) -> Surface:
+    """The surface that the markers alone give."""
+    return fit_surface(prepared.lattice, group.homography, marker_sightings(plan, group))
+
+
+def _seen_inside(flat: FlatPage, centres: Array) -> NDArray[np.bool_]:
+    height, width = flat.inside.shape
+    at = np.clip((centres * flat.px_per_mm).astype(int), 0, (width - 1, height - 1))
+    inside: NDArray[np.bool_] = flat.inside[at[:, 1], at[:, 0]]
+    return inside
+
+
+def coarse_surface(
+    pyramid: Pyramid, prepared: PreparedPage, start: Sightings, homography: Array
+) -> Surface:
+    """Grows the surface outward from the markers by large tiles of the printed page."""
+    surface = fit_surface(prepared.lattice, homography, start)
+    known: dict[int, tuple[Array, Array, float]] = {}
+    centres = prepared.tile_centres
+    for _ in range(_ROUNDS):
+        sd = surface.sd_mm(centres)
+        flat = flatten(pyramid, surface, COARSE)
+        reach = np.clip(2.5 * sd + 0.6, 0.9, _MOST_REACH_MM)
+        todo = np.flatnonzero((2.0 * sd < _MOST_REACH_MM) & _seen_inside(flat, centres))
+        match = match_tiles(flat.ink(), [prepared.tiles[i] for i in todo], reach[todo], COARSE)
+        good = (match.score > _TILE_SCORE) & (match.rival < _TILE_RIVAL) & ~match.edge
+        at = surface.to_px(centres[todo] + match.shift_mm)
+        before = len(known)
+        for k in np.flatnonzero(good):
+            known[int(todo[k])] = (centres[todo[k]], at[k], _TILE_SD_MM / match.score[k])
+        if not known:
+            break
+        page, picture, spread = (np.array(column) for column in zip(*known.values(), strict=True))
+        surface = fit_surface(
+            prepared.lattice, homography, join(start, Sightings(page, picture, spread))
+        )
+        moved = np.linalg.norm(match.shift_mm[good], axis=1)
+        settled = len(known) == before or bool((sd[todo] < _SURE_MM).all())
+        calm = moved.size == 0 or np.percentile(moved, 95) < 1.0
+        if settled and calm:
+            break
+        if calm and bool((surface.sd_mm(prepared.box_centres) < _SURE_MM).all()):
+            break
+    return surface
+
+
+def locate(pyramid: Pyramid, prepared: PreparedPage, plan: MarkerPlan, group: Group) -> Located:
+    """Every box of the page in the picture."""
+    start = marker_sightings(plan, group)
+    surface = coarse_surface(pyramid, prepared, start, group.homography)
+    flat = flatten(pyramid, surface, FINE)
+    reach = np.clip(2.5 * surface.sd_mm(prepared.box_centres) + 0.4, 0.6, 1.6)
+    match = match_tiles(flat.ink(), list(prepared.boxes), reach, FINE)
+    return _settle(prepared, surface, flat, match, start)
+
+
+def _settle(
+    prepared: PreparedPage, surface: Surface, flat: FlatPage, match: Match, start: Sightings
+) -> Located:
+    """The boxes' own sightings joined into a last surface, and what each box deviates from it."""
+    good = (match.score > _BOX_SCORE) & ~match.edge & _seen_inside(flat, prepared.box_centres)
+    centres = prepared.box_centres
+    if good.sum() >= 4:
+        spread = _BOX_SD_MM / np.maximum(match.score, 0.1)
+        seen = Sightings(
+            centres[good], surface.to_px(centres[good] + match.shift_mm[good]), spread[good]
+        )
+        last = fit_surface(prepared.lattice, surface.homography, join(start, seen))
+    else:
+        last = surface
+    # what the last surface adds to the one under the flat page, and what is left for each box
+    carried = last.flat(centres) - surface.flat(centres)
+    residual = match.shift_mm - carried
+    off = np.linalg.norm(residual, axis=1)
+    sd = last.sd_mm(centres)
+    near = good & (off < 0.25 + 3.0 * sd)
+    shift = np.where(near[:, None], residual, 0.0)
+    error = np.where(near, np.minimum(0.5 * off + 0.04, 0.3), np.hypot(sd, 0.1 + 0.5 * off))
+    return Located(last, flat, shift, carried, error, match.score, near)

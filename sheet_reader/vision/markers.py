@@ -1,0 +1,176 @@
+"""Finding fiducial markers in a grey picture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+SHEET_DICTIONARY = "AprilTag 36h11"
+"""The dictionary of our sheets: 587 ids, smallest Hamming distance 11."""
+
+DICTIONARIES = {
+    SHEET_DICTIONARY: cv2.aruco.DICT_APRILTAG_36h11,
+    "ArUco 6x6 250": cv2.aruco.DICT_6X6_250,
+}
+SHEET_CORRECTION = 0.4
+"""Share of the dictionary's correctable bits that we accept as wrong: two bits of 36h11."""
+OPENCV_CORRECTION = 0.6
+_MODULES = 8
+
+
+@dataclass(frozen=True, slots=True)
+class SeenMarker:
+    """A marker in a picture: ``corners_px`` float64 (4, 2), x and y, clockwise from the marker's
+    own top left; pixel centres lie at whole numbers.
+    """
+
+    id: int
+    corners_px: NDArray[np.float64]
+
+    @property
+    def module_px(self) -> float:
+        """Mean width of one of the marker's eight modules, in pixels."""
+        sides = np.linalg.norm(self.corners_px - np.roll(self.corners_px, 1, axis=0), axis=1)
+        return float(sides.mean()) / _MODULES
+
+
+@lru_cache(maxsize=16)
+def _detector(dictionary: str, correction: float, windows: tuple[int, ...]) -> object:
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.errorCorrectionRate = correction
+    parameters.adaptiveThreshWinSizeMin = windows[0]
+    parameters.adaptiveThreshWinSizeMax = windows[-1]
+    if len(windows) > 1:
+        parameters.adaptiveThreshWinSizeStep = windows[1] - windows[0]
+    table = cv2.aruco.getPredefinedDictionary(DICTIONARIES[dictionary])
+    return cv2.aruco.ArucoDetector(table, parameters)
+
+
+def _detect(
+    gray: NDArray[np.uint8], dictionary: str, correction: float, windows: tuple[int, ...]
+) -> list[SeenMarker]:
+    if min(gray.shape) < 16:
+        return []
+    corners, ids, _ = _detector(dictionary, correction, windows).detectMarkers(gray)  # type: ignore[attr-defined]
+    if ids is None:
+        return []
+    return [
+        SeenMarker(int(i), np.asarray(c, dtype=np.float64).reshape(4, 2))
+        for i, c in zip(np.ravel(ids), corners, strict=True)
+    ]
+
+
+def detect_markers(
+    gray: NDArray[np.uint8],
+    dictionary: str = SHEET_DICTIONARY,
+    correction: float = OPENCV_CORRECTION,
+) -> list[SeenMarker]:
+    """Every marker of ``dictionary`` in a picture, at the picture's own scale.
+
+    ``gray`` is uint8 (H, W); ``dictionary`` a key of :data:`DICTIONARIES`; ``correction`` the
+    share (0..1) of correctable bits that may be wrong. The same id may come several times.
+    """
+    return _detect(gray, dictionary, correction, (3, 13, 23))
+
+
+def _scaled(found: list[SeenMarker], factor: float) -> list[SeenMarker]:
+    """Corners of a picture reduced by ``factor`` in the coordinates of the full picture."""
+    return [SeenMarker(m.id, (m.corners_px + 0.5) * factor - 0.5) for m in found]
+
+
+def reduce_by(gray: NDArray[np.uint8], long_side: int) -> tuple[NDArray[np.uint8], float]:
+    """The picture with its long side near ``long_side`` px (never enlarged), and the factor."""
+    level, factor = gray, 1.0
+    while max(level.shape) >= 2 * long_side:
+        height, width = level.shape[0] // 2, level.shape[1] // 2
+        level = cv2.resize(
+            level[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA
+        )
+        factor *= 2
+    ratio = max(level.shape) / long_side
+    if ratio <= 1.05:
+        return level, factor
+    size = (round(level.shape[1] / ratio), round(level.shape[0] / ratio))
+    reduced = cv2.resize(level, size, interpolation=cv2.INTER_LINEAR)
+    return reduced, factor * level.shape[1] / size[0]
+
+
+def _levelled(gray: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Local contrast evened out, for pictures with deep shadow or glare."""
+    even: NDArray[np.uint8] = cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(gray)
+    return even
+
+
+def merge_markers(*lists: list[SeenMarker]) -> list[SeenMarker]:
+    """All markers of the lists without those found twice (same id, centres within one third of
+    a side); the first list wins.
+    """
+    merged: list[SeenMarker] = []
+    for marker in (m for found in lists for m in found):
+        centre, reach = marker.corners_px.mean(axis=0), marker.module_px * _MODULES / 3
+        if all(
+            m.id != marker.id or np.linalg.norm(m.corners_px.mean(axis=0) - centre) > reach
+            for m in merged
+        ):
+            merged.append(marker)
+    return merged
+
+
+def quick_markers(gray: NDArray[np.uint8]) -> list[SeenMarker]:
+    """Sheet markers by one pass over a reduced picture: fast, and enough for most photographs."""
+    reduced, factor = reduce_by(gray, 1400)
+    window = 13 if max(reduced.shape) > 900 else 7
+    return _scaled(_detect(reduced, SHEET_DICTIONARY, SHEET_CORRECTION, (window,)), factor)
+
+
+def patient_markers(gray: NDArray[np.uint8], known: list[SeenMarker]) -> list[SeenMarker]:
+    """Sheet markers by several passes at other scales and levels of light, ``known`` included."""
+    passes: list[list[SeenMarker]] = [known]
+    for long_side in (1000, 2000):
+        reduced, factor = reduce_by(gray, long_side)
+        for picture in (reduced, _levelled(reduced)):
+            found = _detect(picture, SHEET_DICTIONARY, SHEET_CORRECTION, (5, 15, 25))
+            passes.append(_scaled(found, factor))
+    return merge_markers(*passes)
+
+
+def refine_corners(gray: NDArray[np.uint8], found: list[SeenMarker]) -> list[SeenMarker]:
+    """Corners brought to a fraction of a pixel at full resolution.
+
+    A corner that strays more than one module from where it was seen keeps its first place.
+    """
+    levels = [gray]
+    refined = []
+    for marker in found:
+        depth = int(np.clip(np.log2(max(marker.module_px / 6.0, 1.0)), 0, 3))
+        while len(levels) <= depth:
+            last = levels[-1]
+            levels.append(reduce_by(last, max(last.shape) // 2)[0])
+        factor = float(2**depth)
+        start = ((marker.corners_px + 0.5) / factor - 0.5).astype(np.float32)
+        half = int(np.clip(round(0.6 * marker.module_px / factor), 2, 9))
+        refined.append(_refine_one(levels[depth], marker, start, half, factor))
+    return refined
+
+
+def _refine_one(
+    level: NDArray[np.uint8],
+    marker: SeenMarker,
+    start: NDArray[np.float32],
+    half: int,
+    factor: float,
+) -> SeenMarker:
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02)
+    height, width = level.shape
+    border = half + 2
+    if (start < border).any() or (start > (width - border, height - border)).any():
+        return marker
+    end = cv2.cornerSubPix(level, start.reshape(-1, 1, 2).copy(), (half, half), (-1, -1), criteria)
+    end = end.reshape(4, 2)
+    strayed = np.linalg.norm(end - start, axis=1) > marker.module_px / factor
+    end[strayed] = start[strayed]
+    return SeenMarker(marker.id, (end.astype(np.float64) + 0.5) * factor - 0.5)

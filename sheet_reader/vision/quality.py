@@ -1,0 +1,157 @@
+"""How good a photograph is, measured on the markers, and what to do better next time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.vision.flatten import FlatPage, Pyramid
+from sheet_reader.vision.surface import Array, Surface
+from sheet_reader.vision.types import BoxView, PhotoQuality
+
+BURNT = 250
+"""Grey value from which a place counts as burnt out."""
+_PROFILE_MM = 1.1
+_SAMPLES = 45
+_ACROSS = 9
+_FEWEST_PX_PER_MM = 4.0
+_MOST_BLUR_MM = 0.30
+_LEAST_CONTRAST = 0.35
+_GLARE_SHARE = 0.04
+
+
+@dataclass(frozen=True, slots=True)
+class Sharpness:
+    """Per marker: ``places_mm`` (N, 2), ``blur_mm`` (N,) the Gaussian standard deviation of its
+    edges on paper, ``contrast`` (N,) black against the paper beside it, 0..1.
+    """
+
+    places_mm: Array
+    blur_mm: Array
+    contrast: Array
+
+    def at(self, points: Array) -> tuple[Array, Array]:
+        """Blur and contrast (N,) at page points (N, 2): the markers', nearest weighing most."""
+        if len(self.places_mm) == 0:
+            return np.full(len(points), np.nan), np.full(len(points), np.nan)
+        apart = np.linalg.norm(points[:, None] - self.places_mm[None], axis=2)
+        weight = 1.0 / (apart + 20.0) ** 2
+        weight /= weight.sum(axis=1, keepdims=True)
+        return weight @ self.blur_mm, weight @ self.contrast
+
+
+def _profiles(corners_mm: Array) -> Array:
+    """Page points (4, _ACROSS, _SAMPLES, 2) on lines across the four edges of a marker."""
+    centre = corners_mm.mean(axis=0)
+    t = np.linspace(0.2, 0.8, _ACROSS)[:, None, None]
+    s = np.linspace(-_PROFILE_MM, _PROFILE_MM, _SAMPLES)[None, :, None]
+    sides = []
+    for a, b in zip(corners_mm, np.roll(corners_mm, -1, axis=0), strict=True):
+        outward = (a + b) / 2 - centre
+        outward /= np.linalg.norm(outward)
+        sides.append(a + (b - a) * t + outward * s)
+    return np.stack(sides)
+
+
+def _edge_spread(profile: Array) -> tuple[float, float]:
+    """Blur (standard deviation in mm) and contrast of a dark-to-light profile."""
+    dark, light = float(profile[:8].min()), float(np.percentile(profile, 90))
+    if light - dark < 8:
+        return float("nan"), 0.0
+    rising = np.maximum.accumulate((profile - dark) / (light - dark))
+    low, high = np.interp([0.16, 0.84], rising, np.linspace(-_PROFILE_MM, _PROFILE_MM, _SAMPLES))
+    return float(high - low) / 2.0, (light - dark) / max(light, 1.0)
+
+
+def sharpness(pyramid: Pyramid, surface: Surface, corners_mm: list[Array]) -> Sharpness:
+    """Blur and contrast at each of the markers with these corners (4, 2) in mm."""
+    if not corners_mm:
+        empty = np.zeros(0)
+        return Sharpness(np.zeros((0, 2)), empty, empty)
+    points = np.stack([_profiles(c) for c in corners_mm])
+    places = surface.to_px(points.reshape(-1, 2)).astype(np.float32).reshape(-1, _SAMPLES, 2)
+    gray = pyramid.sample(0, places).reshape(len(corners_mm), 4, _ACROSS, _SAMPLES)
+    mean = gray.astype(np.float64).mean(axis=2)
+    spread = np.array([[_edge_spread(side) for side in marker] for marker in mean])
+    known = np.isfinite(spread[:, :, 0]).any(axis=1)
+    blur = np.array(
+        [np.nanmedian(s[:, 0]) if k else 0.5 for s, k in zip(spread, known, strict=True)]
+    )
+    contrast = np.median(spread[:, :, 1], axis=1)
+    return Sharpness(np.array([c.mean(axis=0) for c in corners_mm]), blur, contrast)
+
+
+def glare_share(flat: FlatPage) -> float:
+    """Share (0..1) of the page that is burnt out while the rest of it is not."""
+    gray = flat.gray[::4, ::4][flat.inside[::4, ::4]]
+    if gray.size == 0:
+        return 0.0
+    burnt = float((gray >= BURNT).mean())
+    return burnt if np.median(gray) < BURNT - 10 else 0.0
+
+
+def burnt_boxes(gray_crops: NDArray[np.uint8]) -> NDArray[np.float64]:
+    """Share (N,) of each crop (N, 64, 64), as photographed, that is burnt out."""
+    result: NDArray[np.float64] = (gray_crops >= BURNT).mean(axis=(1, 2))
+    return result
+
+
+def outside_corner(outline_px: Array, shape: tuple[int, int]) -> str:
+    """Which of the page's corners lies farthest outside the picture, "" if none does."""
+    names = ("top left", "top right", "bottom right", "bottom left")
+    height, width = shape
+    over = np.maximum(-outline_px, outline_px - (width - 1, height - 1)).max(axis=1)
+    worst = int(np.argmax(over))
+    return names[worst] if over[worst] > 0 else ""
+
+
+def advice(
+    boxes: tuple[BoxView, ...], outline_px: Array, shape: tuple[int, int], scale: float,
+    blur_mm: float, contrast: float, glare: float,
+) -> str:  # fmt: skip
+    """One sentence that helps most with the next photograph, or ""."""
+    hidden = [b.hidden for b in boxes if b.hidden]
+    outside = hidden.count("outside the picture")
+    if outside:
+        corner = outside_corner(outline_px, shape) or "edge"
+        place = f"the {corner} corner is" if corner != "edge" else "a part of it is"
+        return f"Please get the whole sheet into the picture: {place} outside."
+    if "covered" in hidden:
+        return "Please keep fingers and other things off the boxes: some are covered."
+    if "burnt out" in hidden or glare > _GLARE_SHARE:
+        return "Please turn away from the lamp or the sun: a bright reflection lies on the sheet."
+    if scale < _FEWEST_PX_PER_MM:
+        return _step_closer(outline_px, shape)
+    if blur_mm > _MOST_BLUR_MM:
+        return "Please hold still and tap the sheet to focus: the picture is blurred."
+    if contrast < _LEAST_CONTRAST:
+        return "Please find more even light: print and paper can hardly be told apart."
+    if hidden:
+        return "Please lay the sheet flat: some boxes could not be found."
+    return ""
+
+
+def _step_closer(outline_px: Array, shape: tuple[int, int]) -> str:
+    area = cv2.contourArea(outline_px.astype(np.float32))
+    share = area / (shape[0] * shape[1])
+    if share > 0.6:
+        return "Please send the photograph in its full size: it has been made too small."
+    parts = {0.5: "half", 0.33: "a third", 0.25: "a quarter", 0.2: "a fifth", 0.1: "a tenth"}
+    nearest = min(parts, key=lambda p: abs(p - share))
+    return f"Please step closer: the sheet fills only {parts[nearest]} of the picture."
+
+
+def photo_quality(
+    boxes: tuple[BoxView, ...], outline_px: Array, shape: tuple[int, int], sharp: Sharpness,
+    glare: float,
+) -> PhotoQuality:  # fmt: skip
+    """The whole sheet's quality from its boxes and markers; ``shape`` is the picture's."""
+    scale = float(np.median([b.px_per_mm for b in boxes])) if boxes else 0.0
+    blur = float(np.median(sharp.blur_mm)) if len(sharp.blur_mm) else 0.0
+    contrast = float(np.median(sharp.contrast)) if len(sharp.contrast) else 0.0
+    sentence = advice(boxes, outline_px, shape, scale, blur, contrast, glare)
+    hidden = sum(1 for b in boxes if b.hidden)
+    return PhotoQuality(scale, blur, contrast, hidden, glare, sentence)

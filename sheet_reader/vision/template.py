@@ -1,0 +1,164 @@
+"""What the printed page looks like, cut into tiles that can be found again in a picture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.sheet.model import Page
+from sheet_reader.vision.surface import Array, Lattice
+
+COARSE = 2.5
+"""Scale (px per mm) at which large tiles are matched."""
+FINE = 5.0
+"""Scale (px per mm) at which the boxes are matched."""
+TILE_MM = 24.0
+_TILE_STEP_MM = 13.0
+_AROUND_BOX_MM = 2.6
+_FRAME_MM = 0.7
+_LEAST_STRUCTURE = 0.012
+
+
+@dataclass(frozen=True, slots=True)
+class Tile:
+    """A piece of the printed page: ``corner`` (x, y) of its top left in template pixels,
+    ``weighted`` float32 (h, w) the zero-mean template times the weight, ``weight`` float32 (h, w)
+    0..1 (0 where people write), ``norm`` the root of the weighted sum of squares.
+    """
+
+    corner: tuple[int, int]
+    centre_mm: tuple[float, float]
+    weighted: NDArray[np.float32]
+    weight: NDArray[np.float32]
+    norm: float
+
+
+@dataclass(frozen=True, slots=True)
+class PreparedPage:
+    """A page ready to be found: ``tiles`` over the whole page at :data:`COARSE` and one of
+    ``boxes`` for each cell at :data:`FINE`, with their centres in mm.
+    """
+
+    page: Page
+    lattice: Lattice
+    tiles: tuple[Tile, ...]
+    boxes: tuple[Tile, ...]
+    tile_centres: Array
+    box_centres: Array
+
+
+def box_corners(box_mm: tuple[float, float, float, float]) -> Array:
+    """Corners (4, 2) of a box in mm, clockwise from top left."""
+    x, y, w, h = box_mm
+    return np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]], dtype=np.float64)
+
+
+def _ink(raster: NDArray[np.uint8], sigma_px: float) -> NDArray[np.float32]:
+    ink = (255.0 - raster.astype(np.float32)) / 255.0
+    soft: NDArray[np.float32] = cv2.GaussianBlur(ink, (0, 0), sigma_px)
+    return soft
+
+
+def _writing_mask(page: Page, shape: tuple[int, ...], px_per_mm: float) -> NDArray[np.float32]:
+    """1 where the same print is expected on every sheet, 0 inside boxes and codes."""
+    mask = np.ones(shape, dtype=np.float32)
+    for cell in page.cells:
+        x, y, w, h = cell.box_mm
+        x0, y0 = round((x + _FRAME_MM) * px_per_mm), round((y + _FRAME_MM) * px_per_mm)
+        x1, y1 = round((x + w - _FRAME_MM) * px_per_mm), round((y + h - _FRAME_MM) * px_per_mm)
+        mask[y0:y1, x0:x1] = 0.0
+    for x, y, w, h in (page.code_box_mm, page.printed_code_box_mm):
+        x0, y0 = round(x * px_per_mm), round(y * px_per_mm)
+        mask[y0 : round((y + h) * px_per_mm), x0 : round((x + w) * px_per_mm)] = 0.0
+    return mask
+
+
+def _cut(
+    ink: NDArray[np.float32],
+    mask: NDArray[np.float32],
+    area: tuple[int, int, int, int],
+    px_per_mm: float,
+) -> Tile | None:
+    """The tile of ``area`` (x0, y0, x1, y1 in px, clipped to the page); None without structure."""
+    x0, y0 = max(area[0], 0), max(area[1], 0)
+    x1, y1 = min(area[2], ink.shape[1]), min(area[3], ink.shape[0])
+    weight = np.ascontiguousarray(mask[y0:y1, x0:x1])
+    piece = ink[y0:y1, x0:x1]
+    total = float(weight.sum())
+    if total < 16:
+        return None
+    centred = piece - float((piece * weight).sum()) / total
+    energy = float((weight * centred**2).sum())
+    if energy / total < _LEAST_STRUCTURE**2:
+        return None
+    centre = ((x0 + x1) / 2 / px_per_mm, (y0 + y1) / 2 / px_per_mm)
+    weighted = np.ascontiguousarray(weight * centred)
+    return Tile((x0, y0), centre, weighted, weight, float(np.sqrt(energy)))
+
+
+def _page_tiles(page: Page, ink: NDArray[np.float32], mask: NDArray[np.float32]) -> list[Tile]:
+    tiles = []
+    nx = int(np.ceil((page.width_mm - 2 * 8) / _TILE_STEP_MM))
+    ny = int(np.ceil((page.height_mm - 2 * 8) / _TILE_STEP_MM))
+    half = TILE_MM / 2
+    for y in np.linspace(8 + half / 2, page.height_mm - 8 - half / 2, ny):
+        for x in np.linspace(8 + half / 2, page.width_mm - 8 - half / 2, nx):
+            edges = (x - half, y - half, x + half, y + half)
+            tile = _cut(ink, mask, tuple(round(e * COARSE) for e in edges), COARSE)  # type: ignore[arg-type]
+            if tile is not None:
+                tiles.append(tile)
+    return tiles
+
+
+def _box_tiles(page: Page, ink: NDArray[np.float32], mask: NDArray[np.float32]) -> list[Tile]:
+    tiles = []
+    for cell in page.cells:
+        x, y, w, h = cell.box_mm
+        a = _AROUND_BOX_MM
+        edges = (x - a, y - a, x + w + a, y + h + a)
+        tile = _cut(ink, mask, tuple(round(e * FINE) for e in edges), FINE)  # type: ignore[arg-type]
+        if tile is None:
+            raise ValueError(f"the printed frame of {cell.field} is missing from the template")
+        tiles.append(tile)
+    return tiles
+
+
+def prepare(page: Page, raster: NDArray[np.uint8]) -> PreparedPage:
+    """The page made ready; ``raster`` uint8 (H, W) is its print at :data:`FINE` px per mm."""
+    fine = _ink(raster, 0.6)
+    size = (round(page.width_mm * COARSE), round(page.height_mm * COARSE))
+    reduced = cv2.resize(raster, size, interpolation=cv2.INTER_AREA)
+    coarse = _ink(reduced, 0.6)
+    tiles = _page_tiles(page, coarse, _writing_mask(page, coarse.shape, COARSE))
+    boxes = _box_tiles(page, fine, _writing_mask(page, fine.shape, FINE))
+    return PreparedPage(
+        page,
+        Lattice(page.width_mm, page.height_mm),
+        tuple(tiles),
+        tuple(boxes),
+        np.array([t.centre_mm for t in tiles], dtype=np.float64).reshape(-1, 2),
+        np.array([t.centre_mm for t in boxes], dtype=np.float64).reshape(-1, 2),
+    )
+
+
+def boxes_of(prepared: PreparedPage, page: Page) -> PreparedPage | None:
+    """The same print with the boxes of ``page`` alone (a sheet with a printed site number lacks
+    some); None where a box of ``page`` stands elsewhere.
+    """
+    at = {(c.field, c.index): i for i, c in enumerate(prepared.page.cells)}
+    picked = [at.get((c.field, c.index), -1) for c in page.cells]
+    same = (page.width_mm, page.height_mm) == (prepared.page.width_mm, prepared.page.height_mm)
+    if not same or any(
+        i < 0 or prepared.page.cells[i].box_mm != c.box_mm
+        for i, c in zip(picked, page.cells, strict=True)
+    ):
+        return None
+    return replace(
+        prepared,
+        page=page,
+        boxes=tuple(prepared.boxes[i] for i in picked),
+        box_centres=prepared.box_centres[picked],
+    )
