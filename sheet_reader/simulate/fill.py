@@ -1,0 +1,233 @@
+"""Fill a printed page in by hand, as volunteers do, and keep the truth of what was written."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sheet_reader.sheet.model import Cell, Page
+from sheet_reader.simulate import marks
+from sheet_reader.simulate.ink import InkPen, Stroke, lay_ink, random_ink_pen
+from sheet_reader.simulate.printer import Paper
+from sheet_reader.simulate.sources import DigitSource, Hands
+from sheet_reader.simulate.truth import CellTruth, FieldState, FieldTruth
+from sheet_reader.simulate.values import Visit
+
+EMPTY, STRUCK, OTHER = "empty", "struck", "other"
+_REACH = 1.6  # canvas of a digit that strays, in boxes
+
+
+@dataclass(frozen=True, slots=True)
+class Habits:
+    """Shares (0..1): of count fields left empty, corrected, struck out whole, holding a sign that
+    is no digit; of boxes with a stray mark; of digits that cross their frame; of header fields
+    left empty; of counts with tally strokes beside them.
+    """
+
+    empty: float = 0.03
+    corrected: float = 0.015
+    struck: float = 0.006
+    mark: float = 0.006
+    stray: float = 0.006
+    overlap: float = 0.05
+    empty_header: float = 0.01
+    tally: float = 0.3
+
+
+NEAT = Habits(0.03, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+TYPICAL = Habits()
+SLOPPY = Habits(0.05, 0.03, 0.015, 0.015, 0.015, 0.12, 0.02, 0.5)
+HABITS = {"easy": NEAT, "typical": TYPICAL, "hard": SLOPPY}
+
+
+@dataclass(frozen=True, slots=True)
+class _Style:
+    align: str
+    height: float
+    width: float
+    jitter: float
+
+
+def fill_page(
+    paper: Paper, page: Page, visit: Visit, hands: Hands, habits: Habits, rng: np.random.Generator
+) -> tuple[tuple[FieldTruth, ...], tuple[CellTruth, ...]]:
+    """Write ``visit`` into the boxes of ``page`` on ``paper`` (changed in place), by one person
+    of ``hands`` with one pen. Returns the truth of every field and box of the page.
+    """
+    pen = random_ink_pen(paper.px_per_mm, rng)
+    scribe = _Scribe(paper, pen, hands.writer(pen, rng), _style(rng), habits, rng)
+    fields, cells = [], []
+    for name, boxes in _by_field(page).items():
+        field, found = scribe.field(name, boxes, visit.values.get(name, ""))
+        fields.append(field)
+        cells.extend(found)
+    return tuple(fields), tuple(cells)
+
+
+def _by_field(page: Page) -> dict[str, list[Cell]]:
+    groups: dict[str, list[Cell]] = {}
+    for cell in page.cells:
+        groups.setdefault(cell.field, []).append(cell)
+    return {name: sorted(cells, key=lambda c: c.index) for name, cells in groups.items()}
+
+
+def _style(rng: np.random.Generator) -> _Style:
+    return _Style(
+        align=str(rng.choice(["right", "left", "zeros"], p=[0.55, 0.3, 0.15])),
+        height=rng.uniform(0.58, 0.92),
+        width=rng.uniform(0.65, 0.95),
+        jitter=rng.uniform(0.02, 0.06),
+    )
+
+
+class _Scribe:
+    """One volunteer at one page."""
+
+    def __init__(
+        self, paper: Paper, pen: InkPen, hand: DigitSource, style: _Style, habits: Habits,
+        rng: np.random.Generator,
+    ) -> None:  # fmt: skip
+        self.paper, self.pen, self.hand = paper, pen, hand
+        self.style, self.habits, self.rng = style, habits, rng
+
+    def field(self, name: str, cells: list[Cell], value: str) -> tuple[FieldTruth, list[CellTruth]]:
+        """Write one field; its truth and its boxes' truths."""
+        header = "." not in name
+        state = self._state(header, len(cells) - len(value))
+        if not value:
+            state = "empty"
+        contents = self._contents(cells, value, state)
+        for cell, content in zip(cells, contents, strict=True):
+            self._write(cell, content, state)
+        if state == "struck":
+            self._strike(cells)
+        if not header and value and self.rng.random() < self.habits.tally:
+            self._tally(cells, int(value))
+        strays = [self._stray(cell) for cell in cells]
+        kept = value if state in ("written", "corrected") else None
+        truths = [
+            CellTruth(name, cell.index, content, stray)
+            for cell, content, stray in zip(cells, contents, strays, strict=True)
+        ]
+        return FieldTruth(name, kept, state), truths
+
+    def _state(self, header: bool, spare: int) -> FieldState:
+        habits, roll = self.habits, self.rng.random()
+        if header:
+            return "empty" if roll < habits.empty_header else "written"
+        for state, share in (
+            ("empty", habits.empty),
+            ("struck", habits.struck),
+            ("mark", habits.mark),
+            ("corrected", habits.corrected * 2 if spare > 0 else 0.0),
+        ):
+            if roll < share:
+                return state  # type: ignore[return-value]
+            roll -= share
+        return "written"
+
+    def _contents(self, cells: list[Cell], value: str, state: FieldState) -> list[str]:
+        """What each box holds: a digit, "empty", "struck" or "other"."""
+        count = len(cells)
+        if state == "empty":
+            return [EMPTY] * count
+        if any(cell.part for cell in cells):
+            year, month, day = value.split("-")
+            pool = {"day": day, "month": month, "year": year[2:]}
+            parts = {p: iter(text) for p, text in pool.items()}
+            contents = [next(parts[cell.part]) for cell in cells]
+        else:
+            contents = self._aligned(value, count, state)
+        if state == "mark":
+            place = int(self.rng.integers(count))
+            return [OTHER if i == place else EMPTY for i in range(count)]
+        if state == "struck":
+            return [STRUCK if c != EMPTY else EMPTY for c in contents]
+        return contents
+
+    def _aligned(self, value: str, count: int, state: FieldState) -> list[str]:
+        align = self.style.align
+        if self.rng.random() < 0.08:
+            align = str(self.rng.choice(["right", "left", "zeros"]))
+        digits = list(value)
+        if state == "corrected":
+            digits.insert(int(self.rng.integers(len(digits) + 1)), STRUCK)
+        spare = [EMPTY] * (count - len(digits))
+        if align == "zeros" and state == "written":
+            return ["0"] * len(spare) + digits
+        return digits + spare if align == "left" else spare + digits
+
+    def _box(self, cell: Cell) -> tuple[float, float, float, float]:
+        """The box on the raster: x, y, width, height in px."""
+        x, y, width, height = cell.box_mm
+        corner = self.paper.place(np.array([[x, y]]))[0] * self.paper.px_per_mm
+        factor = self.paper.scale * self.paper.px_per_mm
+        return float(corner[0]), float(corner[1]), width * factor, height * factor
+
+    def _write(self, cell: Cell, content: str, state: FieldState) -> None:
+        if content == EMPTY:
+            return
+        x, y, width, height = self._box(cell)
+        if content == OTHER:
+            name = str(self.rng.choice(marks.SIGNS))
+            self._ink(marks.sign(name, int(height * 0.8), int(width * 0.8), self.rng),
+                      x + width * 0.1, y + height * 0.1, height, width)  # fmt: skip
+            return
+        digit = int(content) if content.isdigit() else int(self.rng.integers(10))
+        self._digit(digit, x, y, width, height)
+        if content == STRUCK and state == "corrected":
+            strokes = marks.filled_box(int(height), int(width), self.pen.width_px, self.rng)
+            self._ink(strokes, x, y, height, width)
+
+    def _digit(self, digit: int, x: float, y: float, width: float, height: float) -> None:
+        style, rng = self.style, self.rng
+        high = height * style.height * rng.uniform(0.92, 1.08)
+        wide = width * style.width * rng.uniform(0.92, 1.08)
+        shift = rng.normal(0, style.jitter, 2)
+        if rng.random() < self.habits.overlap:
+            grow = rng.uniform(1.0, 1.2)
+            high, wide = high * grow, wide * grow
+            shift += rng.choice([-1, 1], 2) * rng.uniform(0.05, 0.25, 2)
+        ink = self.hand.draw(digit, max(4, int(high)), max(4, int(wide)), rng)
+        left = x + width * (0.5 + shift[0]) - wide / 2
+        top = y + height * (0.5 + shift[1]) - high / 2
+        lay_ink(self.paper.bgr, ink, (int(left), int(top)), self.pen)
+
+    def _ink(self, strokes: list[Stroke], x: float, y: float, height: float, width: float) -> None:
+        """Strokes (px from x, y) with room for what runs over the canvas."""
+        pad = int(self.pen.width_px * 2 + 0.15 * max(height, width))
+        shape = (int(height) + 2 * pad, int(width) + 2 * pad)
+        ink = self.pen.draw([s + pad for s in strokes], shape, self.rng)
+        lay_ink(self.paper.bgr, ink, (int(x) - pad, int(y) - pad), self.pen)
+
+    def _strike(self, cells: list[Cell]) -> None:
+        first, last = self._box(cells[0]), self._box(cells[-1])
+        width, height = last[0] + last[2] - first[0], first[3]
+        strokes = marks.scribble(int(height), int(width), self.pen.width_px, self.rng)
+        self._ink(strokes, first[0], first[1], height, width)
+
+    def _stray(self, cell: Cell) -> bool:
+        if self.rng.random() >= self.habits.stray:
+            return False
+        x, y, width, height = self._box(cell)
+        self._ink(marks.stray(int(height), int(width), self.rng), x, y, height, width)
+        return True
+
+    def _tally(self, cells: list[Cell], count: int) -> None:
+        """Tally strokes in the free space to the left or right of the boxes."""
+        x, y, _, height = self._box(cells[0])
+        last = self._box(cells[-1])
+        band = self.paper.bgr[int(y) : int(y + height), :, 1].min(axis=0) > 140
+        gap = self.paper.px_per_mm * 1.5
+        for start, step in ((int(x - gap), -1), (int(last[0] + last[2] + gap), 1)):
+            end = start
+            while 0 < end < len(band) - 1 and band[end]:
+                end += step
+            room = abs(end - start) - 2 * gap
+            if room > self.paper.px_per_mm * 14:
+                left = min(start, end) + gap
+                strokes = marks.tally(count, int(height), int(room), self.rng)
+                if strokes:
+                    self._ink(strokes, left, y, height, room)
+                return

@@ -1,0 +1,186 @@
+"""Where handwritten digits come from: the procedural hand, or sets of pen strokes and images.
+
+A :class:`Hands` is many people; :meth:`Hands.writer` picks one with one pen, and the
+:class:`DigitSource` it gives writes that person's digits. Pen strokes are drawn anew at the
+page's own scale, so that the pen is as wide as a pen and no bitmap is blown up.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.simulate.hand import Hand, digit_strokes, random_hand
+from sheet_reader.simulate.ink import Ink, InkPen, Stroke
+
+Choice = dict[int, list[int]]
+
+
+class DigitSource(Protocol):
+    """One person's hand."""
+
+    def draw(self, digit: int, height_px: int, width_px: int, rng: np.random.Generator) -> Ink:
+        """Ink 0..1, float32 (height_px, width_px); the digit fills what its shape allows."""
+
+
+class Hands(Protocol):
+    """Many people's hands. ``name`` says which, for reports."""
+
+    name: str
+
+    def writer(self, pen: InkPen, rng: np.random.Generator) -> DigitSource:
+        """One person with this pen."""
+
+
+class ProceduralHands:
+    """The package's own stroke hand."""
+
+    name = "procedural hand"
+
+    def writer(self, pen: InkPen, rng: np.random.Generator) -> DigitSource:
+        """An invented person."""
+        return _ProceduralWriter(random_hand(rng), pen)
+
+
+@dataclass(frozen=True, slots=True)
+class _ProceduralWriter:
+    hand: Hand
+    pen: InkPen
+
+    def draw(self, digit: int, height_px: int, width_px: int, rng: np.random.Generator) -> Ink:
+        strokes = digit_strokes(digit, self.hand, rng)
+        fitted = fit_strokes(strokes, height_px, width_px, self.pen.width_px)
+        return self.pen.draw(fitted, (height_px, width_px), rng)
+
+
+@dataclass(frozen=True, slots=True)
+class StrokeSet:
+    """Digits as pen strokes: ``strokes[i]`` are polylines (N, 2: x right, y down) of sample i."""
+
+    strokes: tuple[tuple[Stroke, ...], ...]
+    labels: NDArray[np.uint8]
+    writers: tuple[str, ...]
+
+
+class StrokeHands:
+    """People whose pen strokes were recorded."""
+
+    def __init__(self, name: str, samples: StrokeSet) -> None:
+        self.name = name
+        self._set = samples
+        self._by_writer: dict[str, Choice] = {}
+        self._all: Choice = {}
+        for index, (writer, label) in enumerate(zip(samples.writers, samples.labels, strict=True)):
+            for choice in (self._by_writer.setdefault(writer, {}), self._all):
+                choice.setdefault(int(label), []).append(index)
+        self._names = sorted(self._by_writer)
+
+    def writer(self, pen: InkPen, rng: np.random.Generator) -> DigitSource:
+        """One recorded person; digits that the person never wrote come from another."""
+        name = self._names[int(rng.integers(len(self._names)))]
+        return _StrokeWriter(self._set, {**self._all, **self._by_writer[name]}, pen)
+
+
+@dataclass(frozen=True, slots=True)
+class _StrokeWriter:
+    samples: StrokeSet
+    choice: Choice
+    pen: InkPen
+
+    def draw(self, digit: int, height_px: int, width_px: int, rng: np.random.Generator) -> Ink:
+        index = self.choice[digit][int(rng.integers(len(self.choice[digit])))]
+        strokes = self.samples.strokes[index]
+        fitted = fit_strokes(strokes, height_px, width_px, self.pen.width_px)
+        return self.pen.draw(fitted, (height_px, width_px), rng)
+
+
+def fit_strokes(
+    strokes: Iterable[Stroke], height_px: int, width_px: int, pen_px: float
+) -> list[Stroke]:
+    """Polylines scaled (same factor both ways) and centred to fit a canvas with half a pen's
+    width left free all round.
+    """
+    kept = list(strokes)
+    everything = np.concatenate(kept)
+    low, high = everything.min(axis=0), everything.max(axis=0)
+    room = np.array([width_px - 1 - pen_px, height_px - 1 - pen_px])
+    factor = float(np.min(room / np.maximum(high - low, 1e-6)))
+    middle = np.array([(width_px - 1) / 2, (height_px - 1) / 2])
+    return [(s - (low + high) / 2) * factor + middle for s in kept]
+
+
+class ImageHands:
+    """Digits as small images, ink bright on dark; each sheet draws from the whole set."""
+
+    def __init__(self, name: str, images: NDArray[np.uint8], labels: NDArray[np.uint8]) -> None:
+        self.name = name
+        self._images = images
+        self._choice = {int(d): np.flatnonzero(labels == d) for d in np.unique(labels)}
+
+    def writer(self, pen: InkPen, rng: np.random.Generator) -> DigitSource:  # noqa: ARG002
+        """The set as it is; of the pen only the darkness counts, its width is in the images."""
+        return _ImageWriter(self._images, self._choice, pen.pen.darkness)
+
+
+@dataclass(frozen=True, slots=True)
+class _ImageWriter:
+    images: NDArray[np.uint8]
+    choice: dict[int, NDArray[np.intp]]
+    darkness: float
+
+    def draw(self, digit: int, height_px: int, width_px: int, rng: np.random.Generator) -> Ink:
+        image = self.images[int(rng.choice(self.choice[digit]))].astype(np.float32) / 255
+        rows, columns = (np.flatnonzero(image.max(axis=a) > 0.3) for a in (1, 0))
+        inner = image[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
+        inner = np.pad(inner, 1)
+        factor = min(height_px / inner.shape[0], width_px / inner.shape[1])
+        size = (max(1, int(inner.shape[1] * factor)), max(1, int(inner.shape[0] * factor)))
+        large = cv2.resize(inner, size, interpolation=cv2.INTER_CUBIC)
+        large = np.clip((large - 0.25) * 2, 0, 1) * np.float32(self.darkness)
+        ink = np.zeros((height_px, width_px), np.float32)
+        top, left = (height_px - size[1]) // 2, (width_px - size[0]) // 2
+        ink[top : top + size[1], left : left + size[0]] = large
+        return ink
+
+
+class MixedHands:
+    """Several sets, each sheet from one of them with equal chance."""
+
+    def __init__(self, parts: list[Hands]) -> None:
+        self.name = " + ".join(part.name for part in parts)
+        self._parts = parts
+
+    def writer(self, pen: InkPen, rng: np.random.Generator) -> DigitSource:
+        """A person of one of the sets."""
+        return self._parts[int(rng.integers(len(self._parts)))].writer(pen, rng)
+
+
+def held_back(donor: str) -> bool:
+    """Whether a UNIPEN donor is kept apart from training (a fifth of them, by checksum)."""
+    return zlib.crc32(donor.encode()) % 5 == 0
+
+
+def load_strokes(path: Path, keep: NDArray[np.bool_] | None = None) -> StrokeSet:
+    """Pen strokes of an npz with ``pts``, ``stroke_len``, ``n_strokes``, ``labels`` and a writer
+    per sample; ``keep`` (N,) chooses samples.
+    """
+    with np.load(path) as data:
+        labels, writers = data["labels"], data["writers"]
+        points, lengths, counts = data["pts"], data["stroke_len"], data["n_strokes"]
+    ends = np.cumsum(lengths)
+    last = np.cumsum(counts)
+    chosen = np.arange(len(labels)) if keep is None else np.flatnonzero(keep)
+    strokes = []
+    for index in chosen:
+        parts = range(last[index] - counts[index], last[index])
+        strokes.append(
+            tuple(points[ends[p] - lengths[p] : ends[p]].astype(np.float64) for p in parts)
+        )
+    return StrokeSet(tuple(strokes), labels[chosen], tuple(str(w) for w in writers[chosen]))

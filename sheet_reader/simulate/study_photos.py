@@ -1,0 +1,77 @@
+"""Photographs of a study's sheets, made up whole: visit, print, handwriting, picture."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.simulate.fill import HABITS, Habits, fill_page
+from sheet_reader.simulate.levels import LEVELS, Level
+from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
+from sheet_reader.simulate.printer import PAPER_MM, print_page
+from sheet_reader.simulate.sources import Hands
+from sheet_reader.simulate.truth import SheetTruth
+from sheet_reader.simulate.values import Visit, random_visit
+
+PRINT_PX_PER_MM = 12.0
+_BLANK_SHARE = 0.4
+_OTHER_PAPER_SHARE = 0.1
+
+
+@dataclass(frozen=True, slots=True)
+class Request:
+    """One photograph to make: ``page`` from 1, ``visit`` and whether it is on the blank."""
+
+    visit: Visit
+    page: int
+    on_blank: bool
+
+
+def filled_sheet(
+    book: LayoutBook, page: Page, visit: Visit, hands: Hands, level: Level, habits: Habits,
+    rng: np.random.Generator,
+) -> FilledSheet:  # fmt: skip
+    """Print ``page`` and write ``visit`` on it."""
+    other = PAPER_MM["A4" if book.study.paper == "Letter" else "Letter"]
+    paper_mm = other if rng.random() < _OTHER_PAPER_SHARE else PAPER_MM[book.study.paper]
+    template = book.template(page, PRINT_PX_PER_MM)
+    paper = print_page(template, PRINT_PX_PER_MM, level, rng, paper_mm)
+    fields, cells = fill_page(paper, page, visit, hands, habits, rng)
+    site = visit.site
+    if page.code.sheet == BLANK and any(
+        f.field == _site_field(book) and f.value is None for f in fields
+    ):
+        site = ""
+    truth = SheetTruth(page.code, site or None, visit.visit_date, fields, cells,
+                       wrong_sums=visit.wrong_sums)  # fmt: skip
+    return FilledSheet(paper, page, truth)
+
+
+def _site_field(book: LayoutBook) -> str:
+    return next(h.name for h in book.study.header if h.kind == "site")
+
+
+def random_request(book: LayoutBook, seed: int) -> Request:
+    """A visit and one of its pages, on the blank or the site's own sheet."""
+    rng = np.random.default_rng([seed, 11])
+    visit = random_visit(book.study, rng)
+    on_blank = rng.random() < _BLANK_SHARE
+    pages = len(book.layout(BLANK).pages)
+    return Request(visit, 1 + int(rng.integers(pages)), on_blank)
+
+
+def photo_of(
+    book: LayoutBook, hands: Hands, level_name: str, seed: int, request: Request | None = None
+) -> Photo:
+    """One photograph of one page; the same arguments give the same file."""
+    request = request or random_request(book, seed)
+    level = LEVELS[level_name]
+    rng = np.random.default_rng([seed, 22])
+    layout = book.layout(BLANK if request.on_blank else request.visit.site)
+    sheet = filled_sheet(
+        book, layout.pages[request.page - 1], request.visit, hands, level, HABITS[level_name], rng
+    )
+    return photograph([sheet], level, seed)
