@@ -6,6 +6,8 @@ import re
 from dataclasses import dataclass
 from datetime import date
 
+from sheet_reader.record import model as record
+from sheet_reader.record.model import Accept, Answer, LeftEmpty
 from sheet_reader.study.model import FieldSpec, Study
 
 
@@ -103,3 +105,17 @@ def _date(text: str, study: Study, today: date) -> Value | Refusal:
     elif day > today:
         doubt = f"{day} lies in the future"
     return Value(day.isoformat(), doubt)
+
+
+def answer_text(answer: Answer, read: str | None) -> str | None:
+    """The value that an answer gives, or None."""
+    if isinstance(answer, record.Value):
+        return answer.text
+    return read if isinstance(answer, Accept) else None
+
+
+def answer_words(answer: Answer, read: str | None) -> str:
+    """An answer in a few words."""
+    if isinstance(answer, Accept | record.Value):
+        return answer_text(answer, read) or "nothing written"
+    return "nothing written" if isinstance(answer, LeftEmpty) else "can't be read"

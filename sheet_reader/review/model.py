@@ -29,12 +29,16 @@ class Question:
 
 @dataclass(frozen=True, slots=True)
 class Shown:
-    """A field's boxes as photographed, uint8 (n, 64, 64), leftmost first, and how it stands."""
+    """A field's boxes as photographed, uint8 (n, 64, 64), leftmost first, and how it stands.
+
+    ``context_png`` shows the place around them, b"" where it cannot be had.
+    """
 
     spec: FieldSpec
     value: str | None
     status: str
     boxes: NDArray[np.uint8]
+    context_png: bytes = b""
 
 
 class Desk(Protocol):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import sys
 from typing import Literal
 
@@ -40,6 +41,17 @@ def strip(crops: NDArray[np.uint8]) -> NDArray[np.uint8]:
     for picture in narrow:
         parts += [stretch(picture), gap]
     return np.hstack(parts[:-1])
+
+
+def picture_of(png: bytes) -> NDArray[np.uint8] | None:
+    """A grey picture from PNG bytes, uint8 (H, W); None for b"" or what is no picture."""
+    if not png:
+        return None
+    try:
+        with Image.open(io.BytesIO(png), formats=("PNG",)) as picture:
+            return np.asarray(picture.convert("L"))
+    except (OSError, ValueError):
+        return None
 
 
 def stretch(gray: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -9,10 +9,10 @@ from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
-from sheet_reader.record.model import Accept, Answer, LeftEmpty, Value
+from sheet_reader.intake.names import one_line
 from sheet_reader.review.blind import without_values
 from sheet_reader.review.model import Question, Shown
-from sheet_reader.review.pictures import PictureMode, drawing, strip
+from sheet_reader.review.pictures import PictureMode, drawing, picture_of, strip
 
 NOTHING = "n"
 UNREADABLE = "x"
@@ -38,7 +38,7 @@ def head(question: Question, position: int, total: int) -> RenderableType:
         f"site {reading.site or 'not settled'}",
         f"visit {reading.visit_date or 'not settled'}",
         f"sheet {reading.sheet}, page {reading.page}",
-        f"photo {one_line(reading.photo)}",
+        f"photo {one_line(reading.photo, 50)}",
     ]
     return Group(
         Rule(f"{position} of {total}", align="left", style="cyan"),
@@ -47,17 +47,11 @@ def head(question: Question, position: int, total: int) -> RenderableType:
     )
 
 
-def one_line(text: str, longest: int = 60) -> str:
-    """``text`` without control characters, shortened in the middle."""
-    clean = "".join(c if c.isprintable() else "�" for c in text)
-    if len(clean) <= longest:
-        return clean
-    return f"{clean[: longest // 2]}…{clean[-longest // 2 :]}"
-
-
 def boxes(shown: Shown, console: Console, mode: PictureMode) -> RenderableType:
     """The field's boxes, or a line that says there is no picture."""
-    picture = drawing(strip(shown.boxes), mode, console.width - 2)
+    around = picture_of(shown.context_png) if mode == "graphics" else None
+    gray = strip(shown.boxes) if around is None else around
+    picture = drawing(gray, mode, console.width - 2)
     if picture is None:
         return Text("(no picture)" if len(shown.boxes) == 0 else "(pictures are off)", style="dim")
     return picture
@@ -141,12 +135,3 @@ def keys(offered: str | None) -> Text:
         line.append(key, style="bold cyan")
         line.append(f" {meaning}")
     return line
-
-
-def told(answer: Answer, question: Question) -> str:
-    """An answer in a few words."""
-    if isinstance(answer, Accept):
-        return question.reading.value or ""
-    if isinstance(answer, Value):
-        return answer.text
-    return "nothing written" if isinstance(answer, LeftEmpty) else "can't be read"

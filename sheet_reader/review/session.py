@@ -13,7 +13,7 @@ from rich.console import Console
 
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.review import screen
-from sheet_reader.review.answers import Refusal, understand
+from sheet_reader.review.answers import Refusal, answer_words, understand
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.model import Desk, Question
 from sheet_reader.review.pictures import PictureMode
@@ -49,8 +49,12 @@ class Review:
     given: dict[int, Answer] = field(default_factory=dict)
 
     def run(self) -> Outcome:
-        """Ask every question until the last is answered or the person stops."""
-        questions = self.desk.questions()
+        """Ask every question until the last is answered or the person stops.
+
+        An answer may raise a new question (a settled site joins two photos that disagree), so the
+        desk is asked again at the end.
+        """
+        questions = list(self.desk.questions())
         place = 0
         with tempfile.TemporaryDirectory(prefix="sheet-reader-") as folder:
             self._folder = Path(folder)
@@ -63,7 +67,13 @@ class Review:
                     continue
                 self._keep(questions[place], reply)
                 place += 1
+                if place == len(questions):
+                    questions += self._new_questions(questions)
         return self._outcome(len(questions))
+
+    def _new_questions(self, asked: list[Question]) -> list[Question]:
+        known = {question.reading.reading_id for question in asked}
+        return [q for q in self.desk.questions() if q.reading.reading_id not in known]
 
     def _one_back(self, place: int) -> int:
         if place == 0:
@@ -92,7 +102,7 @@ class Review:
         before = self.given.get(question.reading.reading_id)
         self._show(question, position, total, blind=blind and before is None)
         if before is not None:
-            self.console.print(f"Answered before: {screen.told(before, question)}")
+            self.console.print(f"Answered before: {answer_words(before, question.reading.value)}")
         while True:
             offered = _offer(question, before, blind=blind)
             self.console.print(screen.keys(offered))
@@ -202,7 +212,7 @@ class Review:
 
 def _offer(question: Question, before: Answer | None, *, blind: bool) -> str | None:
     if before is not None:
-        return f"keep {screen.told(before, question)}"
+        return f"keep {answer_words(before, question.reading.value)}"
     if blind or question.reading.value is None:
         return None
     return f"{question.reading.value} is right"

@@ -1,0 +1,53 @@
+"""``sheet-reader history``: how each value of a visit came to be."""
+
+from __future__ import annotations
+
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from sheet_reader.cli.common import open_study, parse_visit, study_argument
+from sheet_reader.errors import UsageError
+
+if TYPE_CHECKING:
+    from sheet_reader.record.model import HistoryEntry
+
+
+@click.command()
+@study_argument
+@click.option("--site", required=True, metavar="N", help="The site's number.")
+@click.option("--visit", required=True, metavar="DATE", help="The visit date, e.g. 2026-05-20.")
+def history(study: Path, site: str, visit: str) -> None:
+    """Show how each value of a visit came to be: read, decided, by whom, when, with what.
+
+    The line marked with an asterisk is the one that serves now.
+
+    Example:  sheet-reader history bean_tips --site 2041 --visit 2026-05-20
+    """
+    from sheet_reader.record.store import Record
+
+    day = parse_visit(visit).isoformat()
+    opened = open_study(study)
+    with Record.open(opened) as record:
+        entries = record.history(site, day)
+    if not entries:
+        raise UsageError(
+            f"nothing is recorded for site {site} on {day}",
+            remedy="see the columns site and visit_date of readings.csv",
+        )
+    for field, of_field in groupby(entries, key=lambda entry: entry.field):
+        click.echo(field)
+        for entry in of_field:
+            click.echo(f"  {'*' if entry.serves else ' '} {told(entry)}")
+
+
+def told(entry: HistoryEntry) -> str:
+    """One event in one line."""
+    value = "" if entry.value is None else f" {entry.value}"
+    sure = "" if entry.confidence is None else f" ({100 * entry.confidence:.1f} %)"
+    why = f": {entry.reason}" if entry.reason else ""
+    source = f"{entry.photo}, page {entry.page}, layout {entry.layout}"
+    model = f", model {entry.model}" if entry.model else ""
+    return f"{entry.at}  {entry.what}{value}{sure} by {entry.by}{why}  [{source}{model}]"

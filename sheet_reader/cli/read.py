@@ -1,0 +1,172 @@
+"""``sheet-reader read``: take in photos and read them."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from sheet_reader.cli.common import counted, open_study, study_argument, today
+from sheet_reader.errors import UsageError
+
+if TYPE_CHECKING:
+    from sheet_reader.record.model import BatchSummary, Summary
+    from sheet_reader.record.store import Record
+    from sheet_reader.study.model import Study
+
+Step = Callable[[int, int, str], None]
+
+
+@click.command()
+@study_argument
+@click.argument("photos", nargs=-1, type=click.Path(path_type=Path), metavar="[PHOTO or FOLDER]...")
+@click.option(
+    "--overlay",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="Also write each photo with the found boxes, values and questions drawn into DIR.",
+)
+@click.option("--again", is_flag=True, help="Read known photos once more; decisions stand.")
+@click.option(
+    "--jobs",
+    type=click.IntRange(0, 64),
+    default=1,
+    show_default=True,
+    help="How many photos are read at once; 0 reads within this process, without a time limit.",
+)
+def read(
+    study: Path, photos: tuple[Path, ...], overlay: Path | None, again: bool, jobs: int
+) -> None:
+    """Read photos of sheets into the study's record.
+
+    Without photos or folders, the study's inbox/ is read. A photo that can't be read is named with
+    the reason, and the others go on. Reading a photo twice changes nothing.
+
+    Exit code 0 means that the batch went through, also where some photos could not be read.
+
+    Example:  sheet-reader read bean_tips ~/Pictures/beans --overlay looked_at
+    """
+    opened = open_study(study)
+    missing = [path for path in photos if not path.exists()]
+    if missing:
+        raise UsageError("there is no such photo or folder", where=missing[0])
+    if not photos and not (opened.folder / "inbox").is_dir():
+        raise UsageError(
+            "there is no inbox yet",
+            where=opened.folder / "inbox",
+            remedy="make this folder and put the photos in it, or name photos or folders",
+        )
+    if shutil.which("tesseract") is None:
+        click.echo(
+            "note: Tesseract is not installed, so a sheet whose machine code is spoilt is not "
+            "read by its printed code; all else works.",
+            err=True,
+        )
+    _read(opened, photos, overlay, again=again, jobs=jobs)
+
+
+def _read(
+    study: Study, photos: tuple[Path, ...], overlay: Path | None, *, again: bool, jobs: int
+) -> None:
+    from sheet_reader.record.batch import read_batch
+    from sheet_reader.record.store import Record
+
+    with Record.open(study) as record:
+        read_before = {line.photo_id for line in record.photos() if line.status != "waiting"}
+    with progress("Reading") as step:
+        batch = read_batch(
+            study, photos or None, on_progress=step, again=again, jobs=jobs, today=today()
+        )
+    for line in batch.lines:
+        click.echo(line)
+    with Record.open(study) as record:
+        if overlay is not None:
+            fresh = {line.photo_id for line in record.photos()} - (set() if again else read_before)
+            _write_overlays(record, overlay, fresh)
+        summary = record.summary()
+    click.echo(_told(batch))
+    click.echo(_standing(summary))
+    click.echo(_next_step(study, summary))
+
+
+def _write_overlays(record: Record, folder: Path, fresh: set[int]) -> None:
+    """Overlays of the photos just read, and of older ones that have none in ``folder`` yet."""
+    from sheet_reader.review.overlay import overlay_name, write_overlays
+
+    wanted = [
+        line
+        for line in record.photos()
+        if line.status in ("read", "no sheet")
+        and (
+            line.photo_id in fresh or not (folder / overlay_name(line.photo_id, line.name)).exists()
+        )
+    ]
+    with progress("Drawing") as step:
+        for done, line in enumerate(wanted, start=1):
+            write_overlays(record, line.photo_id, folder)
+            step(done, len(wanted), line.name)
+    click.echo(f"{counted(len(wanted), 'picture')} with boxes drawn in {folder}")
+
+
+@contextmanager
+def progress(verb: str) -> Iterator[Step]:
+    """A progress bar on stderr; nothing where that is no terminal."""
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+    )
+
+    console = Console(stderr=True, markup=False, highlight=False, emoji=False)
+    columns = (
+        TextColumn("{task.description}", markup=False),
+        BarColumn(),
+        MofNCompleteColumn(),
+        TextColumn("{task.fields[name]}", markup=False),
+    )
+    with Progress(
+        *columns, console=console, transient=True, disable=not console.is_terminal
+    ) as bar:
+        task = bar.add_task(verb, total=None, name="")
+
+        def step(done: int, total: int, name: str) -> None:
+            bar.update(task, completed=done, total=total, name=name[-40:])
+
+        yield step
+
+
+def _told(batch: BatchSummary) -> str:
+    """What this run did, in one line."""
+    if batch.arrived == 0 and batch.read == 0 and batch.failed == 0:
+        if batch.known == 0:
+            return "No photos here."
+        all_of = "It is" if batch.known == 1 else f"All {batch.known} photos are"
+        return f"Nothing new. {all_of} in the record already."
+    parts = [f"{counted(batch.arrived, 'new photo')}"]
+    if batch.known:
+        parts.append(f"{batch.known} known already")
+    if batch.failed:
+        parts.append(f"{batch.failed} not readable (reasons above)")
+    parts.append(f"{counted(batch.pages, 'page')} read in {batch.seconds:.0f} s")
+    fields = f"{batch.accepted:,} fields accepted, {batch.flagged:,} flagged, {batch.empty:,} empty"
+    return f"{', '.join(parts)}: {fields}."
+
+
+def _standing(summary: Summary) -> str:
+    """How the whole record stands, in one line."""
+    photos = sum(summary.photos.values())
+    return (
+        f"In the record: {counted(photos, 'photo')}, {counted(summary.visits, 'visit')}, "
+        f"{counted(summary.waiting, 'field')} waiting for you."
+    )
+
+
+def _next_step(study: Study, summary: Summary) -> str:
+    step = "review" if summary.waiting else "export"
+    return f"Next:  sheet-reader {step} {study.folder}"

@@ -1,0 +1,100 @@
+"""``sheet-reader review``: ask a person about the fields that wait."""
+
+from __future__ import annotations
+
+import getpass
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from sheet_reader.cli.common import counted, open_study, study_argument, today
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+    from sheet_reader.record.store import Record
+    from sheet_reader.review.model import Desk
+    from sheet_reader.review.pictures import PictureMode
+    from sheet_reader.review.session import Outcome
+
+PICTURES = click.Choice(["auto", "graphics", "blocks", "plain", "off"])
+PICTURES_HELP = (
+    "How boxes are drawn: graphics (terminals that show pictures), blocks (coloured half blocks), "
+    "plain (without colours) or off."
+)
+
+
+def person(name: str | None) -> str:
+    """The name that answers are kept under: as given, else the login name."""
+    if name:
+        return name
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError, ImportError):
+        return "unnamed"
+
+
+@click.command()
+@study_argument
+@click.option("--as", "name", metavar="NAME", help="Who answers; the login name if left out.")
+@click.option("--pictures", type=PICTURES, default="auto", show_default=True, help=PICTURES_HELP)
+def review(study: Path, name: str | None, pictures: PictureMode) -> None:
+    """Ask about the fields that could not be read with enough certainty.
+
+    Each question shows the boxes as photographed. Enter takes what was read, digits replace it,
+    and single letters say: n nothing written, x can't be read, b back, w the whole photo, s stop.
+    Site, date, totals and very doubtful fields are typed from the picture before the reading is
+    shown. Every answer is saved as you give it; stop whenever you like.
+
+    Example:  sheet-reader review bean_tips --as Kim
+    """
+    from sheet_reader.record.store import Record
+    from sheet_reader.review.desk import RecordDesk
+
+    opened = open_study(study)
+    with Record.open(opened) as record:
+        if not record.pending():
+            click.echo("Nothing waits for you.")
+            click.echo(f"Next:  sheet-reader export {opened.folder}")
+            return
+        outcome = hold(record, RecordDesk(record), person(name), pictures)
+        _tell(record, outcome)
+
+
+def console_for_questions() -> Console:
+    """A console that prints every text as it is."""
+    from rich.console import Console
+
+    return Console(file=sys.stdout, markup=False, highlight=False, emoji=False)
+
+
+def hold(record: Record, desk: Desk, by: str, pictures: PictureMode) -> Outcome:
+    """Hold the conversation on this terminal."""
+    from sheet_reader.review.pictures import settle
+    from sheet_reader.review.session import Review
+
+    console = console_for_questions()
+    review = Review(
+        desk=desk,
+        study=record.study,
+        console=console,
+        read_line=input,
+        launch=lambda path: click.launch(str(path)),
+        by=by,
+        today=today(),
+        mode=settle(pictures, console),
+    )
+    return review.run()
+
+
+def _tell(record: Record, outcome: Outcome) -> None:
+    waiting = record.summary().waiting
+    click.echo()
+    click.echo(
+        f"{counted(outcome.answered, 'answer')} saved: {outcome.confirmed} as read, "
+        f"{outcome.corrected} corrected. {counted(waiting, 'field')} still waiting."
+    )
+    step = "review" if waiting else "export"
+    click.echo(f"Next:  sheet-reader {step} {record.folder}")

@@ -1,0 +1,173 @@
+"""The photo with its boxes drawn: where each box was found, what was read, what waits.
+
+A thin blue frame is an accepted value, a thick orange one a question, grey an empty field, violet
+one that can't be read. Copies hold nothing but the picture: no metadata of the camera or owner.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import func, select
+
+from sheet_reader.errors import StorageError
+from sheet_reader.intake.pictures import open_pictures
+from sheet_reader.intake.types import Picture
+from sheet_reader.record import schema
+from sheet_reader.record.store import Record
+
+LONGEST_PX = 2400
+JPEG_QUALITY = 85
+PAPER_GREY = (245, 245, 245)
+INKS = {
+    "accepted": (175, 90, 20),
+    "confirmed": (175, 90, 20),
+    "corrected": (175, 90, 20),
+    "flagged": (0, 110, 230),
+    "empty": (130, 130, 130),
+    "unreadable": (150, 40, 130),
+}
+"""Blue, green, red by status; each at least 3:1 against white (WCAG 2.2, non-text contrast)."""
+LEGEND = (("accepted", "accepted"), ("flagged", "question"), ("empty", "empty"),
+          ("unreadable", "can't be read"))  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A field in a picture: its boxes, float (n, 4, 2) x, y in px, its status and its value."""
+
+    corners: NDArray[np.float64]
+    status: str
+    text: str
+
+
+def draw(
+    gray: NDArray[np.uint8], marks: Sequence[Mark], outlines: Sequence[NDArray[np.float64]] = ()
+) -> NDArray[np.uint8]:
+    """``gray`` (H, W) with ``marks`` and page ``outlines`` (4, 2): uint8 (h, w, 3) blue green red.
+
+    Pictures longer than LONGEST_PX are shrunk; a legend is added below.
+    """
+    scale = min(1.0, LONGEST_PX / max(gray.shape))
+    size = (round(gray.shape[1] * scale), round(gray.shape[0] * scale))
+    small = cv2.resize(gray, size, interpolation=cv2.INTER_AREA)
+    canvas = np.array(cv2.cvtColor(small, cv2.COLOR_GRAY2BGR), np.uint8)
+    for outline in outlines:
+        _polygon(canvas, outline * scale, (90, 140, 40), 2)
+    for mark in marks:
+        _draw_mark(canvas, mark, scale)
+    return np.vstack([canvas, _legend(canvas.shape[1])])
+
+
+def _draw_mark(canvas: NDArray[np.uint8], mark: Mark, scale: float) -> None:
+    if not len(mark.corners):
+        return
+    ink = INKS.get(mark.status, INKS["flagged"])
+    waits = mark.status == "flagged"
+    corners = mark.corners * scale
+    for box in corners:
+        _polygon(canvas, box, ink, 3 if waits else 1)
+    height = float(np.linalg.norm(corners[0, 3] - corners[0, 0]))
+    size = max(0.4, height / 60)
+    text = f"{mark.text}?" if waits else mark.text
+    x, y = corners[0, 0]
+    place = (round(x), max(12, round(y - height * 0.12)))
+    thick = max(1, round(size * 1.6))
+    cv2.putText(canvas, text, place, cv2.FONT_HERSHEY_SIMPLEX, size, PAPER_GREY, thick + 3)
+    cv2.putText(canvas, text, place, cv2.FONT_HERSHEY_SIMPLEX, size, ink, thick, cv2.LINE_AA)
+
+
+def _polygon(
+    canvas: NDArray[np.uint8], points: NDArray[np.float64], ink: tuple[int, int, int], thick: int
+) -> None:
+    whole = np.rint(points).astype(np.int32).reshape(-1, 1, 2)
+    cv2.polylines(canvas, [whole], True, ink, thick, cv2.LINE_AA)
+
+
+def _legend(width: int) -> NDArray[np.uint8]:
+    strip = np.full((44, width, 3), PAPER_GREY, np.uint8)
+    step = width // len(LEGEND)
+    for place, (status, words) in enumerate(LEGEND):
+        x = 10 + place * step
+        cv2.rectangle(strip, (x, 12), (x + 20, 32), INKS[status], 3 if status == "flagged" else 1)
+        size = min(0.6, step / 260)
+        cv2.putText(
+            strip, words, (x + 28, 28), cv2.FONT_HERSHEY_SIMPLEX, size, (30, 30, 30), 1, cv2.LINE_AA
+        )
+    return strip
+
+
+def write_overlays(record: Record, photo_id: int, folder: Path) -> list[Path]:
+    """Draw every picture of a photo into ``folder``, made if missing; gives the files.
+
+    A PDF or TIFF gives one file for each of its pictures. Raises StorageError.
+    """
+    original = record.photo_path(photo_id)
+    marks, outlines = _found(record, photo_id)
+    name = next((line.name for line in record.photos() if line.photo_id == photo_id), "photo")
+    written = []
+    for picture in open_pictures(original):
+        if not isinstance(picture, Picture):
+            continue
+        drawn = draw(picture.gray, marks[picture.frame], outlines[picture.frame])
+        written.append(_write_jpeg(folder / overlay_name(photo_id, name, picture.frame), drawn))
+    if not written:
+        raise StorageError("the kept photo cannot be opened", where=original)
+    return written
+
+
+def overlay_name(photo_id: int, name: str, frame: int = 0) -> str:
+    """The file name of a photo's overlay: safe on every system, one for each picture in it."""
+    stem = re.sub(r"[^A-Za-z0-9-]+", "_", Path(name).stem)[:60].strip("_") or "photo"
+    ending = f"-{frame + 1}" if frame else ""
+    return f"{photo_id:04d}-{stem}{ending}.jpg"
+
+
+def _write_jpeg(path: Path, picture: NDArray[np.uint8]) -> Path:
+    done, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data.tobytes() if done else b"")
+    except OSError as error:
+        raise StorageError(
+            f"cannot write here: {(error.strerror or str(error)).lower()}", where=path.parent
+        ) from error
+    return path
+
+
+Marks = defaultdict[int, list[Mark]]
+Outlines = defaultdict[int, list[NDArray[np.float64]]]
+
+
+def _found(record: Record, photo_id: int) -> tuple[Marks, Outlines]:
+    """Marks and page outlines by frame, from the latest look at each page of the photo."""
+    s, k, r = schema.sightings.c, schema.looks.c, schema.readings.c
+    latest = select(func.max(k.id)).group_by(k.sighting_id)
+    query = (
+        select(s.frame, k.outline, r.id, r.corners)
+        .join_from(schema.looks, schema.sightings, s.id == k.sighting_id)
+        .join(schema.readings, r.look_id == k.id)
+        .where(s.photo_id == photo_id, k.id.in_(latest))
+    )
+    now = {row.reading_id: row for row in record.readings() if row.photo_id == photo_id}
+    marks: Marks = defaultdict(list)
+    outlines: Outlines = defaultdict(list)
+    seen: set[tuple[int, str]] = set()
+    with record.reading() as connection:
+        for frame, outline, reading_id, corners in connection.execute(query):
+            if (frame, outline) not in seen:
+                seen.add((frame, outline))
+                outlines[frame].append(np.array(json.loads(outline), np.float64).reshape(-1, 2))
+            row = now.get(reading_id)
+            if row is not None:
+                boxes = np.array(json.loads(corners), np.float64).reshape(-1, 4, 2)
+                marks[frame].append(Mark(boxes, row.status, row.value or ""))
+    return marks, outlines
