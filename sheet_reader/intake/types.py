@@ -28,3 +28,31 @@ class Unreadable:
     name: str
     reason: str
     sha256: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Origin:
+    """Where a photo came from; kept in the record only, for reminders.
+
+    ``way`` is "folder", "mail" or "mailbox"; ``container`` names the mail file, mailbox or
+    archive that held it; ``sent_at`` ISO 8601 or "".
+    """
+
+    way: str
+    file_name: str
+    container: str = ""
+    sender: str = ""
+    sent_at: str = ""
+    subject: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Arrival:
+    """One file that may hold pictures, unopened. ``name`` can be shown to anyone (no address in
+    it); ``suffix`` is the ending its kind has (".jpg").
+    """
+
+    name: str
+    data: bytes
+    suffix: str
+    origin: Origin

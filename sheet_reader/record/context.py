@@ -1,0 +1,45 @@
+"""What a person is shown of a field: from the record, else cut out of the kept original."""
+
+from __future__ import annotations
+
+import json
+
+from sqlalchemy import Connection, select
+
+from sheet_reader.errors import UsageError
+from sheet_reader.intake.pictures import open_pictures
+from sheet_reader.intake.types import Picture
+from sheet_reader.record import schema
+from sheet_reader.record.images import context_png, unpack_boxes
+from sheet_reader.record.model import FieldImages
+from sheet_reader.study.model import Study
+
+WIDTH_MM, HEIGHT_MM, STEP_MM = 7.0, 9.0, 9.0
+
+
+def field_images(connection: Connection, study: Study, reading_id: int) -> FieldImages:
+    """Crops and surroundings of a reading; raises :class:`UsageError` where it is unknown."""
+    r, k, s, p = (
+        schema.readings.c,
+        schema.looks.c,
+        schema.sightings.c,
+        schema.photos.c,
+    )
+    row = connection.execute(
+        select(r.boxes_png, r.context_png, r.corners, s.frame, p.original)
+        .join_from(schema.readings, schema.looks, k.id == r.look_id)
+        .join(schema.sightings, s.id == k.sighting_id)
+        .join(schema.photos, p.id == s.photo_id)
+        .where(r.id == reading_id)
+    ).one_or_none()
+    if row is None:
+        raise UsageError(f"there is no reading {reading_id} in the record")
+    context = row.context_png
+    if not context:
+        pictures = open_pictures(study.folder / row.original)
+        frame = pictures[row.frame] if row.frame < len(pictures) else None
+        if isinstance(frame, Picture):
+            corners = json.loads(row.corners)
+            boxes = [(n * STEP_MM, 0.0, WIDTH_MM, HEIGHT_MM) for n in range(len(corners))]
+            context = context_png(frame.gray, corners, boxes)
+    return FieldImages(unpack_boxes(row.boxes_png), context)

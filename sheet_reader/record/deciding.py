@@ -1,0 +1,120 @@
+"""A person's answers: checked, then added to the record."""
+
+from __future__ import annotations
+
+from datetime import date
+
+from sqlalchemy import Connection, insert, select
+
+from sheet_reader import __version__
+from sheet_reader.errors import UsageError
+from sheet_reader.record import schema
+from sheet_reader.record.loading import UNDO
+from sheet_reader.record.model import Accept, Answer, LeftEmpty, Value, now
+from sheet_reader.study.model import FieldSpec, Study
+
+MOST_DIGITS = 9
+
+
+def checked_value(study: Study, field: str, text: str) -> str:
+    """The value a person typed for ``field``, tidied; raises :class:`UsageError` with what is
+    wrong about it. A count outside its plausible range is allowed: she has seen the sheet.
+    """
+    spec = next((s for s in study.fields if s.name == field), None)
+    if spec is None:
+        raise UsageError(f"the study has no field {field}")
+    text = text.strip()
+    if spec.kind == "date":
+        return _checked_date(spec, text)
+    if not (text.isascii() and text.isdigit() and len(text) <= MOST_DIGITS):
+        raise UsageError(f"{spec.label}: “{text[:40]}” is not a whole number")
+    if spec.kind == "site":
+        if study.site(text) is None:
+            raise UsageError(f"{spec.label}: site {text} is not on the roster")
+        return text
+    return str(int(text))
+
+
+def _checked_date(spec: FieldSpec, text: str) -> str:
+    try:
+        return date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise UsageError(
+            f"{spec.label}: “{text[:40]}” is not a date", remedy="write it as 2026-05-20"
+        ) from None
+
+
+def add_decision(
+    connection: Connection, study: Study, reading_id: int, answer: Answer, by: str, *, blind: bool
+) -> int:
+    """Add a person's answer about a reading; gives the id of the decision.
+
+    A value equal to the one read counts as accepting it. Raises :class:`UsageError` for an unknown
+    reading, a value that cannot be one, and for accepting where nothing was read.
+    """
+    r, k = schema.readings.c, schema.looks.c
+    row = connection.execute(
+        select(r.field, r.value, r.status, k.sighting_id)
+        .join_from(schema.readings, schema.looks, k.id == r.look_id)
+        .where(r.id == reading_id)
+    ).one_or_none()
+    if row is None:
+        raise UsageError(f"there is no reading {reading_id} in the record")
+    kind, value = _answer(study, row.field, row.value, row.status, answer)
+    added = connection.execute(
+        insert(schema.decisions).values(
+            sighting_id=row.sighting_id,
+            field=row.field,
+            reading_id=reading_id,
+            kind=kind,
+            value=value,
+            by=by,
+            at=now(),
+            program=__version__,
+            blind=blind,
+        )
+    ).inserted_primary_key
+    assert added is not None
+    return int(added[0])
+
+
+def _answer(
+    study: Study, field: str, read: str | None, status: str, answer: Answer
+) -> tuple[str, str | None]:
+    if isinstance(answer, Accept):
+        if read is None and status != "empty":
+            raise UsageError("nothing was read here that could be accepted")
+        return ("accept", read) if read is not None else ("empty", None)
+    if isinstance(answer, Value):
+        value = checked_value(study, field, answer.text)
+        return ("accept" if value == read else "value"), value
+    return ("empty" if isinstance(answer, LeftEmpty) else "unreadable"), None
+
+
+def take_back_last(connection: Connection, by: str) -> int | None:
+    """Take back the last answer of this person that still stands; gives its reading's id."""
+    d = schema.decisions.c
+    undone = select(d.undoes).where(d.undoes.is_not(None))
+    last = connection.execute(
+        select(d.id, d.sighting_id, d.field, d.reading_id)
+        .where(d.by == by, d.kind != UNDO, d.id.not_in(undone))
+        .order_by(d.id.desc())
+        .limit(1)
+    ).one_or_none()
+    if last is None:
+        return None
+    connection.execute(
+        insert(schema.decisions).values(
+            sighting_id=last.sighting_id,
+            field=last.field,
+            reading_id=last.reading_id,
+            kind=UNDO,
+            value=None,
+            by=by,
+            at=now(),
+            program=__version__,
+            blind=False,
+            undoes=last.id,
+        )
+    )
+    return int(last.reading_id)

@@ -1,0 +1,101 @@
+"""Opening the database, and the one boundary where its errors become ours."""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.pool import QueuePool
+
+from sheet_reader.errors import RecordError, SheetReaderError, StorageError
+
+RECORD_FILE = "record.sqlite"
+BUSY_SECONDS = 60
+
+
+def open_engine(url: str) -> Engine:
+    """An engine for ``url``. On SQLite: write-ahead log, foreign keys, every commit on disk,
+    patient with other writers; a connection with the execution option ``writes`` takes the write
+    lock when its transaction begins.
+    """
+    if not url.startswith("sqlite"):
+        return create_engine(url, pool_pre_ping=True)
+    engine = create_engine(url, poolclass=QueuePool, connect_args={"timeout": BUSY_SECONDS})
+    event.listen(engine, "connect", _set_up_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def sqlite_url(file: Path) -> str:
+    """The URL of a SQLite file."""
+    return f"sqlite:///{file}"
+
+
+def _set_up_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
+    connection.isolation_level = None
+    for pragma in (
+        f"busy_timeout = {BUSY_SECONDS * 1000}",
+        "journal_mode = WAL",
+        "synchronous = FULL",
+        "foreign_keys = ON",
+        "trusted_schema = OFF",
+    ):
+        connection.execute(f"PRAGMA {pragma}")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+@contextmanager
+def our_errors(where: Path | str) -> Iterator[None]:
+    """Turn errors of the database and the file system into ours, with the place and a remedy."""
+    try:
+        yield
+    except SheetReaderError:
+        raise
+    except SQLAlchemyError as error:
+        raise translated(error, where) from error
+    except OSError as error:
+        raise storage_error(error, where) from error
+
+
+def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
+    """Our error for one of the database."""
+    said = str(error.orig) if isinstance(error, DBAPIError) and error.orig else str(error)
+    low = said.lower()
+    if "disk is full" in low or "no space" in low or "disk i/o error" in low:
+        return StorageError(
+            "the disk is full or failing; nothing that was saved before is lost",
+            where=where,
+            remedy="free some space and run the command again",
+        )
+    if "readonly" in low or "read-only" in low or "unable to open" in low:
+        return StorageError(
+            "the record cannot be written",
+            where=where,
+            remedy="check that the folder exists and that you may write there",
+        )
+    if "locked" in low or "busy" in low:
+        return RecordError(
+            f"another program has kept the record busy for {BUSY_SECONDS} seconds",
+            where=where,
+            remedy="wait until it has ended, then try again",
+        )
+    if "malformed" in low or "not a database" in low:
+        return RecordError(
+            "the record is damaged", where=where, remedy="put back the latest backup"
+        )
+    return RecordError(f"the database says: {said.splitlines()[0]}", where=where)
+
+
+def storage_error(error: OSError, where: Path | str) -> StorageError:
+    """Our error for one of the file system."""
+    said = (error.strerror or str(error)).lower()
+    return StorageError(said, where=error.filename or where, remedy="nothing saved before is lost")

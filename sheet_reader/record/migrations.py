@@ -1,0 +1,105 @@
+"""Numbered changes of the schema; each commits in one transaction with its own mark.
+
+A process that dies in the middle of one leaves the record as it was before it. New records walk
+the same path as old ones, so that there is one way to the present schema.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, Engine, func, insert, inspect, select
+
+from sheet_reader import __version__
+from sheet_reader.errors import RecordError
+from sheet_reader.record import schema
+from sheet_reader.record.model import now
+
+
+@dataclass(frozen=True, slots=True)
+class Migration:
+    """``apply`` changes the schema by one step; ``version`` numbers run 1, 2, 3 …"""
+
+    version: int
+    name: str
+    apply: Callable[[Connection], None]
+
+
+def _first_tables(connection: Connection) -> None:
+    tables = [t for t in schema.metadata.sorted_tables if t.name != schema.marks.name]
+    schema.metadata.create_all(connection, tables=tables, checkfirst=False)
+
+
+def _guard_history(connection: Connection) -> None:
+    """Let the database itself refuse to change or remove what was read and decided."""
+    for table in schema.APPEND_ONLY:
+        if connection.dialect.name == "sqlite":
+            for verb in ("UPDATE", "DELETE"):
+                connection.exec_driver_sql(
+                    f"CREATE TRIGGER {table}_keep_{verb.lower()} BEFORE {verb} ON {table} "
+                    f"BEGIN SELECT RAISE(ABORT, '{table} is only ever added to'); END"
+                )
+        else:
+            connection.exec_driver_sql(
+                f"CREATE FUNCTION {table}_keep() RETURNS trigger LANGUAGE plpgsql AS "
+                f"$$ BEGIN RAISE EXCEPTION '{table} is only ever added to'; END $$"
+            )
+            connection.exec_driver_sql(
+                f"CREATE TRIGGER {table}_keep BEFORE UPDATE OR DELETE ON {table} "
+                f"FOR EACH ROW EXECUTE FUNCTION {table}_keep()"
+            )
+
+
+MIGRATIONS: tuple[Migration, ...] = (
+    Migration(1, "tables", _first_tables),
+    Migration(2, "append-only history", _guard_history),
+)
+
+
+def version_of(connection: Connection) -> int:
+    """The version of the record's schema; 0 where there is none yet."""
+    if not inspect(connection).has_table(schema.marks.name):
+        return 0
+    return int(connection.scalar(select(func.max(schema.marks.c.version))) or 0)
+
+
+def migrate(engine: Engine, migrations: Sequence[Migration] = MIGRATIONS) -> list[str]:
+    """Bring the record up to date; returns the names of the steps taken.
+
+    ``engine`` must begin writing transactions with its write lock taken, so that of two processes
+    the second finds the work done. Raises :class:`RecordError` where the record was written by a
+    newer program.
+    """
+    latest = migrations[-1].version
+    with engine.connect() as connection:
+        found = version_of(connection)
+    if found > latest:
+        raise RecordError(
+            f"the record has version {found}, this program knows versions up to {latest}",
+            remedy="install the newer sheet_reader",
+        )
+    return [m.name for m in migrations if m.version > found and _step(engine, m)]
+
+
+def _step(engine: Engine, migration: Migration) -> bool:
+    with engine.connect().execution_options(writes=True) as connection, connection.begin():
+        _lock_schema(connection)
+        schema.marks.create(connection, checkfirst=True)
+        if version_of(connection) >= migration.version:
+            return False
+        migration.apply(connection)
+        connection.execute(
+            insert(schema.marks).values(
+                version=migration.version,
+                name=migration.name,
+                applied_at=now(),
+                program=__version__,
+            )
+        )
+    return True
+
+
+def _lock_schema(connection: Connection) -> None:
+    if connection.dialect.name == "postgresql":
+        connection.exec_driver_sql("SELECT pg_advisory_xact_lock(737465)")

@@ -1,0 +1,235 @@
+"""Values that go into and come out of the record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Status = Literal["accepted", "flagged", "confirmed", "corrected", "empty", "unreadable"]
+PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
+
+
+@dataclass(frozen=True, slots=True)
+class Accept:
+    """The value that was read is right."""
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """The field says this: digits for a number, ISO 8601 (``2026-05-20``) for a date."""
+
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class LeftEmpty:
+    """Nothing is written in the field: not recorded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Unreadable:
+    """Something is written, but nobody can tell what."""
+
+
+Answer = Accept | Value | LeftEmpty | Unreadable
+
+
+@dataclass(frozen=True, slots=True)
+class Waiting:
+    """One reading that waits for a person (or, in an audit, that is looked at again).
+
+    ``value`` is what was read (None: nothing), ``reason`` why it is asked, ``sheet`` the site
+    number of the printed sheet or BLANK, ``site`` and ``visit_date`` as known so far ("" while
+    they wait). Pictures come from :meth:`Record.images`, the photo from :meth:`Record.photo_path`.
+    """
+
+    reading_id: int
+    photo: str
+    photo_id: int
+    sheet: str
+    page: int
+    site: str
+    visit_date: str
+    field: str
+    label: str
+    kind: str
+    boxes: int
+    value: str | None
+    confidence: float
+    runner_up: str | None
+    runner_up_confidence: float
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class FieldImages:
+    """What a person looks at: ``boxes`` uint8 (n, 64, 64), leftmost first, and ``context_png``,
+    the place around the field as PNG bytes (b"" where it cannot be had).
+    """
+
+    boxes: NDArray[np.uint8]
+    context_png: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingRow:
+    """One line of readings.csv: a field in a photo with its status as of now.
+
+    ``value`` is the decided value where there is a decision, else the value read.
+    ``later_value`` is set where a newer reading differs from what a person decided.
+    """
+
+    reading_id: int
+    photo: str
+    photo_id: int
+    sheet: str
+    page: int
+    site: str
+    visit_date: str
+    field: str
+    value: str | None
+    confidence: float
+    status: Status
+    reason: str
+    runner_up: str | None
+    runner_up_confidence: float
+    read_value: str | None
+    later_value: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class VisitRow:
+    """One visit: all its pages merged. ``values`` holds every field of the study that was printed
+    on the pages received; None means not recorded, unreadable or still waiting (see
+    ``statuses``). A page whose site or date waits is a visit of its own with "" for it.
+    """
+
+    site: str
+    visit_date: str
+    pages: tuple[int, ...]
+    photos: tuple[str, ...]
+    values: dict[str, str | None]
+    statuses: dict[str, Status]
+    waiting: int
+    advice: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class HistoryEntry:
+    """One event in the life of a value: read, or decided by a person.
+
+    ``what`` is "read", "accepted as read", "corrected", "left empty", "can't be read" or
+    "taken back"; ``at`` is UTC, ISO 8601; ``by`` the person, or the program with its version.
+    """
+
+    at: str
+    field: str
+    what: str
+    value: str | None
+    by: str
+    photo: str
+    page: int
+    layout: str
+    model: str
+    confidence: float | None
+    reason: str
+    serves: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """How the record stands: photos by status, fields by status, visits, and what waits."""
+
+    photos: dict[str, int]
+    fields: dict[str, int]
+    pages: int
+    visits: int
+    waiting: int
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoLine:
+    """One photo and its fate, for messages."""
+
+    photo_id: int
+    name: str
+    status: PhotoStatus
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class FoundPage:
+    """A page as it goes into the record; ``index`` counts equal page codes in one frame."""
+
+    frame: int
+    index: int
+    study: str
+    layout: str
+    sheet: str
+    page: int
+    identified_by: str
+    px_per_mm: float
+    blur_mm: float
+    contrast: float
+    hidden_boxes: int
+    glare_share: float
+    advice: str
+    site: str | None
+    visit_date: str | None
+    outline: tuple[tuple[float, float], ...]
+    fields: tuple[FoundField, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FoundField:
+    """A field as it goes into the record. ``boxes_png`` holds its crops side by side as one grey
+    PNG, ``corners`` per box its four corners in the picture in px, ``context_png`` may be b"".
+    """
+
+    field: str
+    value: str | None
+    confidence: float
+    status: Literal["accepted", "flagged", "empty"]
+    reason: str
+    runner_up: str | None
+    runner_up_confidence: float
+    boxes_png: bytes
+    context_png: bytes
+    corners: tuple[tuple[tuple[float, float], ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoResult:
+    """Everything one photo gave: pages, and a line for each part of it that gave none."""
+
+    pages: tuple[FoundPage, ...]
+    failures: tuple[str, ...] = ()
+    status: PhotoStatus = "read"
+
+
+@dataclass(frozen=True, slots=True)
+class BatchSummary:
+    """What one call of read_batch did. ``lines`` has one line per photo that failed, and one per
+    thing worth telling; ``seconds`` is the time spent reading.
+    """
+
+    arrived: int = 0
+    known: int = 0
+    read: int = 0
+    failed: int = 0
+    pages: int = 0
+    accepted: int = 0
+    flagged: int = 0
+    empty: int = 0
+    left_to_another: int = 0
+    seconds: float = 0.0
+    lines: tuple[str, ...] = field(default=())
+
+
+def now() -> str:
+    """The time now in UTC, ISO 8601 with milliseconds."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")

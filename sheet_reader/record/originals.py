@@ -1,0 +1,68 @@
+"""Originals kept unchanged in the study folder, named by the hash of their bytes."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+FOLDER = "originals"
+
+
+def sha256_of(path: Path) -> str:
+    """The SHA-256 of a file's bytes in hexadecimal."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def place_of(digest: str, suffix: str) -> str:
+    """Where an original lies, relative to the study folder: ``originals/ab/abcd….jpg``."""
+    return f"{FOLDER}/{digest[:2]}/{digest}{suffix}"
+
+
+def keep(folder: Path, relative: str, data: bytes) -> None:
+    """Write ``data`` to ``folder / relative`` whole or not at all, and onto the disk.
+
+    A file already there with the same size is left as it is: its name is the hash of its bytes.
+    Raises OSError.
+    """
+    target = folder / relative
+    with contextlib.suppress(FileNotFoundError):
+        if target.stat().st_size == len(data):
+            return
+    target.parent.mkdir(parents=True, exist_ok=True)
+    handle, temporary = tempfile.mkstemp(prefix=".new-", dir=target.parent)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(data)
+            stream.flush()
+            os.fsync(stream.fileno())
+        Path(temporary).chmod(0o644)
+        Path(temporary).replace(target)
+    except BaseException:
+        with contextlib.suppress(OSError):
+            Path(temporary).unlink()
+        raise
+    for parent in (target.parent, target.parent.parent):
+        _sync_folder(parent)
+
+
+def _sync_folder(folder: Path) -> None:
+    """Make the new name itself durable; where a system cannot, the file's bytes still are."""
+    if os.name == "nt":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+def all_kept(folder: Path) -> Iterator[Path]:
+    """Every original in the study folder, half-written ones left out."""
+    for path in sorted((folder / FOLDER).glob("*/*")):
+        if path.is_file() and not path.name.startswith("."):
+            yield path

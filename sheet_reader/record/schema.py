@@ -1,0 +1,144 @@
+"""The tables of the record, one definition for SQLite and PostgreSQL.
+
+``photos`` are originals by content hash; ``origins`` say where each came from (personal data,
+removed by ``forget``). A ``sighting`` is one printed page seen in one photo: it stays the same
+when the photo is read again. A ``look`` is one reading of a sighting by one program and model;
+its ``readings`` hold a value per field. ``decisions`` are what people said about a field of a
+sighting. Looks, readings and decisions are only ever added, never changed (see migrations).
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+metadata = MetaData()
+
+marks = Table(
+    "schema_marks",
+    metadata,
+    Column("version", Integer, primary_key=True, autoincrement=False),
+    Column("name", String(80), nullable=False),
+    Column("applied_at", String(32), nullable=False),
+    Column("program", String(40), nullable=False),
+)
+
+photos = Table(
+    "photos",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("sha256", String(64), nullable=False, unique=True),
+    Column("name", Text, nullable=False),
+    Column("original", Text, nullable=False),
+    Column("bytes", Integer, nullable=False),
+    Column("received_at", String(32), nullable=False),
+    Column("status", String(12), nullable=False),
+    Column("reason", Text, nullable=False, default=""),
+    Column("attempts", Integer, nullable=False, default=0),
+    Column("read_at", String(32)),
+    Column("program", String(40), nullable=False, default=""),
+    Column("model", String(80), nullable=False, default=""),
+    Column("claimed_by", String(200)),
+    Column("claimed_at", String(32)),
+)
+
+origins = Table(
+    "origins",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("photo_id", ForeignKey("photos.id"), nullable=False, index=True),
+    Column("way", String(12), nullable=False),
+    Column("file_name", Text, nullable=False),
+    Column("container", Text, nullable=False),
+    Column("sender", Text, nullable=False),
+    Column("sent_at", String(40), nullable=False),
+    Column("subject", Text, nullable=False),
+    Column("seen_at", String(32), nullable=False),
+    UniqueConstraint("photo_id", "way", "file_name", "container", "sender", "sent_at", "subject"),
+)
+
+sightings = Table(
+    "sightings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("photo_id", ForeignKey("photos.id"), nullable=False),
+    Column("frame", Integer, nullable=False),
+    Column("position", Integer, nullable=False),
+    Column("study", String(40), nullable=False),
+    Column("layout", String(40), nullable=False),
+    Column("sheet", String(40), nullable=False),
+    Column("page", Integer, nullable=False),
+    UniqueConstraint("photo_id", "frame", "study", "layout", "sheet", "page", "position"),
+)
+
+looks = Table(
+    "looks",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("sighting_id", ForeignKey("sightings.id"), nullable=False, index=True),
+    Column("attempt", Integer, nullable=False),
+    Column("at", String(32), nullable=False),
+    Column("program", String(40), nullable=False),
+    Column("model", String(80), nullable=False),
+    Column("identified_by", String(40), nullable=False),
+    Column("px_per_mm", Float, nullable=False),
+    Column("blur_mm", Float, nullable=False),
+    Column("contrast", Float, nullable=False),
+    Column("hidden_boxes", Integer, nullable=False),
+    Column("glare_share", Float, nullable=False),
+    Column("advice", Text, nullable=False),
+    Column("site", String(40)),
+    Column("visit_date", String(10)),
+    Column("outline", Text, nullable=False),
+)
+
+readings = Table(
+    "readings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("look_id", ForeignKey("looks.id"), nullable=False),
+    Column("field", String(80), nullable=False),
+    Column("value", String(40)),
+    Column("confidence", Float, nullable=False),
+    Column("status", String(12), nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("runner_up", String(40)),
+    Column("runner_up_confidence", Float, nullable=False),
+    Column("corners", Text, nullable=False),
+    Column("boxes_png", LargeBinary, nullable=False),
+    Column("context_png", LargeBinary, nullable=False),
+    UniqueConstraint("look_id", "field"),
+)
+
+decisions = Table(
+    "decisions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("sighting_id", ForeignKey("sightings.id"), nullable=False),
+    Column("field", String(80), nullable=False),
+    Column("reading_id", ForeignKey("readings.id"), nullable=False),
+    Column("kind", String(12), nullable=False),
+    Column("value", String(40)),
+    Column("by", Text, nullable=False),
+    Column("at", String(32), nullable=False),
+    Column("program", String(40), nullable=False),
+    Column("blind", Boolean, nullable=False, default=False),
+    Column("undoes", ForeignKey("decisions.id"), unique=True),
+)
+
+Index("decisions_by_place", decisions.c.sighting_id, decisions.c.field)
+Index("photos_by_status", photos.c.status)
+
+APPEND_ONLY = ("looks", "readings", "decisions")

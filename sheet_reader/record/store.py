@@ -1,0 +1,175 @@
+"""The record of one study: photos, what was read in them, and what people decided.
+
+>>> with Record.open(study) as record:  # doctest: +SKIP
+...     for item in record.pending():
+...         record.decide(item.reading_id, Accept(), by="Ada")
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, Engine, select
+
+from sheet_reader.errors import UsageError
+from sheet_reader.record import deciding, history, loading, rows, schema, writing
+from sheet_reader.record.context import field_images
+from sheet_reader.record.effective import Visit
+from sheet_reader.record.engine import RECORD_FILE, open_engine, our_errors, sqlite_url
+from sheet_reader.record.migrations import migrate
+from sheet_reader.record.model import (
+    Answer,
+    FieldImages,
+    HistoryEntry,
+    PhotoLine,
+    ReadingRow,
+    Summary,
+    VisitRow,
+    Waiting,
+)
+from sheet_reader.study.model import Study
+
+URL_VARIABLE = "SHEET_READER_RECORD"
+
+
+class Record:
+    """An open record; a context manager. All methods see what is in the database now."""
+
+    def __init__(self, study: Study, engine: Engine, where: str) -> None:
+        self.study = study
+        self.folder: Path = study.folder
+        self.engine = engine
+        self.where = where
+
+    @classmethod
+    def open(cls, study: Study, url: str | None = None) -> Record:
+        """Open the study's record, made and brought up to date as needed.
+
+        ``url`` is an SQLAlchemy URL; without one the environment variable SHEET_READER_RECORD is
+        asked, else ``record.sqlite`` in the study folder is it. Raises :class:`StorageError` or
+        :class:`RecordError`.
+        """
+        url = url or os.environ.get(URL_VARIABLE) or ""
+        file = study.folder / RECORD_FILE
+        where = "the record database" if url else str(file)
+        engine = open_engine(url or sqlite_url(file))
+        try:
+            with our_errors(where):
+                migrate(engine)
+        except BaseException:
+            engine.dispose()
+            raise
+        return cls(study, engine, where)
+
+    def close(self) -> None:
+        """Close every connection."""
+        self.engine.dispose()
+
+    def __enter__(self) -> Record:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A connection with one unchanging view of the record."""
+        with our_errors(self.where), self.engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """A connection inside one writing transaction: all of it is kept, or nothing."""
+        with our_errors(self.where), self.engine.connect() as plain:
+            connection = plain.execution_options(writes=True)
+            with connection.begin():
+                yield connection
+
+    def state(self) -> list[Visit]:
+        """Every visit with all its fields as they stand now."""
+        with self.reading() as connection:
+            return loading.load_visits(connection, self.study)
+
+    def pending(self) -> list[Waiting]:
+        """What waits for a person: photo by photo, site and date first."""
+        return rows.waiting(self.study, self.state())
+
+    def images(self, reading_id: int) -> FieldImages:
+        """The crops of a reading's boxes and the place around them."""
+        with self.reading() as connection:
+            return field_images(connection, self.study, reading_id)
+
+    def photo_path(self, photo_id: int) -> Path:
+        """The kept original of a photo."""
+        with self.reading() as connection:
+            query = select(schema.photos.c.original).where(schema.photos.c.id == photo_id)
+            original = connection.scalar(query)
+        if original is None:
+            raise UsageError(f"there is no photo {photo_id} in the record")
+        return self.folder / str(original)
+
+    def decide(self, reading_id: int, answer: Answer, by: str, *, blind: bool = False) -> None:
+        """Keep a person's answer, on the disk when this returns.
+
+        ``blind`` marks answers given without seeing what was read. Raises :class:`UsageError` for
+        an answer that cannot be one, with what is wrong about it.
+        """
+        with self.writing() as connection:
+            deciding.add_decision(connection, self.study, reading_id, answer, by, blind=blind)
+
+    def undo_last(self, by: str) -> int | None:
+        """Take back this person's last standing answer; the reading's id, or None if none is."""
+        with self.writing() as connection:
+            return deciding.take_back_last(connection, by)
+
+    def readings(self) -> list[ReadingRow]:
+        """One row per field and photo, with its status as of now."""
+        return rows.reading_rows(self.state())
+
+    def visits(self) -> list[VisitRow]:
+        """One row per visit, pages and photos merged."""
+        return rows.visit_rows(self.study, self.state())
+
+    def accepted_sample(self, n: int, rng: np.random.Generator) -> list[Waiting]:
+        """``n`` accepted values drawn at random, for a second look."""
+        return rows.accepted_sample(self.study, self.state(), n, rng)
+
+    def calibration(
+        self, *, blind_only: bool = False
+    ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+        """Confidences of the readings people decided on, and whether each was right."""
+        return rows.calibration(self.state(), blind_only=blind_only)
+
+    def history(self, site: str, visit_date: str) -> list[HistoryEntry]:
+        """How each value of a visit came to be, field by field, oldest first."""
+        with self.reading() as connection:
+            return history.of_visit(connection, self.study, site, visit_date)
+
+    def photos(self) -> list[PhotoLine]:
+        """Every photo and its fate, oldest first."""
+        statuses = ("waiting", "read", "no sheet", "failed", "stopped")
+        with self.reading() as connection:
+            return writing.photos_with(connection, statuses)
+
+    def summary(self) -> Summary:
+        """How the record stands."""
+        visits = self.state()
+        return Summary(
+            photos=dict(Counter(line.status for line in self.photos())),
+            fields=rows.counts_by_status(visits),
+            pages=sum(len(v.seen) for v in visits),
+            visits=len(visits),
+            waiting=sum(e.asks for v in visits for e in v.fields),
+        )

@@ -1,0 +1,116 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+import stand_in
+from stand_in import says
+
+from sheet_reader.errors import UsageError
+from sheet_reader.record.batch import read_batch
+from sheet_reader.record.model import BatchSummary
+from sheet_reader.record.store import Record
+from sheet_reader.study.model import Study
+
+Post = Callable[..., BatchSummary]
+
+
+def test_reading_the_same_photo_twice_changes_nothing(study: Study, post: Post) -> None:
+    post(says())
+    with Record.open(study) as record:
+        before = (record.readings(), record.visits(), record.photos())
+    (study.folder / "inbox" / "copy.png").write_bytes(
+        (study.folder / "inbox" / "photo1.png").read_bytes()
+    )
+    summary = read_batch(study, reader=stand_in.read, jobs=0)
+    assert (summary.arrived, summary.known, summary.read) == (0, 2, 0)
+    with Record.open(study) as record:
+        assert (record.readings(), record.visits(), record.photos()) == before
+
+
+def test_bad_files_get_one_line_each_and_the_batch_goes_on(study: Study, post: Post) -> None:
+    inbox = study.folder / "inbox"
+    good = stand_in.photo(says())
+    (inbox / "a_empty.jpg").write_bytes(b"")
+    (inbox / "b_notes.txt").write_text("hello")
+    (inbox / "c_cut.png").write_bytes(good[: len(good) // 2])
+    (inbox / "d_none.png").write_bytes(stand_in.photo("a corner is outside the picture"))
+    (inbox / "e_odd.png").write_bytes(stand_in.photo(says(act="raise")))
+    summary = post(says(), "f_good.png")
+    assert (summary.read, summary.failed) == (1, 5)
+    assert [line.partition(":")[0] for line in summary.lines] == [
+        "a_empty.jpg",
+        "b_notes.txt",
+        "c_cut.png",
+        "d_none.png",
+        "e_odd.png",
+    ]
+    assert "0 bytes" in summary.lines[0]
+    assert "cut off" in summary.lines[2]
+    assert "a corner is outside the picture" in summary.lines[3]
+    with Record.open(study) as record:
+        statuses = {p.name: p.status for p in record.photos()}
+    assert statuses == {
+        "c_cut.png": "failed",
+        "d_none.png": "no sheet",
+        "e_odd.png": "stopped",
+        "f_good.png": "read",
+    }
+
+
+def test_a_worker_that_hangs_or_dies_is_replaced(study: Study) -> None:
+    inbox = study.folder / "inbox"
+    for number, act in enumerate(["", "hang", "", "die", ""]):
+        said = says({"site": "1010"}, act=act)
+        (inbox / f"p{number}.png").write_bytes(stand_in.photo(said, seed=number))
+    done: list[tuple[int, int, str]] = []
+    summary = read_batch(
+        study,
+        reader=stand_in.read,
+        jobs=1,
+        seconds_per_picture=1.0,
+        on_progress=lambda *a: done.append(a),
+    )
+    assert (summary.read, summary.failed) == (3, 2)
+    assert summary.lines[0] == (
+        "p1.png: reading this photo took longer than 1 second and was stopped"
+    )
+    assert summary.lines[1] == "p3.png: the reader broke down over this photo"
+    assert done[-1] == (5, 5, "p4.png")
+
+
+def test_stopped_photos_are_tried_again_but_not_for_ever(study: Study) -> None:
+    (study.folder / "inbox" / "p.png").write_bytes(stand_in.photo(says(act="raise")))
+    tries = [read_batch(study, reader=stand_in.read, jobs=0).failed for _ in range(5)]
+    assert tries == [1, 1, 1, 0, 0]
+
+
+def test_waiting_photos_are_finished_without_their_files(study: Study) -> None:
+    class StopError(Exception):
+        pass
+
+    def stop(*_: object) -> None:
+        raise StopError
+
+    for number in range(3):
+        path = study.folder / "inbox" / f"p{number}.png"
+        path.write_bytes(stand_in.photo(says(), seed=number))
+    with pytest.raises(StopError):
+        read_batch(study, reader=stand_in.read, jobs=0, on_progress=stop)
+    for path in (study.folder / "inbox").iterdir():
+        path.unlink()
+    summary = read_batch(study, reader=stand_in.read, jobs=0)
+    assert summary.read == 2
+    with Record.open(study) as record:
+        assert record.summary().photos == {"read": 3}
+
+
+def test_no_inbox_is_no_error(study: Study) -> None:
+    (study.folder / "inbox").rmdir()
+    assert read_batch(study, reader=stand_in.read, jobs=0).arrived == 0
+
+
+def test_a_missing_file_is_told(study: Study, tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="no such file"):
+        read_batch(study, [tmp_path / "none.jpg"], reader=stand_in.read, jobs=0)

@@ -1,0 +1,246 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+from stand_in import says
+
+from sheet_reader.errors import UsageError
+from sheet_reader.record.model import (
+    Accept,
+    BatchSummary,
+    LeftEmpty,
+    ReadingRow,
+    Unreadable,
+    Value,
+    VisitRow,
+)
+from sheet_reader.record.store import Record
+from sheet_reader.study.model import Study
+
+Post = Callable[..., BatchSummary]
+
+
+def row(record: Record, field: str, photo: str = "photo1.png") -> ReadingRow:
+    return next(r for r in record.readings() if (r.field, r.photo) == (field, photo))
+
+
+def the_visit(record: Record) -> VisitRow:
+    visits = record.visits()
+    assert len(visits) == 1
+    return visits[0]
+
+
+def test_accepted_photo_becomes_one_visit(study: Study, post: Post) -> None:
+    summary = post(says())
+    assert (summary.arrived, summary.read, summary.accepted, summary.flagged) == (1, 1, 7, 0)
+    with Record.open(study) as record:
+        visit = the_visit(record)
+        assert (visit.site, visit.visit_date, visit.waiting) == ("1004", "2026-05-20", 0)
+        assert visit.values["shade.eggs"] == "0"
+        assert record.pending() == []
+
+
+def test_an_empty_field_is_not_recorded_and_never_zero(study: Study, post: Post) -> None:
+    post(says({"sun.eggs": None}))
+    with Record.open(study) as record:
+        assert the_visit(record).values["sun.eggs"] is None
+        assert row(record, "sun.eggs").status == "empty"
+
+
+@pytest.mark.parametrize(
+    ("answer", "status", "value"),
+    [
+        (Accept(), "confirmed", "4"),
+        (Value("4"), "confirmed", "4"),
+        (Value(" 9 "), "corrected", "9"),
+        (Value("009"), "corrected", "9"),
+        (LeftEmpty(), "empty", None),
+        (Unreadable(), "unreadable", None),
+    ],
+)
+def test_decisions(study: Study, post: Post, answer, status, value) -> None:  # type: ignore[no-untyped-def]
+    post(says(flagged={"sun.snails": "4"}))
+    with Record.open(study) as record:
+        assert the_visit(record).waiting == 1
+        assert the_visit(record).values["sun.snails"] is None
+        (item,) = record.pending()
+        assert (item.field, item.value, item.reason) == ("sun.snails", "4", "unclear")
+        record.decide(item.reading_id, answer, by="Ada")
+        assert record.pending() == []
+        assert (row(record, "sun.snails").status, row(record, "sun.snails").value) == (
+            status,
+            value,
+        )
+        assert the_visit(record).values["sun.snails"] == value
+        assert record.undo_last("Bo") is None
+        assert record.undo_last("Ada") == item.reading_id
+        assert [w.reading_id for w in record.pending()] == [item.reading_id]
+        assert record.undo_last("Ada") is None
+
+
+@pytest.mark.parametrize(
+    ("field", "text"),
+    [
+        ("site", "1005"),
+        ("site", "=1+1"),
+        ("date", "20.5.26"),
+        ("date", "2026-02-30"),
+        ("sun.eggs", "-3"),
+        ("sun.eggs", "٣"),
+        ("sun.eggs", "1234567890"),
+    ],
+)
+def test_answers_that_cannot_be(study: Study, post: Post, field: str, text: str) -> None:
+    post(says(flagged={field: "4"}))
+    with Record.open(study) as record:
+        with pytest.raises(UsageError):
+            record.decide(record.pending()[0].reading_id, Value(text), by="Ada")
+        assert len(record.pending()) == 1
+
+
+def test_a_page_without_site_stands_apart_until_decided(study: Study, post: Post) -> None:
+    post(says())
+    post(says({"sun.snails": "5"}, flagged={"site": "1010"}))
+    with Record.open(study) as record:
+        first, second = record.visits()
+        assert (first.site, second.site, second.waiting) == ("1004", "", 1)
+        record.decide(record.pending()[0].reading_id, Value("1022"), by="Ada")
+        assert [v.site for v in record.visits()] == ["1004", "1022"]
+
+
+def test_two_photos_that_agree_are_one_visit(study: Study, post: Post) -> None:
+    post(says(flagged={"sun.eggs": "3", "sun.snails": None}))
+    post(says())
+    with Record.open(study) as record:
+        visit = the_visit(record)
+        assert visit.waiting == 0
+        assert visit.photos == ("photo2.png", "photo1.png")
+        assert visit.values["sun.eggs"] == "3"
+        assert row(record, "sun.eggs").status == "accepted"
+        assert row(record, "sun.snails").status == "unreadable"
+        assert "photo2.png serves" in row(record, "sun.snails").reason
+
+
+def test_two_photos_that_disagree_are_asked_about_once(study: Study, post: Post) -> None:
+    post(says({"sun.eggs": "3"}))
+    post(says({"sun.eggs": "8"}))
+    with Record.open(study) as record:
+        (item,) = record.pending()
+        assert item.reason.startswith("two photos of one sheet disagree")
+        assert "photo1.png reads 3" in item.reason
+        assert "photo2.png reads 8" in item.reason
+        assert the_visit(record).values["sun.eggs"] is None
+        record.decide(item.reading_id, Value("8"), by="Ada")
+        assert record.pending() == []
+        assert the_visit(record).values["sun.eggs"] == "8"
+
+
+def test_empty_against_a_number_is_a_disagreement(study: Study, post: Post) -> None:
+    post(says({"sun.eggs": None}))
+    post(says({"sun.eggs": "0"}))
+    with Record.open(study) as record:
+        (item,) = record.pending()
+        assert "reads nothing" in item.reason
+
+
+def test_a_doubtful_contradiction_is_asked_too(study: Study, post: Post) -> None:
+    post(says({"sun.eggs": "3"}))
+    post(says(flagged={"sun.eggs": "8"}))
+    with Record.open(study) as record:
+        assert [w.field for w in record.pending()] == ["sun.eggs"]
+
+
+def test_many_disagreements_hint_at_two_visits(study: Study, post: Post) -> None:
+    post(says())
+    post(says({"sun.eggs": "9", "sun.snails": "9", "shade.eggs": "9"}))
+    with Record.open(study) as record:
+        assert all("another site or date" in w.reason for w in record.pending())
+        assert len(record.pending()) == 3
+
+
+def test_a_later_photo_does_not_override_a_decision(study: Study, post: Post) -> None:
+    post(says(flagged={"sun.eggs": "3"}))
+    with Record.open(study) as record:
+        record.decide(record.pending()[0].reading_id, Value("5"), by="Ada")
+    post(says({"sun.eggs": "8"}))
+    with Record.open(study) as record:
+        assert the_visit(record).values["sun.eggs"] == "5"
+        (item,) = record.pending()
+        assert "5 was decided from photo1.png, photo2.png reads 8" in item.reason
+        record.decide(item.reading_id, Accept(), by="Ada")
+        assert the_visit(record).values["sun.eggs"] == "8"
+        assert record.pending() == []
+
+
+def test_pages_of_one_visit_are_merged(study: Study, post: Post) -> None:
+    post({"accepted": {"site": "1004", "date": "2026-05-20", "sun.eggs": "1"}, "flagged": {}})
+    second = {"accepted": {"site": "1004", "date": "2026-05-20", "sun.snails": "2"}}
+    post(second | {"flagged": {}, "page": 2})
+    with Record.open(study) as record:
+        visit = the_visit(record)
+        assert visit.pages == (1, 2)
+        assert (visit.values["sun.eggs"], visit.values["sun.snails"]) == ("1", "2")
+
+
+def test_printed_site_number_comes_from_the_code(study: Study, post: Post) -> None:
+    said = {"accepted": {"date": "2026-05-20", "sun.eggs": "1"}, "flagged": {}, "sheet": "1010"}
+    post(said)
+    with Record.open(study) as record:
+        assert the_visit(record).site == "1010"
+        assert the_visit(record).values["site"] == "1010"
+
+
+def test_images_of_a_field(study: Study, post: Post) -> None:
+    post(says(flagged={"sun.snails": "4"}))
+    with Record.open(study) as record:
+        for reading_id in (
+            record.pending()[0].reading_id,
+            row(record, "sun.eggs").reading_id,
+        ):
+            images = record.images(reading_id)
+            assert images.boxes.shape == (1, 64, 64)
+            assert images.context_png.startswith(b"\x89PNG")
+
+
+def test_sample_and_calibration(study: Study, post: Post) -> None:
+    post(says(flagged={"sun.snails": "4"}))
+    with Record.open(study) as record:
+        sample = record.accepted_sample(100, np.random.default_rng(1))
+        assert len(sample) == 6
+        item = next(s for s in sample if s.field == "sun.eggs")
+        record.decide(item.reading_id, Value("2"), by="Ada", blind=True)
+        record.decide(record.pending()[0].reading_id, Accept(), by="Ada")
+        scores, right = record.calibration()
+        assert sorted(zip(scores, right, strict=True)) == [(0.6, True), (0.999, False)]
+        assert len(record.calibration(blind_only=True)[0]) == 1
+        assert len(record.accepted_sample(100, np.random.default_rng(1))) == 5
+
+
+def test_reading_again_keeps_decisions_and_shows_where_it_differs(study: Study, post: Post) -> None:
+    post(says(flagged={"sun.snails": "4"}))
+    with Record.open(study) as record:
+        record.decide(record.pending()[0].reading_id, Value("6"), by="Ada")
+    post_again = post(says({"site": "1010"}), again=True)
+    assert post_again.read == 2
+    with Record.open(study) as record:
+        again = row(record, "sun.snails")
+        assert (again.value, again.status, again.later_value) == ("6", "corrected", "4")
+        lines = record.history("1004", "2026-05-20")
+        story = [(e.what, e.value, e.serves) for e in lines if e.field == "sun.snails"]
+        assert story == [
+            ("read, flagged", "4", False),
+            ("corrected", "6", True),
+            ("read, flagged", "4", False),
+        ]
+
+
+def test_summary(study: Study, post: Post) -> None:
+    post(says(flagged={"sun.snails": "4"}))
+    post("no markers were found")
+    with Record.open(study) as record:
+        summary = record.summary()
+    assert summary.photos == {"read": 1, "no sheet": 1}
+    assert (summary.pages, summary.visits, summary.waiting) == (1, 1, 1)
+    assert summary.fields == {"accepted": 6, "flagged": 1}
