@@ -9,38 +9,42 @@ from sheet_reader.sheet.drawing import Face, Line, Text
 from sheet_reader.sheet.fonts import fit, text_width, wrap
 from sheet_reader.study.model import CountField, Plot, Study
 
-TITLE_HEIGHT = 7.2
+TITLE_HEIGHT = 5.6
 LEAST_TALLY = 14.0
-MOST_STRETCH = 3.2
-_ABOVE = 1.7
-_BELOW = 2.1
+MOST_STRETCH = 3.4
+_ABOVE = 1.0
+_CAPITAL = 2.2
+_BELOW = 2.2
+_UNDER = 1.5
 _LINE_STEP = 3.6
-_TOTAL_EXTRA = 1.6
-_CAP = 0.73
+_TOTAL_EXTRA = 0.6
+_HAIRLINE = 0.18
+_RULE = 0.5
+
+Piece = tuple[str, float, Face]
 
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One count of a block: its lines of text and the height they need with the boxes."""
+    """One count of a block: its lines of text, each in pieces (text, size in mm, face)."""
 
     count: CountField
-    lines: tuple[tuple[tuple[str, float, Face], ...], ...]
+    lines: tuple[tuple[Piece, ...], ...]
     total: bool
 
     @property
     def height(self) -> float:
-        """Height in mm before stretching."""
-        text = _ABOVE + 2.3 + _LINE_STEP * (len(self.lines) - 1) + _BELOW
-        return text + BOX_HEIGHT + (_TOTAL_EXTRA if self.total else 0)
+        """Height in mm before stretching: rule, text, boxes, white."""
+        text = _ABOVE + _CAPITAL + _LINE_STEP * (len(self.lines) - 1) + _BELOW
+        return text + BOX_HEIGHT + _UNDER + (_TOTAL_EXTRA if self.total else 0.0)
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """Some or all counts of a plot that stand together; ``title`` is the plot's heading."""
+    """Counts of a plot that stand together; ``aside`` stands at the right of its title."""
 
     plot: Plot
     rows: tuple[Row, ...]
-    title: str
     aside: str
 
     @property
@@ -57,17 +61,17 @@ def make_blocks(study: Study, pieces: int, width: float) -> list[Block] | None:
     size = -(-len(study.counts) // pieces)
     blocks = []
     for plot in study.plots:
-        rows = []
-        for count in study.counts:
-            row = _row(count, width, f"{plot.name}.{count.name}" in totals)
-            if row is None:
-                return None
-            rows.append(row)
-        if fit(plot.label, width, 4.0, 2.8, "bold") == 0.0:
+        title = fit(plot.label, width, 4.2, 2.8, "bold")
+        free = width - text_width(plot.label, title, "bold") - 2.5
+        if not title or (plot.treatment and not fit(plot.treatment, free, 3.2, 2.2, "italic")):
+            return None
+        rows = [_row(c, width, f"{plot.name}.{c.name}" in totals) for c in study.counts]
+        whole = [row for row in rows if row is not None]
+        if len(whole) < len(rows):
             return None
         for start in range(0, len(rows), size):
-            aside = plot.treatment if start == 0 else "continued"
-            blocks.append(Block(plot, tuple(rows[start : start + size]), plot.label, aside))
+            aside = "continued" if start else plot.treatment
+            blocks.append(Block(plot, tuple(whole[start : start + size]), aside))
     return blocks
 
 
@@ -75,19 +79,18 @@ def _row(count: CountField, width: float, total: bool) -> Row | None:
     if row_width(box_groups("count", count.boxes)) + LEAST_TALLY > width:
         return None
     face: Face = "bold" if total else "plain"
-    label = count.label + (f", {count.unit}" if count.unit else "")
-    for size in (3.15, 2.9, 2.65):
-        used = text_width(label, size, face)
-        note = text_width(count.note, 2.6, "italic") + 1.6 if count.note else 0.0
-        if used + note <= width:
-            line = ((label, size, face), (count.note, 2.6, "italic"))
-            return Row(count, (line if count.note else line[:1],), total)
+    label = f"{count.label} ({count.unit})" if count.unit else count.label
+    note: tuple[Piece, ...] = ((count.note, 2.7, "italic"),) if count.note else ()
+    room = width - (text_width(count.note, 2.7, "italic") + 1.6 if count.note else 0.0)
+    for size in (3.2, 3.0, 2.8):
+        if text_width(label, size, face) <= room:
+            return Row(count, (((label, size, face), *note),), total)
     lines = wrap(label, width, 2.9, face)
-    notes = wrap(count.note, width, 2.6, "italic")
+    notes = wrap(count.note, width, 2.7, "italic")
     if lines is None or notes is None or len(lines) + len(notes) > 3:
         return None
-    text = [((line, 2.9, face),) for line in lines]
-    text += [((line, 2.6, "italic"),) for line in notes]
+    text: list[tuple[Piece, ...]] = [((line, 2.9, face),) for line in lines]
+    text += [((line, 2.7, "italic"),) for line in notes]
     return Row(count, tuple(text), total)
 
 
@@ -95,35 +98,30 @@ def draw_block(
     draft: Draft, block: Block, x: float, y: float, width: float, stretch: float
 ) -> None:
     """Draw the block with its top left corner at (x, y); every row gains ``stretch`` mm."""
-    size = fit(block.title, width, 4.0, 2.8, "bold")
-    draft.marks.append(Text(x, y + 3.6, block.title, size, "bold"))
-    free = width - text_width(block.title, size, "bold") - 2.5
-    aside = fit(block.aside, free, 3.1, 2.0, "italic") if block.aside else 0.0
+    title = block.plot.label
+    size = fit(title, width, 4.2, 2.8, "bold")
+    draft.marks.append(Text(x, y + 3.6, title, size, "bold"))
+    free = width - text_width(title, size, "bold") - 2.5
+    aside = fit(block.aside, free, 3.2, 2.0, "italic") if block.aside else 0.0
     if aside:
         draft.marks.append(Text(x + width, y + 3.6, block.aside, aside, "italic", "right"))
-    draft.marks.append(Line(((x, y + 5.6), (x + width, y + 5.6)), 0.45))
     top = y + TITLE_HEIGHT
     for number, row in enumerate(block.rows):
-        _draw_row(draft, block.plot, row, x, top, width, stretch, number == 0)
+        heavy = row.total or not number
+        draft.marks.append(Line(((x, top), (x + width, top)), _RULE if heavy else _HAIRLINE))
+        _draw_row(draft, block.plot, row, (x, top, width), stretch)
+        if not number:
+            foot = top + row.height + stretch - _UNDER - stretch / 2
+            draft.marks.append(Text(x, foot, "tally here", 2.3, "italic"))
         top += row.height + stretch
 
 
 def _draw_row(
-    draft: Draft,
-    plot: Plot,
-    row: Row,
-    x: float,
-    top: float,
-    width: float,
-    stretch: float,
-    first: bool,
+    draft: Draft, plot: Plot, row: Row, place: tuple[float, float, float], stretch: float
 ) -> None:
-    bottom = top + row.height + stretch
-    box_top = bottom - BOX_HEIGHT
-    baseline = box_top - _BELOW - _LINE_STEP * (len(row.lines) - 1)
-    if row.total:
-        line_y = baseline - 2.3 - 1.5
-        draft.marks.append(Line(((x, line_y), (x + width, line_y)), 0.45))
+    x, top, width = place
+    baseline = top + _ABOVE + stretch / 2 + _CAPITAL + (_TOTAL_EXTRA if row.total else 0.0)
+    box_top = baseline + _LINE_STEP * (len(row.lines) - 1) + _BELOW
     for line in row.lines:
         left = x
         for text, size, face in line:
@@ -131,14 +129,5 @@ def _draw_row(
             left += text_width(text, size, face) + 1.6
         baseline += _LINE_STEP
     groups = box_groups("count", row.count.boxes)
-    boxes_left = x + width - row_width(groups)
-    draw_boxes(draft, f"{plot.name}.{row.count.name}", groups, boxes_left, box_top)
-    _tally(draft, x, boxes_left - 2.0, box_top, first)
-
-
-def _tally(draft: Draft, left: float, right: float, box_top: float, named: bool) -> None:
-    foot = box_top + BOX_HEIGHT
-    tray = ((left, foot - 1.6), (left, foot), (right, foot), (right, foot - 1.6))
-    draft.marks.append(Line(tray, 0.2))
-    if named:
-        draft.marks.append(Text(left + 0.9, foot - 0.9, "tally", 2.1, "italic"))
+    left = x + width - row_width(groups)
+    draw_boxes(draft, f"{plot.name}.{row.count.name}", groups, left, box_top)

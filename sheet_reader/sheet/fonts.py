@@ -1,11 +1,13 @@
-"""The sheet's typeface: widths for the layout, registered faces for the PDF."""
+"""The sheet's typeface: widths for the layout, registered faces for the PDF.
+
+Roboto (Apache License 2.0) has Latin, Greek and Cyrillic in every face and stays narrow.
+"""
 
 from __future__ import annotations
 
 from functools import cache
-from pathlib import Path
+from importlib.resources import as_file, files
 
-import reportlab
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
@@ -13,13 +15,14 @@ from sheet_reader.sheet.drawing import Face
 
 MM = 72 / 25.4
 """PDF points in a millimetre."""
-_FILES = {"plain": "Vera.ttf", "bold": "VeraBd.ttf", "italic": "VeraIt.ttf"}
+_FILES = {"plain": "Roboto-Regular.ttf", "bold": "Roboto-Bold.ttf", "italic": "Roboto-Italic.ttf"}
 
 
 @cache
 def _face(face: Face) -> TTFont:
     name = f"sheet-{face}"
-    font = TTFont(name, str(Path(reportlab.__file__).parent / "fonts" / _FILES[face]))
+    with as_file(files("font_roboto") / "files" / _FILES[face]) as path:
+        font = TTFont(name, str(path))
     pdfmetrics.registerFont(font)
     return font
 

@@ -16,15 +16,19 @@ from sheet_reader.study.model import HeaderField, Study
 
 CODE_MM = 23.2
 """Side of the machine code: 29 modules of 0.8 mm."""
-CODE_TOP = 24.0
+CODE_TOP = EDGE_MM
 QUIET_MM = 3.2
-SIDE = EDGE_MM + MARKER_MM + 2.0
-"""Width of the margins that belong to the markers."""
-_FIELDS_TOP = 24.0
-_LABEL_STEP = 6.0
-_CAPTION_STEP = 3.6
-_FIELD_GAP = 5.0
-_PARTS = {"day": "day", "month": "month", "year": "year"}
+"""White around the machine code: 4 modules, as ISO/IEC 18004 asks."""
+SIDE = EDGE_MM + MARKER_MM + QUIET_MM
+"""Width of the side margins, which belong to the markers."""
+FOOT = EDGE_MM + MARKER_MM + 1.4
+"""Height of the bottom margin."""
+_FIELDS_TOP = EDGE_MM + MARKER_MM + 3.2
+_LABEL_STEP = 4.8
+_CAPTION_STEP = 3.4
+_FIELD_GAP = 6.0
+_LINE_GAP = 3.2
+_UNDER_FIELDS = 2.0
 
 Box = tuple[float, float, float, float]
 
@@ -38,10 +42,13 @@ def code_modules(text: str) -> tuple[tuple[bool, ...], ...]:
 
 
 def draw_codes(draft: Draft, code: SheetCode, width: float, height: float) -> tuple[Box, Box]:
-    """Draw the machine code (top right) and the printed code (foot, left); returns their boxes."""
+    """Draw the machine code (top right) and the printed code (foot, left).
+
+    Returns their boxes: of the machine code's modules without its quiet zone, and of the text.
+    """
     modules = code_modules(machine_text(code))
     side = CODE_MM / len(modules)
-    left = width - SIDE - CODE_MM
+    left = round(width - SIDE - CODE_MM, 3)
     black = tuple(
         (round(left + c * side, 4), round(CODE_TOP + r * side, 4), side, side)
         for r, row in enumerate(modules)
@@ -50,29 +57,38 @@ def draw_codes(draft: Draft, code: SheetCode, width: float, height: float) -> tu
     )
     draft.marks.append(Blocks(black))
     text = printed_text(code)
-    size, pitch = 4.6, 3.35
-    x, baseline = SIDE + 1.0, height - EDGE_MM - 1.2
-    draft.marks.append(Text(x, baseline, text, size, "bold", pitch_mm=pitch))
-    printed = (x, baseline - size * 0.8, pitch * len(text), size)
-    return (
-        (round(left, 3), CODE_TOP, CODE_MM, CODE_MM),
-        (round(printed[0], 3), round(printed[1], 3), round(printed[2], 3), round(printed[3], 3)),
+    pitch = min(4.0, (width / 2 - MARKER_MM / 2 - 2.0 - SIDE) / len(text))
+    size = pitch * 1.1
+    baseline = height - EDGE_MM - 3.4
+    draft.marks.append(Text(SIDE, baseline, text, size, pitch_mm=pitch))
+    box = (SIDE, baseline - size * 0.75, pitch * len(text), size * 0.8)
+    return (left, CODE_TOP, CODE_MM, CODE_MM), (
+        round(box[0], 3),
+        round(box[1], 3),
+        round(box[2], 3),
+        round(box[3], 3),
     )
 
 
 def draw_title(draft: Draft, study: Study, code: SheetCode, of: int, width: float) -> None:
-    """Draw the title between the markers at the top edge."""
-    middle = width / 2
-    room = middle - MARKER_MM / 2 - 2.5 - SIDE
-    size = fit(study.title, room, 6.0, 2.6, "bold")
-    draft.marks.append(Text(SIDE, EDGE_MM + 5.2, study.title, size, "bold"))
-    draft.marks.append(
-        Text(SIDE, EDGE_MM + 9.8, "One sheet for each visit. Black or blue pen.", 2.9)
-    )
-    right = width - SIDE
+    """Draw the title and the page number between the markers at the top edge."""
+    room = (width - MARKER_MM) / 2 - 2.5 - SIDE
+    size = fit(study.title, room, 6.4, 2.4, "bold")
+    draft.marks.append(Text(SIDE, EDGE_MM + 5.4, study.title, size, "bold"))
+    usage = "One sheet for each visit. Write in black or blue."
+    draft.marks.append(Text(SIDE, EDGE_MM + 10.0, usage, 3.1))
     if of > 1:
-        page = f"Page {code.page} of {of}"
-        draft.marks.append(Text(right, EDGE_MM + 5.2, page, 4.2, "bold", "right"))
+        left = (width + MARKER_MM) / 2 + 3.0
+        draft.marks.append(Text(left, EDGE_MM + 5.4, f"Page {code.page} of {of}", 4.6, "bold"))
+        draft.marks.append(Text(left, EDGE_MM + 10.0, "Keep the pages together.", 3.1))
+
+
+def draw_foot(draft: Draft, width: float, height: float) -> None:
+    """Draw the advice for the photograph between the markers at the bottom edge."""
+    right, base = width - SIDE, height - EDGE_MM - 5.6
+    for line in ("Photograph the whole page, sharp and flat,", "with all ten black marks in view."):
+        draft.marks.append(Text(right, base, line, 3.0, align="right"))
+        base += 4.1
 
 
 def head_fields(study: Study, page: int) -> tuple[HeaderField, ...]:
@@ -83,45 +99,47 @@ def head_fields(study: Study, page: int) -> tuple[HeaderField, ...]:
 
 
 def draw_fields(draft: Draft, study: Study, code: SheetCode, width: float) -> float | None:
-    """Draw the header fields beside the machine code; returns where the head ends (mm from the
-    top), or None where a field is too wide for the page.
+    """Draw the header fields beside and below the machine code.
+
+    Returns where the head ends (mm from the top), or None where a field is too wide for the page.
     """
-    right = width - SIDE - CODE_MM - QUIET_MM - 1.0
+    code_foot = CODE_TOP + CODE_MM + QUIET_MM
     x, y, tallest = SIDE, _FIELDS_TOP, 0.0
     for field in head_fields(study, code.page):
-        printed = field.kind == "site" and code.sheet != BLANK
         groups = box_groups(field.kind, field.boxes)
         need = max(row_width(groups), text_width(field.label, 3.15, "bold"))
-        if x > SIDE and x + need > right:
-            x, y, tallest = SIDE, y + tallest + 2.5, 0.0
-        if x + need > right:
+        if x > SIDE and x + need > _right(width, y, code_foot):
+            x, y, tallest = SIDE, y + tallest + _LINE_GAP, 0.0
+        if x + need > _right(width, y, code_foot):
             return None
-        draft.marks.append(Text(x, y + 2.4, field.label, 3.15, "bold"))
-        top = y + _LABEL_STEP - 1.2
-        if printed:
-            _printed_site(draft, study, code.sheet, x, top, need)
-            used = BOX_HEIGHT + _CAPTION_STEP
-        else:
-            middles = draw_boxes(draft, field.name, groups, x, top)
-            used = BOX_HEIGHT
-            for (part, _), middle in zip(groups, middles, strict=True):
-                if part:
-                    draft.marks.append(
-                        Text(middle, top + BOX_HEIGHT + 3.6, _PARTS[part], 2.4, align="centre")
-                    )
-                    used = BOX_HEIGHT + _CAPTION_STEP
-        tallest = max(tallest, _LABEL_STEP - 1.2 + used)
+        draft.marks.append(Text(x, y + 2.3, field.label, 3.15, "bold"))
+        used = _draw_field(draft, study, code, field, x, y + _LABEL_STEP)
+        tallest = max(tallest, _LABEL_STEP + used)
         x += need + _FIELD_GAP
-    return max(y + tallest, CODE_TOP + CODE_MM + 0.5)
+    return max(y + tallest + _UNDER_FIELDS, code_foot)
 
 
-def _printed_site(
-    draft: Draft, study: Study, number: str, x: float, top: float, width: float
-) -> None:
-    draft.marks.append(Text(x, top + 7.0, number, 8.6, "bold", pitch_mm=7.0))
-    site = study.site(number)
-    if site is None:
-        return
-    size = fit(site.label, width, 3.1, 1.6)
-    if size:
-        draft.marks.append(Text(x, top + BOX_HEIGHT + 2.6, site.label, size))
+def _right(width: float, y: float, code_foot: float) -> float:
+    return width - SIDE - (CODE_MM + QUIET_MM if y < code_foot else 0.0)
+
+
+def _draw_field(
+    draft: Draft, study: Study, code: SheetCode, field: HeaderField, x: float, top: float
+) -> float:
+    """Draw one header field's boxes, or the printed site number; returns the height used."""
+    groups = box_groups(field.kind, field.boxes)
+    if field.kind == "site" and code.sheet != BLANK:
+        draft.marks.append(Text(x - 0.6, top + 8.2, code.sheet, 9.6, "bold", pitch_mm=7.2))
+        site = study.site(code.sheet)
+        size = fit(site.label, row_width(groups) + 4.0, 3.1, 1.5) if site else 0.0
+        if site and size:
+            draft.marks.append(Text(x, top + BOX_HEIGHT + 3.0, site.label, size))
+        return BOX_HEIGHT + _CAPTION_STEP
+    middles = draw_boxes(draft, field.name, groups, x, top)
+    if field.kind != "date":
+        return BOX_HEIGHT
+    first, last = study.season.first.year, study.season.last.year
+    year = f"year ({first % 100:02d})" if first == last else "year"
+    for caption, middle in zip(("day", "month", year), middles, strict=True):
+        draft.marks.append(Text(middle, top + BOX_HEIGHT + 3.0, caption, 2.5, align="centre"))
+    return BOX_HEIGHT + _CAPTION_STEP

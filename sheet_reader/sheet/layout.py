@@ -10,7 +10,7 @@ from sheet_reader.errors import Mistake, StudyError, UsageError
 from sheet_reader.sheet.codes import LETTERS
 from sheet_reader.sheet.draft import DISC, Draft
 from sheet_reader.sheet.drawing import Blocks, Mark
-from sheet_reader.sheet.head import draw_codes, draw_fields, draw_title
+from sheet_reader.sheet.head import draw_codes, draw_fields, draw_foot, draw_title
 from sheet_reader.sheet.markers import MODULES, marker_modules, place_markers
 from sheet_reader.sheet.model import BLANK, Marker, Page, SheetCode, SheetLayout
 from sheet_reader.sheet.plan import PAPER_MM, Grid, draw_page, find_grid
@@ -107,6 +107,7 @@ def _draw(study: Study, sheet: str, version: str, grid: Grid) -> tuple[DrawnPage
         markers = place_markers(study.key, number, width, height)
         draft.marks.extend(_marker_mark(marker) for marker in markers)
         draw_title(draft, study, code, grid.pages, width)
+        draw_foot(draft, width, height)
         code_box, printed_box = draw_codes(draft, code, width, height)
         draw_fields(draft, study, code, width)
         draw_page(draft, study, grid, number, _head(study, number))

@@ -6,6 +6,8 @@ point and then three points for every cubic curve.
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 from sheet_reader.sheet.drawing import Curve
 
 Stroke = tuple[tuple[float, float], ...]
@@ -13,7 +15,7 @@ Stroke = tuple[tuple[float, float], ...]
 
 def _straight(*points: tuple[float, float]) -> Stroke:
     out = [points[0]]
-    for (x0, y0), (x1, y1) in zip(points, points[1:], strict=False):
+    for (x0, y0), (x1, y1) in pairwise(points):
         out += [
             (x0 + (x1 - x0) / 3, y0 + (y1 - y0) / 3),
             (x0 + (x1 - x0) * 2 / 3, y0 + (y1 - y0) * 2 / 3),
@@ -42,8 +44,8 @@ MODEL_DIGITS: dict[str, tuple[Stroke, ...]] = {
         _straight((0.7, 0.3), (0.7, 1.4)),
     ),
     "5": (
-        _straight((0.86, 0), (0.2, 0), (0.14, 0.62))
-        + ((0.26, 0.54), (0.38, 0.5), (0.5, 0.5), (0.76, 0.5), (0.92, 0.68), (0.92, 0.94),
+        (*_straight((0.86, 0), (0.2, 0), (0.14, 0.62)),
+           (0.26, 0.54), (0.38, 0.5), (0.5, 0.5), (0.76, 0.5), (0.92, 0.68), (0.92, 0.94),
            (0.92, 1.22), (0.74, 1.4), (0.48, 1.4), (0.3, 1.4), (0.16, 1.33), (0.06, 1.2)),
     ),
     "6": (

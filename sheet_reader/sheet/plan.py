@@ -9,16 +9,16 @@ from sheet_reader.sheet.blocks import MOST_STRETCH, Block, draw_block, make_bloc
 from sheet_reader.sheet.codes import MOST_PAGES
 from sheet_reader.sheet.draft import Draft
 from sheet_reader.sheet.drawing import Line
-from sheet_reader.sheet.head import SIDE
+from sheet_reader.sheet.head import FOOT, SIDE
 from sheet_reader.sheet.panel import draw_panel, panel_height
 from sheet_reader.study.model import Study
 
 PAPER_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
 """ISO 216 A4 and ANSI/ASME Y14.1 A (Letter)."""
 _COLUMN_GAP = 6.0
-_BLOCK_GAP = 4.0
+_BLOCK_GAP = 3.0
 _PANEL_GAP = 5.0
-_UNDER_HEAD = 4.0
+_UNDER_HEAD = 3.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +71,7 @@ def _try(
     grid = Grid(pages, columns, column, tuple(blocks), per_page, 0.0)
     slack = []
     for page in range(1, pages + 1):
-        free = _free(study, grid, page, height - SIDE - head_mm[page > 1] - _UNDER_HEAD)
+        free = _free(study, grid, page, height - FOOT - head_mm[page > 1] - _UNDER_HEAD)
         if free is None or free < 0:
             return None
         rows = -(-len(grid.on_page(page)) // columns) * max(len(b.rows) for b in blocks)
@@ -106,8 +106,8 @@ def _place_is_free(study: Study, grid: Grid, page: int, height: float) -> bool:
 def draw_page(draft: Draft, study: Study, grid: Grid, page: int, head_mm: float) -> None:
     """Draw the blocks and the panel of a page below its head."""
     width, height = PAPER_MM[study.paper]
-    right, foot = width - SIDE, height - SIDE
-    draft.marks.append(Line(((SIDE, head_mm + 1.2), (right, head_mm + 1.2)), 0.45))
+    right, foot = width - SIDE, height - FOOT
+    draft.marks.append(Line(((SIDE, head_mm), (right, head_mm)), 0.5))
     top = head_mm + _UNDER_HEAD
     tallest = max(b.height + grid.stretch * len(b.rows) for b in grid.blocks)
     blocks = grid.on_page(page)
@@ -124,6 +124,5 @@ def draw_page(draft: Draft, study: Study, grid: Grid, page: int, head_mm: float)
     else:
         y = top + rows * (tallest + _BLOCK_GAP) - _BLOCK_GAP + _PANEL_GAP
         box = (SIDE, y, right - SIDE, foot - y)
-        draft.marks.append(Line(((SIDE, y - 1.5), (right, y - 1.5)), 0.45))
-        box = (SIDE, y + 0.5, right - SIDE, foot - y - 0.5)
+        draft.marks.append(Line(((SIDE, y - 2.4), (right, y - 2.4)), 0.5))
     draw_panel(draft, study, box, page == 1)

@@ -9,7 +9,7 @@ from typing import Any, cast
 
 from sheet_reader.errors import Mistake, StorageError, StudyError
 from sheet_reader.study.fields import read_counts, read_header, read_plots, read_sums
-from sheet_reader.study.model import Comments, Paper, Season, Study, Visits
+from sheet_reader.study.model import Comments, Paper, Season, Site, Study, Visits
 from sheet_reader.study.roster import read_roster
 from sheet_reader.study.table import Mistakes, Table, shown
 
@@ -85,7 +85,7 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
     sums = read_sums(top, header, plots, counts)
     instructions = top.texts("instructions", longest=160, most=8, required=False)
     roster = top.text("roster", longest=120)
-    sites = ()
+    sites: tuple[Site, ...] = ()
     if roster and Path(roster).name != roster:
         top.wrong("roster", "must be the name of a file in the study's folder")
     elif roster:
