@@ -15,7 +15,7 @@ from sheet_reader.vision.identify import identify, nothing_found
 from sheet_reader.vision.locate import locate, marker_surface
 from sheet_reader.vision.markers import patient_markers, quick_markers, refine_corners
 from sheet_reader.vision.seek import seek_missing
-from sheet_reader.vision.template import FINE, PreparedPage, boxes_of, prepare
+from sheet_reader.vision.template import RASTER, PreparedPage, boxes_of, prepare
 from sheet_reader.vision.types import Finding, NoSheet, SheetView
 from sheet_reader.vision.view import build_view
 
@@ -33,13 +33,13 @@ def _prepare(book: LayoutBook, page: Page) -> PreparedPage:
     blank = _blank_pages(book)[page.number - 1]
     key = (BLANK, page.number)
     if key not in shelf:
-        shelf[key] = prepare(blank, book.template(blank, FINE))
+        shelf[key] = prepare(blank, book.template(blank, RASTER))
     same = boxes_of(shelf[key], page)
     if same is not None:
         return same
     own = (page.code.sheet, page.number)
     if own not in shelf:
-        shelf[own] = prepare(page, book.template(page, FINE))
+        shelf[own] = prepare(page, book.template(page, RASTER))
     return shelf[own]
 
 

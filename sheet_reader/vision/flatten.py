@@ -81,8 +81,7 @@ def grid_px(surface: Surface, xs: Array, ys: Array) -> Array:
     bx, _ = lattice.axes(np.stack([xs, np.zeros_like(xs)], axis=1))
     _, by = lattice.axes(np.stack([np.zeros_like(ys), ys], axis=1))
     table = surface.coefficients.reshape(ny, nx, 2)
-    moved = np.einsum("iy,yxc->ixc", by, table)
-    moved = np.einsum("jx,ixc->ijc", bx, moved)
+    moved = np.stack([by @ table[..., c] @ bx.T for c in (0, 1)], axis=-1)
     flat = moved + np.stack(np.meshgrid(xs, ys), axis=-1)
     return apply_homography(surface.homography, flat.reshape(-1, 2)).reshape(*flat.shape)
 
@@ -98,13 +97,12 @@ class FlatPage:
     inside: NDArray[np.bool_]
     px_per_mm: float
 
-    def ink(self) -> NDArray[np.float32]:
-        """Darkness against the paper, float32 (H, W), 0 paper to 1 black."""
-        ratio = cv2.divide(
-            self.gray.astype(np.float32), self.level.astype(np.float32) + np.float32(1.0)
-        )
-        result: NDArray[np.float32] = np.clip(np.float32(1.0) - ratio, 0.0, 1.0)
-        result[~self.inside] = 0.0
+    def ink(self, soften_px: float) -> NDArray[np.float32]:
+        """Darkness against the paper, float32 (H, W), 0 paper to 1 black, softened."""
+        light = cv2.divide(self.gray, np.maximum(self.level, 1), scale=255.0)
+        light = cv2.GaussianBlur(light, (5, 5), soften_px)
+        light[~self.inside] = 255
+        result: NDArray[np.float32] = (255 - light).astype(np.float32) / np.float32(255.0)
         return result
 
 

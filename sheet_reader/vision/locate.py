@@ -11,7 +11,7 @@ from sheet_reader.vision.flatten import FlatPage, Pyramid, flatten
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.match import Match, match_tiles
 from sheet_reader.vision.surface import Array, Sightings, Surface, fit_surface, join
-from sheet_reader.vision.template import COARSE, FINE, PreparedPage
+from sheet_reader.vision.template import COARSE, FINE, SOFTEN_PX, PreparedPage
 
 MARKER_SD_MM = 0.08
 _TILE_SD_MM = 0.15
@@ -71,7 +71,7 @@ def coarse_surface(
         flat = flatten(pyramid, surface, COARSE)
         reach = np.clip(2.5 * sd + 0.6, 0.9, _MOST_REACH_MM)
         todo = np.flatnonzero((2.0 * sd < _MOST_REACH_MM) & _seen_inside(flat, centres))
-        match = match_tiles(flat.ink(), [prepared.tiles[i] for i in todo], reach[todo], COARSE)
+        match = match_tiles(flat.ink(SOFTEN_PX), [prepared.tiles[i] for i in todo], reach[todo], COARSE)
         good = (match.score > _TILE_SCORE) & (match.rival < _TILE_RIVAL) & ~match.edge
         at = surface.to_px(centres[todo] + match.shift_mm)
         before = len(known)
@@ -99,7 +99,7 @@ def locate(pyramid: Pyramid, prepared: PreparedPage, plan: MarkerPlan, group: Gr
     surface = coarse_surface(pyramid, prepared, start, group.homography)
     flat = flatten(pyramid, surface, FINE)
     reach = np.clip(2.5 * surface.sd_mm(prepared.box_centres) + 0.4, 0.6, 1.6)
-    match = match_tiles(flat.ink(), list(prepared.boxes), reach, FINE)
+    match = match_tiles(flat.ink(SOFTEN_PX), list(prepared.boxes), reach, FINE)
     return _settle(prepared, surface, flat, match, start)
 
 

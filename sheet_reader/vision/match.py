@@ -13,6 +13,10 @@ from sheet_reader.vision.template import Tile
 
 _APART_MM = 1.6
 """A second peak nearer than this is the same peak."""
+_STEPS = 4
+_ROBUST_ROUNDS = 2
+_STRAY = 0.25
+"""Pixels off by more than this share of the print's contrast weigh less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,19 +50,69 @@ def match_tiles(
 def _match_one(
     ink: NDArray[np.float32], tile: Tile, reach: int, px_per_mm: float
 ) -> tuple[float, float, float, float, float]:
-    height, width = tile.weight.shape
+    height, width = tile.weighted.shape
     x0, y0 = tile.corner[0] - reach, tile.corner[1] - reach
     window = _window(ink, x0, y0, width + 2 * reach, height + 2 * reach)
-    surface = cv2.matchTemplate(window, tile.weighted, cv2.TM_CCORR)
+    surface = np.asarray(cv2.matchTemplate(window, tile.weighted, cv2.TM_CCORR))
     _, peak, _, (px, py) = cv2.minMaxLoc(surface)
     if peak <= 0:
         return 0.0, 0.0, 0.0, 1.0, 1.0
-    edge = px in (0, 2 * reach) or py in (0, 2 * reach)
-    dx, dy = (0.0, 0.0) if edge else _summit(surface, px, py)
-    piece = window[py : py + height, px : px + width]
-    score = _correlation(piece, tile, peak)
     rival = _rival(surface, px, py, max(round(_APART_MM * px_per_mm), 2)) / peak
-    return ((px + dx - reach) / px_per_mm, (py + dy - reach) / px_per_mm, score, rival, float(edge))
+    place = _place(window, tile, px, py, 2 * reach)
+    if place is None:
+        return 0.0, 0.0, 0.0, rival, 1.0
+    x, y, score = place
+    return (x - reach) / px_per_mm, (y - reach) / px_per_mm, score, rival, 0.0
+
+
+def _place(
+    window: NDArray[np.float32], tile: Tile, px: int, py: int, limit: int
+) -> tuple[float, float, float] | None:
+    """Fractional place (x, y) of the tile in the window near a first guess, and the score.
+
+    Least squares for brightness, contrast and shift at once (Lucas & Kanade, IJCAI 1981), so that
+    what stands beside the tile does not pull it; None where the place runs off the window.
+    """
+    for _ in range(_STEPS):
+        if not (0 < px < limit and 0 < py < limit):
+            return None
+        height, width = tile.weighted.shape
+        seen = window[py : py + height, px : px + width].ravel()[tile.active]
+        gain, dx, dy, score = _shift(seen, tile.basis)
+        if gain <= 0:
+            return None
+        if max(abs(dx), abs(dy)) <= 0.75:
+            break
+        px, py = px + _step(dx), py + _step(dy)
+    reach = 1.0
+    return px + min(max(dx, -reach), reach), py + min(max(dy, -reach), reach), score
+
+
+def _step(offset: float) -> int:
+    return 0 if abs(offset) < 0.5 else (1 if offset > 0 else -1)
+
+
+def _shift(
+    seen: NDArray[np.float32], basis: NDArray[np.float32]
+) -> tuple[float, float, float, float]:
+    """Contrast, shift along x and y in px, and correlation, of pixels ``seen`` (K,) against the
+    ``basis`` (4, K); strayed pixels (ink over the print) weigh less in the second round.
+    """
+    weighted = basis
+    for _ in range(_ROBUST_ROUNDS):
+        gain, _, gx, gy = answer = np.linalg.solve(weighted @ basis.T, weighted @ seen)
+        off = seen - answer.astype(np.float32) @ basis
+        scale = max(_STRAY * float(gain), 0.02)
+        weight = 1.0 / (1.0 + (off / scale) ** 2)
+        weighted = basis * weight
+    total = float(weight.sum())
+    mean = float(weight @ seen) / total
+    energy = float(weight @ (seen - mean) ** 2)
+    left = float(weight @ off**2)
+    score = float(np.sqrt(max(1.0 - left / max(energy, 1e-6), 0.0)))
+    if gain <= 1e-6:
+        return 0.0, 0.0, 0.0, 0.0
+    return float(gain), float(-gx / gain), float(-gy / gain), score
 
 
 def _window(
@@ -72,23 +126,6 @@ def _window(
     if left or top or right or bottom:
         piece = np.pad(piece, ((top, bottom), (left, right)))
     return piece
-
-
-def _correlation(piece: NDArray[np.float32], tile: Tile, peak: float) -> float:
-    total = float(tile.weight.sum())
-    mean = float(np.vdot(tile.weight, piece)) / total
-    energy = float(np.vdot(tile.weight, piece * piece)) - total * mean * mean
-    return peak / (tile.norm * float(np.sqrt(max(energy, 1e-6))))
-
-
-def _summit(surface: NDArray[np.float32], px: int, py: int) -> tuple[float, float]:
-    """Offset of a parabola's top from the highest sample, along x and y."""
-    left, mid, right = (float(surface[py, px + k]) for k in (-1, 0, 1))
-    up, down = float(surface[py - 1, px]), float(surface[py + 1, px])
-    bend_x, bend_y = left - 2 * mid + right, up - 2 * mid + down
-    dx = 0.5 * (left - right) / bend_x if bend_x < 0 else 0.0
-    dy = 0.5 * (up - down) / bend_y if bend_y < 0 else 0.0
-    return float(np.clip(dx, -0.6, 0.6)), float(np.clip(dy, -0.6, 0.6))
 
 
 def _rival(surface: NDArray[np.float32], px: int, py: int, apart: int) -> float:

@@ -9,6 +9,7 @@ has an estimate of the error that remains there.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -84,6 +85,7 @@ class Lattice:
         bx, by = self.axes(points, order)
         return (by[:, :, None] * bx[:, None, :]).reshape(len(points), -1)
 
+    @lru_cache(maxsize=16)  # noqa: B019 - a lattice is a small frozen value
     def prior(self, bend: float) -> Array:
         """Precision of the coefficients: bending with standard deviation ``bend`` (1/mm), and a
         very weak hold on the whole so that the matrix can be inverted.
@@ -113,11 +115,7 @@ class Surface:
 
     def flat(self, points: Array) -> Array:
         """Points (N, 2) in mm moved by the displacement, still in mm."""
-        bx, by = self.lattice.axes(points)
-        nx, ny = self.lattice.counts
-        table = self.coefficients.reshape(ny, nx, 2)
-        moved = np.einsum("ny,yxc,nx->nc", by, table, bx, optimize=True)
-        result: Array = points + moved
+        result: Array = points + self.lattice.design(points) @ self.coefficients
         return result
 
     def to_px(self, points: Array) -> Array:
@@ -127,14 +125,15 @@ class Surface:
     def sd_mm(self, points: Array) -> Array:
         """Standard deviation (N,) of the place of points (N, 2) along one axis, in mm."""
         basis = self.lattice.design(points)
-        variance = np.einsum("nk,nk->n", basis @ self.covariance, basis)
+        variance = ((basis @ self.covariance) * basis).sum(axis=1)
         result: Array = np.sqrt(np.maximum(variance, 0.0))
         return result
 
     def jacobian(self, points: Array, step: float = 0.5) -> Array:
         """Pixels per mm (N, 2, 2) at points (N, 2): [..., 0] along x, [..., 1] along y."""
-        right = self.to_px(points + (step, 0.0)) - self.to_px(points - (step, 0.0))
-        down = self.to_px(points + (0.0, step)) - self.to_px(points - (0.0, step))
+        across, down_ = np.array([step, 0.0]), np.array([0.0, step])
+        right = self.to_px(points + across) - self.to_px(points - across)
+        down = self.to_px(points + down_) - self.to_px(points - down_)
         result: Array = np.stack([right, down], axis=-1) / (2 * step)
         return result
 

@@ -11,29 +11,38 @@ from numpy.typing import NDArray
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.surface import Array, Lattice
 
+Gray = NDArray[np.uint8]
+
 COARSE = 2.5
 """Scale (px per mm) at which large tiles are matched."""
 FINE = 5.0
 """Scale (px per mm) at which the boxes are matched."""
+RASTER = 10.0
+"""Scale (px per mm) of the raster from which templates are made."""
+SOFTEN_PX = 0.9
+"""Print and picture are softened alike before they are matched: the top of the correlation is
+then round, and a parabola through it hits its middle."""
 TILE_MM = 24.0
-_TILE_STEP_MM = 13.0
+_TILE_STEP_MM = 20.0
 _AROUND_BOX_MM = 2.6
 _FRAME_MM = 0.7
 _LEAST_STRUCTURE = 0.012
+_LEAST_SLOPE = 1.0
 
 
 @dataclass(frozen=True, slots=True)
 class Tile:
     """A piece of the printed page: ``corner`` (x, y) of its top left in template pixels,
-    ``weighted`` float32 (h, w) the zero-mean template times the weight, ``weight`` float32 (h, w)
-    0..1 (0 where people write), ``norm`` the root of the weighted sum of squares.
+    ``weighted`` float32 (h, w) the zero-mean template times the weight. ``active`` holds the
+    flat indices of the pixels where nobody writes, ``basis`` float32 (4, len(active)) there the
+    template, a constant, and the template's slopes along x and y per pixel.
     """
 
     corner: tuple[int, int]
     centre_mm: tuple[float, float]
     weighted: NDArray[np.float32]
-    weight: NDArray[np.float32]
-    norm: float
+    active: NDArray[np.intp]
+    basis: NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,10 +65,23 @@ def box_corners(box_mm: tuple[float, float, float, float]) -> Array:
     return np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]], dtype=np.float64)
 
 
-def _ink(raster: NDArray[np.uint8], sigma_px: float) -> NDArray[np.float32]:
+def _ink(raster: Gray, page: Page, px_per_mm: float) -> NDArray[np.float32]:
+    """The print as ink 0..1 at exactly ``px_per_mm``, softened by :data:`SOFTEN_PX`.
+
+    The raster fills the page, so its own scale differs a little along x and y.
+    """
+    per_x, per_y = raster.shape[1] / page.width_mm, raster.shape[0] / page.height_mm
     ink = (255.0 - raster.astype(np.float32)) / 255.0
-    soft: NDArray[np.float32] = cv2.GaussianBlur(ink, (0, 0), sigma_px)
-    return soft
+    ratio = per_x / px_per_mm
+    soft = cv2.GaussianBlur(ink, (0, 0), float(np.hypot(SOFTEN_PX, 0.29)) * ratio)
+    rx, ry = per_x / px_per_mm, per_y / px_per_mm
+    inverse = np.array([[rx, 0, 0.5 * rx - 0.5], [0, ry, 0.5 * ry - 0.5]])
+    size = (round(page.width_mm * px_per_mm), round(page.height_mm * px_per_mm))
+    exact = cv2.warpAffine(
+        soft, inverse, size, flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_REPLICATE,
+    )  # fmt: skip
+    return np.asarray(exact, dtype=np.float32)
 
 
 def _writing_mask(page: Page, shape: tuple[int, ...], px_per_mm: float) -> NDArray[np.float32]:
@@ -87,16 +109,30 @@ def _cut(
     x1, y1 = min(area[2], ink.shape[1]), min(area[3], ink.shape[0])
     weight = np.ascontiguousarray(mask[y0:y1, x0:x1])
     piece = ink[y0:y1, x0:x1]
-    total = float(weight.sum())
-    if total < 16:
+    active = np.flatnonzero(weight)
+    if active.size < 64:
         return None
-    centred = piece - float((piece * weight).sum()) / total
-    energy = float((weight * centred**2).sum())
-    if energy / total < _LEAST_STRUCTURE**2:
+    ground = float(piece.ravel()[active].mean())
+    centred = (piece - ground) * weight
+    if float((centred**2).sum()) / active.size < _LEAST_STRUCTURE**2:
         return None
+    down, across = np.gradient(piece)
+    if _weakest_slope(across.ravel()[active], down.ravel()[active]) < _LEAST_SLOPE:
+        return None
+    basis = np.stack([piece, np.ones_like(piece), across, down]).reshape(4, -1)[:, active]
     centre = ((x0 + x1) / 2 / px_per_mm, (y0 + y1) / 2 / px_per_mm)
-    weighted = np.ascontiguousarray(weight * centred)
-    return Tile((x0, y0), centre, weighted, weight, float(np.sqrt(energy)))
+    return Tile(
+        (x0, y0), centre, np.ascontiguousarray(centred), active,
+        np.ascontiguousarray(basis, dtype=np.float32),
+    )  # fmt: skip
+
+
+def _weakest_slope(across: NDArray[np.float32], down: NDArray[np.float32]) -> float:
+    """Smaller eigenvalue of the structure tensor: a lone rule fixes a tile in one direction only,
+    and has 0 here.
+    """
+    xx, yy, xy = float(across @ across), float(down @ down), float(across @ down)
+    return (xx + yy) / 2 - float(np.hypot((xx - yy) / 2, xy))
 
 
 def _page_tiles(page: Page, ink: NDArray[np.float32], mask: NDArray[np.float32]) -> list[Tile]:
@@ -126,12 +162,9 @@ def _box_tiles(page: Page, ink: NDArray[np.float32], mask: NDArray[np.float32]) 
     return tiles
 
 
-def prepare(page: Page, raster: NDArray[np.uint8]) -> PreparedPage:
-    """The page made ready; ``raster`` uint8 (H, W) is its print at :data:`FINE` px per mm."""
-    fine = _ink(raster, 0.6)
-    size = (round(page.width_mm * COARSE), round(page.height_mm * COARSE))
-    reduced = cv2.resize(raster, size, interpolation=cv2.INTER_AREA)
-    coarse = _ink(reduced, 0.6)
+def prepare(page: Page, raster: Gray) -> PreparedPage:
+    """The page made ready; ``raster`` uint8 (H, W) is its print at :data:`RASTER` px per mm."""
+    fine, coarse = _ink(raster, page, FINE), _ink(raster, page, COARSE)
     tiles = _page_tiles(page, coarse, _writing_mask(page, coarse.shape, COARSE))
     boxes = _box_tiles(page, fine, _writing_mask(page, fine.shape, FINE))
     return PreparedPage(
