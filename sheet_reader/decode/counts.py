@@ -20,8 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln
 
+from sheet_reader.decode.beliefs import NumberBelief
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
-from sheet_reader.decode.numbers import NumberBelief
 from sheet_reader.decode.sites import CONTRADICTION
 from sheet_reader.study.model import FieldSpec
 

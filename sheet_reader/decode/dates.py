@@ -19,8 +19,8 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.decode.beliefs import NumberBelief
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags
-from sheet_reader.decode.numbers import NumberBelief
 from sheet_reader.decode.sites import CONTRADICTION
 from sheet_reader.study.model import Season
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sheet_reader.decode.numbers import (
+from sheet_reader.decode.beliefs import (
     EMPTY_AT,
     OTHER_AT,
     SEVERAL_AT,

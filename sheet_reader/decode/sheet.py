@@ -3,7 +3,7 @@
 The most probable assignment of the sheet and the posterior of each field come from one model:
 boxes are independent given what is written; numbers follow the study's rules. The rules tie
 fields together only through sums (and through the site, which picks the history), so the joint
-posterior factorises: site, date and counts are enumerated one by one (``numbers``, ``sites``,
+posterior factorises: site, date and counts are enumerated one by one (``beliefs``, ``sites``,
 ``dates``, ``counts``) and the fields of a sum are inferred together (``sums``).
 """
 
@@ -17,15 +17,15 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.decode.beliefs import NumberBelief, read_numbers
+from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
 from sheet_reader.decode.judgement import Judgement
-from sheet_reader.decode.numbers import NumberBelief, read_numbers
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
 from sheet_reader.decode.sums import apply_sums, usable
-from sheet_reader.decode.threshold import default_threshold
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.digits.types import BoxReadings
 from sheet_reader.sheet.model import BLANK

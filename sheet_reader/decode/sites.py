@@ -18,8 +18,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from sheet_reader.decode.beliefs import NumberBelief
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
-from sheet_reader.decode.numbers import NumberBelief
 from sheet_reader.study.check_digit import is_valid
 
 OFF_ROSTER = 0.01

@@ -28,7 +28,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.numbers import NumberBelief
+from sheet_reader.decode.beliefs import NumberBelief
 from sheet_reader.study.model import SumRule
 
 SLIP = 0.03

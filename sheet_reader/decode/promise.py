@@ -1,0 +1,246 @@
+r"""From confidence to a promise: at most ``accepted_error`` of the accepted fields are wrong.
+
+Fields with a confidence of at least t are accepted. The share wrong among them is no monotone
+function of t, so it is not enough to bound it where it happens to look good (plain conformal risk
+control fails here: arXiv 2602.20151). Instead each threshold of a grid fixed beforehand is a
+hypothesis "more than accepted_error of what t accepts is wrong", tested by the exact binomial tail
+
+    p(t) = P(Binomial(n_t, accepted_error) <= k_t)      (Clopper–Pearson, see ``binomial``)
+
+for k_t wrong of n_t checked fields. The thresholds are tested in a fixed order, from a start
+chosen without these data towards looser ones, each at level delta, stopping at the first that is
+not rejected: fixed-sequence testing within Learn then Test (Angelopoulos, Bates, Candès, Jordan &
+Lei, Annals of Applied Statistics 19:1641, 2025). The last rejected threshold keeps the promise
+with probability at least 1 - delta over the draw of the checked fields. Selective prediction with
+a guarantee goes back to Geifman & El-Yaniv 2017 (arXiv 1705.08500), who split delta over their
+search steps instead.
+
+What the promise rests on: the checked fields are a fair sample of those that will be accepted, and
+err independently. Shipped data come from simulated photographs, so until the coordinator's own
+checked readings are enough the promise says that it holds for photographs like those; as soon as
+her own contradict it, it is withdrawn.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from sheet_reader.decode.binomial import at_most, checks_needed, lower_bound, percent, upper_bound
+
+CONSERVATIVE = 0.999
+"""Used where nothing can be promised: a field is asked about unless the model gives it 999 in
+1,000. A cautious choice of this house."""
+START = 0.999
+"""Where testing starts if no pilot data say better."""
+DELTA = 0.05
+
+GRID: tuple[float, ...] = tuple(1.0 - 10.0 ** (-j / 8.0) for j in range(64, 3, -1))
+"""Thresholds from strict (1 - 1e-8) to loose (0.68), evenly spaced in log(1 - t)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """Fields whose truth is known: ``scores`` float64 (N,), the confidence of each reading, and
+    ``correct`` bool (N,), whether it was right. Only fields that nothing but the confidence kept
+    from being accepted belong here (not those asked about for a struck box, a sum and so on).
+    """
+
+    scores: NDArray[np.float64]
+    correct: NDArray[np.bool_]
+
+    @classmethod
+    def of(cls, scores: ArrayLike, correct: ArrayLike) -> Checked:
+        """From any sequences of equal length; raises ValueError where the lengths differ."""
+        s, c = np.asarray(scores, np.float64).ravel(), np.asarray(correct, bool).ravel()
+        if s.shape != c.shape:
+            raise ValueError(f"{len(s)} scores but {len(c)} answers")
+        return cls(s, c)
+
+    def at(self, threshold: float) -> tuple[int, int]:
+        """How many of those at or above ``threshold`` are wrong, and how many there are."""
+        kept = self.scores >= threshold
+        return int((kept & ~self.correct).sum()), int(kept.sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Promise:
+    """From ``threshold`` on at most ``accepted_error`` of the accepted fields are wrong, with
+    confidence 1 - ``delta``: of ``checked`` such fields ``wrong`` were wrong, ``bound`` is the
+    exact upper bound. ``kept`` is the share of all checked fields that would be accepted and
+    ``basis`` says which data it rests on.
+    """
+
+    threshold: float
+    accepted_error: float
+    delta: float
+    wrong: int
+    checked: int
+    kept: float
+    basis: str = ""
+
+    @property
+    def bound(self) -> float:
+        """Exact one-sided upper bound of the share wrong among accepted fields."""
+        return upper_bound(self.wrong, self.checked, self.delta)
+
+    @property
+    def sentence(self) -> str:
+        """The promise in words."""
+        return (
+            f"At most {percent(self.accepted_error)} of the accepted fields are wrong, with "
+            f"{(1.0 - self.delta) * 100:g} % confidence: {self.wrong:,} of {self.checked:,} "
+            f"checked ones were wrong, so at most {percent(self.bound)}"
+            + (f" ({self.basis})." if self.basis else ".")
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class NoPromise:
+    """Nothing can be promised. ``reason`` says why in words, ``missing`` how many more accepted
+    fields must be checked and found right (0: more data of this kind will not help), and
+    ``threshold`` what to work with meanwhile.
+    """
+
+    reason: str
+    missing: int
+    threshold: float
+    accepted_error: float
+    delta: float
+    wrong: int = 0
+    checked: int = 0
+
+    @property
+    def sentence(self) -> str:
+        """The refusal in words."""
+        return f"No promise yet: {self.reason}."
+
+
+def choose_threshold(
+    scores: ArrayLike,
+    correct: ArrayLike,
+    accepted_error: float,
+    delta: float = DELTA,
+    *,
+    start: float = START,
+    basis: str = "",
+) -> Promise | NoPromise:
+    """The loosest threshold that keeps ``accepted_error`` with probability 1 - ``delta``.
+
+    ``scores`` (N,) and ``correct`` (N,) as in :class:`Checked`. ``start`` must not have been
+    chosen by looking at these data (:func:`pilot_start` on other data is right).
+    """
+    data = Checked.of(scores, correct)
+    best: Promise | None = None
+    for threshold in _order(start):
+        wrong, checked = data.at(threshold)
+        if at_most(wrong, checked, accepted_error) > delta:
+            break
+        kept = checked / max(1, len(data.scores))
+        best = Promise(threshold, accepted_error, delta, wrong, checked, kept, basis)
+    return best or _refusal(data, start, accepted_error, delta)
+
+
+def _order(start: float) -> list[float]:
+    return [start, *(t for t in GRID if t < start)]
+
+
+def _refusal(data: Checked, start: float, accepted_error: float, delta: float) -> NoPromise:
+    wrong, checked = data.at(start)
+    missing = checks_needed(accepted_error, delta, wrong) - checked
+    sure = f"{(1.0 - delta) * 100:g} %"
+    if checked and lower_bound(wrong, checked, delta) > accepted_error:
+        reason = (
+            f"{wrong:,} of {checked:,} checked fields with a confidence of {start:g} or more were "
+            f"wrong, clearly more than {percent(accepted_error)}"
+        )
+        return NoPromise(
+            reason, 0, _above_errors(data, start), accepted_error, delta, wrong, checked
+        )
+    found = f"{wrong:,} of {checked:,} checked fields wrong" if checked else "nothing checked"
+    reason = (
+        f"{found}; to be {sure} sure of at most {percent(accepted_error)}, {missing:,} more must "
+        "be checked and found right"
+    )
+    return NoPromise(
+        reason, missing, max(CONSERVATIVE, start), accepted_error, delta, wrong, checked
+    )
+
+
+def _above_errors(data: Checked, threshold: float) -> float:
+    """A threshold above every checked reading that proved wrong, at least ``threshold``."""
+    wrong = data.scores[~data.correct]
+    worst = float(wrong.max()) if len(wrong) else 0.0
+    return max(CONSERVATIVE, threshold, float(np.nextafter(worst, 2.0)))
+
+
+def pilot_start(pilot: Checked, share: float = 1.0) -> float:
+    """Where to start testing, from pilot data that are not tested themselves.
+
+    The grid threshold whose exact upper bound would be lowest if the tested data looked like the
+    pilot, ``share`` times as many; errors seen and errors that the scores themselves expect are
+    both counted, so a pilot too small to show any error does not lead to too loose a start.
+    """
+    bounds = []
+    for threshold in GRID:
+        wrong, checked = pilot.at(threshold)
+        kept = pilot.scores[pilot.scores >= threshold]
+        expected = (wrong + float((1.0 - kept).sum())) * share
+        bounds.append(upper_bound(round(expected), round(checked * share), DELTA))
+    return GRID[int(np.argmin(bounds))] if min(bounds) < 1.0 else START
+
+
+def promise_from(
+    data: Checked, accepted_error: float, delta: float = DELTA, basis: str = ""
+) -> Promise | NoPromise:
+    """A promise from one set of checked fields: every fifth chooses the start, the rest is tested.
+
+    The split uses nothing but the position in the data, so the test stays exact.
+    """
+    pilot = np.arange(len(data.scores)) % 5 == 0
+    start = pilot_start(Checked(data.scores[pilot], data.correct[pilot]), 4.0)
+    return choose_threshold(
+        data.scores[~pilot], data.correct[~pilot], accepted_error, delta, start=start, basis=basis
+    )
+
+
+def promise_for(
+    accepted_error: float, shipped: Checked, own: Checked | None = None, delta: float = DELTA
+) -> Promise | NoPromise:
+    """The promise that shipped data and the coordinator's own checked readings bear out together.
+
+    Her own decide alone once there are enough of them for a promise (then the shipped ones only
+    choose where testing starts). Before that the shipped ones promise, unless her own readings
+    show more errors than promised: then nothing is promised.
+    """
+    given = promise_from(
+        shipped, accepted_error, delta, "simulated photographs, not yet checked on your own"
+    )
+    if own is None or not len(own.scores):
+        return given
+    start = given.threshold if isinstance(given, Promise) else START
+    wrong, checked = own.at(start)
+    if checked >= checks_needed(accepted_error, delta):
+        return choose_threshold(
+            own.scores, own.correct, accepted_error, delta, start=start, basis="your own readings"
+        )
+    if checked and lower_bound(wrong, checked, delta) > accepted_error:
+        reason = (
+            f"{wrong:,} of your {checked:,} own checked readings were wrong, more than "
+            f"{percent(accepted_error)}; the shipped calibration does not hold for your photographs"
+        )
+        threshold = _above_errors(own, start)
+        missing = checks_needed(accepted_error, delta, wrong) - checked
+        return NoPromise(reason, missing, threshold, accepted_error, delta, wrong, checked)
+    if isinstance(given, NoPromise):
+        return given
+    more = checks_needed(accepted_error, delta, wrong) - checked
+    basis = (
+        f"simulated photographs; {wrong:,} of {checked:,} of your own checked readings were wrong, "
+        f"{more:,} more to promise on those alone"
+    )
+    return Promise(
+        given.threshold, accepted_error, delta, given.wrong, given.checked, given.kept, basis
+    )

@@ -1,0 +1,140 @@
+import numpy as np
+import pytest
+from scipy import stats
+
+from sheet_reader.decode.promise import (
+    GRID,
+    START,
+    Checked,
+    NoPromise,
+    Promise,
+    choose_threshold,
+    pilot_start,
+    promise_for,
+    promise_from,
+)
+
+
+def population(rng, n, sharpen=1.0):
+    """Confidences as the decoder gives them, and whether each reading is right.
+
+    The true probability of being right is a mixture: nine in ten fields are clear, the rest
+    doubtful. ``sharpen`` multiplies the log-odds that are reported.
+    """
+    clear = rng.random(n) < 0.9
+    log_odds = np.where(clear, rng.normal(11, 2, n), rng.normal(3, 2, n))
+    correct = rng.random(n) < 1 / (1 + np.exp(-log_odds))
+    return 1 / (1 + np.exp(-log_odds * sharpen)), correct
+
+
+def test_the_promise_holds_in_all_but_a_share_of_delta_of_random_splits():
+    rng = np.random.default_rng(1)
+    scores, correct = population(rng, 120_000, sharpen=1.3)
+    broken = given = 0
+    for _ in range(200):
+        order = rng.permutation(len(scores))
+        fit, rest = order[:4000], order[4000:]
+        got = promise_from(Checked(scores[fit], correct[fit]), accepted_error=0.005, delta=0.05)
+        if isinstance(got, Promise):
+            given += 1
+            kept = rest[scores[rest] >= got.threshold]
+            broken += (~correct[kept]).mean() > 0.005
+    assert given > 150  # the method is of use …
+    assert broken <= stats.binom.ppf(0.999, 200, 0.05)  # … and keeps its word
+
+
+def test_the_coverage_test_would_notice_a_threshold_without_a_bound():
+    """The same splits, choosing the loosest threshold that merely looks good, break the promise."""
+    rng = np.random.default_rng(1)
+    scores, correct = population(rng, 120_000, sharpen=1.3)
+    broken = 0
+    for _ in range(200):
+        order = rng.permutation(len(scores))
+        fit, rest = order[:4000], order[4000:]
+        data = Checked(scores[fit], correct[fit])
+        looks_good = [t for t in GRID if data.at(t)[0] <= 0.005 * data.at(t)[1]]
+        kept = rest[scores[rest] >= min(looks_good)]
+        broken += (~correct[kept]).mean() > 0.005
+    assert broken > stats.binom.ppf(0.999, 200, 0.05)
+
+
+@pytest.mark.parametrize("enough", [2995, 2994])
+def test_2995_right_ones_and_no_fewer_show_one_in_a_thousand(enough):
+    # zero errors needed for a one-sided 95 % bound under 0.1 %: exact binomial, references.md
+    got = choose_threshold(np.ones(enough), np.ones(enough, bool), 0.001)
+    assert isinstance(got, Promise if enough == 2995 else NoPromise)
+
+
+def test_without_data_it_says_what_is_missing():
+    got = choose_threshold([], [], 0.001)
+    assert isinstance(got, NoPromise)
+    assert got.missing == 2995
+    assert got.sentence == (
+        "No promise yet: nothing checked; to be 95 % sure of at most 0.10 %, 2,995 more must be "
+        "checked and found right."
+    )
+
+
+def test_a_promise_is_said_in_words():
+    got = choose_threshold(np.ones(4000), np.ones(4000, bool), 0.001, basis="your own readings")
+    assert isinstance(got, Promise)
+    assert got.sentence == (
+        "At most 0.10 % of the accepted fields are wrong, with 95 % confidence: 0 of 4,000 "
+        "checked ones were wrong, so at most 0.075 % (your own readings)."
+    )
+
+
+def test_a_network_too_sure_of_itself_gets_no_promise():
+    rng = np.random.default_rng(2)
+    scores, correct = population(rng, 6000)
+    sharp = 1 - (1 - scores) ** 6  # doubts of 1 in 10 reported as 1 in a million
+    correct &= rng.random(6000) < 0.99
+    got = promise_from(Checked(sharp, correct), 0.001)
+    assert isinstance(got, NoPromise)
+    assert "clearly more than 0.10 %" in got.reason
+
+
+def test_own_readings_withdraw_a_shipped_promise_that_does_not_hold():
+    rng = np.random.default_rng(3)
+    shipped = Checked.of(*population(rng, 30_000))
+    assert isinstance(promise_for(0.002, shipped), Promise)
+    own_scores, own_correct = population(rng, 400)
+    own = Checked(1 - (1 - own_scores) ** 6, own_correct)
+    got = promise_for(0.002, shipped, own)
+    assert isinstance(got, NoPromise)
+    assert "does not hold for your photographs" in got.reason
+    assert got.threshold > own.scores[~own.correct].max()
+
+
+def test_few_own_readings_without_errors_leave_the_shipped_promise_and_say_so():
+    rng = np.random.default_rng(3)
+    shipped = Checked.of(*population(rng, 30_000))
+    got = promise_for(0.002, shipped, Checked.of(np.ones(100), np.ones(100, bool)))
+    assert isinstance(got, Promise)
+    assert "1,397 more to promise on those alone" in got.sentence
+
+
+def test_enough_own_readings_decide_alone():
+    rng = np.random.default_rng(3)
+    shipped = Checked.of(*population(rng, 30_000))
+    own = Checked.of(*population(rng, 20_000))
+    got = promise_for(0.002, shipped, own)
+    assert isinstance(got, Promise)
+    assert got.basis == "your own readings"
+    assert got.checked <= 20_000
+
+
+def test_own_readings_alone_can_promise_where_the_shipped_ones_cannot():
+    nothing = Checked.of([], [])
+    got = promise_for(0.001, nothing, Checked.of(np.ones(3000), np.ones(3000, bool)))
+    assert isinstance(got, Promise)
+    assert isinstance(promise_for(0.001, nothing), NoPromise)
+
+
+def test_a_pilot_without_data_starts_at_the_default():
+    assert pilot_start(Checked.of([], [])) == START
+
+
+def test_unequal_lengths_are_refused():
+    with pytest.raises(ValueError, match="2 scores but 1 answers"):
+        Checked.of([0.1, 0.2], [True])
