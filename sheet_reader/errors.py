@@ -59,6 +59,10 @@ class StudyError(SheetReaderError):
         super().__init__(f"{count} mistake{'s' if count != 1 else ''}", where=where)
         self.mistakes = mistakes
 
+    def lines(self) -> tuple[str, ...]:
+        """The error for the terminal: a first line, then one line for each mistake."""
+        return (f"{self}:", *(f"  {mistake}" for mistake in self.mistakes))
+
 
 class UsageError(SheetReaderError):
     """The call asks for something that does not exist (a site, a folder, a sheet)."""

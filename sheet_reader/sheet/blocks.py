@@ -15,7 +15,7 @@ MOST_STRETCH = 3.4
 _ABOVE = 1.0
 _CAPITAL = 2.2
 _BELOW = 2.2
-_UNDER = 1.5
+_UNDER = 1.6
 _LINE_STEP = 3.6
 _TOTAL_EXTRA = 0.6
 _HAIRLINE = 0.18
@@ -108,7 +108,8 @@ def draw_block(
     top = y + TITLE_HEIGHT
     for number, row in enumerate(block.rows):
         heavy = row.total or not number
-        draft.marks.append(Line(((x, top), (x + width, top)), _RULE if heavy else _HAIRLINE))
+        rule = top + (0.2 if row.total and number else 0.0)
+        draft.marks.append(Line(((x, rule), (x + width, rule)), _RULE if heavy else _HAIRLINE))
         _draw_row(draft, block.plot, row, (x, top, width), stretch)
         if not number:
             foot = top + row.height + stretch - _UNDER - stretch / 2

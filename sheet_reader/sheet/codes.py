@@ -101,7 +101,9 @@ def parse_printed_text(text: str) -> SheetCode | None:
     if not signs.isascii() or len(signs) < 11:
         return None
     tail = signs[7:-1]
-    if tail[:-1] != BLANK:
+    if tail[:-1].translate(_LIKE) == BLANK.translate(_LIKE):
+        tail = BLANK + tail[-1]
+    else:
         tail = tail.translate(_LIKE)
     found = _PRINTED.match(signs[:7] + tail[:-1] + tail[-1:].translate(_LIKE) + signs[-1])
     if found is None:

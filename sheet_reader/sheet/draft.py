@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from sheet_reader.sheet.drawing import Dot, Line, Mark
+from sheet_reader.sheet.drawing import Blocks, Dot, Line, Mark
 from sheet_reader.sheet.model import Cell
 
 BOX_WIDTH = 8.0
@@ -101,12 +101,10 @@ def frame(box: tuple[float, float, float, float]) -> list[Mark]:
     ):
         corner = ((cx, cy + sy * _CORNER), (cx, cy), (cx + sx * _CORNER, cy))
         marks.append(Line(corner, _LINE))
-    for place in _places(width):
-        marks.append(Dot(x + place, y, _LINE))
-        marks.append(Dot(x + place, y + height, _LINE))
-    for place in _places(height):
-        marks.append(Dot(x, y + place, _LINE))
-        marks.append(Dot(x + width, y + place, _LINE))
+    places = [(x + place, edge) for place in _places(width) for edge in (y, y + height)]
+    places += [(edge, y + place) for place in _places(height) for edge in (x, x + width)]
+    half = _LINE / 2
+    marks.append(Blocks(tuple((px - half, py - half, _LINE, _LINE) for px, py in places)))
     return marks
 
 

@@ -54,6 +54,16 @@ def fit(text: str, width_mm: float, size_mm: float, least_mm: float, face: Face 
     return size if size >= least_mm else 0.0
 
 
+def fit_or_cut(text: str, width_mm: float, size_mm: float, least_mm: float) -> tuple[str, float]:
+    """The text and the size at which it fits, cut with an ellipsis where it can't shrink enough."""
+    size = fit(text, width_mm, size_mm, least_mm)
+    if size:
+        return text, size
+    while text and text_width(text + "…", least_mm) > width_mm:
+        text = text[:-1]
+    return text.rstrip() + "…", least_mm
+
+
 def wrap(text: str, width_mm: float, size_mm: float, face: Face = "plain") -> list[str] | None:
     """The text in lines no wider than ``width_mm``, or None where one word is wider."""
     lines: list[str] = []

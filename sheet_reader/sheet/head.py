@@ -9,7 +9,7 @@ from reportlab.graphics.barcode.qr import QrCodeWidget
 from sheet_reader.sheet.codes import machine_text, printed_text
 from sheet_reader.sheet.draft import BOX_HEIGHT, Draft, box_groups, draw_boxes, row_width
 from sheet_reader.sheet.drawing import Blocks, Text
-from sheet_reader.sheet.fonts import fit, text_width
+from sheet_reader.sheet.fonts import fit, fit_or_cut, text_width
 from sheet_reader.sheet.markers import EDGE_MM, MARKER_MM
 from sheet_reader.sheet.model import BLANK, SheetCode
 from sheet_reader.study.model import HeaderField, Study
@@ -25,10 +25,10 @@ FOOT = EDGE_MM + MARKER_MM + 1.4
 """Height of the bottom margin."""
 _FIELDS_TOP = EDGE_MM + MARKER_MM + 3.2
 _LABEL_STEP = 4.8
-_CAPTION_STEP = 3.4
+_CAPTION_STEP = 3.6
 _FIELD_GAP = 6.0
 _LINE_GAP = 3.2
-_UNDER_FIELDS = 2.0
+_UNDER_FIELDS = 2.2
 
 Box = tuple[float, float, float, float]
 
@@ -70,10 +70,14 @@ def draw_codes(draft: Draft, code: SheetCode, width: float, height: float) -> tu
     )
 
 
+def title_size(study: Study, width: float) -> float:
+    """The size of the title in mm, or 0.0 where it does not fit between the markers."""
+    return fit(study.title, (width - MARKER_MM) / 2 - 2.5 - SIDE, 6.4, 2.4, "bold")
+
+
 def draw_title(draft: Draft, study: Study, code: SheetCode, of: int, width: float) -> None:
     """Draw the title and the page number between the markers at the top edge."""
-    room = (width - MARKER_MM) / 2 - 2.5 - SIDE
-    size = fit(study.title, room, 6.4, 2.4, "bold")
+    size = title_size(study, width)
     draft.marks.append(Text(SIDE, EDGE_MM + 5.4, study.title, size, "bold"))
     usage = "One sheet for each visit. Write in black or blue."
     draft.marks.append(Text(SIDE, EDGE_MM + 10.0, usage, 3.1))
@@ -131,9 +135,9 @@ def _draw_field(
     if field.kind == "site" and code.sheet != BLANK:
         draft.marks.append(Text(x - 0.6, top + 8.2, code.sheet, 9.6, "bold", pitch_mm=7.2))
         site = study.site(code.sheet)
-        size = fit(site.label, row_width(groups) + 4.0, 3.1, 1.5) if site else 0.0
-        if site and size:
-            draft.marks.append(Text(x, top + BOX_HEIGHT + 3.0, site.label, size))
+        if site:
+            label, size = fit_or_cut(site.label, row_width(groups) + 4.0, 3.1, 2.0)
+            draft.marks.append(Text(x, top + BOX_HEIGHT + 3.1, label, size))
         return BOX_HEIGHT + _CAPTION_STEP
     middles = draw_boxes(draft, field.name, groups, x, top)
     if field.kind != "date":
@@ -141,5 +145,5 @@ def _draw_field(
     first, last = study.season.first.year, study.season.last.year
     year = f"year ({first % 100:02d})" if first == last else "year"
     for caption, middle in zip(("day", "month", year), middles, strict=True):
-        draft.marks.append(Text(middle, top + BOX_HEIGHT + 3.0, caption, 2.5, align="centre"))
+        draft.marks.append(Text(middle, top + BOX_HEIGHT + 3.4, caption, 2.5, align="centre"))
     return BOX_HEIGHT + _CAPTION_STEP

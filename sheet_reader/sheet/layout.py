@@ -10,10 +10,11 @@ from sheet_reader.errors import Mistake, StudyError, UsageError
 from sheet_reader.sheet.codes import LETTERS
 from sheet_reader.sheet.draft import DISC, Draft
 from sheet_reader.sheet.drawing import Blocks, Mark
-from sheet_reader.sheet.head import draw_codes, draw_fields, draw_foot, draw_title
+from sheet_reader.sheet.head import draw_codes, draw_fields, draw_foot, draw_title, title_size
 from sheet_reader.sheet.markers import MODULES, marker_modules, place_markers
 from sheet_reader.sheet.model import BLANK, Marker, Page, SheetCode, SheetLayout
 from sheet_reader.sheet.plan import PAPER_MM, Grid, draw_page, find_grid
+from sheet_reader.sheet.printable import unprintable_texts
 from sheet_reader.study.model import Study
 
 _UNKNOWN_VERSION = "AAAA"
@@ -83,13 +84,18 @@ def _head(study: Study, page: int, sheet: str = BLANK) -> float:
 
 
 def _grid(study: Study) -> Grid:
+    mistakes = unprintable_texts(study)
+    if not title_size(study, PAPER_MM[study.paper][0]):
+        mistakes += (Mistake("title", "is too long for the head of the sheet"),)
+    if mistakes:
+        raise StudyError(study.folder / "study.toml", mistakes)
     grid = find_grid(study, (_head(study, 1), _head(study, 2)))
     if grid is None:
         raise _does_not_fit(
             study,
             "counts",
-            "the sheet can't hold this study: a label or row of boxes is too wide, or it needs "
-            "more than nine pages; shorten labels, or use fewer plots, counts or instructions",
+            "the sheet can't hold this study: a text or row of boxes is too wide, or it needs "
+            "more than nine pages; shorten texts, or use fewer plots, counts or instructions",
         )
     return grid
 
