@@ -23,7 +23,7 @@ HELP = "?"
 
 MORE_HELP = """\
   Enter   take the value offered in the line of keys
-  digits  what the sheet says, e.g. 14; a date as day month year (20 05 26) or 2026-05-20
+  digits  what the sheet says, e.g. 14; a date as 20 05 26 or 2026-05-20
   n       nothing is written there: "not recorded", which is not the same as 0
   x       something is written, but nobody can read it
   b       back to the question before, to answer it again
@@ -94,18 +94,16 @@ def _sum_cell(
 def what_was_read(question: Question, *, blind: bool) -> RenderableType:
     """What the reader made of it and why it asks; without any value where keyed blind."""
     reading = question.reading
-    why = reading.reason or "not sure enough"
+    why = one_line(reading.reason, 200)
     if blind:
-        return Group(
-            Text("Type what you see; what the reader made of it comes after."),
-            Text(f"Why:  {one_line(without_values(why), 200)}"),
-        )
+        lines = [Text("Type what you see; what the reader made of it comes after.")]
+        return Group(*lines, *([Text(f"Why:  {without_values(why)}")] if why else []))
     read = "nothing" if reading.value is None else reading.value
     line = Text.assemble("Read: ", (read, "bold"), f" ({percent(reading.confidence)})")
     if reading.runner_up is not None:
         chance = percent(reading.runner_up_confidence)
         line.append(f", or else {reading.runner_up} ({chance})")
-    return Group(line, Text(f"Why:  {one_line(why, 200)}"))
+    return Group(line, Text(f"Why:  {why or 'not sure enough'}"))
 
 
 def percent(probability: float) -> str:
@@ -118,19 +116,21 @@ def percent(probability: float) -> str:
     return f"{shown} %"
 
 
-def keys(offered: str | None) -> Text:
-    """The line of keys; ``offered`` is what Enter takes, None where it takes nothing."""
-    parts = [("Enter", f"{offered}")] if offered is not None else []
-    parts += [
+def keys(offered: str | None) -> Group:
+    """The two lines of keys; ``offered`` is what Enter takes, None where it takes nothing."""
+    answers = [("Enter", offered)] if offered is not None else []
+    answers += [
         ("digits", "what it says"),
         (NOTHING, "nothing written"),
         (UNREADABLE, "can't be read"),
-        (BACK, "back"),
-        (WHOLE_PHOTO, "photo"),
-        (STOP, "stop"),
     ]
+    moves = [(BACK, "back"), (WHOLE_PHOTO, "whole photo"), (STOP, "stop"), (HELP, "help")]
+    return Group(_key_line(answers), _key_line(moves))
+
+
+def _key_line(pairs: Sequence[tuple[str, str]]) -> Text:
     line = Text()
-    for place, (key, meaning) in enumerate(parts):
+    for place, (key, meaning) in enumerate(pairs):
         line.append(" · " if place else "", style="dim")
         line.append(key, style="bold cyan")
         line.append(f" {meaning}")

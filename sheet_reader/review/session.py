@@ -35,7 +35,8 @@ class Outcome:
 @dataclass
 class Review:
     """One sitting. ``read_line`` gives the next typed line and raises EOFError at the end;
-    ``launch`` opens a picture in the system's viewer and returns 0 if it could.
+    ``launch`` opens a picture in the system's viewer and returns 0 if it could. In an ``audit``
+    every field is typed from the picture before the reading is shown.
     """
 
     desk: Desk
@@ -46,6 +47,7 @@ class Review:
     by: str
     today: date
     mode: PictureMode = "blocks"
+    audit: bool = False
     given: dict[int, Answer] = field(default_factory=dict)
 
     def run(self) -> Outcome:
@@ -83,8 +85,7 @@ class Review:
     def _keep(self, question: Question, answer: Answer) -> None:
         key = question.reading.reading_id
         if self.given.get(key) != answer:
-            blind = keyed_blind(question, self.study)
-            self.desk.keep(question, answer, by=self.by, blind=blind)
+            self.desk.keep(question, answer, by=self.by, blind=self.audit)
             self.given[key] = answer
 
     def _outcome(self, total: int) -> Outcome:
@@ -98,7 +99,7 @@ class Review:
 
     def _ask(self, question: Question, position: int, total: int) -> Answer | Move:
         """Show the question and talk until there is an answer or a move."""
-        blind = keyed_blind(question, self.study)
+        blind = self.audit or keyed_blind(question, self.study)
         before = self.given.get(question.reading.reading_id)
         self._show(question, position, total, blind=blind and before is None)
         if before is not None:
@@ -166,29 +167,50 @@ class Review:
         if blind:
             self.console.print("This field is typed from the picture; the reading comes after.")
             return None
-        value = understand(question.reading.value, question.spec, self.study, self.today)
-        if isinstance(value, Refusal):
-            self.console.print(f"That can't stand: {value.message}.")
-            return None
-        return Accept()
+        return self._weigh(question.reading.value, question, blind=False, accept=True)
 
     def _typed(self, typed: str, question: Question, *, blind: bool) -> Answer | None:
+        return self._weigh(typed, question, blind=blind, accept=False)
+
+    def _weigh(self, typed: str, question: Question, *, blind: bool, accept: bool) -> Answer | None:
+        """An answer if ``typed`` is a value and nothing is odd about it, else a second look.
+
+        ``accept`` is a value taken as read: its range has been told in the reason already.
+        """
         value = understand(typed, question.spec, self.study, self.today)
         if isinstance(value, Refusal):
             self.console.print(f"{value.message[0].upper()}{value.message[1:]}.")
             return None
-        if value.text == question.reading.value:
-            if blind:
-                self.console.print(f"The reader saw {value.text}, too.")
-            return Accept()
-        doubts = [value.doubt] if value.doubt else []
-        if blind:
-            seen = f"{question.reading.value} ({screen.percent(question.reading.confidence)})"
+        read = question.reading.value
+        doubts = [value.doubt] if value.doubt and not accept else []
+        if blind and value.text == read:
+            self.console.print(f"The reader saw {value.text}, too.")
+            doubts = []
+        elif blind:
+            seen = f"{read} ({screen.percent(question.reading.confidence)})"
             doubts.append(f"the reader saw {seen}, you typed {value.text}")
+        if off := self._sum_still_off(question, value.text):
+            doubts.append(off)
         if not doubts:
-            return Value(value.text)
+            return Accept() if value.text == read else Value(value.text)
         self.console.print(f"{'; '.join(doubts)}.", highlight=False)
         return self._once_more(value.text, question)
+
+    def _sum_still_off(self, question: Question, text: str) -> str:
+        """What remains wrong with a disputed sum once its last field is answered, or ""."""
+        values = {}
+        for name in question.together:
+            shown = self.desk.show(question, name)
+            own = name == question.spec.name
+            if shown.status == "flagged" and not own:
+                return ""
+            values[name] = text if own else shown.value
+        if not values or not all(value and value.isdigit() for value in values.values()):
+            return ""
+        total, *parts = (int(value) for value in values.values() if value)
+        if total == sum(parts):
+            return ""
+        return f"the total would be {total}, the parts add to {sum(parts)}"
 
     def _once_more(self, text: str, question: Question) -> Answer | None:
         """A second look at an unusual value: Enter keeps it, a value typed now stands."""

@@ -25,13 +25,14 @@ class MemoryDesk:
         self.study = study
         self.asked = questions
         self.kept: list[tuple[str, Answer, bool]] = []
+        self.status = "flagged"
 
     def questions(self) -> list[Question]:
         return self.asked
 
     def show(self, question: Question, field: str) -> Shown:
         spec = next(s for s in self.study.fields if s.name == field)
-        return Shown(spec, question.reading.value, "flagged", np.zeros((2, 64, 64), np.uint8))
+        return Shown(spec, question.reading.value, self.status, np.zeros((2, 64, 64), np.uint8))
 
     def keep(self, question: Question, answer: Answer, *, by: str, blind: bool) -> None:
         assert by == "Kim"
@@ -50,6 +51,7 @@ class Sitting:
         self.study = study
         self.launched: list[Path] = []
         self.screen = ""
+        self.shown_as = "flagged"
 
     def question(
         self, field: str, *, together: tuple[str, ...] = (), **changes: object
@@ -75,8 +77,11 @@ class Sitting:
         )
         return Question(replace(usual, **changes), spec, together)  # type: ignore[arg-type]
 
-    def run(self, questions: list[Question], typed: list[str]) -> tuple[Outcome, MemoryDesk]:
+    def run(
+        self, questions: list[Question], typed: list[str], *, audit: bool = False
+    ) -> tuple[Outcome, MemoryDesk]:
         desk = MemoryDesk(self.study, questions)
+        desk.status = self.shown_as
         lines = iter(typed)
         screen = io.StringIO()
 
@@ -95,6 +100,7 @@ class Sitting:
             by="Kim",
             today=date(2026, 6, 1),
             mode="plain",
+            audit=audit,
         )
         outcome = review.run()
         self.screen = screen.getvalue()

@@ -51,7 +51,7 @@ def test_the_screen_shows_place_reading_reason_and_keys(sitting: Any) -> None:
         "n nothing written",
         "x can't be read",
         "b back",
-        "w photo",
+        "w whole photo",
         "s stop",
     ):
         assert part in sitting.screen
@@ -140,18 +140,18 @@ def test_hardly_better_than_a_coin_is_typed_blind(sitting: Any) -> None:
 
 def test_blind_agreement_confirms(sitting: Any) -> None:
     _, desk = sitting.run([sitting.question(TOTAL)], ["14"])
-    assert desk.kept == [(TOTAL, Accept(), True)]
+    assert desk.kept == [(TOTAL, Accept(), False)]
 
 
 def test_blind_disagreement_is_shown_and_asked_once_more(sitting: Any) -> None:
     _, desk = sitting.run([sitting.question(TOTAL)], ["19", ""])
     assert "the reader saw 14 (80 %), you typed 19" in sitting.screen
-    assert desk.kept == [(TOTAL, Value("19"), True)]
+    assert desk.kept == [(TOTAL, Value("19"), False)]
 
 
 def test_blind_slip_of_the_finger_is_put_right(sitting: Any) -> None:
     _, desk = sitting.run([sitting.question(TOTAL)], ["41", "14"])
-    assert desk.kept == [(TOTAL, Accept(), True)]
+    assert desk.kept == [(TOTAL, Accept(), False)]
 
 
 def test_a_site_off_the_roster_is_refused(sitting: Any, bean_study: Any) -> None:
@@ -170,6 +170,23 @@ def test_a_sum_that_does_not_hold_shows_all_its_fields(sitting: Any) -> None:
     for label in ("total: ", "part: ", "→ total: ", "Ladybird egg clusters", "under 5 mm"):
         assert label in sitting.screen
     assert desk.kept == [(TOTAL, Accept(), False)]
+
+
+def test_a_sum_that_still_does_not_hold_is_asked_once_more(sitting: Any) -> None:
+    names = (TOTAL, "pinched.egg_clusters", "pinched.small_larvae", "pinched.large_larvae")
+    question = sitting.question(TOTAL, together=names)
+    sitting.shown_as = "answered"
+    _, desk = sitting.run([question], ["", "42"])
+    assert "the total would be 14, the parts add to 42" in sitting.screen
+    assert desk.kept == [(TOTAL, Value("42"), False)]
+
+
+def test_an_audit_hides_every_reading_and_marks_the_answers(sitting: Any) -> None:
+    question = sitting.question(PLANTS, confidence=0.9999, reason="")
+    _, desk = sitting.run([question], ["", "14"], audit=True)
+    assert "14" not in sitting.screen.split("> ")[0]
+    assert "Why" not in sitting.screen
+    assert desk.kept == [(PLANTS, Accept(), True)]
 
 
 def test_names_with_line_breaks_or_ten_kilobytes_stay_on_their_line(sitting: Any) -> None:
