@@ -48,20 +48,22 @@ def judge_site(
     belief = _with_roster(raw, known) if use_roster and known else raw
     (value, confidence), *rest = belief.ranked()
     written, p_written = raw.ranked()[0]
+    accept = (
+        not use_roster
+        or written in known
+        or (value in known and raw.probability(value) >= CONTRADICTION * p_written)
+    )
+    shown = value if accept else written
     judged = Judgement(
         field,
         _text(value, known),
         confidence,
-        (*flags, *number_flags(belief, value, _text(value, known))),
+        (*flags, *number_flags(raw, shown, _text(shown, known))),
         box_doubt(raw)[1],
         runner_up=_text(rest[0][0], known) if rest else None,
         runner_up_confidence=rest[0][1] if rest else 0.0,
     )
-    if not use_roster or written in known:
-        return judged
-    if value in known and raw.probability(value) >= CONTRADICTION * p_written:
-        return judged
-    return _off_roster(judged, belief, written, known)
+    return judged if accept else _off_roster(judged, belief, written, known)
 
 
 def _with_roster(raw: NumberBelief, known: dict[int, str]) -> NumberBelief:
