@@ -52,6 +52,7 @@ photos = Table(
     Column("model", String(80), nullable=False, default=""),
     Column("claimed_by", String(200)),
     Column("claimed_at", String(32)),
+    Column("forgotten_at", String(32)),
 )
 
 origins = Table(

@@ -45,7 +45,10 @@ def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
 def add_photo(
     connection: Connection, digest: str, name: str, original: str, size: int, origin: Origin
 ) -> tuple[int, bool]:
-    """Note a photo by its hash, and where it came from; gives its id and whether it is new."""
+    """Note a photo by its hash, and where it came from; gives its id and whether it is new.
+
+    Where a photo came from is not noted again once its sender was forgotten.
+    """
     new = insert_new(
         connection,
         schema.photos,
@@ -60,11 +63,11 @@ def add_photo(
         program="",
         model="",
     )
-    photos = schema.photos.c
-    photo_id = int(
-        connection.execute(select(photos.id).where(photos.sha256 == digest)).scalar_one()
-    )
-    insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
+    c = schema.photos.c
+    query = select(c.id, c.forgotten_at).where(c.sha256 == digest)
+    photo_id, forgotten_at = connection.execute(query).one()
+    if forgotten_at is None:
+        insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
     return photo_id, new
 
 

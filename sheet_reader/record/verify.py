@@ -1,0 +1,130 @@
+"""Is everything there, and is it what it was? Hashes, references and layout."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import Connection, select
+
+from sheet_reader.record import originals, schema
+from sheet_reader.record.migrations import MIGRATIONS, version_of
+from sheet_reader.record.store import Record
+from sheet_reader.study.model import Study
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """``problems`` are faults, one line each; ``notes`` are worth knowing and harmless."""
+
+    photos: int
+    pages: int
+    decisions: int
+    problems: tuple[str, ...]
+    notes: tuple[str, ...]
+
+    @property
+    def sound(self) -> bool:
+        """Whether nothing is wrong."""
+        return not self.problems
+
+
+def verify(study: Study, url: str | None = None) -> Verdict:
+    """Check the database itself, every reference, every original against its hash, and the layout.
+
+    Raises :class:`RecordError` where the record is too damaged to be opened.
+    """
+    with Record.open(study, url) as record, record.reading() as connection:
+        problems = [
+            *_database(connection),
+            *_references(connection),
+            *_values(connection, study),
+            *_originals(connection, study.folder),
+        ]
+        notes = [*_strays(connection, study.folder), *_layouts(connection, study)]
+        counts = [
+            len(connection.execute(select(table.c.id)).all())
+            for table in (schema.photos, schema.sightings, schema.decisions)
+        ]
+    return Verdict(counts[0], counts[1], counts[2], tuple(problems), tuple(notes))
+
+
+def _database(connection: Connection) -> Iterator[str]:
+    if version_of(connection) != MIGRATIONS[-1].version:
+        yield "the record's schema is not the present one"
+    if connection.dialect.name != "sqlite":
+        return
+    for (line,) in connection.exec_driver_sql("PRAGMA integrity_check(20)"):
+        if line != "ok":
+            yield f"the database file is damaged: {line}"
+    for table, row, parent, _ in connection.exec_driver_sql("PRAGMA foreign_key_check"):
+        yield f"{table} {row} refers to a line in {parent} that is not there"
+
+
+def _references(connection: Connection) -> Iterator[str]:
+    """References that no foreign key can check."""
+    p, s, k = schema.photos.c, schema.sightings.c, schema.looks.c
+    read_without_page = select(p.name).where(p.status == "read", p.id.not_in(select(s.photo_id)))
+    for (name,) in connection.execute(read_without_page):
+        yield f"{name} counts as read, but no page of it is in the record"
+    never_looked_at = select(s.id).where(s.id.not_in(select(k.sighting_id)))
+    for (number,) in connection.execute(never_looked_at):
+        yield f"page {number} has no reading"
+    r, d = schema.readings.c, schema.decisions.c
+    astray = (
+        select(d.id)
+        .join_from(schema.decisions, schema.readings, r.id == d.reading_id)
+        .join(schema.looks, k.id == r.look_id)
+        .where((k.sighting_id != d.sighting_id) | (r.field != d.field))
+    )
+    for (number,) in connection.execute(astray):
+        yield f"decision {number} is about another field than its reading"
+
+
+def _values(connection: Connection, study: Study) -> Iterator[str]:
+    """Values that no reader and no person can have given."""
+    r = schema.readings.c
+    odd = select(r.id, r.field).where((r.confidence < 0) | (r.confidence > 1))
+    for row in connection.execute(odd):
+        yield f"reading {row.id} ({row.field}) has an impossible confidence"
+    statuses = select(r.id, r.field).where(r.status.not_in(("accepted", "flagged", "empty")))
+    for row in connection.execute(statuses):
+        yield f"reading {row.id} ({row.field}) has an unknown status"
+    sites = {site.number for site in study.roster}
+    k = schema.looks.c
+    for (site,) in connection.execute(select(k.site).where(k.site.is_not(None)).distinct()):
+        if site not in sites:
+            yield f"a page was accepted for site {site}, which is not on the roster"
+
+
+def _originals(connection: Connection, folder: Path) -> Iterator[str]:
+    p = schema.photos.c
+    for row in connection.execute(select(p.name, p.original).order_by(p.id)):
+        path = folder / row.original
+        if not path.is_file():
+            yield f"{row.name}: its original is missing ({row.original})"
+        elif originals.sha256_of(path) != path.stem:
+            yield f"{row.name}: its original was changed ({row.original})"
+
+
+def _strays(connection: Connection, folder: Path) -> Iterator[str]:
+    known = {row.original for row in connection.execute(select(schema.photos.c.original))}
+    stray = [p for p in originals.all_kept(folder) if p.relative_to(folder).as_posix() not in known]
+    if stray:
+        yield (
+            f"{len(stray)} kept originals are not in the record yet "
+            "(a run was interrupted; reading their files again notes them)"
+        )
+
+
+def _layouts(connection: Connection, study: Study) -> Iterator[str]:
+    from sheet_reader.record.look import book_of
+
+    now = book_of(study).version
+    s = schema.sightings.c
+    for layout, other in connection.execute(select(s.layout, s.study).distinct()):
+        if other != study.key:
+            yield f"some pages belong to another study ({other}) and are left out"
+        elif layout != now:
+            yield f"some pages were printed with layout {layout}; the study prints {now} now"
