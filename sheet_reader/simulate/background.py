@@ -81,7 +81,7 @@ def _cloth(rng: np.random.Generator) -> Floats32:
 
 def _grass(rng: np.random.Generator) -> Floats32:
     level = 0.55 + _cloudy(rng, (60, 60)) * 0.12
-    tile = _coloured(level, (70, 130, 110))
+    tile = np.clip(_coloured(level, (70, 130, 110)), 0, 255).astype(np.uint8)
     starts = rng.uniform(0, TILE_PX, (2600, 2))
     angles = rng.normal(-np.pi / 2, 0.8, 2600)
     for start, angle in zip(starts, angles, strict=True):
@@ -89,8 +89,8 @@ def _grass(rng: np.random.Generator) -> Floats32:
         shade = rng.uniform(0.5, 1.5)
         colour = (50 * shade, 125 * shade, 95 * shade)
         points = [tuple(int(v) for v in p) for p in (start, end)]
-        cv2.line(tile, points[0], points[1], colour, int(rng.integers(2, 5)), cv2.LINE_AA)
-    return tile
+        cv2.line(tile, points[0], points[1], colour, int(rng.integers(1, 4)), cv2.LINE_AA)
+    return tile.astype(np.float32)
 
 
 def _gravel(rng: np.random.Generator) -> Floats32:

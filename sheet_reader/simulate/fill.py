@@ -218,7 +218,8 @@ class _Scribe:
         """Tally strokes in the free space to the left or right of the boxes."""
         x, y, _, height = self._box(cells[0])
         last = self._box(cells[-1])
-        band = self.paper.bgr[int(y) : int(y + height), :, 1].min(axis=0) > 140
+        upper, height = y + 0.3 * height, 0.7 * height
+        band = self.paper.bgr[int(upper) : int(upper + height), :, 1].min(axis=0) > 140
         gap = self.paper.px_per_mm * 1.5
         for start, step in ((int(x - gap), -1), (int(last[0] + last[2] + gap), 1)):
             end = start
@@ -229,5 +230,5 @@ class _Scribe:
                 left = min(start, end) + gap
                 strokes = marks.tally(count, int(height), int(room), self.rng)
                 if strokes:
-                    self._ink(strokes, left, y, height, room)
+                    self._ink(strokes, left, upper, height, room)
                 return

@@ -90,7 +90,7 @@ def _shadow(
             cv2.ellipse(mask, spot, axes, float(rng.uniform(0, 180)), 0, 360, 255, -1)
     low, high = np.log(level.shadow_edge_mm)
     sigma = max(0.4, float(np.exp(rng.uniform(low, high))) * px_per_mm / 2.5)
-    soft = _wide_blur(mask.astype(np.float32) / 255, sigma)
+    soft = _wide_blur(np.asarray(mask / 255, np.float32), sigma)
     return np.asarray(1 - soft * np.float32(1 - rng.uniform(*level.shadow_gain)), np.float32)
 
 

@@ -123,12 +123,13 @@ def _zigzag(height: int, width: int, step: float, rng: np.random.Generator) -> S
         lower = np.array([max(0.0, along - 1.0), min(along, 1.0)])
         points.append(upper if index % 2 else lower)
     unit = np.clip(np.array(points) + rng.normal(0, 0.025, (lines, 2)), -0.02, 1.02)
-    return (inset + (1 - 2 * inset) * unit) * np.array([width - 1, height - 1])
+    return np.asarray((inset + (1 - 2 * inset) * unit) * np.array([width - 1, height - 1]))
 
 
 def _loop(height: int, width: int, rng: np.random.Generator) -> Stroke:
     corners = np.array([[0.05, 0.05], [0.95, 0.05], [0.95, 0.95], [0.05, 0.95], [0.05, 0.06]])
-    return (corners + rng.normal(0, 0.02, corners.shape)) * np.array([width - 1, height - 1])
+    shaken = corners + rng.normal(0, 0.02, corners.shape)
+    return np.asarray(shaken * np.array([width - 1, height - 1]))
 
 
 def _scaled(line: object, height: int, width: int, rng: np.random.Generator) -> Stroke:

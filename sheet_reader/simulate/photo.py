@@ -79,10 +79,10 @@ def photograph(
     light = random_light(level, grid.shape, px_per_mm / grid.step, rng)
     scene, covers = _scene(sheets, maps, level, grid, light, px_per_mm, rng)
     white = rng.uniform(*level.exposure)
-    cast = np.clip(1 + rng.normal(0, level.cast, 3), 0.7, 1.25)
+    cast = _random_cast(level, rng)
     glare = grid.spread(light.glare) if light.glare.any() else None
     soft = blurred(scene, level, px_per_mm, rng)
-    picture = exposed(soft, grid.spread(light.gain), glare, white, tuple(cast), level, rng)
+    picture = exposed(soft, grid.spread(light.gain), glare, white, cast, level, rng)
     tag = orientation or random_orientation(rng)
     quality = int(rng.integers(level.quality[0], level.quality[1] + 1))
     data = jpeg(oriented(picture, tag), quality, tag)
@@ -93,6 +93,12 @@ def photograph(
     )
     truth = PhotoTruth(kind, level.name, seed, camera.width, camera.height, tag, truths)
     return Photo(data, truth, maps, picture)
+
+
+def _random_cast(level: Level, rng: np.random.Generator) -> tuple[float, float, float]:
+    """Factors of blue, green and red: mostly along warm and cool, a little green or pink."""
+    warm, green = rng.normal(0, level.cast), rng.normal(0, level.cast / 4)
+    return float(1 - warm), float(1 + green), float(1 + warm)
 
 
 def _placements(sheets: Sequence[FilledSheet], rng: np.random.Generator) -> list[Placement]:
@@ -131,7 +137,7 @@ def _scene(
     camera = grid.width, grid.height
     desk = maps[0].camera if maps else None
     scene = random_background(desk, rng) if desk else _desk_alone(camera, level, rng)
-    covers = []
+    covers: list[Bytes] = []
     for sheet, sheet_map in zip(sheets, maps, strict=True):
         outline = sheet_map.to_px(_outline(*sheet.paper.size_mm))
         _drop_shadow(scene, outline, px_per_mm, rng)
@@ -187,12 +193,14 @@ def _lay(
     raster = paper.bgr
     shrink = min(1.0, px_per_mm * 1.15 / scale)
     if shrink < 0.95:  # a bilinear look-up alone would alias
-        raster = cv2.resize(raster, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+        small = cv2.resize(raster, None, fx=shrink, fy=shrink, interpolation=cv2.INTER_AREA)
+        raster = np.asarray(small, np.uint8)
     factor = np.array(raster.shape[1::-1]) / np.array(paper.size_mm)
     points = sheet_map.to_mm(grid.pixels())
-    across = points * factor - 0.5
-    dense = grid.spread(across.reshape(*grid.shape, 2).astype(np.float32))
-    cv2.remap(raster, dense, None, cv2.INTER_LINEAR, scene, cv2.BORDER_TRANSPARENT)
+    places = points * factor - 0.5
+    dense = grid.spread(places.reshape(*grid.shape, 2).astype(np.float32))
+    across, down = cv2.split(dense)
+    cv2.remap(raster, across, down, cv2.INTER_LINEAR, scene, cv2.BORDER_TRANSPARENT)
     size = np.array(paper.size_mm)
     near = np.all((points > -4) & (points < size + 4), axis=1)
     turned = shading(sheet_map.surface.slopes(points), rng)

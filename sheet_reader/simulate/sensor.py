@@ -32,7 +32,7 @@ def _line_kernel(length: float, angle: float) -> Floats32:
     ends = [np.rint((np.array([middle, middle]) + d) * 16).astype(int) for d in (-reach, reach)]
     start, end = (tuple(int(v) for v in p) for p in ends)
     cv2.line(kernel, start, end, 1.0, 1, cv2.LINE_AA, 4)
-    return kernel / kernel.sum()
+    return np.asarray(kernel / kernel.sum(), np.float32)
 
 
 def exposed(

@@ -40,18 +40,12 @@ def filled_sheet(
     template = book.template(page, PRINT_PX_PER_MM)
     paper = print_page(template, PRINT_PX_PER_MM, level, rng, paper_mm)
     fields, cells = fill_page(paper, page, visit, hands, habits, rng)
-    site = visit.site
-    if page.code.sheet == BLANK and any(
-        f.field == _site_field(book) and f.value is None for f in fields
-    ):
-        site = ""
-    truth = SheetTruth(page.code, site or None, visit.visit_date, fields, cells,
-                       wrong_sums=visit.wrong_sums)  # fmt: skip
+    written = {f.field: f.value for f in fields}
+    names = {h.kind: h.name for h in book.study.header}
+    site = written.get(names["site"], visit.site)
+    day = written.get(names["date"], visit.visit_date)
+    truth = SheetTruth(page.code, site, day, fields, cells, wrong_sums=visit.wrong_sums)
     return FilledSheet(paper, page, truth)
-
-
-def _site_field(book: LayoutBook) -> str:
-    return next(h.name for h in book.study.header if h.kind == "site")
 
 
 def random_request(book: LayoutBook, seed: int) -> Request:

@@ -1,0 +1,89 @@
+"""The pictures of a benchmark or of a generated set: which case each seed stands for."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import numpy as np
+
+from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.model import BLANK
+from sheet_reader.simulate.fill import HABITS
+from sheet_reader.simulate.levels import LEVELS
+from sheet_reader.simulate.no_sheet import (
+    KINDS,
+    no_sheet_photo,
+    older_layout,
+    page_photos,
+    real_page,
+)
+from sheet_reader.simulate.photo import photograph
+from sheet_reader.simulate.samples import SAMPLES, sample_folder
+from sheet_reader.simulate.sources import Hands
+from sheet_reader.simulate.study_photos import filled_sheet, photo_of, random_request
+from sheet_reader.simulate.truth import PhotoTruth
+from sheet_reader.study.reader import read_study
+
+BARE_SHARE = 0.05
+
+
+@dataclass(slots=True)
+class Desk:
+    """What cases are made from: books by sample name, and of each study an older layout; real
+    pictures of pages where there are any.
+    """
+
+    hands: Hands
+    pages: Sequence[Path] = ()
+    books: dict[str, LayoutBook] = field(default_factory=dict)
+    older: dict[str, LayoutBook] = field(default_factory=dict)
+
+    @classmethod
+    def of_samples(cls, hands: Hands, data: Path | None = None) -> Desk:
+        """Both sample studies."""
+        books = {name: LayoutBook(read_study(sample_folder(name))) for name in SAMPLES}
+        older = {name: older_layout(book) for name, book in books.items()}
+        return cls(hands, page_photos(data) if data else (), books, older)
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One picture: ``data`` is the file, ``study`` the sample whose reader gets it."""
+
+    study: str
+    data: bytes
+    truth: PhotoTruth
+
+
+def make_case(
+    desk: Desk, study: str, level: str, seed: int, *, bare_share: float = BARE_SHARE,
+    sheets: int = 1,
+) -> Case:  # fmt: skip
+    """The picture that belongs to ``seed``; with several ``sheets``, all in one photograph."""
+    rng = np.random.default_rng([seed, 44])
+    book = desk.books[study]
+    if rng.random() < bare_share:
+        kinds = KINDS + (("real page",) if desk.pages else ())
+        kind = str(rng.choice(kinds))
+        if kind == "real page":
+            path = desk.pages[int(rng.integers(len(desk.pages)))]
+            return Case(study, real_page(path), PhotoTruth(kind, level, seed, 0, 0, 1))
+        other = next(b for name, b in desk.books.items() if name != study)
+        photo = no_sheet_photo(kind, other, desk.older[study], desk.hands, level, seed)
+    elif sheets > 1:
+        filled = []
+        for number in range(sheets):
+            request = random_request(book, seed * 16 + number)
+            layout = book.layout(BLANK if request.on_blank else request.visit.site)
+            page = layout.pages[request.page - 1]
+            filled.append(
+                filled_sheet(
+                    book, page, request.visit, desk.hands, LEVELS[level], HABITS[level], rng
+                )
+            )
+        photo = photograph(filled, LEVELS[level], seed)
+    else:
+        photo = photo_of(book, desk.hands, level, seed)
+    return Case(study, photo.data, photo.truth)
