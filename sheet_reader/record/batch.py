@@ -92,6 +92,10 @@ def take_in(record: Record, arriving: Iterable[Arrival | Unreadable], tally: _Ta
             tally.lines.append(f"{item.name}: {item.reason}")
             continue
         digest = hashlib.sha256(item.data).hexdigest()
+        with record.reading() as connection:
+            if writing.is_forgotten(connection, digest):
+                tally.known += 1
+                continue
         original = originals.place_of(digest, item.suffix)
         with our_errors(record.folder):
             originals.keep(record.folder, original, item.data)

@@ -42,13 +42,17 @@ def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
     return bool(connection.execute(statement).rowcount == 1)
 
 
+def is_forgotten(connection: Connection, digest: str) -> bool:
+    """Whether this photo's sender was forgotten: then nothing of it is kept again."""
+    c = schema.photos.c
+    query = select(c.id).where(c.sha256 == digest, c.forgotten_at.is_not(None))
+    return connection.execute(query).first() is not None
+
+
 def add_photo(
     connection: Connection, digest: str, name: str, original: str, size: int, origin: Origin
 ) -> tuple[int, bool]:
-    """Note a photo by its hash, and where it came from; gives its id and whether it is new.
-
-    Where a photo came from is not noted again once its sender was forgotten.
-    """
+    """Note a photo by its hash, and where it came from; gives its id and whether it is new."""
     new = insert_new(
         connection,
         schema.photos,
@@ -63,11 +67,9 @@ def add_photo(
         program="",
         model="",
     )
-    c = schema.photos.c
-    query = select(c.id, c.forgotten_at).where(c.sha256 == digest)
-    photo_id, forgotten_at = connection.execute(query).one()
-    if forgotten_at is None:
-        insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
+    found = connection.execute(select(schema.photos.c.id).filter_by(sha256=digest))
+    photo_id = int(found.scalar_one())
+    insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
     return photo_id, new
 
 
