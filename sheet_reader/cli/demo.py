@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 
-@click.command()
+@click.command(short_help="Try everything on made-up photos.")
 @click.argument(
     "folder", required=False, default="demo", type=click.Path(path_type=Path), metavar="[DIR]"
 )

@@ -9,7 +9,7 @@ import click
 from sheet_reader.cli.common import counted, open_study, study_argument
 
 
-@click.command()
+@click.command(short_help="Write rows.csv and readings.csv.")
 @study_argument
 @click.option(
     "--out",

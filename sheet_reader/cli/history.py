@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from sheet_reader.record.model import HistoryEntry
 
 
-@click.command()
+@click.command(short_help="Show how each value of a visit came to be.")
 @study_argument
 @click.option("--site", required=True, metavar="N", help="The site's number.")
 @click.option("--visit", required=True, metavar="DATE", help="The visit date, e.g. 2026-05-20.")

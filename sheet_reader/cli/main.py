@@ -13,11 +13,16 @@ from sheet_reader import __version__
 from sheet_reader.cli.boundary import BoundaryGroup
 
 COMMANDS = {
+    "print": "sheet_reader.cli.print_sheets:print_sheets",
     "read": "sheet_reader.cli.read:read",
     "review": "sheet_reader.cli.review:review",
     "export": "sheet_reader.cli.export:export",
     "demo": "sheet_reader.cli.demo:demo",
+    "audit": "sheet_reader.cli.audit:audit",
     "history": "sheet_reader.cli.history:history",
+    "backup": "sheet_reader.cli.keeping:backup",
+    "verify": "sheet_reader.cli.keeping:verify",
+    "forget": "sheet_reader.cli.keeping:forget",
 }
 """Command names in the order of the work, each with its module and attribute."""
 

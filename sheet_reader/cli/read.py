@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 Step = Callable[[int, int, str], None]
 
 
-@click.command()
+@click.command(short_help="Read photos of sheets.")
 @study_argument
 @click.argument("photos", nargs=-1, type=click.Path(path_type=Path), metavar="[PHOTO or FOLDER]...")
 @click.option(

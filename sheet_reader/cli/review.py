@@ -36,7 +36,7 @@ def person(name: str | None) -> str:
         return "unnamed"
 
 
-@click.command()
+@click.command(short_help="Answer questions about the doubtful fields.")
 @study_argument
 @click.option("--as", "name", metavar="NAME", help="Who answers; the login name if left out.")
 @click.option("--pictures", type=PICTURES, default="auto", show_default=True, help=PICTURES_HELP)
@@ -70,7 +70,9 @@ def console_for_questions() -> Console:
     return Console(file=sys.stdout, markup=False, highlight=False, emoji=False)
 
 
-def hold(record: Record, desk: Desk, by: str, pictures: PictureMode) -> Outcome:
+def hold(
+    record: Record, desk: Desk, by: str, pictures: PictureMode, *, audit: bool = False
+) -> Outcome:
     """Hold the conversation on this terminal."""
     from sheet_reader.review.pictures import settle
     from sheet_reader.review.session import Review
@@ -85,6 +87,7 @@ def hold(record: Record, desk: Desk, by: str, pictures: PictureMode) -> Outcome:
         by=by,
         today=today(),
         mode=settle(pictures, console),
+        audit=audit,
     )
     return review.run()
 

@@ -1,0 +1,96 @@
+"""``sheet-reader audit``: a blind look at a random sample of accepted fields."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from sheet_reader.cli.common import counted, open_study, study_argument
+from sheet_reader.cli.review import PICTURES, PICTURES_HELP, hold, person
+
+if TYPE_CHECKING:
+    from sheet_reader.decode.audit_plan import SamplingPlan
+    from sheet_reader.record.store import Record
+    from sheet_reader.review.pictures import PictureMode
+
+
+@click.command(short_help="Check a random sample of accepted fields, blind.")
+@study_argument
+@click.option("--as", "name", metavar="NAME", help="Who looks; the login name if left out.")
+@click.option(
+    "--sample",
+    type=click.IntRange(min=1),
+    metavar="N",
+    help="How many fields to look at; by the sampling plan if left out.",
+)
+@click.option(
+    "--seed", type=int, metavar="N", help="Draw the same sample again; drawn afresh if left out."
+)
+@click.option("--pictures", type=PICTURES, default="auto", show_default=True, help=PICTURES_HELP)
+def audit(
+    study: Path, name: str | None, sample: int | None, seed: int | None, pictures: PictureMode
+) -> None:
+    """Look at a random sample of accepted fields without seeing what was read.
+
+    Type what each picture shows. Only then does the reading appear. The sample follows ISO 2859-1
+    (general level II, single, normal) for the study's accepted_error, and the result is stated
+    with its exact confidence interval. Wrong readings are corrected, and every answer counts when
+    the study's own error rate is judged. Stop whenever you like: the result covers what was seen.
+
+    Example:  sheet-reader audit bean_tips --as Kim
+    """
+    import numpy as np
+
+    from sheet_reader.record.store import Record
+    from sheet_reader.review.desk import RecordDesk
+
+    opened = open_study(study)
+    with Record.open(opened) as record:
+        lot = record.summary().fields.get("accepted", 0)
+        if lot < 2:
+            click.echo("Too few accepted fields to draw a sample from.")
+            return
+        plan = _plan(lot, opened.accepted_error)
+        chosen = record.accepted_sample(sample or plan.sample, np.random.default_rng(seed))
+        click.echo(
+            f"{counted(len(chosen), 'field')} drawn at random from {lot:,} accepted ones. "
+            "Type what you see."
+        )
+        outcome = hold(record, RecordDesk(record, chosen), person(name), pictures, audit=True)
+        _tell(record, plan if sample is None else None, outcome.answered, outcome.confirmed)
+
+
+def _plan(lot: int, accepted_error: float) -> SamplingPlan:
+    from sheet_reader.decode.audit_plan import nearest_aql, sampling_plan
+
+    return sampling_plan(lot, nearest_aql(accepted_error))
+
+
+def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -> None:
+    """The result of this look, of all looks so far, and what can be promised."""
+    from sheet_reader.decode.binomial import ObservedError, percent
+    from sheet_reader.decode.calibration import shipped_calibration
+    from sheet_reader.decode.promise import Checked, promise_for
+
+    click.echo()
+    if checked == 0:
+        click.echo("Nothing was looked at.")
+        return
+    seen = ObservedError(checked - right, checked)
+    low, high = seen.interval
+    click.echo(f"{seen.sentence}.")
+    click.echo(f"Two-sided 95 % interval (Clopper–Pearson): {percent(low)} to {percent(high)}.")
+    if plan is not None and checked >= plan.sample:
+        verdict = "passed" if plan.accepts(seen.wrong) else "not passed"
+        click.echo(
+            f"Plan ISO 2859-1, letter {plan.letter}, AQL {plan.aql:g} %: {plan.sample} looked at, "
+            f"up to {plan.accept} wrong allowed: {verdict}."
+        )
+    scores, correct = record.calibration(blind_only=True)
+    total = ObservedError(int((~correct).sum()), len(correct))
+    click.echo(f"All audits so far: {total.sentence}.")
+    own = Checked.of(scores, correct)
+    promise = promise_for(record.study.accepted_error, shipped_calibration(), own)
+    click.echo(promise.sentence)

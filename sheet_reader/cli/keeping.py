@@ -1,0 +1,107 @@
+"""``sheet-reader backup``, ``verify`` and ``forget``: keeping the record safe and discreet."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from sheet_reader.cli.common import counted, open_study, study_argument
+from sheet_reader.errors import UsageError
+
+FAULTS_FOUND = 4
+"""The exit code of RecordError: the record is damaged."""
+
+
+@click.command(short_help="Copy the record and all photos into one file.")
+@study_argument
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
+def backup(study: Path, file: Path) -> None:
+    """Copy the record, every photo, study.toml and the roster into one tar archive.
+
+    The copy is consistent, also while photos are being read or reviewed. It appears whole or not
+    at all. To put it back, unpack it into an empty folder. It holds all that the record holds,
+    names of senders too: keep it as safe as the study folder.
+
+    Example:  sheet-reader backup bean_tips beans-2026-06-01.tar
+    """
+    from sheet_reader.record.backup import backup as back_up
+
+    made = back_up(open_study(study), file)
+    click.echo(f"{made.file}: {counted(made.photos, 'photo')}, {made.bytes / 1e6:,.1f} MB")
+
+
+@click.command(short_help="Check that nothing in the record is damaged or missing.")
+@study_argument
+def verify(study: Path) -> None:
+    """Check the database, every reference, every photo against its hash, and the layouts.
+
+    Faults are listed, one a line, and the exit code is then 4. Notes are harmless.
+
+    Example:  sheet-reader verify bean_tips
+    """
+    from sheet_reader.record.verify import verify as check
+
+    opened = open_study(study)
+    _must_exist(opened.folder)
+    verdict = check(opened)
+    for problem in verdict.problems:
+        click.echo(f"fault: {problem}")
+    for note in verdict.notes:
+        click.echo(f"note: {note}")
+    checked = (
+        f"{counted(verdict.photos, 'photo')}, {counted(verdict.pages, 'page')}, "
+        f"{counted(verdict.decisions, 'decision')} checked"
+    )
+    if not verdict.sound:
+        click.echo(f"{checked}: {counted(len(verdict.problems), 'fault')}.")
+        click.echo("Next:  put a backup into an empty folder and compare")
+        raise click.exceptions.Exit(FAULTS_FOUND)
+    click.echo(f"{checked}: all sound.")
+
+
+@click.command(short_help="Remove a volunteer's personal data and keep the counts.")
+@study_argument
+@click.option(
+    "--contact",
+    required=True,
+    metavar="TEXT",
+    help="The name or mail address to forget, as whole words.",
+)
+@click.option("--yes", is_flag=True, help="Do it without asking.")
+def forget(study: Path, contact: str, yes: bool) -> None:
+    """Remove what the record knows of a person: sender, subject, file names, camera tags.
+
+    The photos stay as bare pictures without the camera's tags, and so do all counts and
+    decisions. This can't be undone. Your own files that still name the person are listed.
+
+    Example:  sheet-reader forget bean_tips --contact kim@example.org
+    """
+    from sheet_reader.record.forget import forget as remove
+
+    opened = open_study(study)
+    _must_exist(opened.folder)
+    if not yes:
+        click.confirm(f"Forget all that the record knows of “{contact}”?", abort=True)
+    gone = remove(opened, contact)
+    click.echo(
+        f"Forgotten: {counted(gone.origins, 'note')} of who sent what, "
+        f"{counted(gone.photos, 'photo')} made anonymous. All counts stay."
+    )
+    for line in gone.elsewhere:
+        click.echo(f"note: {line}")
+    click.echo("note: backups made before still hold it")
+
+
+def _must_exist(folder: Path) -> None:
+    import os
+
+    from sheet_reader.record.engine import RECORD_FILE
+    from sheet_reader.record.store import URL_VARIABLE
+
+    if not (folder / RECORD_FILE).exists() and not os.environ.get(URL_VARIABLE):
+        raise UsageError(
+            "this study has no record yet",
+            where=folder,
+            remedy=f"start with: sheet-reader read {folder}",
+        )

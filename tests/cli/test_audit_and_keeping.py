@@ -1,0 +1,119 @@
+"""Audit, backup, verify and forget through the command line."""
+
+import csv
+import tarfile
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+
+def accepted_values(folder: Path) -> dict[str, str]:
+    with (folder / "results" / "readings.csv").open(encoding="utf-8", newline="") as file:
+        return {line["field"]: line["value"] for line in csv.DictReader(file)}
+
+
+@pytest.fixture
+def read_desk(bean_desk: Any) -> Any:
+    bean_desk.put("a.png")
+    bean_desk.done("read")
+    return bean_desk
+
+
+def test_an_audit_hides_the_reading_until_the_answer_is_in(read_desk: Any) -> None:
+    text = read_desk.done("audit", "--sample", "1", "--seed", "3", typed="s\n")
+    assert "1 field drawn at random from 16 accepted ones" in text
+    assert "Read:" not in text
+    assert "Nothing was looked at." in text
+
+
+def test_an_audit_states_its_result_exactly(read_desk: Any) -> None:
+    questions = read_desk.done("audit", "--sample", "3", "--seed", "3", typed="s\n")
+    assert "1 of 3" in questions
+    answers = answers_for(read_desk, seed=3, count=3)
+    text = read_desk.done("audit", "--sample", "3", "--seed", "3", typed="\n".join(answers) + "\n")
+    # One-sided Clopper–Pearson bound for 0 of 3: 1 - 0.05 ** (1 / 3) = 0.6316 (closed form).
+    assert "0 of 3 wrong: at most 64 % with 95 % confidence" in text
+    assert "All audits so far: 0 of 3 wrong" in text
+
+
+def answers_for(desk: Any, seed: int, count: int) -> list[str]:
+    """What the pictures of the sample show."""
+    import numpy as np
+
+    from sheet_reader.record.store import Record
+    from sheet_reader.study.reader import read_study
+
+    with Record.open(read_study(desk.folder)) as record:
+        chosen = record.accepted_sample(count, np.random.default_rng(seed))
+    return [waiting.value or "" for waiting in chosen]
+
+
+def test_a_wrong_reading_is_shown_asked_once_more_and_corrected(read_desk: Any) -> None:
+    (value,) = answers_for(read_desk, seed=5, count=1)
+    other = "2026-05-21" if "-" in value else "7"
+    typed = f"{other}\n\n"
+    text = read_desk.done("audit", "--sample", "1", "--seed", "5", "--as", "Kim", typed=typed)
+    assert f"you typed {other}" in text
+    assert "1 of 1 wrong" in text
+    read_desk.done("export")
+    assert other in accepted_values(read_desk.folder).values()
+
+
+def test_the_whole_plan_is_named_when_it_is_done(read_desk: Any) -> None:
+    answers = answers_for(read_desk, seed=1, count=16)
+    text = read_desk.done("audit", "--seed", "1", typed="\n".join(answers) + "\n")
+    assert "16 fields drawn at random from 16 accepted ones" in text
+    assert "Plan ISO 2859-1, letter" in text
+    assert "passed" in text
+
+
+def test_nothing_to_audit(bean_desk: Any) -> None:
+    assert "Too few accepted fields" in bean_desk.done("audit")
+
+
+def test_backup_holds_the_record_and_the_photos(read_desk: Any, tmp_path: Path) -> None:
+    file = tmp_path / "copy.tar"
+    assert "1 photo" in read_desk.done("backup", file)
+    with tarfile.open(file) as archive:
+        names = archive.getnames()
+    assert "record.sqlite" in names
+    assert "study.toml" in names
+
+
+def test_backup_without_a_record(bean_desk: Any, tmp_path: Path) -> None:
+    result = bean_desk.run("backup", tmp_path / "copy.tar")
+    assert result.exit_code == 2
+    assert "there is no record yet" in result.stderr
+
+
+def test_verify_finds_a_changed_photo(read_desk: Any) -> None:
+    assert "all sound" in read_desk.done("verify")
+    (original,) = [p for p in (read_desk.folder / "originals").rglob("*") if p.is_file()]
+    original.chmod(0o644)
+    original.write_bytes(original.read_bytes() + b"x")
+    result = read_desk.run("verify")
+    assert result.exit_code == 4
+    assert "fault: a.png: its original was changed" in result.stdout
+
+
+@pytest.mark.parametrize("command", ["verify", "forget"])
+def test_verify_and_forget_make_no_record(bean_desk: Any, command: str) -> None:
+    more = ["--contact", "kim@example.org", "--yes"] if command == "forget" else []
+    result = bean_desk.run(command, *more)
+    assert result.exit_code == 2
+    assert "no record yet" in result.stderr
+    assert not (bean_desk.folder / "record.sqlite").exists()
+
+
+def test_forget_asks_and_keeps_the_counts(bean_desk: Any) -> None:
+    bean_desk.put("sent by Kim Roe.png")
+    bean_desk.done("read")
+    stopped = bean_desk.run("forget", "--contact", "Kim Roe", typed="n\n")
+    assert stopped.exit_code == 1
+    text = bean_desk.done("forget", "--contact", "Kim Roe", typed="y\n")
+    assert "1 photo made anonymous" in text
+    bean_desk.done("export")
+    written = (bean_desk.folder / "results" / "readings.csv").read_text(encoding="utf-8")
+    assert "Kim" not in written
+    assert accepted_values(bean_desk.folder)["pinched.plants"] == "14"
