@@ -21,3 +21,14 @@ class Rules(Flag):
     HISTORY = 16
     """What the same site recorded in the same field before."""
     ALL = 31
+
+
+STEPS: tuple[tuple[str, Rules], ...] = (
+    ("boxes alone", Rules.BOXES),
+    ("+ plausible ranges", Rules.RANGES),
+    ("+ roster and check digit", Rules.RANGES | Rules.ROSTER),
+    ("+ calendar and season", Rules.RANGES | Rules.ROSTER | Rules.CALENDAR),
+    ("+ sums", Rules.ALL & ~Rules.HISTORY),
+    ("+ the site's own history", Rules.ALL),
+)
+"""Each piece of knowledge added in turn, for a table of what each one buys."""

@@ -25,7 +25,7 @@ from sheet_reader.decode.evidence import box_probabilities, unreadable_because
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
-from sheet_reader.decode.sums import apply_sums, usable
+from sheet_reader.decode.sums import apply_sums, exceeded, usable
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.digits.types import BoxReadings
 from sheet_reader.sheet.model import BLANK
@@ -152,8 +152,9 @@ def _judge_counts(
             beliefs[name] = with_range(beliefs[name], spec)
         beliefs[name] = with_history(beliefs[name], spec, earlier.get(name, ()))
     unseen = {name for name in counts if any(boxes.hidden[name, ""])}
-    sums = [r for r in study.sums if Rules.SUMS in rules and usable(r, beliefs, unseen)]
-    after, findings = apply_sums(sums, beliefs)
+    sums = list(study.sums) if Rules.SUMS in rules else []
+    complete = [rule for rule in sums if usable(rule, beliefs, unseen)]
+    after, findings = apply_sums(complete, beliefs)
     use_range = Rules.RANGES in rules
     judged = {
         name: judge_count(
@@ -161,10 +162,15 @@ def _judge_counts(
         )
         for name, spec in counts.items()
     }
-    for finding in findings:
-        if finding.disputed:
-            names = (finding.rule.total, *finding.rule.parts)
-            for name in names:
-                asked = judged[name].flagged(finding.question)
-                judged[name] = replace(asked, together=tuple(dict.fromkeys(asked.together + names)))
+    questions = [(f.rule, f.question) for f in findings if f.disputed]
+    questions += [(rule, exceeded(rule, beliefs, unseen)) for rule in sums]
+    for rule, question in questions:
+        if question:
+            _ask_together(judged, (rule.total, *rule.parts), question)
     return judged
+
+
+def _ask_together(judged: dict[str, Judgement], names: Sequence[str], question: str) -> None:
+    for name in names:
+        asked = judged[name].flagged(question)
+        judged[name] = replace(asked, together=tuple(dict.fromkeys((*asked.together, *names))))

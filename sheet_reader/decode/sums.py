@@ -74,6 +74,24 @@ def usable(rule: SumRule, beliefs: Mapping[str, NumberBelief], hidden: set[str])
     )
 
 
+def exceeded(rule: SumRule, beliefs: Mapping[str, NumberBelief], hidden: set[str]) -> str:
+    """What to ask where some parts are not recorded and the others alone exceed the total; "" if
+    they do not. Nothing is inferred from it, whatever the difference.
+    """
+    names = (rule.total, *rule.parts)
+    if any(name not in beliefs or name in hidden for name in names):
+        return ""
+    clear = {name for name in names if beliefs[name].number >= USABLE}
+    parts = [name for name in rule.parts if name in clear]
+    if rule.total not in clear or not parts or len(parts) == len(rule.parts):
+        return ""
+    total = beliefs[rule.total].ranked()[0][0]
+    known = sum(beliefs[name].ranked()[0][0] for name in parts)
+    if known <= total:
+        return ""
+    return f"total {total}, yet the parts written down already add to {known}: which is right?"
+
+
 def apply_sums(
     rules: Sequence[SumRule], beliefs: Mapping[str, NumberBelief]
 ) -> tuple[dict[str, NumberBelief], list[SumFinding]]:
