@@ -10,9 +10,11 @@ from sheet_reader.decode.counts import History
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.decode.types import PageReading
+from sheet_reader.digits import read_boxes
 from sheet_reader.intake.types import Picture
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.study.model import Study
+from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.types import CROP_PX, NoSheet, SheetView
 
 Read = tuple[SheetView, PageReading] | NoSheet
@@ -32,9 +34,6 @@ def read_picture(
 
     ``book`` is the study's layout book; the rest as in :func:`decode_sheet`.
     """
-    from sheet_reader.digits import read_boxes
-    from sheet_reader.vision.find import find_sheets
-
     results: list[Read] = []
     for finding in find_sheets(picture.gray, book):
         if isinstance(finding, NoSheet):
