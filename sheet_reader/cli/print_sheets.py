@@ -7,12 +7,11 @@ from pathlib import Path
 
 import click
 
+from sheet_reader.cli.common import open_study, study_argument
 from sheet_reader.errors import UsageError
-from sheet_reader.sheet.files import write_sheet
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.model import Study
-from sheet_reader.study.reader import read_study
 
 REMINDER = (
     "Print in black on white paper at 100 % (“actual size”); 90 to 100 % still reads. "
@@ -20,8 +19,8 @@ REMINDER = (
 )
 
 
-@click.command("print")
-@click.argument("study", type=click.Path(path_type=Path))
+@click.command("print", short_help="Make the tally sheets as PDF files.")
+@study_argument
 @click.option("--site", metavar="N", help="The sheet of this site, its number printed.")
 @click.option("--all-sites", is_flag=True, help="The sheets of every site of the roster.")
 @click.option("--blank", is_flag=True, help="The sheet without a site (this is the default).")
@@ -37,10 +36,14 @@ def print_sheets(
     """Make the tally sheets of STUDY (its folder) as PDF files, ready to print.
 
     Beside each NAME.pdf lies NAME.geometry.json, which says where every digit box is.
+
+    Example:  sheet-reader print bean_tips --all-sites --out to_print
     """
+    from sheet_reader.sheet.files import write_sheet
+
     if (site is not None) + all_sites + blank > 1:
         raise click.UsageError("choose one of --site, --all-sites and --blank")
-    described = read_study(study)
+    described = open_study(study)
     folder = out if out is not None else described.folder / "sheets"
     for sheet in _sheets(described, site, all_sites):
         path, pages = write_sheet(described, sheet, folder)
