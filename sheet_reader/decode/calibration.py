@@ -2,7 +2,7 @@
 
 ``data/calibration.csv`` has the columns ``doubt,right,wrong``: how many fields with a confidence
 of 1 - 10^-doubt were read right and wrong (doubt rounded down to 0.01). The fields come from
-simulated photographs; ``sheet_reader.decode.calibrate`` writes the file.
+simulated photographs; ``python -m sheet_reader.simulate.calibrate`` writes the file.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.decode.promise import Checked, promise_for
+from sheet_reader.decode.promise import Checked, NoPromise, Promise, promise_for
 
 FILE = "calibration.csv"
 _MOST_DOUBT = 9.0
@@ -60,7 +60,15 @@ def write_calibration(data: Checked, path: Path) -> None:
     path.write_text(calibration_text(data), encoding="utf-8")
 
 
+def current_promise(accepted_error: float, own: Checked | None = None) -> Promise | NoPromise:
+    """What can be promised for ``accepted_error`` (share of accepted fields that may be wrong) by
+    the shipped data and the coordinator's ``own`` checked readings. Its ``threshold`` is the one
+    to read with, promise or not.
+    """
+    return promise_for(accepted_error, shipped_calibration(), own)
+
+
 @lru_cache(maxsize=32)
 def default_threshold(accepted_error: float) -> float:
     """The threshold for ``accepted_error`` by the shipped data, or a conservative one."""
-    return promise_for(accepted_error, shipped_calibration()).threshold
+    return current_promise(accepted_error).threshold

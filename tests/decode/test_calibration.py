@@ -1,0 +1,56 @@
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sheet_reader.decode.calibration import (
+    calibration_text,
+    current_promise,
+    default_threshold,
+    parse_calibration,
+    shipped_calibration,
+    write_calibration,
+)
+from sheet_reader.decode.promise import Checked
+
+FIELDS = st.lists(st.tuples(st.floats(0.0, 1.0), st.booleans()), max_size=60)
+
+
+@given(FIELDS)
+def test_the_file_keeps_every_field_and_never_raises_a_confidence(fields):
+    data = Checked.of([s for s, _ in fields], [c for _, c in fields])
+    back = parse_calibration(calibration_text(data))
+    assert len(back.scores) == len(fields)
+    assert (~back.correct).sum() == (~data.correct).sum()
+    for truth in (True, False):
+        before = np.sort(data.scores[data.correct == truth])
+        after = np.sort(back.scores[back.correct == truth])
+        assert np.all(after <= before + 1e-12)
+        assert np.all(1 - after <= (1 - before) * 10**0.0101 + 1e-9)
+
+
+def test_the_file_is_written_where_it_is_told(tmp_path):
+    place = tmp_path / "data" / "calibration.csv"
+    write_calibration(Checked.of([0.99, 0.99, 0.5], [True, True, False]), place)
+    assert place.read_text(encoding="utf-8") == "doubt,right,wrong\n0.30,0,1\n2.00,2,0\n"
+
+
+def test_right_and_wrong_ones_are_mixed_the_same_way_each_time():
+    text = "doubt,right,wrong\n2.00,500,500\n"
+    one, two = parse_calibration(text), parse_calibration(text)
+    assert np.array_equal(one.correct, two.correct)
+    assert 60 < one.correct[::5].sum() < 140
+
+
+@pytest.mark.parametrize("accepted_error", [0.001, 0.005])
+def test_the_default_threshold_is_that_of_the_shipped_promise(accepted_error):
+    assert default_threshold(accepted_error) == current_promise(accepted_error).threshold
+    assert 0.6 < default_threshold(accepted_error) <= 1.0
+
+
+def test_the_shipped_data_are_there_and_mostly_right():
+    shipped = shipped_calibration()
+    if not len(shipped.scores):
+        pytest.skip("no calibration file in the package yet: the conservative threshold is used")
+    assert len(shipped.scores) > 3000
+    assert shipped.correct.mean() > 0.95
