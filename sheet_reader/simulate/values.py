@@ -22,13 +22,15 @@ class Visit:
     visit_date: str
 
 
-def random_visit(study: Study, rng: np.random.Generator, site: str | None = None) -> Visit:
-    """A visit to ``site`` (default: any of the roster) on a day of the season. Counts are mostly
-    small, sums hold but for :data:`WRONG_SUM_SHARE` of them.
+def random_visit(
+    study: Study, rng: np.random.Generator, site: str | None = None, day: date | None = None
+) -> Visit:
+    """A visit to ``site`` on ``day`` (default: any of the roster, any of the season). Counts are
+    mostly small, sums hold but for :data:`WRONG_SUM_SHARE` of them.
     """
     number = site or study.roster[int(rng.integers(len(study.roster)))].number
     days = (study.season.last - study.season.first).days
-    day: date = study.season.first + timedelta(days=int(rng.integers(days + 1)))
+    day = day or study.season.first + timedelta(days=int(rng.integers(days + 1)))
     values: dict[str, str] = {}
     for spec in study.fields:
         if spec.kind == "site":
