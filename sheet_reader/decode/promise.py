@@ -90,7 +90,7 @@ class Promise:
     def sentence(self) -> str:
         """The promise in words."""
         return (
-            f"At most {percent(self.accepted_error)} of the accepted fields are wrong, with "
+            f"At most {self.accepted_error * 100:g} % of the accepted fields are wrong, with "
             f"{(1.0 - self.delta) * 100:g} % confidence: {self.wrong:,} of {self.checked:,} "
             f"checked ones were wrong, so at most {percent(self.bound)}"
             + (f" ({self.basis})." if self.basis else ".")
@@ -154,14 +154,14 @@ def _refusal(data: Checked, start: float, accepted_error: float, delta: float) -
     if checked and lower_bound(wrong, checked, delta) > accepted_error:
         reason = (
             f"{wrong:,} of {checked:,} checked fields with a confidence of {start:g} or more were "
-            f"wrong, clearly more than {percent(accepted_error)}"
+            f"wrong, clearly more than {accepted_error * 100:g} %"
         )
         return NoPromise(
             reason, 0, _above_errors(data, start), accepted_error, delta, wrong, checked
         )
     found = f"{wrong:,} of {checked:,} checked fields wrong" if checked else "nothing checked"
     reason = (
-        f"{found}; to be {sure} sure of at most {percent(accepted_error)}, {missing:,} more must "
+        f"{found}; to be {sure} sure of at most {accepted_error * 100:g} %, {missing:,} more must "
         "be checked and found right"
     )
     return NoPromise(
@@ -229,7 +229,7 @@ def promise_for(
     if checked and lower_bound(wrong, checked, delta) > accepted_error:
         reason = (
             f"{wrong:,} of your {checked:,} own checked readings were wrong, more than "
-            f"{percent(accepted_error)}; the shipped calibration does not hold for your photographs"
+            f"{accepted_error * 100:g} %; the shipped calibration does not hold for your photographs"
         )
         threshold = _above_errors(own, start)
         missing = checks_needed(accepted_error, delta, wrong) - checked

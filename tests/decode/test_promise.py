@@ -70,7 +70,7 @@ def test_without_data_it_says_what_is_missing():
     assert isinstance(got, NoPromise)
     assert got.missing == 2995
     assert got.sentence == (
-        "No promise yet: nothing checked; to be 95 % sure of at most 0.10 %, 2,995 more must be "
+        "No promise yet: nothing checked; to be 95 % sure of at most 0.1 %, 2,995 more must be "
         "checked and found right."
     )
 
@@ -79,7 +79,7 @@ def test_a_promise_is_said_in_words():
     got = choose_threshold(np.ones(4000), np.ones(4000, bool), 0.001, basis="your own readings")
     assert isinstance(got, Promise)
     assert got.sentence == (
-        "At most 0.10 % of the accepted fields are wrong, with 95 % confidence: 0 of 4,000 "
+        "At most 0.1 % of the accepted fields are wrong, with 95 % confidence: 0 of 4,000 "
         "checked ones were wrong, so at most 0.075 % (your own readings)."
     )
 
@@ -91,7 +91,7 @@ def test_a_network_too_sure_of_itself_gets_no_promise():
     correct &= rng.random(6000) < 0.99
     got = promise_from(Checked(sharp, correct), 0.001)
     assert isinstance(got, NoPromise)
-    assert "clearly more than 0.10 %" in got.reason
+    assert "clearly more than 0.1 %" in got.reason
 
 
 def test_own_readings_withdraw_a_shipped_promise_that_does_not_hold():
