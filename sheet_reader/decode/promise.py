@@ -229,7 +229,8 @@ def promise_for(
     if checked and lower_bound(wrong, checked, delta) > accepted_error:
         reason = (
             f"{wrong:,} of your {checked:,} own checked readings were wrong, more than "
-            f"{accepted_error * 100:g} %; the shipped calibration does not hold for your photographs"
+            f"{accepted_error * 100:g} %; the shipped calibration does not hold for your "
+            "photographs"
         )
         threshold = _above_errors(own, start)
         missing = checks_needed(accepted_error, delta, wrong) - checked
