@@ -1,0 +1,62 @@
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from sheet_reader.decode.beliefs import read_numbers
+from sheet_reader.decode.counts import (
+    DISCOUNT,
+    history_probability,
+    judge_count,
+    with_history,
+    with_range,
+)
+
+
+@pytest.fixture
+def plants(beans):
+    return next(s for s in beans.fields if s.name == "a.plants")
+
+
+@pytest.mark.parametrize("earlier", [[0, 0, 0], [3, 5, 4], [120, 80]])
+def test_history_is_a_negative_binomial(earlier):
+    values = np.arange(400)
+    r, rate = 0.5 + DISCOUNT * sum(earlier), DISCOUNT * len(earlier)
+    expected = stats.nbinom.pmf(values, r, rate / (rate + 1))
+    assert history_probability(values, earlier) == pytest.approx(expected)
+    mean, variance = r / rate, r / rate + r / rate**2
+    assert variance > mean  # counts vary more than Poisson counts do
+
+
+def test_a_sudden_change_stays_possible(plants, stated):
+    """However steady the history, what is clearly written is read."""
+    [belief] = read_numbers(stated("57").probabilities[None])
+    assert with_history(belief, plants, [3] * 50).ranked()[0][0] == 57
+
+
+def test_without_history_nothing_changes(plants, stated):
+    [belief] = read_numbers(stated("57").probabilities[None])
+    assert with_history(belief, plants, []) is belief
+
+
+def test_an_implausible_value_loses_weight_but_is_not_ruled_out(plants, stated):
+    [belief] = read_numbers(stated([{"7": 0.5, "1": 0.49}, "2"]).probabilities[None])
+    after = with_range(belief, plants)
+    assert after.ranked()[0][0] == 12
+    assert after.probability(72) == pytest.approx(0.02, abs=0.005)
+    assert after.number == pytest.approx(belief.number)
+
+
+def test_a_number_moved_into_the_range_against_the_boxes_is_asked_about(plants, stated):
+    [raw] = read_numbers(stated([{"7": 0.95, "1": 0.049}, "2"]).probabilities[None])
+    judged = judge_count(plants, raw, with_range(raw, plants), ["", ""])
+    assert judged.value == "12"
+    assert judged.flags == ("72 is more than the highest plausible value 60",)
+
+
+def test_a_field_without_limits_takes_any_number(plants, stated):
+    spec = replace(plants, lowest=None, highest=None)
+    [raw] = read_numbers(stated("99").probabilities[None])
+    judged = judge_count(spec, raw, with_range(raw, spec), ["", ""])
+    assert (judged.value, judged.flags) == ("99", ())
