@@ -25,6 +25,7 @@ class Level:
     folded: float
     fold_deg: Range
     wave_mm: float
+    bump_mm: float
     print_scale: Range
     dithered: float
     thumbs: tuple[float, ...]
@@ -55,6 +56,7 @@ EASY = Level(
     folded=0.0,
     fold_deg=(0, 0),
     wave_mm=0.1,
+    bump_mm=0.03,
     print_scale=(0.97, 1.0),
     dithered=0.5,
     thumbs=(1.0,),
@@ -85,6 +87,7 @@ TYPICAL = Level(
     folded=0.3,
     fold_deg=(1.5, 4),
     wave_mm=0.25,
+    bump_mm=0.12,
     print_scale=(0.90, 1.0),
     dithered=0.6,
     thumbs=(0.75, 0.2, 0.05),
@@ -115,6 +118,7 @@ HARD = Level(
     folded=0.6,
     fold_deg=(3, 8),
     wave_mm=0.4,
+    bump_mm=0.3,
     print_scale=(0.90, 1.0),
     dithered=0.8,
     thumbs=(0.4, 0.4, 0.2),

@@ -248,7 +248,7 @@ def _locate(
         x, y, width, height = boxes[cell.field, cell.index]
         corners = np.array([(x, y), (x + width, y), (x + width, y + height), (x, y + height)])
         seen = sheet_map.to_px(sheet.paper.place(corners))
-        cells.append(_placed(cell, seen, cover, light, grid, white))
+        cells.append(placed(cell, seen, cover, light, grid, white))
     markers = {
         m.id: _as_points(sheet_map.to_px(sheet.paper.place(np.array(m.corners_mm))))
         for m in sheet.page.markers
@@ -261,9 +261,13 @@ def _locate(
     )  # fmt: skip
 
 
-def _placed(
+def placed(
     cell: CellTruth, seen: Floats, cover: Bytes, light: Light, grid: CoarseGrid, white: float
 ) -> CellTruth:
+    """``cell`` with its corners ``seen`` (4, 2: px) and how much of it is hidden there: under
+    ``cover`` (uint8, the picture's size) or in glare that leaves less than a third of the ink's
+    contrast.
+    """
     size = np.array([grid.width, grid.height])
     inside = bool(np.all((seen >= 0) & (seen <= size - 1)))
     t = (np.arange(8) + 0.5) / 8

@@ -12,6 +12,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -20,6 +21,7 @@ from sheet_reader.simulate.levels import Level
 Floats = NDArray[np.float64]
 _STEP_MM = 0.5
 _REACH_MM = 420.0
+_BUMP_STEP_MM = 2.0
 _CREASE_RADIUS_MM = 0.8
 _CREASE_RELAX_MM = (18.0, 40.0)
 
@@ -48,12 +50,15 @@ class Crease:
 
 @dataclass(frozen=True, slots=True)
 class Surface:
-    """A sheet of ``width_mm`` × ``height_mm`` with its bends and creases."""
+    """A sheet of ``width_mm`` × ``height_mm`` with its bends and creases; ``bumps`` are heights in
+    mm on a lattice of ``_BUMP_STEP_MM`` that no cylinder explains (rows, columns).
+    """
 
     width_mm: float
     height_mm: float
     bends: tuple[Bend, ...] = field(default=())
     creases: tuple[Crease, ...] = field(default=())
+    bumps: Floats | None = None
 
     def lift(self, points: Floats) -> tuple[Floats, Floats]:
         """Shift (N, 2) and height (N,) in mm of paper points (N, 2), both relative to flat."""
@@ -65,6 +70,8 @@ class Surface:
             shift[:, 0] += along * bend.direction[0]
             shift[:, 1] += along * bend.direction[1]
             height += _look_up(bend.height, bend.start, position)
+        if self.bumps is not None:
+            height += self._bump(points)
         return shift, height
 
     def slopes(self, points: Floats) -> Floats:
@@ -74,7 +81,26 @@ class Surface:
             slope = _look_up(bend.slope, bend.start, self._along(bend, points))
             total[:, 0] += slope * bend.direction[0]
             total[:, 1] += slope * bend.direction[1]
+        if self.bumps is not None:
+            reach = _BUMP_STEP_MM / 2
+            for axis in (0, 1):
+                step = reach * np.eye(2)[axis]
+                rise = self._bump(points + step) - self._bump(points - step)
+                total[:, axis] += rise / (2 * reach)
         return total
+
+    def _bump(self, points: Floats) -> Floats:
+        """Height of the bumps at points (N, 2), by bilinear look-up."""
+        assert self.bumps is not None
+        rows, columns = self.bumps.shape
+        place = np.clip(points / _BUMP_STEP_MM, 0, np.array([columns, rows]) - 1.001)
+        whole = place.astype(np.intp)
+        share = place - whole
+        x, y = whole[:, 0], whole[:, 1]
+        upper = self.bumps[y, x] * (1 - share[:, 0]) + self.bumps[y, x + 1] * share[:, 0]
+        lower = self.bumps[y + 1, x] * (1 - share[:, 0]) + self.bumps[y + 1, x + 1] * share[:, 0]
+        height: Floats = upper * (1 - share[:, 1]) + lower * share[:, 1]
+        return height
 
     def _along(self, bend: Bend, points: Floats) -> Floats:
         x = points[:, 0] - self.width_mm / 2
@@ -175,4 +201,24 @@ def random_surface(
                 if upright
                 else Crease((0.0, place), (width_mm, place))
             )
-    return Surface(width_mm, height_mm, tuple(bends), tuple(creases))
+    bumps = _bumps(width_mm, height_mm, level.bump_mm, rng)
+    if len(creases) == 2:
+        _raise_crossing(bumps, creases, rng)
+    return Surface(width_mm, height_mm, tuple(bends), tuple(creases), bumps)
+
+
+def _bumps(width_mm: float, height_mm: float, size_mm: float, rng: np.random.Generator) -> Floats:
+    """Gentle cockles 25 to 60 mm wide with a standard deviation of up to ``size_mm``."""
+    rows, columns = (int(side / _BUMP_STEP_MM) + 2 for side in (height_mm, width_mm))
+    raw = rng.standard_normal((rows, columns))
+    smooth = cv2.GaussianBlur(raw, (0, 0), rng.uniform(25, 60) / 4 / _BUMP_STEP_MM)
+    return np.asarray(smooth / smooth.std() * rng.uniform(0, size_mm), np.float64)
+
+
+def _raise_crossing(bumps: Floats, creases: list[Crease], rng: np.random.Generator) -> None:
+    """Paper folded in four stands up a little where the folds cross, in place."""
+    x, y = creases[1].start[0], creases[0].start[1]
+    across = np.arange(bumps.shape[1]) * _BUMP_STEP_MM - x
+    down = np.arange(bumps.shape[0]) * _BUMP_STEP_MM - y
+    distance = np.hypot(across[None, :], down[:, None])
+    bumps += rng.uniform(-0.8, 0.8) * np.exp(-distance / rng.uniform(6, 14))
