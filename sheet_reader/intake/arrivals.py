@@ -5,12 +5,15 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
+from sheet_reader.intake.archive import from_archive, is_zip
 from sheet_reader.intake.bounds import DEFAULT, Bounds
+from sheet_reader.intake.mail import from_mail, from_mbox, is_mail, is_mbox
 from sheet_reader.intake.names import file_name, one_line
-from sheet_reader.intake.pictures import NOT_A_PICTURE, is_heif, is_picture, too_many_bytes
+from sheet_reader.intake.pictures import NOT_A_PICTURE, is_picture, suffix_of, too_many_bytes
 from sheet_reader.intake.types import Arrival, Origin, Unreadable
 
 EMPTY = "the file is empty (0 bytes)"
+HEAD = 8192
 
 
 def arrivals(paths: Iterable[Path], bounds: Bounds = DEFAULT) -> Iterator[Arrival | Unreadable]:
@@ -20,18 +23,47 @@ def arrivals(paths: Iterable[Path], bounds: Bounds = DEFAULT) -> Iterator[Arriva
 
 
 def from_file(path: Path, bounds: Bounds = DEFAULT) -> Iterator[Arrival | Unreadable]:
-    """What one file holds."""
+    """What one file holds: a picture, or the pictures in a mail, a mailbox or an archive.
+
+    What kind of file it is shows in its first bytes, never in its name.
+    """
     name = file_name(path.name)
     try:
-        size = path.stat().st_size
-        if size > bounds.file_bytes:
-            yield Unreadable(name, too_many_bytes(size, bounds.file_bytes))
-            return
-        data = path.read_bytes()
+        with path.open("rb") as stream:
+            head = stream.read(HEAD)
+            if is_mbox(head):
+                yield from from_mbox(path, bounds)
+                return
+            limit = bounds.file_bytes if is_picture(head) else bounds.mail_bytes
+            data = head + stream.read(limit - len(head) + 1)
+            size = path.stat().st_size
     except OSError as error:
         yield Unreadable(name, f"the file cannot be read: {error.strerror or error}")
         return
-    yield as_picture(name, data, Origin("folder", one_line(path.name)))
+    if len(data) > limit:
+        yield Unreadable(name, too_many_bytes(size, limit))
+    else:
+        yield from _sorted_out(name, path, data, bounds)
+
+
+def _sorted_out(
+    name: str, path: Path, data: bytes, bounds: Bounds
+) -> Iterator[Arrival | Unreadable]:
+    origin = Origin("folder", one_line(path.name))
+    if is_zip(data) or is_mail(data[:HEAD]):
+        pictures = (
+            from_archive(name, data, origin, bounds)
+            if is_zip(data)
+            else from_mail(data, name, bounds)
+        )
+        nothing = True
+        for item in pictures:
+            nothing = False
+            yield item
+        if nothing:
+            yield Unreadable(name, "there is no picture in it")
+    else:
+        yield as_picture(name, data, origin)
 
 
 def as_picture(name: str, data: bytes, origin: Origin) -> Arrival | Unreadable:
@@ -41,16 +73,3 @@ def as_picture(name: str, data: bytes, origin: Origin) -> Arrival | Unreadable:
     if not is_picture(data[:1100]):
         return Unreadable(name, NOT_A_PICTURE)
     return Arrival(name, data, suffix_of(data), origin)
-
-
-def suffix_of(data: bytes) -> str:
-    """The usual ending for a file's kind, by its content."""
-    if data.startswith(b"\xff\xd8\xff"):
-        return ".jpg"
-    if data.startswith(b"\x89PNG"):
-        return ".png"
-    if data[:4] == b"RIFF":
-        return ".webp"
-    if data[:2] in (b"II", b"MM"):
-        return ".tif"
-    return ".heic" if is_heif(data) else ".pdf"

@@ -38,13 +38,20 @@ def _walk(folder: Path) -> Iterator[Path]:
         raise StorageError(
             "the folder cannot be opened", where=folder, remedy=error.strerror or ""
         ) from error
-    folders = []
+    folders: list[Path] = []
+    unfinished_mail = _is_maildir(folder)
     for entry in entries:
         if entry.name.startswith((".", "~$")) or entry.name.lower() in SYSTEM_FILES:
             continue
         if entry.is_dir(follow_symlinks=False):
-            folders.append(Path(entry.path))
+            if not (unfinished_mail and entry.name == "tmp"):
+                folders.append(Path(entry.path))
         elif entry.is_file(follow_symlinks=False):
             yield Path(entry.path)
     for inner in folders:
         yield from _walk(inner)
+
+
+def _is_maildir(folder: Path) -> bool:
+    """Whether this is a maildir, whose ``tmp`` holds mails still being delivered."""
+    return all((folder / part).is_dir() for part in ("cur", "new", "tmp"))

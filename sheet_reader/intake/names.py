@@ -15,7 +15,7 @@ def one_line(text: str, longest: int = LONGEST) -> str:
 
     A text longer than ``longest`` characters is cut in the middle, so that its ending shows.
     """
-    head = text[: 20 * longest]
+    head = text if len(text) < 40 * longest else text[: 20 * longest] + text[-20 * longest :]
     shown = "".join(" " if unicodedata.category(c) in _HIDDEN_CATEGORIES else c for c in head)
     shown = " ".join(shown.split())
     if len(shown) <= longest:

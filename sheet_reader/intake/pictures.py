@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 import warnings
 from collections.abc import Iterator
 from pathlib import Path
@@ -11,7 +12,14 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageFile
+from PIL import (
+    Image,
+    ImageFile,
+    JpegImagePlugin,
+    PngImagePlugin,
+    TiffImagePlugin,
+    WebPImagePlugin,
+)
 
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.names import file_name
@@ -19,7 +27,13 @@ from sheet_reader.intake.pdf import PdfPage, looks_like_pdf, pdf_pages
 from sheet_reader.intake.types import Picture, Unreadable
 
 Gray = NDArray[np.uint8]
-FORMATS = ("JPEG", "PNG", "TIFF", "WEBP", "MPO")
+_PLUGINS = (
+    JpegImagePlugin.JpegImageFile,
+    PngImagePlugin.PngImageFile,
+    TiffImagePlugin.TiffImageFile,
+    WebPImagePlugin.WebPImageFile,
+)
+FORMATS = tuple(plugin.format for plugin in _PLUGINS)  # Pillow's other decoders stay unused
 ORIENTATION_TAG = 0x0112
 NOT_A_PICTURE = "this is not a picture that can be read (JPEG, PNG, TIFF, WebP, HEIC or PDF)"
 TRUNCATED = "the picture is cut off or damaged: please send it again"
@@ -96,8 +110,8 @@ def _frames(data: bytes, bounds: Bounds) -> Iterator[Gray | str]:
         warnings.simplefilter("ignore")
         try:
             image = Image.open(io.BytesIO(data), formats=[*FORMATS, *_heif_formats(data)])
-        except Image.DecompressionBombError:
-            yield _too_large(None, bounds)
+        except Image.DecompressionBombError as bomb:
+            yield _too_large(_pixels_said(bomb), bounds)
             return
         except Exception:
             yield TRUNCATED if is_picture(data) else NOT_A_PICTURE
@@ -133,7 +147,7 @@ def _frames_of(image: ImageFile.ImageFile, bounds: Bounds) -> Iterator[Gray | st
 def _decode(image: ImageFile.ImageFile, bounds: Bounds) -> Gray | str:
     width, height = image.size
     if width * height > bounds.pixels or max(width, height) > bounds.side:
-        return _too_large(image.size, bounds)
+        return _too_large(width * height, bounds)
     if image.format in ("JPEG", "MPO") and image.mode in ("RGB", "L"):
         image.draft("L", _halved(width, height, bounds.keep_pixels))
     image.load()
@@ -150,12 +164,18 @@ def _halved(width: int, height: int, keep_pixels: int) -> tuple[int, int]:
     return width, height
 
 
-def _too_large(size: tuple[int, int] | None, bounds: Bounds) -> str:
-    seen = f"has {size[0]:,} × {size[1]:,} pixels, which" if size else ""
+def _too_large(pixels: int, bounds: Bounds) -> str:
     return (
-        f"the picture {seen} is too large (at most {bounds.pixels / 1e6:.0f} megapixels and "
-        f"{bounds.side:,} pixels on a side): please send it smaller"
-    ).replace("  ", " ")
+        f"the picture has {pixels / 1e6:,.0f} megapixels and is too large (at most "
+        f"{bounds.pixels / 1e6:.0f} megapixels, {bounds.side:,} pixels on a side): "
+        "please send it smaller"
+    )
+
+
+def _pixels_said(bomb: Image.DecompressionBombError) -> int:
+    """Pillow refuses the largest pictures itself and tells their size only in words."""
+    found = re.search(r"\d+", str(bomb))
+    return int(found.group()) if found else 0
 
 
 def to_gray(image: Image.Image) -> Gray:
@@ -212,3 +232,16 @@ def _heif_ready() -> bool:
 
 def _heif_formats(data: bytes) -> tuple[str, ...]:
     return ("HEIF",) if is_heif(data) else ()
+
+
+def suffix_of(data: bytes) -> str:
+    """The usual ending for a file's kind, by its content."""
+    if data.startswith(b"\xff\xd8\xff"):
+        return ".jpg"
+    if data.startswith(b"\x89PNG"):
+        return ".png"
+    if data[:4] == b"RIFF":
+        return ".webp"
+    if data[:2] in (b"II", b"MM"):
+        return ".tif"
+    return ".heic" if is_heif(data) else ".pdf"

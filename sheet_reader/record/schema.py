@@ -1,10 +1,11 @@
 """The tables of the record, one definition for SQLite and PostgreSQL.
 
 ``photos`` are originals by content hash; ``origins`` say where each came from (personal data,
-removed by ``forget``). A ``sighting`` is one printed page seen in one photo: it stays the same
-when the photo is read again. A ``look`` is one reading of a sighting by one program and model;
-its ``readings`` hold a value per field. ``decisions`` are what people said about a field of a
-sighting. Looks, readings and decisions are only ever added, never changed (see migrations).
+removed by ``forget``); ``letters`` are the mails whose photos are all kept. A ``sighting`` is one
+printed page seen in one photo: it stays the same when the photo is read again. A ``look`` is one
+reading of a sighting by one program and model; its ``readings`` hold a value per field.
+``decisions`` are what people said about a field of a sighting. Looks, readings and decisions are
+only ever added, never changed (see migrations).
 """
 
 from __future__ import annotations
@@ -68,6 +69,16 @@ origins = Table(
     Column("subject", Text, nullable=False),
     Column("seen_at", String(32), nullable=False),
     UniqueConstraint("photo_id", "way", "file_name", "container", "sender", "sent_at", "subject"),
+)
+
+letters = Table(
+    "letters",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("mailbox", Text, nullable=False),
+    Column("mark", String(60), nullable=False),
+    Column("seen_at", String(32), nullable=False),
+    UniqueConstraint("mailbox", "mark"),
 )
 
 sightings = Table(

@@ -9,7 +9,7 @@ import os
 import signal
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from dataclasses import dataclass
 from datetime import date
 from multiprocessing.connection import Connection, wait
@@ -46,7 +46,7 @@ def stumbled(error: Exception) -> PhotoResult:
     return stopped(f"the reader stumbled over this photo ({what})")
 
 
-def read_here(work: Work, tasks: Iterator[Task]) -> Iterator[tuple[Task, PhotoResult]]:
+def read_here(work: Work, tasks: Iterator[Task]) -> Generator[tuple[Task, PhotoResult], None, None]:
     """Read the photos in this process, without a watch: for tests and small scripts."""
     book, reader = book_of(work.study), work.reader or default_reader()
     for task in tasks:
@@ -58,7 +58,9 @@ def read_here(work: Work, tasks: Iterator[Task]) -> Iterator[tuple[Task, PhotoRe
         yield task, result
 
 
-def read_apart(work: Work, tasks: Iterator[Task], jobs: int) -> Iterator[tuple[Task, PhotoResult]]:
+def read_apart(
+    work: Work, tasks: Iterator[Task], jobs: int
+) -> Generator[tuple[Task, PhotoResult], None, None]:
     """Read the photos in ``jobs`` worker processes, in any order.
 
     Nothing is taken from ``tasks`` before a worker is free for it.

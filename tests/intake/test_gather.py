@@ -1,0 +1,67 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sheet_reader.errors import UsageError
+from sheet_reader.intake.gather import gather
+from sheet_reader.intake.names import LONGEST, file_name, natural_key, one_line
+
+
+def test_folders_are_walked_in_natural_order(tmp_path: Path) -> None:
+    for name in ("scan10.jpg", "scan2.jpg", "Scan1.jpg", ".hidden.jpg", "Thumbs.db", "~$x.jpg"):
+        (tmp_path / name).write_bytes(b"x")
+    (tmp_path / "week2").mkdir()
+    (tmp_path / "week2" / "a.jpg").write_bytes(b"x")
+    (tmp_path / ".trash").mkdir()
+    (tmp_path / ".trash" / "b.jpg").write_bytes(b"x")
+    (tmp_path / "loop").symlink_to(tmp_path)
+    names = [p.relative_to(tmp_path).as_posix() for p in gather([tmp_path, tmp_path])]
+    assert names == ["Scan1.jpg", "scan2.jpg", "scan10.jpg", "week2/a.jpg"]
+
+
+def test_mail_still_being_delivered_is_left_alone(tmp_path: Path) -> None:
+    for part in ("cur", "new", "tmp"):
+        (tmp_path / part).mkdir()
+        (tmp_path / part / f"1.{part}:2,S").write_bytes(b"x")
+    assert [p.parent.name for p in gather([tmp_path])] == ["cur", "new"]
+
+
+def test_a_path_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(UsageError, match="no such file"):
+        gather([tmp_path / "none"])
+
+
+@pytest.mark.parametrize(
+    ("raw", "shown"),
+    [
+        ("../../etc/scan.jpg", "scan.jpg"),
+        ("C:\\Users\\x\\scan.jpg", "scan.jpg"),
+        ("a\nb\r\tc.jpg", "a b c.jpg"),
+        ("scan of jo@example.org.jpg", "scan of …"),
+        ("", "unnamed"),
+        ("////", "unnamed"),
+        ("\u202egpj.exe", "gpj.exe"),
+    ],
+)
+def test_names_are_safe_to_show(raw: str, shown: str) -> None:
+    assert file_name(raw) == shown
+
+
+@given(st.text(max_size=400))
+def test_any_name_becomes_one_short_line(raw: str) -> None:
+    shown = file_name(raw)
+    assert 0 < len(shown) <= LONGEST
+    assert shown.isprintable()
+    assert "/" not in shown
+    assert one_line(shown) == shown
+    natural_key(raw)
+
+
+def test_a_name_of_ten_thousand_characters() -> None:
+    shown = file_name("a" * 10_000 + ".jpg")
+    assert len(shown) == LONGEST
+    assert shown.endswith(".jpg")
