@@ -66,3 +66,7 @@ def cli(debug: bool) -> None:
 def main() -> None:
     """Entry point of the installed command."""
     cli(prog_name="sheet-reader")
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,45 @@
+#!/usr/bin/env bash
+# The commands in an environment without development packages.
+# Usage: bash tests/smoke.sh BIN_FOLDER     (the bin folder of a virtual environment)
+set -euo pipefail
+bin=$(cd "$1" && pwd)
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+cd "$work"
+
+say() { echo "smoke: $*"; }
+fail() { say "$*" >&2; exit 1; }
+
+"$bin/sheet-reader" --version
+commands=$("$bin/sheet-reader" --help | sed -n '/^Commands:/,/^$/s/^  \([a-z]*\) .*/\1/p')
+[ "$(echo "$commands" | wc -w)" -ge 10 ] || fail "the list of commands is too short: $commands"
+for command in $commands; do
+    "$bin/sheet-reader" "$command" --help > help.txt
+    grep -q "Example:" help.txt || fail "$command --help shows no example"
+done
+say "every command explains itself"
+
+"$bin/sheet-reader" demo beans > demo.txt 2>&1 || { cat demo.txt; fail "the demo failed"; }
+cat demo.txt
+for file in study.toml record.sqlite results/rows.csv results/readings.csv; do
+    [ -s "beans/$file" ] || fail "the demo left no $file"
+done
+ls beans/sheets/*.pdf beans/sheets/*.geometry.json > /dev/null
+
+"$bin/sheet-reader" read beans | grep -q "Nothing new" || fail "reading again read something"
+"$bin/sheet-reader" export beans --out once > /dev/null
+"$bin/sheet-reader" export beans --out twice > /dev/null
+cmp once/rows.csv twice/rows.csv
+cmp once/readings.csv twice/readings.csv
+head -c 6 once/readings.csv | grep -q "photo," || fail "readings.csv has another header"
+[ "$(wc -l < once/rows.csv)" -gt 1 ] || fail "rows.csv has no rows"
+# The end of the input is a stop: nothing may be answered by it.
+"$bin/sheet-reader" review beans --pictures plain < /dev/null > review.txt || fail "review failed"
+"$bin/sheet-reader" export beans --out thrice > /dev/null
+cmp once/readings.csv thrice/readings.csv
+"$bin/sheet-reader" verify beans | grep -q "all sound" || fail "the record is not sound"
+"$bin/sheet-reader" backup beans copy.tar > /dev/null
+tar -tf copy.tar | grep -q "^record.sqlite$" || fail "the backup holds no record"
+if "$bin/sheet-reader" read nowhere 2> error.txt; then fail "a missing study is no error"; fi
+[ "$(wc -l < error.txt)" -eq 1 ] || fail "the error is not one line"
+say "done"
