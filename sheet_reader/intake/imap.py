@@ -119,6 +119,8 @@ def connected(mailbox: Mailbox, password: str) -> Iterator[imaplib.IMAP4_SSL]:
     finally:
         with contextlib.suppress(OSError, imaplib.IMAP4.error, EOFError):
             server.logout()
+        with contextlib.suppress(OSError):
+            server.shutdown()
 
 
 def _log_in(server: imaplib.IMAP4_SSL, mailbox: Mailbox, password: str) -> None:
