@@ -1,0 +1,53 @@
+"""Which sites owe a sheet, and what waits at each: as data, without names or addresses."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from sheet_reader.record.model import VisitRow
+from sheet_reader.study.model import Study
+
+
+@dataclass(frozen=True, slots=True)
+class SiteStanding:
+    """How a site stands. ``days_since`` counts from its last visit, or from the season's first
+    day where none has come; ``overdue`` says that more days than interval and tolerance passed.
+    ``waiting`` counts its fields that wait for a person.
+    """
+
+    site: str
+    label: str
+    last_visit: date | None
+    days_since: int
+    overdue: bool
+    waiting: int
+
+
+def standings(study: Study, visits: Iterable[VisitRow], today: date) -> list[SiteStanding]:
+    """Every site of the roster in its order. After the season nothing more falls due."""
+    last: dict[str, date] = {}
+    waiting: dict[str, int] = {}
+    for visit in visits:
+        waiting[visit.site] = waiting.get(visit.site, 0) + visit.waiting
+        if visit.visit_date:
+            day = date.fromisoformat(visit.visit_date)
+            last[visit.site] = max(day, last.get(visit.site, day))
+    until = min(today, study.season.last)
+    allowed = study.visits.interval_days + study.visits.tolerance_days
+    found = []
+    for site in study.roster:
+        day = last.get(site.number)
+        since = (until - (day or study.season.first)).days
+        found.append(
+            SiteStanding(
+                site=site.number,
+                label=site.label,
+                last_visit=day,
+                days_since=max(0, since),
+                overdue=since > allowed,
+                waiting=waiting.get(site.number, 0),
+            )
+        )
+    return found
