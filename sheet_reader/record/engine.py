@@ -36,6 +36,11 @@ def sqlite_url(file: Path) -> str:
     return f"sqlite:///{file}"
 
 
+def steady_view(engine: Engine) -> dict[str, Any]:
+    """Execution options under which all queries of a transaction see one state of the record."""
+    return {} if engine.dialect.name == "sqlite" else {"isolation_level": "REPEATABLE READ"}
+
+
 def _set_up_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
     connection.isolation_level = None
     for pragma in (

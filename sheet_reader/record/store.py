@@ -22,7 +22,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.record import deciding, history, loading, rows, schema, writing
 from sheet_reader.record.context import field_images
 from sheet_reader.record.effective import Visit
-from sheet_reader.record.engine import RECORD_FILE, open_engine, our_errors, sqlite_url
+from sheet_reader.record.engine import RECORD_FILE, open_engine, our_errors, sqlite_url, steady_view
 from sheet_reader.record.migrations import migrate
 from sheet_reader.record.model import (
     Answer,
@@ -86,8 +86,10 @@ class Record:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """A connection with one unchanging view of the record."""
-        with our_errors(self.where), self.engine.connect() as connection, connection.begin():
-            yield connection
+        with our_errors(self.where), self.engine.connect() as plain:
+            connection = plain.execution_options(**steady_view(self.engine))
+            with connection.begin():
+                yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:

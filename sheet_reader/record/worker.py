@@ -15,6 +15,7 @@ from datetime import date
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
 
+from sheet_reader.intake.names import one_line
 from sheet_reader.record.look import Reader, book_of, default_reader, look_at
 from sheet_reader.record.model import PhotoResult
 from sheet_reader.record.writing import Task
@@ -42,7 +43,7 @@ def stopped(reason: str) -> PhotoResult:
 
 def stumbled(error: Exception) -> PhotoResult:
     """The result of a photo on which the reader failed in a way nobody foresaw."""
-    what = f"{type(error).__name__}: {error}"[:200]
+    what = one_line(f"{type(error).__name__}: {error}", 200)
     return stopped(f"the reader stumbled over this photo ({what})")
 
 

@@ -39,7 +39,8 @@ def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
     """Insert a row unless its unique key is there already; says whether it was inserted."""
     dialect = postgresql if connection.dialect.name == "postgresql" else sqlite
     statement = dialect.insert(table).values(**values).on_conflict_do_nothing()
-    return bool(connection.execute(statement).rowcount == 1)
+    inserted = connection.execute(statement.returning(*table.primary_key.columns))
+    return inserted.first() is not None
 
 
 def is_forgotten(connection: Connection, digest: str) -> bool:
@@ -92,7 +93,9 @@ def claim(connection: Connection, task: Task, token: str) -> bool:
     """Take a photo for this process; False where another living one has it or has read it."""
     c = schema.photos.c
     row = connection.execute(
-        select(c.attempts, c.claimed_by, c.claimed_at).where(c.id == task.photo_id)
+        select(c.attempts, c.claimed_by, c.claimed_at)
+        .where(c.id == task.photo_id)
+        .with_for_update()
     ).one()
     if row.attempts != task.attempts or _claim_lives(row.claimed_by, row.claimed_at, token):
         return False

@@ -1,0 +1,54 @@
+"""A real PostgreSQL server in a temporary folder, reached through a socket in it."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import pwd
+import shutil
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+PLACES = [str(p) for p in sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)]
+
+
+def _tool(name: str) -> str:
+    found = shutil.which(name) or shutil.which(name, path=os.pathsep.join(PLACES))
+    if found is None:
+        pytest.skip("PostgreSQL's server (Debian: postgresql) is not installed")
+    return found
+
+
+def _user() -> str | None:
+    """PostgreSQL refuses to run as root."""
+    if os.geteuid() != 0:
+        return None
+    names = {entry.pw_name for entry in pwd.getpwall()}
+    return "postgres" if "postgres" in names else "nobody"
+
+
+@contextlib.contextmanager
+def running(folder: Path) -> Iterator[str]:
+    """Start a server with its data in ``folder`` (a short path); gives its SQLAlchemy URL;
+    skips where there is no PostgreSQL or no psycopg.
+    """
+    pytest.importorskip("psycopg", reason="psycopg (the extra postgresql) is not installed")
+    initdb, control, user = _tool("initdb"), _tool("pg_ctl"), _user()
+    options: dict[str, Any] = {"check": True, "capture_output": True, "cwd": folder}
+    if user:
+        options |= {"user": user, "env": {"PATH": os.environ["PATH"], "LC_ALL": "C.UTF-8"}}
+        shutil.chown(folder, user)
+    data = folder / "data"
+    subprocess.run([initdb, "-D", data, "-U", "counts", "-A", "trust", "-N"], **options)
+    settings = f"-k {folder} -c listen_addresses='' -c fsync=off"
+    subprocess.run(
+        [control, "-D", data, "-w", "-o", settings, "-l", folder / "log", "start"], **options
+    )
+    try:
+        yield f"postgresql+psycopg://counts@/postgres?host={folder}"
+    finally:
+        subprocess.run([control, "-D", data, "-m", "immediate", "stop"], **options)

@@ -1,0 +1,66 @@
+"""The same record on PostgreSQL: every test of the store and of batches, and what differs."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from itertools import count
+from pathlib import Path
+
+import database_server
+import pytest
+import test_batch
+import test_store
+from sqlalchemy import create_engine, text
+from sqlalchemy.exc import DBAPIError
+from stand_in import says
+
+from sheet_reader.record.migrations import MIGRATIONS, version_of
+from sheet_reader.record.store import URL_VARIABLE, Record
+from sheet_reader.record.verify import verify
+
+globals().update({n: t for n, t in vars(test_store).items() if n.startswith("test_")})
+globals().update({n: t for n, t in vars(test_batch).items() if n.startswith("test_")})
+del test_a_worker_that_hangs_or_dies_is_replaced  # noqa: F821 - slow, and no matter of the record
+NUMBERS = count(1)
+
+
+@pytest.fixture(scope="module")
+def server() -> Iterator[str]:
+    with (
+        tempfile.TemporaryDirectory(prefix="pg") as folder,
+        database_server.running(Path(folder)) as urls,
+    ):
+        yield urls
+
+
+@pytest.fixture(autouse=True)
+def database(server: str, monkeypatch: pytest.MonkeyPatch) -> str:
+    name = f"ponds{next(NUMBERS)}"
+    engine = create_engine(server)
+    with engine.begin() as connection:
+        connection.execute(text(f"CREATE SCHEMA {name}"))
+    engine.dispose()
+    url = f"{server}&options=-csearch_path%3D{name}"
+    monkeypatch.setenv(URL_VARIABLE, url)
+    return url
+
+
+def test_the_record_is_on_the_server(study, post, database: str) -> None:  # type: ignore[no-untyped-def]
+    post(says())
+    assert not (study.folder / "record.sqlite").exists()
+    assert verify(study).problems == ()
+    with Record.open(study, database) as record, record.reading() as connection:
+        assert connection.dialect.name == "postgresql"
+        assert version_of(connection) == MIGRATIONS[-1].version
+
+
+def test_the_server_itself_guards_the_history(study, post) -> None:  # type: ignore[no-untyped-def]
+    post(says())
+    with Record.open(study) as record:
+        for statement in ("UPDATE readings SET value = '1'", "DELETE FROM looks"):
+            with (
+                pytest.raises(DBAPIError, match="only ever added to"),
+                record.engine.connect() as c,
+            ):
+                c.execute(text(statement))
