@@ -18,7 +18,7 @@ from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.digits import read_boxes
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
-from sheet_reader.simulate.cases import Case, Desk, make_case
+from sheet_reader.simulate.cases import Case, Desk, make_case, numbered
 from sheet_reader.simulate.held_back import find_data, held_back_hands
 from sheet_reader.simulate.report import report
 from sheet_reader.simulate.samples import SAMPLES
@@ -43,11 +43,7 @@ class Plan:
 
     def tasks(self) -> list[tuple[str, int]]:
         """Study and seed of every picture."""
-        studies = SAMPLES if self.study == "all" else (self.study,)
-        return [
-            (studies[number % len(studies)], self.seed * 1_000_003 + number)
-            for number in range(self.photos)
-        ]
+        return [numbered(self.study, self.seed, number) for number in range(self.photos)]
 
 
 _desk: Desk | None = None

@@ -29,6 +29,12 @@ from sheet_reader.study.reader import read_study
 BARE_SHARE = 0.05
 
 
+def numbered(study: str, seed: int, number: int) -> tuple[str, int]:
+    """Sample study and seed of picture ``number`` of row ``seed``; ``study`` "all" takes turns."""
+    studies = SAMPLES if study == "all" else (study,)
+    return studies[number % len(studies)], seed * 1_000_000 + number
+
+
 @dataclass(slots=True)
 class Desk:
     """What cases are made from: books by sample name, and of each study an older layout; real

@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 import cv2
 
-from sheet_reader.simulate.cases import Desk, make_case
+from sheet_reader.simulate.cases import Desk, make_case, numbered
 from sheet_reader.simulate.held_back import find_data, held_back_hands
 from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.sources import ProceduralHands
@@ -35,11 +35,10 @@ def main(
     found = find_data(data)
     source = ProceduralHands() if hands == "procedural" else held_back_hands(found)
     desk = Desk.of_samples(source, found)
-    studies = SAMPLES if study == "all" else (study,)
     out.mkdir(parents=True, exist_ok=True)
     for number in range(first, first + photos):
-        name = studies[number % len(studies)]
-        case = make_case(desk, name, level, seed * 1_000_003 + number, sheets=sheets)
+        name, own_seed = numbered(study, seed, number)
+        case = make_case(desk, name, level, own_seed, sheets=sheets)
         stem = f"{name}_{level}_{seed}_{number:04}"
         (out / f"{stem}.jpg").write_bytes(case.data)
         text = json.dumps(case.truth.to_json(), indent=1)

@@ -104,7 +104,10 @@ def halftone(gray: Bytes, px_per_mm: float, angle_rad: float) -> Bytes:
     c, s = np.float32(np.cos(angle_rad)), np.float32(np.sin(angle_rad))
     along = np.cos(index[None, :] * c + index[:, None] * s)
     across = np.cos(index[:, None] * c - index[None, :] * s)
-    screen = tiled((128 + (along + across) * 46).astype(np.float32), gray.shape)
+    dot = along + across
+    share = np.linspace(0, 1, 257)
+    level = np.interp(dot, np.quantile(dot[::4, ::4], share), share * 255)  # greys keep their mean
+    screen = tiled(level.astype(np.float32), (gray.shape[0], gray.shape[1]))
     return np.asarray(np.where(gray > screen, 255, 0), np.uint8)
 
 

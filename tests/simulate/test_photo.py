@@ -113,7 +113,8 @@ def test_hidden_and_burnt_shares_of_a_box() -> None:
     square = np.array([(0, 0), (40, 0), (40, 40), (0, 40)], float)
 
     def at(x: float) -> CellTruth:
-        return placed(CellTruth("a", 0, "1"), square + np.array([x, 100]), cover, light, grid, 220.0)
+        corners = square + np.array([x, 100])
+        return placed(CellTruth("a", 0, "1"), corners, cover, light, grid, 220.0)
 
     assert at(150).covered == at(150).burnt == 0.0
     assert at(150).inside
@@ -129,7 +130,6 @@ def test_a_corner_outside_the_picture_is_outside(beans: LayoutBook, hands: Proce
     corners = photo.maps[0].to_px(np.array([(0, 0), (210, 0), (210, 297), (0, 297)], float))
     outside = np.any((corners < 0) | (corners > np.array([899, 1199])), axis=1)
     assert outside.any()
-    del beans, hands
 
 
 def test_an_empty_desk_has_no_sheet_and_the_size_asked_for() -> None:

@@ -1,0 +1,274 @@
+"""Printing, handwriting, values: what stands on the paper before it is photographed."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.simulate import marks
+from sheet_reader.simulate.fill import NEAT, SLOPPY, Habits, fill_page
+from sheet_reader.simulate.held_back import find_data, held_back_hands
+from sheet_reader.simulate.ink import lay_ink, random_ink_pen
+from sheet_reader.simulate.levels import LEVELS
+from sheet_reader.simulate.no_sheet import older_layout
+from sheet_reader.simulate.printer import PAPER_MM, halftone, print_page
+from sheet_reader.simulate.samples import SAMPLES, copy_sample, sample_folder
+from sheet_reader.simulate.sources import (
+    Hands,
+    ImageHands,
+    ProceduralHands,
+    StrokeHands,
+    StrokeSet,
+    fit_strokes,
+    load_strokes,
+)
+from sheet_reader.simulate.truth import CellTruth, FieldTruth
+from sheet_reader.simulate.values import Visit, random_visit
+from sheet_reader.study.check_digit import is_valid
+
+
+def test_paper_sizes_are_those_of_the_standards() -> None:
+    """ISO 216: A4 is 210 × 297 mm; ANSI/ASME Y14.1 size A (Letter) is 215.9 × 279.4 mm."""
+    assert PAPER_MM == {"A4": (210, 297), "Letter": (215.9, 279.4)}
+
+
+@pytest.mark.parametrize("scale", [0.90, 0.95, 1.0])
+def test_print_scale_moves_everything_as_it_says(scale: float) -> None:
+    level = replace(LEVELS["easy"], print_scale=(scale, scale), dithered=0.0)
+    template = np.full((2376, 1680), 255, np.uint8)
+    places = np.array([(20.0, 30.0), (180.0, 40.0), (100.0, 250.0)])
+    for x, y in places:
+        centre = (int(x * 8 * 16 - 8), int(y * 8 * 16 - 8))
+        cv2.circle(template, centre, 24 * 16, 0, -1, cv2.LINE_AA, 4)
+    paper = print_page(template, 8.0, level, np.random.default_rng(1))
+    assert paper.scale == pytest.approx(scale)
+    dark = (cv2.cvtColor(paper.bgr, cv2.COLOR_BGR2GRAY) < 128).astype(np.uint8)
+    _, _, sizes, middles = cv2.connectedComponentsWithStats(dark)
+    found = (middles[sizes[:, 4] > 500][1:] + 0.5) / 8.0
+    expected = paper.place(places)
+    for place in expected:
+        assert np.min(np.linalg.norm(found - place, axis=1)) < 0.03
+
+
+def test_a_letter_page_on_a4_paper_fits_whole() -> None:
+    template = np.full((2235, 1727), 255, np.uint8)
+    paper = print_page(template, 8.0, LEVELS["typical"], np.random.default_rng(2), (210.0, 297.0))
+    assert paper.size_mm == pytest.approx((210, 297), abs=0.1)
+    corners = paper.place(np.array([(0, 0), (215.9, 279.4)], float))
+    assert corners.min() > -1
+    assert np.all(corners[1] < np.array([211, 298]))
+
+
+def test_a_halftone_keeps_the_mean_and_has_only_black_and_white() -> None:
+    for level in (80, 128, 170):
+        screen = halftone(np.full((400, 400), level, np.uint8), 12.0, 0.6)
+        assert set(np.unique(screen)) == {0, 255}
+        assert screen.mean() == pytest.approx(level, abs=3)
+
+
+@settings(max_examples=60, deadline=None)
+@given(seed=st.integers(0, 2**32 - 1), name=st.sampled_from(SAMPLES))
+def test_visits_obey_the_study(beans: LayoutBook, pools: LayoutBook, seed: int, name: str) -> None:
+    study = {"bean_tips": beans, "rock_pools": pools}[name].study
+    visit = random_visit(study, np.random.default_rng(seed))
+    assert set(visit.values) == {spec.name for spec in study.fields}
+    assert is_valid(visit.site)
+    assert study.site(visit.site) is not None
+    assert study.season.first <= date.fromisoformat(visit.visit_date) <= study.season.last
+    for spec in study.fields:
+        if spec.kind in ("number", "count"):
+            value = visit.values[spec.name]
+            assert len(value) <= spec.boxes
+            assert (spec.lowest or 0) <= int(value)
+            assert spec.highest is None or int(value) <= spec.highest
+    for rule in study.sums:
+        total = sum(int(visit.values[part]) for part in rule.parts)
+        assert (total == int(visit.values[rule.total])) != (rule.total in visit.wrong_sums)
+
+
+def test_about_three_in_a_hundred_sums_are_wrong(beans: LayoutBook) -> None:
+    rng = np.random.default_rng(5)
+    wrong = sum(len(random_visit(beans.study, rng).wrong_sums) for _ in range(1000))
+    assert 30 <= wrong <= 90  # 2000 sums, 60 expected, standard deviation 7.6
+
+
+def fill(
+    book: LayoutBook, hands: Hands, habits: Habits, seed: int
+) -> tuple[np.ndarray, np.ndarray, tuple[FieldTruth, ...], tuple[CellTruth, ...], Visit]:
+    rng = np.random.default_rng(seed)
+    page = book.layout().pages[0]
+    level = replace(LEVELS["easy"], print_scale=(1.0, 1.0))
+    paper = print_page(book.template(page, 6.0), 6.0, level, rng)
+    before = paper.bgr.copy()
+    visit = random_visit(book.study, rng)
+    fields, cells = fill_page(paper, page, visit, hands, habits, rng)
+    return before, paper.bgr, fields, cells, visit
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_the_boxes_hold_what_the_fields_say(
+    beans: LayoutBook, hands: ProceduralHands, seed: int
+) -> None:
+    always = Habits(0.1, 0.2, 0.1, 0.1, 0.1, 0.2, 0.1, 0.5)
+    _, _, fields, cells, visit = fill(beans, hands, always, seed)
+    order = {c.field: [] for c in cells}
+    for cell in cells:
+        order[cell.field].append(cell.content)
+    for field in fields:
+        digits = "".join(c for c in order[field.field] if c.isdigit())
+        if field.state in ("written", "corrected"):
+            value = visit.values[field.field]
+            assert field.value == value
+            if "-" in value:
+                assert digits == value[8:] + value[5:7] + value[2:4]
+            else:
+                assert digits.lstrip("0") == value.lstrip("0") or field.field == "site"
+                assert len(digits) >= len(value)
+            assert ("struck" in order[field.field]) == (field.state == "corrected")
+        else:
+            assert field.value is None
+            assert digits == ""
+            kinds = {"empty": {"empty"}, "struck": {"struck", "empty"}, "mark": {"other", "empty"}}
+            assert set(order[field.field]) <= kinds[field.state]
+
+
+def test_ink_lies_in_the_inked_boxes_and_not_in_the_blank_ones(
+    beans: LayoutBook, hands: ProceduralHands
+) -> None:
+    page = beans.layout().pages[0]
+    boxes = {(c.field, c.index): c.box_mm for c in page.cells}
+    for seed in range(3):
+        before, after, _, cells, _ = fill(beans, hands, NEAT, seed)
+        change = np.abs(before.astype(int) - after).max(axis=2)
+        for cell in cells:
+            x, y, w, h = (v * 6.0 for v in boxes[cell.field, cell.index])
+            inner = change[int(y + 9) : int(y + h - 9), int(x + 9) : int(x + w - 9)]
+            assert (inner.max() > 40) == (cell.content != "empty"), (seed, cell)
+
+
+def test_a_filled_box_is_mostly_black() -> None:
+    rng = np.random.default_rng(0)
+    for _ in range(10):
+        pen = random_ink_pen(12.0, rng)
+        paper = np.full((120, 100, 3), 250, np.uint8)
+        ink = pen.draw(marks.filled_box(110, 90, pen.width_px, rng), (120, 100), rng)
+        lay_ink(paper, ink, (0, 0), pen)
+        dark = paper[10:100, 10:80].min(axis=2) < 200
+        assert dark.mean() > 0.7
+
+
+def test_pens_are_as_wide_as_pens() -> None:
+    rng = np.random.default_rng(0)
+    for _ in range(30):
+        pen = random_ink_pen(20.0, rng)
+        line = [np.array([[20.0, 100], [180, 100]])]
+        ink = pen.draw(line, (200, 200), rng)
+        width = np.median((ink[:, 50:150] > 0.15).sum(axis=0)) / 20.0
+        assert 0.25 < width < 1.1
+
+
+def test_strokes_fit_their_canvas() -> None:
+    strokes = [np.array([[0.0, 0], [300, 500]]), np.array([[100.0, 250], [250, 250]])]
+    fitted = np.concatenate(fit_strokes(strokes, 80, 60, 6.0))
+    assert fitted.min() >= 3.0 - 1e-9
+    assert np.all(fitted.max(axis=0) <= np.array([60, 80]) - 1 - 3.0 + 1e-9)
+    assert np.ptp(fitted, axis=0)[1] / np.ptp(fitted, axis=0)[0] == pytest.approx(5 / 3)
+
+
+def test_a_writer_writes_by_their_own_samples_and_borrows_missing_digits() -> None:
+    rng = np.random.default_rng(0)
+    flat, steep = np.array([[0.0, 0], [10, 0.0]]), np.array([[0.0, 0], [0.0, 10]])
+    samples = StrokeSet(
+        ((flat,), (steep,), (flat,)), np.array([1, 1, 2], np.uint8), ("a", "b", "a")
+    )
+    hands = StrokeHands("two people", samples)
+    shapes = set()
+    for _ in range(20):
+        person = hands.writer(random_ink_pen(8.0, rng), rng)
+        ones = {person.draw(1, 60, 60, rng).any(axis=1).sum() > 30 for _ in range(4)}
+        assert len(ones) == 1
+        shapes |= ones
+        assert person.draw(2, 60, 60, rng).any()
+    assert shapes == {True, False}
+
+
+def test_images_as_a_hand() -> None:
+    image = np.zeros((1, 20, 20), np.uint8)
+    image[0, 4:16, 8:12] = 255
+    hands = ImageHands("bars", image, np.array([1], np.uint8))
+    rng = np.random.default_rng(0)
+    ink = hands.writer(random_ink_pen(8.0, rng), rng).draw(1, 70, 50, rng)
+    assert ink.shape == (70, 50)
+    rows, columns = (np.flatnonzero(ink.max(axis=a) > 0.2) for a in (1, 0))
+    assert np.ptp(rows) > 50
+    assert np.ptp(columns) < 30
+
+
+@pytest.mark.parametrize("name", marks.SIGNS)
+def test_every_sign_leaves_ink(name: str) -> None:
+    rng = np.random.default_rng(1)
+    pen = random_ink_pen(8.0, rng)
+    assert pen.draw(marks.sign(name, 60, 50, rng), (60, 50), rng).max() > 0.3
+
+
+def test_sloppy_people_make_more_trouble(beans: LayoutBook, hands: ProceduralHands) -> None:
+    def troubles(habits: Habits) -> int:
+        fields = [f for seed in range(8) for f in fill(beans, hands, habits, seed)[2]]
+        return sum(f.state not in ("written", "empty") for f in fields)
+
+    assert troubles(NEAT) == 0
+    assert troubles(SLOPPY) > 0
+
+
+def test_held_back_writers_are_not_in_training() -> None:
+    data = find_data()
+    if data is None:
+        pytest.skip("needs ../shared/data (pendigits, UNIPEN)")
+    from sheet_reader.digits.splits import TEST, unipen_split
+
+    path = data / "digits" / "unipen_1a.npz"
+    with np.load(path) as arrays:
+        splits, writers = unipen_split(arrays), arrays["writers"].astype(str)
+    held = set(writers[splits == TEST])
+    assert held
+    assert not held & set(writers[splits != TEST])
+    samples = load_strokes(path, splits == TEST)
+    assert set(samples.writers) == held
+    with np.load(path) as arrays:
+        counts = arrays["n_strokes"][splits == TEST]
+    assert [len(s) for s in samples.strokes[:50]] == counts[:50].tolist()
+    assert "pendigits" in held_back_hands(data).name
+
+
+def test_without_the_data_the_hands_say_what_they_are() -> None:
+    assert "procedural" in held_back_hands(None).name
+    assert "optdigits" in held_back_hands(None).name
+
+
+@pytest.mark.parametrize("name", SAMPLES)
+def test_packed_samples_are_those_of_the_repository(name: str) -> None:
+    own = sample_folder(name)
+    repository = own.parents[3] / "samples" / name
+    files = {p.name for p in repository.iterdir() if p.suffix in (".toml", ".csv")}
+    assert files == {p.name for p in own.iterdir()}
+    for file in files:
+        assert (own / file).read_bytes() == (repository / file).read_bytes()
+
+
+def test_a_sample_copies_and_an_unknown_one_is_refused(tmp_path: Path) -> None:
+    copy_sample("bean_tips", tmp_path / "new" / "study")
+    assert (tmp_path / "new" / "study" / "study.toml").is_file()
+    with pytest.raises(ValueError, match="rock_pools"):
+        sample_folder("moss")
+
+
+def test_an_older_layout_has_another_version(beans: LayoutBook) -> None:
+    assert older_layout(beans).version != beans.version
