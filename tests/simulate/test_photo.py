@@ -124,7 +124,7 @@ def test_hidden_and_burnt_shares_of_a_box() -> None:
     assert not at(375).inside
 
 
-def test_a_corner_outside_the_picture_is_outside(beans: LayoutBook, hands: ProceduralHands) -> None:
+def test_a_corner_outside_the_picture_is_outside() -> None:
     level = replace(LEVELS["hard"], cropped=1.0)
     photo = photograph([FilledSheet(white_paper())], level, 4, size=(900, 1200))
     corners = photo.maps[0].to_px(np.array([(0, 0), (210, 0), (210, 297), (0, 297)], float))
