@@ -9,12 +9,12 @@ from functools import lru_cache
 import cv2
 import numpy as np
 import zxingcpp
-from numpy.typing import NDArray
 
 from sheet_reader.sheet.codes import parse_machine_text, parse_printed_text
 from sheet_reader.sheet.model import SheetCode
+from sheet_reader.vision.arrays import Array, Float32, Gray
 from sheet_reader.vision.flatten import Pyramid
-from sheet_reader.vision.surface import Array, Surface
+from sheet_reader.vision.surface import Surface
 
 _MACHINE_SCALES = (8.0, 5.0, 12.0)
 _QUIET_MM = 1.5
@@ -46,7 +46,7 @@ def printed_code_available() -> bool:
 
 def cut(
     pyramid: Pyramid, surface: Surface, box_mm: tuple[float, float, float, float], scale: float
-) -> NDArray[np.uint8]:
+) -> Gray:
     """A piece of the page laid flat at ``scale`` px per mm, uint8."""
     x, y, w, h = box_mm
     width, height = max(round(w * scale), 8), max(round(h * scale), 8)
@@ -62,9 +62,7 @@ def cut(
     return pyramid.sample(depth, places)
 
 
-def _interpolate(
-    nodes: NDArray[np.float32], rows: NDArray[np.float32], columns: NDArray[np.float32]
-) -> NDArray[np.float32]:
+def _interpolate(nodes: Float32, rows: Float32, columns: Float32) -> Float32:
     """Bilinear interpolation of ``nodes`` (R, C, 2) at fractional rows and columns."""
     r = np.minimum(rows.astype(int), nodes.shape[0] - 2)
     c = np.minimum(columns.astype(int), nodes.shape[1] - 2)
@@ -74,12 +72,12 @@ def _interpolate(
     return np.ascontiguousarray(top * (1 - fr) + bottom * fr, dtype=np.float32)
 
 
-def _decode(piece: NDArray[np.uint8]) -> list[str]:
+def _decode(piece: Gray) -> list[str]:
     found = zxingcpp.read_barcodes(piece, formats=zxingcpp.BarcodeFormat.QRCode)
     return [r.text for r in found if r.valid and 0 < len(r.text) <= _LONGEST]
 
 
-def _decode_cv2(piece: NDArray[np.uint8]) -> list[str]:
+def _decode_cv2(piece: Gray) -> list[str]:
     try:
         text, _, _ = cv2.QRCodeDetector().detectAndDecode(piece)
     except cv2.error:
@@ -116,9 +114,9 @@ def read_machine_code(
     return foreign or read or CodeRead(None)
 
 
-def _sharpened(piece: NDArray[np.uint8]) -> NDArray[np.uint8]:
+def _sharpened(piece: Gray) -> Gray:
     soft = cv2.GaussianBlur(piece, (0, 0), 3.0)
-    sharp: NDArray[np.uint8] = cv2.addWeighted(piece, 2.5, soft, -1.5, 0)
+    sharp: Gray = cv2.addWeighted(piece, 2.5, soft, -1.5, 0)
     return sharp
 
 
@@ -138,13 +136,13 @@ def read_printed_code(
     return CodeRead(None)
 
 
-def _binary(piece: NDArray[np.uint8]) -> NDArray[np.uint8]:
+def _binary(piece: Gray) -> Gray:
     _, binary = cv2.threshold(piece, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
-    result: NDArray[np.uint8] = binary
+    result: Gray = binary
     return result
 
 
-def _tesseract(piece: NDArray[np.uint8]) -> str:
+def _tesseract(piece: Gray) -> str:
     import pytesseract
 
     options = f"--psm 7 -c tessedit_char_whitelist={_ALPHABET}"
@@ -155,7 +153,7 @@ def _tesseract(piece: NDArray[np.uint8]) -> str:
     return text
 
 
-def read_anywhere(gray: NDArray[np.uint8]) -> tuple[CodeRead, Array | None]:
+def read_anywhere(gray: Gray) -> tuple[CodeRead, Array | None]:
     """Any machine code of ours in a picture (uint8), with its corners (4, 2) in px or None."""
     foreign: CodeRead | None = None
     for found in zxingcpp.read_barcodes(gray, formats=zxingcpp.BarcodeFormat.QRCode):

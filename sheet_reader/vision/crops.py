@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from sheet_reader.vision.arrays import Array, Float32, Gray, as_gray, look_up
 from sheet_reader.vision.flatten import FlatPage, Pyramid
-from sheet_reader.vision.surface import Array, Surface
+from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
 
 PAPER = 245.0
@@ -15,7 +15,7 @@ PAPER = 245.0
 _INK = 0.30
 
 
-def _bilinear() -> NDArray[np.float32]:
+def _bilinear() -> Float32:
     """Weights (CROP_PX², 4) of a quadrilateral's corners for each pixel of a crop."""
     t = (np.arange(CROP_PX, dtype=np.float32) + 0.5) / CROP_PX
     v, u = np.meshgrid(t, t, indexing="ij")
@@ -39,16 +39,16 @@ def crop_quads(boxes_mm: Array, shift_mm: Array) -> Array:
     return result
 
 
-def _spread(corners: Array) -> NDArray[np.float32]:
+def _spread(corners: Array) -> Float32:
     """Places (N · CROP_PX, CROP_PX, 2) of all crops' pixels inside ``corners`` (N, 4, 2)."""
     places = _WEIGHTS @ corners.astype(np.float32)
-    result: NDArray[np.float32] = places.reshape(-1, CROP_PX, 2)
+    result: Float32 = places.reshape(-1, CROP_PX, 2)
     return result
 
 
 def cut_crops(
     pyramid: Pyramid, surface: Surface, flat: FlatPage, quads: Array, level_shift: Array
-) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+) -> tuple[Gray, Gray]:
     """Crops levelled to :data:`PAPER` and as photographed, each uint8 (N, 64, 64).
 
     ``quads`` (N, 4, 2) in page mm; ``level_shift`` (N, 2) mm leads from there to the same place
@@ -64,10 +64,8 @@ def cut_crops(
     corners = surface.to_px(quads.reshape(-1, 2)).reshape(-1, 4, 2)
     gray = pyramid.sample(depth, _spread(corners))
     on_flat = (quads + level_shift[:, None, :]) * flat.px_per_mm - 0.5
-    level = cv2.remap(
-        flat.level, _spread(on_flat), None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
-    even = cv2.divide(gray, np.maximum(level, 1), scale=PAPER / paper_ratio(flat))
+    level = look_up(flat.level, _spread(on_flat), cv2.BORDER_REPLICATE)
+    even = as_gray(cv2.divide(gray, np.maximum(level, 1), scale=PAPER / paper_ratio(flat)))
     shape = (count, CROP_PX, CROP_PX)
     return even.reshape(shape), gray.reshape(shape)
 
@@ -76,7 +74,8 @@ def paper_ratio(flat: FlatPage) -> float:
     """How bright blank paper is against its level: just under 1, lower in noisy pictures."""
     gray, level = flat.gray[::7, ::7].astype(np.float32), flat.level[::7, ::7].astype(np.float32)
     ratio = gray / np.maximum(level, 1.0)
-    blank = ratio[(ratio > 0.75) & flat.inside[::7, ::7]]
+    inside = True if flat.inside is None else flat.inside[::7, ::7]
+    blank = ratio[(ratio > 0.75) & inside]
     return float(np.median(blank)) if blank.size > 50 else 0.97
 
 
@@ -88,7 +87,7 @@ def inner_slices(box_mm: tuple[float, float, float, float], inset_mm: float) -> 
     return slice(y0, CROP_PX - y0), slice(x0, CROP_PX - x0)
 
 
-def ink_share(crops: NDArray[np.uint8], box_mm: tuple[float, float, float, float]) -> Array:
+def ink_share(crops: Gray, box_mm: tuple[float, float, float, float]) -> Array:
     """Share (N,) of the box's inside, away from its frame, that is dark."""
     rows, columns = inner_slices(box_mm, 0.6)
     dark = crops[:, rows, columns] < PAPER * (1.0 - _INK)
@@ -96,9 +95,7 @@ def ink_share(crops: NDArray[np.uint8], box_mm: tuple[float, float, float, float
     return result
 
 
-def drop_strangers(
-    crop: NDArray[np.uint8], box_mm: tuple[float, float, float, float]
-) -> NDArray[np.uint8]:
+def drop_strangers(crop: Gray, box_mm: tuple[float, float, float, float]) -> Gray:
     """The crop without strokes that come in over its left or right edge and stay out of the box.
 
     Such strokes belong to the neighbour's digit. A stroke that goes well into the box stays.

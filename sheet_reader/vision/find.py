@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from weakref import WeakKeyDictionary
 
-import numpy as np
-from numpy.typing import NDArray
-
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.vision.arrays import Gray
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan, group_markers
 from sheet_reader.vision.identify import identify, nothing_found
@@ -43,7 +41,7 @@ def _prepare(book: LayoutBook, page: Page) -> PreparedPage:
     return shelf[own]
 
 
-def find_sheets(gray: NDArray[np.uint8], book: LayoutBook) -> list[Finding]:
+def find_sheets(gray: Gray, book: LayoutBook) -> list[Finding]:
     """Every sheet of ``book`` in a picture, and why other parts of it give none.
 
     ``gray`` is uint8 (H, W), upright or turned in any way but not mirrored. The list is never

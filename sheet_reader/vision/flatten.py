@@ -6,9 +6,18 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from sheet_reader.vision.surface import Array, Surface, apply_homography
+from sheet_reader.vision.arrays import (
+    Array,
+    Flags,
+    Float32,
+    Gray,
+    as_array,
+    as_float32,
+    as_gray,
+    look_up,
+)
+from sheet_reader.vision.surface import Surface, apply_homography
 
 LEVEL_MM = 12.0
 """Closing with a square of this side gives the paper: larger than a filled box, so that a struck
@@ -19,7 +28,7 @@ _GRID_MM = 2.0
 class Pyramid:
     """The picture and its halves: level ``k`` is reduced by ``2**k``, made when first asked for."""
 
-    def __init__(self, gray: NDArray[np.uint8]) -> None:
+    def __init__(self, gray: Gray) -> None:
         self.levels = [gray]
 
     @property
@@ -27,16 +36,14 @@ class Pyramid:
         """Height and width of the full picture."""
         return self.levels[0].shape[0], self.levels[0].shape[1]
 
-    def level(self, depth: int) -> NDArray[np.uint8]:
+    def level(self, depth: int) -> Gray:
         """The picture reduced by ``2**depth``, uint8."""
         while len(self.levels) <= depth:
             last = self.levels[-1]
             height, width = last.shape[0] // 2, last.shape[1] // 2
-            self.levels.append(
-                cv2.resize(
-                    last[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA
-                )
-            )
+            even = last[: 2 * height, : 2 * width]
+            half = cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA)
+            self.levels.append(as_gray(half))
         return self.levels[depth]
 
     def depth_for(self, picture_scale: float, wanted_scale: float) -> int:
@@ -45,33 +52,67 @@ class Pyramid:
         most = int(np.log2(max(min(self.shape) / 64, 1)))
         return int(np.clip(np.floor(np.log2(max(ratio, 1.0))), 0, most))
 
-    def sample(self, depth: int, places: NDArray[np.float32]) -> NDArray[np.uint8]:
+    def sample(self, depth: int, places: Float32) -> Gray:
         """The picture at ``places`` float32 (H, W, 2), x and y in full-picture pixels; 0 beyond
         its edge.
         """
-        factor = np.float32(1.0 / 2**depth)
-        at = places if depth == 0 else (places + np.float32(0.5)) * factor - np.float32(0.5)
-        picture = self.level(depth)
-        result: NDArray[np.uint8] = cv2.remap(
-            picture, at, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT, borderValue=0
-        )
-        return result
+        return self.sample_level(depth, at_depth(places, depth))
+
+    def sample_level(self, depth: int, places: Float32) -> Gray:
+        """As :meth:`sample`, with ``places`` in pixels of level ``depth``."""
+        return look_up(self.level(depth), places)
 
 
-def page_map(surface: Surface, px_per_mm: float) -> NDArray[np.float32]:
-    """Where each pixel of the flat page lies in the picture: float32 (H, W, 2), x and y.
+def at_depth(places: Float32, depth: int) -> Float32:
+    """Full-picture pixels as pixels of the level reduced by ``2**depth``."""
+    if depth == 0:
+        return places
+    return (places + np.float32(0.5)) * np.float32(1.0 / 2**depth) - np.float32(0.5)
 
-    Pixel (row, column) of the flat page is centred on ((column + ½), (row + ½)) / ``px_per_mm``.
+
+@dataclass(frozen=True, slots=True)
+class PageGrid:
+    """A flat page's pixels: ``nodes`` float32 (R, C, 2) every ``block`` pixels lie in the full
+    picture; the flat page is ``size`` (width, height) px and begins one block after the nodes.
+    """
+
+    nodes: Float32
+    block: int
+    size: tuple[int, int]
+
+    def dense(self, depth: int) -> Float32:
+        """Where each pixel lies in the picture's level ``depth``: float32 (H, W, 2), x and y."""
+        rows, columns = self.nodes.shape[:2]
+        spread = cv2.resize(
+            at_depth(self.nodes, depth), (columns * self.block, rows * self.block),
+            interpolation=cv2.INTER_LINEAR,
+        )  # fmt: skip
+        b, (width, height) = self.block, self.size
+        return as_float32(spread)[b : b + height, b : b + width]
+
+    def inside(self, shape: tuple[int, int]) -> Flags | None:
+        """Bool (H, W), False where a picture of ``shape`` shows nothing; None if it shows all."""
+        x, y = self.nodes[..., 0], self.nodes[..., 1]
+        height, width = shape
+        if x.min() >= 0 and y.min() >= 0 and x.max() <= width - 1 and y.max() <= height - 1:
+            return None
+        dense = self.dense(0)
+        x, y = dense[..., 0], dense[..., 1]
+        seen: Flags = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
+        return seen
+
+
+def page_grid(surface: Surface, px_per_mm: float) -> PageGrid:
+    """The pixels of the flat page at ``px_per_mm``.
+
+    Pixel (row, column) is centred on ((column + ½), (row + ½)) / ``px_per_mm`` of the page.
     """
     block = max(round(_GRID_MM * px_per_mm), 1)
     width = round(surface.lattice.width_mm * px_per_mm)
     height = round(surface.lattice.height_mm * px_per_mm)
-    xs = (np.arange(-1, -(-width // block) + 1) + 0.5) * block / px_per_mm
-    ys = (np.arange(-1, -(-height // block) + 1) + 0.5) * block / px_per_mm
-    places = grid_px(surface, xs, ys).astype(np.float32)
-    dense = cv2.resize(places, (len(xs) * block, len(ys) * block), interpolation=cv2.INTER_LINEAR)
-    result: NDArray[np.float32] = dense[block : block + height, block : block + width]
-    return result
+    xs = as_array((np.arange(-1, -(-width // block) + 1) + 0.5) * block / px_per_mm)
+    ys = as_array((np.arange(-1, -(-height // block) + 1) + 0.5) * block / px_per_mm)
+    return PageGrid(as_float32(grid_px(surface, xs, ys)), block, (width, height))
 
 
 def grid_px(surface: Surface, xs: Array, ys: Array) -> Array:
@@ -89,41 +130,44 @@ def grid_px(surface: Surface, xs: Array, ys: Array) -> Array:
 @dataclass(frozen=True, slots=True)
 class FlatPage:
     """The page laid flat at ``px_per_mm``: ``gray`` uint8 (H, W) as photographed, ``level`` uint8
-    the paper's brightness there, ``inside`` bool False where the picture shows nothing.
+    the paper's brightness there, ``inside`` bool (H, W) False where the picture shows nothing,
+    None where it shows all of the page.
     """
 
-    gray: NDArray[np.uint8]
-    level: NDArray[np.uint8]
-    inside: NDArray[np.bool_]
+    gray: Gray
+    level: Gray
+    inside: Flags | None
     px_per_mm: float
 
-    def ink(self, soften_px: float) -> NDArray[np.float32]:
+    def ink(self, soften_px: float) -> Float32:
         """Darkness against the paper, float32 (H, W), 0 paper to 1 black, softened."""
         light = cv2.divide(self.gray, np.maximum(self.level, 1), scale=255.0)
-        light = cv2.GaussianBlur(light, (5, 5), soften_px)
-        light[~self.inside] = 255
-        result: NDArray[np.float32] = (255 - light).astype(np.float32) / np.float32(255.0)
-        return result
+        light = as_gray(cv2.GaussianBlur(light, (5, 5), soften_px))
+        if self.inside is not None:
+            light[~self.inside] = 255
+        return as_float32(cv2.bitwise_not(light)) * np.float32(1.0 / 255.0)
+
+    def seen(self, points_mm: Array) -> Flags:
+        """Bool (N,): whether the picture shows these page points (N, 2)."""
+        if self.inside is None:
+            return np.ones(len(points_mm), dtype=np.bool_)
+        height, width = self.inside.shape
+        at = np.clip((points_mm * self.px_per_mm).astype(int), 0, (width - 1, height - 1))
+        return np.asarray(self.inside[at[:, 1], at[:, 0]])
 
 
-def paper_level(gray: NDArray[np.uint8], px_per_mm: float) -> NDArray[np.uint8]:
+def paper_level(gray: Gray, px_per_mm: float) -> Gray:
     """The paper's local brightness, uint8 (H, W): ink up to :data:`LEVEL_MM` wide closed."""
     side = round(LEVEL_MM * px_per_mm) | 1
-    calm = cv2.blur(gray, (3, 3))
     kernel = np.ones((side, side), dtype=np.uint8)
-    level: NDArray[np.uint8] = cv2.morphologyEx(
-        calm, cv2.MORPH_CLOSE, kernel, borderType=cv2.BORDER_REPLICATE
-    )
-    return level
+    calm = cv2.blur(gray, (3, 3))
+    return as_gray(cv2.morphologyEx(calm, cv2.MORPH_CLOSE, kernel, borderType=cv2.BORDER_REPLICATE))
 
 
 def flatten(pyramid: Pyramid, surface: Surface, px_per_mm: float) -> FlatPage:
     """The page laid flat through ``surface``."""
     centre = np.array([[surface.lattice.width_mm / 2, surface.lattice.height_mm / 2]])
     depth = pyramid.depth_for(float(surface.px_per_mm(centre)[0]), px_per_mm)
-    places = page_map(surface, px_per_mm)
-    gray = pyramid.sample(depth, places)
-    height, width = pyramid.shape
-    x, y = places[..., 0], places[..., 1]
-    inside = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
-    return FlatPage(gray, paper_level(gray, px_per_mm), inside, px_per_mm)
+    grid = page_grid(surface, px_per_mm)
+    gray = pyramid.sample_level(depth, grid.dense(depth))
+    return FlatPage(gray, paper_level(gray, px_per_mm), grid.inside(pyramid.shape), px_per_mm)

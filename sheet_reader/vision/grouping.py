@@ -7,11 +7,11 @@ from itertools import combinations
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
 from sheet_reader.sheet.model import Marker
+from sheet_reader.vision.arrays import Array
 from sheet_reader.vision.markers import SeenMarker
-from sheet_reader.vision.surface import Array, apply_homography
+from sheet_reader.vision.surface import apply_homography
 
 TOLERANCE = 0.045
 """A marker may lie this share of the page's diagonal from where the plane puts it: curl of
@@ -168,7 +168,7 @@ def _pair_distance(plan: MarkerPlan, pair: tuple[SeenMarker, ...]) -> float:
     return abs(float(np.log(np.linalg.norm(seen[0] - seen[1]) / (printed * size) + 1e-9)))
 
 
-def outline(matrix: Array, width_mm: float, height_mm: float) -> NDArray[np.float64]:
+def outline(matrix: Array, width_mm: float, height_mm: float) -> Array:
     """The page's corners (4, 2) in the picture, clockwise from the printed top left."""
     page = np.array([[0, 0], [width_mm, 0], [width_mm, height_mm], [0, height_mm]], dtype=float)
     return apply_homography(matrix, page)

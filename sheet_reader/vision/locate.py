@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from sheet_reader.vision.arrays import Array, Flags
 from sheet_reader.vision.flatten import FlatPage, Pyramid, flatten
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.match import Match, match_tiles
-from sheet_reader.vision.surface import Array, Sightings, Surface, fit_surface, join
+from sheet_reader.vision.surface import Sightings, Surface, fit_surface, join
 from sheet_reader.vision.template import COARSE, FINE, SOFTEN_PX, PreparedPage
 
 MARKER_SD_MM = 0.08
@@ -37,7 +37,7 @@ class Located:
     carried_mm: Array
     error_mm: Array
     score: Array
-    confirmed: NDArray[np.bool_]
+    confirmed: Flags
 
 
 def marker_sightings(plan: MarkerPlan, group: Group) -> Sightings:
@@ -52,13 +52,6 @@ def marker_surface(prepared: PreparedPage, plan: MarkerPlan, group: Group) -> Su
     return fit_surface(prepared.lattice, group.homography, marker_sightings(plan, group))
 
 
-def _seen_inside(flat: FlatPage, centres: Array) -> NDArray[np.bool_]:
-    height, width = flat.inside.shape
-    at = np.clip((centres * flat.px_per_mm).astype(int), 0, (width - 1, height - 1))
-    inside: NDArray[np.bool_] = flat.inside[at[:, 1], at[:, 0]]
-    return inside
-
-
 def coarse_surface(
     pyramid: Pyramid, prepared: PreparedPage, start: Sightings, homography: Array
 ) -> Surface:
@@ -70,8 +63,10 @@ def coarse_surface(
         sd = surface.sd_mm(centres)
         flat = flatten(pyramid, surface, COARSE)
         reach = np.clip(2.5 * sd + 0.6, 0.9, _MOST_REACH_MM)
-        todo = np.flatnonzero((2.0 * sd < _MOST_REACH_MM) & _seen_inside(flat, centres))
-        match = match_tiles(flat.ink(SOFTEN_PX), [prepared.tiles[i] for i in todo], reach[todo], COARSE)
+        todo = np.flatnonzero((2.0 * sd < _MOST_REACH_MM) & flat.seen(centres))
+        match = match_tiles(
+            flat.ink(SOFTEN_PX), [prepared.tiles[i] for i in todo], reach[todo], COARSE
+        )
         good = (match.score > _TILE_SCORE) & (match.rival < _TILE_RIVAL) & ~match.edge
         at = surface.to_px(centres[todo] + match.shift_mm)
         before = len(known)
@@ -107,7 +102,7 @@ def _settle(
     prepared: PreparedPage, surface: Surface, flat: FlatPage, match: Match, start: Sightings
 ) -> Located:
     """The boxes' own sightings joined into a last surface, and what each box deviates from it."""
-    good = (match.score > _BOX_SCORE) & ~match.edge & _seen_inside(flat, prepared.box_centres)
+    good = (match.score > _BOX_SCORE) & ~match.edge & flat.seen(prepared.box_centres)
     centres = prepared.box_centres
     if good.sum() >= 4:
         spread = _BOX_SD_MM / np.maximum(match.score, 0.1)

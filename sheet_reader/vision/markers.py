@@ -7,7 +7,8 @@ from functools import lru_cache
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
+
+from sheet_reader.vision.arrays import Array, Float32, Gray
 
 SHEET_DICTIONARY = "AprilTag 36h11"
 """The dictionary of our sheets: 587 ids, smallest Hamming distance 11."""
@@ -29,7 +30,7 @@ class SeenMarker:
     """
 
     id: int
-    corners_px: NDArray[np.float64]
+    corners_px: Array
 
     @property
     def module_px(self) -> float:
@@ -51,7 +52,7 @@ def _detector(dictionary: str, correction: float, windows: tuple[int, ...]) -> o
 
 
 def _detect(
-    gray: NDArray[np.uint8], dictionary: str, correction: float, windows: tuple[int, ...]
+    gray: Gray, dictionary: str, correction: float, windows: tuple[int, ...]
 ) -> list[SeenMarker]:
     if min(gray.shape) < 16:
         return []
@@ -65,7 +66,7 @@ def _detect(
 
 
 def detect_markers(
-    gray: NDArray[np.uint8],
+    gray: Gray,
     dictionary: str = SHEET_DICTIONARY,
     correction: float = OPENCV_CORRECTION,
 ) -> list[SeenMarker]:
@@ -82,7 +83,7 @@ def _scaled(found: list[SeenMarker], factor: float) -> list[SeenMarker]:
     return [SeenMarker(m.id, (m.corners_px + 0.5) * factor - 0.5) for m in found]
 
 
-def reduce_by(gray: NDArray[np.uint8], long_side: int) -> tuple[NDArray[np.uint8], float]:
+def reduce_by(gray: Gray, long_side: int) -> tuple[Gray, float]:
     """The picture with its long side near ``long_side`` px (never enlarged), and the factor."""
     level, factor = gray, 1.0
     while max(level.shape) >= 2 * long_side:
@@ -99,9 +100,9 @@ def reduce_by(gray: NDArray[np.uint8], long_side: int) -> tuple[NDArray[np.uint8
     return reduced, factor * level.shape[1] / size[0]
 
 
-def _levelled(gray: NDArray[np.uint8]) -> NDArray[np.uint8]:
+def _levelled(gray: Gray) -> Gray:
     """Local contrast evened out, for pictures with deep shadow or glare."""
-    even: NDArray[np.uint8] = cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(gray)
+    even: Gray = cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(gray)
     return even
 
 
@@ -120,14 +121,14 @@ def merge_markers(*lists: list[SeenMarker]) -> list[SeenMarker]:
     return merged
 
 
-def quick_markers(gray: NDArray[np.uint8]) -> list[SeenMarker]:
+def quick_markers(gray: Gray) -> list[SeenMarker]:
     """Sheet markers by one pass over a reduced picture: fast, and enough for most photographs."""
     reduced, factor = reduce_by(gray, 1400)
     window = 13 if max(reduced.shape) > 900 else 7
     return _scaled(_detect(reduced, SHEET_DICTIONARY, SHEET_CORRECTION, (window,)), factor)
 
 
-def patient_markers(gray: NDArray[np.uint8], known: list[SeenMarker]) -> list[SeenMarker]:
+def patient_markers(gray: Gray, known: list[SeenMarker]) -> list[SeenMarker]:
     """Sheet markers by several passes at other scales and levels of light, ``known`` included."""
     passes: list[list[SeenMarker]] = [known]
     for long_side in (1000, 2000):
@@ -138,7 +139,7 @@ def patient_markers(gray: NDArray[np.uint8], known: list[SeenMarker]) -> list[Se
     return merge_markers(*passes)
 
 
-def refine_corners(gray: NDArray[np.uint8], found: list[SeenMarker]) -> list[SeenMarker]:
+def refine_corners(gray: Gray, found: list[SeenMarker]) -> list[SeenMarker]:
     """Corners brought to a fraction of a pixel at full resolution.
 
     A corner that strays more than one module from where it was seen keeps its first place.
@@ -158,9 +159,9 @@ def refine_corners(gray: NDArray[np.uint8], found: list[SeenMarker]) -> list[See
 
 
 def _refine_one(
-    level: NDArray[np.uint8],
+    level: Gray,
     marker: SeenMarker,
-    start: NDArray[np.float32],
+    start: Float32,
     half: int,
     factor: float,
 ) -> SeenMarker:

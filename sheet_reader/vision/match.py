@@ -6,15 +6,13 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
-from sheet_reader.vision.surface import Array
+from sheet_reader.vision.arrays import Array, Flags, Float32, as_float32
 from sheet_reader.vision.template import Tile
 
 _APART_MM = 1.6
 """A second peak nearer than this is the same peak."""
 _STEPS = 4
-_ROBUST_ROUNDS = 2
 _STRAY = 0.25
 """Pixels off by more than this share of the print's contrast weigh less."""
 
@@ -29,12 +27,10 @@ class Match:
     shift_mm: Array
     score: Array
     rival: Array
-    edge: NDArray[np.bool_]
+    edge: Flags
 
 
-def match_tiles(
-    ink: NDArray[np.float32], tiles: list[Tile], reach_mm: Array, px_per_mm: float
-) -> Match:
+def match_tiles(ink: Float32, tiles: list[Tile], reach_mm: Array, px_per_mm: float) -> Match:
     """Each tile's best place within ``reach_mm`` (N,) of where it should be.
 
     ``ink`` float32 (H, W) is the flattened page, 0 paper to 1 black, at ``px_per_mm``.
@@ -48,12 +44,12 @@ def match_tiles(
 
 
 def _match_one(
-    ink: NDArray[np.float32], tile: Tile, reach: int, px_per_mm: float
+    ink: Float32, tile: Tile, reach: int, px_per_mm: float
 ) -> tuple[float, float, float, float, float]:
     height, width = tile.weighted.shape
     x0, y0 = tile.corner[0] - reach, tile.corner[1] - reach
     window = _window(ink, x0, y0, width + 2 * reach, height + 2 * reach)
-    surface = np.asarray(cv2.matchTemplate(window, tile.weighted, cv2.TM_CCORR))
+    surface = as_float32(cv2.matchTemplate(window, tile.weighted, cv2.TM_CCORR))
     _, peak, _, (px, py) = cv2.minMaxLoc(surface)
     if peak <= 0:
         return 0.0, 0.0, 0.0, 1.0, 1.0
@@ -66,58 +62,56 @@ def _match_one(
 
 
 def _place(
-    window: NDArray[np.float32], tile: Tile, px: int, py: int, limit: int
+    window: Float32, tile: Tile, px: int, py: int, limit: int
 ) -> tuple[float, float, float] | None:
     """Fractional place (x, y) of the tile in the window near a first guess, and the score.
 
     Least squares for brightness, contrast and shift at once (Lucas & Kanade, IJCAI 1981), so that
     what stands beside the tile does not pull it; None where the place runs off the window.
     """
+    height, width = tile.weighted.shape
     for _ in range(_STEPS):
         if not (0 < px < limit and 0 < py < limit):
             return None
-        height, width = tile.weighted.shape
         seen = window[py : py + height, px : px + width].ravel()[tile.active]
-        gain, dx, dy, score = _shift(seen, tile.basis)
-        if gain <= 0:
+        gain, _, gx, gy = (tile.solver @ seen).tolist()
+        if gain <= 1e-3:
             return None
+        dx, dy = -gx / gain, -gy / gain
         if max(abs(dx), abs(dy)) <= 0.75:
             break
         px, py = px + _step(dx), py + _step(dy)
-    reach = 1.0
-    return px + min(max(dx, -reach), reach), py + min(max(dy, -reach), reach), score
+    dx, dy, score = _robust_shift(seen, tile, gain)
+    return px + min(max(dx, -1.0), 1.0), py + min(max(dy, -1.0), 1.0), score
 
 
 def _step(offset: float) -> int:
     return 0 if abs(offset) < 0.5 else (1 if offset > 0 else -1)
 
 
-def _shift(
-    seen: NDArray[np.float32], basis: NDArray[np.float32]
-) -> tuple[float, float, float, float]:
-    """Contrast, shift along x and y in px, and correlation, of pixels ``seen`` (K,) against the
-    ``basis`` (4, K); strayed pixels (ink over the print) weigh less in the second round.
+def _robust_shift(seen: Float32, tile: Tile, gain: float) -> tuple[float, float, float]:
+    """Shift along x and y in px, and correlation, of pixels ``seen`` (K,) against the tile, with
+    strayed pixels (ink over the print) weighing less than those near a first fit.
     """
-    weighted = basis
-    for _ in range(_ROBUST_ROUNDS):
-        gain, _, gx, gy = answer = np.linalg.solve(weighted @ basis.T, weighted @ seen)
-        off = seen - answer.astype(np.float32) @ basis
-        scale = max(_STRAY * float(gain), 0.02)
-        weight = 1.0 / (1.0 + (off / scale) ** 2)
-        weighted = basis * weight
+    basis = tile.basis
+    off = seen - (tile.solver @ seen) @ basis
+    off *= np.float32(1.0 / max(_STRAY * gain, 0.02))
+    weight = np.float32(1.0) / (np.float32(1.0) + off * off)
+    weighted = basis * weight
+    answer = cv2.solve(weighted @ basis.T, (weighted @ seen)[:, None])[1][:, 0]
+    off = seen - answer @ basis
     total = float(weight.sum())
     mean = float(weight @ seen) / total
-    energy = float(weight @ (seen - mean) ** 2)
-    left = float(weight @ off**2)
-    score = float(np.sqrt(max(1.0 - left / max(energy, 1e-6), 0.0)))
-    if gain <= 1e-6:
-        return 0.0, 0.0, 0.0, 0.0
-    return float(gain), float(-gx / gain), float(-gy / gain), score
+    energy = float(weight @ (seen * seen)) - mean * mean * total
+    left = float(weight @ (off * off))
+    score = max(1.0 - left / max(energy, 1e-6), 0.0) ** 0.5
+    gain, _, gx, gy = answer.tolist()
+    if gain <= 1e-3:
+        return 0.0, 0.0, 0.0
+    return -gx / gain, -gy / gain, score
 
 
-def _window(
-    ink: NDArray[np.float32], x0: int, y0: int, width: int, height: int
-) -> NDArray[np.float32]:
+def _window(ink: Float32, x0: int, y0: int, width: int, height: int) -> Float32:
     """A piece of the page, with blank paper beyond its edge."""
     left, top = max(-x0, 0), max(-y0, 0)
     right = max(x0 + width - ink.shape[1], 0)
@@ -128,7 +122,7 @@ def _window(
     return piece
 
 
-def _rival(surface: NDArray[np.float32], px: int, py: int, apart: int) -> float:
-    other = surface.copy()
-    other[max(py - apart, 0) : py + apart + 1, max(px - apart, 0) : px + apart + 1] = 0.0
-    return max(float(other.max()), 0.0)
+def _rival(surface: Float32, px: int, py: int, apart: int) -> float:
+    """Highest sample at least ``apart`` from the peak; ``surface`` is spoilt."""
+    surface[max(py - apart, 0) : py + apart + 1, max(px - apart, 0) : px + apart + 1] = 0.0
+    return max(float(cv2.minMaxLoc(surface)[1]), 0.0)

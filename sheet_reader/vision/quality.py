@@ -6,17 +6,18 @@ from dataclasses import dataclass
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 
+from sheet_reader.vision.arrays import Array, Gray, as_float32
 from sheet_reader.vision.flatten import FlatPage, Pyramid
-from sheet_reader.vision.surface import Array, Surface
+from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import BoxView, PhotoQuality
 
 BURNT = 250
 """Grey value from which a place counts as burnt out."""
 _PROFILE_MM = 1.1
 _SAMPLES = 45
-_ACROSS = 9
+_ACROSS = 5
+_UNKNOWN_BLUR_MM = 0.5
 _FEWEST_PX_PER_MM = 4.0
 _MOST_BLUR_MM = 0.30
 _LEAST_CONTRAST = 0.35
@@ -56,14 +57,19 @@ def _profiles(corners_mm: Array) -> Array:
     return np.stack(sides)
 
 
-def _edge_spread(profile: Array) -> tuple[float, float]:
-    """Blur (standard deviation in mm) and contrast of a dark-to-light profile."""
-    dark, light = float(profile[:8].min()), float(np.percentile(profile, 90))
-    if light - dark < 8:
-        return float("nan"), 0.0
-    rising = np.maximum.accumulate((profile - dark) / (light - dark))
-    low, high = np.interp([0.16, 0.84], rising, np.linspace(-_PROFILE_MM, _PROFILE_MM, _SAMPLES))
-    return float(high - low) / 2.0, (light - dark) / max(light, 1.0)
+def _edge_spreads(profiles: Array) -> tuple[Array, Array]:
+    """Blur (standard deviation in mm) and contrast (N,) of dark-to-light ``profiles`` (N, S);
+    blur is NaN where there is no edge.
+    """
+    dark = profiles[:, :8].min(axis=1)
+    light = np.partition(profiles, -5, axis=1)[:, -5]
+    span = light - dark
+    rising = (profiles - dark[:, None]) / np.maximum(span, 1.0)[:, None]
+    rising = np.maximum.accumulate(rising, axis=1)
+    step = 2 * _PROFILE_MM / (_SAMPLES - 1)
+    width = ((rising > 0.16).sum(axis=1) - (rising > 0.84).sum(axis=1)) * step
+    blur = np.where(span < 8, np.nan, width / 2.0)
+    return blur, np.where(span < 8, 0.0, span / np.maximum(light, 1.0))
 
 
 def sharpness(pyramid: Pyramid, surface: Surface, corners_mm: list[Array]) -> Sharpness:
@@ -72,30 +78,30 @@ def sharpness(pyramid: Pyramid, surface: Surface, corners_mm: list[Array]) -> Sh
         empty = np.zeros(0)
         return Sharpness(np.zeros((0, 2)), empty, empty)
     points = np.stack([_profiles(c) for c in corners_mm])
-    places = surface.to_px(points.reshape(-1, 2)).astype(np.float32).reshape(-1, _SAMPLES, 2)
-    gray = pyramid.sample(0, places).reshape(len(corners_mm), 4, _ACROSS, _SAMPLES)
-    mean = gray.astype(np.float64).mean(axis=2)
-    spread = np.array([[_edge_spread(side) for side in marker] for marker in mean])
-    known = np.isfinite(spread[:, :, 0]).any(axis=1)
-    blur = np.array(
-        [np.nanmedian(s[:, 0]) if k else 0.5 for s, k in zip(spread, known, strict=True)]
-    )
-    contrast = np.median(spread[:, :, 1], axis=1)
-    return Sharpness(np.array([c.mean(axis=0) for c in corners_mm]), blur, contrast)
+    places = as_float32(surface.to_px(points.reshape(-1, 2))).reshape(-1, _SAMPLES, 2)
+    gray = pyramid.sample(0, places).reshape(-1, _ACROSS, _SAMPLES)
+    blur, contrast = _edge_spreads(gray.astype(np.float64).mean(axis=1))
+    blur, contrast = blur.reshape(-1, 4), contrast.reshape(-1, 4)
+    seen = np.isfinite(blur).any(axis=1)
+    known = np.full(len(corners_mm), _UNKNOWN_BLUR_MM)
+    known[seen] = np.nanmedian(blur[seen], axis=1)
+    centres = np.array([c.mean(axis=0) for c in corners_mm])
+    return Sharpness(centres, known, np.median(contrast, axis=1))
 
 
 def glare_share(flat: FlatPage) -> float:
     """Share (0..1) of the page that is burnt out while the rest of it is not."""
-    gray = flat.gray[::4, ::4][flat.inside[::4, ::4]]
+    gray = flat.gray[::4, ::4]
+    gray = gray.ravel() if flat.inside is None else gray[flat.inside[::4, ::4]]
     if gray.size == 0:
         return 0.0
     burnt = float((gray >= BURNT).mean())
     return burnt if np.median(gray) < BURNT - 10 else 0.0
 
 
-def burnt_boxes(gray_crops: NDArray[np.uint8]) -> NDArray[np.float64]:
+def burnt_boxes(gray_crops: Gray) -> Array:
     """Share (N,) of each crop (N, 64, 64), as photographed, that is burnt out."""
-    result: NDArray[np.float64] = (gray_crops >= BURNT).mean(axis=(1, 2))
+    result: Array = (gray_crops >= BURNT).mean(axis=(1, 2))
     return result
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from sheet_reader.vision.arrays import Array, as_gray
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan, agreeing, plane
 from sheet_reader.vision.markers import (
@@ -13,17 +14,21 @@ from sheet_reader.vision.markers import (
     SeenMarker,
     detect_markers,
 )
-from sheet_reader.vision.surface import Array, apply_homography
+from sheet_reader.vision.surface import apply_homography
 
 _SIDE_PX = 48
 """A marker is sought at about this size."""
-_MARGIN = 1.1
+_MARGIN = 0.8
 """Sought this many marker sides around its expected place."""
+_ENOUGH = 7
+"""With so many markers the print between them does better than one more."""
 
 
 def seek_missing(pyramid: Pyramid, plan: MarkerPlan, group: Group) -> Group:
     """The group with every further marker of its plan that can be found."""
     have = {m.id for m in group.markers}
+    if len(have) >= _ENOUGH:
+        return group
     found: list[SeenMarker] = []
     for number, corners_mm in plan.corners_mm.items():
         if number not in have:
@@ -42,7 +47,9 @@ def _look(pyramid: Pyramid, expected: Array) -> list[SeenMarker]:
     """Markers near the place where one is ``expected`` (4, 2) px."""
     side = float(np.linalg.norm(expected - np.roll(expected, 1, axis=0), axis=1).mean())
     height, width = pyramid.shape
-    if not np.isfinite(side) or side < 8 or side > max(height, width):
+    middle = expected.mean(axis=0)
+    outside = (middle < 0).any() or (middle > (width - 1, height - 1)).any()
+    if not np.isfinite(side) or outside or side < 8 or side > max(height, width):
         return []
     depth = pyramid.depth_for(side, _SIDE_PX)
     factor = 2.0**depth
@@ -53,7 +60,7 @@ def _look(pyramid: Pyramid, expected: Array) -> list[SeenMarker]:
     piece = level[y0 : max(high[1], 0), x0 : max(high[0], 0)]
     if min(piece.shape) < side / factor:
         return []
-    even = cv2.createCLAHE(clipLimit=4.0, tileGridSize=(2, 2)).apply(np.ascontiguousarray(piece))
+    even = as_gray(cv2.createCLAHE(clipLimit=4.0, tileGridSize=(2, 2)).apply(piece.copy()))
     seen = detect_markers(even, SHEET_DICTIONARY, SHEET_CORRECTION)
     offset = np.array([x0, y0], dtype=np.float64)
     return [SeenMarker(m.id, (m.corners_px + offset + 0.5) * factor - 0.5) for m in seen]

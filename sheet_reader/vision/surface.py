@@ -12,9 +12,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
-Array = NDArray[np.float64]
+from sheet_reader.vision.arrays import Array
 
 KNOT_MM = 32.0
 """Spacing of the spline's knots."""
@@ -171,7 +170,7 @@ def fit_surface(
     homography: Array,
     seen: Sightings,
     bend: float = BEND_PER_MM,
-    rounds: int = 4,
+    rounds: int = 3,
 ) -> Surface:
     """The surface that agrees best with ``seen``, robust (Cauchy weights) to strayed sightings.
 

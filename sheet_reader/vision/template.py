@@ -9,9 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.sheet.model import Page
-from sheet_reader.vision.surface import Array, Lattice
-
-Gray = NDArray[np.uint8]
+from sheet_reader.vision.arrays import Array, Float32, Gray
+from sheet_reader.vision.surface import Lattice
 
 COARSE = 2.5
 """Scale (px per mm) at which large tiles are matched."""
@@ -23,7 +22,7 @@ SOFTEN_PX = 0.9
 """Print and picture are softened alike before they are matched: the top of the correlation is
 then round, and a parabola through it hits its middle."""
 TILE_MM = 24.0
-_TILE_STEP_MM = 20.0
+_TILE_STEP_MM = 23.0
 _AROUND_BOX_MM = 2.6
 _FRAME_MM = 0.7
 _LEAST_STRUCTURE = 0.012
@@ -35,14 +34,16 @@ class Tile:
     """A piece of the printed page: ``corner`` (x, y) of its top left in template pixels,
     ``weighted`` float32 (h, w) the zero-mean template times the weight. ``active`` holds the
     flat indices of the pixels where nobody writes, ``basis`` float32 (4, len(active)) there the
-    template, a constant, and the template's slopes along x and y per pixel.
+    template, a constant, and the template's slopes along x and y per pixel; ``solver`` (same
+    shape) gives their least-squares shares in what is seen.
     """
 
     corner: tuple[int, int]
     centre_mm: tuple[float, float]
-    weighted: NDArray[np.float32]
+    weighted: Float32
     active: NDArray[np.intp]
-    basis: NDArray[np.float32]
+    basis: Float32
+    solver: Float32
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,7 +66,7 @@ def box_corners(box_mm: tuple[float, float, float, float]) -> Array:
     return np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]], dtype=np.float64)
 
 
-def _ink(raster: Gray, page: Page, px_per_mm: float) -> NDArray[np.float32]:
+def _ink(raster: Gray, page: Page, px_per_mm: float) -> Float32:
     """The print as ink 0..1 at exactly ``px_per_mm``, softened by :data:`SOFTEN_PX`.
 
     The raster fills the page, so its own scale differs a little along x and y.
@@ -84,7 +85,7 @@ def _ink(raster: Gray, page: Page, px_per_mm: float) -> NDArray[np.float32]:
     return np.asarray(exact, dtype=np.float32)
 
 
-def _writing_mask(page: Page, shape: tuple[int, ...], px_per_mm: float) -> NDArray[np.float32]:
+def _writing_mask(page: Page, shape: tuple[int, ...], px_per_mm: float) -> Float32:
     """1 where the same print is expected on every sheet, 0 inside boxes and codes."""
     mask = np.ones(shape, dtype=np.float32)
     for cell in page.cells:
@@ -99,8 +100,8 @@ def _writing_mask(page: Page, shape: tuple[int, ...], px_per_mm: float) -> NDArr
 
 
 def _cut(
-    ink: NDArray[np.float32],
-    mask: NDArray[np.float32],
+    ink: Float32,
+    mask: Float32,
     area: tuple[int, int, int, int],
     px_per_mm: float,
 ) -> Tile | None:
@@ -120,14 +121,23 @@ def _cut(
     if _weakest_slope(across.ravel()[active], down.ravel()[active]) < _LEAST_SLOPE:
         return None
     basis = np.stack([piece, np.ones_like(piece), across, down]).reshape(4, -1)[:, active]
+    solver = np.linalg.solve(basis @ basis.T, basis)
     centre = ((x0 + x1) / 2 / px_per_mm, (y0 + y1) / 2 / px_per_mm)
     return Tile(
         (x0, y0), centre, np.ascontiguousarray(centred), active,
         np.ascontiguousarray(basis, dtype=np.float32),
+        np.ascontiguousarray(solver, dtype=np.float32),
     )  # fmt: skip
 
 
-def _weakest_slope(across: NDArray[np.float32], down: NDArray[np.float32]) -> float:
+def _pixels(
+    edges_mm: tuple[float, float, float, float], px_per_mm: float
+) -> tuple[int, int, int, int]:
+    left, top, right, bottom = (round(e * px_per_mm) for e in edges_mm)
+    return left, top, right, bottom
+
+
+def _weakest_slope(across: Float32, down: Float32) -> float:
     """Smaller eigenvalue of the structure tensor: a lone rule fixes a tile in one direction only,
     and has 0 here.
     """
@@ -135,7 +145,7 @@ def _weakest_slope(across: NDArray[np.float32], down: NDArray[np.float32]) -> fl
     return (xx + yy) / 2 - float(np.hypot((xx - yy) / 2, xy))
 
 
-def _page_tiles(page: Page, ink: NDArray[np.float32], mask: NDArray[np.float32]) -> list[Tile]:
+def _page_tiles(page: Page, ink: Float32, mask: Float32) -> list[Tile]:
     tiles = []
     nx = int(np.ceil((page.width_mm - 2 * 8) / _TILE_STEP_MM))
     ny = int(np.ceil((page.height_mm - 2 * 8) / _TILE_STEP_MM))
@@ -143,19 +153,19 @@ def _page_tiles(page: Page, ink: NDArray[np.float32], mask: NDArray[np.float32])
     for y in np.linspace(8 + half / 2, page.height_mm - 8 - half / 2, ny):
         for x in np.linspace(8 + half / 2, page.width_mm - 8 - half / 2, nx):
             edges = (x - half, y - half, x + half, y + half)
-            tile = _cut(ink, mask, tuple(round(e * COARSE) for e in edges), COARSE)  # type: ignore[arg-type]
+            tile = _cut(ink, mask, _pixels(edges, COARSE), COARSE)
             if tile is not None:
                 tiles.append(tile)
     return tiles
 
 
-def _box_tiles(page: Page, ink: NDArray[np.float32], mask: NDArray[np.float32]) -> list[Tile]:
+def _box_tiles(page: Page, ink: Float32, mask: Float32) -> list[Tile]:
     tiles = []
     for cell in page.cells:
         x, y, w, h = cell.box_mm
         a = _AROUND_BOX_MM
         edges = (x - a, y - a, x + w + a, y + h + a)
-        tile = _cut(ink, mask, tuple(round(e * FINE) for e in edges), FINE)  # type: ignore[arg-type]
+        tile = _cut(ink, mask, _pixels(edges, FINE), FINE)
         if tile is None:
             raise ValueError(f"the printed frame of {cell.field} is missing from the template")
         tiles.append(tile)

@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sheet_reader.sheet.model import Page
+from sheet_reader.vision.arrays import Array, Flags, Gray
 from sheet_reader.vision.crops import crop_quads, cut_crops, drop_strangers, ink_share
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import Located
 from sheet_reader.vision.quality import burnt_boxes, glare_share, photo_quality, sharpness
-from sheet_reader.vision.surface import Array, Surface
+from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.template import box_corners
 from sheet_reader.vision.types import BoxView, SheetView
 
@@ -57,7 +57,7 @@ def _outline(surface: Surface, page: Page) -> Array:
 
 
 def _hidden(
-    pyramid: Pyramid, located: Located, centres: Array, corners: Array, gray: NDArray[np.uint8]
+    pyramid: Pyramid, located: Located, centres: Array, corners: Array, gray: Gray
 ) -> list[str]:
     """What hides each box, "" where nothing does."""
     height, width = pyramid.shape
@@ -77,7 +77,7 @@ def _hidden(
     return reasons
 
 
-def _covered(flat: FlatPage, centres: Array, confirmed: NDArray[np.bool_]) -> NDArray[np.bool_]:
+def _covered(flat: FlatPage, centres: Array, confirmed: Flags) -> Flags:
     """Whether the ground at each box is darker than the paper at confirmed boxes around it."""
     at = np.clip((centres * flat.px_per_mm).astype(int), 0, np.array(flat.level.shape)[::-1] - 1)
     level = flat.level[at[:, 1], at[:, 0]].astype(np.float64)
