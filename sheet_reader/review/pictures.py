@@ -19,6 +19,8 @@ CROP_ASPECT = 9 / 11
 TALLEST_ROWS = 12
 """More terminal rows than this would push the question off a small screen."""
 GAP_PX = 3
+FEW, TRIM_PX = 3, 4
+"""In a row of more than FEW boxes so many pixels of margin are cut, for larger digits."""
 INK = 150
 """Below this grey a pixel is drawn as ink where there are no colours."""
 _INK_BLOCKS = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
@@ -32,6 +34,8 @@ def strip(crops: NDArray[np.uint8]) -> NDArray[np.uint8]:
     if len(crops) == 0:
         return np.zeros((64, 0), np.uint8)
     width = round(64 * CROP_ASPECT)
+    if len(crops) > FEW:
+        crops = crops[:, TRIM_PX:-TRIM_PX, TRIM_PX:-TRIM_PX]
     narrow = [
         np.asarray(Image.fromarray(crop).resize((width, 64), Image.Resampling.BILINEAR))
         for crop in crops
