@@ -19,6 +19,10 @@ _UNDER = 1.6
 _LINE_STEP = 3.6
 _TOTAL_EXTRA = 0.6
 _HAIRLINE = 0.18
+_TITLE = (4.2, 2.8)
+_ASIDE = (3.2, 2.2)
+"""Largest and least size of the plot's name and of its treatment, in mm."""
+_ASIDE_STEP = 4.2
 _RULE = 0.5
 
 Piece = tuple[str, float, Face]
@@ -41,16 +45,19 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """Counts of a plot that stand together; ``aside`` stands at the right of its title."""
+    """Counts of a plot that stand together; ``aside`` stands at the right of the title, or
+    below it in blocks with two lines of ``title_mm``.
+    """
 
     plot: Plot
     rows: tuple[Row, ...]
     aside: str
+    title_mm: float = TITLE_HEIGHT
 
     @property
     def height(self) -> float:
         """Height in mm before stretching."""
-        return TITLE_HEIGHT + sum(row.height for row in self.rows)
+        return self.title_mm + sum(row.height for row in self.rows)
 
 
 def make_blocks(study: Study, pieces: int, width: float) -> list[Block] | None:
@@ -59,20 +66,34 @@ def make_blocks(study: Study, pieces: int, width: float) -> list[Block] | None:
     """
     totals = {rule.total for rule in study.sums}
     size = -(-len(study.counts) // pieces)
+    title_mm = _title_height(study, width)
+    if title_mm is None:
+        return None
     blocks = []
     for plot in study.plots:
-        title = fit(plot.label, width, 4.2, 2.8, "bold")
-        free = width - text_width(plot.label, title, "bold") - 2.5
-        if not title or (plot.treatment and not fit(plot.treatment, free, 3.2, 2.2, "italic")):
-            return None
         rows = [_row(c, width, f"{plot.name}.{c.name}" in totals) for c in study.counts]
         whole = [row for row in rows if row is not None]
         if len(whole) < len(rows):
             return None
         for start in range(0, len(rows), size):
             aside = "continued" if start else plot.treatment
-            blocks.append(Block(plot, tuple(whole[start : start + size]), aside))
+            blocks.append(Block(plot, tuple(whole[start : start + size]), aside, title_mm))
     return blocks
+
+
+def _title_height(study: Study, width: float) -> float | None:
+    """Height of a title, with the treatment below it where one line can't hold both; None where
+    they do not fit the width at all.
+    """
+    height = TITLE_HEIGHT
+    for plot in study.plots:
+        size = fit(plot.label, width, *_TITLE, "bold")
+        if not size or (plot.treatment and not fit(plot.treatment, width, *_ASIDE, "italic")):
+            return None
+        free = width - text_width(plot.label, size, "bold") - 2.5
+        if plot.treatment and not fit(plot.treatment, free, *_ASIDE, "italic"):
+            height = TITLE_HEIGHT + _ASIDE_STEP
+    return height
 
 
 def _row(count: CountField, width: float, total: bool) -> Row | None:
@@ -99,13 +120,16 @@ def draw_block(
 ) -> None:
     """Draw the block with its top left corner at (x, y); every row gains ``stretch`` mm."""
     title = block.plot.label
-    size = fit(title, width, 4.2, 2.8, "bold")
+    size = fit(title, width, *_TITLE, "bold")
     draft.marks.append(Text(x, y + 3.6, title, size, "bold"))
-    free = width - text_width(title, size, "bold") - 2.5
-    aside = fit(block.aside, free, 3.2, 2.0, "italic") if block.aside else 0.0
-    if aside:
-        draft.marks.append(Text(x + width, y + 3.6, block.aside, aside, "italic", "right"))
-    top = y + TITLE_HEIGHT
+    if block.title_mm > TITLE_HEIGHT:
+        aside = fit(block.aside, width, *_ASIDE, "italic")
+        draft.marks.append(Text(x, y + 3.6 + _ASIDE_STEP, block.aside, aside, "italic"))
+    else:
+        aside = fit(block.aside, width - text_width(title, size, "bold") - 2.5, *_ASIDE, "italic")
+        if aside:
+            draft.marks.append(Text(x + width, y + 3.6, block.aside, aside, "italic", "right"))
+    top = y + block.title_mm
     for number, row in enumerate(block.rows):
         heavy = row.total or not number
         rule = top + (0.2 if row.total and number else 0.0)

@@ -5,7 +5,7 @@ Roboto (Apache License 2.0) has Latin, Greek and Cyrillic in every face and stay
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import as_file, files
 
 from reportlab.pdfbase import pdfmetrics
@@ -32,6 +32,7 @@ def font_name(face: Face) -> str:
     return str(_face(face).fontName)
 
 
+@lru_cache(maxsize=20_000)
 def text_width(text: str, size_mm: float, face: Face = "plain") -> float:
     """Width of a line of text in mm."""
     return float(_face(face).stringWidth(text, size_mm * MM)) / MM

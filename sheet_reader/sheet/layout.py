@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from dataclasses import dataclass
+from functools import lru_cache
 
 from sheet_reader.errors import Mistake, StudyError, UsageError
-from sheet_reader.sheet.codes import LETTERS
+from sheet_reader.sheet.codes import letters
 from sheet_reader.sheet.draft import DISC, Draft
 from sheet_reader.sheet.drawing import Blocks, Mark
 from sheet_reader.sheet.head import draw_codes, draw_fields, draw_foot, draw_title, title_size
@@ -42,15 +42,24 @@ def draw_sheet(study: Study, sheet: str = BLANK) -> tuple[DrawnPage, ...]:
     """As :func:`lay_out`, with all printed marks of each page."""
     if sheet != BLANK and study.site(sheet) is None:
         raise UsageError(f"site {sheet[:12]} is not on the roster of {study.key}")
-    version = layout_version(study)
-    return _draw(study, sheet, version, _grid(study))
+    grid, version = _arrangement(study)
+    return _draw(study, sheet, version, grid)
 
 
 def layout_version(study: Study) -> str:
     """Four letters that change with every place on the blank sheet and every field's meaning
     (name, label, unit, boxes, order). Wording elsewhere may change without a new version.
     """
-    pages = _draw(study, BLANK, _UNKNOWN_VERSION, _grid(study))
+    return _arrangement(study)[1]
+
+
+@lru_cache(maxsize=8)
+def _arrangement(study: Study) -> tuple[Grid, str]:
+    grid = _grid(study)
+    return grid, _version(study, _draw(study, BLANK, _UNKNOWN_VERSION, grid))
+
+
+def _version(study: Study, pages: tuple[DrawnPage, ...]) -> str:
     meaning = {
         "paper": study.paper,
         "header": [[h.name, h.label, h.kind, h.boxes] for h in study.header],
@@ -67,12 +76,7 @@ def layout_version(study: Study) -> str:
         ],
     }
     text = json.dumps(meaning, sort_keys=True, separators=(",", ":"))
-    number = int.from_bytes(hashlib.sha256(text.encode()).digest(), "big")
-    version = ""
-    for _ in range(4):
-        number, place = divmod(number, len(LETTERS))
-        version += LETTERS[place]
-    return version
+    return letters(text.encode(), 4)
 
 
 def _head(study: Study, page: int, sheet: str = BLANK) -> float:
@@ -107,18 +111,18 @@ def _does_not_fit(study: Study, path: str, message: str) -> StudyError:
 def _draw(study: Study, sheet: str, version: str, grid: Grid) -> tuple[DrawnPage, ...]:
     width, height = PAPER_MM[study.paper]
     drawn = []
-    for number in range(1, grid.pages + 1):
+    for number in range(1, len(grid.pages) + 1):
         draft = Draft()
         code = SheetCode(study.key, version, sheet, number)
         markers = place_markers(study.key, number, width, height)
         draft.marks.extend(_marker_mark(marker) for marker in markers)
-        draw_title(draft, study, code, grid.pages, width)
+        draw_title(draft, study, code, len(grid.pages), width)
         draw_foot(draft, width, height)
         code_box, printed_box = draw_codes(draft, code, width, height)
         draw_fields(draft, study, code, width)
         draw_page(draft, study, grid, number, _head(study, number))
         page = Page(
-            code, grid.pages, width, height, markers, tuple(draft.cells),
+            code, len(grid.pages), width, height, markers, tuple(draft.cells),
             tuple(draft.discs), DISC, code_box, printed_box,
         )  # fmt: skip
         drawn.append(DrawnPage(page, tuple(draft.marks)))

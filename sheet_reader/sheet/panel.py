@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import lru_cache
 
 from sheet_reader.sheet.draft import Draft
 from sheet_reader.sheet.drawing import Blocks, Curve, Dot, Face, Line, Mark, Text
@@ -27,7 +28,8 @@ _STRIKE_RULE = 1
 _EXAMPLE = 4.6
 
 
-def _guide(study: Study, width: float, instructions: bool) -> tuple[list[Mark], float] | None:
+@lru_cache(maxsize=64)
+def _guide(instructions: tuple[str, ...], width: float) -> tuple[tuple[Mark, ...], float] | None:
     """How to write, with its top left corner at (0, 0): the marks and their height in mm, or
     None where a word is too wide.
     """
@@ -38,7 +40,7 @@ def _guide(study: Study, width: float, instructions: bool) -> tuple[list[Mark], 
         marks.extend(model_digit(digit, place * step, 5.4, tall, 0.42))
     y = 5.4 + tall + 5.2
     points: list[tuple[str, Face]] = [*RULES]
-    points += [(text, "plain") for text in study.instructions] if instructions else []
+    points += [(text, "plain") for text in instructions]
     for number, (text, face) in enumerate(points):
         lines = wrap(text, width - _INDENT, _SIZE, face)
         if lines is None:
@@ -51,7 +53,7 @@ def _guide(study: Study, width: float, instructions: bool) -> tuple[list[Mark], 
             marks.extend(_struck_example(_INDENT, y - 2.6))
             y += _EXAMPLE + 1.4
         y += 0.8
-    return marks, y - _STEP
+    return tuple(marks), y - _STEP
 
 
 def _struck_example(x: float, y: float) -> list[Mark]:
@@ -78,7 +80,7 @@ def _guide_width(width: float) -> float:
 
 def panel_height(study: Study, width: float, instructions: bool, comments: bool) -> float | None:
     """The least height of a panel of this width, or None where a word does not fit."""
-    guide = _guide(study, _guide_width(width), instructions)
+    guide = _guide(study.instructions if instructions else (), _guide_width(width))
     if guide is None:
         return None
     room = 0.0
@@ -98,7 +100,7 @@ def draw_panel(
 ) -> None:
     """Draw the panel into ``box`` (x, y, width, height); comments fill what the guide leaves."""
     x, y, width, height = box
-    guide = _guide(study, _guide_width(width), instructions)
+    guide = _guide(study.instructions if instructions else (), _guide_width(width))
     if guide is None:
         return
     marks, used = guide

@@ -1,0 +1,192 @@
+"""Studies to lay out, and the rules that every printed page must keep."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from sheet_reader.sheet.drawing import Blocks, Dot, Mark, Text
+from sheet_reader.sheet.fonts import text_width
+from sheet_reader.sheet.layout import DrawnPage
+from sheet_reader.study.model import (
+    Comments,
+    CountField,
+    HeaderField,
+    Plot,
+    Season,
+    Study,
+    Visits,
+)
+from sheet_reader.study.reader import read_study
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+Box = tuple[float, float, float, float]
+
+
+@pytest.fixture(scope="session", params=["bean_tips", "rock_pools"])
+def sample(request: pytest.FixtureRequest) -> Study:
+    return read_study(SAMPLES / str(request.param))
+
+
+@pytest.fixture(scope="session")
+def beans() -> Study:
+    return read_study(SAMPLES / "bean_tips")
+
+
+@pytest.fixture(scope="session")
+def pools() -> Study:
+    return read_study(SAMPLES / "rock_pools")
+
+
+@pytest.fixture(scope="session")
+def make_study() -> Callable[..., Study]:
+    plain = Study(
+        key="trial",
+        title="Trial",
+        paper="A4",
+        season=Season(date(2026, 4, 1), date(2026, 9, 30)),
+        visits=Visits(),
+        header=(
+            HeaderField("site", "Site number", "site", 4),
+            HeaderField("visit_date", "Visit date", "date", 6),
+        ),
+        plots=(Plot("north", "North half", "mown"), Plot("south", "South half", "left")),
+        counts=(CountField("snails", "Snails", 2, 0, 99), CountField("slugs", "Slugs", 3, 0, 500)),
+        sums=(),
+        comments=Comments("Comments", 20.0),
+        instructions=("Look under the boards first.",),
+        roster=(),
+        folder=Path("trial"),
+    )
+
+    def make(**changes: Any) -> Study:
+        return replace(plain, **changes)
+
+    return make
+
+
+def _text_box(mark: Text) -> Box:
+    if mark.pitch_mm:
+        width = mark.pitch_mm * len(mark.text)
+    else:
+        width = text_width(mark.text, mark.size_mm, mark.face)
+    left = mark.x - {"left": 0.0, "centre": width / 2, "right": width}[mark.align]
+    return (left, mark.y - 0.73 * mark.size_mm, left + width, mark.y + 0.21 * mark.size_mm)
+
+
+def bounds(mark: Mark) -> Box:
+    """Left, top, right, bottom in mm of what the mark blackens (capitals to descenders)."""
+    if isinstance(mark, Text):
+        return _text_box(mark)
+    if isinstance(mark, Dot):
+        r = mark.diameter_mm / 2
+        return (mark.x - r, mark.y - r, mark.x + r, mark.y + r)
+    if isinstance(mark, Blocks):
+        xs = [x for x, _, w, _ in mark.rectangles for x in (x, x + w)]
+        ys = [y for _, y, _, h in mark.rectangles for y in (y, y + h)]
+        return (min(xs), min(ys), max(xs), max(ys))
+    half = mark.width_mm / 2
+    xs, ys = [x for x, _ in mark.points], [y for _, y in mark.points]
+    return (min(xs) - half, min(ys) - half, max(xs) + half, max(ys) + half)
+
+
+def _distance(a: Box, b: Box) -> float:
+    dx = max(a[0] - b[2], b[0] - a[2], 0.0)
+    dy = max(a[1] - b[3], b[1] - a[3], 0.0)
+    return max(dx, dy) if not (dx and dy) else float((dx**2 + dy**2) ** 0.5)
+
+
+def _corners(box: Box) -> Box:
+    x, y, width, height = box
+    return (x, y, x + width, y + height)
+
+
+def _cell_faults(drawn: DrawnPage) -> list[str]:
+    page, faults = drawn.page, []
+    boxes = [_corners(cell.box_mm) for cell in page.cells]
+    for i, cell in enumerate(page.cells):
+        if cell.box_mm[2] < 7 or cell.box_mm[3] < 9:
+            faults.append(f"box of {cell.field} is smaller than 7 × 9 mm")
+        faults += [
+            f"boxes of {cell.field} and {page.cells[j].field} are nearer than 2 mm"
+            for j in range(i)
+            if _distance(boxes[i], boxes[j]) < 2
+        ]
+        x, y = (boxes[i][0] + boxes[i][2]) / 2, (boxes[i][1] + boxes[i][3]) / 2
+        if min(((x - ax) ** 2 + (y - ay) ** 2) ** 0.5 for ax, ay in page.anchors_mm) > 20:
+            faults.append(f"no disc within 20 mm of {cell.field} {cell.index}")
+    r = page.anchor_diameter_mm / 2
+    for ax, ay in page.anchors_mm:
+        disc = (ax - r, ay - r, ax + r, ay + r)
+        if min(_distance(disc, box) for box in boxes) < 1.5:
+            faults.append(f"the disc at {ax}, {ay} is nearer than 1.5 mm to a box")
+    return faults
+
+
+def _text_faults(drawn: DrawnPage) -> list[str]:
+    page, faults = drawn.page, []
+    texts = [(mark.text, bounds(mark)) for mark in drawn.marks if isinstance(mark, Text)]
+    keep = [(_corners(c.box_mm), 1.45, f"box of {c.field}") for c in page.cells]
+    keep += [((*m.corners_mm[0], *m.corners_mm[2]), 1.3, f"marker {m.id}") for m in page.markers]
+    keep.append((_corners(page.code_box_mm), 3.2 - 1e-6, "the machine code"))
+    for i, (text, box) in enumerate(texts):
+        faults += [
+            f"“{text}” is too near {what}"
+            for other, gap, what in keep
+            if _distance(box, other) < gap
+        ]
+        faults += [
+            f"“{text}” runs into “{other}”"
+            for other, place in texts[:i]
+            if _distance(box, place) <= 0 and text and other
+        ]
+    return faults
+
+
+def _edge_faults(drawn: DrawnPage) -> list[str]:
+    page = drawn.page
+    return [
+        f"{mark!r:.80} is nearer than 9 mm to the edge"
+        for mark in drawn.marks
+        for left, top, right, bottom in [bounds(mark)]
+        if min(left, top, page.width_mm - right, page.height_mm - bottom) < 9 - 1e-6
+    ]
+
+
+def _line_faults(drawn: DrawnPage) -> list[str]:
+    faults = []
+    cells = [_corners(cell.box_mm) for cell in drawn.page.cells]
+    frame = 0.3
+    for mark in drawn.marks:
+        if isinstance(mark, Text | Dot):
+            continue
+        box = bounds(mark)
+        for cell in cells:
+            own = all(
+                cell[i] - frame <= box[i] <= cell[i + 2] + frame
+                and cell[i] - frame <= box[i + 2] <= cell[i + 2] + frame
+                for i in (0, 1)
+            )
+            if not own and _distance(box, cell) < 1.3:
+                faults.append(f"{mark!r:.60} is nearer than 1.3 mm to a box")
+    return faults
+
+
+@pytest.fixture(scope="session")
+def faults() -> Callable[[DrawnPage], list[str]]:
+    """All breaches of the rules of the printed page, in words."""
+
+    def find(drawn: DrawnPage) -> list[str]:
+        return [
+            *_cell_faults(drawn),
+            *_text_faults(drawn),
+            *_edge_faults(drawn),
+            *_line_faults(drawn),
+        ]
+
+    return find
