@@ -30,6 +30,12 @@ Step = Callable[[int, int, str], None]
     metavar="DIR",
     help="Also write each photo with the found boxes, values and questions drawn into DIR.",
 )
+@click.option(
+    "--mailbox",
+    metavar="MAILBOX",
+    help="Also take in the new mail of imaps://user@host/folder. It is read only; the password "
+    "comes from SHEET_READER_MAIL_PASSWORD or the system's keyring.",
+)
 @click.option("--again", is_flag=True, help="Read known photos once more; decisions stand.")
 @click.option(
     "--jobs",
@@ -39,12 +45,19 @@ Step = Callable[[int, int, str], None]
     help="How many photos are read at once; 0 reads within this process, without a time limit.",
 )
 def read(
-    study: Path, photos: tuple[Path, ...], overlay: Path | None, again: bool, jobs: int
+    study: Path,
+    photos: tuple[Path, ...],
+    overlay: Path | None,
+    mailbox: str | None,
+    again: bool,
+    jobs: int,
 ) -> None:
     """Read photos of sheets into the study's record.
 
-    Without photos or folders, the study's inbox/ is read. A photo that can't be read is named with
-    the reason, and the others go on. Reading a photo twice changes nothing.
+    Without photos, folders or a mailbox, the study's inbox/ is read. Pictures are JPEG, PNG, TIFF,
+    WebP, HEIC and PDF; they may also lie in zip archives and mail (.eml, .mbox, maildir folders).
+    A photo that can't be read is named with the reason, and the others go on. Reading a photo
+    twice changes nothing.
 
     Exit code 0 means that the batch went through, also where some photos could not be read.
 
@@ -54,7 +67,7 @@ def read(
     missing = [path for path in photos if not path.exists()]
     if missing:
         raise UsageError("there is no such photo or folder", where=missing[0])
-    if not photos and not (opened.folder / "inbox").is_dir():
+    if not photos and mailbox is None and not (opened.folder / "inbox").is_dir():
         raise UsageError(
             "there is no inbox yet",
             where=opened.folder / "inbox",
@@ -66,29 +79,50 @@ def read(
             "read by its printed code; all else works.",
             err=True,
         )
-    _read(opened, photos, overlay, again=again, jobs=jobs)
+    before = set() if again else _read_already(opened)
+    batch = _read(opened, photos, mailbox, again=again, jobs=jobs)
+    for line in batch.lines:
+        click.echo(line)
+    click.echo(_told(batch))
+    _conclude(opened, overlay, before)
 
 
-def _read(
-    study: Study, photos: tuple[Path, ...], overlay: Path | None, *, again: bool, jobs: int
-) -> None:
-    from sheet_reader.record.batch import read_batch
+def _read_already(study: Study) -> set[int]:
+    """The photos that were read before this run."""
     from sheet_reader.record.store import Record
 
     with Record.open(study) as record:
-        read_before = {line.photo_id for line in record.photos() if line.status != "waiting"}
+        return {line.photo_id for line in record.photos() if line.status != "waiting"}
+
+
+def _read(
+    study: Study, photos: tuple[Path, ...], mailbox: str | None, *, again: bool, jobs: int
+) -> BatchSummary:
+    from sheet_reader.intake.imap import parse_mailbox
+    from sheet_reader.record.batch import read_batch
+
+    source = parse_mailbox(mailbox) if mailbox is not None else None
     with progress("Reading") as step:
-        batch = read_batch(
-            study, photos or None, on_progress=step, again=again, jobs=jobs, today=today()
+        return read_batch(
+            study,
+            photos or None,
+            mailbox=source,
+            on_progress=step,
+            again=again,
+            jobs=jobs,
+            today=today(),
         )
-    for line in batch.lines:
-        click.echo(line)
+
+
+def _conclude(study: Study, overlay: Path | None, before: set[int]) -> None:
+    """Draw what was read now, say how the record stands and what comes next."""
+    from sheet_reader.record.store import Record
+
     with Record.open(study) as record:
         if overlay is not None:
-            fresh = {line.photo_id for line in record.photos()} - (set() if again else read_before)
+            fresh = {line.photo_id for line in record.photos()} - before
             _write_overlays(record, overlay, fresh)
         summary = record.summary()
-    click.echo(_told(batch))
     click.echo(_standing(summary))
     click.echo(_next_step(study, summary))
 
