@@ -70,9 +70,8 @@ def _plan(lot: int, accepted_error: float) -> SamplingPlan:
 
 def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -> None:
     """The result of this look, of all looks so far, and what can be promised."""
+    from sheet_reader.cli.promise import promise_of
     from sheet_reader.decode.binomial import ObservedError, percent
-    from sheet_reader.decode.calibration import shipped_calibration
-    from sheet_reader.decode.promise import Checked, promise_for
 
     click.echo()
     if checked == 0:
@@ -88,9 +87,7 @@ def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -
             f"Plan ISO 2859-1, letter {plan.letter}, AQL {plan.aql:g} %: {plan.sample} looked at, "
             f"up to {plan.accept} wrong allowed: {verdict}."
         )
-    scores, correct = record.calibration(blind_only=True)
+    _, correct = record.calibration(blind_only=True)
     total = ObservedError(int((~correct).sum()), len(correct))
     click.echo(f"All audits so far: {total.sentence}.")
-    own = Checked.of(scores, correct)
-    promise = promise_for(record.study.accepted_error, shipped_calibration(), own)
-    click.echo(promise.sentence)
+    click.echo(promise_of(record).sentence)

@@ -14,6 +14,7 @@ from sheet_reader.cli.common import counted, open_study, study_argument, today
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
+    from sheet_reader.record.look import Reader
     from sheet_reader.record.model import BatchSummary, Summary
     from sheet_reader.record.store import Record
     from sheet_reader.study.model import Study
@@ -55,9 +56,9 @@ def read(
     """Read photos of sheets into the study's record.
 
     Without photos, folders or a mailbox, the study's inbox/ is read. Pictures are JPEG, PNG, TIFF,
-    WebP, HEIC and PDF; they may also lie in zip archives and mail (.eml, .mbox, maildir folders).
-    A photo that can't be read is named with the reason, and the others go on. Reading a photo
-    twice changes nothing.
+    WebP, PDF and, with the package pillow-heif, HEIC; they may also lie in zip archives and mail
+    (.eml, .mbox, maildir folders). A photo that can't be read is named with the reason, and the
+    others go on. Reading a photo twice changes nothing.
 
     Exit code 0 means that the batch went through, also where some photos could not be read.
 
@@ -79,24 +80,32 @@ def read(
             "read by its printed code; all else works.",
             err=True,
         )
-    before = set() if again else _read_already(opened)
-    batch = _read(opened, photos, mailbox, again=again, jobs=jobs)
+    before, reader = _before(opened)
+    batch = _read(opened, photos, mailbox, reader, again=again, jobs=jobs)
     for line in batch.lines:
         click.echo(line)
     click.echo(_told(batch))
-    _conclude(opened, overlay, before)
+    _conclude(opened, overlay, set() if again else before)
 
 
-def _read_already(study: Study) -> set[int]:
-    """The photos that were read before this run."""
+def _before(study: Study) -> tuple[set[int], Reader | None]:
+    """The photos that were read before this run, and the study's own reader."""
+    from sheet_reader.cli.promise import reader_of
     from sheet_reader.record.store import Record
 
     with Record.open(study) as record:
-        return {line.photo_id for line in record.photos() if line.status != "waiting"}
+        done = {line.photo_id for line in record.photos() if line.status != "waiting"}
+        return done, reader_of(record)
 
 
 def _read(
-    study: Study, photos: tuple[Path, ...], mailbox: str | None, *, again: bool, jobs: int
+    study: Study,
+    photos: tuple[Path, ...],
+    mailbox: str | None,
+    reader: Reader | None,
+    *,
+    again: bool,
+    jobs: int,
 ) -> BatchSummary:
     from sheet_reader.intake.imap import parse_mailbox
     from sheet_reader.record.batch import read_batch
@@ -107,6 +116,7 @@ def _read(
             study,
             photos or None,
             mailbox=source,
+            reader=reader,
             on_progress=step,
             again=again,
             jobs=jobs,
@@ -116,14 +126,16 @@ def _read(
 
 def _conclude(study: Study, overlay: Path | None, before: set[int]) -> None:
     """Draw what was read now, say how the record stands and what comes next."""
+    from sheet_reader.cli.promise import promise_of
     from sheet_reader.record.store import Record
 
     with Record.open(study) as record:
         if overlay is not None:
             fresh = {line.photo_id for line in record.photos()} - before
             _write_overlays(record, overlay, fresh)
-        summary = record.summary()
+        summary, promise = record.summary(), promise_of(record)
     click.echo(_standing(summary))
+    click.echo(promise.sentence)
     click.echo(_next_step(study, summary))
 
 

@@ -117,3 +117,31 @@ def test_forget_asks_and_keeps_the_counts(bean_desk: Any) -> None:
     written = (bean_desk.folder / "results" / "readings.csv").read_text(encoding="utf-8")
     assert "Kim" not in written
     assert accepted_values(bean_desk.folder)["pinched.plants"] == "14"
+
+
+def test_the_promise_is_refused_when_audits_find_errors(read_desk: Any) -> None:
+    """Half of the sample typed otherwise: far more wrong than the study accepts."""
+    from sheet_reader.cli.promise import promise_of, reader_of
+    from sheet_reader.decode.promise import NoPromise
+    from sheet_reader.record.store import Record
+    from sheet_reader.study.reader import read_study
+
+    with Record.open(read_study(read_desk.folder)) as record:
+        assert reader_of(record) is None
+    answers = answers_for(read_desk, seed=2, count=8)
+    typed = "".join("7\n\n" if "-" not in value else f"{value}\n" for value in answers)
+    text = read_desk.done("audit", "--sample", "8", "--seed", "2", typed=typed)
+    assert "No promise yet" in text
+    with Record.open(read_study(read_desk.folder)) as record:
+        promise = promise_of(record)
+        reader = reader_of(record)
+    assert isinstance(promise, NoPromise)
+    assert reader is not None
+    assert reader.keywords["threshold"] == promise.threshold  # type: ignore[attr-defined]
+    assert promise.threshold > 0.9995  # above every reading that proved wrong
+
+
+def test_read_says_what_it_can_promise(bean_desk: Any) -> None:
+    bean_desk.put("a.png")
+    text = bean_desk.done("read")
+    assert "No promise yet" in text or "At most 0.1" in text
