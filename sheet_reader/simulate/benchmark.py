@@ -72,7 +72,7 @@ def read_case(case: Case, desk: Desk, rooms: Rooms) -> Score:
     book = desk.books[case.study]
     clock = _Clock(score)
     picture = next(iter(pictures_in(case.data, "photo.jpg")))
-    clock.stop("JPEG decode")
+    clock.stop("file decode")
     if not isinstance(picture, Picture):
         score.notes.append(picture.reason)
         score_views(case.truth, [], score)
@@ -132,7 +132,7 @@ def measure(plan: Plan, jobs: int = 1) -> Iterator[Score]:
 
 
 @click.command()
-@click.option("--level", type=click.Choice(["easy", "typical", "hard"]), default="typical")
+@click.option("--level", type=click.Choice(["easy", "typical", "hard", "scan"]), default="typical")
 @click.option("--photos", type=click.IntRange(1), default=60, show_default=True)
 @click.option("--study", type=click.Choice(["all", *SAMPLES]), default="all")
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True)

@@ -22,7 +22,7 @@ from sheet_reader.simulate.no_sheet import (
 from sheet_reader.simulate.photo import photograph
 from sheet_reader.simulate.samples import SAMPLES, sample_folder
 from sheet_reader.simulate.sources import Hands
-from sheet_reader.simulate.study_photos import filled_sheet, photo_of, random_request
+from sheet_reader.simulate.study_photos import filled_sheet, photo_of, random_request, scan_of
 from sheet_reader.simulate.truth import PhotoTruth
 from sheet_reader.study.reader import read_study
 
@@ -67,9 +67,14 @@ def make_case(
     desk: Desk, study: str, level: str, seed: int, *, bare_share: float = BARE_SHARE,
     sheets: int = 1,
 ) -> Case:  # fmt: skip
-    """The picture that belongs to ``seed``; with several ``sheets``, all in one photograph."""
+    """The picture that belongs to ``seed``; with several ``sheets``, all in one photograph.
+    ``level`` is easy, typical, hard, or scan for a flatbed scan.
+    """
     rng = np.random.default_rng([seed, 44])
     book = desk.books[study]
+    if level == "scan":
+        photo = scan_of(book, desk.hands, seed)
+        return Case(study, photo.data, photo.truth)
     if rng.random() < bare_share:
         kinds = KINDS + (("real page",) if desk.pages else ())
         kind = str(rng.choice(kinds))

@@ -22,7 +22,7 @@ _REACH = 1.6  # canvas of a digit that strays, in boxes
 class Habits:
     """Shares (0..1): of count fields left empty, corrected, struck out whole, holding a sign that
     is no digit; of boxes with a stray mark; of digits that cross their frame; of header fields
-    left empty; of counts with tally strokes beside them.
+    left empty; of counts with tally strokes beside them; of pages with a remark.
     """
 
     empty: float = 0.03
@@ -33,11 +33,12 @@ class Habits:
     overlap: float = 0.05
     empty_header: float = 0.01
     tally: float = 0.3
+    remark: float = 0.35
 
 
-NEAT = Habits(0.03, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+NEAT = Habits(0.03, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 TYPICAL = Habits()
-SLOPPY = Habits(0.05, 0.03, 0.015, 0.015, 0.015, 0.12, 0.02, 0.5)
+SLOPPY = Habits(0.05, 0.03, 0.015, 0.015, 0.015, 0.12, 0.02, 0.5, 0.5)
 HABITS = {"easy": NEAT, "typical": TYPICAL, "hard": SLOPPY}
 
 
@@ -62,6 +63,8 @@ def fill_page(
         field, found = scribe.field(name, boxes, visit.values.get(name, ""))
         fields.append(field)
         cells.extend(found)
+    if rng.random() < habits.remark:
+        scribe.remark()
     return tuple(fields), tuple(cells)
 
 
@@ -218,17 +221,52 @@ class _Scribe:
         """Tally strokes in the free space to the left or right of the boxes."""
         x, y, _, height = self._box(cells[0])
         last = self._box(cells[-1])
-        upper, height = y + 0.3 * height, 0.7 * height
-        band = self.paper.bgr[int(upper) : int(upper + height), :, 1].min(axis=0) > 140
-        gap = self.paper.px_per_mm * 1.5
-        for start, step in ((int(x - gap), -1), (int(last[0] + last[2] + gap), 1)):
+        mm = self.paper.px_per_mm
+        upper, high = y + 0.35 * height, 0.65 * height
+        band = self.paper.bgr[int(upper) : int(upper + high), :, 1].min(axis=0) > 140
+        for start, step in ((int(x - 6 * mm), -1), (int(last[0] + last[2] + 6 * mm), 1)):
             end = start
-            while 0 < end < len(band) - 1 and band[end]:
+            while 8 * mm < end < len(band) - 8 * mm and band[end]:
                 end += step
-            room = abs(end - start) - 2 * gap
-            if room > self.paper.px_per_mm * 14:
-                left = min(start, end) + gap
-                strokes = marks.tally(count, int(height), int(room), self.rng)
-                if strokes:
-                    self._ink(strokes, left, upper, height, room)
+            room = abs(end - start) - mm
+            strokes = marks.tally(count, int(high), max(1, int(room)), self.rng)
+            if room > 12 * mm and strokes:
+                self._ink(strokes, min(start, end) + mm / 2, upper, high, room)
                 return
+
+    def remark(self) -> None:
+        """A scrawl in the largest empty space of the page."""
+        x, y, width, height = largest_space(self.paper)
+        if min(width, height) < 12 * self.paper.px_per_mm:
+            return
+        inner = int(height * 0.8), int(width * 0.9)
+        letter = self.rng.uniform(2.2, 3.6) * self.paper.px_per_mm
+        strokes = marks.scrawl(*inner, letter, self.rng)
+        self._ink(strokes, x + width * 0.05, y + height * 0.1, *inner)
+
+
+def largest_space(paper: Paper) -> tuple[float, float, float, float]:
+    """The largest rectangle without print: x, y, width, height in px. Sought on a 2 mm lattice,
+    row by row with the height of free cells above (the largest rectangle under a skyline).
+    """
+    step = int(2 * paper.px_per_mm)
+    rows, columns = paper.bgr.shape[0] // step, paper.bgr.shape[1] // step
+    tiles = paper.bgr[: rows * step, : columns * step, 1].reshape(rows, step, columns, step)
+    free = tiles.min(axis=(1, 3)) > 140
+    margin = int(8 / 2)
+    free[:margin] = free[-margin:] = free[:, :margin] = free[:, -margin:] = False
+    heights = np.zeros(columns + 1, int)
+    best = (0, 0, 0, 0, 0)
+    for row in range(rows):
+        heights[:columns] = (heights[:columns] + 1) * free[row]
+        open_at: list[int] = []
+        for column, height in enumerate(heights):
+            while open_at and heights[open_at[-1]] >= height:
+                high = int(heights[open_at.pop()])
+                left = open_at[-1] + 1 if open_at else 0
+                best = max(
+                    best, (high * (column - left), left, row - high + 1, column - left, high)
+                )
+            open_at.append(column)
+    _, left, top, wide, high = best
+    return left * step, top * step, wide * step, high * step

@@ -16,7 +16,7 @@ from sheet_reader.simulate.sources import ProceduralHands
 
 @click.command()
 @click.argument("out", type=click.Path(path_type=Path, file_okay=False))
-@click.option("--level", type=click.Choice(["easy", "typical", "hard"]), default="typical")
+@click.option("--level", type=click.Choice(["easy", "typical", "hard", "scan"]), default="typical")
 @click.option("--photos", type=click.IntRange(1), default=12, show_default=True)
 @click.option("--study", type=click.Choice(["all", *SAMPLES]), default="all")
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
@@ -40,7 +40,8 @@ def main(
         name, own_seed = numbered(study, seed, number)
         case = make_case(desk, name, level, own_seed, sheets=sheets)
         stem = f"{name}_{level}_{seed}_{number:04}"
-        (out / f"{stem}.jpg").write_bytes(case.data)
+        suffix = "png" if level == "scan" else "jpg"
+        (out / f"{stem}.{suffix}").write_bytes(case.data)
         text = json.dumps(case.truth.to_json(), indent=1)
         (out / f"{stem}.json").write_text(text, encoding="utf-8")
     click.echo(f"{photos} pictures in {out}, handwriting: {source.name}")

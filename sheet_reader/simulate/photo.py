@@ -87,7 +87,7 @@ def photograph(
     quality = int(rng.integers(level.quality[0], level.quality[1] + 1))
     data = jpeg(oriented(picture, tag), quality, tag)
     truths = tuple(
-        _locate(sheet, sheet_map, cover, light, grid, white)
+        located(sheet, sheet_map, cover, light, grid, white)
         for sheet, sheet_map, cover in zip(sheets, maps, covers, strict=True)
         if sheet.truth is not None
     )
@@ -235,7 +235,7 @@ def _with_creases(paper: Paper, surface: Surface, rng: np.random.Generator) -> P
     return replace(paper, bgr=bgr)
 
 
-def _locate(
+def located(
     sheet: FilledSheet, sheet_map: SheetMap, cover: Bytes, light: Light, grid: CoarseGrid,
     white: float,
 ) -> SheetTruth:  # fmt: skip

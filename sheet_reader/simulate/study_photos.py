@@ -12,6 +12,7 @@ from sheet_reader.simulate.fill import HABITS, Habits, fill_page
 from sheet_reader.simulate.levels import LEVELS, Level
 from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
 from sheet_reader.simulate.printer import PAPER_MM, print_page
+from sheet_reader.simulate.scan import scan
 from sheet_reader.simulate.sources import Hands
 from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.simulate.values import Visit, random_visit
@@ -69,3 +70,15 @@ def photo_of(
         book, layout.pages[request.page - 1], request.visit, hands, level, HABITS[level_name], rng
     )
     return photograph([sheet], level, seed)
+
+
+def scan_of(book: LayoutBook, hands: Hands, seed: int) -> Photo:
+    """One flatbed scan of one page, filled in as typical."""
+    request = random_request(book, seed)
+    layout = book.layout(BLANK if request.on_blank else request.visit.site)
+    rng = np.random.default_rng([seed, 22])
+    sheet = filled_sheet(
+        book, layout.pages[request.page - 1], request.visit, hands, LEVELS["typical"],
+        HABITS["typical"], rng,
+    )  # fmt: skip
+    return scan(sheet, seed)

@@ -43,13 +43,16 @@ def random_thumbs(
 
 
 def _capsule(tip: Floats, axis: Floats, radius: float) -> Floats:
-    """A thumb's outline: round tip, a little narrower behind it, running out of the picture."""
+    """A thumb's outline: round tip, a little narrower behind it, then the ball of the hand,
+    running out of the picture. Points 0, 12 and 24 are one side, the tip and the other side.
+    """
     across = np.array([-axis[1], axis[0]])
     turns = np.linspace(-np.pi / 2, np.pi / 2, 25)[:, None]
     centre = tip - axis * radius
     round_tip = centre + radius * (np.cos(turns) * axis * 1.15 + np.sin(turns) * across)
-    back = [centre - axis * 14 + across * radius * 0.9, centre - axis * 90 + across * radius * 1.3]
-    front = [centre - axis * 90 - across * radius * 1.3, centre - axis * 14 - across * radius * 0.9]
+    profile = [(14, 0.92), (28, 1.05), (60, 1.25), (85, 2.2), (110, 4.0), (420, 4.5)]
+    back = [centre - axis * far + across * radius * wide for far, wide in profile]
+    front = [centre - axis * far - across * radius * wide for far, wide in reversed(profile)]
     return np.vstack([round_tip, back, front])
 
 

@@ -10,16 +10,19 @@ import pytest
 from PIL import Image, ImageOps
 
 from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.simulate.fill import NEAT
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.light import Light
 from sheet_reader.simulate.mapping import CoarseGrid
 from sheet_reader.simulate.photo import FilledSheet, photograph, placed
 from sheet_reader.simulate.printer import Paper
+from sheet_reader.simulate.scan import scan
 from sheet_reader.simulate.sensor import jpeg, oriented
 from sheet_reader.simulate.sources import ProceduralHands
-from sheet_reader.simulate.study_photos import photo_of
+from sheet_reader.simulate.study_photos import filled_sheet, photo_of
 from sheet_reader.simulate.thumbs import paint_thumb, random_thumbs
 from sheet_reader.simulate.truth import CellTruth, PhotoTruth
+from sheet_reader.simulate.values import random_visit
 
 
 def white_paper() -> Paper:
@@ -151,3 +154,27 @@ def test_two_sheets_lie_apart_in_one_picture() -> None:
 def test_truth_comes_back_from_json(beans: LayoutBook, hands: ProceduralHands) -> None:
     truth = photo_of(beans, hands, "hard", 1).truth
     assert PhotoTruth.from_json(json.loads(json.dumps(truth.to_json()))) == truth
+
+
+@pytest.mark.parametrize(("dpi", "bilevel"), [(150, False), (200, True), (300, False)])
+def test_a_scan_is_true_to_size(
+    beans: LayoutBook, hands: ProceduralHands, dpi: int, bilevel: bool
+) -> None:
+    """25.4 mm to the inch: the markers stand ``dpi`` px to the inch apart."""
+    rng = np.random.default_rng(dpi)
+    page = beans.layout().pages[0]
+    visit = random_visit(beans.study, rng)
+    sheet = filled_sheet(beans, page, visit, hands, LEVELS["easy"], NEAT, rng)
+    made = scan(sheet, 3, dpi, bilevel)
+    gray = cv2.imdecode(np.frombuffer(made.data, np.uint8), cv2.IMREAD_GRAYSCALE)
+    assert (set(np.unique(gray)) == {0, 255}) == bilevel
+    dictionary = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary).detectMarkers(gray)
+    found = {int(i): c.reshape(4, 2) for i, c in zip(ids.ravel(), corners, strict=True)}
+    true = made.truth.sheets[0].marker_corners_px
+    assert set(found) == set(true)
+    assert max(np.abs(found[i] - np.array(true[i])).max() for i in found) < 2.5 * dpi / 150
+    first, last = page.markers[0], page.markers[-1]
+    seen = np.linalg.norm(found[first.id][0] - found[last.id][0]) / dpi * 25.4
+    printed = np.linalg.norm(np.subtract(first.corners_mm[0], last.corners_mm[0]))
+    assert seen / printed == pytest.approx(sheet.paper.scale, abs=0.004)
