@@ -1,0 +1,213 @@
+"""The study file: what is read, and that every mistake is told with its place."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import date
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from sheet_reader.errors import SheetReaderError, StorageError, StudyError
+from sheet_reader.study.model import Comments, Season, SumRule, Visits
+from sheet_reader.study.reader import read_study
+
+DATA = Path(__file__).parent / "data"
+Write = Callable[..., Path]
+
+
+def mistakes(folder: Path) -> list[str]:
+    with pytest.raises(StudyError) as caught:
+        read_study(folder)
+    assert caught.value.exit_code == 2
+    assert len(caught.value.lines()) == len(caught.value.mistakes) + 1
+    return [str(mistake) for mistake in caught.value.mistakes]
+
+
+def test_sound_study(write: Write) -> None:
+    study = read_study(write())
+    assert study.key == "snails"
+    assert study.season == Season(date(2026, 4, 1), date(2026, 9, 30))
+    assert study.visits == Visits(7, 2)
+    assert study.comments is None
+    assert study.accepted_error == 0.001
+    assert [f.name for f in study.fields] == [
+        "site", "visit_date", "north.large", "north.small", "north.total",
+        "south.large", "south.small", "south.total",
+    ]  # fmt: skip
+    assert study.sums == (
+        SumRule("north.total", ("north.large", "north.small")),
+        SumRule("south.total", ("south.large", "south.small")),
+    )
+    site = study.site("5724")
+    assert site is not None
+    assert site.label == "Old wall"
+    assert study.site("5725") is None
+
+
+def test_file_or_folder(write: Write) -> None:
+    folder = write()
+    assert read_study(folder) == read_study(folder / "study.toml")
+
+
+def test_five_mistakes_come_all_at_once(write: Write) -> None:
+    folder = write()
+    (folder / "study.toml").write_bytes((DATA / "five_mistakes.toml").read_bytes())
+    golden = (DATA / "five_mistakes.txt").read_text(encoding="utf-8").splitlines()
+    assert mistakes(folder) == golden
+
+
+COMMENTS = '[comments]\nlabel = "Notes"\nheight_mm = 30\n'
+
+
+def test_optional_tables(write: Write) -> None:
+    more = COMMENTS + "[visits]\ninterval_days = 14\ntolerance_days = 3\n"
+    changes = ('paper = "A4"', 'paper = "Letter"\naccepted_error = 0.02\ninstructions = ["Look."]')
+    study = read_study(write(changes, more=more))
+    assert study.comments == Comments("Notes", 30.0)
+    assert study.visits == Visits(14, 3)
+    assert (study.paper, study.accepted_error) == ("Letter", 0.02)
+    assert study.instructions == ("Look.",)
+
+
+def test_sums_may_span_plots_with_full_names(write: Write) -> None:
+    more = '[[sums]]\ntotal = "south.small"\nparts = ["north.small", "north.large"]\n'
+    study = read_study(write(more=more))
+    assert study.sums[-1] == SumRule("south.small", ("north.small", "north.large"))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "expected"),
+    [
+        ('key = "snails"\n', "", "key: is missing"),
+        ('key = "snails"', 'key = "a-name-of-17-sign"', "key: is 17 characters long; the most is"),
+        ('key = "snails"', 'key = "snails--2"', "key: “snails--2” must be lower case"),
+        ('title = "Snails"', 'title = "  "', "title: must not be empty"),
+        ('title = "Snails"', 'title = "a\\u0007b"', "title: must be one line without control"),
+        ('title = "Snails"', "title = 7", "title: must be text in quotes, not 7"),
+        ('title = "Snails"', f'title = "{"x" * 10_000}"', "title: is 10000 characters long"),
+        ('paper = "A4"', 'paper = "letter"', "did you mean “Letter”?"),
+        ("first = 2026-04-01", 'first = "2026-04-01"', "season.first: must be a day such as"),
+        ("first = 2026-04-01", "first = 2026-04-01T00:00:00", "season.first: must be a day such a"),
+        ("first = 2026-04-01", "first = 1926-04-01", "season.first: the year must lie from 2000"),
+        ("last = 2026-09-30", "lst = 2026-09-30", "season.lst: unknown key – did you mean “last”?"),
+        ('kind = "site"', 'kind = "sight"', "header[0].kind: “sight” must be one of"),
+        ("boxes = 4", "boxes = 9", "header[0].boxes: must lie from 2 to 8, not 9"),
+        ("boxes = 4", "boxes = true", "header[0].boxes: must be a whole number, not True"),
+        ('kind = "date"', 'kind = "date"\nboxes = 8', "header[1].boxes: must lie from 6 to 6"),
+        ('kind = "date"', 'kind = "site"\nboxes = 4', "header: no field has kind = “date”"),
+        ('kind = "date"', 'kind = "site"\nboxes = 4', "header[1].kind: only one field may"),
+        ('name = "visit_date"', 'name = "status"', "header[1].name: “status” is a column of every"),
+        ('name = "north"', 'name = "North"', "plots[0].name: “North” must start with a lower"),
+        ('name = "south"', 'name = "north"', "plots[1].name: “north” is already the name of plots"),
+        ('name = "small"', 'name = "large"', "counts[1].name: “large” is already the name"),
+        ("boxes = 2", "boxes = 0", "counts[0].boxes: must lie from 1 to 6, not 0"),
+        ("boxes = 2", 'boxs = 2', "counts[0].boxs: unknown key – did you mean “boxes”?"),
+        ("lowest = 0", "lowest = -1", "counts[0].lowest: must lie from 0 to 999999, not -1"),
+        ("lowest = 0", f"lowest = {10**40}", "counts[0].lowest: must lie from 0 to 999999, not th"),
+        ("highest = 99", "highest = 100", "counts[0].highest: 100 does not fit: 2 boxes hold at m"),
+        ("highest = 99", "highest = 9.5", "counts[0].highest: must be a whole number, not 9.5"),
+        ("lowest = 0\nhighest = 99", "lowest = 7\nhighest = 6", "counts[0].highest: 6 is less tha"),
+        ('total = "total"', 'total = "totals"', "sums[0].total: “totals” is no field – did you me"),
+        ('["large", "small"]', '["large", "smal"]', "sums[0].parts[1]: “smal” is no field – did"),
+        ('["large", "small"]', '["large", "large"]', "sums[0].parts[1]: “large” is there twice"),
+        ('["large", "small"]', '["total"]', "sums[0].parts[0]: a total can't be a part of itself"),
+        ('["large", "small"]', "[]", "sums[0].parts: must name at least one field"),
+        ('["large", "small"]', '"large"', "sums[0].parts: must be a list of texts"),
+        ('roster = "roster.csv"', 'roster = "rooster.csv"', "rooster.csv: the file is not there"),
+        ('roster = "roster.csv"', 'roster = "../roster.csv"', "roster: must be the name of a file"),
+        ("[season]", "accepted_error = 0.5\n[season]", "accepted_error: must lie between 0 and 0."),
+        ("[season]", "accepted_error = nan\n[season]", "accepted_error: must lie from 0 to 0.5"),
+        ("[season]", "accepted_error = '1'\n[season]", "accepted_error: must be a number"),
+        ("[season]", "instructions = [1]\n[season]", "instructions[0]: must be text in quotes"),
+        ("[season]", "visits = 7\n[season]", "visits: must be a table, written [visits]"),
+        ("[season]", "comments = {height_mm = 500}\n[season]", "comments.height_mm: must lie from"),
+        ("[season]", "visits = {tolerance_days = 4}\n[season]", "visits.tolerance_days: 4 must be"),
+        ("[[plots]]", "[[plot]]", "plot: unknown key – did you mean “plots”?"),
+    ],
+)  # fmt: skip
+def test_each_mistake_is_told_with_its_place(
+    write: Write, old: str, new: str, expected: str
+) -> None:
+    found = mistakes(write((old, new)))
+    assert any(expected in line for line in found), found
+    assert all(len(line) < 400 and line.isprintable() for line in found)
+
+
+def test_header_written_as_one_table(write: Write) -> None:
+    folder = write()
+    text = (folder / "study.toml").read_text(encoding="utf-8")
+    start, end = text.index("[[header]]"), text.index("[[plots]]")
+    (folder / "study.toml").write_text(text[:start] + "[header]\n" + text[end:], encoding="utf-8")
+    assert "header: must be a list of tables, each written [[header]]" in mistakes(folder)
+
+
+@pytest.mark.parametrize(
+    ("data", "expected"),
+    [
+        (b"key = ", "study.toml: is not TOML: Invalid value"),
+        (b"not a table", "study.toml: is not TOML"),
+        (b"key = 'a'\nkey = 'b'", "study.toml: is not TOML"),
+        (b"\xff\xfe", "line 1: is not UTF-8"),
+        (b"a = 1\nkey = '\xe9'", "line 2: is not UTF-8"),
+        (b"\x00" * 10, "study.toml: is not TOML"),
+        (b"a = " + b"[" * 40_000, "study.toml: is not TOML"),
+        (b"a = " + b"9" * 9_000, "study.toml: is not TOML"),
+        (b"#" * 600_000, "study.toml: is larger than 500 kB"),
+        (b"", "key: is missing"),
+    ],
+)
+def test_what_is_no_study_file_gives_a_clean_line(
+    tmp_path: Path, data: bytes, expected: str
+) -> None:
+    (tmp_path / "study.toml").write_bytes(data)
+    found = mistakes(tmp_path)
+    assert found[0].startswith(expected)
+    assert all(len(line) < 250 and line.isprintable() for line in found)
+
+
+def test_byte_order_mark_and_windows_line_ends_are_fine(write: Write) -> None:
+    folder = write()
+    plain = read_study(folder)
+    data = (folder / "study.toml").read_bytes().replace(b"\n", b"\r\n")
+    (folder / "study.toml").write_bytes(b"\xef\xbb\xbf" + data)
+    assert read_study(folder) == plain
+
+
+def test_missing_file(tmp_path: Path) -> None:
+    with pytest.raises(StorageError, match="no study file"):
+        read_study(tmp_path)
+    with pytest.raises(StorageError, match="no study file"):
+        read_study(tmp_path / "nowhere" / "study.toml")
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    value=st.recursive(
+        st.one_of(
+            st.text(max_size=20).map(repr),
+            st.integers().map(str),
+            st.floats().map(str),
+            st.booleans().map(lambda b: str(b).lower()),
+            st.dates().map(str),
+        ),
+        lambda inner: st.lists(inner, max_size=3).map(lambda items: "[" + ", ".join(items) + "]"),
+        max_leaves=5,
+    ),
+    key=st.sampled_from(
+        ("key", "title", "paper", "roster", "instructions", "season", "header", "plots", "counts",
+         "sums", "comments", "visits", "accepted_error", "other")
+    ),
+)  # fmt: skip
+def test_hostile_values_never_end_in_another_exception(
+    tmp_path_factory: pytest.TempPathFactory, value: str, key: str
+) -> None:
+    folder = tmp_path_factory.mktemp("hostile")
+    text = f"{key} = {value}\n".encode("utf-8", "replace")
+    (folder / "study.toml").write_bytes(text)
+    with pytest.raises(SheetReaderError) as caught:
+        read_study(folder)
+    assert isinstance(caught.value, StudyError)
+    assert all(str(m).isprintable() for m in caught.value.mistakes)

@@ -1,0 +1,94 @@
+"""The roster: every mistake with its line."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from sheet_reader.errors import StudyError
+from sheet_reader.study.model import Site
+from sheet_reader.study.reader import read_study
+
+HEAD = "number,label,contact\n"
+GOOD = "5724,Old wall,wall@example.org\n"
+Write = Callable[..., Path]
+
+
+def mistakes(folder: Path) -> list[str]:
+    with pytest.raises(StudyError) as caught:
+        read_study(folder)
+    return [str(mistake) for mistake in caught.value.mistakes]
+
+
+@pytest.mark.parametrize(
+    ("roster", "expected"),
+    [
+        (HEAD + "5727,Wall,w@example.org\n", "roster.csv line 2 number: 5727 does not end in its "
+         "check digit; 572 would become 5724"),
+        (HEAD + GOOD + "\n" + GOOD, "roster.csv line 4: site 5724 is already on line 2"),
+        (HEAD + "572,Wall,w\n", "roster.csv line 2 number: 572 has 3 digits, but the sheet has 4 "
+         "boxes for it (a spreadsheet may have dropped leading zeros)"),
+        (HEAD + "57x4,Wall,w\n", "roster.csv line 2 number: “57x4” is not a number of digits only"),
+        (HEAD + "٥٧٢٤,Wall,w\n", "roster.csv line 2 number: “٥٧٢٤” is not a number of digits only"),
+        (HEAD + "5724,Wall\n", "roster.csv line 2: has 2 columns, not 3"),
+        (HEAD + f"5724,{'x' * 10_000},w\n", "roster.csv line 2 label: is longer than 60 character"),
+        (HEAD + "5724,a\x07b,w\n", "roster.csv line 2 label: holds a line break or control"),
+        (HEAD + '5724,"a\nb",w\n5727,c,w\n', "roster.csv line 4 number: 5727 does not end in its"),
+        (HEAD + '5724,"a"b,w\n', "roster.csv: is not a well-formed CSV file"),
+        (HEAD, "roster.csv: lists no site"),
+        ("", "roster.csv: is empty; its first line must be number,label,contact"),
+        ("number,label,contact,age\n", "roster.csv line 1: unknown column “age”"),
+        ("nummer,label,contact\n", "roster.csv line 1: unknown column “nummer” – did you mean"),
+        ("number,label\n", "roster.csv line 1: the column “contact” is missing"),
+        ("number,label,contact,label\n", "roster.csv line 1: the column “label” is there twice"),
+        (HEAD.encode() + b"5724,Caf\xe9,w\n", "roster.csv line 2: is not UTF-8; save the roster a"),
+        (HEAD.encode() + b"\x00\x00", "roster.csv: is not a text file"),
+        (b"x" * 4_100_000, "roster.csv: is larger than 4 MB"),
+    ],
+)  # fmt: skip
+def test_each_mistake_is_told_with_its_line(
+    write: Write, roster: str | bytes, expected: str
+) -> None:
+    found = mistakes(write(roster=roster))
+    assert any(line.startswith(expected) for line in found), found
+    assert all(len(line) < 300 and line.isprintable() for line in found)
+
+
+def test_mistakes_of_file_and_roster_come_together(write: Write) -> None:
+    found = mistakes(write(("highest = 99", "highest = 100"), roster=HEAD + "5727,Wall,w\n"))
+    assert len(found) == 2
+
+
+@pytest.mark.parametrize("separator", [",", ";", "\t"])
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
+@pytest.mark.parametrize("end", [b"\n", b"\r\n"])
+def test_what_spreadsheets_save_is_read(
+    write: Write, separator: str, mark: bytes, end: bytes
+) -> None:
+    text = (HEAD + GOOD).replace(",", separator).encode().replace(b"\n", end)
+    study = read_study(write(roster=mark + text))
+    assert study.roster == (Site("5724", "Old wall", "wall@example.org"),)
+
+
+def test_columns_may_come_in_any_order_and_labels_hold_commas(write: Write) -> None:
+    study = read_study(write(roster='Label,Contact,Number\n"Wall, old",w@example.org,5724\n'))
+    assert study.roster == (Site("5724", "Wall, old", "w@example.org"),)
+
+
+def test_leading_zeros_stay(write: Write) -> None:
+    assert read_study(write(roster=HEAD + "0174,Orchard,o\n")).roster[0].number == "0174"
+
+
+def test_roster_without_read_permission(write: Write, monkeypatch: pytest.MonkeyPatch) -> None:
+    folder = write()
+
+    def refuse(path: Path) -> bytes:
+        assert path.name == "roster.csv"
+        raise PermissionError(13, "Permission denied")
+
+    data = (folder / "study.toml").read_bytes()
+    assert data
+    monkeypatch.setattr(Path, "read_bytes", refuse)
+    assert mistakes(folder) == ["roster.csv: can't be read (Permission denied)"]

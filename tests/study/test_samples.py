@@ -1,0 +1,47 @@
+"""The two sample studies are what the documentation says of them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from sheet_reader.study.check_digit import is_valid
+from sheet_reader.study.reader import read_study
+
+SAMPLES = Path(__file__).parents[2] / "samples"
+
+
+@pytest.mark.parametrize("name", ["bean_tips", "rock_pools"])
+def test_roster_is_sound_and_invented(name: str) -> None:
+    study = read_study(SAMPLES / name)
+    assert len(study.roster) >= 8
+    assert all(is_valid(site.number) and len(site.number) == 4 for site in study.roster)
+    assert all(site.contact.endswith("@example.org") for site in study.roster)
+    assert study.key == name.replace("_", "-")
+
+
+def test_bean_tips() -> None:
+    study = read_study(SAMPLES / "bean_tips")
+    assert study.paper == "A4"
+    assert [h.kind for h in study.header] == ["site", "date", "number"]
+    assert [p.name for p in study.plots] == ["pinched", "unpinched"]
+    assert len(study.counts) == 7
+    assert [rule.total for rule in study.sums] == ["pinched.ladybirds", "unpinched.ladybirds"]
+    assert study.sums[0].parts == (
+        "pinched.egg_clusters", "pinched.small_larvae", "pinched.large_larvae",
+    )  # fmt: skip
+    highest = {c.name: c.highest for c in study.counts}
+    assert highest["ladybirds"] == sum(
+        highest[name] for name in ("egg_clusters", "small_larvae", "large_larvae")
+    )
+
+
+def test_rock_pools() -> None:
+    study = read_study(SAMPLES / "rock_pools")
+    counts = [f for f in study.fields if f.kind == "count"]
+    assert study.paper == "Letter"
+    assert len(counts) == 60
+    assert {f.boxes for f in counts} == {2, 3}
+    assert not any(p.treatment for p in study.plots)
+    assert not any(h.kind == "number" for h in study.header)
