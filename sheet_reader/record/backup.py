@@ -6,13 +6,13 @@ import contextlib
 import os
 import sqlite3
 import tarfile
-import tempfile
 from dataclasses import dataclass
 from pathlib import Path
 
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.record import originals
 from sheet_reader.record.engine import BUSY_SECONDS, RECORD_FILE, our_errors, storage_error
+from sheet_reader.record.leftovers import backup_folder, sweep
 from sheet_reader.study.model import Study
 
 PAGES_AT_A_TIME = 2_000
@@ -42,8 +42,9 @@ def backup(study: Study, file: Path) -> BackedUp:
     file = file.resolve()
     if file.is_dir():
         raise UsageError("this is a folder; name a file", where=file)
+    sweep(file.parent, ".backup-*")
     try:
-        with tempfile.TemporaryDirectory(prefix=".backup-", dir=file.parent) as workplace:
+        with backup_folder(file.parent) as workplace:
             copy, packed = Path(workplace, RECORD_FILE), Path(workplace, "packed")
             copy_record(source, copy)
             photos = _pack(study, copy, packed)

@@ -11,7 +11,7 @@ from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
-from sheet_reader.record import writing
+from sheet_reader.record import originals, writing
 from sheet_reader.record.look import Reader
 from sheet_reader.record.mailbox import fetch
 from sheet_reader.record.model import BatchSummary
@@ -53,6 +53,7 @@ def read_batch(
         paths = [inbox] if inbox.is_dir() and mailbox is None else []
     tally = Tally()
     with Record.open(study, url) as record:
+        originals.sweep_originals(study.folder)
         take_in(record, arrivals(gather(paths)), tally)
         if mailbox is not None:
             fetch(record, mailbox, tally)

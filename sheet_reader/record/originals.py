@@ -5,9 +5,10 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-import tempfile
 from collections.abc import Iterator
 from pathlib import Path
+
+from sheet_reader.record.leftovers import new_file, sweep
 
 FOLDER = "originals"
 
@@ -34,17 +35,17 @@ def keep(folder: Path, relative: str, data: bytes) -> None:
         if target.stat().st_size == len(data):
             return
     target.parent.mkdir(parents=True, exist_ok=True)
-    handle, temporary = tempfile.mkstemp(prefix=".new-", dir=target.parent)
+    handle, temporary = new_file(target.parent)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        Path(temporary).chmod(0o644)
-        Path(temporary).replace(target)
+        temporary.chmod(0o644)
+        temporary.replace(target)
     except BaseException:
         with contextlib.suppress(OSError):
-            Path(temporary).unlink()
+            temporary.unlink()
         raise
     for parent in (target.parent, target.parent.parent):
         _sync_folder(parent)
@@ -66,3 +67,8 @@ def all_kept(folder: Path) -> Iterator[Path]:
     for path in sorted((folder / FOLDER).glob("*/*")):
         if path.is_file() and not path.name.startswith("."):
             yield path
+
+
+def sweep_originals(folder: Path) -> None:
+    """Remove half-written originals of processes that were killed."""
+    sweep(folder / FOLDER, "*/.new-*")

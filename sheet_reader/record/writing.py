@@ -19,6 +19,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sheet_reader import __version__
 from sheet_reader.intake.types import Origin
 from sheet_reader.record import schema
+from sheet_reader.record.leftovers import is_running
 from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
 
 CLAIM_SECONDS = 900
@@ -114,15 +115,7 @@ def _claim_lives(holder: str | None, since: str | None, token: str) -> bool:
     if age > CLAIM_SECONDS:
         return False
     host, pid, _ = holder.rsplit("/", 2)
-    if host != socket.gethostname() or os.name == "nt":
-        return True
-    try:
-        os.kill(int(pid), 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return int(pid) != os.getpid()
+    return host != socket.gethostname() or (int(pid) != os.getpid() and is_running(int(pid)))
 
 
 def release(connection: Connection, token: str) -> None:

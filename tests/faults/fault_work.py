@@ -1,0 +1,94 @@
+"""What the fault test's victims do; run in processes of their own, which are killed."""
+
+from __future__ import annotations
+
+import random
+import sys
+from multiprocessing.connection import Connection
+from pathlib import Path
+from typing import Any
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "record"))
+
+import stand_in
+from sqlalchemy import Connection as Database
+from sqlalchemy import text
+
+from sheet_reader.record.backup import backup
+from sheet_reader.record.batch import read_batch
+from sheet_reader.record.engine import open_engine, sqlite_url
+from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate
+from sheet_reader.record.model import Unreadable, Value
+from sheet_reader.record.store import Record
+
+LATEST = MIGRATIONS[-1].version
+
+
+def read(folder: Path, tell: Connection, jobs: int = 0) -> None:
+    """Read whatever is in the inbox."""
+    tell.send("ready")
+    read_batch(stand_in.a_study(folder), reader=stand_in.read, jobs=jobs)
+
+
+def read_apart(folder: Path, tell: Connection) -> None:
+    """The same with a worker process."""
+    read(folder, tell, jobs=1)
+
+
+def review(folder: Path, tell: Connection) -> None:
+    """Answer everything that waits, telling each answer once it is given."""
+    chance = random.Random(len(list(folder.iterdir())))
+    with Record.open(stand_in.a_study(folder)) as record:
+        items = record.pending()
+        tell.send("ready")
+        for item in items:
+            value = "1004" if item.field == "site" else str(chance.randrange(60))
+            answer = Unreadable() if chance.random() < 0.1 else Value(value)
+            record.decide(item.reading_id, answer, by="Ada")
+            tell.send((item.reading_id, None if isinstance(answer, Unreadable) else value))
+
+
+def back_up(folder: Path, tell: Connection) -> None:
+    """Write a backup over the former one."""
+    tell.send("ready")
+    backup(stand_in.a_study(folder), folder.parent / "backup.tar")
+
+
+def migrate_on(folder: Path, tell: Connection) -> None:
+    """Take steps that copy the largest table there and back."""
+    engine = open_engine(sqlite_url(folder / "record.sqlite"))
+    tell.send("ready")
+    migrate(engine, extra_steps())
+    engine.dispose()
+
+
+def extra_steps() -> tuple[Migration, ...]:
+    """Three steps after the latest: copy the readings, change the copy, drop it again."""
+    return (
+        *MIGRATIONS,
+        Migration(LATEST + 1, "copy readings", _copy),
+        Migration(LATEST + 2, "widen the copy", _widen),
+        Migration(LATEST + 3, "drop the copy", lambda c: _run(c, "DROP TABLE copied")),
+    )
+
+
+def step_back(folder: Path) -> None:
+    """Take the marks of the extra steps away, so that they can be taken anew."""
+    engine = open_engine(sqlite_url(folder / "record.sqlite"))
+    with engine.connect().execution_options(writes=True) as connection, connection.begin():
+        _run(connection, f"DELETE FROM schema_marks WHERE version > {LATEST}")
+    engine.dispose()
+
+
+def _copy(connection: Database) -> None:
+    _run(connection, "CREATE TABLE copied AS SELECT * FROM readings WHERE id % 2 = 0")
+    _run(connection, "INSERT INTO copied SELECT * FROM readings WHERE id % 2 = 1")
+
+
+def _widen(connection: Database) -> None:
+    _run(connection, "ALTER TABLE copied ADD COLUMN remark TEXT DEFAULT ''")
+    _run(connection, "UPDATE copied SET remark = field || ' ' || coalesce(value, '')")
+
+
+def _run(connection: Database, statement: str) -> Any:
+    return connection.execute(text(statement))
