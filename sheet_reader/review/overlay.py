@@ -26,7 +26,7 @@ from sheet_reader.record.store import Record
 
 LONGEST_PX = 2400
 JPEG_QUALITY = 85
-PAPER_GREY = (245, 245, 245)
+PLATE = (255, 255, 255)
 INKS = {
     "accepted": (175, 90, 20),
     "confirmed": (175, 90, 20),
@@ -54,35 +54,65 @@ def draw(
 ) -> NDArray[np.uint8]:
     """``gray`` (H, W) with ``marks`` and page ``outlines`` (4, 2): uint8 (h, w, 3) blue green red.
 
-    Pictures longer than LONGEST_PX are shrunk; a legend is added below.
+    The picture is turned so that its first page stands upright, shrunk to LONGEST_PX, and gets a
+    legend below.
     """
+    turns = quarter_turns(outlines[0]) if len(outlines) else 0
     scale = min(1.0, LONGEST_PX / max(gray.shape))
     size = (round(gray.shape[1] * scale), round(gray.shape[0] * scale))
-    small = cv2.resize(gray, size, interpolation=cv2.INTER_AREA)
-    canvas = np.array(cv2.cvtColor(small, cv2.COLOR_GRAY2BGR), np.uint8)
+    small = np.rot90(cv2.resize(gray, size, interpolation=cv2.INTER_AREA), turns)
+    canvas = np.array(cv2.cvtColor(np.ascontiguousarray(small), cv2.COLOR_GRAY2BGR), np.uint8)
     for outline in outlines:
-        _polygon(canvas, outline * scale, (90, 140, 40), 2)
+        _polygon(canvas, turned(outline * scale, turns, size), (90, 140, 40), 2)
     for mark in marks:
-        _draw_mark(canvas, mark, scale)
+        boxes = turned(mark.corners.reshape(-1, 2) * scale, turns, size).reshape(-1, 4, 2)
+        _draw_mark(canvas, boxes, mark)
     return np.vstack([canvas, _legend(canvas.shape[1])])
 
 
-def _draw_mark(canvas: NDArray[np.uint8], mark: Mark, scale: float) -> None:
-    if not len(mark.corners):
+def quarter_turns(outline: NDArray[np.float64]) -> int:
+    """Quarter turns to the left, 0 to 3, that bring a page upright.
+
+    ``outline`` (4, 2) has the page's corners in px, clockwise from its printed top left.
+    """
+    right = outline[1] - outline[0] + outline[2] - outline[3]
+    angle = np.arctan2(right[1], right[0])
+    return round(float(angle) / (np.pi / 2)) % 4
+
+
+def turned(points: NDArray[np.float64], turns: int, size: tuple[int, int]) -> NDArray[np.float64]:
+    """``points`` (n, 2) in a picture of ``size`` (width, height) turned left so many quarters."""
+    width, height = size
+    for _ in range(turns):
+        points = np.column_stack([points[:, 1], width - 1 - points[:, 0]])
+        width, height = height, width
+    return points
+
+
+def _draw_mark(canvas: NDArray[np.uint8], boxes: NDArray[np.float64], mark: Mark) -> None:
+    if not len(boxes):
         return
     ink = INKS.get(mark.status, INKS["flagged"])
     waits = mark.status == "flagged"
-    corners = mark.corners * scale
-    for box in corners:
+    for box in boxes:
         _polygon(canvas, box, ink, 3 if waits else 1)
-    height = float(np.linalg.norm(corners[0, 3] - corners[0, 0]))
-    size = max(0.4, height / 60)
     text = f"{mark.text}?" if waits else mark.text
-    x, y = corners[0, 0]
-    place = (round(x), max(12, round(y - height * 0.12)))
-    thick = max(1, round(size * 1.6))
-    cv2.putText(canvas, text, place, cv2.FONT_HERSHEY_SIMPLEX, size, PAPER_GREY, thick + 3)
-    cv2.putText(canvas, text, place, cv2.FONT_HERSHEY_SIMPLEX, size, ink, thick, cv2.LINE_AA)
+    if text:
+        _label(canvas, boxes[0], text, ink)
+
+
+def _label(
+    canvas: NDArray[np.uint8], box: NDArray[np.float64], text: str, ink: tuple[int, int, int]
+) -> None:
+    """The value on a white plate that stands on the upper edge of the first box."""
+    height = float(np.linalg.norm(box[3] - box[0]))
+    size = max(0.4, height / 70)
+    thick = max(1, round(size * 1.8))
+    (wide, high), _ = cv2.getTextSize(text, cv2.FONT_HERSHEY_SIMPLEX, size, thick)
+    x, y = round(float(box[:, 0].min())), round(float(box[:, 1].min()) - 0.1 * height)
+    y = max(y, high + 4)
+    cv2.rectangle(canvas, (x - 3, y - high - 4), (x + wide + 3, y + 4), PLATE, -1)
+    cv2.putText(canvas, text, (x, y), cv2.FONT_HERSHEY_SIMPLEX, size, ink, thick, cv2.LINE_AA)
 
 
 def _polygon(
@@ -93,11 +123,11 @@ def _polygon(
 
 
 def _legend(width: int) -> NDArray[np.uint8]:
-    strip = np.full((44, width, 3), PAPER_GREY, np.uint8)
+    strip = np.full((44, width, 3), PLATE, np.uint8)
     step = width // len(LEGEND)
     for place, (status, words) in enumerate(LEGEND):
         x = 10 + place * step
-        cv2.rectangle(strip, (x, 12), (x + 20, 32), INKS[status], 3 if status == "flagged" else 1)
+        cv2.rectangle(strip, (x, 12), (x + 20, 32), INKS[status], 3 if status == "flagged" else 2)
         size = min(0.6, step / 260)
         cv2.putText(
             strip, words, (x + 28, 28), cv2.FONT_HERSHEY_SIMPLEX, size, (30, 30, 30), 1, cv2.LINE_AA
