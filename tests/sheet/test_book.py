@@ -1,0 +1,76 @@
+"""Codes find their pages; others are refused with a reason."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from sheet_reader.sheet.book import LayoutBook, Mismatch
+from sheet_reader.sheet.codes import (
+    machine_text,
+    parse_machine_text,
+    parse_printed_text,
+    printed_text,
+)
+from sheet_reader.sheet.layout import lay_out
+from sheet_reader.study.model import Study
+
+
+def test_every_page_is_found_by_both_its_codes(sample: Study) -> None:
+    book = LayoutBook(sample)
+    pages = list(book.pages())
+    assert len(pages) == len(lay_out(sample).pages) * (1 + len(sample.roster))
+    for page in pages:
+        for code in (
+            parse_machine_text(machine_text(page.code)),
+            parse_printed_text(printed_text(page.code)),
+        ):
+            assert code is not None
+            assert book.lookup(code) == page
+            assert book.page(code) == page
+
+
+@pytest.mark.parametrize(
+    ("change", "kind", "words"),
+    [
+        ({"study": "rock-pools"}, "other study", "another study (“rock-pools”)"),
+        ({"study": "#AAA"}, "other study", "another study, not"),
+        ({"layout": "AAAA"}, "older layout", "another version"),
+        ({"sheet": "5724"}, "unknown site", "site 5724"),
+        ({"page": 2}, "no such page", "page 2"),
+    ],
+)
+def test_mismatch_has_a_reason(
+    beans: Study, change: dict[str, object], kind: str, words: str
+) -> None:
+    book = LayoutBook(beans)
+    code = replace(lay_out(beans).pages[0].code, **change)  # type: ignore[arg-type]
+    found = book.lookup(code)
+    assert isinstance(found, Mismatch)
+    assert found.kind == kind
+    assert words in found.reason
+    assert book.page(code) == found.reason
+
+
+def test_template_is_the_printed_page_and_is_kept(beans: Study) -> None:
+    book = LayoutBook(beans)
+    page = book.layout().pages[0]
+    template = book.template(page, 4.0)
+    assert template.shape == (1188, 840)
+    assert not template.flags.writeable
+    assert book.template(page, 4.0) is template
+    site = book.template(book.layout("2043").pages[0], 4.0)
+    assert np.any(site != template)
+
+
+def test_templates_are_bounded(beans: Study) -> None:
+    book = LayoutBook(beans)
+    page = book.layout().pages[0]
+    first = book.template(page, 1.0)
+    for step in range(12):
+        book.template(page, 1.1 + step / 10)
+    again = book.template(page, 1.0)
+    assert again is not first
+    assert np.array_equal(again, first)

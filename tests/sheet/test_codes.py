@@ -1,0 +1,117 @@
+"""The two codes of a page: round trips, published check characters, hostile text."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from stdnum.iso7064 import mod_37_36
+
+from sheet_reader.sheet.codes import (
+    LETTERS,
+    check_character,
+    machine_text,
+    parse_machine_text,
+    parse_printed_text,
+    printed_text,
+    study_mark,
+)
+from sheet_reader.sheet.head import code_modules
+from sheet_reader.sheet.model import BLANK, SheetCode
+
+KEYS = st.from_regex(r"[a-z0-9]{1,5}(-[a-z0-9]{1,4}){0,2}", fullmatch=True)
+CODES = st.builds(
+    SheetCode,
+    KEYS,
+    st.text(LETTERS, min_size=4, max_size=4),
+    st.one_of(st.just(BLANK), st.text("0123456789", min_size=2, max_size=8)),
+    st.integers(1, 9),
+)
+CODE = SheetCode("bean-tips", "HKRV", "2043", 1)
+
+
+def test_published_check_character() -> None:
+    # ISO/IEC 7064 MOD 37,36: the standard's example A12425GABC1234002 -> M
+    assert check_character("A12425GABC1234002") == "M"
+
+
+@given(st.text("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ", min_size=1, max_size=30))
+def test_check_character_as_the_reference_library(text: str) -> None:
+    # python-stdnum, module stdnum.iso7064.mod_37_36
+    assert check_character(text) == mod_37_36.calc_check_digit(text)
+
+
+@given(CODES)
+def test_machine_text_round_trip(code: SheetCode) -> None:
+    text = machine_text(code)
+    assert parse_machine_text(text) == code
+    # ISO/IEC 18004: 47 signs fit version 3 at level Q in the alphanumeric mode
+    assert len(text) <= 47
+    assert set(text) <= set("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:")
+
+
+@given(CODES)
+def test_printed_text_round_trip(code: SheetCode) -> None:
+    read = parse_printed_text(printed_text(code))
+    assert read == SheetCode("#" + study_mark(code.study), code.layout, code.sheet, code.page)
+    assert read is not None
+    assert printed_text(read) == printed_text(code)
+
+
+def test_longest_code_fits_the_machine_code() -> None:
+    code = SheetCode("a-study-of-16-ch", "HKRV", "12345678", 9)
+    assert len(code_modules(machine_text(code))) == 29
+
+
+@given(CODES, st.data())
+def test_one_wrong_sign_is_never_taken(code: SheetCode, data: st.DataObject) -> None:
+    for text, parse in (
+        (machine_text(code), parse_machine_text),
+        (printed_text(code), parse_printed_text),
+    ):
+        place = data.draw(st.integers(0, len(text) - 1))
+        sign = data.draw(st.sampled_from("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"))
+        read = parse(text[:place] + sign + text[place + 1 :])
+        assert read is None or read == parse(text)
+
+
+@pytest.mark.parametrize("change", [str.lower, lambda t: t.replace("-", " "), lambda t: f" {t}\n"])
+def test_printed_text_as_a_recogniser_gives_it(change: object) -> None:
+    assert callable(change)
+    assert parse_printed_text(change(printed_text(CODE))) == parse_printed_text(printed_text(CODE))
+
+
+@pytest.mark.parametrize(("right", "read"), [("0", "O"), ("1", "I"), ("5", "S"), ("2", "Z")])
+def test_letters_read_for_digits_of_like_shape(right: str, read: str) -> None:
+    code = SheetCode("bean-tips", "HKRV", "2015", 1)
+    text = printed_text(code)
+    head, number, tail = text[:9], text[9:13], text[13:]
+    assert parse_printed_text(head + number.replace(right, read) + tail) == parse_printed_text(text)
+
+
+@given(st.text(max_size=80))
+def test_any_text_is_taken_or_refused_quietly(text: str) -> None:
+    for parse in (parse_machine_text, parse_printed_text):
+        code = parse(text)
+        assert code is None or isinstance(code, SheetCode)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "S1/", "https://example.org/x", "S1/A/HKRV/2043/1/", "S1//HKRV/2043/1/ACDEF",
+     machine_text(CODE) + "\n", " " + machine_text(CODE), machine_text(CODE).lower(),
+     "S1/" + "A" * 5000, "٣" * 12, "-" * 64, "K" * 63],
+)  # fmt: skip
+def test_strange_text_is_refused(text: str) -> None:
+    assert parse_machine_text(text) is None
+    assert parse_printed_text(text) is None
+
+
+def test_random_text_of_the_right_form_is_refused() -> None:
+    # five letters of 18 make 1,889,568 codes: none of 3,000 wrong ones may pass
+    body = machine_text(CODE)[:-5]
+    right = machine_text(CODE)[-5:]
+    others = (
+        LETTERS[i % 18] + LETTERS[i // 18 % 18] + LETTERS[i // 324] + "AC" for i in range(3000)
+    )
+    assert all(parse_machine_text(body + o) is None for o in others if o != right)
