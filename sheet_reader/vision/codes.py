@@ -10,16 +10,25 @@ import cv2
 import numpy as np
 import zxingcpp
 
+from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import parse_machine_text, parse_printed_text
 from sheet_reader.sheet.model import SheetCode
-from sheet_reader.vision.arrays import Array, Float32, Gray
+from sheet_reader.vision.arrays import Array, Gray, as_gray
+from sheet_reader.vision.cutting import cut
 from sheet_reader.vision.flatten import Pyramid
+from sheet_reader.vision.modules import (
+    best_candidate,
+    known_modules,
+    redrawn,
+    sample_modules,
+)
 from sheet_reader.vision.surface import Surface
 
 _MACHINE_SCALES = (8.0, 5.0, 12.0)
 _QUIET_MM = 1.5
 _PRINTED_SCALE = 12.0
 _LONGEST = 200
+_FORMATS = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
 _ALPHABET = "ACDEFHJKMNPRTUVWXYBLIOSQGZ0123456789-"
 
 
@@ -44,36 +53,8 @@ def printed_code_available() -> bool:
     return shutil.which(pytesseract.pytesseract.tesseract_cmd) is not None
 
 
-def cut(
-    pyramid: Pyramid, surface: Surface, box_mm: tuple[float, float, float, float], scale: float
-) -> Gray:
-    """A piece of the page laid flat at ``scale`` px per mm, uint8."""
-    x, y, w, h = box_mm
-    width, height = max(round(w * scale), 8), max(round(h * scale), 8)
-    steps = 12
-    xs, ys = np.linspace(x, x + w, steps + 1), np.linspace(y, y + h, steps + 1)
-    grid = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
-    nodes = surface.to_px(grid).reshape(steps + 1, steps + 1, 2).astype(np.float32)
-    columns = ((np.arange(width) + 0.5) / width * steps).astype(np.float32)
-    rows = ((np.arange(height) + 0.5) / height * steps).astype(np.float32)
-    places = _interpolate(nodes, rows, columns)
-    middle = np.array([[x + w / 2, y + h / 2]])
-    depth = pyramid.depth_for(float(surface.px_per_mm(middle)[0]), scale)
-    return pyramid.sample(depth, places)
-
-
-def _interpolate(nodes: Float32, rows: Float32, columns: Float32) -> Float32:
-    """Bilinear interpolation of ``nodes`` (R, C, 2) at fractional rows and columns."""
-    r = np.minimum(rows.astype(int), nodes.shape[0] - 2)
-    c = np.minimum(columns.astype(int), nodes.shape[1] - 2)
-    fr, fc = (rows - r)[:, None, None], (columns - c)[None, :, None]
-    top = nodes[r][:, c] * (1 - fc) + nodes[r][:, c + 1] * fc
-    bottom = nodes[r + 1][:, c] * (1 - fc) + nodes[r + 1][:, c + 1] * fc
-    return np.ascontiguousarray(top * (1 - fr) + bottom * fr, dtype=np.float32)
-
-
 def _decode(piece: Gray) -> list[str]:
-    found = zxingcpp.read_barcodes(piece, formats=zxingcpp.BarcodeFormat.QRCode)
+    found = zxingcpp.read_barcodes(piece, formats=_FORMATS)
     return [r.text for r in found if r.valid and 0 < len(r.text) <= _LONGEST]
 
 
@@ -114,10 +95,23 @@ def read_machine_code(
     return foreign or read or CodeRead(None)
 
 
+def read_modules(
+    pyramid: Pyramid, surface: Surface, box_mm: tuple[float, float, float, float],
+    book: LayoutBook, page: int,
+) -> CodeRead:  # fmt: skip
+    """The machine code by its modules' places: decoded, else compared with the study's codes."""
+    known = known_modules(book, page)
+    modules = sample_modules(pyramid, surface, box_mm, known)
+    read = _judge(_decode(redrawn(modules, known)))
+    if read is not None and read.code is not None:
+        return read
+    code = best_candidate(modules, book, page)
+    return CodeRead(code, "machine code" if code else "")
+
+
 def _sharpened(piece: Gray) -> Gray:
     soft = cv2.GaussianBlur(piece, (0, 0), 3.0)
-    sharp: Gray = cv2.addWeighted(piece, 2.5, soft, -1.5, 0)
-    return sharp
+    return as_gray(cv2.addWeighted(piece, 2.5, soft, -1.5, 0))
 
 
 def read_printed_code(
@@ -128,7 +122,7 @@ def read_printed_code(
         return CodeRead(None)
     x, y, w, h = box_mm
     piece = cut(pyramid, surface, (x - 1.0, y - 0.6, w + 2.0, h + 1.2), _PRINTED_SCALE)
-    padded = cv2.copyMakeBorder(piece, 24, 24, 24, 24, cv2.BORDER_REPLICATE)
+    padded = as_gray(cv2.copyMakeBorder(piece, 24, 24, 24, 24, cv2.BORDER_REPLICATE))
     for version in (padded, _binary(padded)):
         code = parse_printed_text(_tesseract(version))
         if code is not None:
@@ -138,8 +132,7 @@ def read_printed_code(
 
 def _binary(piece: Gray) -> Gray:
     _, binary = cv2.threshold(piece, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
-    result: Gray = binary
-    return result
+    return as_gray(binary)
 
 
 def _tesseract(piece: Gray) -> str:
@@ -156,7 +149,7 @@ def _tesseract(piece: Gray) -> str:
 def read_anywhere(gray: Gray) -> tuple[CodeRead, Array | None]:
     """Any machine code of ours in a picture (uint8), with its corners (4, 2) in px or None."""
     foreign: CodeRead | None = None
-    for found in zxingcpp.read_barcodes(gray, formats=zxingcpp.BarcodeFormat.QRCode):
+    for found in zxingcpp.read_barcodes(gray, formats=_FORMATS):
         read = _judge([found.text]) if found.valid and len(found.text) <= _LONGEST else None
         if read is not None and read.code is not None:
             p = found.position

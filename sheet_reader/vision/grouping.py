@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from sheet_reader.sheet.model import Marker
-from sheet_reader.vision.arrays import Array
+from sheet_reader.vision.arrays import Array, as_array
 from sheet_reader.vision.markers import SeenMarker
 from sheet_reader.vision.surface import apply_homography
 
@@ -54,11 +54,10 @@ def plane(plan: MarkerPlan, markers: tuple[SeenMarker, ...]) -> Array | None:
     matrix, _ = cv2.findHomography(page, picture, 0)
     if matrix is None or not np.isfinite(matrix).all():
         return None
-    corners = apply_homography(matrix, page)
+    corners = apply_homography(as_array(matrix), page)
     if not np.isfinite(corners).all() or np.linalg.det(matrix) <= 0:
         return None
-    result: Array = np.asarray(matrix, dtype=np.float64)
-    return result
+    return as_array(matrix)
 
 
 def agreeing(
@@ -125,7 +124,8 @@ def group_markers(plans: tuple[MarkerPlan, ...], seen: list[SeenMarker]) -> list
     Two markers are the least that make a sheet. Plans whose ids overlap compete: the larger
     group wins, and among equals the one that lies flatter.
     """
-    free, groups = list(seen), []
+    free = list(seen)
+    groups: list[Group] = []
     while True:
         best: tuple[tuple[int, float], Group] | None = None
         for number, plan in enumerate(plans):

@@ -12,6 +12,7 @@ from sheet_reader.vision.codes import (
     printed_code_available,
     read_anywhere,
     read_machine_code,
+    read_modules,
     read_printed_code,
 )
 from sheet_reader.vision.flatten import Pyramid
@@ -42,6 +43,9 @@ def identify(
         surface = coarse_surface(pyramid, template, marker_sightings(plan, group), group.homography)
         again = read_machine_code(pyramid, surface, page.code_box_mm)
         read = again if again.code is not None or again.foreign else read
+        if read.code is None:
+            modules = read_modules(pyramid, surface, page.code_box_mm, book, page.number)
+            read = modules if modules.code is not None else read
         if read.code is None:
             printed = read_printed_code(pyramid, surface, page.printed_code_box_mm)
             read = printed if printed.code is not None else read

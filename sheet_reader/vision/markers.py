@@ -8,7 +8,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
-from sheet_reader.vision.arrays import Array, Float32, Gray
+from sheet_reader.vision.arrays import Array, Float32, Gray, as_gray
 
 SHEET_DICTIONARY = "AprilTag 36h11"
 """The dictionary of our sheets: 587 ids, smallest Hamming distance 11."""
@@ -21,6 +21,7 @@ SHEET_CORRECTION = 0.4
 """Share of the dictionary's correctable bits that we accept as wrong: two bits of 36h11."""
 OPENCV_CORRECTION = 0.6
 _MODULES = 8
+_NEAR_ENOUGH = 1.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,22 +89,20 @@ def reduce_by(gray: Gray, long_side: int) -> tuple[Gray, float]:
     level, factor = gray, 1.0
     while max(level.shape) >= 2 * long_side:
         height, width = level.shape[0] // 2, level.shape[1] // 2
-        level = cv2.resize(
-            level[: 2 * height, : 2 * width], (width, height), interpolation=cv2.INTER_AREA
-        )
+        even = level[: 2 * height, : 2 * width]
+        level = as_gray(cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA))
         factor *= 2
     ratio = max(level.shape) / long_side
-    if ratio <= 1.05:
+    if ratio <= _NEAR_ENOUGH:
         return level, factor
     size = (round(level.shape[1] / ratio), round(level.shape[0] / ratio))
-    reduced = cv2.resize(level, size, interpolation=cv2.INTER_LINEAR)
+    reduced = as_gray(cv2.resize(level, size, interpolation=cv2.INTER_LINEAR))
     return reduced, factor * level.shape[1] / size[0]
 
 
 def _levelled(gray: Gray) -> Gray:
     """Local contrast evened out, for pictures with deep shadow or glare."""
-    even: Gray = cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(gray)
-    return even
+    return as_gray(cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(gray))
 
 
 def merge_markers(*lists: list[SeenMarker]) -> list[SeenMarker]:

@@ -13,7 +13,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from sheet_reader.vision.arrays import Array
+from sheet_reader.vision.arrays import Array, as_array
 
 KNOT_MM = 32.0
 """Spacing of the spline's knots."""
@@ -177,7 +177,7 @@ def fit_surface(
     Needs ``homography`` (mm to px, 3 × 3) near the truth. Any number of sightings will do: where
     there are none, the prior keeps the surface stiff and its ``sd_mm`` grows.
     """
-    flat = apply_homography(np.linalg.inv(homography), seen.picture_px)
+    flat = apply_homography(as_array(np.linalg.inv(homography)), seen.picture_px)
     target = flat - seen.page_mm
     basis = lattice.design(seen.page_mm)
     prior = lattice.prior(bend)
@@ -190,4 +190,4 @@ def fit_surface(
         residual = np.linalg.norm(target - basis @ coefficients, axis=1)
         spread = max(1.0, float(np.median(residual / seen.sd_mm)) / 1.18)
         weights = base / spread**2 / (1.0 + (residual / (2.5 * spread * seen.sd_mm)) ** 2)
-    return Surface(lattice, homography, coefficients, covariance)
+    return Surface(lattice, homography, as_array(coefficients), as_array(covariance))

@@ -61,7 +61,8 @@ def _hidden(
 ) -> list[str]:
     """What hides each box, "" where nothing does."""
     height, width = pyramid.shape
-    outside = ((corners < 0) | (corners > (width - 1, height - 1))).any(axis=(1, 2))
+    beyond = np.asarray((corners < 0) | (corners > (width - 1, height - 1)))
+    outside = beyond.reshape(len(corners), -1).any(axis=1)
     burnt = burnt_boxes(gray) > _BURNT_SHARE
     dark = _covered(located.flat, centres, located.confirmed)
     reasons = []
