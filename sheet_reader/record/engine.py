@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -16,6 +17,8 @@ from sheet_reader.errors import RecordError, SheetReaderError, StorageError
 
 RECORD_FILE = "record.sqlite"
 BUSY_SECONDS = 60
+FULL = "the disk is full or failing; nothing that was saved before is lost"
+MAKE_ROOM = "free some space and run the command again"
 
 
 def open_engine(url: str) -> Engine:
@@ -76,11 +79,7 @@ def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
     said = str(error.orig) if isinstance(error, DBAPIError) and error.orig else str(error)
     low = said.lower()
     if "disk is full" in low or "no space" in low or "disk i/o error" in low:
-        return StorageError(
-            "the disk is full or failing; nothing that was saved before is lost",
-            where=where,
-            remedy="free some space and run the command again",
-        )
+        return StorageError(FULL, where=where, remedy=MAKE_ROOM)
     if "readonly" in low or "read-only" in low or "unable to open" in low:
         return StorageError(
             "the record cannot be written",
@@ -102,5 +101,8 @@ def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
 
 def storage_error(error: OSError, where: Path | str) -> StorageError:
     """Our error for one of the file system."""
+    place = error.filename or where
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return StorageError(FULL, where=place, remedy=MAKE_ROOM)
     said = (error.strerror or str(error)).lower()
-    return StorageError(said, where=error.filename or where, remedy="nothing saved before is lost")
+    return StorageError(said, where=place, remedy="nothing that was saved before is lost")
