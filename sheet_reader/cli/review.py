@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -70,6 +71,14 @@ def console_for_questions() -> Console:
     return Console(file=sys.stdout, markup=False, highlight=False, emoji=False)
 
 
+def open_picture(path: Path) -> int:
+    """Open ``path`` in the system's viewer; 0 where there is one."""
+    screens = ("DISPLAY", "WAYLAND_DISPLAY")
+    if sys.platform.startswith("linux") and not any(os.environ.get(name) for name in screens):
+        return 1
+    return click.launch(str(path))
+
+
 def hold(
     record: Record, desk: Desk, by: str, pictures: PictureMode, *, audit: bool = False
 ) -> Outcome:
@@ -83,7 +92,7 @@ def hold(
         study=record.study,
         console=console,
         read_line=input,
-        launch=lambda path: click.launch(str(path)),
+        launch=open_picture,
         by=by,
         today=today(),
         mode=settle(pictures, console),

@@ -31,12 +31,14 @@ MORE_HELP = """\
   s       stop; every answer so far is saved, the rest waits"""
 
 
-def head(question: Question, position: int, total: int) -> RenderableType:
-    """Position, field and place, in three lines."""
+def head(
+    question: Question, position: int, total: int, site: str, visit_date: str
+) -> RenderableType:
+    """Position, field and place, in three lines; ``site`` and ``visit_date`` as known by now."""
     reading = question.reading
     place = [
-        f"site {reading.site or 'not settled'}",
-        f"visit {reading.visit_date or 'not settled'}",
+        f"site {site or 'not settled'}",
+        f"visit {visit_date or 'not settled'}",
         f"sheet {reading.sheet}, page {reading.page}",
         f"photo {one_line(reading.photo, 50)}",
     ]

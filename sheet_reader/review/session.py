@@ -13,7 +13,7 @@ from rich.console import Console
 
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.review import screen
-from sheet_reader.review.answers import Refusal, answer_words, understand
+from sheet_reader.review.answers import Refusal, answer_text, answer_words, understand
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.model import Desk, Question
 from sheet_reader.review.pictures import PictureMode
@@ -49,6 +49,7 @@ class Review:
     mode: PictureMode = "blocks"
     audit: bool = False
     given: dict[int, Answer] = field(default_factory=dict)
+    _settled: dict[tuple[tuple[int, str, int], str], str] = field(default_factory=dict)
 
     def run(self) -> Outcome:
         """Ask every question until the last is answered or the person stops.
@@ -87,6 +88,9 @@ class Review:
         if self.given.get(key) != answer:
             self.desk.keep(question, answer, by=self.by, blind=self.audit)
             self.given[key] = answer
+            if question.spec.kind in ("site", "date"):
+                text = answer_text(answer, question.reading.value) or ""
+                self._settled[_page(question), question.spec.kind] = text
 
     def _outcome(self, total: int) -> Outcome:
         answers = list(self.given.values())
@@ -119,7 +123,10 @@ class Review:
     def _show(self, question: Question, position: int, total: int, *, blind: bool) -> None:
         out = self.console
         out.print()
-        out.print(screen.head(question, position, total))
+        reading, page = question.reading, _page(question)
+        site = self._settled.get((page, "site"), reading.site)
+        visit_date = self._settled.get((page, "date"), reading.visit_date)
+        out.print(screen.head(question, position, total, site, visit_date))
         asked = question.spec.name
         if question.together:
             fields = [self.desk.show(question, name) for name in question.together]
@@ -229,7 +236,12 @@ class Review:
         if self.launch(path) == 0:
             self.console.print("The photo opens in your picture viewer.")
         else:
-            self.console.print(f"No picture viewer answers; the photo is at {path}")
+            self.console.print(f"There is no picture viewer; until you stop it lies at {path}")
+
+
+def _page(question: Question) -> tuple[int, str, int]:
+    reading = question.reading
+    return (reading.photo_id, reading.sheet, reading.page)
 
 
 def _offer(question: Question, before: Answer | None, *, blind: bool) -> str | None:

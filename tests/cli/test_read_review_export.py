@@ -197,3 +197,35 @@ def test_a_password_on_the_command_line_is_refused(bean_desk: Any) -> None:
     assert result.exit_code == 2
     assert "password must not stand" in result.stderr
     assert "secret" not in result.stderr
+
+
+def test_without_a_screen_the_whole_photo_is_named(
+    bean_desk: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sys.platform", "linux")
+    for name in ("DISPLAY", "WAYLAND_DISPLAY"):
+        monkeypatch.delenv(name, raising=False)
+    bean_desk.put("a.png", flagged={PLANTS: ("14", 0.7, "unsure")})
+    bean_desk.done("read")
+    text = " ".join(bean_desk.done("review", typed="w\n").split())
+    assert "There is no picture viewer; until you stop it lies at" in text
+    assert "0001-a.jpg" in text
+
+
+def test_the_whole_photo_goes_to_the_viewer(
+    bean_desk: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    opened: list[bytes] = []
+
+    def launch(path: str) -> int:
+        opened.append(Path(path).read_bytes())
+        return 0
+
+    monkeypatch.setenv("DISPLAY", ":0")
+    monkeypatch.setattr("click.launch", launch)
+    bean_desk.put("a.png", flagged={PLANTS: ("14", 0.7, "unsure")})
+    bean_desk.done("read")
+    assert "opens in your picture viewer" in bean_desk.done("review", typed="w\n")
+    (data,) = opened
+    assert data.startswith(b"\xff\xd8\xff")
+    assert b"Exif" not in data

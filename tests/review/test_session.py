@@ -116,6 +116,17 @@ def test_nothing_read_has_nothing_to_accept(sitting: Any) -> None:
     assert desk.kept == [(PLANTS, Value("7"), False)]
 
 
+def test_a_settled_date_shows_in_the_next_questions(sitting: Any) -> None:
+    questions = [
+        sitting.question("visit_date", value="2026-05-20", visit_date=""),
+        sitting.question(PLANTS, visit_date=""),
+    ]
+    sitting.run(questions, ["20 05 26"])
+    first, second = sitting.screen.split("2 of 2")
+    assert "visit not settled" in first
+    assert "visit 2026-05-20" in second
+
+
 def test_the_whole_photo_opens(sitting: Any) -> None:
     sitting.run([sitting.question(PLANTS)], ["w", ""])
     assert [path.name for path in sitting.launched] == ["1.png"]
