@@ -29,6 +29,8 @@ def export(study: Path, out: Path | None) -> None:
     """
     from sheet_reader.record.store import Record
     from sheet_reader.results.export import export_files
+    from sheet_reader.results.reminders import missing_pages
+    from sheet_reader.sheet.layout import lay_out
 
     opened = open_study(study)
     with Record.open(opened) as record:
@@ -38,5 +40,7 @@ def export(study: Path, out: Path | None) -> None:
         click.echo(str(path))
     waiting = sum(visit.waiting for visit in visits)
     click.echo(f"{counted(len(visits), 'visit')}; {counted(waiting, 'field')} waiting for you.")
+    for missing in missing_pages(visits, len(lay_out(opened).pages)):
+        click.echo(f"note: {missing}; its fields are empty in the rows")
     if waiting:
         click.echo(f"Next:  sheet-reader review {opened.folder}")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -46,8 +47,13 @@ def history(study: Path, site: str, visit: str) -> None:
 def told(entry: HistoryEntry) -> str:
     """One event in one line."""
     value = "" if entry.value is None else f" {entry.value}"
-    sure = "" if entry.confidence is None else f" ({100 * entry.confidence:.1f} %)"
+    sure = "" if entry.confidence is None else f" ({rounded_down(entry.confidence)} %)"
     why = f": {entry.reason}" if entry.reason else ""
     source = f"{entry.photo}, page {entry.page}, layout {entry.layout}"
     model = f", model {entry.model}" if entry.model else ""
     return f"{entry.at}  {entry.what}{value}{sure} by {entry.by}{why}  [{source}{model}]"
+
+
+def rounded_down(probability: float) -> str:
+    """Per cent with two decimals, never rounded up to a certainty that is none."""
+    return f"{math.floor(probability * 10_000) / 100:g}"

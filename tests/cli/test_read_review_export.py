@@ -157,7 +157,7 @@ def test_history_tells_how_a_value_came_to_be(bean_desk: Any) -> None:
     bean_desk.done("review", "--as", "Kim", typed="19\n")
     text = bean_desk.done("history", "--site", "2043", "--visit", "2026-05-20")
     lines = text.split(f"{PLANTS}\n")[1].split("unpinched")[0].splitlines()
-    assert "read, flagged 14 (70.0 %)" in lines[0]
+    assert "read, flagged 14 (70 %)" in lines[0]
     assert "corrected 19 by Kim" in lines[1]
     assert lines[1].startswith("  *")
 
