@@ -63,13 +63,13 @@ def standings(study: Study, visits: Iterable[VisitRow], today: date) -> list[Sit
     allowed = study.visits.interval_days + study.visits.tolerance_days
     found = []
     for site in study.roster:
-        day = last.get(site.number)
-        since = (until - (day or study.season.first)).days
+        latest = last.get(site.number)
+        since = (until - (latest or study.season.first)).days
         found.append(
             SiteStanding(
                 site=site.number,
                 label=site.label,
-                last_visit=day,
+                last_visit=latest,
                 days_since=max(0, since),
                 overdue=since > allowed,
                 waiting=waiting.get(site.number, 0),
