@@ -122,13 +122,13 @@ def draw_block(
     title = block.plot.label
     size = fit(title, width, *_TITLE, "bold")
     draft.marks.append(Text(x, y + 3.6, title, size, "bold"))
-    if block.title_mm > TITLE_HEIGHT:
-        aside = fit(block.aside, width, *_ASIDE, "italic")
+    below = block.title_mm > TITLE_HEIGHT
+    free = width if below else width - text_width(title, size, "bold") - 2.5
+    aside = fit(block.aside, free, *_ASIDE, "italic")
+    if block.aside and aside and below:
         draft.marks.append(Text(x, y + 3.6 + _ASIDE_STEP, block.aside, aside, "italic"))
-    else:
-        aside = fit(block.aside, width - text_width(title, size, "bold") - 2.5, *_ASIDE, "italic")
-        if aside:
-            draft.marks.append(Text(x + width, y + 3.6, block.aside, aside, "italic", "right"))
+    elif block.aside and aside:
+        draft.marks.append(Text(x + width, y + 3.6, block.aside, aside, "italic", "right"))
     top = y + block.title_mm
     for number, row in enumerate(block.rows):
         heavy = row.total or not number

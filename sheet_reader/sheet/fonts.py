@@ -49,7 +49,7 @@ def fit(text: str, width_mm: float, size_mm: float, least_mm: float, face: Face 
     ``least_mm`` does.
     """
     width = text_width(text, size_mm, face)
-    if width <= width_mm:
+    if width <= max(0.0, width_mm):
         return size_mm
     size = size_mm * width_mm / width * 0.999
     return size if size >= least_mm else 0.0

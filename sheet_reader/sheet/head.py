@@ -135,7 +135,7 @@ def _draw_field(
     if field.kind == "site" and code.sheet != BLANK:
         draft.marks.append(Text(x - 0.6, top + 8.2, code.sheet, 9.6, "bold", pitch_mm=7.2))
         site = study.site(code.sheet)
-        if site:
+        if site and site.label:
             label, size = fit_or_cut(site.label, row_width(groups) + 4.0, 3.1, 2.0)
             draft.marks.append(Text(x, top + BOX_HEIGHT + 3.1, label, size))
         return BOX_HEIGHT + _CAPTION_STEP
