@@ -130,13 +130,26 @@ def _conclude(study: Study, overlay: Path | None, before: set[int]) -> None:
     from sheet_reader.record.store import Record
 
     with Record.open(study) as record:
+        fresh = {line.photo_id for line in record.photos()} - before
+        for line in _advice(record, fresh):
+            click.echo(line)
         if overlay is not None:
-            fresh = {line.photo_id for line in record.photos()} - before
             _write_overlays(record, overlay, fresh)
         summary, promise = record.summary(), promise_of(record)
     click.echo(_standing(summary))
     click.echo(promise.sentence)
     click.echo(_next_step(study, summary))
+
+
+def _advice(record: Record, fresh: set[int]) -> list[str]:
+    """A sentence to pass on to the volunteer, for each photo just read that was hard to read."""
+    seen = [page for visit in record.state() for page in visit.seen]
+    lines = {
+        f"{page.photo}: read. {page.advice}"
+        for page in seen
+        if page.advice and page.photo_id in fresh
+    }
+    return sorted(lines)
 
 
 def _write_overlays(record: Record, folder: Path, fresh: set[int]) -> None:

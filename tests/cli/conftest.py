@@ -65,7 +65,8 @@ def stand_in(picture: Picture, study: Study, _book: object, _today: date) -> lis
     code = SheetCode(study.key, "v1", said["sheet"], 1)
     accepted = said["accepted"]
     site = said["sheet"] if said["sheet"] != BLANK else accepted.get("site")
-    page = PageReading(code, tuple(readings), site, accepted.get("visit_date"))
+    advice = said.get("advice", "")
+    page = PageReading(code, tuple(readings), site, accepted.get("visit_date"), advice)
     return [(_view(code, readings), page)]
 
 
@@ -102,6 +103,7 @@ class Desk:
         *,
         sheet: str = SITE,
         visit_date: str = "2026-05-20",
+        advice: str = "",
         flagged: dict[str, tuple[str | None, float, str]] | None = None,
         **values: Any,
     ) -> Path:
@@ -110,7 +112,7 @@ class Desk:
         accepted |= {key.replace("__", "."): value for key, value in values.items()}
         for field in flagged or {}:
             accepted.pop(field, None)
-        said = {"accepted": accepted, "flagged": flagged or {}, "sheet": sheet}
+        said = {"accepted": accepted, "flagged": flagged or {}, "sheet": sheet, "advice": advice}
         return self.put_bytes(name, photo_bytes(said))
 
     def put_bytes(self, name: str, data: bytes) -> Path:

@@ -229,3 +229,10 @@ def test_the_whole_photo_goes_to_the_viewer(
     (data,) = opened
     assert data.startswith(b"\xff\xd8\xff")
     assert b"Exif" not in data
+
+
+def test_advice_for_the_volunteer_is_told_once(bean_desk: Any) -> None:
+    bean_desk.put("a.png", advice="Please hold still: the picture is blurred.")
+    advice = "a.png: read. Please hold still: the picture is blurred."
+    assert advice in bean_desk.done("read")
+    assert advice not in bean_desk.done("read")
