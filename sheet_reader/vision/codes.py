@@ -1,17 +1,15 @@
-"""Reading which page this is: the machine code first, then the printed code."""
+"""Reading the machine code."""
 
 from __future__ import annotations
 
-import shutil
 from dataclasses import dataclass
-from functools import lru_cache
 
 import cv2
 import numpy as np
 import zxingcpp
 
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.codes import parse_machine_text, parse_printed_text
+from sheet_reader.sheet.codes import parse_machine_text
 from sheet_reader.sheet.model import SheetCode
 from sheet_reader.vision.arrays import Array, Gray, as_gray
 from sheet_reader.vision.cutting import cut
@@ -26,10 +24,8 @@ from sheet_reader.vision.surface import Surface
 
 _MACHINE_SCALES = (8.0, 5.0, 12.0)
 _QUIET_MM = 1.5
-_PRINTED_SCALE = 12.0
 _LONGEST = 200
 _FORMATS = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
-_ALPHABET = "ACDEFHJKMNPRTUVWXYBLIOSQGZ0123456789-"
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,16 +37,6 @@ class CodeRead:
     code: SheetCode | None
     by: str = ""
     foreign: bool = False
-
-
-@lru_cache(maxsize=1)
-def printed_code_available() -> bool:
-    """Whether Tesseract is installed: without it only the machine code identifies a sheet."""
-    try:
-        import pytesseract
-    except ImportError:
-        return False
-    return shutil.which(pytesseract.pytesseract.tesseract_cmd) is not None
 
 
 def _decode(piece: Gray) -> list[str]:
@@ -112,38 +98,6 @@ def read_modules(
 def _sharpened(piece: Gray) -> Gray:
     soft = cv2.GaussianBlur(piece, (0, 0), 3.0)
     return as_gray(cv2.addWeighted(piece, 2.5, soft, -1.5, 0))
-
-
-def read_printed_code(
-    pyramid: Pyramid, surface: Surface, box_mm: tuple[float, float, float, float]
-) -> CodeRead:
-    """The printed code by Tesseract; finds nothing where Tesseract is not installed."""
-    if not printed_code_available():
-        return CodeRead(None)
-    x, y, w, h = box_mm
-    piece = cut(pyramid, surface, (x - 1.0, y - 0.6, w + 2.0, h + 1.2), _PRINTED_SCALE)
-    padded = as_gray(cv2.copyMakeBorder(piece, 24, 24, 24, 24, cv2.BORDER_REPLICATE))
-    for version in (padded, _binary(padded)):
-        code = parse_printed_text(_tesseract(version))
-        if code is not None:
-            return CodeRead(code, "printed code")
-    return CodeRead(None)
-
-
-def _binary(piece: Gray) -> Gray:
-    _, binary = cv2.threshold(piece, 0, 255, cv2.THRESH_BINARY + cv2.THRESH_OTSU)
-    return as_gray(binary)
-
-
-def _tesseract(piece: Gray) -> str:
-    import pytesseract
-
-    options = f"--psm 7 -c tessedit_char_whitelist={_ALPHABET}"
-    try:
-        text: str = pytesseract.image_to_string(piece, config=options, timeout=10)
-    except (pytesseract.TesseractError, RuntimeError, OSError):
-        return ""
-    return text
 
 
 def read_anywhere(gray: Gray) -> tuple[CodeRead, Array | None]:

@@ -9,16 +9,15 @@ from sheet_reader.sheet.book import LayoutBook, Mismatch
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.codes import (
     CodeRead,
-    printed_code_available,
     read_anywhere,
     read_machine_code,
     read_modules,
-    read_printed_code,
 )
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import coarse_surface, marker_sightings
 from sheet_reader.vision.markers import patient_markers
+from sheet_reader.vision.printed import printed_code_available, read_printed
 from sheet_reader.vision.quality import outside_corner
 from sheet_reader.vision.surface import Surface, apply_homography
 from sheet_reader.vision.template import PreparedPage
@@ -41,25 +40,34 @@ def identify(
     read = read_machine_code(pyramid, start, page.code_box_mm)
     if read.code is None:
         surface = coarse_surface(pyramid, template, marker_sightings(plan, group), group.homography)
-        again = read_machine_code(pyramid, surface, page.code_box_mm)
-        read = again if again.code is not None or again.foreign else read
+        read = _second_try(pyramid, surface, page, book, read)
         if read.code is None:
-            modules = read_modules(pyramid, surface, page.code_box_mm, book, page.number)
-            read = modules if modules.code is not None else read
-        if read.code is None:
-            printed = read_printed_code(pyramid, surface, page.printed_code_box_mm)
-            read = printed if printed.code is not None else read
-    return _look_up(read, book) or _unreadable(pyramid, page, group, read)
-
-
-def _look_up(read: CodeRead, book: LayoutBook) -> tuple[Page, str] | NoSheet | None:
+            printed = read_printed(pyramid, surface, page, book)
+            if printed is not None:
+                return _outcome(printed, "printed code")
     if read.code is None:
-        return None
-    found = book.lookup(read.code)
+        return _unreadable(pyramid, page, group, read)
+    return _outcome(book.lookup(read.code), read.by)
+
+
+def _second_try(
+    pyramid: Pyramid, surface: Surface, page: Page, book: LayoutBook, first: CodeRead
+) -> CodeRead:
+    """The machine code through the surface of the whole print, whole and module by module."""
+    again = read_machine_code(pyramid, surface, page.code_box_mm)
+    if again.code is not None:
+        return again
+    modules = read_modules(pyramid, surface, page.code_box_mm, book, page.number)
+    if modules.code is not None:
+        return modules
+    return again if again.foreign else first
+
+
+def _outcome(found: Page | Mismatch, by: str) -> tuple[Page, str] | NoSheet:
     if isinstance(found, Mismatch):
         kind = "damaged code" if found.kind == "no such page" else found.kind
         return NoSheet(kind, found.reason)
-    return found, read.by
+    return found, by
 
 
 def _unreadable(pyramid: Pyramid, page: Page, group: Group, read: CodeRead) -> NoSheet:
@@ -97,10 +105,9 @@ def nothing_found(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], book: LayoutB
     depth = int(np.clip(round(np.log2(max(gray.shape) / _ANYWHERE_PX)), 0, 4))
     read, _ = read_anywhere(pyramid.level(depth))
     if read.code is not None:
-        found = book.lookup(read.code)
-        if isinstance(found, Mismatch):
-            kind = "damaged code" if found.kind == "no such page" else found.kind
-            return NoSheet(kind, found.reason)
+        outcome = _outcome(book.lookup(read.code), read.by)
+        if isinstance(outcome, NoSheet):
+            return outcome
     known = {number for plan in plans for number in plan.corners_mm}
     ours = [m for m in seen if m.id in known]
     if ours or read.code is not None:

@@ -61,8 +61,9 @@ def _hidden(
 ) -> list[str]:
     """What hides each box, "" where nothing does."""
     height, width = pyramid.shape
-    beyond = np.asarray((corners < 0) | (corners > (width - 1, height - 1)))
-    outside = beyond.reshape(len(corners), -1).any(axis=1)
+    flat = corners.reshape(len(corners), -1, 2)
+    low, high = flat.min(axis=1), flat.max(axis=1)
+    outside = (low < 0).any(axis=1) | (high > (width - 1, height - 1)).any(axis=1)
     burnt = burnt_boxes(gray) > _BURNT_SHARE
     dark = _covered(located.flat, centres, located.confirmed)
     reasons = []
