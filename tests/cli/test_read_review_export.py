@@ -236,3 +236,20 @@ def test_advice_for_the_volunteer_is_told_once(bean_desk: Any) -> None:
     advice = "a.png: read. Please hold still: the picture is blurred."
     assert advice in bean_desk.done("read")
     assert advice not in bean_desk.done("read")
+
+
+def test_the_cameras_tags_leave_with_nothing(bean_desk: Any) -> None:
+    path = bean_desk.put("a.png", flagged={PLANTS: ("14", 0.7, "unsure")})
+    with Image.open(path) as picture:
+        exif = picture.getexif()
+        exif[0x013B] = "Owner of the camera"  # Artist
+        exif.get_ifd(0x8825)[0x001D] = "2026:05:20"  # GPSDateStamp
+        picture.save(path, exif=exif)
+    assert b"Owner of the camera" in path.read_bytes()
+    out = bean_desk.folder / "looked_at"
+    bean_desk.done("read", "--overlay", out)
+    bean_desk.done("export")
+    for file in (*out.iterdir(), *(bean_desk.folder / "results").iterdir()):
+        data = file.read_bytes()
+        assert b"Owner" not in data
+        assert b"2026:05:20" not in data

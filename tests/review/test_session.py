@@ -1,9 +1,13 @@
 """The conversation of a review."""
 
+from datetime import date
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
+from sheet_reader.record.deciding import checked_value
 from sheet_reader.record.model import Accept, LeftEmpty, Unreadable, Value
 
 PLANTS = "pinched.plants"
@@ -209,3 +213,28 @@ def test_names_with_line_breaks_or_ten_kilobytes_stay_on_their_line(sitting: Any
 def test_question_mark_explains_the_keys(sitting: Any) -> None:
     sitting.run([sitting.question(PLANTS)], ["?"])
     assert "not the same as 0" in sitting.screen
+
+
+KEYS = st.sampled_from(["", "n", "x", "b", "w", "?", "-", "s", "0", "14", "19", "99", "20 05 26"])
+
+
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+@given(st.lists(st.one_of(KEYS, st.text(max_size=12)), max_size=14))
+def test_no_typing_breaks_a_review_and_only_possible_values_are_kept(
+    sitting: Any, typed: list[str]
+) -> None:
+    fields = ("site", "visit_date", PLANTS, BLACKFLY, TOTAL)
+    values = ("2043", "2026-05-20", "14", None, "12")
+    questions = [
+        sitting.question(field, value=value, reading_id=number)
+        for number, (field, value) in enumerate(zip(fields, values, strict=True))
+    ]
+    outcome, desk = sitting.run(questions, typed)
+    assert outcome.answered + outcome.waiting == len(questions)
+    assert outcome.answered == len({field for field, _, _ in desk.kept})
+    for field, answer, _ in desk.kept:
+        if isinstance(answer, Value):
+            kept = checked_value(sitting.study, field, answer.text)
+            assert kept == answer.text
+            if field == "visit_date":
+                date.fromisoformat(kept)
