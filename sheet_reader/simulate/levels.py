@@ -27,7 +27,10 @@ class Level:
     wave_mm: float
     bump_mm: float
     print_scale: Range
+    feed_stretch: float
+    feed_skew_deg: float
     dithered: float
+    stained: float
     thumbs: tuple[float, ...]
     cropped: float
     gradient: Range
@@ -39,9 +42,11 @@ class Level:
     cast: float
     exposure: Range
     blur_mm: Range
+    uneven_focus: float
     motion_mm: Range
     noise: Range
     sharpen: Range
+    sent_on: float
     quality: tuple[int, int]
 
 
@@ -58,7 +63,10 @@ EASY = Level(
     wave_mm=0.1,
     bump_mm=0.03,
     print_scale=(0.97, 1.0),
+    feed_stretch=0.0003,
+    feed_skew_deg=0.05,
     dithered=0.5,
+    stained=0.0,
     thumbs=(1.0,),
     cropped=0.0,
     gradient=(0.0, 0.15),
@@ -70,9 +78,11 @@ EASY = Level(
     cast=0.03,
     exposure=(175, 235),
     blur_mm=(0.03, 0.07),
+    uneven_focus=0.0,
     motion_mm=(0, 0.03),
     noise=(0.5, 2.0),
     sharpen=(0.0, 0.5),
+    sent_on=0.0,
     quality=(85, 95),
 )
 
@@ -89,7 +99,10 @@ TYPICAL = Level(
     wave_mm=0.25,
     bump_mm=0.12,
     print_scale=(0.90, 1.0),
+    feed_stretch=0.0015,
+    feed_skew_deg=0.2,
     dithered=0.6,
+    stained=0.12,
     thumbs=(0.75, 0.2, 0.05),
     cropped=0.06,
     gradient=(0.05, 0.35),
@@ -101,9 +114,11 @@ TYPICAL = Level(
     cast=0.08,
     exposure=(150, 235),
     blur_mm=(0.05, 0.14),
+    uneven_focus=0.2,
     motion_mm=(0, 0.10),
     noise=(1.0, 4.0),
     sharpen=(0.0, 1.0),
+    sent_on=0.15,
     quality=(75, 95),
 )
 
@@ -120,7 +135,10 @@ HARD = Level(
     wave_mm=0.4,
     bump_mm=0.3,
     print_scale=(0.90, 1.0),
+    feed_stretch=0.003,
+    feed_skew_deg=0.35,
     dithered=0.8,
+    stained=0.35,
     thumbs=(0.4, 0.4, 0.2),
     cropped=0.2,
     gradient=(0.2, 0.6),
@@ -132,9 +150,11 @@ HARD = Level(
     cast=0.16,
     exposure=(110, 245),
     blur_mm=(0.08, 0.22),
+    uneven_focus=0.4,
     motion_mm=(0, 0.2),
     noise=(2.0, 7.0),
     sharpen=(0.0, 1.6),
+    sent_on=0.5,
     quality=(60, 88),
 )
 

@@ -20,10 +20,18 @@ from sheet_reader.simulate.levels import Level
 from sheet_reader.simulate.light import Light, random_light, shading
 from sheet_reader.simulate.mapping import CoarseGrid, Placement, SheetMap, on_desk
 from sheet_reader.simulate.printer import Bytes, Paper
-from sheet_reader.simulate.sensor import blurred, exposed, jpeg, oriented, random_orientation
+from sheet_reader.simulate.sensor import (
+    blurred,
+    exposed,
+    jpeg,
+    oriented,
+    random_orientation,
+    repacked,
+)
 from sheet_reader.simulate.surface import Surface, random_surface
 from sheet_reader.simulate.thumbs import paint_thumb, random_thumbs
 from sheet_reader.simulate.truth import CellTruth, PhotoTruth, Point, SheetTruth
+from sheet_reader.simulate.wear import worn
 
 Floats = NDArray[np.float64]
 _GLARE_CONTRAST = 0.35
@@ -85,6 +93,8 @@ def photograph(
     picture = exposed(soft, grid.spread(light.gain), glare, white, cast, level, rng)
     tag = orientation or random_orientation(rng)
     quality = int(rng.integers(level.quality[0], level.quality[1] + 1))
+    if rng.random() < level.sent_on:  # a mail or chat program has packed it once before
+        picture = repacked(picture, int(rng.integers(70, 93)))
     data = jpeg(oriented(picture, tag), quality, tag)
     truths = tuple(
         located(sheet, sheet_map, cover, light, grid, white)
@@ -143,7 +153,7 @@ def _scene(
         _drop_shadow(scene, outline, px_per_mm, rng)
         for earlier in covers:
             cv2.fillPoly(earlier, [np.rint(outline).astype(np.int32)], 255)
-        _lay(scene, sheet, sheet_map, grid, light, px_per_mm, rng)
+        _lay(scene, sheet, sheet_map, level, grid, light, px_per_mm, rng)
         covers.append(np.zeros(scene.shape[:2], np.uint8))
     for sheet, sheet_map in zip(sheets, maps, strict=True):
         count = int(rng.choice(len(level.thumbs), p=level.thumbs))
@@ -184,11 +194,11 @@ def _drop_shadow(scene: Bytes, outline: Floats, px_per_mm: float, rng: np.random
 
 
 def _lay(
-    scene: Bytes, sheet: FilledSheet, sheet_map: SheetMap, grid: CoarseGrid, light: Light,
-    px_per_mm: float, rng: np.random.Generator,
+    scene: Bytes, sheet: FilledSheet, sheet_map: SheetMap, level: Level, grid: CoarseGrid,
+    light: Light, px_per_mm: float, rng: np.random.Generator,
 ) -> None:  # fmt: skip
     """Draw the paper into ``scene`` and its shading into ``light.gain``, both in place."""
-    paper = _with_creases(sheet.paper, sheet_map.surface, rng)
+    paper = worn(sheet.paper, sheet_map.surface, level, rng)
     scale = paper.px_per_mm
     raster = paper.bgr
     shrink = min(1.0, px_per_mm * 1.15 / scale)
@@ -206,33 +216,6 @@ def _lay(
     turned = shading(sheet_map.surface.slopes(points), rng)
     gain = np.where(near, turned, np.float32(1))
     light.gain[:] *= gain.reshape(grid.shape)
-
-
-def _with_creases(paper: Paper, surface: Surface, rng: np.random.Generator) -> Paper:
-    """Folds rub the toner off and leave a light or dark line."""
-    if not surface.creases:
-        return paper
-    bgr = paper.bgr.copy()
-    for crease in surface.creases:
-        ends = np.array([crease.start, crease.end]) * paper.px_per_mm
-        steps = np.linspace(0, 1, 60)[:, None]
-        line = (
-            ends[0] + (ends[1] - ends[0]) * steps + rng.normal(0, 0.08, (60, 2)) * paper.px_per_mm
-        )
-        mask = np.zeros(bgr.shape[:2], np.uint8)
-        width = max(1, int(rng.uniform(0.15, 0.5) * paper.px_per_mm))
-        cv2.polylines(mask, [np.rint(line).astype(np.int32)], False, 255, width, cv2.LINE_AA)
-        x, y, wide, high = cv2.boundingRect(np.rint(line).astype(np.int32))
-        spot = np.s_[
-            max(0, y - 3 * width) : y + high + 3 * width,
-            max(0, x - 3 * width) : x + wide + 3 * width,
-        ]
-        soft = cv2.GaussianBlur(mask[spot], (0, 0), max(0.5, width / 3)).astype(np.float32) / 255
-        grains = np.clip(rng.random(soft.shape, dtype=np.float32) * 1.4 - 0.2, 0, 1)
-        cover = (soft * grains * np.float32(rng.uniform(0.25, 0.7)))[..., None]
-        tone = np.float32(rng.choice([255.0, 205.0]))
-        bgr[spot] = (bgr[spot] * (1 - cover) + tone * cover).astype(np.uint8)
-    return replace(paper, bgr=bgr)
 
 
 def located(

@@ -17,14 +17,17 @@ _SCREEN_LINES_PER_MM = 4.2  # about 106 lines per inch, common practice of offic
 
 @dataclass(frozen=True, slots=True)
 class Paper:
-    """A printed sheet laid flat. ``bgr`` uint8 (H, W, 3) at ``px_per_mm``; a page point p (mm)
-    stands at ``scale`` × p + ``offset_mm`` on the paper.
+    """A printed sheet laid flat. ``bgr`` uint8 (H, W, 3) at ``px_per_mm``. A page point p (mm)
+    stands on the paper at ``offset_mm`` + ``scale`` × p, its y stretched by ``stretch`` (uneven
+    feed) and all turned by ``turn_rad`` (skewed feed).
     """
 
     bgr: Bytes
     px_per_mm: float
     scale: float = 1.0
     offset_mm: tuple[float, float] = (0.0, 0.0)
+    stretch: float = 1.0
+    turn_rad: float = 0.0
 
     @property
     def size_mm(self) -> tuple[float, float]:
@@ -34,7 +37,16 @@ class Paper:
 
     def place(self, points_mm: NDArray[np.float64]) -> NDArray[np.float64]:
         """Page points (N, 2) to paper points (N, 2), mm."""
-        return np.asarray(points_mm * self.scale + np.array(self.offset_mm))
+        return np.asarray(points_mm @ self._matrix().T + np.array(self.offset_mm))
+
+    def _matrix(self) -> NDArray[np.float64]:
+        return feed_matrix(self.scale, self.stretch, self.turn_rad)
+
+
+def feed_matrix(scale: float, stretch: float, turn_rad: float) -> NDArray[np.float64]:
+    """From page mm to paper mm, (2, 2), less the offset."""
+    c, s = np.cos(turn_rad), np.sin(turn_rad)
+    return np.asarray(scale * np.array([[c, -s], [s, c]]) @ np.diag([1.0, stretch]))
 
 
 def noise_tile(rng: np.random.Generator, size: int = 512) -> NDArray[np.float32]:
@@ -61,14 +73,18 @@ def print_page(
     sheet_mm = np.array(paper_mm) if paper_mm else page_mm
     fits = float(min(1.0, *(sheet_mm / page_mm)))
     scale = min(rng.uniform(*level.print_scale), fits)
-    offset = (sheet_mm - scale * page_mm) / 2 + rng.uniform(-0.6, 0.6, 2)
+    stretch = 1 + rng.normal(0, level.feed_stretch)
+    turn = np.radians(rng.normal(0, level.feed_skew_deg))
+    matrix = feed_matrix(scale, stretch, turn)
+    offset = (sheet_mm - matrix @ page_mm) / 2 + rng.uniform(-0.6, 0.6, 2)
     size = tuple(round(v) for v in sheet_mm * px_per_mm)
     # Rasters hold pixel i at (i + 0.5) / px_per_mm, warps at i: hence the half pixels.
-    move = offset * px_per_mm + (scale - 1) / 2
-    matrix = np.array([[scale, 0, move[0]], [0, scale, move[1]]])
-    gray = cv2.warpAffine(template, matrix, size, flags=cv2.INTER_LINEAR, borderValue=255)
+    move = offset * px_per_mm + matrix @ (0.5, 0.5) - 0.5
+    warp = np.column_stack([matrix, move])
+    gray = cv2.warpAffine(template, warp, size, flags=cv2.INTER_LINEAR, borderValue=255)
     toner = _toner(np.asarray(gray, np.uint8), px_per_mm, level, rng)
-    return Paper(_onto_paper(toner, rng), px_per_mm, scale, (float(offset[0]), float(offset[1])))
+    return Paper(_onto_paper(toner, rng), px_per_mm, scale, (float(offset[0]), float(offset[1])),
+                 stretch, float(turn))  # fmt: skip
 
 
 def _toner(gray: Bytes, px_per_mm: float, level: Level, rng: np.random.Generator) -> Bytes:

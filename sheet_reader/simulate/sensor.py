@@ -18,10 +18,29 @@ def blurred(scene: Bytes, level: Level, px_per_mm: float, rng: np.random.Generat
     """Defocus and camera shake of the level, whose lengths are mm on the paper."""
     sigma = max(0.45, rng.uniform(*level.blur_mm) * px_per_mm)
     soft = cv2.GaussianBlur(scene, (0, 0), sigma)
+    if rng.random() < level.uneven_focus:
+        soft = _softer_on_one_side(np.asarray(soft, np.uint8), sigma * rng.uniform(1, 2), rng)
     length = rng.uniform(*level.motion_mm) * px_per_mm
     if length < 1.5:
         return np.asarray(soft, np.uint8)
     return np.asarray(cv2.filter2D(soft, -1, _line_kernel(length, rng.uniform(0, np.pi))), np.uint8)
+
+
+def _softer_on_one_side(scene: Bytes, sigma: float, rng: np.random.Generator) -> Bytes:
+    """A tilted sheet leaves the depth of field on one side: blur by ``sigma`` more there."""
+    height, width = scene.shape[:2]
+    angle = rng.uniform(0, 2 * np.pi)
+    c, s = np.float32(np.cos(angle)), np.float32(np.sin(angle))
+    x = np.linspace(-1, 1, width, dtype=np.float32)[None, :] * c
+    y = np.linspace(-1, 1, height, dtype=np.float32)[:, None] * s
+    share = np.rint(np.clip(x + y, 0, 1) * 255).astype(np.uint8)
+    soft = cv2.GaussianBlur(scene, (0, 0), sigma)
+    out = np.empty_like(scene)
+    for channel in range(3):
+        near = cv2.multiply(scene[..., channel], 255 - share, scale=1 / 255)
+        far = cv2.multiply(soft[..., channel], share, scale=1 / 255)
+        out[..., channel] = cv2.add(near, far)
+    return out
 
 
 def _line_kernel(length: float, angle: float) -> Floats32:
@@ -79,6 +98,12 @@ def oriented(upright: Bytes, orientation: int) -> Bytes:
         8: lambda p: p.swapaxes(0, 1)[:, ::-1],
     }[orientation](upright)
     return np.ascontiguousarray(turned)
+
+
+def repacked(picture: Bytes, quality: int) -> Bytes:
+    """The picture after one more trip through JPEG."""
+    data = np.frombuffer(jpeg(picture, quality), np.uint8)
+    return np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR), np.uint8)
 
 
 def random_orientation(rng: np.random.Generator) -> int:

@@ -42,7 +42,7 @@ def test_paper_sizes_are_those_of_the_standards() -> None:
 
 @pytest.mark.parametrize("scale", [0.90, 0.95, 1.0])
 def test_print_scale_moves_everything_as_it_says(scale: float) -> None:
-    level = replace(LEVELS["easy"], print_scale=(scale, scale), dithered=0.0)
+    level = replace(LEVELS["hard"], print_scale=(scale, scale), dithered=0.0, feed_skew_deg=1.0)
     template = np.full((2376, 1680), 255, np.uint8)
     places = np.array([(20.0, 30.0), (180.0, 40.0), (100.0, 250.0)])
     for x, y in places:
