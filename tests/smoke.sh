@@ -26,20 +26,24 @@ for file in study.toml record.sqlite results/rows.csv results/readings.csv; do
 done
 ls beans/sheets/*.pdf beans/sheets/*.geometry.json > /dev/null
 
-"$bin/sheet-reader" read beans | grep -q "Nothing new" || fail "reading again read something"
+"$bin/sheet-reader" read beans > again.txt
+grep -q "Nothing new" again.txt || fail "reading again read something: $(cat again.txt)"
 "$bin/sheet-reader" export beans --out once > /dev/null
 "$bin/sheet-reader" export beans --out twice > /dev/null
 cmp once/rows.csv twice/rows.csv
 cmp once/readings.csv twice/readings.csv
-head -c 6 once/readings.csv | grep -q "photo," || fail "readings.csv has another header"
+head -n 1 once/readings.csv > header.txt
+grep -q "^photo,sheet,page,site,visit_date,field,value,confidence,status,reason," header.txt || fail "readings.csv has another header"
 [ "$(wc -l < once/rows.csv)" -gt 1 ] || fail "rows.csv has no rows"
 # The end of the input is a stop: nothing may be answered by it.
 "$bin/sheet-reader" review beans --pictures plain < /dev/null > review.txt || fail "review failed"
 "$bin/sheet-reader" export beans --out thrice > /dev/null
 cmp once/readings.csv thrice/readings.csv
-"$bin/sheet-reader" verify beans | grep -q "all sound" || fail "the record is not sound"
+"$bin/sheet-reader" verify beans > verify.txt || true
+grep -q "all sound" verify.txt || fail "the record is not sound: $(cat verify.txt)"
 "$bin/sheet-reader" backup beans copy.tar > /dev/null
-tar -tf copy.tar | grep -q "^record.sqlite$" || fail "the backup holds no record"
+tar -tf copy.tar > members.txt
+grep -q "^record.sqlite$" members.txt || fail "the backup holds no record"
 if "$bin/sheet-reader" read nowhere 2> error.txt; then fail "a missing study is no error"; fi
 [ "$(wc -l < error.txt)" -eq 1 ] || fail "the error is not one line"
 say "done"
