@@ -1,0 +1,41 @@
+from __future__ import annotations
+
+import random
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import fuzz
+
+
+def test_damaged_files_give_lines_not_errors(tmp_path: Path) -> None:
+    """The short form; ``python tests/faults/fuzz.py --inputs 2000`` is the whole one."""
+    result = fuzz.campaign(30, 11, tmp_path, jobs=1)
+    assert result.faults == []
+    assert result.inputs == 30
+
+
+def test_damaged_studies_give_lists_of_mistakes(tmp_path: Path) -> None:
+    result = fuzz.Result()
+    fuzz.fuzz_studies(tmp_path, 150, 12, result)
+    assert result.faults == []
+    assert result.outcomes["study: refused"] > 50
+
+
+def test_damage_is_damage_and_can_be_repeated() -> None:
+    data = bytes(range(256)) * 8
+    once = [fuzz.damaged(data, random.Random(n)) for n in range(50)]
+    assert once == [fuzz.damaged(data, random.Random(n)) for n in range(50)]
+    assert sum(o != data for o in once) >= 48
+
+
+@pytest.mark.slow
+def test_the_check_itself_sees_a_reader_that_stumbles(tmp_path: Path) -> None:
+    sys.path.insert(0, str(Path(__file__).parents[1] / "record"))
+    import stand_in
+
+    result = fuzz.campaign(10, 13, tmp_path, reader=stand_in.read, jobs=0)
+    assert result.tracebacks
