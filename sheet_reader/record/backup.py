@@ -11,7 +11,13 @@ from pathlib import Path
 
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.record import originals
-from sheet_reader.record.engine import BUSY_SECONDS, RECORD_FILE, our_errors, storage_error
+from sheet_reader.record.engine import (
+    BUSY_SECONDS,
+    RECORD_FILE,
+    URL_VARIABLE,
+    our_errors,
+    storage_error,
+)
 from sheet_reader.record.leftovers import backup_folder, sweep
 from sheet_reader.study.model import Study
 
@@ -37,6 +43,11 @@ def backup(study: Study, file: Path) -> BackedUp:
     own, and :class:`StorageError` where the archive cannot be written.
     """
     source = study.folder / RECORD_FILE
+    if os.environ.get(URL_VARIABLE):
+        raise UsageError(
+            "the record is on a database server, which this cannot copy",
+            remedy="use the server's own backup, and copy the folder originals/",
+        )
     if not source.is_file():
         raise UsageError("there is no record yet", where=source)
     file = file.resolve()

@@ -16,6 +16,7 @@ from sqlalchemy.pool import QueuePool
 from sheet_reader.errors import RecordError, SheetReaderError, StorageError
 
 RECORD_FILE = "record.sqlite"
+URL_VARIABLE = "SHEET_READER_RECORD"
 BUSY_SECONDS = 60
 FULL = "the disk is full or failing; nothing that was saved before is lost"
 MAKE_ROOM = "free some space and run the command again"

@@ -11,6 +11,23 @@ from sheet_reader.study.model import Study
 UNDO = "undo"
 
 
+Stamp = tuple[object, ...]
+
+
+def stamp(connection: Connection) -> Stamp:
+    """Changes whenever :func:`load_visits` would give something else.
+
+    What it reads is only ever added to, names of forgotten photos apart.
+    """
+    k, d, p = schema.looks.c, schema.decisions.c, schema.photos.c
+    queries = (
+        select(func.count(k.id), func.max(k.id)),
+        select(func.count(d.id), func.max(d.id)),
+        select(func.count(p.forgotten_at), func.max(p.forgotten_at)),
+    )
+    return tuple(value for query in queries for value in connection.execute(query).one())
+
+
 def load_visits(connection: Connection, study: Study) -> list[Visit]:
     """Every visit as it stands now."""
     seen = load_seen(connection, study)

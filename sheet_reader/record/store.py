@@ -22,7 +22,14 @@ from sheet_reader.errors import UsageError
 from sheet_reader.record import deciding, history, loading, rows, schema, writing
 from sheet_reader.record.context import field_images
 from sheet_reader.record.effective import Visit
-from sheet_reader.record.engine import RECORD_FILE, open_engine, our_errors, sqlite_url, steady_view
+from sheet_reader.record.engine import (
+    RECORD_FILE,
+    URL_VARIABLE,
+    open_engine,
+    our_errors,
+    sqlite_url,
+    steady_view,
+)
 from sheet_reader.record.migrations import migrate
 from sheet_reader.record.model import (
     Answer,
@@ -36,8 +43,6 @@ from sheet_reader.record.model import (
 )
 from sheet_reader.study.model import Study
 
-URL_VARIABLE = "SHEET_READER_RECORD"
-
 
 class Record:
     """An open record; a context manager. All methods see what is in the database now."""
@@ -47,6 +52,7 @@ class Record:
         self.folder: Path = study.folder
         self.engine = engine
         self.where = where
+        self._state: tuple[loading.Stamp, list[Visit]] | None = None
 
     @classmethod
     def open(cls, study: Study, url: str | None = None) -> Record:
@@ -102,7 +108,10 @@ class Record:
     def state(self) -> list[Visit]:
         """Every visit with all its fields as they stand now."""
         with self.reading() as connection:
-            return loading.load_visits(connection, self.study)
+            stamp = loading.stamp(connection)
+            if self._state is None or self._state[0] != stamp:
+                self._state = stamp, loading.load_visits(connection, self.study)
+            return list(self._state[1])
 
     def pending(self) -> list[Waiting]:
         """What waits for a person: photo by photo, site and date first."""

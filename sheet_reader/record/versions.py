@@ -9,10 +9,10 @@ from importlib.resources import files
 
 @cache
 def model_version() -> str:
-    """A name for the weights in use: changes whenever any byte of them does."""
+    """A name for the weights and calibration in use: changes whenever a byte of them does."""
     digest = hashlib.sha256()
     found = sorted(
-        (f for f in files("sheet_reader.digits").iterdir() if f.name.endswith(".onnx")),
+        (f for f in files("sheet_reader.digits").iterdir() if f.name.endswith((".onnx", ".json"))),
         key=lambda f: f.name,
     )
     for file in found:

@@ -71,8 +71,21 @@ def add_photo(
     )
     found = connection.execute(select(schema.photos.c.id).filter_by(sha256=digest))
     photo_id = int(found.scalar_one())
+    if new:
+        _make_unique(connection, photo_id, name)
     insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
     return photo_id, new
+
+
+def _make_unique(connection: Connection, photo_id: int, name: str) -> None:
+    """Phones call many photos ``image0.jpg``; a second one gets its number into the name."""
+    c = schema.photos.c
+    others = select(c.id).where(c.name == name, c.id != photo_id).limit(1)
+    if connection.execute(others).first() is None:
+        return
+    stem, dot, ending = name.rpartition(".")
+    own = f"{stem} ({photo_id}).{ending}" if dot else f"{name} ({photo_id})"
+    connection.execute(update(schema.photos).where(c.id == photo_id).values(name=own))
 
 
 def tasks(connection: Connection, *, again: bool = False) -> list[Task]:

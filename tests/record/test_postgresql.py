@@ -15,8 +15,9 @@ from sqlalchemy import create_engine, text
 from sqlalchemy.exc import DBAPIError
 from stand_in import says
 
+from sheet_reader.record.engine import URL_VARIABLE
 from sheet_reader.record.migrations import MIGRATIONS, version_of
-from sheet_reader.record.store import URL_VARIABLE, Record
+from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 
 globals().update({n: t for n, t in vars(test_store).items() if n.startswith("test_")})
