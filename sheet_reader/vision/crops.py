@@ -48,16 +48,15 @@ def _spread(corners: Array) -> Float32:
 
 def cut_crops(
     pyramid: Pyramid, surface: Surface, flat: FlatPage, quads: Array, level_shift: Array
-) -> tuple[Gray, Gray]:
-    """Crops levelled to :data:`PAPER` and as photographed, each uint8 (N, 64, 64).
+) -> Gray:
+    """Crops levelled to :data:`PAPER`, uint8 (N, 64, 64).
 
     ``quads`` (N, 4, 2) in page mm; ``level_shift`` (N, 2) mm leads from there to the same place
     on the flat page, which may have been made through an earlier surface.
     """
     count = len(quads)
     if count == 0:
-        none = np.zeros((0, CROP_PX, CROP_PX), dtype=np.uint8)
-        return none, none
+        return np.zeros((0, CROP_PX, CROP_PX), dtype=np.uint8)
     scale = float(np.median(surface.px_per_mm(quads.mean(axis=1))))
     sides = np.linalg.norm(quads[:, 1] - quads[:, 0], axis=1)
     depth = pyramid.depth_for(scale, CROP_PX / float(np.median(sides)))
@@ -66,8 +65,7 @@ def cut_crops(
     on_flat = (quads + level_shift[:, None, :]) * flat.px_per_mm - 0.5
     level = look_up(flat.level, _spread(on_flat), cv2.BORDER_REPLICATE)
     even = as_gray(cv2.divide(gray, np.maximum(level, 1), scale=PAPER / paper_ratio(flat)))
-    shape = (count, CROP_PX, CROP_PX)
-    return even.reshape(shape), gray.reshape(shape)
+    return even.reshape(count, CROP_PX, CROP_PX)
 
 
 def paper_ratio(flat: FlatPage) -> float:

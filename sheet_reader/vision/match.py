@@ -7,12 +7,13 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from sheet_reader.vision.arrays import Array, Flags, Float32, as_float32
+from sheet_reader.vision.arrays import Array, Flags, Float32, as_array, as_float32
 from sheet_reader.vision.template import Tile
 
 _APART_MM = 1.6
 """A second peak nearer than this is the same peak."""
 _STEPS = 4
+_NEAR_MM = 0.8
 _STRAY = 0.25
 """Pixels off by more than this share of the print's contrast weigh less."""
 
@@ -59,6 +60,44 @@ def _match_one(
         return 0.0, 0.0, 0.0, rival, 1.0
     x, y, score = place
     return (x - reach) / px_per_mm, (y - reach) / px_per_mm, score, rival, 0.0
+
+
+def place_near(
+    ink: Float32, tile: Tile, shift_mm: Array, px_per_mm: float
+) -> tuple[Array, float] | None:
+    """The tile's place near ``shift_mm`` (2,) and its score, by small steps alone; None where
+    they lead astray. For tiles that something stronger nearby outshone in the search.
+    """
+    reach = round(_NEAR_MM * px_per_mm)
+    height, width = tile.weighted.shape
+    middle = np.rint(shift_mm * px_per_mm).astype(int)
+    x0, y0 = (int(c + m) - reach for c, m in zip(tile.corner, middle, strict=True))
+    window = _window(ink, x0, y0, width + 2 * reach, height + 2 * reach)
+    place = _place(window, tile, reach, reach, 2 * reach)
+    if place is None:
+        return None
+    return (np.array(place[:2]) - reach + middle) / px_per_mm, place[2]
+
+
+def corner_gains(ink: Float32, tile: Tile, shift_mm: Array, px_per_mm: float) -> Array:
+    """Contrast (4,) of the frame near each corner of its box, clockwise from top left: 1 as dark
+    as the print, about 0 where the frame is not to be seen.
+    """
+    height, width = tile.weighted.shape
+    x, y = np.array(tile.corner) + shift_mm * px_per_mm
+    middle = (float(x) + (width - 1) / 2, float(y) + (height - 1) / 2)
+    seen = as_float32(cv2.getRectSubPix(ink, (width, height), middle)).ravel()[tile.active]
+    print_, corner = tile.basis[0], tile.corner_of
+    count = np.maximum(np.bincount(corner, minlength=5), 1)[:4]
+
+    def total(values: Float32) -> Array:
+        return as_array(np.bincount(corner, values, minlength=5)[:4])
+
+    mean = total(print_) / count
+    energy = total(print_ * print_) / count - mean * mean
+    common = total(print_ * seen) / count - mean * total(seen) / count
+    gains: Array = common / np.maximum(energy, 1e-9)
+    return gains
 
 
 def _place(

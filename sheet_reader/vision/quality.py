@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from sheet_reader.vision.arrays import Array, Gray, as_float32
+from sheet_reader.vision.arrays import Array, as_float32
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import BoxView, PhotoQuality
@@ -97,12 +97,6 @@ def glare_share(flat: FlatPage) -> float:
         return 0.0
     burnt = float((gray >= BURNT).mean())
     return burnt if np.median(gray) < BURNT - 10 else 0.0
-
-
-def burnt_boxes(gray_crops: Gray) -> Array:
-    """Share (N,) of each crop (N, 64, 64), as photographed, that is burnt out."""
-    result: Array = (gray_crops >= BURNT).mean(axis=(1, 2))
-    return result
 
 
 def outside_corner(outline_px: Array, shape: tuple[int, int]) -> str:

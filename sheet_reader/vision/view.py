@@ -5,18 +5,18 @@ from __future__ import annotations
 import numpy as np
 
 from sheet_reader.sheet.model import Page
-from sheet_reader.vision.arrays import Array, Flags, Gray
+from sheet_reader.vision.arrays import Array, Flags, as_array
 from sheet_reader.vision.crops import crop_quads, cut_crops, drop_strangers, ink_share
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import Located
-from sheet_reader.vision.quality import burnt_boxes, glare_share, photo_quality, sharpness
+from sheet_reader.vision.quality import BURNT, glare_share, photo_quality, sharpness
 from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.template import box_corners
 from sheet_reader.vision.types import BoxView, SheetView
 
-_BURNT_SHARE = 0.5
-_COVERED_LEVEL = 0.72
+_LOST = 0.12
+_COVERED_LEVEL = 0.8
 _COVERED_REACH_MM = 45.0
 
 
@@ -26,17 +26,18 @@ def build_view(
     """The sheet as the next room wants it."""
     boxes_mm = np.array([c.box_mm for c in page.cells], dtype=np.float64).reshape(-1, 4)
     quads = crop_quads(boxes_mm, located.shift_mm)
-    crops, gray = cut_crops(pyramid, located.surface, located.flat, quads, located.carried_mm)
+    crops = cut_crops(pyramid, located.surface, located.flat, quads, located.carried_mm)
     corners = _corners(located, boxes_mm)
     sharp = sharpness(pyramid, located.surface, [plan.corners_mm[m.id] for m in group.markers])
     centres = boxes_mm[:, :2] + boxes_mm[:, 2:] / 2
     blur, contrast = sharp.at(centres)
     scale = located.surface.px_per_mm(centres)
-    hidden = _hidden(pyramid, located, centres, corners, gray)
+    hidden = _hidden(pyramid, located, boxes_mm, corners)
+    clear = _clearness(located)
     views = tuple(
         BoxView(
             cell, drop_strangers(crop, cell.box_mm), corners[i], float(located.error_mm[i]),
-            hidden[i], float(blur[i]), float(contrast[i]), float(scale[i]),
+            hidden[i], float(blur[i]), float(contrast[i] * clear[i]), float(scale[i]),
             float(ink_share(crop[None], cell.box_mm)[0]),
         )
         for i, (cell, crop) in enumerate(zip(page.cells, crops, strict=True))
@@ -44,6 +45,13 @@ def build_view(
     outline = _outline(located.surface, page)
     quality = photo_quality(views, outline, pyramid.shape, sharp, glare_share(located.flat))
     return SheetView(page, views, quality, by, outline)
+
+
+def _clearness(located: Located) -> Array:
+    """Each frame's contrast (N,) against that of the sheet's other frames, 0 to 1."""
+    middle = np.median(located.gains, axis=1)
+    typical = float(np.median(middle[located.confirmed])) if located.confirmed.any() else 1.0
+    return as_array(np.clip(middle / max(typical, 1e-6), 0.0, 1.0))
 
 
 def _corners(located: Located, boxes_mm: Array) -> Array:
@@ -56,36 +64,47 @@ def _outline(surface: Surface, page: Page) -> Array:
     return surface.to_px(box_corners((0.0, 0.0, page.width_mm, page.height_mm)))
 
 
-def _hidden(
-    pyramid: Pyramid, located: Located, centres: Array, corners: Array, gray: Gray
-) -> list[str]:
+def _hidden(pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Array) -> list[str]:
     """What hides each box, "" where nothing does."""
+    sizes_mm = boxes_mm[:, 2:]
+    centres = boxes_mm[:, :2] + sizes_mm / 2
     height, width = pyramid.shape
-    flat = corners.reshape(len(corners), -1, 2)
-    low, high = flat.min(axis=1), flat.max(axis=1)
+    low, high = corners.min(axis=1), corners.max(axis=1)
     outside = (low < 0).any(axis=1) | (high > (width - 1, height - 1)).any(axis=1)
-    burnt = burnt_boxes(gray) > _BURNT_SHARE
-    dark = _covered(located.flat, centres, located.confirmed)
+    level = _corner_levels(located.flat, centres + located.carried_mm, sizes_mm)
+    paper = _paper_near(level, centres, located.confirmed)
+    typical = float(np.median(located.gains[located.confirmed])) if located.confirmed.any() else 1.0
+    lost = located.gains < _LOST * typical
+    bright = lost & (level >= BURNT - 3)
+    dark = lost & (level < _COVERED_LEVEL * paper[:, None])
     reasons = []
     for i in range(len(centres)):
         if outside[i]:
             reasons.append("outside the picture")
-        elif located.confirmed[i]:
-            reasons.append("")
-        elif burnt[i]:
+        elif bright[i].any() and bright[i].sum() >= dark[i].sum():
             reasons.append("burnt out")
+        elif dark[i].any() or (located.confirmed[i] and lost[i].sum() >= 2):
+            reasons.append("covered")
         else:
-            reasons.append("covered" if dark[i] else "its printed frame was not found")
+            reasons.append("" if located.confirmed[i] else "its printed frame was not found")
     return reasons
 
 
-def _covered(flat: FlatPage, centres: Array, confirmed: Flags) -> Flags:
-    """Whether the ground at each box is darker than the paper at confirmed boxes around it."""
-    at = np.clip((centres * flat.px_per_mm).astype(int), 0, np.array(flat.level.shape)[::-1] - 1)
-    level = flat.level[at[:, 1], at[:, 0]].astype(np.float64)
-    covered = np.zeros(len(centres), dtype=bool)
-    for i in np.flatnonzero(~confirmed):
-        near = np.linalg.norm(centres - centres[i], axis=1) < _COVERED_REACH_MM
-        paper = level[near & confirmed]
-        covered[i] = paper.size > 0 and level[i] < _COVERED_LEVEL * float(np.median(paper))
-    return covered
+def _corner_levels(flat: FlatPage, centres: Array, size_mm: Array) -> Array:
+    """Brightness (N, 4) of the ground at the boxes' corners, clockwise from top left."""
+    signs = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) / 2
+    points = centres[:, None] + signs[None] * size_mm[:, None]
+    limit = np.array(flat.level.shape)[::-1] - 1
+    at = np.clip((points * flat.px_per_mm).astype(int), 0, limit)
+    return as_array(flat.level[at[..., 1], at[..., 0]])
+
+
+def _paper_near(level: Array, centres: Array, confirmed: Flags) -> Array:
+    """The paper's brightness (N,) at confirmed boxes around each box."""
+    if not confirmed.any():
+        return np.zeros(len(centres))
+    own = np.median(level, axis=1)
+    apart = np.linalg.norm(centres[:, None] - centres[None], axis=2)
+    near = (apart < _COVERED_REACH_MM) & confirmed[None]
+    overall = float(np.median(own[confirmed]))
+    return np.array([np.median(own[row]) if row.any() else overall for row in near])
