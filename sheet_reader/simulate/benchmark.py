@@ -18,11 +18,17 @@ from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.digits import read_boxes
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
-from sheet_reader.simulate.cases import Case, Desk, make_case, numbered
+from sheet_reader.simulate.cases import BARE_SHARE, Case, Desk, make_case, numbered
 from sheet_reader.simulate.held_back import find_data, held_back_hands
 from sheet_reader.simulate.report import report
 from sheet_reader.simulate.samples import SAMPLES
-from sheet_reader.simulate.scoring import Score, score_boxes_read, score_page, score_views
+from sheet_reader.simulate.scoring import (
+    Score,
+    score_boxes_read,
+    score_page,
+    score_views,
+    sheet_under,
+)
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.types import CROP_PX, SheetView
 
@@ -40,6 +46,7 @@ class Plan:
     rooms: Rooms
     sheets: int
     data: Path | None
+    bare_share: float = BARE_SHARE
 
     def tasks(self) -> list[tuple[str, int]]:
         """Study and seed of every picture."""
@@ -60,7 +67,9 @@ def _start(plan: Plan) -> None:
 def _run(task: tuple[str, int]) -> Score:
     assert _desk is not None
     assert _plan is not None
-    case = make_case(_desk, task[0], _plan.level, task[1], sheets=_plan.sheets)
+    case = make_case(
+        _desk, task[0], _plan.level, task[1], bare_share=_plan.bare_share, sheets=_plan.sheets
+    )
     score = read_case(case, _desk, _plan.rooms)
     score.notes = [f"{case.study} {task[1]} ({case.truth.kind}): {n}" for n in score.notes]
     return score
@@ -100,8 +109,8 @@ def _read_view(case: Case, desk: Desk, view: SheetView, score: Score) -> None:
     clock.stop("digits")
     page = decode_sheet(view, readings, study, study.season.last)
     clock.stop("decode")
-    sheet = next((s for s in case.truth.sheets if s.code == view.page.code), None)
-    if sheet is not None:
+    sheet = sheet_under(case.truth, view)
+    if sheet is not None and sheet.code == view.page.code:
         score_boxes_read(sheet, view, readings, score)
         score_page(sheet, page, score)
 
@@ -138,6 +147,13 @@ def measure(plan: Plan, jobs: int = 1) -> Iterator[Score]:
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
 @click.option("--rooms", type=click.Choice(["whole", "vision"]), default="whole")
 @click.option("--sheets", type=click.IntRange(1, 4), default=1, help="Sheets in each picture.")
+@click.option(
+    "--bare",
+    type=click.FloatRange(0, 1),
+    default=BARE_SHARE,
+    show_default=True,
+    help="Share of pictures without a sheet of the study.",
+)
 @click.option("--jobs", type=click.IntRange(1), default=1, help="Processes side by side.")
 @click.option(
     "--data",
@@ -147,11 +163,11 @@ def measure(plan: Plan, jobs: int = 1) -> Iterator[Score]:
 @click.option("--details", is_flag=True, help="List every mistake with its seed.")
 @click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write figures here.")
 def main(
-    level: str, photos: int, study: str, seed: int, rooms: Rooms, sheets: int, jobs: int,
-    data: Path | None, details: bool, json_file: Path | None,
+    level: str, photos: int, study: str, seed: int, rooms: Rooms, sheets: int, bare: float,
+    jobs: int, data: Path | None, details: bool, json_file: Path | None,
 ) -> None:  # fmt: skip
     """Read simulated photographs and print how well it went."""
-    plan = Plan(level, photos, study, seed, rooms, sheets, find_data(data))
+    plan = Plan(level, photos, study, seed, rooms, sheets, find_data(data), bare)
     if plan.data is None:
         click.echo("No data folder: the hands are not from real writers held back; see --data.")
     click.echo(f"Handwriting: {held_back_hands(plan.data).name}")

@@ -77,16 +77,25 @@ def score_views(truth: PhotoTruth, views: Sequence[SheetView], score: Score) -> 
         score.false_sheets += len(views)
         score.notes += [f"false sheet {v.page.code} in a picture of: {truth.kind}" for v in views]
         return
-    codes = [sheet.code for sheet in truth.sheets]
+    met = set()
     for view in views:
-        if view.page.code not in codes:
+        sheet = sheet_under(truth, view)
+        if sheet is None or view.page.code != sheet.code:
             score.misidentified += 1
-            score.notes.append(f"identified as {view.page.code}, is {codes}")
-    for sheet in truth.sheets:
-        seen = next((v for v in views if v.page.code == sheet.code), None)
-        score.found += seen is not None
-        if seen is not None:
-            _score_boxes(sheet, seen, score)
+            score.notes.append(f"identified as {view.page.code}, is {sheet and sheet.code}")
+        elif id(sheet) not in met:
+            met.add(id(sheet))
+            _score_boxes(sheet, view, score)
+        else:
+            score.notes.append(f"{sheet.code} was found twice")
+    score.found += len(met)
+
+
+def sheet_under(truth: PhotoTruth, view: SheetView) -> SheetTruth | None:
+    """The true sheet where ``view`` was seen: the one whose middle is nearest."""
+    place = np.mean(view.outline_px, axis=0)
+    distances = [float(np.linalg.norm(np.mean(s.outline_px, axis=0) - place)) for s in truth.sheets]
+    return truth.sheets[int(np.argmin(distances))] if distances else None
 
 
 def _score_boxes(sheet: SheetTruth, view: SheetView, score: Score) -> None:

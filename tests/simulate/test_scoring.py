@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -54,7 +56,8 @@ FIELDS = (
     FieldTruth("a.z", "3"),
     FieldTruth("a.s", None, "struck"),
 )
-SHEET = SheetTruth(CODE, "2043", "2026-05-20", FIELDS, CELLS)
+OUTLINE = ((0.0, 0.0), (800.0, 0.0), (800.0, 600.0), (0.0, 600.0))
+SHEET = SheetTruth(CODE, "2043", "2026-05-20", FIELDS, CELLS, outline_px=OUTLINE)
 PHOTO = PhotoTruth("sheet", "typical", 1, 1000, 800, 1, (SHEET,))
 
 
@@ -85,6 +88,26 @@ def test_found_missed_and_wrongly_identified_sheets() -> None:
     assert (wrong.found, wrong.misidentified) == (0, 1)
     score_views(PhotoTruth("desk", "easy", 1, 9, 9, 1), [a_view(0, CELLS)], false)
     assert (false.bare, false.false_sheets, false.sheets) == (1, 1, 0)
+
+
+def test_two_sheets_with_one_code_are_told_apart_by_their_place() -> None:
+    """Two blanks in one picture carry the same code."""
+    away = tuple((x + 1000, y) for x, y in OUTLINE)
+    cells = tuple(
+        replace(c, corners_px=tuple((x + 1000, y) for x, y in c.corners_px)) for c in CELLS
+    )
+    other = replace(SHEET, cells=cells, outline_px=away)
+    photo = replace(PHOTO, sheets=(SHEET, other))
+    views = [
+        replace(a_view(0, cells), outline_px=np.array(away)),
+        replace(a_view(0, CELLS), outline_px=np.array(OUTLINE)),
+    ]
+    score = Score()
+    score_views(photo, views, score)
+    assert (score.found, score.misidentified) == (2, 0)
+    assert max(score.errors_mm) == 0
+    score_views(photo, [views[0], views[0]], score)
+    assert (score.found, score.sheets) == (3, 4)
 
 
 def test_fields_right_flagged_and_wrong() -> None:
