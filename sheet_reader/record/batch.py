@@ -11,7 +11,8 @@ from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
-from sheet_reader.record import originals, writing
+from sheet_reader.record import claims, originals, writing
+from sheet_reader.record.claims import Task
 from sheet_reader.record.look import Reader
 from sheet_reader.record.mailbox import fetch
 from sheet_reader.record.model import BatchSummary
@@ -19,7 +20,6 @@ from sheet_reader.record.store import Record
 from sheet_reader.record.taking import Tally, take_in
 from sheet_reader.record.versions import model_version
 from sheet_reader.record.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
-from sheet_reader.record.writing import Task
 from sheet_reader.study.model import Study
 
 Progress = Callable[[int, int, str], None]
@@ -65,9 +65,9 @@ def read_batch(
 def _read_waiting(
     record: Record, work: Work, tally: Tally, on_progress: Progress, *, again: bool, jobs: int
 ) -> None:
-    model, token = model_version(), writing.my_token()
+    model, token = model_version(), claims.my_token()
     with record.reading() as connection:
-        todo = writing.tasks(connection, again=again)
+        todo = claims.tasks(connection, model, again=again)
     claimed = _claimed(record, todo, token, tally)
     results = read_apart(work, claimed, min(jobs, len(todo))) if jobs else read_here(work, claimed)
     try:
@@ -88,7 +88,7 @@ def _read_waiting(
 def _claimed(record: Record, todo: list[Task], token: str, tally: Tally) -> Iterator[Task]:
     for task in todo:
         with record.writing() as connection:
-            mine = writing.claim(connection, task, token)
+            mine = claims.claim(connection, task, token)
         if mine:
             yield task
         else:
@@ -99,6 +99,6 @@ def _release(record: Record, token: str) -> None:
     """Give back claims; where even that fails, they run out by themselves."""
     try:
         with record.writing() as connection:
-            writing.release(connection, token)
+            claims.release(connection, token)
     except SheetReaderError:
         return

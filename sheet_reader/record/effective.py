@@ -154,13 +154,14 @@ def alone(seen: Seen, read: Read, decided: Decided | None) -> Effective:
         asks = read.status == "flagged"
         return Effective(seen, read, None, read.value, read.status, read.reason, asks=asks)
     differs = decided.reading_id != read.reading_id and read.value != decided.value
+    later = f"; a newer reading says {_shown(read.value)}" if differs else ""
     return Effective(
         seen,
         read,
         decided,
         decided.value,
         KIND_STATUS[decided.kind],
-        f"decided by {decided.by}",
+        f"decided by a person{later}",
         later_value=(read.value or "nothing") if differs else None,
     )
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
@@ -74,7 +73,6 @@ def look_at(
 
 def _sorted_out(picture: Picture, outcome: Outcome) -> tuple[list[FoundPage], list[str]]:
     pages: list[FoundPage] = []
-    seen: Counter[object] = Counter()
     failures: list[str] = []
     for item in outcome:
         if isinstance(item, NoSheet):
@@ -82,19 +80,17 @@ def _sorted_out(picture: Picture, outcome: Outcome) -> tuple[list[FoundPage], li
             failures.append(prefix + item.reason)
             continue
         view, reading = item
-        pages.append(_found_page(picture, view, reading, seen[reading.code]))
-        seen[reading.code] += 1
+        pages.append(_found_page(picture, view, reading))
     return pages, failures
 
 
-def _found_page(picture: Picture, view: SheetView, reading: PageReading, index: int) -> FoundPage:
+def _found_page(picture: Picture, view: SheetView, reading: PageReading) -> FoundPage:
     boxes: dict[str, list[BoxView]] = {}
     for box in view.boxes:
         boxes.setdefault(box.cell.field, []).append(box)
     quality = view.quality
     return FoundPage(
         frame=picture.frame,
-        index=index,
         study=reading.code.study,
         layout=reading.code.layout,
         sheet=reading.code.sheet,

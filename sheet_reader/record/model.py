@@ -163,10 +163,9 @@ class PhotoLine:
 
 @dataclass(frozen=True, slots=True)
 class FoundPage:
-    """A page as it goes into the record; ``index`` counts equal page codes in one frame."""
+    """A page as it goes into the record. ``outline`` are its corners in the picture in px."""
 
     frame: int
-    index: int
     study: str
     layout: str
     sheet: str

@@ -1,4 +1,4 @@
-"""What goes into the record: photos, claims on them, and the results of reading them.
+"""What goes into the record: photos, and the results of reading them.
 
 Every function takes a connection inside a writing transaction; all or nothing is the caller's.
 """
@@ -6,11 +6,9 @@ Every function takes a connection inside a writing transaction; all or nothing i
 from __future__ import annotations
 
 import json
-import os
-import socket
+import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, Table, insert, select, update
@@ -19,21 +17,8 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sheet_reader import __version__
 from sheet_reader.intake.types import Origin
 from sheet_reader.record import schema
-from sheet_reader.record.leftovers import is_running
+from sheet_reader.record.claims import Task
 from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
-
-CLAIM_SECONDS = 900
-MOST_ATTEMPTS = 3
-
-
-@dataclass(frozen=True, slots=True)
-class Task:
-    """A photo to be read; ``attempts`` tells whether another process has read it meanwhile."""
-
-    photo_id: int
-    name: str
-    original: str
-    attempts: int
 
 
 def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
@@ -88,58 +73,6 @@ def _make_unique(connection: Connection, photo_id: int, name: str) -> None:
     connection.execute(update(schema.photos).where(c.id == photo_id).values(name=own))
 
 
-def tasks(connection: Connection, *, again: bool = False) -> list[Task]:
-    """Photos to be read, oldest first: those that wait, and with ``again`` all others too."""
-    c = schema.photos.c
-    query = select(c.id, c.name, c.original, c.attempts).order_by(c.id)
-    if not again:
-        stopped = (c.status == "stopped") & (c.attempts < MOST_ATTEMPTS)
-        query = query.where((c.status == "waiting") | stopped)
-    return [Task(*row) for row in connection.execute(query)]
-
-
-def my_token() -> str:
-    """A name for this process that other processes can check: host, process id and a nonce."""
-    return f"{socket.gethostname()}/{os.getpid()}/{os.urandom(6).hex()}"
-
-
-def claim(connection: Connection, task: Task, token: str) -> bool:
-    """Take a photo for this process; False where another living one has it or has read it."""
-    c = schema.photos.c
-    row = connection.execute(
-        select(c.attempts, c.claimed_by, c.claimed_at)
-        .where(c.id == task.photo_id)
-        .with_for_update()
-    ).one()
-    if row.attempts != task.attempts or _claim_lives(row.claimed_by, row.claimed_at, token):
-        return False
-    connection.execute(
-        update(schema.photos)
-        .where(c.id == task.photo_id)
-        .values(claimed_by=token, claimed_at=now())
-    )
-    return True
-
-
-def _claim_lives(holder: str | None, since: str | None, token: str) -> bool:
-    if not holder or not since or holder == token:
-        return False
-    age = (datetime.fromisoformat(now()) - datetime.fromisoformat(since)).total_seconds()
-    if age > CLAIM_SECONDS:
-        return False
-    host, pid, _ = holder.rsplit("/", 2)
-    return host != socket.gethostname() or (int(pid) != os.getpid() and is_running(int(pid)))
-
-
-def release(connection: Connection, token: str) -> None:
-    """Give back whatever this process has claimed and not finished."""
-    connection.execute(
-        update(schema.photos)
-        .where(schema.photos.c.claimed_by == token)
-        .values(claimed_by=None, claimed_at=None)
-    )
-
-
 def finish(connection: Connection, task: Task, token: str, result: PhotoResult, model: str) -> bool:
     """Write all that a photo gave and mark it done; False (and nothing written) where another
     process took it over meanwhile. A photo that was read once stays read, even where a newer
@@ -163,25 +96,73 @@ def finish(connection: Connection, task: Task, token: str, result: PhotoResult, 
     )
     if done.rowcount != 1:
         return False
+    known = _known_sightings(connection, task.photo_id)
     for page in result.pages:
-        sighting = _sighting(connection, task.photo_id, page)
+        sighting = _sighting(connection, task.photo_id, page, known)
         _add_look(connection, sighting, page, model, task.attempts + 1)
     return True
 
 
-def _sighting(connection: Connection, photo_id: int, page: FoundPage) -> int:
-    key = {
-        "photo_id": photo_id,
-        "frame": page.frame,
-        "position": page.index,
-        "study": page.study,
-        "layout": page.layout,
-        "sheet": page.sheet,
-        "page": page.page,
+@dataclass(slots=True)
+class _Known:
+    """A page that an earlier look saw in the photo, and where; ``taken`` once it is found anew."""
+
+    sighting_id: int
+    code: tuple[int, str, str, str, int]
+    position: int
+    centre: tuple[float, float]
+    taken: bool = False
+
+
+def _known_sightings(connection: Connection, photo_id: int) -> list[_Known]:
+    s, k = schema.sightings.c, schema.looks.c
+    query = (
+        select(s.id, s.frame, s.study, s.layout, s.sheet, s.page, s.position, k.outline)
+        .join_from(schema.sightings, schema.looks, k.sighting_id == s.id)
+        .where(s.photo_id == photo_id)
+        .order_by(k.id)
+    )
+    latest = {
+        row.id: _Known(row.id, tuple(row[1:6]), row.position, _centre(json.loads(row.outline)))
+        for row in connection.execute(query)
     }
-    insert_new(connection, schema.sightings, **key)
-    query = select(schema.sightings.c.id).filter_by(**key)
-    return int(connection.execute(query).scalar_one())
+    return list(latest.values())
+
+
+def _centre(outline: Sequence[Sequence[float]]) -> tuple[float, float]:
+    count = max(1, len(outline))
+    return sum(p[0] for p in outline) / count, sum(p[1] for p in outline) / count
+
+
+def _sighting(connection: Connection, photo_id: int, page: FoundPage, known: list[_Known]) -> int:
+    """The sighting of this page: the nearest one of the same code that was known, else a new one.
+
+    Several blank sheets in one photo have the same code; what was decided on one must not move to
+    another when they are found in another order.
+    """
+    code = (page.frame, page.study, page.layout, page.sheet, page.page)
+    same = [k for k in known if k.code == code]
+    free = [k for k in same if not k.taken]
+    if free:
+        here = _centre(page.outline)
+        nearest = min(free, key=lambda k: math.dist(k.centre, here))
+        nearest.taken = True
+        return nearest.sighting_id
+    position = 1 + max((k.position for k in same), default=-1)
+    added = connection.execute(
+        insert(schema.sightings).values(
+            photo_id=photo_id,
+            frame=page.frame,
+            position=position,
+            study=page.study,
+            layout=page.layout,
+            sheet=page.sheet,
+            page=page.page,
+        )
+    ).inserted_primary_key
+    assert added is not None
+    known.append(_Known(int(added[0]), code, position, _centre(page.outline), taken=True))
+    return int(added[0])
 
 
 def _add_look(

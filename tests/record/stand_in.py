@@ -88,10 +88,20 @@ def photo(said: Any, *, seed: int = 0) -> bytes:
     return stream.getvalue()
 
 
-def read(picture: Picture, study: Study, _book: object, _today: date) -> list[Any]:
-    """The stand-in reader; "act" makes it misbehave."""
+def read(picture: Picture, study: Study, _book: object, today: date) -> list[Any]:
+    """The stand-in reader; "act" makes it misbehave. Several sheets in one photo are found in the
+    order they lie, on odd days in the reverse one.
+    """
     row = picture.gray[0]
     said = json.loads(row[: int(np.argmin(row))].tobytes())
+    if isinstance(said, list):
+        found = [_read_one(one, picture, study, 500.0 * n) for n, one in enumerate(said)]
+        parts = found[::-1] if today.day % 2 else found
+        return [item for part in parts for item in part]
+    return _read_one(said, picture, study, 0.0)
+
+
+def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[Any]:
     if isinstance(said, str):
         return [NoSheet("no markers", said)]
     misbehave(said.get("act", ""))
@@ -106,7 +116,7 @@ def read(picture: Picture, study: Study, _book: object, _today: date) -> list[An
     ]
     accepted = {f.field: f.value for f in fields if f.status == "accepted"}
     reading = PageReading(code, tuple(fields), accepted.get("site"), accepted.get("date"))
-    return [(_view(picture, code, fields, said.get("blur", 0.1)), reading)]
+    return [(_view(picture, code, fields, said.get("blur", 0.1), left), reading)]
 
 
 def misbehave(act: str) -> None:
@@ -122,13 +132,16 @@ def _empty(name: str) -> FieldReading:
     return FieldReading(name, None, 0.999, "empty")
 
 
-def _view(picture: Picture, code: SheetCode, fields: list[FieldReading], blur: float) -> SheetView:
+def _view(
+    picture: Picture, code: SheetCode, fields: list[FieldReading], blur: float, left: float
+) -> SheetView:
     boxes = []
     for row, field in enumerate(fields):
         cell = Cell(field.field, 0, (20.0, 20.0 + 12 * row, 7.0, 9.0))
         corners = np.array([[10, 10], [24, 10], [24, 28], [10, 28]], dtype=np.float64)
         boxes.append(BoxView(cell, np.full((64, 64), row, dtype=np.uint8), corners, 0.1))
     page = Page(code, 1, 210, 297, (), (), (), 2.0, (0, 0, 1, 1), (0, 0, 1, 1))
-    height, width = picture.gray.shape
-    outline = np.array([[0, 0], [width, 0], [width, height], [0, height]], dtype=np.float64)
+    height = picture.gray.shape[0]
+    corners = [[left, 0], [left + 500, 0], [left + 500, height], [left, height]]
+    outline = np.array(corners, dtype=np.float64)
     return SheetView(page, tuple(boxes), PhotoQuality(8, blur, 0.8, 0, 0), "machine code", outline)

@@ -8,6 +8,7 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.errors import UsageError
+from sheet_reader.record import batch
 from sheet_reader.record.batch import read_batch
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
@@ -114,3 +115,13 @@ def test_no_inbox_is_no_error(study: Study) -> None:
 def test_a_missing_file_is_told(study: Study, tmp_path: Path) -> None:
     with pytest.raises(UsageError, match="no such file"):
         read_batch(study, [tmp_path / "none.jpg"], reader=stand_in.read, jobs=0)
+
+
+def test_photos_without_sheet_are_read_again_by_another_model_only(
+    study: Study, post: Post, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    post("no markers were found")
+    assert read_batch(study, reader=stand_in.read, jobs=0).failed == 0
+    monkeypatch.setattr(batch, "model_version", lambda: "a better one")
+    assert read_batch(study, reader=stand_in.read, jobs=0).failed == 1
+    assert read_batch(study, reader=stand_in.read, jobs=0).failed == 0

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 
 import numpy as np
 import pytest
@@ -244,3 +245,32 @@ def test_summary(study: Study, post: Post) -> None:
     assert summary.photos == {"read": 1, "no sheet": 1}
     assert (summary.pages, summary.visits, summary.waiting) == (1, 1, 1)
     assert summary.fields == {"accepted": 6, "flagged": 1}
+
+
+def test_decisions_stay_with_their_sheet_when_found_in_another_order(
+    study: Study, post: Post
+) -> None:
+    two = [says({"site": site}, flagged={"sun.eggs": "3"}) for site in ("1004", "1010")]
+    post(two, today=date(2026, 6, 2))
+    with Record.open(study) as record:
+        for item, value in zip(record.pending(), ("8", "9"), strict=True):
+            record.decide(item.reading_id, Value(value), by="Ada")
+    post(says({"site": "1022"}), again=True, today=date(2026, 6, 3))
+    with Record.open(study) as record:
+        eggs = {v.site: v.values["sun.eggs"] for v in record.visits()}
+    assert eggs == {"1004": "8", "1010": "9", "1022": "3"}
+
+
+def test_a_decided_field_says_where_a_newer_reading_differs(study: Study, post: Post) -> None:
+    post(says(flagged={"sun.eggs": "3"}))
+    with Record.open(study) as record:
+        record.decide(record.pending()[0].reading_id, Value("8"), by="Ada")
+        assert row(record, "sun.eggs").reason == "decided by a person"
+    post(says({"site": "1010"}), again=True)
+    with Record.open(study) as record:
+        assert row(record, "sun.eggs").reason == "decided by a person; a newer reading says 3"
+        assert the_visit_of(record, "1004").values["sun.eggs"] == "8"
+
+
+def the_visit_of(record: Record, site: str) -> VisitRow:
+    return next(v for v in record.visits() if v.site == site)
