@@ -117,6 +117,12 @@ def test_every_page_of_a_tiff() -> None:
     assert "first 2 pages" in cut[-1].reason
 
 
+def test_a_phone_picture_with_a_preview_in_it_counts_once() -> None:
+    large, preview = Image.new("RGB", (64, 48), "white"), Image.new("RGB", (16, 12), "white")
+    data = saved(large, "MPO", save_all=True, append_images=[preview])
+    assert only(data).gray.shape == (48, 64)
+
+
 def test_a_pdf_gives_its_pages() -> None:
     image = Image.new("L", (600, 800), 255)
     image.paste(0, (0, 0, 300, 400))

@@ -14,7 +14,13 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.errors import StorageError, UsageError
-from sheet_reader.intake.imap import PASSWORD_VARIABLE, Mailbox, parse_mailbox
+from sheet_reader.intake.imap import (
+    KEYRING_SERVICE,
+    PASSWORD_VARIABLE,
+    Mailbox,
+    parse_mailbox,
+    password_for,
+)
 from sheet_reader.record.batch import read_batch
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
@@ -157,6 +163,32 @@ def test_no_password_anywhere(study: Study, monkeypatch: pytest.MonkeyPatch) -> 
     monkeypatch.delenv(PASSWORD_VARIABLE, raising=False)
     with pytest.raises(UsageError, match="no password"):
         read(study, Mailbox("nobody-here", "localhost", 9))
+
+
+def test_the_password_may_come_from_the_keyring(monkeypatch: pytest.MonkeyPatch) -> None:
+    keyring = pytest.importorskip("keyring", reason="keyring (the extra mail) is not installed")
+    backend = pytest.importorskip("keyring.backend")
+
+    class Drawer(backend.KeyringBackend):  # type: ignore[misc, name-defined]
+        priority = 1
+
+        def get_password(self, service: str, username: str) -> str | None:
+            here = (KEYRING_SERVICE, "counts@example.org@mail.example.org")
+            return "from the drawer" if (service, username) == here else None
+
+        def set_password(self, service: str, username: str, password: str) -> None:
+            raise NotImplementedError
+
+    monkeypatch.delenv(PASSWORD_VARIABLE, raising=False)
+    before = keyring.get_keyring()
+    keyring.set_keyring(Drawer())
+    try:
+        mailbox = Mailbox("counts@example.org", "mail.example.org")
+        assert password_for(mailbox) == "from the drawer"
+        with pytest.raises(UsageError):
+            password_for(Mailbox("other@example.org", "mail.example.org"))
+    finally:
+        keyring.set_keyring(before)
 
 
 @pytest.mark.parametrize(
