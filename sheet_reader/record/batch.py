@@ -13,6 +13,7 @@ from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
 from sheet_reader.record import claims, originals, writing
 from sheet_reader.record.claims import Task
+from sheet_reader.record.earlier import Earlier
 from sheet_reader.record.look import Reader
 from sheet_reader.record.mailbox import fetch
 from sheet_reader.record.model import BatchSummary
@@ -57,7 +58,8 @@ def read_batch(
         take_in(record, arrivals(gather(paths)), tally)
         if mailbox is not None:
             fetch(record, mailbox, tally)
-        work = Work(study, today or date.today(), reader, seconds_per_picture)
+        earlier = Earlier.of(study, record.state())
+        work = Work(study, today or date.today(), reader, earlier, seconds_per_picture)
         _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs)
     return tally.summary(time.monotonic() - began)
 
@@ -76,6 +78,8 @@ def _read_waiting(
                 kept = writing.finish(connection, task, token, result, model)
             if kept:
                 tally.count(task.name, result)
+                if work.earlier is not None:
+                    work.earlier.add(result)
             on_progress(done, len(todo), task.name)
     finally:
         results.close()

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,6 +14,7 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
+from sheet_reader.record.earlier import Earlier, takes_history
 from sheet_reader.record.images import context_png, pack_boxes
 from sheet_reader.record.model import FoundField, FoundPage, PhotoResult, PhotoStatus
 from sheet_reader.study.model import Study
@@ -50,18 +51,25 @@ def look_at(
     today: date,
     reader: Reader,
     *,
+    earlier: Earlier | None = None,
     bounds: Bounds = DEFAULT,
     on_frame: Callable[[], None] = lambda: None,
 ) -> PhotoResult:
-    """Read every picture in the original at ``path``; ``on_frame`` is called after each one."""
+    """Read every picture in the original at ``path``; ``on_frame`` is called after each one.
+
+    Where ``earlier`` knows counts of the site from before the sheet's date, the picture is read
+    once more with them, since only the first reading tells site and date.
+    """
     pages: list[FoundPage] = []
     failures: list[str] = []
     opened = 0
     for part in pictures_in(path.read_bytes(), path.name, bounds):
         if isinstance(part, Picture):
             opened += 1
-            outcome = reader(part, study, book, today) or [NoSheet("no markers", NOTHING)]
-            found, missing = _sorted_out(part, outcome)
+            outcome = reader(part, study, book, today)
+            if history := _history(outcome, earlier, reader):
+                outcome = cast(Any, reader)(part, study, book, today, history=history)
+            found, missing = _sorted_out(part, outcome or [NoSheet("no markers", NOTHING)])
             pages += found
             failures += missing
         else:
@@ -69,6 +77,13 @@ def look_at(
         on_frame()
     status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
     return PhotoResult(tuple(pages), tuple(dict.fromkeys(failures)), status)
+
+
+def _history(outcome: Outcome, earlier: Earlier | None, reader: Reader) -> Mapping[str, Any]:
+    if earlier is None or not takes_history(reader):
+        return {}
+    pages = [item[1] for item in outcome if not isinstance(item, NoSheet)]
+    return earlier.before((p.site, p.visit_date) for p in pages if p.site and p.visit_date)
 
 
 def _sorted_out(picture: Picture, outcome: Outcome) -> tuple[list[FoundPage], list[str]]:

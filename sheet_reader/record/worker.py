@@ -17,6 +17,7 @@ from pathlib import Path
 
 from sheet_reader.intake.names import one_line
 from sheet_reader.record.claims import Task
+from sheet_reader.record.earlier import Earlier
 from sheet_reader.record.look import Reader, book_of, default_reader, look_at
 from sheet_reader.record.model import PhotoResult
 from sheet_reader.study.model import Study
@@ -33,6 +34,7 @@ class Work:
     study: Study
     today: date
     reader: Reader | None = None
+    earlier: Earlier | None = None
     seconds_per_picture: float = SECONDS_PER_PICTURE
 
 
@@ -53,7 +55,7 @@ def read_here(work: Work, tasks: Iterator[Task]) -> Generator[tuple[Task, PhotoR
     for task in tasks:
         path = work.study.folder / task.original
         try:
-            result = look_at(path, work.study, book, work.today, reader)
+            result = look_at(path, work.study, book, work.today, reader, earlier=work.earlier)
         except Exception as error:  # the batch goes on, whatever one photo does to the reader
             result = stumbled(error)
         yield task, result
@@ -110,7 +112,7 @@ class _Worker:
         self.task = task
         self._more_time()
         with contextlib.suppress(OSError):  # a dead worker shows when it is checked
-            self.pipe.send(self.work.study.folder / task.original)
+            self.pipe.send((self.work.study.folder / task.original, self.work.earlier))
 
     def _more_time(self) -> None:
         extra = START_SECONDS if self.fresh else 0.0
@@ -155,7 +157,7 @@ def _serve(pipe: Connection, work: Work) -> None:
     limit = work.seconds_per_picture + GRACE_SECONDS
     with contextlib.suppress(EOFError, OSError), Path(os.devnull).open("w") as nowhere:
         while True:
-            path = pipe.recv()
+            path, earlier = pipe.recv()
 
             def next_picture() -> None:
                 faulthandler.dump_traceback_later(limit, exit=True, file=nowhere)
@@ -163,7 +165,15 @@ def _serve(pipe: Connection, work: Work) -> None:
 
             next_picture()
             try:
-                result = look_at(path, work.study, book, work.today, reader, on_frame=next_picture)
+                result = look_at(
+                    path,
+                    work.study,
+                    book,
+                    work.today,
+                    reader,
+                    earlier=earlier,
+                    on_frame=next_picture,
+                )
             except Exception as error:  # the batch goes on, whatever one photo does to the reader
                 result = stumbled(error)
             faulthandler.cancel_dump_traceback_later()
