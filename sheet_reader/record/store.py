@@ -24,12 +24,12 @@ from sheet_reader.record.context import field_images
 from sheet_reader.record.effective import Visit
 from sheet_reader.record.engine import (
     RECORD_FILE,
-    URL_VARIABLE,
     open_engine,
     our_errors,
     sqlite_url,
     steady_view,
 )
+from sheet_reader.record.engine import URL_VARIABLE as URL_VARIABLE
 from sheet_reader.record.migrations import migrate
 from sheet_reader.record.model import (
     Answer,
