@@ -4,9 +4,10 @@ Pure functions over rows; nothing here touches the database. The rules, in order
 
 1. A person's decision holds for its field in its photo, whatever a newer reading says.
 2. Pages of the same site and date form one visit; a page whose site or date waits stands apart.
-3. Where several photos show the same field of a visit, the latest decision serves. Without one,
-   the value serves that is accepted in one photo and contradicted in none; two different values
-   are a disagreement, and a person is asked once, with both named.
+3. Where several photos show the same field of a visit, the latest decision serves; after "can't
+   be read", a photo that came later takes its place. Without a decision, the value serves that is
+   accepted in one photo and contradicted in none; two different values are a disagreement, and a
+   person is asked once, with both named.
 """
 
 from __future__ import annotations
@@ -211,6 +212,10 @@ def _merge_decided(fields: Sequence[Effective]) -> list[Effective]:
         (f for f in fields if f.decided), key=lambda f: f.decided.decision_id if f.decided else 0
     )
     assert best.decided is not None
+    newer = [f for f in fields if f.seen.at > best.decided.at and not f.decided]
+    if best.decided.kind == "unreadable" and newer:
+        older = [replace(f, serves=False, asks=False) for f in fields if f not in newer]
+        return merge(newer) + older
     merged = []
     for field in fields:
         if field is best:

@@ -175,6 +175,18 @@ def test_a_later_photo_does_not_override_a_decision(study: Study, post: Post) ->
         assert record.pending() == []
 
 
+def test_a_better_photo_replaces_what_could_not_be_read(study: Study, post: Post) -> None:
+    post(says(flagged={"sun.eggs": None}))
+    with Record.open(study) as record:
+        record.decide(record.pending()[0].reading_id, Unreadable(), by="Ada")
+        assert the_visit(record).statuses["sun.eggs"] == "unreadable"
+    post(says({"sun.eggs": "8"}))
+    with Record.open(study) as record:
+        assert record.pending() == []
+        assert the_visit(record).values["sun.eggs"] == "8"
+        assert row(record, "sun.eggs").status == "unreadable"
+
+
 def test_pages_of_one_visit_are_merged(study: Study, post: Post) -> None:
     post({"accepted": {"site": "1004", "date": "2026-05-20", "sun.eggs": "1"}, "flagged": {}})
     second = {"accepted": {"site": "1004", "date": "2026-05-20", "sun.snails": "2"}}

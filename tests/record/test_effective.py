@@ -1,0 +1,88 @@
+"""Properties of putting photos together that hold whatever was read and decided."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import stand_in
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sheet_reader.record.effective import Decided, Read, Seen, visits_of
+from sheet_reader.record.rows import reading_rows, visit_rows, waiting
+
+STUDY = stand_in.a_study(Path("ponds"))
+VALUES = st.sampled_from(["3", "8", None])
+FIELD = "sun.eggs"
+
+
+def seen(number: int) -> Seen:
+    at = f"2026-06-0{number + 1}"
+    return Seen(number, number, f"p{number}", "v", "BLANK", 1, None, None, at, 8, 0.1, 0, "", "m")
+
+
+def known(number: int) -> list[Read]:
+    """Site and date, the same in every photo."""
+    both = (("site", "1004"), ("date", "2026-05-20"))
+    return [
+        Read(10 * number + k, number, name, value, 0.999, "accepted", "", None, 0.0)
+        for k, (name, value) in enumerate(both)
+    ]
+
+
+@st.composite
+def photos(draw: st.DrawFn) -> tuple[list[Seen], list[Read], list[Decided]]:
+    count = draw(st.integers(1, 4))
+    reads, decided = [], []
+    for number in range(count):
+        status = draw(st.sampled_from(["accepted", "flagged"]))
+        value = draw(VALUES)
+        if status == "accepted" and value is None:
+            status = "empty"
+        read = Read(10 * number + 5, number, FIELD, value, 0.9, status, "why", None, 0.0)
+        reads += [*known(number), read]
+        if draw(st.booleans()):
+            kind = draw(st.sampled_from(["accept", "value", "empty", "unreadable"]))
+            text = {"accept": value or "3", "value": "8"}.get(kind)
+            day = draw(st.integers(1, 9))
+            at = f"2026-06-0{day}T12"
+            decided.append(
+                Decided(
+                    day * 10 + number, number, FIELD, read.reading_id, kind, text, "a", at, False
+                )
+            )
+    return [seen(n) for n in range(count)], reads, decided
+
+
+@given(photos())
+def test_what_always_holds(drawn: tuple[list[Seen], list[Read], list[Decided]]) -> None:
+    visits = visits_of(STUDY, *drawn)
+    (visit,) = visits
+    (row,) = visit_rows(STUDY, visits)
+    here = [e for e in visit.fields if e.read.field == FIELD]
+    serving = [e for e in here if e.serves]
+    asking = [e for e in here if e.asks]
+    assert len(serving) == 1, "one value of a field serves"
+    assert len(here) == len(drawn[0]), "no photo is lost"
+    assert row.waiting == len({e.read.field for e in visit.fields if e.asks})
+    assert all(e.status == "flagged" for e in asking)
+    assert len(waiting(STUDY, visits)) == len([e for e in visit.fields if e.asks])
+    if row.values[FIELD] is not None:
+        assert row.values[FIELD] in {e.read.value for e in here} | {d.value for d in drawn[2]}
+    read_values = {e.read.value for e in here if e.read.status != "flagged"}
+    if not drawn[2] and len(read_values) > 1:
+        assert row.values[FIELD] is None, "of two sure values none is taken unasked"
+        assert len(asking) == 1
+    if not drawn[2] and not read_values:
+        assert row.values[FIELD] is None, "doubtful values never serve"
+        assert len(asking) == 1
+    assert len(reading_rows(visits)) == len(drawn[1])
+
+
+@given(photos())
+def test_the_order_of_rows_does_not_matter(
+    drawn: tuple[list[Seen], list[Read], list[Decided]],
+) -> None:
+    pages, reads, decided = drawn
+    turned = visits_of(STUDY, pages[::-1], reads[::-1], decided[::-1])
+    assert visits_of(STUDY, pages, reads, decided) == turned
