@@ -11,9 +11,12 @@ from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.record import schema
 from sheet_reader.record.images import context_png, unpack_boxes
+from sheet_reader.record.look import book_of
 from sheet_reader.record.model import FieldImages
+from sheet_reader.sheet.model import Page, SheetCode
 from sheet_reader.study.model import Study
 
+Box = tuple[float, float, float, float]
 WIDTH_MM, HEIGHT_MM, STEP_MM = 7.0, 9.0, 9.0
 
 
@@ -26,12 +29,15 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
         schema.photos.c,
     )
     row = connection.execute(
-        select(r.boxes_png, r.context_png, r.corners, s.frame, p.original)
+        select(
+            r.boxes_png, r.context_png, r.corners, r.field, s.frame, p.original,
+            s.study, s.layout, s.sheet, s.page,
+        )
         .join_from(schema.readings, schema.looks, k.id == r.look_id)
         .join(schema.sightings, s.id == k.sighting_id)
         .join(schema.photos, p.id == s.photo_id)
         .where(r.id == reading_id)
-    ).one_or_none()
+    ).one_or_none()  # fmt: skip
     if row is None:
         raise UsageError(f"there is no reading {reading_id} in the record")
     context = row.context_png
@@ -40,6 +46,17 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
         frame = pictures[row.frame] if row.frame < len(pictures) else None
         if isinstance(frame, Picture):
             corners = json.loads(row.corners)
-            boxes = [(n * STEP_MM, 0.0, WIDTH_MM, HEIGHT_MM) for n in range(len(corners))]
+            code = SheetCode(row.study, row.layout, row.sheet, row.page)
+            boxes = _printed_boxes(study, code, row.field, len(corners))
             context = context_png(frame.gray, corners, boxes)
     return FieldImages(unpack_boxes(row.boxes_png), context)
+
+
+def _printed_boxes(study: Study, code: SheetCode, field: str, count: int) -> list[Box]:
+    """Where the field's boxes are printed, in mm; about so for a layout that is no longer used."""
+    page = book_of(study).lookup(code)
+    if isinstance(page, Page):
+        cells = sorted((c for c in page.cells if c.field == field), key=lambda c: c.index)
+        if len(cells) == count:
+            return [c.box_mm for c in cells]
+    return [(n * STEP_MM, 0.0, WIDTH_MM, HEIGHT_MM) for n in range(count)]
