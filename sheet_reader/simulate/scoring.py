@@ -13,7 +13,9 @@ from sheet_reader.simulate.truth import CellTruth, FieldTruth, PhotoTruth, Sheet
 from sheet_reader.vision.types import BoxView, SheetView
 
 COVERED, BURNT = 0.02, 0.05
-"""Shares of a box above which it counts as hidden."""
+"""Shares of a box above which it does not count as plainly visible."""
+LOST = 0.3
+"""Share of a box under something from which on it counts as lost (twice that in glare)."""
 
 
 @dataclass(slots=True)
@@ -23,7 +25,8 @@ class Score:
     ``fields`` counts those whose boxes are all visible; ``right`` those whose value is right
     before review; ``sure`` all that were not flagged, and ``sure_wrong`` the wrong ones of them,
     hidden fields included; ``plain`` and ``plain_flagged`` leave out what is the sheet's own
-    fault (struck, corrected, signs, strays, wrong sums, hidden).
+    fault (struck, corrected, signs, strays, wrong sums, hidden). ``lost_unnoticed`` counts boxes
+    that the reader takes for visible although they are lost.
     """
 
     photos: int = 0
@@ -35,6 +38,8 @@ class Score:
     boxes: int = 0
     boxes_placed: int = 0
     boxes_hidden: int = 0
+    lost: int = 0
+    lost_unnoticed: int = 0
     blank: int = 0
     blank_as_ink: int = 0
     inked: int = 0
@@ -66,6 +71,11 @@ class Score:
 def visible(cell: CellTruth) -> bool:
     """Whether the box can be read in the picture at all."""
     return cell.inside and cell.covered <= COVERED and cell.burnt <= BURNT
+
+
+def lost(cell: CellTruth) -> bool:
+    """Whether so much of the box is hidden that its content can't be known."""
+    return not cell.inside or cell.covered >= LOST or cell.burnt >= 2 * LOST
 
 
 def score_views(truth: PhotoTruth, views: Sequence[SheetView], score: Score) -> None:
@@ -101,10 +111,19 @@ def sheet_under(truth: PhotoTruth, view: SheetView) -> SheetTruth | None:
 def _score_boxes(sheet: SheetTruth, view: SheetView, score: Score) -> None:
     boxes = {(b.cell.field, b.cell.index): b for b in view.boxes}
     for cell in sheet.cells:
+        box = boxes.get((cell.field, cell.index))
+        if lost(cell):
+            unnoticed = box is not None and not box.hidden
+            score.lost += 1
+            score.lost_unnoticed += unnoticed
+            if unnoticed:
+                score.notes.append(
+                    f"{cell.field}[{cell.index}] taken for visible: inside {cell.inside}, "
+                    f"covered {cell.covered:.2f}, burnt {cell.burnt:.2f}"
+                )
         if not visible(cell):
             continue
         score.boxes += 1
-        box = boxes.get((cell.field, cell.index))
         if box is None or box.hidden:
             score.boxes_hidden += 1
             continue

@@ -81,6 +81,7 @@ def test_found_missed_and_wrongly_identified_sheets() -> None:
     assert (found.sheets, found.found, found.misidentified) == (1, 1, 0)
     assert (found.boxes, found.boxes_placed) == (3, 3)
     assert max(found.errors_mm) == 0
+    assert (found.lost, found.lost_unnoticed) == (1, 1)
     score_views(PHOTO, [], missed)
     assert (missed.sheets, missed.found) == (1, 0)
     other = SheetCode("beans", "ABC", "2044", 1)
