@@ -13,7 +13,6 @@ from sheet_reader.vision.template import Tile
 _APART_MM = 1.6
 """A second peak nearer than this is the same peak."""
 _STEPS = 4
-_NEAR_MM = 0.8
 _STRAY = 0.25
 """Pixels off by more than this share of the print's contrast weigh less."""
 
@@ -31,24 +30,35 @@ class Match:
     edge: Flags
 
 
-def match_tiles(ink: Float32, tiles: list[Tile], reach_mm: Array, px_per_mm: float) -> Match:
-    """Each tile's best place within ``reach_mm`` (N,) of where it should be.
+def match_tiles(
+    ink: Float32,
+    tiles: list[Tile],
+    reach_mm: Array,
+    px_per_mm: float,
+    around_mm: Array | None = None,
+) -> Match:
+    """Each tile's best place within ``reach_mm`` (N,) of where it should be, or of
+    ``around_mm`` (N, 2) beside that.
 
     ``ink`` float32 (H, W) is the flattened page, 0 paper to 1 black, at ``px_per_mm``.
     """
+    count = len(tiles)
+    around = np.zeros((count, 2)) if around_mm is None else around_mm
     found = [
-        _match_one(ink, tile, max(round(float(reach) * px_per_mm), 2), px_per_mm)
-        for tile, reach in zip(tiles, reach_mm, strict=True)
+        _match_one(ink, tile, max(round(float(reach) * px_per_mm), 2), px_per_mm, middle)
+        for tile, reach, middle in zip(
+            tiles, reach_mm, np.rint(around * px_per_mm).astype(int).tolist(), strict=True
+        )
     ]
     table = np.array(found, dtype=np.float64).reshape(-1, 5)
     return Match(table[:, :2], table[:, 2], table[:, 3], table[:, 4] > 0)
 
 
 def _match_one(
-    ink: Float32, tile: Tile, reach: int, px_per_mm: float
+    ink: Float32, tile: Tile, reach: int, px_per_mm: float, middle: list[int]
 ) -> tuple[float, float, float, float, float]:
     height, width = tile.weighted.shape
-    x0, y0 = tile.corner[0] - reach, tile.corner[1] - reach
+    x0, y0 = tile.corner[0] + middle[0] - reach, tile.corner[1] + middle[1] - reach
     window = _window(ink, x0, y0, width + 2 * reach, height + 2 * reach)
     surface = as_float32(cv2.matchTemplate(window, tile.weighted, cv2.TM_CCORR))
     _, peak, _, (px, py) = cv2.minMaxLoc(surface)
@@ -56,27 +66,13 @@ def _match_one(
         return 0.0, 0.0, 0.0, 1.0, 1.0
     rival = _rival(surface, px, py, max(round(_APART_MM * px_per_mm), 2)) / peak
     place = _place(window, tile, px, py, 2 * reach)
+    if place is None:  # something stronger nearby outshone it: go on from the middle
+        place = _place(window, tile, reach, reach, 2 * reach)
     if place is None:
         return 0.0, 0.0, 0.0, rival, 1.0
     x, y, score = place
-    return (x - reach) / px_per_mm, (y - reach) / px_per_mm, score, rival, 0.0
-
-
-def place_near(
-    ink: Float32, tile: Tile, shift_mm: Array, px_per_mm: float
-) -> tuple[Array, float] | None:
-    """The tile's place near ``shift_mm`` (2,) and its score, by small steps alone; None where
-    they lead astray. For tiles that something stronger nearby outshone in the search.
-    """
-    reach = round(_NEAR_MM * px_per_mm)
-    height, width = tile.weighted.shape
-    middle = np.rint(shift_mm * px_per_mm).astype(int)
-    x0, y0 = (int(c + m) - reach for c, m in zip(tile.corner, middle, strict=True))
-    window = _window(ink, x0, y0, width + 2 * reach, height + 2 * reach)
-    place = _place(window, tile, reach, reach, 2 * reach)
-    if place is None:
-        return None
-    return (np.array(place[:2]) - reach + middle) / px_per_mm, place[2]
+    x, y = x - reach + middle[0], y - reach + middle[1]
+    return x / px_per_mm, y / px_per_mm, score, rival, 0.0
 
 
 def corner_gains(ink: Float32, tile: Tile, shift_mm: Array, px_per_mm: float) -> Array:
