@@ -34,7 +34,7 @@ from sheet_reader.simulate.truth import CellTruth, PhotoTruth, Point, SheetTruth
 from sheet_reader.simulate.wear import worn
 
 Floats = NDArray[np.float64]
-_GLARE_CONTRAST = 0.35
+_GLARE_CONTRAST = 0.2
 
 
 @dataclass(frozen=True, slots=True)
