@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from sheet_reader.vision.types import CROP_PX
 
 CONTEXT_PX_PER_MM = 6.0
-CONTEXT_LEFT_MM, CONTEXT_RIGHT_MM, CONTEXT_ABOVE_MM, CONTEXT_BELOW_MM = 40.0, 20.0, 6.0, 6.0
+CONTEXT_LEFT_MM, CONTEXT_RIGHT_MM, CONTEXT_ABOVE_MM, CONTEXT_BELOW_MM = 68.0, 10.0, 6.0, 6.0
 CONTEXT_LONGEST_PX = 1200
 
 Corners = Sequence[Sequence[Sequence[float]]]
@@ -65,4 +65,12 @@ def context_png(
         return b""
     size = (round((right - left) * scale), round((bottom - top) * scale))
     flat = cv2.warpPerspective(gray, homography, size, borderValue=255)
-    return png_of(np.asarray(flat, dtype=np.uint8))
+    return png_of(_levelled(np.asarray(flat, dtype=np.uint8)))
+
+
+def _levelled(gray: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The picture with its paper light and its ink dark, for the eye only."""
+    dark, light = np.percentile(gray, (0.5, 90.0))
+    scale = 235.0 / max(float(light - dark), 25.0)
+    levelled: NDArray[np.float64] = np.clip((gray - dark) * scale, 0, 255)
+    return levelled.astype(np.uint8)
