@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -22,6 +23,7 @@ _FEWEST_PX_PER_MM = 4.0
 _MOST_BLUR_MM = 0.30
 _LEAST_CONTRAST = 0.35
 _GLARE_SHARE = 0.04
+_MOST_NOISE = 0.07
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +44,13 @@ class Sharpness:
         weight = 1.0 / (apart + 20.0) ** 2
         weight /= weight.sum(axis=1, keepdims=True)
         return weight @ self.blur_mm, weight @ self.contrast
+
+
+class Ground(NamedTuple):
+    """The paper: the share that is burnt out, and the noise (share of its brightness)."""
+
+    glare: float
+    noise: float
 
 
 def _profiles(corners_mm: Array) -> Array:
@@ -109,27 +118,29 @@ def outside_corner(outline_px: Array, shape: tuple[int, int]) -> str:
 
 
 def advice(
-    boxes: tuple[BoxView, ...], outline_px: Array, shape: tuple[int, int], scale: float,
-    blur_mm: float, contrast: float, glare: float,
+    quality: PhotoQuality, hidden: list[str], noise: float, outline_px: Array,
+    shape: tuple[int, int],
 ) -> str:  # fmt: skip
-    """One sentence that helps most with the next photograph, or ""."""
-    hidden = [b.hidden for b in boxes if b.hidden]
-    outside = hidden.count("outside the picture")
-    if outside:
-        corner = outside_corner(outline_px, shape) or "edge"
-        place = f"the {corner} corner is" if corner != "edge" else "a part of it is"
+    """One sentence that helps most with the next photograph, or "".
+
+    ``hidden`` are the boxes' reasons, ``noise`` the paper's (standard deviation, share of its
+    brightness), ``outline_px`` (4, 2) the page's corners in a picture of ``shape``.
+    """
+    if "outside the picture" in hidden:
+        corner = outside_corner(outline_px, shape)
+        place = f"the {corner} corner is" if corner else "a part of it is"
         return f"Please get the whole sheet into the picture: {place} outside."
     if "covered" in hidden:
         return "Please keep fingers and other things off the boxes: some are covered."
-    if "burnt out" in hidden or glare > _GLARE_SHARE:
+    if "burnt out" in hidden or quality.glare_share > _GLARE_SHARE:
         return "Please turn away from the lamp or the sun: a bright reflection lies on the sheet."
-    if scale < _FEWEST_PX_PER_MM:
+    if quality.px_per_mm < _FEWEST_PX_PER_MM:
         return _step_closer(outline_px, shape)
-    if blur_mm > _MOST_BLUR_MM:
+    if quality.blur_mm > _MOST_BLUR_MM:
         return "Please hold still and tap the sheet to focus: the picture is blurred."
-    if contrast < _LEAST_CONTRAST:
-        return "Please find more even light: print and paper can hardly be told apart."
-    if hidden:
+    if quality.contrast < _LEAST_CONTRAST or noise > _MOST_NOISE * quality.contrast:
+        return "Please find more light: ink and paper can hardly be told apart."
+    if any(hidden):
         return "Please lay the sheet flat: some boxes could not be found."
     return ""
 
@@ -146,12 +157,15 @@ def _step_closer(outline_px: Array, shape: tuple[int, int]) -> str:
 
 def photo_quality(
     boxes: tuple[BoxView, ...], outline_px: Array, shape: tuple[int, int], sharp: Sharpness,
-    glare: float,
+    ground: Ground,
 ) -> PhotoQuality:  # fmt: skip
     """The whole sheet's quality from its boxes and markers; ``shape`` is the picture's."""
-    scale = float(np.median([b.px_per_mm for b in boxes])) if boxes else 0.0
-    blur = float(np.median(sharp.blur_mm)) if len(sharp.blur_mm) else 0.0
-    contrast = float(np.median(sharp.contrast)) if len(sharp.contrast) else 0.0
-    sentence = advice(boxes, outline_px, shape, scale, blur, contrast, glare)
-    hidden = sum(1 for b in boxes if b.hidden)
-    return PhotoQuality(scale, blur, contrast, hidden, glare, sentence)
+    hidden = [b.hidden for b in boxes if b.hidden]
+    measured = PhotoQuality(
+        px_per_mm=float(np.median([b.px_per_mm for b in boxes])) if boxes else 0.0,
+        blur_mm=float(np.median(sharp.blur_mm)) if len(sharp.blur_mm) else 0.0,
+        contrast=float(np.median(sharp.contrast)) if len(sharp.contrast) else 0.0,
+        hidden_boxes=len(hidden),
+        glare_share=ground.glare,
+    )
+    return replace(measured, advice=advice(measured, hidden, ground.noise, outline_px, shape))

@@ -6,12 +6,11 @@ import numpy as np
 
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.arrays import Array, Flags, as_array
-from sheet_reader.vision.crops import crop_quads, cut_crops, drop_strangers, ink_share
+from sheet_reader.vision.crops import crop_quads, cut_crops, drop_strangers, ink_shares
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import Located
-from sheet_reader.vision.quality import BURNT, glare_share, photo_quality, sharpness
-from sheet_reader.vision.surface import Surface
+from sheet_reader.vision.quality import BURNT, Ground, glare_share, photo_quality, sharpness
 from sheet_reader.vision.template import box_corners
 from sheet_reader.vision.types import BoxView, SheetView
 
@@ -26,24 +25,26 @@ def build_view(
     """The sheet as the next room wants it."""
     boxes_mm = np.array([c.box_mm for c in page.cells], dtype=np.float64).reshape(-1, 4)
     quads = crop_quads(boxes_mm, located.shift_mm)
-    crops = cut_crops(pyramid, located.surface, located.flat, quads, located.carried_mm)
+    cut = cut_crops(pyramid, located.surface, located.flat, quads, located.carried_mm)
+    crops = [drop_strangers(crop, cell.box_mm) for crop, cell in zip(cut, page.cells, strict=True)]
     corners = _corners(located, boxes_mm)
+    ink, noise = ink_shares(crops, boxes_mm)
     sharp = sharpness(pyramid, located.surface, [plan.corners_mm[m.id] for m in group.markers])
     centres = boxes_mm[:, :2] + boxes_mm[:, 2:] / 2
     blur, contrast = sharp.at(centres)
+    contrast = contrast * _clearness(located)
     scale = located.surface.px_per_mm(centres)
     hidden = _hidden(pyramid, located, boxes_mm, corners)
-    clear = _clearness(located)
     views = tuple(
         BoxView(
-            cell, drop_strangers(crop, cell.box_mm), corners[i], float(located.error_mm[i]),
-            hidden[i], float(blur[i]), float(contrast[i] * clear[i]), float(scale[i]),
-            float(ink_share(crop[None], cell.box_mm)[0]),
+            cell, crops[i], corners[i], float(located.error_mm[i]), hidden[i], float(blur[i]),
+            float(contrast[i]), float(scale[i]), float(ink[i]),
         )
-        for i, (cell, crop) in enumerate(zip(page.cells, crops, strict=True))
+        for i, cell in enumerate(page.cells)
     )  # fmt: skip
-    outline = _outline(located.surface, page)
-    quality = photo_quality(views, outline, pyramid.shape, sharp, glare_share(located.flat))
+    outline = located.surface.to_px(box_corners((0.0, 0.0, page.width_mm, page.height_mm)))
+    ground = Ground(glare_share(located.flat), noise)
+    quality = photo_quality(views, outline, pyramid.shape, sharp, ground)
     return SheetView(page, views, quality, by, outline)
 
 
@@ -58,10 +59,6 @@ def _corners(located: Located, boxes_mm: Array) -> Array:
     """Corners (N, 4, 2) of the boxes in the picture."""
     quads = np.stack([box_corners(tuple(b)) for b in boxes_mm]) + located.shift_mm[:, None, :]
     return located.surface.to_px(quads.reshape(-1, 2)).reshape(-1, 4, 2)
-
-
-def _outline(surface: Surface, page: Page) -> Array:
-    return surface.to_px(box_corners((0.0, 0.0, page.width_mm, page.height_mm)))
 
 
 def _hidden(pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Array) -> list[str]:
