@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
+import shutil
 import sqlite3
 import tarfile
 from dataclasses import dataclass
@@ -22,6 +24,7 @@ from sheet_reader.record.leftovers import backup_folder, sweep
 from sheet_reader.study.model import Study
 
 PAGES_AT_A_TIME = 2_000
+_BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/)?[^./\\\x00-\x1f][^/\\\x00-\x1f]*")
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +119,18 @@ def restore(file: Path, folder: Path) -> None:
         folder.mkdir(parents=True, exist_ok=True)
         try:
             with tarfile.open(file) as archive:
-                archive.extractall(folder, filter="data")
-        except tarfile.TarError as error:
+                for member in archive:
+                    _unpack(archive, member, folder)
+        except (tarfile.TarError, EOFError) as error:
             raise StorageError(f"the backup is damaged: {error}", where=file) from error
+
+
+def _unpack(archive: tarfile.TarFile, member: tarfile.TarInfo, folder: Path) -> None:
+    """One file of a backup; whatever does not belong into one is left where it is."""
+    source = archive.extractfile(member) if member.isreg() else None
+    if source is None or not _BELONGS.fullmatch(member.name):
+        raise StorageError(f"the backup holds something strange: {member.name!r:.80}")
+    target = folder / member.name
+    target.parent.mkdir(parents=True, exist_ok=True)
+    with target.open("xb") as stream:
+        shutil.copyfileobj(source, stream)

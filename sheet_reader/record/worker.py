@@ -143,8 +143,9 @@ class _Worker:
         return stopped(reason)
 
     def end(self) -> None:
-        self.process.kill()
-        self.process.join()
+        if self.process.pid is not None:
+            self.process.kill()
+            self.process.join()
         self.pipe.close()
 
 

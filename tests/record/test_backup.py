@@ -1,7 +1,9 @@
 from __future__ import annotations
 
+import io
 import os
 import sqlite3
+import tarfile
 import threading
 from collections.abc import Callable
 from dataclasses import replace
@@ -62,6 +64,32 @@ def test_a_backup_is_consistent_while_a_read_runs(study: Study, tmp_path: Path) 
     assert seen == sorted(seen)
     with Record.open(study) as record:
         assert record.summary().photos == {"read": 40}
+
+
+@pytest.mark.parametrize("name", ["../escaped", "/tmp/escaped", "a/b", "originals/zz/x", ".."])
+def test_a_backup_made_by_others_escapes_nowhere(tmp_path: Path, name: str) -> None:
+    with tarfile.open(tmp_path / "b.tar", "w") as archive:
+        member = tarfile.TarInfo(name)
+        member.size = 5
+        archive.addfile(member, io.BytesIO(b"hello"))
+    with pytest.raises(StorageError, match="strange"):
+        restore(tmp_path / "b.tar", tmp_path / "again")
+    assert sorted(p.name for p in tmp_path.rglob("*")) == ["again", "b.tar"]
+
+
+def test_a_link_in_a_backup_is_not_followed(tmp_path: Path) -> None:
+    with tarfile.open(tmp_path / "b.tar", "w") as archive:
+        link = tarfile.TarInfo("study.toml")
+        link.type, link.linkname = tarfile.SYMTYPE, "/etc/passwd"
+        archive.addfile(link)
+    with pytest.raises(StorageError, match="strange"):
+        restore(tmp_path / "b.tar", tmp_path / "again")
+
+
+def test_a_damaged_backup_is_told(tmp_path: Path) -> None:
+    (tmp_path / "b.tar").write_bytes(b"not an archive")
+    with pytest.raises(StorageError, match="damaged"):
+        restore(tmp_path / "b.tar", tmp_path / "again")
 
 
 def test_no_record_no_backup(study: Study, tmp_path: Path) -> None:
