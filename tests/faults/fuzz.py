@@ -202,9 +202,7 @@ def pictures(seed: int) -> tuple[list[bytes], list[bytes]]:
     return shows + small[:2], none + small[2:]
 
 
-def inputs(
-    count: int, book: LayoutBook, other: LayoutBook, seed: int
-) -> Iterator[tuple[str, bytes]]:
+def inputs(count: int, seed: int) -> Iterator[tuple[str, bytes]]:
     """Names and bytes; names that begin with ``none`` come from pictures without a sheet."""
     chance = random.Random(seed)
     shows, none = pictures(seed)
