@@ -14,6 +14,7 @@ from sheet_reader.intake.imap import Mailbox
 from sheet_reader.record import claims, originals, writing
 from sheet_reader.record.claims import Task
 from sheet_reader.record.earlier import Earlier
+from sheet_reader.record.forget import remove_forgotten
 from sheet_reader.record.look import Reader
 from sheet_reader.record.mailbox import fetch
 from sheet_reader.record.model import BatchSummary
@@ -55,6 +56,7 @@ def read_batch(
     tally = Tally()
     with Record.open(study, url) as record:
         originals.sweep_originals(study.folder)
+        remove_forgotten(record)
         take_in(record, arrivals(gather(paths)), tally)
         if mailbox is not None:
             fetch(record, mailbox, tally)

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import contextlib
 import hashlib
 import io
 import re
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 from PIL import Image
 from sqlalchemy import Connection, delete, select, update
 
@@ -23,6 +23,8 @@ from sheet_reader.study.model import Study
 
 SHORTEST = 3
 ANONYMOUS = "photo {}"
+NOTHING = np.full((8, 8), 255, dtype=np.uint8)
+"""Stands for a page that gave no picture, so that the others keep their numbers."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,7 @@ def forget(study: Study, contact: str, url: str | None = None) -> Forgotten:
             raise UsageError(f"nothing in the record or the roster names “{contact}”")
         for photo_id, origin_ids in found.items():
             _forget_photo(record, photo_id, origin_ids)
+        remove_forgotten(record)
         _wipe_free_pages(record)
     return Forgotten(sum(map(len, found.values())), len(found), elsewhere)
 
@@ -85,9 +88,7 @@ def _naming(connection: Connection, who: re.Pattern[str]) -> dict[int, list[int]
 
 
 def _forget_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
-    """One photo, all or nothing: the bare picture is kept first, then the record names it, then
-    the original goes. Interrupted, it is found and finished by the next call.
-    """
+    """One photo: the bare picture is kept first, then the record names it instead."""
     before = record.photo_path(photo_id)
     with our_errors(record.folder):
         after = _bare(record.folder, before)
@@ -98,18 +99,29 @@ def _forget_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
             .where(schema.photos.c.id == photo_id)
             .values(name=ANONYMOUS.format(photo_id), original=after, forgotten_at=now())
         )
-    if record.folder / after != before:
-        with our_errors(record.folder), contextlib.suppress(FileNotFoundError):
-            before.unlink()
+
+
+def remove_forgotten(record: Record) -> None:
+    """Remove the originals that bare pictures have replaced, also after an interruption."""
+    p = schema.photos.c
+    with record.reading() as connection:
+        query = select(p.sha256, p.original).where(p.forgotten_at.is_not(None))
+        rows = connection.execute(query).all()
+    with our_errors(record.folder):
+        for digest, original in rows:
+            for path in originals.of_digest(record.folder, digest):
+                if path != record.folder / original:
+                    path.unlink(missing_ok=True)
 
 
 def _bare(folder: Path, original: Path) -> str:
     """Keep the picture without its tags; gives the place of the new original."""
-    frames = [p.gray for p in open_pictures(original) if isinstance(p, Picture)]
+    parts = open_pictures(original)
+    frames = [p.gray if isinstance(p, Picture) else NOTHING for p in parts]
     data = b""
-    if frames:
+    if any(isinstance(p, Picture) for p in parts):
         stream = io.BytesIO()
-        images = [Image.fromarray(f) for f in frames]
+        images = [Image.fromarray(frame) for frame in frames]
         images[0].save(
             stream,
             "TIFF",
@@ -118,7 +130,7 @@ def _bare(folder: Path, original: Path) -> str:
             append_images=images[1:],
         )
         data = stream.getvalue()
-    place = originals.place_of(hashlib.sha256(data).hexdigest(), ".tif" if frames else ".gone")
+    place = originals.place_of(hashlib.sha256(data).hexdigest(), ".tif" if data else ".gone")
     originals.keep(folder, place, data)
     return place
 

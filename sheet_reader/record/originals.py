@@ -69,6 +69,11 @@ def all_kept(folder: Path) -> Iterator[Path]:
             yield path
 
 
+def of_digest(folder: Path, digest: str) -> list[Path]:
+    """The kept file with this hash, whatever its ending."""
+    return list((folder / FOLDER / digest[:2]).glob(f"{digest}.*"))
+
+
 def sweep_originals(folder: Path) -> None:
     """Remove half-written originals of processes that were killed."""
     sweep(folder / FOLDER, "*/.new-*")

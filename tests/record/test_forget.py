@@ -4,12 +4,15 @@ import io
 from collections.abc import Callable
 from pathlib import Path
 
+import numpy as np
 import pytest
 import stand_in
 from PIL import Image
 from stand_in import says
 
 from sheet_reader.errors import UsageError
+from sheet_reader.intake.pictures import open_pictures
+from sheet_reader.intake.types import Picture
 from sheet_reader.record.batch import read_batch
 from sheet_reader.record.forget import _pattern, forget
 from sheet_reader.record.model import BatchSummary
@@ -59,6 +62,49 @@ def test_forget_removes_the_person_and_keeps_the_counts(study: Study, post: Post
     again = read_batch(study, reader=stand_in.read, jobs=0)
     assert (again.arrived, again.known) == (0, 3)
     assert b"pat doe" not in bytes_of(study.folder).lower()
+
+
+def test_an_interrupted_forgetting_is_finished(
+    study: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (study.folder / "inbox" / "Pat Doe.jpg").write_bytes(tagged_jpeg())
+    read_batch(study, reader=_no_sheet, jobs=0)
+
+    def power_cut(_: Record) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patch:
+        patch.setattr("sheet_reader.record.forget.remove_forgotten", power_cut)
+        with pytest.raises(KeyboardInterrupt):
+            forget(study, "Pat Doe")
+    assert b"Pat Doe" in bytes_of(study.folder)
+    read_batch(study, reader=_no_sheet, jobs=0)
+    originals = [p.read_bytes() for p in (study.folder / "originals").rglob("*.*")]
+    assert len(originals) == 1
+    assert b"Pat Doe" not in originals[0]
+
+
+def test_pages_of_a_pdf_keep_their_numbers(study: Study) -> None:
+    pages = [Image.fromarray(np.full((60, 80), level, dtype=np.uint8)) for level in (0, 90, 200)]
+    stream = io.BytesIO()
+    pages[0].save(stream, "PDF", save_all=True, append_images=pages[1:])
+    data = stream.getvalue()
+    cut = data.replace(b"/MediaBox [ 0 0 80", b"/MediaBox [ 0 0 99999", 2)
+    cut = cut.replace(b"/MediaBox [ 0 0 99999", b"/MediaBox [ 0 0 80", 1)
+    (study.folder / "inbox" / "Pat Doe.pdf").write_bytes(cut)
+    read_batch(study, reader=_no_sheet, jobs=0)
+
+    def seen() -> list[int]:
+        with Record.open(study) as record:
+            path = record.photo_path(1)
+        found = open_pictures(path)
+        return [int(p.gray[4, 4]) if isinstance(p, Picture) else -1 for p in found]
+
+    before = seen()
+    assert before[1] == -1
+    forget(study, "Pat Doe")
+    after = seen()
+    assert (after[0], after[2]) == (before[0], before[2])
 
 
 def _no_sheet(*_: object) -> list[object]:
