@@ -13,6 +13,8 @@ from sheet_reader.intake.pictures import is_picture, suffix_of
 from sheet_reader.intake.types import Arrival, Origin, Unreadable
 
 MAGIC = b"PK\x03\x04"
+ENTRY = b"PK\x01\x02"
+MOST_ENTRIES = 20_000
 DAMAGED = "the zip archive is damaged"
 PICTURE_ENDINGS = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif", ".pdf")
 
@@ -29,6 +31,9 @@ def from_archive(
 
     ``origin`` says where the archive came from; each picture's own has its name in the archive.
     """
+    if data.count(ENTRY) > MOST_ENTRIES:
+        yield Unreadable(name, f"the zip archive holds more than {MOST_ENTRIES:,} files")
+        return
     try:
         archive = zipfile.ZipFile(io.BytesIO(data))
         members = [m for m in archive.infolist() if _wanted(m)]

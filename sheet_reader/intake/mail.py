@@ -24,6 +24,10 @@ from sheet_reader.intake.pictures import is_heif, is_picture, suffix_of, too_man
 from sheet_reader.intake.types import Arrival, Origin, Unreadable
 
 DAMAGED = "the mail is damaged"
+TANGLED = "the mail is made of too many parts within parts"
+MOST_SEPARATORS = 10_000
+MOST_LINES_TIMES_DEPTH = 40_000_000
+LONGEST_HEADER = 8_000
 SMALLEST_SIDE = 400
 """A picture whose longer side has fewer px shows no sheet: a logo under the text."""
 
@@ -31,6 +35,7 @@ _HEADER = re.compile(
     rb"^(received|from|to|date|message-id|mime-version|return-path|subject|content-type):",
     re.IGNORECASE | re.MULTILINE,
 )
+_BOUNDARY = re.compile(rb"boundary\s*=", re.IGNORECASE)
 _FIRST_LINE = re.compile(rb"^[!-9;-~]{1,80}:")
 _IN_HTML = re.compile(rb"data:image/[a-z+.-]{1,20};base64,([A-Za-z0-9+/=\s%]+)", re.IGNORECASE)
 
@@ -73,8 +78,11 @@ def from_mail(
     """The pictures of one mail. Logos and everything else that shows no sheet are passed over;
     what claims to be a picture and is none gives a reason.
     """
+    if _is_tangled(data):
+        yield Unreadable(container, TANGLED)
+        return
     try:
-        message = email.message_from_bytes(data, policy=email.policy.compat32)
+        message = email.message_from_bytes(data, policy=_BoundedHeaders())
         parts = [part for part in message.walk() if not part.is_multipart()]
         origin = _origin(message, container, way)
     except Exception:  # the parser does not document what hostile bytes make it raise
@@ -85,6 +93,24 @@ def from_mail(
     if len(parts) > bounds.parts:
         many = f"{len(parts)} parts, only the first {bounds.parts} were looked at"
         yield Unreadable(container, f"the mail has {many}")
+
+
+def _is_tangled(data: bytes) -> bool:
+    """Whether the parser's work would grow out of all proportion: it compares every line with the
+    separator of every part around it.
+    """
+    nested = len(_BOUNDARY.findall(data))
+    return (
+        data.count(b"\n--") > MOST_SEPARATORS or nested * data.count(b"\n") > MOST_LINES_TIMES_DEPTH
+    )
+
+
+class _BoundedHeaders(email.policy.Compat32):
+    """Headers cut to a length that no honest one has: taking long ones apart takes for ever."""
+
+    def header_source_parse(self, sourcelines: list[str]) -> tuple[str, str]:
+        name, value = super().header_source_parse(sourcelines)
+        return name, value[:LONGEST_HEADER]
 
 
 def _origin(message: Message, container: str, way: str) -> Origin:

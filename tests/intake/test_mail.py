@@ -3,6 +3,7 @@ from __future__ import annotations
 import base64
 import io
 import mailbox
+import time
 import zipfile
 from email.message import EmailMessage
 from pathlib import Path
@@ -122,6 +123,7 @@ def test_zip_attachment_within_bounds() -> None:
         ({"bomb.png": b"\0" * 30_000_000}, DEFAULT, "far more"),
         ({"a.png": png(1), "b.png": png(2)}, Bounds(zip_members=1), "first 1"),
         ({"a.png": png(1)}, Bounds(zip_bytes=100), "more than is allowed"),
+        ({f"{n}": b"" for n in range(20_001)}, DEFAULT, "more than 20,000 files"),
     ],
 )
 def test_zips_out_of_bounds(members: dict[str, bytes], bounds: Bounds, said: str) -> None:
@@ -196,6 +198,30 @@ def test_malformed_mail_gives_lines_not_errors(data: bytes) -> None:
     for item in from_mail(data, "m.eml", DEFAULT):
         assert isinstance(item, Unreadable)
         assert "\n" not in item.reason
+
+
+HEAD = b"From: a\nTo: b\nSubject: c\n"
+LONG = {
+    "parameters": HEAD + b"Content-Type: image/png; " + b'a="x";' * 500_000 + b"\n\nxx",
+    "quotes": HEAD + b'Content-Disposition: attachment; filename="' + b'";"' * 500_000 + b"\n\nx",
+    "pieces": HEAD + b"".join(b"filename*%d=x;" % n for n in range(200_000)) + b"\n\nxx",
+    "separators": HEAD + b'Content-Type: multipart/mixed; boundary="x"\n\n' + b"--x\n\n" * 500_000,
+    "nesting": HEAD
+    + b"".join(
+        b'Content-Type: multipart/mixed; boundary="%d"\n\n--%d\n' % (n, n) for n in range(800)
+    )
+    + b"x\n" * 300_000,
+    "words": b"From: a\nTo: b\nSubject: " + b"=?utf-8?q?a?= " * 500_000 + b"\n\nxx",
+    "data": HEAD + b"Content-Type: text/html\n\n" + b"data:image/png;base64," * 500_000,
+}
+
+
+@pytest.mark.parametrize("kind", LONG)
+def test_mail_made_to_keep_a_program_busy(kind: str) -> None:
+    began = time.monotonic()
+    items = list(from_mail(LONG[kind], "m.eml", DEFAULT))
+    assert all(isinstance(i, Unreadable) for i in items)
+    assert time.monotonic() - began < 5.0, "far more than any honest mail takes"
 
 
 @settings(max_examples=50, deadline=None)
