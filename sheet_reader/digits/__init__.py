@@ -1,1 +1,6 @@
-"""Room 5, digits: from crops of boxes to class probabilities."""
+"""Classifies box crops: digit, empty, struck, several, other; with calibrated probabilities."""
+
+from sheet_reader.digits.read import read_boxes
+from sheet_reader.digits.types import CLASSES, BoxReadings
+
+__all__ = ["CLASSES", "BoxReadings", "read_boxes"]

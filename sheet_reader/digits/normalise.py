@@ -1,0 +1,86 @@
+"""From a grey crop as photographed to what the network sees: paper level out, ink scaled.
+
+Two views of each crop: how dark it is against the whole crop's paper, and how dark against the
+paper close by, scaled so that the darkest ink near the middle counts as full. The first keeps
+blackened boxes and faint show-through apart from ink, the second makes pale pencil as clear as a
+felt tip. Each 64 × 64 view is folded into four 32 × 32 planes, so that the network spends little
+at full resolution.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+CROP_PX = 64
+PLANES = 8
+PLANE_PX = 32
+BLOCK = 4
+GRID = CROP_PX // BLOCK
+PAPER_RANK = 217
+"""Of the 256 block means the one that counts as paper: 85 % are darker."""
+PAPER_FLOOR = 20.0
+LOCAL_SHARE = 0.5
+"""The paper close by is never taken as darker than this share of the crop's paper."""
+INK_FLOOR = 0.10
+"""Contrast under which ink is not scaled up any further."""
+REACH = 2
+MIDDLE = slice(6, 26)
+
+
+def spread_matrix() -> NDArray[np.float32]:
+    """(64, 16): smooths a row of block values over 5 blocks and interpolates it to pixels."""
+    box = np.zeros((GRID, GRID))
+    for i in range(GRID):
+        for step in range(-REACH, REACH + 1):
+            box[i, min(max(i + step, 0), GRID - 1)] += 1.0 / (2 * REACH + 1)
+    centres = (np.arange(CROP_PX) + 0.5) / BLOCK - 0.5
+    up = np.zeros((CROP_PX, GRID))
+    for pixel, position in enumerate(np.clip(centres, 0, GRID - 1)):
+        low = min(int(position), GRID - 2)
+        up[pixel, low + 1] = position - low
+        up[pixel, low] = 1.0 - up[pixel, low + 1]
+    return np.asarray(up @ box, np.float32)
+
+
+_SPREAD = spread_matrix()
+
+
+def normalise(crops: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """The network's input, float32 (N, 8, 32, 32), for grey crops uint8 (N, 64, 64).
+
+    Planes 0–3 are the first view (−0.25..1, 0 paper), 4–7 the second (0..1.5), each as the pixels
+    at even/odd rows and columns in the order (0,0), (0,1), (1,0), (1,1).
+    """
+    grey = crops.astype(np.float32)
+    n = len(grey)
+    blocks = grey.reshape(n, GRID, BLOCK, GRID, BLOCK).mean(axis=(2, 4))
+    ranked = np.partition(blocks.reshape(n, GRID * GRID), PAPER_RANK, axis=1)[:, PAPER_RANK]
+    level = np.maximum(ranked, PAPER_FLOOR)[:, None, None]
+    against_all = np.clip(1.0 - grey / level, -0.25, 1.0)
+    local = _SPREAD @ _largest_near(blocks) @ _SPREAD.T
+    against_near = np.clip(1.0 - grey / np.maximum(local, LOCAL_SHARE * level), 0.0, 1.0)
+    near_planes = _fold(against_near)
+    ink = near_planes.mean(axis=1)[:, MIDDLE, MIDDLE].max(axis=(1, 2), initial=0.0)
+    near_planes /= np.maximum(ink, INK_FLOOR)[:, None, None, None]
+    np.minimum(near_planes, 1.5, out=near_planes)
+    return np.concatenate([_fold(against_all), near_planes], axis=1)
+
+
+def _largest_near(blocks: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Largest value within 2 blocks in each direction; (N, 16, 16) to the same."""
+    out = blocks
+    for axis in (1, 2):
+        width = [(0, 0), (0, 0), (0, 0)]
+        width[axis] = (REACH, REACH)
+        wide = np.pad(out, width, mode="edge")
+        shifted = [np.take(wide, np.arange(k, k + GRID), axis=axis) for k in range(2 * REACH + 1)]
+        out = np.maximum.reduce(shifted)
+    return out
+
+
+def _fold(view: NDArray[np.float32]) -> NDArray[np.float32]:
+    """(N, 64, 64) to (N, 4, 32, 32)."""
+    n = len(view)
+    folded = view.reshape(n, PLANE_PX, 2, PLANE_PX, 2).transpose(0, 2, 4, 1, 3)
+    return folded.reshape(n, 4, PLANE_PX, PLANE_PX)

@@ -1,0 +1,98 @@
+"""Trains the reader: ``python -m sheet_reader.digits.train``.
+
+Writes ``weights.onnx`` and ``calibration.json``. With ``--out`` they go to another folder.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import json
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import torch
+
+from sheet_reader.digits import splits
+from sheet_reader.digits.read import CALIBRATION, WEIGHTS
+from sheet_reader.digits.training import checks, strokes
+from sheet_reader.digits.training.batches import Batches, Mix
+from sheet_reader.digits.training.export import temperature, write_calibration, write_onnx
+from sheet_reader.digits.training.fit import Recipe, fit, scores_of
+from sheet_reader.digits.training.model import Network, Widths
+from sheet_reader.digits.training.sources import Wanted, gather
+from sheet_reader.digits.types import CLASSES
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Train, calibrate, write, and say how it did on the development data."""
+    options = _options(arguments)
+    device = torch.device(options.device or ("cuda" if torch.cuda.is_available() else "cpu"))
+    torch.manual_seed(options.seed)
+    torch.set_float32_matmul_precision("high")
+    begun = time.monotonic()
+    strokes.start_workers()
+    wanted = Wanted(tuple(options.without), splits.TRAIN, options.hand, 1, options.semeion)
+    sources = gather(device, wanted)
+    print(f"sources after {time.monotonic() - begun:.0f} s on {device}")
+    made, batch = (16_384, 2_048) if device.type == "cuda" else (256, 256)
+    mix = Mix().scaled(made / Mix().total)
+    recipe = Recipe(int(options.samples), rate=options.rate, batch=batch, seed=options.seed,
+                    limit_s=options.limit)  # fmt: skip
+    batches = Batches(sources, mix, options.seed, device)
+    out: Path = options.out
+    out.mkdir(parents=True, exist_ok=True)
+    network = fit(Network(Widths(*options.widths, tuple(options.blocks))), batches, recipe)
+    torch.save(network.state_dict(), out / "network.pt")
+    write_onnx(copy.deepcopy(network), out / WEIGHTS)
+    held = gather(device, replace(wanted, split=splits.CALIBRATION, hand=30_000, seed=77))
+    stream = Batches(held, mix, 4_000_000 + options.seed, device)
+    scores, labels = _stream_scores(network, stream, int(min(40_000, options.samples / 4)))
+    level = temperature(scores, labels)
+    note = "fitted on the calibration splits of MNIST, pendigits and UNIPEN as training crops"
+    write_calibration(out / CALIBRATION, level, [0.0] * len(CLASSES), note)
+    figures = checks.development(network.to(device), level, device)
+    figures["temperature"] = level
+    figures["stream right"] = float((scores.argmax(1) == labels).mean())
+    figures["seconds"] = time.monotonic() - begun
+    (out / "development.json").write_text(json.dumps(figures, indent=1) + "\n")
+    print(json.dumps(figures, indent=1))
+
+
+def _stream_scores(
+    network: torch.nn.Module, stream: Batches, least: int
+) -> tuple[np.ndarray, np.ndarray]:
+    scores, labels = [], []
+    while sum(map(len, labels)) < least:
+        grey, truth = stream.next()
+        scores.append(scores_of(network, grey))
+        labels.append(truth.cpu().numpy())
+    return np.concatenate(scores), np.concatenate(labels)
+
+
+def _options(arguments: list[str] | None) -> argparse.Namespace:
+    parser = argparse.ArgumentParser(
+        prog="python -m sheet_reader.digits.train", description=__doc__
+    )
+    parser.add_argument("--out", type=Path, default=Path(__file__).parent)
+    parser.add_argument(
+        "--device", choices=("cpu", "cuda"), help="default: a GPU where there is one"
+    )
+    parser.add_argument(
+        "--samples", type=float, default=40e6, help="training crops, each seen once"
+    )
+    parser.add_argument("--rate", type=float, default=4e-3, help="highest learning rate")
+    parser.add_argument("--limit", type=float, default=0.0, help="seconds after which to end")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--hand", type=int, default=300_000, help="digits by the procedural hand")
+    parser.add_argument("--without", nargs="*", default=[], help="sets to leave out")
+    parser.add_argument("--semeion", action="store_true", help="train on Semeion too")
+    parser.add_argument("--widths", type=int, nargs=4, default=[24, 64, 96, 128])
+    parser.add_argument("--blocks", type=int, nargs=3, default=[2, 4, 2])
+    return parser.parse_args(arguments)
+
+
+if __name__ == "__main__":
+    main()

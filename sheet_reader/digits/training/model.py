@@ -1,0 +1,67 @@
+"""The network: small, and thrifty at full resolution."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import torch
+from torch import Tensor, nn
+
+from sheet_reader.digits.normalise import PLANES
+from sheet_reader.digits.types import CLASSES
+
+
+@dataclass(frozen=True, slots=True)
+class Widths:
+    """Channels after the stem (32 × 32), at 16 × 16, 8 × 8 and 4 × 4, and blocks at each."""
+
+    stem: int = 24
+    coarse: int = 64
+    middle: int = 96
+    fine: int = 128
+    blocks: tuple[int, int, int] = (2, 4, 2)
+
+
+class Block(nn.Module):
+    """A depthwise and a pointwise convolution; adds its input where the shape stays."""
+
+    def __init__(self, inside: int, outside: int, stride: int = 1) -> None:
+        super().__init__()
+        self.same = inside == outside and stride == 1
+        self.layers = nn.Sequential(
+            nn.Conv2d(inside, inside, 3, stride, 1, groups=inside, bias=False),
+            nn.BatchNorm2d(inside),
+            nn.Conv2d(inside, outside, 1, bias=False),
+            nn.BatchNorm2d(outside),
+        )
+
+    def forward(self, x: Tensor) -> Tensor:
+        """(N, inside, H, W) to (N, outside, H / stride, W / stride)."""
+        y: Tensor = self.layers(x)
+        return torch.relu(x + y) if self.same else torch.relu(y)
+
+
+class Network(nn.Module):
+    """(N, 8, 32, 32) as ``normalise`` gives it, to scores (N, 14)."""
+
+    def __init__(self, widths: Widths | None = None) -> None:
+        super().__init__()
+        w = widths or Widths()
+        layers: list[nn.Module] = [
+            nn.Conv2d(PLANES, w.stem, 3, 1, 1, bias=False),
+            nn.BatchNorm2d(w.stem),
+            nn.ReLU(),
+        ]
+        inside = w.stem
+        for outside, blocks in zip((w.coarse, w.middle, w.fine), w.blocks, strict=True):
+            layers.append(Block(inside, outside, 2))
+            layers += [Block(outside, outside) for _ in range(blocks)]
+            inside = outside
+        self.features = nn.Sequential(*layers)
+        self.drop = nn.Dropout(0.1)
+        self.answer = nn.Linear(inside * 16, len(CLASSES))
+
+    def forward(self, x: Tensor) -> Tensor:
+        """Scores before the softmax."""
+        scores: Tensor = self.answer(self.drop(torch.flatten(self.features(x), 1)))
+        return scores
