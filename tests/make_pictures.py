@@ -19,6 +19,7 @@ from rich.console import Console
 
 from sheet_reader.record.batch import read_batch
 from sheet_reader.record.store import Record
+from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.overlay import write_overlays
 from sheet_reader.review.session import Review
@@ -55,9 +56,9 @@ def photos(study: Study, book: LayoutBook) -> None:
 
 
 def overlay(record: Record, out: Path) -> None:
-    """The photograph with the most questions, smaller."""
+    """The photograph with about three questions, smaller."""
     waiting = [reading.photo_id for reading in record.pending()]
-    chosen = max(set(waiting), key=waiting.count)
+    chosen = min(sorted(set(waiting)), key=lambda photo: abs(waiting.count(photo) - 3))
     with tempfile.TemporaryDirectory() as folder:
         (drawn,) = write_overlays(record, chosen, Path(folder))
         picture = cv2.imread(str(drawn))
@@ -68,8 +69,13 @@ def overlay(record: Record, out: Path) -> None:
 
 
 def review(record: Record, out: Path) -> None:
-    """The first counted field that waits, as the terminal shows it."""
-    counts = [waiting for waiting in record.pending() if waiting.kind == "count"]
+    """The most doubtful count that is not typed blind, as the terminal shows it."""
+    study = record.study
+    desk = RecordDesk(record)
+    questions = [q for q in desk.questions() if q.spec.kind == "count" and q.reading.value]
+    shown = [q for q in questions if not keyed_blind(q, study) and not q.together]
+    first = min(shown, key=lambda q: q.reading.confidence).reading
+    rest = [waiting for waiting in record.pending() if waiting != first]
     screen = Console(
         file=io.StringIO(), width=80, record=True, force_terminal=True, color_system="truecolor",
         markup=False, highlight=False,
@@ -79,13 +85,13 @@ def review(record: Record, out: Path) -> None:
         raise EOFError
 
     Review(
-        desk=RecordDesk(record, counts[:1]),
-        study=record.study,
+        desk=RecordDesk(record, [first, *rest]),
+        study=study,
         console=screen,
         read_line=stop,
         launch=lambda _path: 1,
         by="Kim",
-        today=record.study.season.last,
+        today=study.season.last,
     ).run()
     rendered(screen.export_svg(title="sheet-reader review"), out)
 
