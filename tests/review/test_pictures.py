@@ -91,3 +91,18 @@ def test_percent_never_claims_certainty(value: float, text: str) -> None:
 def test_reasons_without_values() -> None:
     reason = "total 14, parts add to 12; visit 2026-05-20, site 2047"
     assert not any(character.isdigit() for character in without_values(reason))
+
+
+@pytest.mark.parametrize("name", ["SixelImage", "TGPImage"])
+def test_terminals_that_show_pictures_get_them(
+    name: str, monkeypatch: pytest.MonkeyPatch, capfd: pytest.CaptureFixture[str]
+) -> None:
+    from textual_image import renderable
+
+    monkeypatch.setattr(renderable, "Image", getattr(renderable, name))
+    out = io.StringIO()
+    console = Console(file=out, width=80, force_terminal=True, color_system="truecolor")
+    console.print(pictures.drawing(pictures.strip(crops(2)), "graphics", 78))
+    written = out.getvalue() + capfd.readouterr().out
+    # DEC's sixel data start with ESC P, the terminal graphics protocol's with ESC _ G.
+    assert ("\x1bP" if name == "SixelImage" else "\x1b_G") in written
