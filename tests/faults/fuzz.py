@@ -44,6 +44,7 @@ from sheet_reader.study.reader import read_study
 SAMPLES = Path(__file__).parents[2] / "samples"
 CHUNK = 250
 SECONDS = 60.0
+KINDS_OF_NONE = ("desk", "text", "other study", "older layout")
 BROKEN = re.compile(r"stumbled|broke down")
 HUNG = re.compile(r"took longer")
 
@@ -186,27 +187,27 @@ def in_zip(data: bytes) -> bytes:
 
 
 @cache
-def pictures(seed: int) -> tuple[list[bytes], list[bytes]]:
-    """Some JPEGs that show a sheet of the beans, and some that show none."""
+def pictures(seed: int, few: bool) -> tuple[list[bytes], list[bytes]]:
+    """Some JPEGs that show a sheet of the beans, and some that show none; ``few`` is quick."""
     book, other = (LayoutBook(read_study(SAMPLES / s)) for s in ("bean_tips", "rock_pools"))
     hands = ProceduralHands()
-    shows = [photo_of(book, hands, "easy", seed + n).data for n in range(3)]
+    shows = [photo_of(book, hands, "easy", seed + n).data for n in range(1 if few else 3)]
     older = older_layout(book)
     none = [
         no_sheet_photo(kind, other, older, hands, "easy", seed + n).data
-        for n, kind in enumerate(("desk", "text", "other study", "older layout"))
+        for n, kind in enumerate(("text",) if few else KINDS_OF_NONE)
     ]
     noise = np.random.default_rng(seed).integers(0, 255, (900, 1200), dtype=np.uint8)
     none.append(cv2.imencode(".jpg", noise)[1].tobytes())
-    small = [in_format(data, "JPEG") for data in (*shows[:2], *none)]
-    return shows + small[:2], none + small[2:]
+    small = [in_format(data, "JPEG") for data in (*shows, *none)]
+    return shows + small[: len(shows)], none + small[len(shows) :]
 
 
 def inputs(count: int, seed: int) -> Iterator[tuple[str, bytes]]:
     """Names and bytes; names that begin with ``none`` come from pictures without a sheet."""
     chance = random.Random(seed)
-    shows, none = pictures(seed)
-    formats = {kind: [in_format(d, kind) for d in (shows[0], none[1])] for kind in KINDS}
+    shows, none = pictures(seed, count < CHUNK)
+    formats = {kind: [in_format(d, kind) for d in (shows[0], none[0])] for kind in KINDS}
     for number in range(count):
         empty = chance.random() < 0.5
         base = chance.choice(none if empty else shows)

@@ -90,7 +90,7 @@ def photo(said: Any, *, seed: int = 0) -> bytes:
 
 def read(picture: Picture, study: Study, _book: object, today: date) -> list[Any]:
     """The stand-in reader; "act" makes it misbehave. Several sheets in one photo are found in the
-    order they lie, on odd days in the reverse one.
+    order they lie, on odd days in the reverse one; on odd days a sheet may say something else.
     """
     row = picture.gray[0]
     said = json.loads(row[: int(np.argmin(row))].tobytes())
@@ -98,6 +98,8 @@ def read(picture: Picture, study: Study, _book: object, today: date) -> list[Any
         found = [_read_one(one, picture, study, 500.0 * n) for n, one in enumerate(said)]
         parts = found[::-1] if today.day % 2 else found
         return [item for part in parts for item in part]
+    if isinstance(said, dict) and today.day % 2:
+        said = said | said.get("on_odd_days", {})
     return _read_one(said, picture, study, 0.0)
 
 

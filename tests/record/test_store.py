@@ -5,9 +5,11 @@ from datetime import date
 
 import numpy as np
 import pytest
+import stand_in
 from stand_in import says
 
 from sheet_reader.errors import UsageError
+from sheet_reader.record.batch import read_batch
 from sheet_reader.record.model import (
     Accept,
     BatchSummary,
@@ -282,6 +284,24 @@ def test_a_decided_field_says_where_a_newer_reading_differs(study: Study, post: 
     with Record.open(study) as record:
         assert row(record, "sun.eggs").reason == "decided by a person; a newer reading says 3"
         assert the_visit_of(record, "1004").values["sun.eggs"] == "8"
+
+
+def test_a_page_that_is_taken_for_another_one_now(study: Study, post: Post) -> None:
+    post(says(sheet="1010", on_odd_days={"sheet": "1004"}), today=date(2026, 6, 2))
+    read_batch(study, reader=stand_in.read, jobs=0, again=True, today=date(2026, 6, 3))
+    with Record.open(study) as record:
+        assert [r.sheet for r in record.readings()] == ["1004"] * 7
+
+
+def test_a_page_with_decisions_is_never_left_out(study: Study, post: Post) -> None:
+    said = says(flagged={"sun.eggs": "3"}, sheet="1010", on_odd_days={"sheet": "1004"})
+    post(said, today=date(2026, 6, 2))
+    with Record.open(study) as record:
+        record.decide(record.pending()[0].reading_id, Value("8"), by="Ada")
+    read_batch(study, reader=stand_in.read, jobs=0, again=True, today=date(2026, 6, 3))
+    with Record.open(study) as record:
+        assert {r.sheet for r in record.readings()} == {"1004", "1010"}
+        assert the_visit(record).values["sun.eggs"] == "8"
 
 
 def the_visit_of(record: Record, site: str) -> VisitRow:
