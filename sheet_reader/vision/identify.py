@@ -18,7 +18,7 @@ from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import coarse_surface, marker_sightings
 from sheet_reader.vision.markers import patient_markers
 from sheet_reader.vision.printed import printed_code_available, read_printed
-from sheet_reader.vision.quality import outside_corner
+from sheet_reader.vision.quality import what_is_outside
 from sheet_reader.vision.surface import Surface, apply_homography
 from sheet_reader.vision.template import PreparedPage
 from sheet_reader.vision.types import NoSheet
@@ -84,8 +84,8 @@ def _unreadable(pyramid: Pyramid, page: Page, group: Group, read: CodeRead) -> N
     if (places < 0).any() or (places > (width - 1, height - 1)).any():
         edges = np.array([[0, 0], [page.width_mm, 0], [page.width_mm, page.height_mm],
                           [0, page.height_mm]])  # fmt: skip
-        corner = outside_corner(apply_homography(group.homography, edges), pyramid.shape)
-        where = f"{corner} corner is outside the picture" if corner else "code is cut off"
+        part = what_is_outside(apply_homography(group.homography, edges), pyramid.shape)
+        where = part or "the square code is cut off"
         return NoSheet("no code", f"{where}, and the code with it; photograph the whole sheet")
     hint = (
         ""

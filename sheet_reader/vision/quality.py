@@ -108,13 +108,24 @@ def glare_share(flat: FlatPage) -> float:
     return burnt if np.median(gray) < BURNT - 10 else 0.0
 
 
-def outside_corner(outline_px: Array, shape: tuple[int, int]) -> str:
-    """Which of the page's corners lies farthest outside the picture, "" if none does."""
-    names = ("top left", "top right", "bottom right", "bottom left")
+def what_is_outside(outline_px: Array, shape: tuple[int, int]) -> str:
+    """Which part of the page lies outside a picture of ``shape``, in words, "" if none does.
+
+    ``outline_px`` (4, 2) are the page's corners, clockwise from the printed top left.
+    """
+    corners = ("top left", "top right", "bottom right", "bottom left")
+    edges = ("top", "right", "bottom", "left")
     height, width = shape
     over = np.maximum(-outline_px, outline_px - (width - 1, height - 1)).max(axis=1)
-    worst = int(np.argmax(over))
-    return names[worst] if over[worst] > 0 else ""
+    out = over > 0
+    if not out.any():
+        return ""
+    if out.sum() == 2:
+        for i, edge in enumerate(edges):
+            if out[i] and out[(i + 1) % 4]:
+                return f"{edge} edge is outside the picture"
+    worst = (int(np.argmin(out)) + 2) % 4 if out.sum() == 3 else int(np.argmax(over))
+    return f"{corners[worst]} corner is outside the picture"
 
 
 def advice(
@@ -127,9 +138,8 @@ def advice(
     brightness), ``outline_px`` (4, 2) the page's corners in a picture of ``shape``.
     """
     if "outside the picture" in hidden:
-        corner = outside_corner(outline_px, shape)
-        place = f"the {corner} corner is" if corner else "a part of it is"
-        return f"Please get the whole sheet into the picture: {place} outside."
+        part = what_is_outside(outline_px, shape) or "print is partly outside"
+        return f"Please photograph the whole sheet: its {part}."
     if "covered" in hidden:
         return "Please keep fingers and other things off the boxes: some are covered."
     if "burnt out" in hidden or quality.glare_share > _GLARE_SHARE:
