@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Sequence
 from datetime import date
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, cast
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,9 +14,10 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
-from sheet_reader.record.earlier import Earlier, takes_history
+from sheet_reader.record.earlier import Earlier
 from sheet_reader.record.images import context_png, pack_boxes
 from sheet_reader.record.model import FoundField, FoundPage, PhotoResult, PhotoStatus
+from sheet_reader.record.second_look import read_twice
 from sheet_reader.study.model import Study
 from sheet_reader.vision.types import BoxView, NoSheet, SheetView
 
@@ -57,8 +58,8 @@ def look_at(
 ) -> PhotoResult:
     """Read every picture in the original at ``path``; ``on_frame`` is called after each one.
 
-    Where ``earlier`` knows counts of the site from before the sheet's date, the picture is read
-    once more with them, since only the first reading tells site and date.
+    Where ``earlier`` knows counts of the site from before the sheet's date, fields that they speak
+    against are flagged.
     """
     pages: list[FoundPage] = []
     failures: list[str] = []
@@ -66,9 +67,8 @@ def look_at(
     for part in pictures_in(path.read_bytes(), path.name, bounds):
         if isinstance(part, Picture):
             opened += 1
-            outcome = reader(part, study, book, today)
-            if history := _history(outcome, earlier, reader):
-                outcome = cast(Any, reader)(part, study, book, today, history=history)
+            call = (part, study, book, today)
+            outcome = reader(*call) if earlier is None else read_twice(reader, call, earlier)
             found, missing = _sorted_out(part, outcome or [NoSheet("no markers", NOTHING)])
             pages += found
             failures += missing
@@ -77,13 +77,6 @@ def look_at(
         on_frame()
     status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
     return PhotoResult(tuple(pages), tuple(dict.fromkeys(failures)), status)
-
-
-def _history(outcome: Outcome, earlier: Earlier | None, reader: Reader) -> Mapping[str, Any]:
-    if earlier is None or not takes_history(reader):
-        return {}
-    pages = [item[1] for item in outcome if not isinstance(item, NoSheet)]
-    return earlier.before((p.site, p.visit_date) for p in pages if p.site and p.visit_date)
 
 
 def _sorted_out(picture: Picture, outcome: Outcome) -> tuple[list[FoundPage], list[str]]:

@@ -70,12 +70,12 @@ def test_a_worker_that_hangs_or_dies_is_replaced(study: Study) -> None:
         study,
         reader=stand_in.read,
         jobs=1,
-        seconds_per_picture=1.0,
+        seconds_per_picture=2.0,
         on_progress=lambda *a: done.append(a),
     )
     assert (summary.read, summary.failed) == (3, 2)
     assert summary.lines[0] == (
-        "p1.png: reading this photo took longer than 1 second and was stopped"
+        "p1.png: reading this photo took longer than 2 seconds and was stopped"
     )
     assert summary.lines[1] == "p3.png: the reader broke down over this photo"
     assert done[-1] == (5, 5, "p4.png")

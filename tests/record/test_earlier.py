@@ -5,14 +5,18 @@ from datetime import date
 from functools import partial
 from typing import Any
 
+import pytest
 import stand_in
 from stand_in import says
 
+from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.record.batch import read_batch
 from sheet_reader.record.earlier import Earlier, takes_history
 from sheet_reader.record.model import BatchSummary, LeftEmpty, Value
+from sheet_reader.record.second_look import doubted_page
 from sheet_reader.record.store import Record
+from sheet_reader.sheet.model import SheetCode
 from sheet_reader.study.model import Study
 
 Post = Callable[..., BatchSummary]
@@ -60,6 +64,42 @@ def test_a_sheet_is_read_with_what_came_before_it(study: Study) -> None:
     read_batch(study, reader=read_with_history, jobs=0)
     told = [h["1004"]["sun.eggs"] if h else None for h in SEEN]
     assert told == [None, None, [0], None, [0]], "the second photo of a sheet saw the first"
+
+
+def field(status: str, value: str | None, reason: str = "") -> FieldReading:
+    return FieldReading("sun.eggs", value, 0.9, status, reason)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "expected"),
+    [
+        (("accepted", "7"), ("accepted", "7"), ("accepted", "7", "")),
+        (
+            ("accepted", "7"),
+            ("flagged", "1", "the box could be 1 or 7"),
+            (
+                "flagged",
+                "1",
+                "the site's earlier counts speak against 7: the box could be 1 or 7",
+            ),
+        ),
+        (
+            ("accepted", "7"),
+            ("accepted", "1"),
+            ("flagged", "1", "the site's earlier counts speak against 7"),
+        ),
+        (("flagged", "7", "why"), ("accepted", "7"), ("flagged", "7", "why")),
+        (("flagged", "7", "why"), ("accepted", "1"), ("flagged", "7", "why")),
+        (("empty", None), ("flagged", "1"), ("empty", None, "")),
+    ],
+)
+def test_earlier_counts_raise_doubts_and_lay_none(
+    first: tuple[str, ...], second: tuple[str, ...], expected: tuple[str, ...]
+) -> None:
+    code = SheetCode("ponds", "v1", "BLANK", 1)
+    one, other = (PageReading(code, (field(*f),), None, None) for f in (first, second))
+    (f,) = doubted_page(one, other).fields
+    assert (f.status, f.value, f.reason) == expected
 
 
 def test_readers_that_take_history() -> None:
