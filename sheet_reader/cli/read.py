@@ -131,7 +131,7 @@ def _conclude(study: Study, overlay: Path | None, before: set[int]) -> None:
 
     with Record.open(study) as record:
         fresh = {line.photo_id for line in record.photos()} - before
-        for line in _advice(record, fresh):
+        for line in [*_advice(record, fresh), *_decided_otherwise(record, fresh)]:
             click.echo(line)
         if overlay is not None:
             _write_overlays(record, overlay, fresh)
@@ -150,6 +150,16 @@ def _advice(record: Record, fresh: set[int]) -> list[str]:
         if page.advice and page.photo_id in fresh
     }
     return sorted(lines)
+
+
+def _decided_otherwise(record: Record, fresh: set[int]) -> list[str]:
+    """Where a photo just read again says something else than a person decided, which stands."""
+    return [
+        f"{row.photo}: {row.field} is read as {row.later_value} now; "
+        f"decided was {row.value or row.status}, and that stands."
+        for row in record.readings()
+        if row.later_value is not None and row.photo_id in fresh
+    ]
 
 
 def _write_overlays(record: Record, folder: Path, fresh: set[int]) -> None:
@@ -207,7 +217,7 @@ def _told(batch: BatchSummary) -> str:
             return "No photos here."
         all_of = "It is" if batch.known == 1 else f"All {batch.known} photos are"
         return f"Nothing new. {all_of} in the record already."
-    parts = [f"{counted(batch.arrived, 'new photo')}"]
+    parts = [counted(batch.arrived, "new photo") if batch.arrived else "No new photo"]
     if batch.known:
         parts.append(f"{batch.known} known already")
     if batch.failed:

@@ -1,6 +1,7 @@
 """From photos to rows through the command line, with a stand-in for the reader."""
 
 import csv
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -253,3 +254,25 @@ def test_the_cameras_tags_leave_with_nothing(bean_desk: Any) -> None:
         data = file.read_bytes()
         assert b"Owner" not in data
         assert b"2026:05:20" not in data
+
+
+def test_reading_again_never_overrides_a_decision_and_shows_the_difference(
+    bean_desk: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from sheet_reader.record import worker
+
+    bean_desk.put("a.png", flagged={PLANTS: ("14", 0.7, "unsure")})
+    bean_desk.done("read")
+    bean_desk.done("review", typed="19\n")
+    reader = worker.default_reader()
+
+    def newer(*given: Any) -> Any:
+        ((view, page),) = reader(*given)
+        fields = [replace(f, value="16") if f.field == PLANTS else f for f in page.fields]
+        return [(view, replace(page, fields=tuple(fields)))]
+
+    monkeypatch.setattr(worker, "default_reader", lambda: newer)
+    text = bean_desk.done("read", "--again")
+    line = f"a.png: {PLANTS} is read as 16 now; decided was 19, and that stands."
+    assert line in text
+    assert table_of_rows(bean_desk)[0][PLANTS] == "19"
