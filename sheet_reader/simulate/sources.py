@@ -21,6 +21,7 @@ from sheet_reader.simulate.hand import Hand, digit_strokes, random_hand
 from sheet_reader.simulate.ink import Ink, InkPen, Stroke
 
 Choice = dict[int, list[int]]
+_KNOWN_WELL = 60
 
 
 class DigitSource(Protocol):
@@ -70,7 +71,10 @@ class StrokeSet:
 
 
 class StrokeHands:
-    """People whose pen strokes were recorded."""
+    """People whose pen strokes were recorded. A person's chance grows with the number of their
+    samples, up to ``_KNOWN_WELL``: else the one odd digit of a person with few samples would
+    stand all over that person's sheets.
+    """
 
     def __init__(self, name: str, samples: StrokeSet) -> None:
         self.name = name
@@ -81,10 +85,13 @@ class StrokeHands:
             for choice in (self._by_writer.setdefault(writer, {}), self._all):
                 choice.setdefault(int(label), []).append(index)
         self._names = sorted(self._by_writer)
+        counts = [sum(map(len, self._by_writer[name].values())) for name in self._names]
+        weights = np.minimum(counts, _KNOWN_WELL)
+        self._chance = weights / weights.sum()
 
     def writer(self, pen: InkPen, rng: np.random.Generator) -> DigitSource:
         """One recorded person; digits that the person never wrote come from another."""
-        name = self._names[int(rng.integers(len(self._names)))]
+        name = self._names[int(rng.choice(len(self._names), p=self._chance))]
         return _StrokeWriter(self._set, {**self._all, **self._by_writer[name]}, pen)
 
 
