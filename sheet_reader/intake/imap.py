@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import imaplib
+import importlib
 import os
 import re
 import ssl
@@ -84,8 +85,7 @@ def password_for(mailbox: Mailbox) -> str:
     if password := os.environ.get(PASSWORD_VARIABLE):
         return password
     with contextlib.suppress(Exception):  # no keyring installed, none running, or locked
-        import keyring
-
+        keyring = importlib.import_module("keyring")
         kept = keyring.get_password(KEYRING_SERVICE, f"{mailbox.user}@{mailbox.host}")
         if kept:
             return str(kept)
