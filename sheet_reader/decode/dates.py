@@ -7,7 +7,8 @@ probabilities by the boxes alone, and D days of the season up to today,
                  L(d, m, y) · e / 10^6        for anything else,
 
 e = ``ODD_DATE`` being the share of sheets with an impossible or untimely date (an assumption).
-A date that the boxes spell clearly but that cannot be is asked about, not moved.
+A date that cannot be, though the boxes rather spell it, is asked about, not moved: volunteers do
+write 31 June. So the calendar settles doubts between dates and overrules none.
 """
 
 from __future__ import annotations
@@ -21,7 +22,6 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.beliefs import NumberBelief
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags
-from sheet_reader.decode.sites import CONTRADICTION
 from sheet_reader.study.model import Season
 
 ODD_DATE = 0.01
@@ -140,9 +140,8 @@ def _judge(
     best = np.argsort(-probs, kind="stable")[:2]
     top = days[best[0]]
     if day_written is None or not season.first <= day_written <= min(season.last, today):
-        ratio = likely(_triple(top)) / likely(written)
-        reasons = _why_not(written, day_written, season, today) if ratio < CONTRADICTION else ()
-        if ratio < OFFER:
+        reasons = _why_not(written, day_written, season, today)
+        if likely(_triple(top)) < OFFER * likely(written):
             return Judgement(field, _iso(day_written), 0.0, reasons)
         return Judgement(
             field,

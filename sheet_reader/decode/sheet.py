@@ -32,8 +32,9 @@ from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.vision.types import SheetView
 
-KEY_THRESHOLD = 0.999
-"""Site and date place the whole sheet, so they are never accepted below this."""
+KEY_DOUBT = 2.0 / 3.0
+"""Site and date place the whole sheet: of the doubt that is allowed in a count they may have this
+share, though they have two to three times as many boxes (a choice of this house)."""
 
 Group = tuple[str, str]
 """Field name and part: "" or, in a date, day, month or year."""
@@ -70,7 +71,7 @@ def decode_sheet(
     names = {name for name, _ in boxes.beliefs}
     specs = [spec for spec in study.fields if spec.name in names]
     keys = {
-        spec.name: judged.reading(max(threshold, KEY_THRESHOLD))
+        spec.name: judged.reading(1.0 - (1.0 - threshold) * KEY_DOUBT)
         for spec in specs
         if (judged := _judge_key(spec, boxes, study, today, rules)) is not None
     }

@@ -23,34 +23,46 @@ from sheet_reader.decode.calibration import FILE, write_calibration
 from sheet_reader.decode.picture import read_picture
 from sheet_reader.decode.promise import Checked, promise_from
 from sheet_reader.decode.types import PageReading
-from sheet_reader.digits.splits import CALIBRATION, pendigits_split, unipen_split
+from sheet_reader.digits.splits import CALIBRATION, mnist_split, pendigits_split, unipen_split
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.simulate.cases import Case, Desk, make_case
 from sheet_reader.simulate.held_back import Split, find_data
 from sheet_reader.simulate.samples import SAMPLES
-from sheet_reader.simulate.sources import Hands, MixedHands, StrokeHands, load_strokes
+from sheet_reader.simulate.sources import Hands, ImageHands, MixedHands, StrokeHands, load_strokes
 from sheet_reader.vision.types import NoSheet
 
 LEVELS = ("typical", "typical", "hard")
 """The levels of the photographs, in turn."""
 _SEED = 77_000_000
-_SETS: tuple[tuple[str, Split], ...] = (
-    ("pendigits_orig.npz", pendigits_split),
-    ("unipen_1a.npz", unipen_split),
+_STROKES: tuple[tuple[str, Split, tuple[int, ...]], ...] = (
+    ("pendigits_orig.npz", pendigits_split, (1469,)),
+    ("unipen_1a.npz", unipen_split, ()),
 )
+"""Sets of pen strokes, and the samples left out because their label is plainly wrong (all samples
+of the calibration split were looked at, before and without any reading of them)."""
 _OUT = Path(__file__).resolve().parents[1] / "decode" / "data" / FILE
 
 
 def calibration_hands(data: Path) -> Hands:
-    """The writers of the calibration split of pendigits and UNIPEN."""
-    return MixedHands([_strokes(data / "digits" / file, split) for file, split in _SETS])
+    """The writers of the calibration splits of pendigits, UNIPEN and MNIST."""
+    parts: list[Hands] = [
+        _strokes(data / "digits" / file, split, wrong) for file, split, wrong in _STROKES
+    ]
+    return MixedHands([*parts, _mnist(data / "digits" / "mnist.npz")])
 
 
-def _strokes(path: Path, split: Split) -> Hands:
+def _strokes(path: Path, split: Split, mislabelled: tuple[int, ...]) -> Hands:
     with np.load(path) as arrays:
         keep: NDArray[np.bool_] = split(arrays) == CALIBRATION
+    keep[list(mislabelled)] = False
     return StrokeHands(path.stem, load_strokes(path, keep))
+
+
+def _mnist(path: Path) -> Hands:
+    with np.load(path) as arrays:
+        keep = mnist_split(arrays) == CALIBRATION
+        return ImageHands(path.stem, arrays["images"][keep], arrays["labels"][keep])
 
 
 @dataclass(frozen=True, slots=True)

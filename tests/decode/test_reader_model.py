@@ -86,13 +86,16 @@ def test_a_calibrated_reader_gets_a_promise(calibrated):
 
 def test_a_reader_too_sure_of_itself_makes_the_promise_refuse(pages, calibrated):
     """Log-odds four times too large: nearly all fields seem certain. Four hundred looked at blind
-    are enough to withdraw the shipped promise, and its own data give it none.
+    are enough to withdraw the shipped promise; what its own data may promise is true of new pages.
     """
     sharpened = pages(130, seed=2, noise=0.22, sharpen=4.0)
     assert (sharpened.scores > 0.999).mean() > 0.9
     own = Checked(sharpened.scores[:400], sharpened.correct[:400])
     assert isinstance(promise_for(0.005, calibrated, own), NoPromise)
-    assert isinstance(promise_from(sharpened, 0.005), NoPromise)
+    alone = promise_from(sharpened, 0.005)
+    if isinstance(alone, Promise):
+        wrong, kept = pages(130, seed=4, noise=0.22, sharpen=4.0).at(alone.threshold)
+        assert wrong <= 0.005 * kept
 
 
 def test_each_rule_leaves_fewer_wrong_or_doubtful_fields(pages):
