@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+Planes = NDArray[np.float32]
 CROP_PX = 64
 PLANES = 8
 PLANE_PX = 32
@@ -52,14 +53,14 @@ def normalise(crops: NDArray[np.uint8]) -> NDArray[np.float32]:
     Planes 0–3 are the first view (−0.25..1, 0 paper), 4–7 the second (0..1.5), each as the pixels
     at even/odd rows and columns in the order (0,0), (0,1), (1,0), (1,1).
     """
-    grey = crops.astype(np.float32)
+    grey: Planes = crops.astype(np.float32)
     n = len(grey)
     blocks = grey.reshape(n, GRID, BLOCK, GRID, BLOCK).mean(axis=(2, 4))
     ranked = np.partition(blocks.reshape(n, GRID * GRID), PAPER_RANK, axis=1)[:, PAPER_RANK]
     level = np.maximum(ranked, PAPER_FLOOR)[:, None, None]
-    against_all = np.clip(1.0 - grey / level, -0.25, 1.0)
+    against_all: Planes = np.clip(1.0 - grey / level, -0.25, 1.0)
     local = _SPREAD @ _largest_near(blocks) @ _SPREAD.T
-    against_near = np.clip(1.0 - grey / np.maximum(local, LOCAL_SHARE * level), 0.0, 1.0)
+    against_near: Planes = np.clip(1.0 - grey / np.maximum(local, LOCAL_SHARE * level), 0.0, 1.0)
     near_planes = _fold(against_near)
     ink = near_planes.mean(axis=1)[:, MIDDLE, MIDDLE].max(axis=(1, 2), initial=0.0)
     near_planes /= np.maximum(ink, INK_FLOOR)[:, None, None, None]

@@ -2,8 +2,8 @@
 
 Nothing that is ``test`` is ever trained on, tuned on or used for calibration. Rules:
 
-- MNIST: ``train`` is split into train (first 55,000), dev (next 2,500) and calibration (last
-  2,500); ``test`` is the test.
+- MNIST: of ``train``, in an order shuffled with a fixed seed, 55,000 train, 2,500 are dev and
+  2,500 calibration; ``test`` is the test.
 - pendigits: writers ``tra01``–``tra26`` train, ``tra27``–``tra28`` dev, ``tra29``–``tra30``
   calibration; the 14 writers of ``tes`` are the test.
 - UNIPEN: a sample is test where the CRC-32 of its writer or of its donor is a multiple of 5;
@@ -25,6 +25,7 @@ from numpy.typing import NDArray
 TRAIN, DEV, CALIBRATION, TEST = "train", "dev", "calibration", "test"
 PENDIGITS_DEV = ("tra27", "tra28")
 PENDIGITS_CALIBRATION = ("tra29", "tra30")
+MNIST_SEED = 4
 MNIST_DEV_FROM, MNIST_CALIBRATION_FROM = 55_000, 57_500
 
 
@@ -37,7 +38,7 @@ def mnist_split(data: Mapping[str, Any]) -> NDArray[np.str_]:
     """The split of each MNIST sample; ``data`` holds the set's arrays."""
     given = np.asarray(data["split"]).astype(str)
     out = np.full(len(given), TEST, dtype="<U11")
-    training = np.flatnonzero(given == "train")
+    training = np.random.default_rng(MNIST_SEED).permutation(np.flatnonzero(given == "train"))
     out[training] = TRAIN
     out[training[MNIST_DEV_FROM:]] = DEV
     out[training[MNIST_CALIBRATION_FROM:]] = CALIBRATION

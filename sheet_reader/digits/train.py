@@ -14,6 +14,7 @@ from pathlib import Path
 
 import numpy as np
 import torch
+from numpy.typing import NDArray
 
 from sheet_reader.digits import splits
 from sheet_reader.digits.read import CALIBRATION, WEIGHTS
@@ -34,20 +35,25 @@ def main(arguments: list[str] | None = None) -> None:
     torch.set_float32_matmul_precision("high")
     begun = time.monotonic()
     strokes.start_workers()
-    wanted = Wanted(tuple(options.without), splits.TRAIN, options.hand, 1, options.semeion)
+    wanted = Wanted(
+        tuple(options.without), hand=options.hand, semeion=options.semeion, photos=options.photos
+    )
     sources = gather(device, wanted)
     print(f"sources after {time.monotonic() - begun:.0f} s on {device}")
     made, batch = (16_384, 2_048) if device.type == "cuda" else (256, 256)
-    mix = Mix().scaled(made / Mix().total)
+    mix = Mix().scaled(made)
     recipe = Recipe(int(options.samples), rate=options.rate, batch=batch, seed=options.seed,
                     limit_s=options.limit)  # fmt: skip
     batches = Batches(sources, mix, options.seed, device)
     out: Path = options.out
     out.mkdir(parents=True, exist_ok=True)
-    network = fit(Network(Widths(*options.widths, tuple(options.blocks))), batches, recipe)
+    network = fit(Network(_widths(options)), batches, recipe)
     torch.save(network.state_dict(), out / "network.pt")
     write_onnx(copy.deepcopy(network), out / WEIGHTS)
-    held = gather(device, replace(wanted, split=splits.CALIBRATION, hand=30_000, seed=77))
+    held = gather(
+        device,
+        replace(wanted, split=splits.CALIBRATION, hand=30_000, seed=77, photos=None, semeion=False),
+    )
     stream = Batches(held, mix, 4_000_000 + options.seed, device)
     scores, labels = _stream_scores(network, stream, int(min(40_000, options.samples / 4)))
     level = temperature(scores, labels)
@@ -61,11 +67,18 @@ def main(arguments: list[str] | None = None) -> None:
     print(json.dumps(figures, indent=1))
 
 
+def _widths(options: argparse.Namespace) -> Widths:
+    stem, coarse, middle, fine = options.widths
+    first, second, third = options.blocks
+    return Widths(stem, coarse, middle, fine, (first, second, third))
+
+
 def _stream_scores(
     network: torch.nn.Module, stream: Batches, least: int
-) -> tuple[np.ndarray, np.ndarray]:
-    scores, labels = [], []
-    while sum(map(len, labels)) < least:
+) -> tuple[NDArray[np.float64], NDArray[np.int64]]:
+    scores: list[NDArray[np.float64]] = []
+    labels: list[NDArray[np.int64]] = []
+    while sum(len(part) for part in labels) < least:
         grey, truth = stream.next()
         scores.append(scores_of(network, grey))
         labels.append(truth.cpu().numpy())
@@ -88,6 +101,7 @@ def _options(arguments: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--hand", type=int, default=300_000, help="digits by the procedural hand")
     parser.add_argument("--without", nargs="*", default=[], help="sets to leave out")
+    parser.add_argument("--photos", type=Path, help="crops made by digits.training.photos")
     parser.add_argument("--semeion", action="store_true", help="train on Semeion too")
     parser.add_argument("--widths", type=int, nargs=4, default=[24, 64, 96, 128])
     parser.add_argument("--blocks", type=int, nargs=3, default=[2, 4, 2])

@@ -83,7 +83,10 @@ def fit(
     if device.type == "cuda":
         network = network.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
     average = copy.deepcopy(network).eval()
-    optimiser = torch.optim.AdamW(_groups(network, recipe), lr=recipe.rate, betas=(0.9, 0.99))
+    optimiser = torch.optim.AdamW(
+        _groups(network, recipe), lr=recipe.rate, betas=(0.9, 0.99), fused=device.type == "cuda"
+    )
+    pairs = _paired(average, network)
     normaliser = Normaliser(device)
     stream = _pieces(batches, recipe.batch)
     steps = max(1, recipe.samples // recipe.batch)
@@ -100,9 +103,9 @@ def fit(
         scores = network(planes)
         loss = _loss(scores, labels, planes, recipe, teacher)
         optimiser.zero_grad(set_to_none=True)
-        loss.backward()
+        torch.autograd.backward(loss)
         optimiser.step()
-        _follow(average, network, min(recipe.keep, (step + 1) / (step + 10)))
+        _follow(pairs, min(recipe.keep, (step + 1) / (step + 10)))
         if step % max(1, steps // 25) == 0 or progress >= 1.0:
             right = (scores.argmax(1) == labels).float().mean()
             tell(f"{step + 1}/{steps} loss {float(loss.detach()):.4f} right {float(right):.4f} "
@@ -117,7 +120,7 @@ def _pieces(batches: Batches, size: int) -> Iterator[tuple[Tensor, Tensor]]:
     while True:
         grey, labels = batches.next()
         order = batches.dice.order(len(labels))
-        for rows in order.split(size):
+        for rows in torch.split(order, size):
             if len(rows) == size or len(order) < size:
                 yield grey[rows], labels[rows]
 
@@ -146,11 +149,16 @@ def _groups(network: nn.Module, recipe: Recipe) -> list[dict[str, object]]:
     ]
 
 
-@torch.no_grad()
-def _follow(average: nn.Module, network: nn.Module, keep: float) -> None:
+def _paired(average: nn.Module, network: nn.Module) -> tuple[list[Tensor], list[Tensor]]:
+    """The floating values of both, weights and running statistics, in the same order."""
     mine, theirs = average.state_dict(), network.state_dict()
-    floats = [k for k, v in mine.items() if v.dtype.is_floating_point]
-    torch._foreach_lerp_([mine[k] for k in floats], [theirs[k] for k in floats], 1.0 - keep)
+    names = [name for name, value in mine.items() if value.dtype.is_floating_point]
+    return [mine[name] for name in names], [theirs[name] for name in names]
+
+
+@torch.no_grad()
+def _follow(pairs: tuple[list[Tensor], list[Tensor]], keep: float) -> None:
+    torch._foreach_lerp_(pairs[0], pairs[1], 1.0 - keep)
 
 
 @torch.no_grad()
@@ -158,5 +166,5 @@ def scores_of(network: nn.Module, grey: Tensor, part: int = 1024) -> NDArray[np.
     """The network's scores (N, K) for crops (N, 64, 64), grey values 0..255."""
     normaliser = Normaliser(grey.device)
     network.eval()
-    out = [network(normaliser(chunk.float())).float().cpu() for chunk in grey.split(part)]
+    out = [network(normaliser(chunk.float())).float().cpu() for chunk in torch.split(grey, part)]
     return np.asarray(torch.cat(out).numpy(), np.float64)

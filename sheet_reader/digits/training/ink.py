@@ -99,7 +99,7 @@ class Painter:
     def _parts(self, draw: Callable[..., Tensor], *arguments: Tensor) -> Tensor:
         if self.device.type == "cuda":
             return draw(*[a.contiguous() for a in arguments])
-        cut = zip(*[a.split(_CPU_PART) for a in arguments], strict=True)
+        cut = zip(*[torch.split(a, _CPU_PART) for a in arguments], strict=True)
         return torch.cat([draw(*part) for part in cut])
 
 

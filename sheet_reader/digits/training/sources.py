@@ -13,9 +13,11 @@ from numpy.typing import NDArray
 from torch import Tensor
 
 from sheet_reader.digits import splits
+from sheet_reader.digits.normalise import CROP_PX
 from sheet_reader.digits.sets import ink_box, load
 from sheet_reader.digits.training import strokes
 from sheet_reader.digits.training.strokes import StrokePool
+from sheet_reader.digits.types import CLASSES, EMPTY
 
 BITMAP_PX = 32
 REAL = ("unipen", "pendigits")
@@ -47,7 +49,8 @@ class Strokes:
 @dataclass(frozen=True, slots=True)
 class Sources:
     """``digits`` are stroke pools with their share of the stroke digits; ``blanks`` and
-    ``candidates`` are photographed boxes (N, 64, 64), 0..1.
+    ``candidates`` are photographed boxes (N, 64, 64), 0..1; ``seen`` uint8 are crops of simulated
+    photographs with their labels.
     """
 
     digits: tuple[tuple[Strokes, float], ...]
@@ -56,6 +59,8 @@ class Sources:
     bitmaps: Bitmaps
     blanks: Tensor
     candidates: Tensor
+    seen: Tensor
+    seen_labels: Tensor
 
 
 def cut_to_ink(images: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
@@ -78,7 +83,8 @@ def cut_to_ink(images: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """What to gather: whole sets to leave out ("unipen", "pendigits", "mnist"), the split, how many
-    digits the procedural hand writes and its seed, whether Semeion joins in.
+    digits the procedural hand writes and its seed, whether Semeion joins in, and a file with crops
+    of simulated photographs.
     """
 
     without: tuple[str, ...] = ()
@@ -87,6 +93,7 @@ class Wanted:
     seed: int = 1
     semeion: bool = False
     folder: Path | None = None
+    photos: Path | None = None
 
 
 def gather(device: torch.device, wanted: Wanted) -> Sources:
@@ -109,13 +116,17 @@ def gather(device: torch.device, wanted: Wanted) -> Sources:
     chosen = splits.boxed_split(boxes, puzzles) == own
     grey = torch.from_numpy(boxes["gray"]).to(device).float() / 255.0
     kind = boxes["kind"].astype(str)
+    seen, seen_labels = _photographed(wanted.photos, device)
+    bare = seen[seen_labels == CLASSES.index(EMPTY)].float() / 255.0
     return Sources(
         digits=tuple((_strokes(pool, device), share) for pool, share in pools),
         signs=_strokes(strokes.many(strokes.hand_signs, hand // 6, seed + 1), device),
         scribbles=_strokes(strokes.many(strokes.scribbles, hand // 10, seed + 2), device),
         bitmaps=_bitmaps(device, wanted),
-        blanks=grey[torch.from_numpy(chosen & (kind == "blank")).to(device)],
+        blanks=torch.cat([grey[torch.from_numpy(chosen & (kind == "blank")).to(device)], bare]),
         candidates=grey[torch.from_numpy(chosen & (kind == "candidates")).to(device)],
+        seen=seen,
+        seen_labels=seen_labels,
     )
 
 
@@ -125,6 +136,15 @@ def _strokes(pool: StrokePool, device: torch.device) -> Strokes:
         torch.from_numpy(pool.down).to(device),
         torch.from_numpy(pool.labels).to(device),
     )
+
+
+def _photographed(path: Path | None, device: torch.device) -> tuple[Tensor, Tensor]:
+    if path is None:
+        none = torch.zeros(0, device=device)
+        return none.reshape(0, CROP_PX, CROP_PX).byte(), none.long()
+    with np.load(path) as data:
+        grey, labels = torch.from_numpy(data["gray"]), torch.from_numpy(data["labels"])
+    return grey.to(device), labels.to(device).long()
 
 
 def _bitmaps(device: torch.device, wanted: Wanted) -> Bitmaps:

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from sheet_reader.simulate.hand import digit_strokes, random_hand, sign_names, sign_strokes
 
 Stroke = NDArray[np.float64]
+_Sample = tuple[Stroke, NDArray[np.bool_]]
 POINTS = 48
 """Points per sample: enough that no span of a digit is longer than the pen is wide."""
 
@@ -110,7 +111,8 @@ def _pool(
 def hand_digits(count: int, seed: int) -> StrokePool:
     """``count`` digits by many procedural writers, 20 digits from each."""
     rng = np.random.default_rng(seed)
-    samples, labels = [], []
+    samples: list[_Sample] = []
+    labels: list[int] = []
     while len(samples) < count:
         hand = random_hand(rng)
         for digit in rng.permutation(np.repeat(np.arange(10), 2)):
@@ -126,7 +128,7 @@ def hand_signs(count: int, seed: int) -> StrokePool:
     rng = np.random.default_rng(seed)
     names = sign_names()
     weights = np.array([SIGN_WEIGHTS.get(name, 1) for name in names], float)
-    samples = []
+    samples: list[_Sample] = []
     while len(samples) < count:
         name = str(rng.choice(names, p=weights / weights.sum()))
         hand = replace(random_hand(rng), height=0.98, spread=0.0)
@@ -142,7 +144,7 @@ def scribbles(count: int, seed: int) -> StrokePool:
     """``count`` ways to strike a digit out, about the origin and about 1 across, labels -1."""
     rng = np.random.default_rng(seed)
     kinds = (_zigzag, _zigzag, _dense, _spiral, _crossing, _bars)
-    samples = []
+    samples: list[_Sample] = []
     for _ in range(count):
         strokes = kinds[int(rng.integers(len(kinds)))](rng)
         turn = rng.uniform(-0.35, 0.35) if rng.random() < 0.7 else rng.uniform(-1.6, 1.6)

@@ -1,0 +1,128 @@
+"""Measures the reader on sets it was not trained on: ``python -m sheet_reader.digits.evaluate``.
+
+Prints, for each set, the error with nothing rejected, the error of the rest when the least sure 2 %
+are rejected, and the expected calibration error; then what non-digits are taken for, the time for
+100 boxes on one core, and with ``--peers`` other readers on the same crops.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.digits import measures, splits
+from sheet_reader.digits.read import CALIBRATION, WEIGHTS, Reader
+from sheet_reader.digits.sets import clean_crops, data_folder, load
+from sheet_reader.digits.types import CLASSES, EMPTY
+
+
+@dataclass(frozen=True, slots=True)
+class TestSet:
+    """Crops uint8 (N, 64, 64) and the digits (N,) in them, or -1 for what is no digit."""
+
+    name: str
+    crops: NDArray[np.uint8]
+    labels: NDArray[np.int64]
+
+
+def digit_sets(folder: Path | None = None) -> Iterator[TestSet]:
+    """The test splits of the sets that are present, raw images as clean crops."""
+    rules = {"mnist": splits.mnist_split, "pendigits_orig": splits.pendigits_split,
+             "unipen_1a": splits.unipen_split}  # fmt: skip
+    names = ("mnist", "pendigits_orig", "unipen_1a", "chars74k_hnd", "semeion", "usps_test",
+             "optdigits_orig")  # fmt: skip
+    where = folder or data_folder()
+    for name in names:
+        if not (where / f"{name}.npz").exists():
+            continue
+        data = load(name, where)
+        held = (
+            rules[name](data) == splits.TEST
+            if name in rules
+            else np.ones(len(data["labels"]), bool)
+        )
+        labels = data["labels"][held].astype(np.int64)
+        yield TestSet(name, clean_crops(data["images"][held]), labels)
+    if (where / "boxed_uk_hand.npz").exists():
+        data = load("boxed_uk_hand", where)
+        held = data["split"].astype(str) == "test"
+        yield TestSet("boxed_uk_hand", data["gray"][held], data["labels"][held].astype(np.int64))
+
+
+def empty_and_several(folder: Path | None = None) -> tuple[TestSet, TestSet]:
+    """Photographed empty boxes, and boxes with several small digits, of the test puzzles."""
+    puzzles = splits.boxed_puzzles(load("boxed_uk_hand", folder))
+    data = load("boxed_uk_empty", folder)
+    held = splits.boxed_split(data, puzzles) == splits.TEST
+    kind = data["kind"].astype(str)
+
+    def of(name: str) -> TestSet:
+        crops = data["gray"][held & (kind == name)]
+        return TestSet(name, crops, np.full(len(crops), -1))
+
+    return of("blank"), of("candidates")
+
+
+def milliseconds(reader: Reader, crops: NDArray[np.uint8], rounds: int = 15) -> tuple[float, float]:
+    """Shortest and median time to read 100 boxes on one core, ms."""
+    threads = cv2.getNumThreads()
+    cv2.setNumThreads(1)
+    spent = []
+    for _ in range(rounds):
+        begun = time.perf_counter()
+        reader.read_boxes(crops[:100])
+        spent.append(1000 * (time.perf_counter() - begun))
+    cv2.setNumThreads(threads)
+    return min(spent), float(np.median(spent))
+
+
+def _line(name: str, figures: measures.SetFigures) -> str:
+    shares = (figures.error, figures.error_at_2, figures.calibration)
+    return f"{name:22s} {figures.count:6d} " + " ".join(f"{100 * share:8.2f}" for share in shares)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Print the table."""
+    parser = argparse.ArgumentParser(prog="python -m sheet_reader.digits.evaluate")
+    parser.add_argument("--weights", type=Path, help="folder with weights and calibration")
+    parser.add_argument("--sets", nargs="*", help="only these sets")
+    parser.add_argument("--peers", action="store_true", help="other readers on the same crops too")
+    options = parser.parse_args(arguments)
+    folder: Path | None = options.weights
+    reader = Reader(folder / WEIGHTS, folder / CALIBRATION) if folder else Reader()
+    print(f"{'set':22s} {'n':>6s} {'error %':>8s} {'at 2 %':>8s} {'ECE %':>8s}")
+    for test in digit_sets():
+        if options.sets and test.name not in options.sets:
+            continue
+        readings = reader.read_boxes(test.crops).probabilities
+        print(_line(test.name, measures.figures(readings, test.labels)), flush=True)
+        if options.peers:
+            from sheet_reader.digits import peers
+
+            for line in peers.lines(test.crops, test.labels):
+                print(line, flush=True)
+    if not options.sets:
+        _non_digits(reader)
+
+
+def _non_digits(reader: Reader) -> None:
+    blank, several = empty_and_several()
+    readings = reader.read_boxes(blank.crops).probabilities
+    taken = float((readings.argmax(axis=1) != CLASSES.index(EMPTY)).mean())
+    print(f"empty boxes taken for ink: {100 * taken:.2f} % of {len(blank.crops)}")
+    readings = reader.read_boxes(several.crops).probabilities
+    sure = measures.sure_digits(readings)
+    print(f"several small digits, one digit over 0.9: {100 * sure:.2f} % of {len(several.crops)}")
+    shortest, middle = milliseconds(reader, blank.crops)
+    print(f"100 boxes on one core: {shortest:.1f} ms at best, {middle:.1f} ms in the middle")
+
+
+if __name__ == "__main__":
+    main()
