@@ -28,10 +28,10 @@ class Mix:
     struck, with several digits or something else, and crops of simulated photographs.
     """
 
-    written: int = 1088
+    written: int = 1072
     bitmaps: int = 352
     empty: int = 120
-    struck: int = 112
+    struck: int = 128
     several: int = 136
     other: int = 144
     seen: int = 96

@@ -117,7 +117,11 @@ class Placer:
         count, dice = len(boxes.family), self.dice
         pool = self.sources.scribbles
         which = dice.index(len(pool), count)
-        extent = boxes.size[:, None, :] * dice.uniform(0.6, 1.1, count, 1, 1)
+        whole = dice.chance(0.4, count, 1, 1)
+        share = torch.where(
+            whole > 0, dice.uniform(0.92, 1.1, count, 1, 1), dice.uniform(0.6, 1.1, count, 1, 1)
+        )
+        extent = boxes.size[:, None, :] * share
         shift = dice.normal(2.0, count, 1, 2)
         points = pool.points[which] * extent + boxes.middle[:, None, :] + shift
         jot = self._jot(points, pool.down[which], pool.labels[which], boxes.stretch)
@@ -129,6 +133,9 @@ class Placer:
         radius = torch.where(filled > 0, dice.uniform(11.0, 26.0, count, 1), radius)
         down = jot.down | (filled > 0)
         level = torch.where(filled > 0, torch.ones_like(jot.level), jot.level)
+        # A light hatching leaves the digit beneath in sight: struck out all the same.
+        light = dice.uniform(0.35, 0.95, count, 1)
+        level = level * torch.where(dice.chance(0.45, count, 1) > 0, light, torch.ones_like(light))
         return Jot(points, down, radius, level, boxes.stretch, jot.labels)
 
     def side_by_side(self, boxes: Boxes) -> list[Jot]:

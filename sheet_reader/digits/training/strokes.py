@@ -143,7 +143,7 @@ def hand_signs(count: int, seed: int) -> StrokePool:
 def scribbles(count: int, seed: int) -> StrokePool:
     """``count`` ways to strike a digit out, about the origin and about 1 across, labels -1."""
     rng = np.random.default_rng(seed)
-    kinds = (_zigzag, _zigzag, _dense, _spiral, _crossing, _bars)
+    kinds = (_zigzag, _zigzag, _dense, _dense, _spiral, _crossing, _bars)
     samples: list[_Sample] = []
     for _ in range(count):
         strokes = kinds[int(rng.integers(len(kinds)))](rng)

@@ -1,0 +1,72 @@
+"""Draws the worst misreadings: ``python -m sheet_reader.digits.worst``.
+
+One contact sheet for each set, the surest mistakes first, each crop with its label, what was read
+and how sure; into ``work_out/worst`` (ignored by git: no set's images belong in the repository).
+"""
+
+from __future__ import annotations
+
+import argparse
+from pathlib import Path
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.digits.evaluate import TestSet, digit_sets, empty_and_several
+from sheet_reader.digits.measures import DIGITS
+from sheet_reader.digits.read import CALIBRATION, WEIGHTS, Reader
+from sheet_reader.digits.types import CLASSES, EMPTY
+
+_COLUMNS = 12
+_TILE = 96
+_TEXT = 18
+
+
+def worst_sheet(
+    test: TestSet, probabilities: NDArray[np.float64], most: int = 96
+) -> NDArray[np.uint8]:
+    """The contact sheet of one set, uint8 (H, W); a row of white where nothing is misread."""
+    answers = probabilities.argmax(axis=1)
+    if (test.labels >= 0).all():
+        bad = answers != test.labels
+    elif test.name == "blank":
+        bad = answers != CLASSES.index(EMPTY)
+    else:
+        bad = answers < DIGITS
+    places = np.flatnonzero(bad)
+    places = places[np.argsort(-probabilities[places].max(axis=1))][:most]
+    tiles = [_tile(test, int(k), probabilities[k]) for k in places]
+    while not tiles or len(tiles) % _COLUMNS:
+        tiles.append(np.full((_TILE + _TEXT, _TILE), 255, np.uint8))
+    rows = [np.hstack(tiles[k : k + _COLUMNS]) for k in range(0, len(tiles), _COLUMNS)]
+    return np.vstack(rows)
+
+
+def _tile(test: TestSet, place: int, chances: NDArray[np.float64]) -> NDArray[np.uint8]:
+    picture = cv2.resize(test.crops[place], (_TILE, _TILE), interpolation=cv2.INTER_CUBIC)
+    label = str(test.labels[place]) if test.labels[place] >= 0 else test.name
+    text = np.full((_TEXT, _TILE), 255, np.uint8)
+    words = f"{label[:5]}>{CLASSES[int(chances.argmax())][:5]} {chances.max():.2f}"
+    cv2.putText(text, words, (2, 13), cv2.FONT_HERSHEY_SIMPLEX, 0.38, 0, 1, cv2.LINE_AA)
+    return np.asarray(np.vstack([picture, text]), np.uint8)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Draw all sheets."""
+    parser = argparse.ArgumentParser(prog="python -m sheet_reader.digits.worst")
+    parser.add_argument("--weights", type=Path, help="folder with weights and calibration")
+    parser.add_argument("--out", type=Path, default=Path("work_out/worst"))
+    options = parser.parse_args(arguments)
+    folder: Path | None = options.weights
+    reader = Reader(folder / WEIGHTS, folder / CALIBRATION) if folder else Reader()
+    options.out.mkdir(parents=True, exist_ok=True)
+    for test in (*digit_sets(), *empty_and_several()):
+        readings = reader.read_boxes(test.crops).probabilities
+        path = options.out / f"{test.name}.png"
+        cv2.imwrite(str(path), worst_sheet(test, readings))
+        print(path)
+
+
+if __name__ == "__main__":
+    main()
