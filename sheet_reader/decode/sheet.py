@@ -25,7 +25,7 @@ from sheet_reader.decode.evidence import box_probabilities, unreadable_because
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
-from sheet_reader.decode.sums import apply_sums, exceeded, usable
+from sheet_reader.decode.sums import apply_sums, balanced_doubt, exceeded, usable
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.digits.types import BoxReadings
 from sheet_reader.sheet.model import BLANK
@@ -163,6 +163,10 @@ def _judge_counts(
         )
         for name, spec in counts.items()
     }
+    for rule in complete:
+        for name, doubt in balanced_doubt(rule, beliefs, after).items():
+            sure = min(judged[name].confidence, 1.0 - doubt)
+            judged[name] = replace(judged[name], confidence=sure)
     questions = [(f.rule, f.question) for f in findings if f.disputed]
     questions += [(rule, exceeded(rule, beliefs, unseen)) for rule in sums]
     for rule, question in questions:

@@ -15,6 +15,10 @@ Probability*, section 7.1), so marginals need no enumeration: with r(x) = sum_t 
 Fields that stand in several sums exchange messages (the sum-product algorithm: Kschischang, Frey
 & Loeliger, IEEE Trans. Inf. Theory 47:498, 2001), exact where the sums form a tree.
 
+One person wrote all of it: whoever writes a 7 that looks like a 4 does so in the part and in the
+total, and both misreadings add up. So an alternative that another field's own alternative would
+balance does not count as refuted by the sum (:func:`balanced_doubt`).
+
 SLIP = 0.03 and the shape of q (mostly off by 1 or 2, or by a carry of 10) are assumptions of this
 house; no published rate of adding errors by volunteers was found. A sum never changes how probable
 it is that a field is empty, so nothing missing is ever filled in.
@@ -34,6 +38,8 @@ from sheet_reader.study.model import SumRule
 SLIP = 0.03
 REPAIR_SLIP = 0.005
 """A total or part is repaired only where a slip of the volunteer is less probable than this."""
+REAL_DOUBT = 0.003
+"""Alternatives below this probability are the reader's noise floor, not a look-alike."""
 USABLE = 0.95
 """A sum is used only where each of its fields holds a number with at least this probability."""
 _OFFSETS = {1: 0.15, 2: 0.05, 10: 0.10}
@@ -118,6 +124,37 @@ def apply_sums(
         after[name] = beliefs[name].reweighted(weights[beliefs[name].values])
     found = [_finding(rule, beliefs, after, slips[r]) for r, rule in enumerate(rules)]
     return after, found
+
+
+def balanced_doubt(
+    rule: SumRule, before: Mapping[str, NumberBelief], after: Mapping[str, NumberBelief]
+) -> dict[str, float]:
+    """For each field of the sum the probability (0..1) of its alternatives that one other field,
+    misread the same way, would balance: the sum says nothing against those. ``before`` and
+    ``after`` are the beliefs without and with the sum.
+    """
+    names = (rule.total, *rule.parts)
+    best = {name: after[name].ranked()[0][0] for name in names}
+    doubt = dict.fromkeys(names, 0.0)
+    for name in names:
+        for value, p in zip(before[name].values, before[name].probs, strict=True):
+            shift = int(value) - best[name]
+            if shift == 0 or p < REAL_DOUBT:
+                continue
+            partners = (
+                before[other].probability(best[other] + _balancing(rule, name, other) * shift)
+                for other in names
+                if other != name
+            )
+            partner = max(partners)
+            if partner >= REAL_DOUBT:
+                doubt[name] += min(float(p), partner)
+    return doubt
+
+
+def _balancing(rule: SumRule, one: str, other: str) -> int:
+    """Whether ``other`` must move with ``one`` (1: one is the total) or against it (-1)."""
+    return 1 if rule.total in (one, other) else -1
 
 
 def _dense(belief: NumberBelief) -> Floats:
