@@ -5,7 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from sheet_reader.vision.arrays import Array, Float32, Gray, as_float32, as_gray, look_up
+from sheet_reader.vision.arrays import Array, Float32, Gray, as_gray, look_up
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
@@ -95,16 +95,24 @@ def ink_shares(crops: list[Gray], boxes_mm: Array) -> tuple[Array, float]:
 
     Dark is what lies below the box's own ground by a tenth, or by four times the noise.
     """
-    insides = []
-    for crop, box in zip(crops, boxes_mm, strict=True):
-        rows, columns = inner_slices(tuple(box), _INK_INSET_MM)
-        calm = as_float32(cv2.blur(crop, (3, 3))[rows, columns]) / np.float32(PAPER)
-        insides.append(calm - np.float32(np.percentile(calm, 75)))
-    if not insides:
+    if not crops:
         return np.zeros(0), 0.0
-    noise = float(np.median([np.median(np.abs(i)) for i in insides])) / _MAD
-    least = max(_FAINTEST, 4.0 * noise)
-    return np.array([float((i < -least).mean()) for i in insides]), noise
+    calm = as_gray(cv2.blur(np.concatenate(crops), (3, 3))).reshape(-1, CROP_PX, CROP_PX)
+    sizes, which = np.unique(boxes_mm[:, 2:].round(3), axis=0, return_inverse=True)
+    depths = []
+    for number, (width, height) in enumerate(sizes):
+        rows, columns = inner_slices((0.0, 0.0, float(width), float(height)), _INK_INSET_MM)
+        inside = calm[which == number][:, rows, columns].reshape(int((which == number).sum()), -1)
+        place = inside.shape[1] * 3 // 4
+        ground = np.partition(inside, place, axis=1)[:, place : place + 1]
+        depths.append(ground.astype(np.int16) - inside)
+    middle = [np.median(np.abs(depth), axis=1) for depth in depths]
+    noise = float(np.median(np.concatenate(middle))) / _MAD / PAPER
+    least = max(_FAINTEST, 4.0 * noise) * PAPER
+    shares = np.zeros(len(crops))
+    for number, depth in enumerate(depths):
+        shares[which == number] = (depth > least).mean(axis=1)
+    return shares, noise
 
 
 def drop_strangers(crop: Gray, box_mm: tuple[float, float, float, float]) -> Gray:

@@ -36,16 +36,20 @@ def match_tiles(
     reach_mm: Array,
     px_per_mm: float,
     around_mm: Array | None = None,
+    quick_score: float = 1.0,
 ) -> Match:
     """Each tile's best place within ``reach_mm`` (N,) of where it should be, or of
     ``around_mm`` (N, 2) beside that.
 
-    ``ink`` float32 (H, W) is the flattened page, 0 paper to 1 black, at ``px_per_mm``.
+    ``ink`` float32 (H, W) is the flattened page, 0 paper to 1 black, at ``px_per_mm``. A tile
+    that small steps from the middle place with ``quick_score`` or more is not searched for.
     """
     count = len(tiles)
     around = np.zeros((count, 2)) if around_mm is None else around_mm
     found = [
-        _match_one(ink, tile, max(round(float(reach) * px_per_mm), 2), px_per_mm, middle)
+        _match_one(
+            ink, tile, max(round(float(reach) * px_per_mm), 2), px_per_mm, middle, quick_score
+        )
         for tile, reach, middle in zip(
             tiles, reach_mm, np.rint(around * px_per_mm).astype(int).tolist(), strict=True
         )
@@ -55,22 +59,25 @@ def match_tiles(
 
 
 def _match_one(
-    ink: Float32, tile: Tile, reach: int, px_per_mm: float, middle: list[int]
+    ink: Float32, tile: Tile, reach: int, px_per_mm: float, middle: list[int], quick_score: float
 ) -> tuple[float, float, float, float, float]:
     height, width = tile.weighted.shape
     x0, y0 = tile.corner[0] + middle[0] - reach, tile.corner[1] + middle[1] - reach
     window = _window(ink, x0, y0, width + 2 * reach, height + 2 * reach)
-    surface = as_float32(cv2.matchTemplate(window, tile.weighted, cv2.TM_CCORR))
-    _, peak, _, (px, py) = cv2.minMaxLoc(surface)
-    if peak <= 0:
-        return 0.0, 0.0, 0.0, 1.0, 1.0
-    rival = _rival(surface, px, py, max(round(_APART_MM * px_per_mm), 2)) / peak
-    place = _place(window, tile, px, py, 2 * reach)
-    if place is None:  # something stronger nearby outshone it: go on from the middle
-        place = _place(window, tile, reach, reach, 2 * reach)
-    if place is None:
+    nearby = _place(window, tile, reach, reach, 2 * reach) if quick_score < 1.0 else None
+    rival = 0.0
+    if nearby is None or nearby[2] < quick_score:
+        surface = as_float32(cv2.matchTemplate(window, tile.weighted, cv2.TM_CCORR))
+        _, peak, _, (px, py) = cv2.minMaxLoc(surface)
+        if peak <= 0:
+            return 0.0, 0.0, 0.0, 1.0, 1.0
+        rival = _rival(surface, px, py, max(round(_APART_MM * px_per_mm), 2)) / peak
+        # where something stronger nearby outshone it, go on from the middle
+        found = _place(window, tile, px, py, 2 * reach)
+        nearby = found or _place(window, tile, reach, reach, 2 * reach)
+    if nearby is None:
         return 0.0, 0.0, 0.0, rival, 1.0
-    x, y, score = place
+    x, y, score = nearby
     x, y = x - reach + middle[0], y - reach + middle[1]
     return x / px_per_mm, y / px_per_mm, score, rival, 0.0
 
@@ -83,17 +90,7 @@ def corner_gains(ink: Float32, tile: Tile, shift_mm: Array, px_per_mm: float) ->
     x, y = np.array(tile.corner) + shift_mm * px_per_mm
     middle = (float(x) + (width - 1) / 2, float(y) + (height - 1) / 2)
     seen = as_float32(cv2.getRectSubPix(ink, (width, height), middle)).ravel()[tile.active]
-    print_, corner = tile.basis[0], tile.corner_of
-    count = np.maximum(np.bincount(corner, minlength=5), 1)[:4]
-
-    def total(values: Float32) -> Array:
-        return as_array(np.bincount(corner, values, minlength=5)[:4])
-
-    mean = total(print_) / count
-    energy = total(print_ * print_) / count - mean * mean
-    common = total(print_ * seen) / count - mean * total(seen) / count
-    gains: Array = common / np.maximum(energy, 1e-9)
-    return gains
+    return as_array(tile.corners @ seen)
 
 
 def _place(

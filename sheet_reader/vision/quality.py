@@ -8,7 +8,7 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
-from sheet_reader.vision.arrays import Array, as_float32
+from sheet_reader.vision.arrays import Array, Float32, as_float32
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import BoxView, PhotoQuality
@@ -53,17 +53,17 @@ class Ground(NamedTuple):
     noise: float
 
 
-def _profiles(corners_mm: Array) -> Array:
-    """Page points (4, _ACROSS, _SAMPLES, 2) on lines across the four edges of a marker."""
-    centre = corners_mm.mean(axis=0)
-    t = np.linspace(0.2, 0.8, _ACROSS)[:, None, None]
-    s = np.linspace(-_PROFILE_MM, _PROFILE_MM, _SAMPLES)[None, :, None]
-    sides = []
-    for a, b in zip(corners_mm, np.roll(corners_mm, -1, axis=0), strict=True):
-        outward = (a + b) / 2 - centre
-        outward /= np.linalg.norm(outward)
-        sides.append(a + (b - a) * t + outward * s)
-    return np.stack(sides)
+def _profile_weights(side_mm: float) -> Float32:
+    """Weights (4 · _ACROSS · _SAMPLES, 4) of a marker's corners for points on lines across its
+    four edges, from inside to outside.
+    """
+    t = np.linspace(0.2, 0.8, _ACROSS)[:, None]
+    s = np.linspace(-_PROFILE_MM, _PROFILE_MM, _SAMPLES)[None, :] / side_mm
+    along, across = np.broadcast_arrays(t, s)
+    u = np.stack([along, 1 + across, 1 - along, -across])
+    v = np.stack([-across, along, 1 + across, 1 - along])
+    weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=-1)
+    return as_float32(weights.reshape(-1, 4))
 
 
 def _edge_spreads(profiles: Array) -> tuple[Array, Array]:
@@ -86,8 +86,9 @@ def sharpness(pyramid: Pyramid, surface: Surface, corners_mm: list[Array]) -> Sh
     if not corners_mm:
         empty = np.zeros(0)
         return Sharpness(np.zeros((0, 2)), empty, empty)
-    points = np.stack([_profiles(c) for c in corners_mm])
-    places = as_float32(surface.to_px(points.reshape(-1, 2))).reshape(-1, _SAMPLES, 2)
+    corners_px = surface.to_px(np.concatenate(corners_mm)).reshape(-1, 4, 2)
+    side_mm = float(np.linalg.norm(corners_mm[0][1] - corners_mm[0][0]))
+    places = (_profile_weights(side_mm) @ as_float32(corners_px)).reshape(-1, _SAMPLES, 2)
     gray = pyramid.sample(0, places).reshape(-1, _ACROSS, _SAMPLES)
     blur, contrast = _edge_spreads(gray.astype(np.float64).mean(axis=1))
     blur, contrast = blur.reshape(-1, 4), contrast.reshape(-1, 4)

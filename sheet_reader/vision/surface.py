@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
+from scipy.linalg.lapack import dpotrf, dpotri, dpotrs
 
 from sheet_reader.vision.arrays import Array, as_array
 
@@ -185,9 +186,11 @@ def fit_surface(
     weights = base.copy()
     for _ in range(max(rounds, 1)):
         scaled = basis * weights[:, None]
-        covariance = np.linalg.inv(prior + scaled.T @ basis)
-        coefficients = covariance @ (scaled.T @ target)
+        root, _ = dpotrf(prior + scaled.T @ basis)
+        coefficients, _ = dpotrs(root, scaled.T @ target)
         residual = np.linalg.norm(target - basis @ coefficients, axis=1)
         spread = max(1.0, float(np.median(residual / seen.sd_mm)) / 1.18)
         weights = base / spread**2 / (1.0 + (residual / (2.5 * spread * seen.sd_mm)) ** 2)
+    upper = np.triu(dpotri(root)[0])
+    covariance = upper + np.triu(upper, 1).T
     return Surface(lattice, homography, as_array(coefficients), as_array(covariance))

@@ -35,9 +35,9 @@ class Tile:
     ``weighted`` float32 (h, w) the zero-mean template times the weight. ``active`` holds the
     flat indices of the pixels where nobody writes, ``basis`` float32 (4, len(active)) there the
     template, a constant, and the template's slopes along x and y per pixel; ``solver`` (same
-    shape) gives their least-squares shares in what is seen. ``corner_of`` (len(active),) says to
-    which corner of its box a pixel of the frame is nearest, 0 to 3 clockwise from top left, and 4
-    for what is no frame; empty for tiles of the page.
+    shape) gives their least-squares shares in what is seen. ``corners`` float32
+    (4, len(active)) gives the contrast of the frame near each corner of the box, clockwise from
+    top left; empty for tiles of the page.
     """
 
     corner: tuple[int, int]
@@ -46,7 +46,7 @@ class Tile:
     active: NDArray[np.intp]
     basis: Float32
     solver: Float32
-    corner_of: NDArray[np.intp]
+    corners: Float32
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +130,7 @@ def _cut(
         (x0, y0), centre, np.ascontiguousarray(centred), active,
         np.ascontiguousarray(basis, dtype=np.float32),
         np.ascontiguousarray(solver, dtype=np.float32),
-        np.zeros(0, dtype=np.intp),
+        np.zeros((0, 0), dtype=np.float32),
     )  # fmt: skip
 
 
@@ -172,18 +172,23 @@ def _box_tiles(page: Page, ink: Float32, mask: Float32) -> list[Tile]:
         tile = _cut(ink, mask, _pixels(edges, FINE), FINE)
         if tile is None:
             raise ValueError(f"the printed frame of {cell.field} is missing from the template")
-        tiles.append(replace(tile, corner_of=_corner_of(tile, cell.box_mm)))
+        tiles.append(replace(tile, corners=_corner_solver(tile, cell.box_mm)))
     return tiles
 
 
-def _corner_of(tile: Tile, box_mm: tuple[float, float, float, float]) -> NDArray[np.intp]:
-    """Nearest corner of the box for each active pixel near its frame, else 4."""
+def _corner_solver(tile: Tile, box_mm: tuple[float, float, float, float]) -> Float32:
+    """Least squares for the frame's contrast within each quarter of the box (4, active pixels)."""
     rows, columns = np.unravel_index(tile.active, tile.weighted.shape)
     x = (columns + tile.corner[0] + 0.5) / FINE - box_mm[0] - box_mm[2] / 2
     y = (rows + tile.corner[1] + 0.5) / FINE - box_mm[1] - box_mm[3] / 2
-    corner = np.where(y < 0, np.where(x < 0, 0, 1), np.where(x < 0, 3, 2))
-    beyond = np.maximum(np.abs(x) - box_mm[2] / 2, np.abs(y) - box_mm[3] / 2)
-    return np.where(beyond < _FRAME_MM, corner, 4).astype(np.intp)
+    frame = np.maximum(np.abs(x) - box_mm[2] / 2, np.abs(y) - box_mm[3] / 2) < _FRAME_MM
+    solver = np.zeros((4, len(tile.active)), dtype=np.float32)
+    for i, quarter in enumerate(((x < 0) & (y < 0), (x >= 0) & (y < 0), (x >= 0) & (y >= 0),
+                                 (x < 0) & (y >= 0))):  # fmt: skip
+        part = quarter & frame
+        centred = tile.basis[0][part] - tile.basis[0][part].mean()
+        solver[i, part] = centred / max(float(centred @ centred), 1e-9)
+    return solver
 
 
 def prepare(page: Page, raster: Gray) -> PreparedPage:
