@@ -257,8 +257,10 @@ def _read(
     except Exception as error:
         result.tracebacks.append(f"{kind}: {type(error).__name__}: {error}")
         return
-    result.tracebacks += [line for line in summary.lines if BROKEN.search(line)]
-    result.hangs += [line for line in summary.lines if HUNG.search(line)]
+    known = {*result.tracebacks, *result.hangs}  # stopped photos are tried again by the next read
+    fresh = [line for line in summary.lines if line not in known]
+    result.tracebacks += [line for line in fresh if BROKEN.search(line)]
+    result.hangs += [line for line in fresh if HUNG.search(line)]
     result.bad_lines += [line for line in summary.lines if not line.isprintable()]
     with Record.open(study) as record:
         new = [line for line in record.photos() if line.photo_id not in before]
