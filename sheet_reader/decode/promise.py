@@ -36,6 +36,7 @@ CONSERVATIVE = 0.999
 START = 0.999
 """Where testing starts if no pilot data say better."""
 DELTA = 0.05
+_MORE_ERRORS = 5.0
 
 GRID: tuple[float, ...] = tuple(1.0 - 10.0 ** (-j / 8.0) for j in range(64, 3, -1))
 """Thresholds from strict (1 - 1e-8) to loose (0.68), evenly spaced in log(1 - t)."""
@@ -180,14 +181,16 @@ def pilot_start(pilot: Checked, share: float = 1.0) -> float:
     """Where to start testing, from pilot data that are not tested themselves.
 
     The grid threshold whose exact upper bound would be lowest if the tested data looked like the
-    pilot, ``share`` times as many; errors seen and errors that the scores themselves expect are
-    both counted, so a pilot too small to show any error does not lead to too loose a start.
+    pilot, ``share`` times as many. ``_MORE_ERRORS`` wrong fields more than seen are spread over all
+    thresholds as the scores' own doubt is, so that a pilot too small to show an error does not
+    lead to too loose a start.
     """
+    all_doubt = max(float((1.0 - pilot.scores).sum()), 1e-12)
     bounds = []
     for threshold in GRID:
         wrong, checked = pilot.at(threshold)
-        kept = pilot.scores[pilot.scores >= threshold]
-        expected = (wrong + float((1.0 - kept).sum())) * share
+        doubt = float((1.0 - pilot.scores[pilot.scores >= threshold]).sum())
+        expected = (wrong + _MORE_ERRORS * doubt / all_doubt) * share
         bounds.append(upper_bound(round(expected), round(checked * share), DELTA))
     return GRID[int(np.argmin(bounds))] if min(bounds) < 1.0 else START
 
