@@ -10,9 +10,10 @@ from sheet_reader.vision.arrays import Gray
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan, group_markers
 from sheet_reader.vision.identify import identify, nothing_found
-from sheet_reader.vision.locate import locate, marker_surface
+from sheet_reader.vision.locate import locate, marker_sightings
 from sheet_reader.vision.markers import patient_markers, quick_markers, refine_corners
 from sheet_reader.vision.seek import seek_missing
+from sheet_reader.vision.surface import fit_surface
 from sheet_reader.vision.template import RASTER, PreparedPage, boxes_of, prepare
 from sheet_reader.vision.types import Finding, NoSheet, SheetView
 from sheet_reader.vision.view import build_view
@@ -74,8 +75,9 @@ def _read_group(
 ) -> SheetView | NoSheet:
     blank = _blank_pages(book)[group.plan]
     template = _prepare(book, blank)
-    start = marker_surface(template, plan, group)
-    identity = identify(pyramid, template, plan, group, start, book)
+    start = marker_sightings(plan, group)
+    first = fit_surface(template.lattice, group.homography, start)
+    identity = identify(pyramid, template, group, start, first, book)
     if isinstance(identity, NoSheet):
         return identity
     page, by = identity
@@ -85,5 +87,5 @@ def _read_group(
             "the code on this sheet and its corner marks name different pages; "
             "type its numbers in by hand",
         )
-    located = locate(pyramid, _prepare(book, page), plan, group)
+    located = locate(pyramid, _prepare(book, page), start, first)
     return build_view(pyramid, page, plan, group, located, by)

@@ -15,11 +15,11 @@ from sheet_reader.vision.codes import (
 )
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
-from sheet_reader.vision.locate import coarse_surface, marker_sightings
+from sheet_reader.vision.locate import coarse_surface
 from sheet_reader.vision.markers import patient_markers
 from sheet_reader.vision.printed import printed_code_available, read_printed
 from sheet_reader.vision.quality import what_is_outside
-from sheet_reader.vision.surface import Surface, apply_homography
+from sheet_reader.vision.surface import Sightings, Surface, apply_homography
 from sheet_reader.vision.template import PreparedPage
 from sheet_reader.vision.types import NoSheet
 
@@ -28,7 +28,7 @@ _FOCUS_LEAST = 6.0
 
 
 def identify(
-    pyramid: Pyramid, template: PreparedPage, plan: MarkerPlan, group: Group, start: Surface,
+    pyramid: Pyramid, template: PreparedPage, group: Group, start: Sightings, first: Surface,
     book: LayoutBook,
 ) -> tuple[Page, str] | NoSheet:  # fmt: skip
     """The page and the means by which it was told, or why it can't be told.
@@ -37,9 +37,9 @@ def identify(
     print; then the printed code.
     """
     page = template.page
-    read = read_machine_code(pyramid, start, page.code_box_mm)
+    read = read_machine_code(pyramid, first, page.code_box_mm)
     if read.code is None:
-        surface = coarse_surface(pyramid, template, marker_sightings(plan, group), group.homography)
+        surface = coarse_surface(pyramid, template, start, first)
         read = _second_try(pyramid, surface, page, book, read)
         if read.code is None:
             printed = read_printed(pyramid, surface, page, book)

@@ -53,16 +53,11 @@ def marker_sightings(plan: MarkerPlan, group: Group) -> Sightings:
     return Sightings(page, picture, np.full(len(page), MARKER_SD_MM))
 
 
-def marker_surface(prepared: PreparedPage, plan: MarkerPlan, group: Group) -> Surface:
-    """The surface that the markers alone give."""
-    return fit_surface(prepared.lattice, group.homography, marker_sightings(plan, group))
-
-
 def coarse_surface(
-    pyramid: Pyramid, prepared: PreparedPage, start: Sightings, homography: Array
+    pyramid: Pyramid, prepared: PreparedPage, start: Sightings, surface: Surface
 ) -> Surface:
-    """Grows the surface outward from the markers by large tiles of the printed page."""
-    surface = fit_surface(prepared.lattice, homography, start)
+    """Grows the ``surface`` of the markers outward by large tiles of the printed page."""
+    homography = surface.homography
     known: dict[int, tuple[Array, Array, float]] = {}
     centres = prepared.tile_centres
     for _ in range(_ROUNDS):
@@ -94,10 +89,11 @@ def coarse_surface(
     return surface
 
 
-def locate(pyramid: Pyramid, prepared: PreparedPage, plan: MarkerPlan, group: Group) -> Located:
-    """Every box of the page in the picture."""
-    start = marker_sightings(plan, group)
-    surface = coarse_surface(pyramid, prepared, start, group.homography)
+def locate(pyramid: Pyramid, prepared: PreparedPage, start: Sightings, first: Surface) -> Located:
+    """Every box of the page in the picture, from the markers' sightings ``start`` and the
+    surface ``first`` through them.
+    """
+    surface = coarse_surface(pyramid, prepared, start, first)
     flat = flatten(pyramid, surface, FINE)
     ink = flat.ink(SOFTEN_PX)
     reach = np.clip(2.5 * surface.sd_mm(prepared.box_centres) + 0.4, 0.6, 1.6)

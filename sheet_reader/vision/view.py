@@ -69,9 +69,9 @@ def _hidden(pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Array)
     low, high = corners.min(axis=1), corners.max(axis=1)
     outside = (low < 0).any(axis=1) | (high > (width - 1, height - 1)).any(axis=1)
     level = _corner_levels(located.flat, centres + located.carried_mm, sizes_mm)
-    paper = _paper_near(level, centres, located.confirmed)
     typical = float(np.median(located.gains[located.confirmed])) if located.confirmed.any() else 1.0
     lost = located.gains < _LOST * typical
+    paper = _paper_near(level, centres, located.confirmed, lost.sum(axis=1) > 0)
     bright = lost & (level >= BURNT - 3)
     dark = lost & (level < _COVERED_LEVEL * paper[:, None])
     reasons = []
@@ -96,12 +96,14 @@ def _corner_levels(flat: FlatPage, centres: Array, size_mm: Array) -> Array:
     return as_array(flat.level[at[..., 1], at[..., 0]])
 
 
-def _paper_near(level: Array, centres: Array, confirmed: Flags) -> Array:
-    """The paper's brightness (N,) at confirmed boxes around each box."""
+def _paper_near(level: Array, centres: Array, confirmed: Flags, wanted: Flags) -> Array:
+    """The paper's brightness (N,) at confirmed boxes around each box that is ``wanted``."""
     if not confirmed.any():
         return np.zeros(len(centres))
     own = np.median(level, axis=1)
-    apart = np.linalg.norm(centres[:, None] - centres[None], axis=2)
-    near = (apart < _COVERED_REACH_MM) & confirmed[None]
-    overall = float(np.median(own[confirmed]))
-    return np.array([np.median(own[row]) if row.any() else overall for row in near])
+    paper = np.full(len(centres), float(np.median(own[confirmed])))
+    for i in np.flatnonzero(wanted):
+        near = confirmed & (np.linalg.norm(centres - centres[i], axis=1) < _COVERED_REACH_MM)
+        if near.any():
+            paper[i] = np.median(own[near])
+    return paper
