@@ -23,7 +23,7 @@ her own contradict it, it is withdrawn.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -37,6 +37,7 @@ START = 0.999
 """Where testing starts if no pilot data say better."""
 DELTA = 0.05
 _MORE_ERRORS = 5.0
+_WEAKER = (10.0, 5.0, 3.0, 2.0, 1.5)
 
 GRID: tuple[float, ...] = tuple(1.0 - 10.0 ** (-j / 8.0) for j in range(64, 3, -1))
 """Thresholds from strict (1 - 1e-8) to loose (0.68), evenly spaced in log(1 - t)."""
@@ -218,12 +219,15 @@ def promise_for(
     choose where testing starts). Before that the shipped ones promise, unless her own readings
     show more errors than promised: then nothing is promised.
     """
-    given = promise_from(
-        shipped, accepted_error, delta, "simulated photographs, not yet checked on your own"
+    given = _next_best(
+        promise_from(
+            shipped, accepted_error, delta, "simulated photographs, not yet checked on your own"
+        ),
+        shipped,
     )
     if own is None or not len(own.scores):
         return given
-    start = given.threshold if isinstance(given, Promise) else START
+    start = given.threshold
     wrong, checked = own.at(start)
     if checked >= checks_needed(accepted_error, delta):
         return choose_threshold(
@@ -248,3 +252,23 @@ def promise_for(
     return Promise(
         given.threshold, accepted_error, delta, given.wrong, given.checked, given.kept, basis
     )
+
+
+def _next_best(given: Promise | NoPromise, data: Checked) -> Promise | NoPromise:
+    """Where nothing is promised, work with the threshold of the best weaker promise and say so.
+
+    Weaker shares are tested from the weakest on, each at level delta, stopping at the first that
+    fails: a fixed sequence again, so the last one that holds is a promise of its own.
+    """
+    if isinstance(given, Promise):
+        return given
+    best: Promise | None = None
+    for factor in _WEAKER:
+        weaker = promise_from(data, given.accepted_error * factor, given.delta)
+        if isinstance(weaker, NoPromise):
+            break
+        best = weaker
+    if best is None:
+        return given
+    reason = f"{given.reason}; {best.accepted_error * 100:g} % can be promised meanwhile"
+    return replace(given, reason=reason, threshold=best.threshold)

@@ -138,3 +138,13 @@ def test_a_pilot_without_data_starts_at_the_default():
 def test_unequal_lengths_are_refused():
     with pytest.raises(ValueError, match="2 scores but 1 answers"):
         Checked.of([0.1, 0.2], [True])
+
+
+def test_where_nothing_is_promised_the_best_weaker_promise_sets_the_threshold():
+    rng = np.random.default_rng(8)
+    shipped = Checked.of(*population(rng, 2500))
+    got = promise_for(0.001, shipped)
+    assert isinstance(got, NoPromise)
+    assert got.reason.endswith("% can be promised meanwhile")
+    weaker = [promise_from(shipped, 0.001 * factor) for factor in (10, 5, 3, 2, 1.5)]
+    assert got.threshold in [w.threshold for w in weaker if isinstance(w, Promise)]
