@@ -15,6 +15,8 @@ PAPER = 245.0
 _INK = 0.30
 _INK_INSET_MM = 0.7
 _FAINTEST = 0.10
+_DARKEST_GROUND = 208
+"""A box without ground as light as this is filled in."""
 _MAD = 0.6745
 """Median absolute deviation of the normal distribution, in standard deviations."""
 
@@ -105,7 +107,7 @@ def ink_shares(crops: list[Gray], boxes_mm: Array) -> tuple[Array, float]:
         inside = calm[which == number][:, rows, columns].reshape(int((which == number).sum()), -1)
         place = inside.shape[1] * 3 // 4
         ground = np.partition(inside, place, axis=1)[:, place : place + 1]
-        depths.append(ground.astype(np.int16) - inside)
+        depths.append(np.maximum(ground.astype(np.int16), _DARKEST_GROUND) - inside)
     middle = [np.median(np.abs(depth), axis=1) for depth in depths]
     noise = float(np.median(np.concatenate(middle))) / _MAD / PAPER
     least = max(_FAINTEST, 4.0 * noise) * PAPER

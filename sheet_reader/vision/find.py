@@ -4,14 +4,22 @@ from __future__ import annotations
 
 from weakref import WeakKeyDictionary
 
+import cv2
+import numpy as np
+
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page
-from sheet_reader.vision.arrays import Gray
+from sheet_reader.vision.arrays import Array, Gray, as_float32
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan, group_markers
 from sheet_reader.vision.identify import identify, nothing_found
 from sheet_reader.vision.locate import locate, marker_sightings
-from sheet_reader.vision.markers import patient_markers, quick_markers, refine_corners
+from sheet_reader.vision.markers import (
+    SeenMarker,
+    patient_markers,
+    quick_markers,
+    refine_corners,
+)
 from sheet_reader.vision.seek import seek_missing
 from sheet_reader.vision.surface import fit_surface
 from sheet_reader.vision.template import RASTER, PreparedPage, boxes_of, prepare
@@ -51,23 +59,42 @@ def find_sheets(gray: Gray, book: LayoutBook) -> list[Finding]:
     pages = _blank_pages(book)
     plans = tuple(MarkerPlan.of(page.markers) for page in pages)
     pyramid = Pyramid(gray)
-    groups = _groups(pyramid, plans)
-    if not groups:
-        return [nothing_found(pyramid, plans, book)]
-    return [_read_group(pyramid, group, plans[group.plan], book) for group in groups]
-
-
-def _groups(pyramid: Pyramid, plans: tuple[MarkerPlan, ...]) -> list[Group]:
-    gray = pyramid.levels[0]
     seen = quick_markers(gray)
-    groups = group_markers(plans, seen)
-    groups = [seek_missing(pyramid, plans[g.plan], g) for g in groups]
-    if not groups or any(len(g.markers) < _ENOUGH_MARKERS for g in groups):
-        seen = patient_markers(gray, seen)
-        groups = [seek_missing(pyramid, plans[g.plan], g) for g in group_markers(plans, seen)]
+    groups = _groups(pyramid, plans, seen)
+    patient = not groups or any(len(g.markers) < _ENOUGH_MARKERS for g in groups)
+    if not patient:
+        findings = _read_groups(pyramid, groups, plans, book)
+        patient = any(isinstance(f, NoSheet) and f.kind == "no code" for f in findings)
+    if patient:
+        groups = _groups(pyramid, plans, patient_markers(gray, seen))
+        findings = _read_groups(pyramid, groups, plans, book)
+    return findings or [nothing_found(pyramid, plans, book)]
+
+
+def _groups(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], seen: list[SeenMarker]) -> list[Group]:
+    gray = pyramid.levels[0]
+    groups = [seek_missing(pyramid, plans[g.plan], g) for g in group_markers(plans, seen)]
     return [
         Group(g.plan, tuple(refine_corners(gray, list(g.markers))), g.homography) for g in groups
     ]
+
+
+def _read_groups(
+    pyramid: Pyramid, groups: list[Group], plans: tuple[MarkerPlan, ...], book: LayoutBook
+) -> list[Finding]:
+    """What each group gives. Stray markers that lie on a sheet already found are part of it."""
+    findings: list[Finding] = []
+    for group in groups:
+        middle = np.mean([m.corners_px.mean(axis=0) for m in group.markers], axis=0)
+        if not any(isinstance(f, SheetView) and _lies_on(middle, f) for f in findings):
+            findings.append(_read_group(pyramid, group, plans[group.plan], book))
+    return findings
+
+
+def _lies_on(point: Array, view: SheetView) -> bool:
+    outline = as_float32(view.outline_px).reshape(-1, 1, 2)
+    x, y = point.tolist()
+    return cv2.pointPolygonTest(outline, (x, y), False) >= 0
 
 
 def _read_group(
