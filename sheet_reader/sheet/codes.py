@@ -92,8 +92,9 @@ def printed_text(code: SheetCode) -> str:
 def parse_printed_text(text: str) -> SheetCode | None:
     """The code in ``text``, or None; ``study`` is ``#`` and the abbreviation.
 
-    Blanks and dashes don't matter, nor does a letter read for a digit of like shape (O for 0).
-    The check character covers every sign.
+    Blanks and dashes don't matter, nor does a letter read for a digit of like shape (O for 0) in
+    the numbers. The check character covers every sign and must stand exactly: taken for its like
+    it would let a wrong digit pass.
     """
     if len(text) > 64:
         return None
@@ -108,7 +109,6 @@ def parse_printed_text(text: str) -> SheetCode | None:
     found = _PRINTED.match(signs[:7] + tail[:-1] + tail[-1:].translate(_LIKE) + signs[-1])
     if found is None:
         return None
-    expected = check_character("".join(found.groups()[:4]))
-    if found[5] != expected and found[5].translate(_LIKE) != expected.translate(_LIKE):
+    if found[5] != check_character("".join(found.groups()[:4])):
         return None
     return SheetCode(MARK + found[1], found[2], found[3], int(found[4]))

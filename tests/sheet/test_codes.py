@@ -69,7 +69,10 @@ def test_one_wrong_sign_is_never_taken(code: SheetCode, data: st.DataObject) -> 
         (machine_text(code), parse_machine_text),
         (printed_text(code), parse_printed_text),
     ):
-        place = data.draw(st.integers(0, len(text) - 1))
+        # A dash read as a sign adds one: not what a check character promises to catch.
+        whole = parse is parse_machine_text
+        places = [p for p, sign in enumerate(text) if whole or sign != "-"]
+        place = data.draw(st.sampled_from(places))
         sign = data.draw(st.sampled_from("0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"))
         read = parse(text[:place] + sign + text[place + 1 :])
         assert read is None or read == parse(text)
