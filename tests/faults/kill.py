@@ -38,6 +38,7 @@ from sheet_reader.record.migrations import migrate
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 
+VERSION = "SELECT max(version) FROM schema_marks"
 COMMANDS = ("read", "read_apart", "review", "back_up", "migrate_on")
 WEIGHTS = (5, 1, 5, 3, 3)
 PHOTOS_PER_ROUND = 6
@@ -141,9 +142,14 @@ class Campaign:
         """What must hold at once, before anything is repaired."""
         faults = []
         with contextlib.closing(sqlite3.connect(self.folder / "record.sqlite")) as raw:
-            rows = raw.execute("SELECT sha256 FROM photos").fetchall() if self._has(raw) else []
+            rows = (
+                raw.execute("SELECT sha256 FROM photos").fetchall()
+                if self._has(raw, "photos")
+                else []
+            )
             kept = raw.execute("SELECT reading_id, value FROM decisions").fetchall() if rows else []
-            version = raw.execute("SELECT max(version) FROM schema_marks").fetchone()[0]
+            marked = self._has(raw, "schema_marks")
+            version = raw.execute(VERSION).fetchone()[0] if marked else None
             copied = raw.execute("SELECT 1 FROM sqlite_master WHERE name = 'copied'").fetchone()
         photos = {row[0] for row in rows}
         faults += [f"lost photo {digest}" for digest in self.known - photos]
@@ -155,10 +161,10 @@ class Campaign:
         self.result.faults += [f"after {command}: {fault}" for fault in faults]
 
     @staticmethod
-    def _has(raw: sqlite3.Connection) -> bool:
-        return (
-            raw.execute("SELECT 1 FROM sqlite_master WHERE name = 'photos'").fetchone() is not None
-        )
+    def _has(raw: sqlite3.Connection, table: str) -> bool:
+        """Whether the table is there: a first run may die before it has made any."""
+        query = "SELECT 1 FROM sqlite_master WHERE name = ?"
+        return raw.execute(query, (table,)).fetchone() is not None
 
     def check_backup(self) -> list[str]:
         file = self.folder.parent / "backup.tar"
