@@ -40,7 +40,7 @@ _STROKES: tuple[tuple[str, Split, tuple[int, ...]], ...] = (
     ("unipen_1a.npz", unipen_split, ()),
 )
 """Sets of pen strokes, and the samples left out because their label is plainly wrong (all samples
-of the calibration split were looked at, before and without any reading of them)."""
+of the calibration splits of both sets were looked at; a misreading had pointed at this one)."""
 _OUT = Path(__file__).resolve().parents[1] / "decode" / "data" / FILE
 
 
