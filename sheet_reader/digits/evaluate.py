@@ -94,6 +94,13 @@ def main(arguments: list[str] | None = None) -> None:
     parser.add_argument("--weights", type=Path, help="folder with weights and calibration")
     parser.add_argument("--sets", nargs="*", help="only these sets")
     parser.add_argument("--peers", action="store_true", help="other readers on the same crops too")
+    parser.add_argument(
+        "--crops",
+        type=Path,
+        nargs="*",
+        default=[],
+        help="files of digits.training.photos or .strange",
+    )
     options = parser.parse_args(arguments)
     folder: Path | None = options.weights
     reader = Reader(folder / WEIGHTS, folder / CALIBRATION) if folder else Reader()
@@ -104,12 +111,31 @@ def main(arguments: list[str] | None = None) -> None:
         readings = reader.read_boxes(test.crops).probabilities
         print(_line(test.name, measures.figures(readings, test.labels)), flush=True)
         if options.peers:
-            from sheet_reader.digits import peers
+            from sheet_reader.digits.peers import lines
 
-            for line in peers.lines(test.crops, test.labels):
+            for line in lines(test.crops, test.labels):
                 print(line, flush=True)
+    for path in options.crops:
+        _crops_file(reader, path)
     if not options.sets:
         _non_digits(reader)
+
+
+def _crops_file(reader: Reader, path: Path) -> None:
+    """Figures of a file of crops: its digits, then each class that is no digit."""
+    with np.load(path) as data:
+        crops, labels = data["gray"], data["labels"].astype(np.int64)
+    readings = reader.read_boxes(crops).probabilities
+    digits = labels < measures.DIGITS
+    if digits.any():
+        print(_line(path.stem, measures.figures(readings[digits], labels[digits])))
+    for place, name in enumerate(CLASSES[measures.DIGITS :], measures.DIGITS):
+        held = labels == place
+        if held.any():
+            wrong = 100 * float((readings[held].argmax(axis=1) != place).mean())
+            sure = 100 * measures.sure_digits(readings[held])
+            print(f"  {path.stem}, {name}: {held.sum()}, called otherwise {wrong:.2f} %, "
+                  f"a digit over 0.9 {sure:.2f} %")  # fmt: skip
 
 
 def _non_digits(reader: Reader) -> None:

@@ -45,6 +45,7 @@ def spread_matrix() -> NDArray[np.float32]:
 
 
 _SPREAD = spread_matrix()
+_AVERAGE: Planes = np.asarray(np.repeat(np.eye(GRID), 2, axis=1) / 2, np.float32)
 
 
 def normalise(crops: NDArray[np.uint8]) -> NDArray[np.float32]:
@@ -53,19 +54,22 @@ def normalise(crops: NDArray[np.uint8]) -> NDArray[np.float32]:
     Planes 0–3 are the first view (−0.25..1, 0 paper), 4–7 the second (0..1.5), each as the pixels
     at even/odd rows and columns in the order (0,0), (0,1), (1,0), (1,1).
     """
-    grey: Planes = crops.astype(np.float32)
-    n = len(grey)
-    blocks = grey.reshape(n, GRID, BLOCK, GRID, BLOCK).mean(axis=(2, 4))
+    n = len(crops)
+    grey = _fold(crops)
+    blocks = _AVERAGE @ grey.mean(axis=1) @ _AVERAGE.T
     ranked = np.partition(blocks.reshape(n, GRID * GRID), PAPER_RANK, axis=1)[:, PAPER_RANK]
     level = np.maximum(ranked, PAPER_FLOOR)[:, None, None]
-    against_all: Planes = np.clip(1.0 - grey / level, -0.25, 1.0)
-    local = _SPREAD @ _largest_near(blocks) @ _SPREAD.T
-    against_near: Planes = np.clip(1.0 - grey / np.maximum(local, LOCAL_SHARE * level), 0.0, 1.0)
-    near_planes = _fold(against_near)
-    ink = near_planes.mean(axis=1)[:, MIDDLE, MIDDLE].max(axis=(1, 2), initial=0.0)
-    near_planes /= np.maximum(ink, INK_FLOOR)[:, None, None, None]
-    np.minimum(near_planes, 1.5, out=near_planes)
-    return np.concatenate([_fold(against_all), near_planes], axis=1)
+    local = np.maximum(_SPREAD @ _largest_near(blocks) @ _SPREAD.T, LOCAL_SHARE * level)
+    planes = np.empty((n, PLANES, PLANE_PX, PLANE_PX), np.float32)
+    against_all, against_near = planes[:, :4], planes[:, 4:]
+    np.subtract(1.0, grey * (1.0 / level)[:, None], out=against_all)
+    np.clip(against_all, -0.25, 1.0, out=against_all)
+    np.subtract(1.0, np.divide(grey, _fold(local), out=grey), out=against_near)
+    np.maximum(against_near, 0.0, out=against_near)
+    ink = against_near[:, :, MIDDLE, MIDDLE].mean(axis=1).max(axis=(1, 2), initial=0.0)
+    against_near *= (1.0 / np.maximum(ink, INK_FLOOR))[:, None, None, None]
+    np.minimum(against_near, 1.5, out=against_near)
+    return planes
 
 
 def _largest_near(blocks: NDArray[np.float32]) -> NDArray[np.float32]:
@@ -80,8 +84,9 @@ def _largest_near(blocks: NDArray[np.float32]) -> NDArray[np.float32]:
     return out
 
 
-def _fold(view: NDArray[np.float32]) -> NDArray[np.float32]:
-    """(N, 64, 64) to (N, 4, 32, 32)."""
-    n = len(view)
-    folded = view.reshape(n, PLANE_PX, 2, PLANE_PX, 2).transpose(0, 2, 4, 1, 3)
-    return folded.reshape(n, 4, PLANE_PX, PLANE_PX)
+def _fold(view: NDArray[np.uint8] | Planes) -> Planes:
+    """(N, 64, 64) to float32 (N, 4, 32, 32)."""
+    out = np.empty((len(view), 4, PLANE_PX, PLANE_PX), np.float32)
+    for place in range(4):
+        out[:, place] = view[:, place // 2 :: 2, place % 2 :: 2]
+    return out

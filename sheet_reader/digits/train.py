@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import copy
 import json
+import shutil
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -44,18 +45,22 @@ def main(arguments: list[str] | None = None) -> None:
     mix = Mix().scaled(made)
     recipe = Recipe(int(options.samples), rate=options.rate, batch=batch, seed=options.seed,
                     limit_s=options.limit)  # fmt: skip
-    batches = Batches(sources, mix, options.seed, device)
+    compiled = device.type == "cuda" or shutil.which("c++") is not None
+    batches = Batches(sources, mix, options.seed, device, compiled)
     out: Path = options.out
     out.mkdir(parents=True, exist_ok=True)
-    network = fit(Network(_widths(options)), batches, recipe)
+    network: torch.nn.Module = Network(_widths(options))
+    if options.start:
+        network.load_state_dict(torch.load(options.start, map_location="cpu", weights_only=True))
+    network = fit(network, batches, recipe)
     torch.save(network.state_dict(), out / "network.pt")
     write_onnx(copy.deepcopy(network), out / WEIGHTS)
     held = gather(
         device,
         replace(wanted, split=splits.CALIBRATION, hand=30_000, seed=77, photos=None, semeion=False),
     )
-    stream = Batches(held, mix, 4_000_000 + options.seed, device)
-    scores, labels = _stream_scores(network, stream, int(min(40_000, options.samples / 4)))
+    stream = Batches(held, mix, 4_000_000 + options.seed, device, compiled)
+    scores, labels = _stream_scores(network, stream, int(min(40_000, options.samples / 8)))
     level = temperature(scores, labels)
     note = "fitted on the calibration splits of MNIST, pendigits and UNIPEN as training crops"
     write_calibration(out / CALIBRATION, level, [0.0] * len(CLASSES), note)
@@ -102,6 +107,7 @@ def _options(arguments: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--hand", type=int, default=300_000, help="digits by the procedural hand")
     parser.add_argument("--without", nargs="*", default=[], help="sets to leave out")
     parser.add_argument("--photos", type=Path, help="crops made by digits.training.photos")
+    parser.add_argument("--start", type=Path, help="go on from this network.pt")
     parser.add_argument("--semeion", action="store_true", help="train on Semeion too")
     parser.add_argument("--widths", type=int, nargs=4, default=[24, 64, 96, 128])
     parser.add_argument("--blocks", type=int, nargs=3, default=[2, 4, 2])

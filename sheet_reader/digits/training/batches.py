@@ -28,10 +28,10 @@ class Mix:
     struck, with several digits or something else, and crops of simulated photographs.
     """
 
-    written: int = 1072
+    written: int = 1024
     bitmaps: int = 352
     empty: int = 120
-    struck: int = 128
+    struck: int = 176
     several: int = 136
     other: int = 144
     seen: int = 96
@@ -64,11 +64,18 @@ class Mix:
 class Batches:
     """An endless stream of batches; the same seed, device and sources give the same stream."""
 
-    def __init__(self, sources: Sources, mix: Mix, seed: int, device: torch.device) -> None:
+    def __init__(
+        self,
+        sources: Sources,
+        mix: Mix,
+        seed: int,
+        device: torch.device,
+        compiled: bool = False,
+    ) -> None:
         self.sources, self.mix, self.device = sources, mix.fitting(sources), device
         self.dice = Dice(seed, device)
         self.placer = Placer(sources, self.dice)
-        self.painter = Painter(device)
+        self.painter = Painter(device, compiled)
 
     @torch.no_grad()
     def next(self) -> tuple[Tensor, Tensor]:

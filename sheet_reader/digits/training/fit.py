@@ -90,6 +90,7 @@ def fit(
     normaliser = Normaliser(device)
     stream = _pieces(batches, recipe.batch)
     steps = max(1, recipe.samples // recipe.batch)
+    keep = min(recipe.keep, max(0.9, 1.0 - 10.0 / steps))
     begun = time.monotonic()
     for step in range(steps):
         spent = (time.monotonic() - begun) / recipe.limit_s if recipe.limit_s else 0.0
@@ -105,7 +106,7 @@ def fit(
         optimiser.zero_grad(set_to_none=True)
         torch.autograd.backward(loss)
         optimiser.step()
-        _follow(pairs, min(recipe.keep, (step + 1) / (step + 10)))
+        _follow(pairs, min(keep, (step + 1) / (step + 10)))
         if step % max(1, steps // 25) == 0 or progress >= 1.0:
             right = (scores.argmax(1) == labels).float().mean()
             tell(f"{step + 1}/{steps} loss {float(loss.detach()):.4f} right {float(right):.4f} "

@@ -124,9 +124,12 @@ class Placer:
         extent = boxes.size[:, None, :] * share
         shift = dice.normal(2.0, count, 1, 2)
         points = pool.points[which] * extent + boxes.middle[:, None, :] + shift
-        jot = self._jot(points, pool.down[which], pool.labels[which], boxes.stretch)
+        across = dice.chance(0.3, count, 1)
+        points = torch.where(across[:, :, None] > 0, self._across(boxes, points.shape[1]), points)
+        pen_down = pool.down[which] | (across > 0)
+        jot = self._jot(points, pen_down, pool.labels[which], boxes.stretch)
         radius = jot.radius * dice.uniform(0.8, 2.0, count, 1)
-        filled = dice.chance(0.15, count, 1)
+        filled = dice.chance(0.12, count, 1) * (1 - across)
         line = torch.linspace(-0.3, 0.3, points.shape[1], device=self.device)
         bar = boxes.middle[:, None, :] + torch.stack([0 * line, line], -1) * boxes.size[:, None, :]
         points = torch.where(filled[:, :, None] > 0, bar + shift, points)
@@ -137,6 +140,28 @@ class Placer:
         light = dice.uniform(0.35, 0.95, count, 1)
         level = level * torch.where(dice.chance(0.45, count, 1) > 0, light, torch.ones_like(light))
         return Jot(points, down, radius, level, boxes.stretch, jot.labels)
+
+    def _across(self, boxes: Boxes, length: int) -> Tensor:
+        """A line through the whole crop, or a wide zigzag, as one strikes out a whole field."""
+        count, dice = len(boxes.family), self.dice
+        turns = 7
+        side = (torch.arange(turns, device=self.device) % 2 * 2 - 1)[None, :]
+        x = 32.0 + side * dice.uniform(33.0, 50.0, count, turns)
+        start = boxes.middle[:, 1:] + dice.normal(4.5, count, 1)
+        step = dice.normal(9.0, count, 1).abs() * torch.arange(turns, device=self.device)
+        middle = 0.5 * step[:, -1:] * dice.uniform(0.0, 2.0, count, 1)
+        zigzag = start + step - middle + dice.normal(2.0, count, turns)
+        level = start + dice.normal(3.0, count, turns)
+        single = dice.chance(0.6, count, 1)
+        # A single line is the first two corners; the pen rests on the second.
+        place = torch.linspace(0.0, turns - 1.001, length, device=self.device).expand(count, -1)
+        place = torch.where(single > 0, place / (turns - 1.001), place)
+        y = torch.where(single > 0, level, zigzag)
+        low = place.floor().long()
+        share = place - low
+        ends = [torch.gather(v, 1, low) * (1 - share) + torch.gather(v, 1, low + 1) * share
+                for v in (x, y)]  # fmt: skip
+        return torch.stack(ends, dim=-1)
 
     def side_by_side(self, boxes: Boxes) -> list[Jot]:
         """Two or three digits in one box; a third is mostly absent."""
