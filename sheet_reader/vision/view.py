@@ -15,6 +15,10 @@ from sheet_reader.vision.template import box_corners
 from sheet_reader.vision.types import BoxView, SheetView
 
 _LOST = 0.12
+"""A corner of the frame with less than this share of the usual contrast is not to be seen."""
+_GONE, _TORN = 0.03, 0.36
+"""A box with one corner below the first and another below the second is covered in part:
+measured on simulated pictures, where of visible boxes only a few filled-in ones look so."""
 _COVERED_LEVEL = 0.8
 _COVERED_REACH_MM = 45.0
 
@@ -66,12 +70,14 @@ def _hidden(pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Array)
     sizes_mm = boxes_mm[:, 2:]
     centres = boxes_mm[:, :2] + sizes_mm / 2
     height, width = pyramid.shape
-    low, high = corners.min(axis=1), corners.max(axis=1)
-    outside = (low < 0).any(axis=1) | (high > (width - 1, height - 1)).any(axis=1)
+    first, last = corners.min(axis=1), corners.max(axis=1)
+    outside = (first < 0).any(axis=1) | (last > (width - 1, height - 1)).any(axis=1)
     level = _corner_levels(located.flat, centres + located.carried_mm, sizes_mm)
     typical = float(np.median(located.gains[located.confirmed])) if located.confirmed.any() else 1.0
     lost = located.gains < _LOST * typical
     paper = _paper_near(level, centres, located.confirmed, lost.sum(axis=1) > 0)
+    low, second = np.sort(located.gains, axis=1)[:, :2].T / max(typical, 1e-6)
+    torn = (low < _GONE) & (second < _TORN)
     bright = lost & (level >= BURNT - 3)
     dark = lost & (level < _COVERED_LEVEL * paper[:, None])
     reasons = []
@@ -80,7 +86,7 @@ def _hidden(pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Array)
             reasons.append("outside the picture")
         elif bright[i].any() and bright[i].sum() >= dark[i].sum():
             reasons.append("burnt out")
-        elif dark[i].any() or (located.confirmed[i] and lost[i].sum() >= 2):
+        elif dark[i].any() or (located.confirmed[i] and (torn[i] or lost[i].sum() >= 2)):
             reasons.append("covered")
         else:
             reasons.append("" if located.confirmed[i] else "its printed frame was not found")

@@ -304,3 +304,14 @@ def test_pictures_of_nothing(bean_book: LayoutBook, shape: tuple[int, int]) -> N
     found = find_sheets(np.full(shape, 200, np.uint8), bean_book)
     assert len(found) == 1
     assert not isinstance(found[0], SheetView)
+
+
+def test_a_finger_over_half_a_box_is_noticed(
+    bean_book: LayoutBook, page: Page, upright: Place, plain: Gray
+) -> None:
+    picture = plain.copy()
+    number = next(i for i, c in enumerate(page.cells) if c.field == "pinched.blackfly")
+    x, y = np.rint(true_centres(page, upright)[number]).astype(int)
+    picture[y - 40 : y + 300, x + 3 : x + 90] = 190  # nearly as light as the paper
+    view = only_view(find_sheets(picture, bean_book))
+    assert view.boxes[number].hidden == "covered"
