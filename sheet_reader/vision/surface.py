@@ -83,7 +83,7 @@ class Lattice:
     def design(self, points: Array, order: tuple[int, int] = (0, 0)) -> Array:
         """Basis (N, nx · ny) for points (N, 2) in mm, x fastest."""
         bx, by = self.axes(points, order)
-        return (by[:, :, None] * bx[:, None, :]).reshape(len(points), -1)
+        return (by[:, :, None] * bx[:, None, :]).reshape(len(points), bx.shape[1] * by.shape[1])
 
     @lru_cache(maxsize=16)  # noqa: B019 - a lattice is a small frozen value
     def prior(self, bend: float) -> Array:

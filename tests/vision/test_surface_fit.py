@@ -71,3 +71,8 @@ def test_scale_and_direction_of_the_page_in_the_picture() -> None:
     )
     assert np.allclose(surface.px_per_mm(points), 5.0, atol=1e-3)
     assert np.allclose(surface.jacobian(points)[:, :, 0], (5.0, 0.0), atol=1e-2)
+
+
+def test_no_points_have_no_rows() -> None:
+    nx, ny = A4.counts
+    assert A4.design(np.empty((0, 2))).shape == (0, nx * ny)
