@@ -14,8 +14,12 @@ import pytest
 from numpy.typing import NDArray
 
 from sheet_reader.digits import measures, read_boxes
-from sheet_reader.digits.sets import clean_crops
+from sheet_reader.digits.evaluate import digit_sets, empty_and_several
+from sheet_reader.digits.sets import clean_crops, data_folder, own_frame
+from sheet_reader.simulate.hand import random_hand, sign_strokes
+from sheet_reader.simulate.pens import random_pen, render_strokes
 
+LINE_MISSED = 0.02
 sklearn_datasets = pytest.importorskip("sklearn.datasets")
 
 
@@ -31,9 +35,63 @@ def test_the_weights_read_the_uci_digits_as_well_as_when_committed(
 ) -> None:
     crops, labels = optdigits
     figures = measures.figures(read_boxes(crops).probabilities, labels)
-    print(figures)
-    assert figures.error <= 0.05
-    assert figures.error_at_2 <= 0.04
+    # As committed 1.9 %, 0.9 % and 1.2 %; room for other processors' rounding, not for a worse net.
+    assert figures.error <= 0.024
+    assert figures.error_at_2 <= 0.013
+    assert figures.calibration <= 0.02
+
+
+# Error and error at 2 % rejected, in per cent: as committed, with a little room.
+SHARED = {
+    "pendigits_orig": (1.8, 0.9),
+    "unipen_1a": (1.6, 0.7),
+    "chars74k_hnd": (0.4, 0.2),
+    "semeion": (4.2, 2.1),
+    "boxed_uk_hand": (1.6, 0.2),
+}
+needs_sets = pytest.mark.skipif(
+    not (data_folder() / "unipen_1a.npz").exists(), reason="the digit sets in ../shared are absent"
+)
+
+
+@needs_sets
+@pytest.mark.slow
+def test_the_weights_read_the_other_sets_as_well_as_when_committed() -> None:
+    found = {test.name: test for test in digit_sets()}
+    for name, (error, error_at_2) in SHARED.items():
+        test = found[name]
+        figures = measures.figures(read_boxes(test.crops).probabilities, test.labels)
+        assert 100 * figures.error <= error, (name, figures)
+        assert 100 * figures.error_at_2 <= error_at_2, (name, figures)
+
+
+@needs_sets
+def test_photographed_boxes_without_one_digit_are_not_read_as_one() -> None:
+    blank, several = empty_and_several()
+    assert measures.sure_digits(read_boxes(blank.crops).probabilities) <= 0.002
+    assert measures.sure_digits(read_boxes(several.crops).probabilities) <= 0.02
+
+
+@pytest.mark.parametrize("sign", ["dash", "tick", "question mark", "cross", "long dash"])
+def test_signs_are_not_read_as_digits(sign: str) -> None:
+    rng = np.random.default_rng(21)
+    paper = 235.0 * (1.0 - 0.8 * own_frame())
+    crops = []
+    for _ in range(40):
+        hand = random_hand(rng)
+        ink = render_strokes(sign_strokes(sign, hand, rng), 64, random_pen(rng, "ballpoint"), rng)
+        crops.append(np.round(paper * (1.0 - ink)).astype(np.uint8))
+    assert measures.sure_digits(read_boxes(np.array(crops)).probabilities) <= 0.03
+
+
+@pytest.mark.parametrize("height", range(24, 42, 3))
+def test_a_digit_struck_by_a_line_is_not_read_as_the_digit(
+    height: int, optdigits: tuple[NDArray[np.uint8], NDArray[np.int64]]
+) -> None:
+    crops, labels = optdigits
+    struck = crops[(labels != 1) & (labels != 7)][:150].copy()
+    struck[:, height : height + 3, :] = 40
+    assert measures.sure_digits(read_boxes(struck).probabilities) <= LINE_MISSED
 
 
 def test_a_hundred_boxes_are_fast(
