@@ -8,6 +8,7 @@ from __future__ import annotations
 import argparse
 import copy
 import json
+import os
 import shutil
 import time
 from dataclasses import replace
@@ -32,6 +33,7 @@ def main(arguments: list[str] | None = None) -> None:
     """Train, calibrate, write, and say how it did on the development data."""
     options = _options(arguments)
     device = torch.device(options.device or ("cuda" if torch.cuda.is_available() else "cpu"))
+    torch.set_num_threads(os.cpu_count() or 1)  # the package asks for one, good for reading
     torch.manual_seed(options.seed)
     torch.set_float32_matmul_precision("high")
     begun = time.monotonic()
