@@ -105,6 +105,7 @@ class _Scribe:
             self._write(cell, content, state)
         if state == "struck":
             self._strike(cells)
+            contents = [STRUCK] * len(cells)  # the scribble runs over the free boxes too
         if not header and value and self.rng.random() < self.habits.tally:
             self._tally(cells, int(value))
         strays = [self._stray(cell) for cell in cells]
