@@ -16,7 +16,8 @@ from sheet_reader.digits.types import CLASSES, BoxReadings
 
 WEIGHTS = "weights.onnx"
 CALIBRATION = "calibration.json"
-_CHUNK = 100
+_CHUNK = 25
+"""Boxes read at once: with more, the layers outgrow the cache."""
 
 
 class Reader:

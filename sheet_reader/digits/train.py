@@ -24,9 +24,12 @@ from sheet_reader.digits.training import checks, strokes
 from sheet_reader.digits.training.batches import Batches, Mix
 from sheet_reader.digits.training.export import temperature, write_calibration, write_onnx
 from sheet_reader.digits.training.fit import Recipe, fit, scores_of
-from sheet_reader.digits.training.model import Network, Widths
+from sheet_reader.digits.training.model import Network, Teacher, Widths
 from sheet_reader.digits.training.sources import Wanted, gather
 from sheet_reader.digits.types import CLASSES
+
+TEACHER_RATE = 0.5
+"""The teacher's learning rate as a share of the network's."""
 
 
 def main(arguments: list[str] | None = None) -> None:
@@ -51,10 +54,13 @@ def main(arguments: list[str] | None = None) -> None:
     batches = Batches(sources, mix, options.seed, device, compiled)
     out: Path = options.out
     out.mkdir(parents=True, exist_ok=True)
+    teacher = _teacher(options, batches, recipe)
+    if teacher is not None:
+        torch.save({k: v.half() for k, v in teacher.state_dict().items()}, out / "teacher.pt")
     network: torch.nn.Module = Network(_widths(options))
     if options.start:
         network.load_state_dict(torch.load(options.start, map_location="cpu", weights_only=True))
-    network = fit(network, batches, recipe)
+    network = fit(network, batches, recipe, teacher=teacher)
     torch.save(network.state_dict(), out / "network.pt")
     write_onnx(copy.deepcopy(network), out / WEIGHTS)
     held = gather(
@@ -69,9 +75,30 @@ def main(arguments: list[str] | None = None) -> None:
     figures = checks.development(network.to(device), level, device)
     figures["temperature"] = level
     figures["stream right"] = float((scores.argmax(1) == labels).mean())
+    if teacher is not None:
+        theirs = checks.development(teacher, 1.0, device)
+        figures |= {f"teacher, {name}": value for name, value in theirs.items()}
     figures["seconds"] = time.monotonic() - begun
     (out / "development.json").write_text(json.dumps(figures, indent=1) + "\n")
     print(json.dumps(figures, indent=1))
+
+
+def _teacher(
+    options: argparse.Namespace, batches: Batches, recipe: Recipe
+) -> torch.nn.Module | None:
+    """The large network: read from a file, trained now, or none."""
+    taught = options.lessons
+    if taught is None:
+        taught = 17e6 if batches.device.type == "cuda" else 0.0
+    if options.taught_by:
+        teacher = Teacher()
+        weights = torch.load(options.taught_by, map_location="cpu", weights_only=True)
+        teacher.load_state_dict(weights)
+        return teacher
+    if not taught:
+        return None
+    first = replace(recipe, samples=int(taught), rate=TEACHER_RATE * recipe.rate, limit_s=0.0)
+    return fit(Teacher(), batches, first)
 
 
 def _widths(options: argparse.Namespace) -> Widths:
@@ -101,7 +128,7 @@ def _options(arguments: list[str] | None) -> argparse.Namespace:
         "--device", choices=("cpu", "cuda"), help="default: a GPU where there is one"
     )
     parser.add_argument(
-        "--samples", type=float, default=40e6, help="training crops, each seen once"
+        "--samples", type=float, default=31e6, help="training crops, each seen once"
     )
     parser.add_argument("--rate", type=float, default=4e-3, help="highest learning rate")
     parser.add_argument("--limit", type=float, default=0.0, help="seconds after which to end")
@@ -110,8 +137,14 @@ def _options(arguments: list[str] | None) -> argparse.Namespace:
     parser.add_argument("--without", nargs="*", default=[], help="sets to leave out")
     parser.add_argument("--photos", type=Path, help="crops made by digits.training.photos")
     parser.add_argument("--start", type=Path, help="go on from this network.pt")
+    parser.add_argument(
+        "--lessons", type=float,
+        help="crops that a large network learns from first, to teach the small one "
+        "(default: 17e6 on a GPU, else 0)",
+    )  # fmt: skip
+    parser.add_argument("--taught-by", type=Path, help="the teacher.pt of an earlier run")
     parser.add_argument("--semeion", action="store_true", help="train on Semeion too")
-    parser.add_argument("--widths", type=int, nargs=4, default=[24, 64, 96, 128])
+    parser.add_argument("--widths", type=int, nargs=4, default=[24, 64, 112, 192])
     parser.add_argument("--blocks", type=int, nargs=3, default=[2, 4, 2])
     return parser.parse_args(arguments)
 

@@ -15,7 +15,7 @@ from sheet_reader.digits import CLASSES  # noqa: E402
 from sheet_reader.digits.normalise import normalise  # noqa: E402
 from sheet_reader.digits.read import Reader  # noqa: E402
 from sheet_reader.digits.training import strokes  # noqa: E402
-from sheet_reader.digits.training.batches import Batches, Mix  # noqa: E402
+from sheet_reader.digits.training.batches import TAKES, Batches, Mix  # noqa: E402
 from sheet_reader.digits.training.export import (  # noqa: E402
     temperature,
     write_calibration,
@@ -52,7 +52,7 @@ def sources() -> Sources:
 def test_a_batch_holds_every_class_as_grey_values(sources: Sources) -> None:
     batches = Batches(sources, Mix().scaled(64), 5, CPU)
     crops, labels = batches.next()
-    assert crops.shape == (64, 64, 64)
+    assert crops.shape == (TAKES * 64, 64, 64)
     assert torch.equal(crops, crops.round())
     assert 0.0 <= float(crops.min()) < float(crops.max()) <= 255.0
     assert set(range(10, 14)) <= set(labels.tolist())

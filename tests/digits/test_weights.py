@@ -35,18 +35,19 @@ def test_the_weights_read_the_uci_digits_as_well_as_when_committed(
 ) -> None:
     crops, labels = optdigits
     figures = measures.figures(read_boxes(crops).probabilities, labels)
-    # As committed 1.9 %, 0.9 % and 1.2 %; room for other processors' rounding, not for a worse net.
-    assert figures.error <= 0.024
-    assert figures.error_at_2 <= 0.013
+    # As committed 2.3 %, 1.5 % and 0.9 %; room for other processors' rounding, not for a worse net.
+    assert figures.error <= 0.028
+    assert figures.error_at_2 <= 0.019
     assert figures.calibration <= 0.02
 
 
 # Error and error at 2 % rejected, in per cent: as committed, with a little room.
 SHARED = {
-    "pendigits_orig": (1.8, 0.9),
-    "unipen_1a": (1.6, 0.7),
+    "mnist": (0.75, 0.3),
+    "pendigits_orig": (1.5, 0.6),
+    "unipen_1a": (1.2, 0.5),
     "chars74k_hnd": (0.4, 0.2),
-    "semeion": (4.2, 2.1),
+    "semeion": (3.3, 1.8),
     "boxed_uk_hand": (1.6, 0.2),
 }
 needs_sets = pytest.mark.skipif(

@@ -20,6 +20,10 @@ from sheet_reader.digits.types import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
 _EMPTY, _STRUCK, _SEVERAL, _OTHER = (CLASSES.index(c) for c in (EMPTY, STRUCK, SEVERAL, OTHER))
 _CANDIDATES = 0.25
 """This share of the boxes with several digits are photographed ones."""
+TAKES = 2
+"""Each scene is photographed this often, in different light and sharpness: drawing takes longer."""
+_MILD = 0.4
+"""This share of the crops are clear ones: a plain pen, good light, a sharp camera."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,13 +32,13 @@ class Mix:
     struck, with several digits or something else, and crops of simulated photographs.
     """
 
-    written: int = 1024
-    bitmaps: int = 352
+    written: int = 960
+    bitmaps: int = 400
     empty: int = 120
-    struck: int = 176
+    struck: int = 168
     several: int = 136
     other: int = 144
-    seen: int = 96
+    seen: int = 120
 
     @property
     def made(self) -> int:
@@ -79,21 +83,25 @@ class Batches:
 
     @torch.no_grad()
     def next(self) -> tuple[Tensor, Tensor]:
-        """Crops (B, 64, 64), grey values 0..255 as float32, and labels (B,), places in CLASSES."""
+        """Crops (TAKES · B, 64, 64), grey values 0..255 as float32, and their labels (TAKES · B,),
+        places in CLASSES.
+        """
         mix, dice = self.mix, self.dice
         boxes = frames.random_boxes(mix.made, dice)
         ink, labels = self._ink(boxes)
         lines = frames.frame_lines(boxes, dice)
         frame = self.painter.frames(lines.start, lines.end, lines.radius, lines.level, lines.dash)
-        scene = self._compose(ink, frame)
+        mild = dice.chance(_MILD, mix.made)
+        scene = self._compose(ink, frame, mild)
         share = round(_CANDIDATES * mix.several)
         if share and len(self.sources.candidates):
             start = _cuts(mix)["several"].start
             which = dice.index(len(self.sources.candidates), share)
             scene[start : start + share] = self._moved(self.sources.candidates[which], 1.0)
-        crops = photo.photograph(scene, dice)
+        crops = torch.cat([photo.photograph(scene, mild, dice) for _ in range(TAKES)])
+        labels = labels.repeat(TAKES)
         if mix.seen:
-            which = dice.index(len(self.sources.seen_labels), mix.seen)
+            which = dice.index(len(self.sources.seen_labels), TAKES * mix.seen)
             seen = self._moved(self.sources.seen[which].float() / 255.0, 0.4)
             crops = torch.cat([crops, torch.round(255.0 * seen)])
             labels = torch.cat([labels, self.sources.seen_labels[which]])
@@ -132,13 +140,15 @@ class Batches:
         ink = self.painter.strokes(*joined)
         return list(torch.split(ink, [len(jot.labels) for jot in jots]))
 
-    def _compose(self, ink: Tensor, frame: Tensor) -> Tensor:
+    def _compose(self, ink: Tensor, frame: Tensor, mild: Tensor) -> Tensor:
         """Ink and frame on paper, before the camera; some on photographed empty boxes."""
         mix, dice = self.mix, self.dice
         count = mix.made
-        ink = photo.grain(ink, dice.uniform(0.2, 0.8, count) * dice.chance(0.28, count), dice)
+        bare = ink
+        rough = dice.uniform(0.2, 0.8, count) * dice.chance(0.28, count) * (1.0 - mild)
+        ink = photo.grain(ink, rough, dice)
         usual, pale = dice.uniform(0.55, 1.0, count), dice.uniform(0.18, 0.8, count)
-        dark = torch.where(dice.chance(0.68, count) > 0, usual, pale)
+        dark = torch.where((dice.chance(0.47, count) > 0) | (mild > 0), usual, pale)
         real = dice.chance(0.14, count)
         real[_cuts(mix)["empty"]] = dice.chance(0.5, mix.empty)
         under = photo.paper(count, dice) * (1.0 - frame) * (1.0 - photo.specks(count, dice))
@@ -150,12 +160,35 @@ class Batches:
         faint = dice.uniform(0.01, 0.075, count) * dice.chance(0.12, count)
         through = functional.avg_pool2d(through[:, None], 5, 1, 2, count_include_pad=False)[:, 0]
         under = under * (1.0 - faint[:, None, None] * through)
+        under = under * (1.0 - dark[:, None, None] * self._rubbed_out(bare))
         return under * (1.0 - dark[:, None, None] * ink)
+
+    def _rubbed_out(self, ink: Tensor) -> Tensor:
+        """Small digits that were rubbed out and left a trace, in boxes that hold a digit now:
+        ink (B, 64, 64), at most 0.4.
+        """
+        mix, dice = self.mix, self.dice
+        digits = mix.written + mix.bitmaps
+        zoom = dice.uniform(1.3, 3.0, digits)
+        shift = dice.uniform(-1.0, 1.0, digits, 2) * (zoom - 0.8)[:, None]
+        none = torch.zeros_like(zoom)
+        first = torch.stack([zoom, none, shift[:, 0]], -1)
+        second = torch.stack([none, zoom, shift[:, 1]], -1)
+        grid = functional.affine_grid(
+            torch.stack([first, second], 1), [digits, 1, *ink.shape[1:]], align_corners=False
+        )
+        small = functional.grid_sample(
+            ink[:digits].roll(digits // 2 + 3, dims=0)[:, None], grid, align_corners=False
+        )[:, 0]
+        trace = dice.uniform(0.06, 0.4, digits) * dice.chance(0.1, digits)
+        out = torch.zeros_like(ink)
+        out[:digits] = small * trace[:, None, None]
+        return out
 
     def _moved(self, crops: Tensor, amount: float) -> Tensor:
         """Photographed boxes (B, 64, 64), moved, turned and lit a little differently."""
         dice, count = self.dice, len(crops)
-        turn = dice.normal(0.02 * amount, count)
+        turn = dice.normal(0.02 * amount, count) * (1.0 + 2.0 * dice.chance(0.15, count))
         zoom = dice.uniform(1.0 - 0.10 * amount, 1.0 + 0.08 * amount, count)
         shift = dice.normal(0.03 * amount, count, 2)
         first = torch.stack([zoom, -turn, shift[:, 0]], -1)

@@ -16,13 +16,18 @@ from torch.nn import functional
 
 from sheet_reader.digits import normalise as plain
 from sheet_reader.digits.training.batches import Batches
+from sheet_reader.digits.training.model import Teacher
+
+TAUGHT = 0.9
+"""How much the teacher's answers weigh against the labels."""
+SOFTENED = 2.0
+"""The temperature at which the answers of both are compared."""
 
 
 @dataclass(frozen=True, slots=True)
 class Recipe:
-    """How long and how fast. ``samples`` crops are seen in all, each once; ``smoothing`` is the
-    share of each label spread over the other classes; ``keep`` how slowly the averaged weights
-    follow; ``batch`` how many crops go into one step;
+    """How long and how fast. ``samples`` crops are seen in all, each once; ``keep`` is how slowly
+    the averaged weights follow; ``batch`` how many crops go into one step;
     ``limit_s`` above 0 ends the training early, with the rate brought down in time.
     """
 
@@ -30,7 +35,6 @@ class Recipe:
     rate: float = 4e-3
     decay: float = 0.02
     warm_up: float = 0.03
-    smoothing: float = 0.02
     keep: float = 0.9995
     batch: int = 2048
     limit_s: float = 0.0
@@ -68,25 +72,66 @@ def rate_at(progress: float, recipe: Recipe) -> float:
     return recipe.rate * 0.5 * (1.0 + math.cos(math.pi * min(1.0, rest)))
 
 
+class Learner:
+    """A network in training, with the running average of its weights, which is what counts."""
+
+    def __init__(self, network: nn.Module, recipe: Recipe, device: torch.device) -> None:
+        self.network = network.to(device).train()
+        self._half = device.type == "cuda"
+        if self._half:
+            self.network = self.network.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
+        self.average = copy.deepcopy(self.network).eval()
+        self._pairs = _paired(self.average, self.network)
+        self._optimiser = torch.optim.AdamW(
+            _groups(self.network, recipe), lr=recipe.rate, betas=(0.9, 0.99), fused=self._half
+        )
+
+    def step(self, planes: Tensor, labels: Tensor, wanted: Tensor | None, rate: float) -> Tensor:
+        """One step towards the labels (B,), and towards the scores ``wanted`` (B, K) where given;
+        the network's own scores (B, K) before it.
+        """
+        for group in self._optimiser.param_groups:
+            group["lr"] = rate
+        with self._precision(planes):
+            scores = self.network(planes).float()
+        loss = functional.cross_entropy(scores, labels)
+        if wanted is not None:
+            loss = (1.0 - TAUGHT) * loss + TAUGHT * _distance(scores, wanted)
+        self._optimiser.zero_grad(set_to_none=True)
+        torch.autograd.backward(loss)
+        self._optimiser.step()
+        return scores.detach()
+
+    @torch.no_grad()
+    def answers(self, planes: Tensor) -> Tensor:
+        """Scores (B, K) by the averaged weights."""
+        with self._precision(planes):
+            return torch.as_tensor(self.average(planes).float())
+
+    @torch.no_grad()
+    def follow(self, keep: float) -> None:
+        """Moves the average towards the present weights."""
+        torch._foreach_lerp_(self._pairs[0], self._pairs[1], 1.0 - keep)
+
+    def _precision(self, planes: Tensor) -> torch.autocast:
+        """Half precision for the large network alone."""
+        large = self._half and isinstance(self.network, Teacher)
+        return torch.autocast(planes.device.type, torch.bfloat16, enabled=large)
+
+
 def fit(
     network: nn.Module,
     batches: Batches,
     recipe: Recipe,
     tell: Callable[[str], None] = print,
-    teacher: Callable[[Tensor], Tensor] | None = None,
+    teacher: nn.Module | None = None,
 ) -> nn.Module:
-    """The averaged network after training. With a ``teacher`` (normalised crops to probabilities)
-    half of the loss is the distance from its answers.
+    """The averaged network after training. With a trained ``teacher`` it learns from the teacher's
+    answers as well as from the labels (Hinton et al. 2015, arXiv 1503.02531).
     """
     device = batches.device
-    network = network.to(device).train()
-    if device.type == "cuda":
-        network = network.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
-    average = copy.deepcopy(network).eval()
-    optimiser = torch.optim.AdamW(
-        _groups(network, recipe), lr=recipe.rate, betas=(0.9, 0.99), fused=device.type == "cuda"
-    )
-    pairs = _paired(average, network)
+    learner = Learner(network, recipe, device)
+    guide = Learner(teacher, recipe, device) if teacher is not None else None
     normaliser = Normaliser(device)
     stream = _pieces(batches, recipe.batch)
     steps = max(1, recipe.samples // recipe.batch)
@@ -99,21 +144,15 @@ def fit(
         planes = normaliser(grey)
         if device.type == "cuda":
             planes = planes.contiguous(memory_format=torch.channels_last)
-        for group in optimiser.param_groups:
-            group["lr"] = rate_at(progress, recipe)
-        scores = network(planes)
-        loss = _loss(scores, labels, planes, recipe, teacher)
-        optimiser.zero_grad(set_to_none=True)
-        torch.autograd.backward(loss)
-        optimiser.step()
-        _follow(pairs, min(keep, (step + 1) / (step + 10)))
+        wanted = guide.answers(planes) if guide else None
+        shown = learner.step(planes, labels, wanted, rate_at(progress, recipe))
+        learner.follow(min(keep, (step + 1) / (step + 10)))
         if step % max(1, steps // 25) == 0 or progress >= 1.0:
-            right = (scores.argmax(1) == labels).float().mean()
-            tell(f"{step + 1}/{steps} loss {float(loss.detach()):.4f} right {float(right):.4f} "
-                 f"{time.monotonic() - begun:.0f} s")  # fmt: skip
+            right = float((shown.argmax(1) == labels).float().mean())
+            tell(f"{step + 1}/{steps} right {right:.4f} {time.monotonic() - begun:.0f} s")
         if progress >= 1.0:
             break
-    return average
+    return learner.average
 
 
 def _pieces(batches: Batches, size: int) -> Iterator[tuple[Tensor, Tensor]]:
@@ -124,20 +163,6 @@ def _pieces(batches: Batches, size: int) -> Iterator[tuple[Tensor, Tensor]]:
         for rows in torch.split(order, size):
             if len(rows) == size or len(order) < size:
                 yield grey[rows], labels[rows]
-
-
-def _loss(
-    scores: Tensor,
-    labels: Tensor,
-    planes: Tensor,
-    recipe: Recipe,
-    teacher: Callable[[Tensor], Tensor] | None,
-) -> Tensor:
-    plain_loss = functional.cross_entropy(scores, labels, label_smoothing=recipe.smoothing)
-    if teacher is None:
-        return plain_loss
-    wanted = teacher(planes)
-    return 0.3 * plain_loss + 0.7 * functional.cross_entropy(scores, wanted)
 
 
 def _groups(network: nn.Module, recipe: Recipe) -> list[dict[str, object]]:
@@ -157,9 +182,12 @@ def _paired(average: nn.Module, network: nn.Module) -> tuple[list[Tensor], list[
     return [mine[name] for name in names], [theirs[name] for name in names]
 
 
-@torch.no_grad()
-def _follow(pairs: tuple[list[Tensor], list[Tensor]], keep: float) -> None:
-    torch._foreach_lerp_(pairs[0], pairs[1], 1.0 - keep)
+def _distance(scores: Tensor, wanted: Tensor) -> Tensor:
+    """Kullback–Leibler divergence from the teacher's softened answers, on the labels' scale."""
+    mine = functional.log_softmax(scores / SOFTENED, dim=1)
+    theirs = functional.log_softmax(wanted / SOFTENED, dim=1)
+    apart = functional.kl_div(mine, theirs, reduction="batchmean", log_target=True)
+    return SOFTENED**2 * apart
 
 
 @torch.no_grad()

@@ -65,7 +65,8 @@ def random_boxes(count: int, dice: Dice) -> Boxes:
     box = torch.where(own, ours + dice.normal(0.5, count, 4), loose)
     shift = dice.normal(1.6, count, 1, 2).clamp(-4.0, 4.0) * own[:, :, None]
     corners = torch.stack([box[:, [0, 1]], box[:, [2, 1]], box[:, [2, 3]], box[:, [0, 3]]], dim=1)
-    turn = dice.normal(0.02, count, 1)
+    crooked = (1.0 + 2.5 * dice.chance(0.15, count, 1)) * ~own + 1.0 * own
+    turn = dice.normal(0.02, count, 1) * crooked
     offset = corners - CROP_PX / 2
     turned = torch.stack(
         [offset[..., 0] - turn * offset[..., 1], offset[..., 1] + turn * offset[..., 0]], dim=-1

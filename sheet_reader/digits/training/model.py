@@ -1,4 +1,4 @@
-"""The network: small, and thrifty at full resolution."""
+"""The network: small, and thrifty at full resolution; and a large one that teaches it."""
 
 from __future__ import annotations
 
@@ -17,8 +17,8 @@ class Widths:
 
     stem: int = 24
     coarse: int = 64
-    middle: int = 96
-    fine: int = 128
+    middle: int = 112
+    fine: int = 192
     blocks: tuple[int, int, int] = (2, 4, 2)
 
 
@@ -59,6 +59,51 @@ class Network(nn.Module):
             inside = outside
         self.features = nn.Sequential(*layers)
         self.drop = nn.Dropout(0.1)
+        self.answer = nn.Linear(inside * 16, len(CLASSES))
+
+    def forward(self, x: Tensor) -> Tensor:
+        """Scores before the softmax."""
+        scores: Tensor = self.answer(self.drop(torch.flatten(self.features(x), 1)))
+        return scores
+
+
+class Residual(nn.Module):
+    """Two full 3 × 3 convolutions about a shortcut (He et al. 2016, arXiv 1603.05027)."""
+
+    def __init__(self, inside: int, outside: int, stride: int = 1) -> None:
+        super().__init__()
+        self.layers = nn.Sequential(
+            nn.BatchNorm2d(inside),
+            nn.ReLU(),
+            nn.Conv2d(inside, outside, 3, stride, 1, bias=False),
+            nn.BatchNorm2d(outside),
+            nn.ReLU(),
+            nn.Conv2d(outside, outside, 3, 1, 1, bias=False),
+        )
+        self.shortcut: nn.Module = nn.Identity()
+        if inside != outside or stride > 1:
+            self.shortcut = nn.Conv2d(inside, outside, 1, stride, bias=False)
+
+    def forward(self, x: Tensor) -> Tensor:
+        """(N, inside, H, W) to (N, outside, H / stride, W / stride)."""
+        y: Tensor = self.layers(x)
+        return y + torch.as_tensor(self.shortcut(x))
+
+
+class Teacher(nn.Module):
+    """The same task without thrift, about 5 million weights: used in training alone."""
+
+    def __init__(self, widths: tuple[int, int, int] = (96, 192, 288), blocks: int = 2) -> None:
+        super().__init__()
+        layers: list[nn.Module] = [nn.Conv2d(PLANES, 64, 3, 1, 1, bias=False)]
+        inside = 64
+        for outside in widths:
+            layers.append(Residual(inside, outside, 2))
+            layers += [Residual(outside, outside) for _ in range(blocks - 1)]
+            inside = outside
+        layers += [nn.BatchNorm2d(inside), nn.ReLU()]
+        self.features = nn.Sequential(*layers)
+        self.drop = nn.Dropout(0.2)
         self.answer = nn.Linear(inside * 16, len(CLASSES))
 
     def forward(self, x: Tensor) -> Tensor:

@@ -101,14 +101,19 @@ def jpeg(image: Tensor, strength: Tensor, shift: tuple[int, int]) -> Tensor:
     return torch.where(strength[:, None, None] > 0, back, image)
 
 
-def photograph(scene: Tensor, dice: Dice) -> Tensor:
-    """A scene (B, 64, 64), 0..1, as the camera hands it over: whole grey values 0..255, float."""
+def photograph(scene: Tensor, mild: Tensor, dice: Dice) -> Tensor:
+    """A scene (B, 64, 64), 0..1, as the camera hands it over: whole grey values 0..255, float.
+    Where ``mild`` (B,) is 1 the camera did well.
+    """
     count = len(scene)
+    harsh = 1.0 - mild
     sigma = dice.spread(0.75, 0.45, 0.25, 2.3, count, 1) * dice.spread(1.0, 0.2, 0.5, 2.0, count, 2)
+    sigma = torch.where(mild[:, None] > 0, sigma.clamp(max=0.9), sigma)
     seen = blur(scene, sigma)
     strength = dice.spread(0.4, 0.8, 0.05, 2.5, count) * dice.chance(0.4, count)
+    strength = strength * (0.3 + 0.7 * harsh)
     seen = jpeg(seen, strength, (int(dice.index(8, 1)), int(dice.index(8, 1))))
-    noise = dice.spread(0.008, 0.8, 0.0, 0.05, count, 1, 1)
+    noise = dice.spread(0.008, 0.8, 0.0, 0.05, count, 1, 1) * (0.4 + 0.6 * harsh)[:, None, None]
     fine, coarse = dice.normal(1.0, *seen.shape), dice.normal(1.0, *seen.shape)
     coarse = 2.0 * functional.avg_pool2d(coarse[:, None], 3, 1, 1)[:, 0]
     seen = seen + noise * torch.where(dice.chance(0.5, count, 1, 1) > 0, fine, coarse)

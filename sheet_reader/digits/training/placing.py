@@ -13,6 +13,10 @@ from sheet_reader.digits.training.sources import Sources
 
 SIDE = 3
 """At most this many digits stand side by side in one box."""
+_UNLIFTED = 0.07
+"""This share of the digits is written without lifting the pen between strokes."""
+_CURLED = 6
+"""Points at either end of a digit that a curl moves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +54,8 @@ class Placer:
         """One digit in each box."""
         count, dice = len(boxes.family), self.dice
         points, down, labels = self._pick(count)
-        points = self._vary(points)
+        points = self._curl(self._vary(points))
+        down = down | (dice.chance(_UNLIFTED, count, 1) > 0)
         height = boxes.size[:, 1] * self.height(count)
         square = dice.chance(0.08, count)
         stretch = self._square(points, boxes.stretch, square)
@@ -87,6 +92,16 @@ class Placer:
         spin = torch.stack([torch.stack([cos, -sin], -1), torch.stack([sin, cos], -1)], -2)
         points = points @ (spin @ lean).transpose(1, 2)
         return points - (points.amax(dim=1, keepdim=True) + points.amin(dim=1, keepdim=True)) / 2
+
+    def _curl(self, points: Tensor) -> Tensor:
+        """Bends the first and the last stroke's end of some digits, as a quick pen does."""
+        count, dice = len(points), self.dice
+        ramp = torch.linspace(1.0, 0.0, _CURLED, device=self.device).square()[None, :, None]
+        out = points.clone()
+        for at, rise in ((slice(None, _CURLED), ramp), (slice(-_CURLED, None), ramp.flip(1))):
+            push = dice.normal(0.06, count, 1, 2) * dice.chance(0.3, count, 1, 1)
+            out[:, at] += rise * push
+        return out
 
     def _place(self, points: Tensor, boxes: Boxes, height: Tensor, stretch: Tensor) -> Tensor:
         """Strokes of height 1 to pixels of the crop."""

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass
+from functools import cache
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -102,11 +105,11 @@ def gather(device: torch.device, wanted: Wanted) -> Sources:
     pools: list[tuple[StrokePool, float]] = []
     if "unipen" not in wanted.without:
         data = load("unipen_1a", folder)
-        which = splits.unipen_split(data) == wanted.split
+        which = _sound("unipen_1a", splits.unipen_split(data) == wanted.split)
         pools.append((strokes.pool_of_set(data, which), 0.30))
     if "pendigits" not in wanted.without:
         data = load("pendigits_orig", folder)
-        which = splits.pendigits_split(data) == wanted.split
+        which = _sound("pendigits_orig", splits.pendigits_split(data) == wanted.split)
         pools.append((strokes.pool_of_set(data, which), 0.25))
     pools.append((strokes.many(strokes.hand_digits, hand, seed), 0.45))
     puzzles = splits.boxed_puzzles(load("boxed_uk_hand", folder))
@@ -128,6 +131,20 @@ def gather(device: torch.device, wanted: Wanted) -> Sources:
         seen=seen,
         seen_labels=seen_labels,
     )
+
+
+def _sound(name: str, which: NDArray[np.bool_]) -> NDArray[np.bool_]:
+    """Without the training samples that hold no digit, or another than their label says."""
+    which = which.copy()
+    which[_mislabelled()[name]] = False
+    return which
+
+
+@cache
+def _mislabelled() -> dict[str, list[int]]:
+    text = resources.files(__package__).joinpath("mislabelled.json").read_text("utf-8")
+    found: dict[str, list[int]] = json.loads(text)["samples"]
+    return found
 
 
 def _strokes(pool: StrokePool, device: torch.device) -> Strokes:
