@@ -24,7 +24,7 @@ def reader_of(record: Record) -> Reader | None:
     """A reader with the threshold that the study's own audits bear out; None before the first."""
     from sheet_reader.decode.picture import read_picture
 
-    scores, _ = record.calibration(blind_only=True)
+    scores, _, _ = record.calibration(blind_only=True)
     if not len(scores):
         return None
     return partial(read_picture, threshold=promise_of(record).threshold)

@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from scipy.special import bdtr, betaincinv
+from scipy.special import betainc, betaincinv
 
 
-def upper_bound(wrong: int, checked: int, delta: float = 0.05) -> float:
-    """One-sided exact upper bound of the share wrong (0..1), valid with probability 1 - delta."""
+def upper_bound(wrong: float, checked: float, delta: float = 0.05) -> float:
+    """One-sided exact upper bound of the share wrong (0..1), valid with probability 1 - delta.
+    The counts may be effective ones, not whole (see ``at_most``).
+    """
     if wrong >= checked:
         return 1.0
     return float(betaincinv(wrong + 1, checked - wrong, 1.0 - delta))
@@ -32,9 +34,14 @@ def clopper_pearson(wrong: int, checked: int, confidence: float = 0.95) -> tuple
     return lower_bound(wrong, checked, half), upper_bound(wrong, checked, half)
 
 
-def at_most(wrong: int, checked: int, share: float) -> float:
-    """P(Binomial(checked, share) <= wrong): the p-value against "more than ``share`` wrong"."""
-    return float(bdtr(wrong, checked, share)) if checked > 0 else 1.0
+def at_most(wrong: float, checked: float, share: float) -> float:
+    """P(Binomial(checked, share) <= wrong): the p-value against "more than ``share`` wrong".
+
+    By the incomplete beta function, which takes counts between whole ones too: where errors come
+    in groups, both counts are divided by the design effect first (Korn & Graubard, Survey
+    Methodology 24:193, 1998).
+    """
+    return float(betainc(checked - wrong, wrong + 1, 1.0 - share)) if checked > wrong else 1.0
 
 
 def checks_needed(share: float, delta: float = 0.05, wrong: int = 0) -> int:

@@ -1,7 +1,8 @@
 """The calibration data that ship with the package, and the threshold they bear out.
 
-``data/calibration.csv`` has the columns ``doubt,right,wrong``: how many fields with a confidence
-of 1 - 10^-doubt were read right and wrong (doubt rounded down to 0.01). The fields come from
+``data/calibration.csv`` has the columns ``doubt,right,wrong,sheets``: how many fields with a
+confidence of 1 - 10^-doubt were read right and wrong (doubt rounded down to 0.01), and on which
+sheets the wrong ones stood (numbers, one for each, with a space between). The fields come from
 simulated photographs; ``python -m sheet_reader.simulate.calibrate`` writes the file.
 """
 
@@ -17,6 +18,8 @@ import numpy as np
 from sheet_reader.decode.promise import Checked, NoPromise, Promise, promise_for
 
 FILE = "calibration.csv"
+NO_SHEET = -1
+"""In place of a sheet's number for fields read right: it is not kept."""
 _MOST_DOUBT = 9.0
 
 
@@ -32,25 +35,30 @@ def parse_calibration(text: str) -> Checked:
     """Checked fields from the text of a calibration file, right and wrong ones well mixed."""
     doubts: list[float] = []
     correct: list[bool] = []
+    sheets: list[int] = []
     for row in csv.DictReader(text.splitlines()):
-        for name, truth in (("right", True), ("wrong", False)):
-            count = int(row[name])
-            doubts += [float(row["doubt"])] * count
-            correct += [truth] * count
+        right, wrong = int(row["right"]), int(row["wrong"])
+        doubts += [float(row["doubt"])] * (right + wrong)
+        correct += [True] * right + [False] * wrong
+        sheets += [NO_SHEET] * right + [int(number) for number in row["sheets"].split()]
+        if len(sheets) != len(correct):
+            raise ValueError(f"{wrong} wrong fields but other sheets: {row['sheets']!r}")
     order = np.random.default_rng(0).permutation(len(doubts))
     scores = 1.0 - 10.0 ** -np.asarray(doubts, dtype=np.float64)
-    return Checked(scores[order], np.asarray(correct, dtype=bool)[order])
+    return Checked.of(scores[order], np.asarray(correct, bool)[order], np.asarray(sheets)[order])
 
 
 def calibration_text(data: Checked) -> str:
     """The calibration file for ``data``: confidences rounded down to 0.01 of doubt."""
     doubt = -np.log10(np.maximum(1.0 - data.scores, 10.0**-_MOST_DOUBT))
     steps = np.floor(doubt * 100.0 + 1e-9).astype(np.int64)
-    lines = ["doubt,right,wrong"]
+    numbers = np.arange(len(steps)) if data.sheets is None else data.sheets
+    lines = ["doubt,right,wrong,sheets"]
     for step in np.unique(steps):
         here = steps == step
-        right = int((here & data.correct).sum())
-        lines.append(f"{step / 100:.2f},{right},{int(here.sum()) - right}")
+        wrong = numbers[here & ~data.correct]
+        names = " ".join(str(number) for number in wrong)
+        lines.append(f"{step / 100:.2f},{int(here.sum()) - len(wrong)},{len(wrong)},{names}")
     return "\n".join(lines) + "\n"
 
 

@@ -159,8 +159,10 @@ class Record:
 
     def calibration(
         self, *, blind_only: bool = False
-    ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
-        """Confidences of the readings people decided on, and whether each was right."""
+    ) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.int64]]:
+        """Confidences of the readings people decided on, whether each was right, and the number
+        of the visit it belongs to.
+        """
         return rows.calibration(self.state(), blind_only=blind_only)
 
     def history(self, site: str, visit_date: str) -> list[HistoryEntry]:

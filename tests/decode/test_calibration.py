@@ -32,14 +32,25 @@ def test_the_file_keeps_every_field_and_never_raises_a_confidence(fields):
 def test_the_file_is_written_where_it_is_told(tmp_path):
     place = tmp_path / "data" / "calibration.csv"
     write_calibration(Checked.of([0.99, 0.99, 0.5], [True, True, False]), place)
-    assert place.read_text(encoding="utf-8") == "doubt,right,wrong\n0.30,0,1\n2.00,2,0\n"
+    assert place.read_text(encoding="utf-8") == (
+        "doubt,right,wrong,sheets\n0.30,0,1,2\n2.00,2,0,\n"
+    )
 
 
 def test_right_and_wrong_ones_are_mixed_the_same_way_each_time():
-    text = "doubt,right,wrong\n2.00,500,500\n"
+    text = f"doubt,right,wrong,sheets\n2.00,500,500,{' '.join(map(str, range(500)))}\n"
     one, two = parse_calibration(text), parse_calibration(text)
     assert np.array_equal(one.correct, two.correct)
     assert 60 < one.correct[::5].sum() < 140
+
+
+def test_the_file_keeps_which_errors_stood_on_one_sheet():
+    data = Checked.of([0.9, 0.9, 0.5, 0.9], [False, True, False, False], [7, 7, 8, 7])
+    back = parse_calibration(calibration_text(data))
+    assert sorted(back.sheets[~back.correct]) == [7, 7, 8]
+    assert back.grouping(0.0) == data.grouping(0.0) == pytest.approx(5 / 3)
+    with pytest.raises(ValueError, match="other sheets"):
+        parse_calibration("doubt,right,wrong,sheets\n2.00,5,2,4\n")
 
 
 @pytest.mark.parametrize("accepted_error", [0.001, 0.005])

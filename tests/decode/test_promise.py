@@ -58,6 +58,50 @@ def test_the_coverage_test_would_notice_a_threshold_without_a_bound():
     assert broken > stats.binom.ppf(0.999, 200, 0.05)
 
 
+def odd_sheets(rng, sheets, each=40):
+    """Fields by sheets, one in fifty by a hand of which the reader misreads every seventh field
+    with the same confidence as others.
+    """
+    number = np.repeat(np.arange(sheets), each)
+    scores, correct = population(rng, sheets * each)
+    odd = (rng.random(sheets) < 0.02)[number]
+    misread = rng.random(len(scores)) < 0.15
+    return scores, correct & ~(odd & misread), number
+
+
+def _broken(grouped):
+    rng = np.random.default_rng(5)
+    scores, correct, number = odd_sheets(rng, 4000)
+    broken = given = 0
+    for _ in range(200):
+        chosen = rng.permutation(4000)[:300]
+        fit = np.isin(number, chosen)
+        data = Checked.of(scores[fit], correct[fit], number[fit] if grouped else None)
+        got = promise_from(data, accepted_error=0.004, delta=0.05)
+        if isinstance(got, Promise):
+            given += 1
+            kept = ~fit & (scores >= got.threshold)
+            broken += (~correct[kept]).mean() > 0.004
+    return broken, given
+
+
+def test_the_promise_holds_where_errors_come_by_sheets():
+    """200 random splits by sheets: kept with the design effect, broken where it is left out."""
+    most = stats.binom.ppf(0.999, 200, 0.05)
+    broken, given = _broken(grouped=True)
+    assert broken <= most
+    assert given > 0
+    assert _broken(grouped=False)[0] > most
+
+
+def test_the_design_effect_counts_errors_that_stand_together():
+    # Korn & Graubard 1998: counts over the design effect, here sum k² / sum k for Poisson errors
+    data = Checked.of([0.9] * 6, [False, False, False, False, True, True], [1, 1, 1, 2, 2, 3])
+    assert data.grouping(0.5) == pytest.approx((9 + 1) / 4)
+    assert data.grouping(0.95) == 1.0
+    assert Checked.of([0.9], [False]).grouping(0.5) == 1.0
+
+
 @pytest.mark.parametrize("enough", [2995, 2994])
 def test_2995_right_ones_and_no_fewer_show_one_in_a_thousand(enough):
     # zero errors needed for a one-sided 95 % bound under 0.1 %: exact binomial, references.md

@@ -227,7 +227,8 @@ def test_sample_and_calibration(study: Study, post: Post) -> None:
         item = next(s for s in sample if s.field == "sun.eggs")
         record.decide(item.reading_id, Value("2"), by="Ada", blind=True)
         record.decide(record.pending()[0].reading_id, Accept(), by="Ada")
-        scores, right = record.calibration()
+        scores, right, visits = record.calibration()
+        assert len(visits) == len(scores)
         assert sorted(zip(scores, right, strict=True)) == [(0.6, True), (0.999, False)]
         assert len(record.calibration(blind_only=True)[0]) == 1
         assert len(record.accepted_sample(100, np.random.default_rng(1))) == 5
