@@ -20,7 +20,9 @@ class Rules(Flag):
     """A total equals the sum of its parts, unless the volunteer added wrongly."""
     HISTORY = 16
     """What the same site recorded in the same field before."""
-    ALL = 31
+    WRITER = 32
+    """A sheet is filled in by one hand: its sure digits help to read the doubtful ones."""
+    ALL = 63
 
 
 STEPS: tuple[tuple[str, Rules], ...] = (
@@ -28,7 +30,8 @@ STEPS: tuple[tuple[str, Rules], ...] = (
     ("+ plausible ranges", Rules.RANGES),
     ("+ roster and check digit", Rules.RANGES | Rules.ROSTER),
     ("+ calendar and season", Rules.RANGES | Rules.ROSTER | Rules.CALENDAR),
-    ("+ sums", Rules.ALL & ~Rules.HISTORY),
+    ("+ sums", Rules.ALL & ~Rules.HISTORY & ~Rules.WRITER),
+    ("+ the writer's other digits", Rules.ALL & ~Rules.HISTORY),
     ("+ the site's own history", Rules.ALL),
 )
 """Each piece of knowledge added in turn, for a table of what each one buys."""

@@ -4,7 +4,8 @@ The most probable assignment of the sheet and the posterior of each field come f
 boxes are independent given what is written; numbers follow the study's rules. The rules tie
 fields together only through sums (and through the site, which picks the history), so the joint
 posterior factorises: site, date and counts are enumerated one by one (``beliefs``, ``sites``,
-``dates``, ``counts``) and the fields of a sum are inferred together (``sums``).
+``dates``, ``counts``) and the fields of a sum are inferred together (``sums``). Before that the
+boxes are looked at once more as the work of one hand (``writer``).
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
 from sheet_reader.decode.sums import apply_sums, balanced_doubt, exceeded, usable
 from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.decode.writer import DIGITS, adapted, shipped_model
 from sheet_reader.digits.types import BoxReadings
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study
@@ -35,6 +37,9 @@ from sheet_reader.vision.types import SheetView
 KEY_DOUBT = 2.0 / 3.0
 """Site and date place the whole sheet: of the doubt that is allowed in a count they may have this
 share, though they have two to three times as many boxes (a choice of this house)."""
+
+KNOWN = 0.99
+"""From this probability on a site or a date tells which digits its boxes hold."""
 
 Group = tuple[str, str]
 """Field name and part: "" or, in a date, day, month or year."""
@@ -67,14 +72,16 @@ def decode_sheet(
     """
     if threshold is None:
         threshold = default_threshold(study.accepted_error)
-    boxes = _read_boxes(view, readings)
+    probabilities = box_probabilities(view.boxes, readings)
+    boxes = _read_boxes(view, probabilities)
     names = {name for name, _ in boxes.beliefs}
     specs = [spec for spec in study.fields if spec.name in names]
-    keys = {
-        spec.name: judged.reading(1.0 - (1.0 - threshold) * KEY_DOUBT)
-        for spec in specs
-        if (judged := _judge_key(spec, boxes, study, today, rules)) is not None
-    }
+    judged_keys = _judge_keys(specs, boxes, study, today, rules)
+    if Rules.WRITER in rules:
+        boxes = _read_boxes(view, _as_one_hand(view, probabilities, specs, judged_keys))
+        again = _judge_keys(specs, boxes, study, today, rules)
+        judged_keys = {n: k.flagged(*judged_keys[n].flags) for n, k in again.items()}
+    keys = {n: k.reading(1.0 - (1.0 - threshold) * KEY_DOUBT) for n, k in judged_keys.items()}
     site = _site(view.page.code.sheet, study, specs, keys)
     earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in rules else {}
     judged_counts = _judge_counts(specs, boxes, study, earlier, rules)
@@ -86,8 +93,48 @@ def decode_sheet(
     return PageReading(view.page.code, fields, site, visit, view.quality.advice)
 
 
-def _read_boxes(view: SheetView, readings: BoxReadings) -> _Boxes:
-    probabilities = box_probabilities(view.boxes, readings)
+def _as_one_hand(
+    view: SheetView,
+    probabilities: NDArray[np.float64],
+    specs: Sequence[FieldSpec],
+    keys: Mapping[str, Judgement],
+) -> NDArray[np.float64]:
+    """The boxes' probabilities in the light of the writer's other digits. What the boxes alone
+    say against a site or a date stays a reason to ask, whatever comes out here.
+    """
+    known: NDArray[np.int64] = np.full(len(view.boxes), -1)
+    for spec in specs:
+        judged = keys.get(spec.name)
+        if judged and judged.value and not judged.flags and judged.confidence >= KNOWN:
+            for at, digit in _digits_of(view, probabilities, spec, judged.value).items():
+                known[at] = digit
+    seen = np.array([not unreadable_because(box) for box in view.boxes], bool)
+    return adapted(probabilities, seen, known, shipped_model())
+
+
+def _digits_of(
+    view: SheetView, probabilities: NDArray[np.float64], spec: FieldSpec, value: str
+) -> dict[int, int]:
+    """Which digit each box of a settled site or date holds, by its place among ``view.boxes``."""
+    parts = {"": value}
+    if spec.kind == "date":
+        parts = {"year": value[2:4], "month": value[5:7], "day": value[8:10]}
+    found: dict[int, int] = {}
+    for part, text in parts.items():
+        boxes = [
+            (box.cell.index, i)
+            for i, box in enumerate(view.boxes)
+            if (box.cell.field, box.cell.part) == (spec.name, part)
+            and probabilities[i, :DIGITS].sum() > 0.5
+        ]
+        for spelt in (text, text.lstrip("0")):
+            if len(spelt) == len(boxes):
+                found |= {i: int(c) for (_, i), c in zip(sorted(boxes), spelt, strict=True)}
+                break
+    return found
+
+
+def _read_boxes(view: SheetView, probabilities: NDArray[np.float64]) -> _Boxes:
     rows: dict[Group, list[int]] = defaultdict(list)
     for i, box in enumerate(view.boxes):
         rows[box.cell.field, box.cell.part].append(i)
@@ -104,6 +151,14 @@ def _read_boxes(view: SheetView, readings: BoxReadings) -> _Boxes:
         group: tuple(unreadable_because(view.boxes[i]) for i in at) for group, at in rows.items()
     }
     return _Boxes(beliefs, hidden)
+
+
+def _judge_keys(
+    specs: Sequence[FieldSpec], boxes: _Boxes, study: Study, today: date, rules: Rules
+) -> dict[str, Judgement]:
+    """Site and date, as far as they are written by hand on the page."""
+    found = {spec.name: _judge_key(spec, boxes, study, today, rules) for spec in specs}
+    return {name: judged for name, judged in found.items() if judged is not None}
 
 
 def _judge_key(

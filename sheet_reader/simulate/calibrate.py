@@ -1,7 +1,8 @@
 """Make the calibration data of the decode room: ``python -m sheet_reader.simulate.calibrate``.
 
 Reads simulated photographs, written by people whose handwriting neither trained the network nor
-measures it (the calibration split of the digits room), and counts for each confidence how often
+measures it (the calibration and the development split of the digits room; MNIST takes no part,
+since it doesn't say who wrote what, and a sheet is one person's work), and counts for each confidence how often
 the reading was right. Fields that are asked about whatever their confidence (struck boxes, sums
 that do not fit and so on) take no part: the threshold decides nothing there.
 """
@@ -23,13 +24,13 @@ from sheet_reader.decode.calibration import FILE, write_calibration
 from sheet_reader.decode.picture import read_picture
 from sheet_reader.decode.promise import Checked, promise_from
 from sheet_reader.decode.types import PageReading
-from sheet_reader.digits.splits import CALIBRATION, mnist_split, pendigits_split, unipen_split
+from sheet_reader.digits.splits import CALIBRATION, DEV, pendigits_split, unipen_split
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.simulate.cases import Case, Desk, make_case
 from sheet_reader.simulate.held_back import Split, find_data
 from sheet_reader.simulate.samples import SAMPLES
-from sheet_reader.simulate.sources import Hands, ImageHands, MixedHands, StrokeHands, load_strokes
+from sheet_reader.simulate.sources import Hands, MixedHands, StrokeHands, load_strokes
 from sheet_reader.vision.types import NoSheet
 
 LEVELS = ("typical", "typical", "hard")
@@ -45,24 +46,17 @@ _OUT = Path(__file__).resolve().parents[1] / "decode" / "data" / FILE
 
 
 def calibration_hands(data: Path) -> Hands:
-    """The writers of the calibration splits of pendigits, UNIPEN and MNIST."""
-    parts: list[Hands] = [
-        _strokes(data / "digits" / file, split, wrong) for file, split, wrong in _STROKES
-    ]
-    return MixedHands([*parts, _mnist(data / "digits" / "mnist.npz")])
+    """The writers of the calibration and development splits of pendigits and UNIPEN."""
+    return MixedHands(
+        [_strokes(data / "digits" / file, split, wrong) for file, split, wrong in _STROKES]
+    )
 
 
 def _strokes(path: Path, split: Split, mislabelled: tuple[int, ...]) -> Hands:
     with np.load(path) as arrays:
-        keep: NDArray[np.bool_] = split(arrays) == CALIBRATION
+        keep: NDArray[np.bool_] = np.isin(split(arrays), (CALIBRATION, DEV))
     keep[list(mislabelled)] = False
     return StrokeHands(path.stem, load_strokes(path, keep))
-
-
-def _mnist(path: Path) -> Hands:
-    with np.load(path) as arrays:
-        keep = mnist_split(arrays) == CALIBRATION
-        return ImageHands(path.stem, arrays["images"][keep], arrays["labels"][keep])
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,7 +104,7 @@ def _checked(case: Case, page: PageReading) -> Iterator[tuple[float, bool]]:
 
 
 @click.command()
-@click.option("--photos", type=click.IntRange(1), default=900, show_default=True)
+@click.option("--photos", type=click.IntRange(1), default=1500, show_default=True)
 @click.option("--jobs", type=click.IntRange(1), default=1, help="Processes side by side.")
 @click.option("--out", type=click.Path(path_type=Path), default=_OUT, help="The file to write.")
 @click.option(
@@ -128,15 +122,15 @@ def main(photos: int, jobs: int, out: Path, data: Path | None) -> None:
         for n in range(photos)
     ]
     context = multiprocessing.get_context("spawn")
-    results: list[tuple[float, bool]] = []
+    results: list[tuple[float, bool, int]] = []
     mistaken = 0
     with context.Pool(jobs, _start, (place,)) as pool:
         for number, fields in enumerate(pool.imap(_run, work), start=1):
-            results += fields
+            results += [(score, right, number) for score, right in fields]
             mistaken += any(not right for _, right in fields)
             click.echo(f"\r{number}/{photos}", nl=False, err=True)
     click.echo("\r", nl=False, err=True)
-    checked = Checked.of([s for s, _ in results], [c for _, c in results])
+    checked = Checked.of(*zip(*results, strict=True))
     write_calibration(checked, out)
     wrong = int((~checked.correct).sum())
     click.echo(

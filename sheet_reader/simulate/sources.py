@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import zlib
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Protocol
 
@@ -22,6 +22,9 @@ from sheet_reader.simulate.ink import Ink, InkPen, Stroke
 
 Choice = dict[int, list[int]]
 _KNOWN_WELL = 60
+_LEAN, _WIDEN = 0.04, 0.04
+"""How one person's digits differ in slant (dx/dy) and log width: small against what the samples
+themselves differ (an assumption of this house)."""
 
 
 class DigitSource(Protocol):
@@ -97,13 +100,21 @@ class StrokeHands:
 
 @dataclass(frozen=True, slots=True)
 class _StrokeWriter:
+    """Takes a person's samples in turn, so that one comes again only after all have been used, and
+    leans and widens each a little, so that no two digits on a sheet are quite the same.
+    """
+
     samples: StrokeSet
     choice: Choice
     pen: InkPen
+    left: Choice = field(default_factory=dict)
 
     def draw(self, digit: int, height_px: int, width_px: int, rng: np.random.Generator) -> Ink:
-        index = self.choice[digit][int(rng.integers(len(self.choice[digit])))]
-        strokes = self.samples.strokes[index]
+        if not self.left.get(digit):
+            self.left[digit] = [int(i) for i in rng.permutation(self.choice[digit])]
+        strokes = self.samples.strokes[self.left[digit].pop()]
+        lean, wide = rng.normal(0.0, _LEAN), np.exp(rng.normal(0.0, _WIDEN))
+        strokes = tuple(s @ np.array([[wide, 0.0], [lean, 1.0]]) for s in strokes)
         fitted = fit_strokes(strokes, height_px, width_px, self.pen.width_px)
         return self.pen.draw(fitted, (height_px, width_px), rng)
 
