@@ -125,7 +125,7 @@ class Study:
     instructions: tuple[str, ...]
     roster: tuple[Site, ...]
     folder: Path
-    accepted_error: float = 0.0012
+    accepted_error: float = 0.001
     warnings: tuple[str, ...] = field(default=())
 
     @property

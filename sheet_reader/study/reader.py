@@ -75,7 +75,7 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
         )
     title = top.text("title", longest=60)
     paper = top.choice("paper", ("A4", "Letter"))
-    error = top.number("accepted_error", 0.0, 0.5, fallback=0.0012)
+    error = top.number("accepted_error", 0.0, 0.5, fallback=0.001)
     if error in (0.0, 0.5):
         top.wrong("accepted_error", "must lie between 0 and 0.5, both excluded")
     season = _season(top)

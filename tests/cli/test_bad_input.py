@@ -188,7 +188,7 @@ def test_a_study_with_five_mistakes_lists_all_five(inbox: Path) -> None:
     text = file.read_text(encoding="utf-8")
     for right, wrong in (
         ('paper = "A4"', 'paper = "A3"'),
-        ("accepted_error = 0.0012", "accepted_error = 7"),
+        ("accepted_error = 0.001", "accepted_error = 7"),
         ("last = 2026-08-30", "last = 2026-01-30"),
         ("interval_days = 7", "interval_days = 0"),
         ('"small_larvae", "large_larvae"]', '"small_larvae", "no_such_count"]'),
