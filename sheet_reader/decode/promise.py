@@ -16,9 +16,9 @@ a guarantee goes back to Geifman & El-Yaniv 2017 (arXiv 1705.08500), who split d
 search steps instead.
 
 Errors come in groups: one odd hand, one bad photograph. With k_s wrong accepted fields on sheet s
-the variance of their number is about sum k_s² where independent errors would have sum k_s (Poisson),
-so both counts are divided by the design effect sum k_s² / sum k_s before they are tested (Korn &
-Graubard, Survey Methodology 24:193, 1998). This makes the tail approximate, and safer.
+the variance of their number is about sum k_s² where independent errors would have sum k_s
+(Poisson), so both counts are divided by the design effect sum k_s² / sum k_s before they are tested
+(Korn & Graubard, Survey Methodology 24:193, 1998). This makes the tail approximate, and safer.
 
 What the promise rests on: the checked fields are a fair sample of those that will be accepted.
 Shipped data come from simulated photographs, so until the coordinator's own
@@ -61,9 +61,7 @@ class Checked:
     sheets: NDArray[np.int64] | None = None
 
     @classmethod
-    def of(
-        cls, scores: ArrayLike, correct: ArrayLike, sheets: ArrayLike | None = None
-    ) -> Checked:
+    def of(cls, scores: ArrayLike, correct: ArrayLike, sheets: ArrayLike | None = None) -> Checked:
         """From any sequences of equal length; raises ValueError where the lengths differ."""
         s, c = np.asarray(scores, np.float64).ravel(), np.asarray(correct, bool).ravel()
         n = None if sheets is None else np.asarray(sheets, np.int64).ravel()
@@ -93,9 +91,9 @@ class Checked:
 @dataclass(frozen=True, slots=True)
 class Promise:
     """From ``threshold`` on at most ``accepted_error`` of the accepted fields are wrong, with
-    confidence 1 - ``delta``: of ``checked`` such fields ``wrong`` were wrong, ``bound`` is the
-    exact upper bound, errors going together by the design effect ``grouping``. ``kept`` is the share of all checked fields that would be accepted and
-    ``basis`` says which data it rests on.
+    confidence 1 - ``delta``: of ``checked`` such fields ``wrong`` were wrong, and ``bound`` is the
+    exact upper bound, errors going together by the design effect ``grouping``. ``kept`` is the
+    share of all checked fields that would be accepted; ``basis`` says which data it rests on.
     """
 
     threshold: float

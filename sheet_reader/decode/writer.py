@@ -24,7 +24,8 @@ anybody's:
 renormalised over the digits. Here t is Student's distribution with TAILS degrees of freedom: with
 normal tails a box that fits no digit, as under a blot, would be driven to the digits that have no
 example. The power below 1 allows for what goes together on one photograph (blur, light) and would
-otherwise be counted again with every box. Whether a box holds a digit at all is not touched, and no zero is made from an empty box.
+otherwise be counted again with every box. Whether a box holds a digit at all is not touched, and no
+zero is made from an empty box.
 """
 
 from __future__ import annotations

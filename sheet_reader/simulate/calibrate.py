@@ -2,9 +2,9 @@
 
 Reads simulated photographs, written by people whose handwriting neither trained the network nor
 measures it (the calibration and the development split of the digits room; MNIST takes no part,
-since it doesn't say who wrote what, and a sheet is one person's work), and counts for each confidence how often
-the reading was right. Fields that are asked about whatever their confidence (struck boxes, sums
-that do not fit and so on) take no part: the threshold decides nothing there.
+since it doesn't say who wrote what, and a sheet is one person's work), and counts for each
+confidence how often the reading was right. Fields that are asked about whatever their confidence
+(struck boxes, sums that do not fit and so on) take no part: the threshold decides nothing there.
 """
 
 from __future__ import annotations

@@ -40,9 +40,7 @@ def _run(number: int) -> Boxes:
     """Probabilities (N, K) and true digits (N,) of the boxes with a digit in one photograph."""
     assert _desk is not None
     level = LEVELS[number // len(SAMPLES) % len(LEVELS)]
-    case = make_case(
-        _desk, SAMPLES[number % len(SAMPLES)], level, _SEED + number, bare_share=0.0
-    )
+    case = make_case(_desk, SAMPLES[number % len(SAMPLES)], level, _SEED + number, bare_share=0.0)
     found = [(crop, CLASSES.index(content)) for crop, content in crops_of(case, _desk)]
     written = [(crop, digit) for crop, digit in found if digit < DIGITS]
     if not written:

@@ -13,6 +13,7 @@ from sheet_reader.simulate.printer import Bytes
 
 Floats = NDArray[np.float64]
 _SHIFT = 4
+_FAR_PX = 1e5
 
 
 def random_thumbs(
@@ -101,7 +102,8 @@ def _nail(thumb_mm: Floats, sheet: SheetMap) -> Floats:
 
 def _polygon(points: Floats, shape: tuple[int, ...]) -> NDArray[np.float32]:
     mask = np.zeros(shape[:2], np.uint8)
-    fixed = np.rint(points * 2**_SHIFT).astype(np.int32)
+    near = np.clip(np.nan_to_num(points), -_FAR_PX, _FAR_PX)  # a point can lie on the horizon
+    fixed = np.rint(near * 2**_SHIFT).astype(np.int32)
     cv2.fillPoly(mask, [fixed], 255, cv2.LINE_AA, _SHIFT)
     return mask.astype(np.float32) / np.float32(255)
 
