@@ -34,9 +34,9 @@ from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.vision.types import SheetView
 
-KEY_DOUBT = 2.0 / 3.0
-"""Site and date place the whole sheet: of the doubt that is allowed in a count they may have this
-share, though they have two to three times as many boxes (a choice of this house)."""
+KEY_DOUBT = 1.0 / 4.0
+"""Site and date place the whole sheet, and a wrong one spoils some twenty counts: of the doubt that
+is allowed in a count they may have this share (a choice of this house)."""
 
 KNOWN = 0.99
 """From this probability on a site or a date tells which digits its boxes hold."""
