@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.digits import measures, splits
-from sheet_reader.digits.read import CALIBRATION, WEIGHTS, Reader
+from sheet_reader.digits.read import Reader
 from sheet_reader.digits.sets import clean_crops, data_folder, load
 from sheet_reader.digits.types import CLASSES, EMPTY
 
@@ -83,6 +83,16 @@ def milliseconds(reader: Reader, crops: NDArray[np.uint8], rounds: int = 15) -> 
     return min(spent), float(np.median(spent))
 
 
+def reader_and_folder(program: str, out: Path, arguments: list[str] | None) -> tuple[Reader, Path]:
+    """What the drawing programs are told: which reader, and an existing folder for pictures."""
+    parser = argparse.ArgumentParser(prog=program)
+    parser.add_argument("--weights", type=Path, help="folder with weights and calibration")
+    parser.add_argument("--out", type=Path, default=out)
+    options = parser.parse_args(arguments)
+    options.out.mkdir(parents=True, exist_ok=True)
+    return Reader.of_folder(options.weights), options.out
+
+
 def _line(name: str, figures: measures.SetFigures) -> str:
     shares = (figures.error, figures.error_at_2, figures.calibration)
     return f"{name:22s} {figures.count:6d} " + " ".join(f"{100 * share:8.2f}" for share in shares)
@@ -102,8 +112,7 @@ def main(arguments: list[str] | None = None) -> None:
         help="files of digits.training.photos or .strange",
     )
     options = parser.parse_args(arguments)
-    folder: Path | None = options.weights
-    reader = Reader(folder / WEIGHTS, folder / CALIBRATION) if folder else Reader()
+    reader = Reader.of_folder(options.weights)
     print(f"{'set':22s} {'n':>6s} {'error %':>8s} {'at 2 %':>8s} {'ECE %':>8s}")
     for test in digit_sets():
         if options.sets and test.name not in options.sets:

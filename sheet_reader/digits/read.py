@@ -35,6 +35,11 @@ class Reader:
         self._sharpness = 1.0 / float(settings["temperature"])
         self._shift = np.array(settings["shift"], np.float64)
 
+    @classmethod
+    def of_folder(cls, folder: Path | None) -> Reader:
+        """The reader whose files lie in ``folder``, or the package's own."""
+        return cls(folder / WEIGHTS, folder / CALIBRATION) if folder else cls()
+
     def scores(self, crops: NDArray[np.uint8]) -> NDArray[np.float64]:
         """The network's raw outputs, (N, K), before calibration."""
         out = np.empty((len(crops), len(CLASSES)))

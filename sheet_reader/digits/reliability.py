@@ -6,16 +6,14 @@ number of answers in the bin; into ``work_out/reliability``.
 
 from __future__ import annotations
 
-import argparse
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.digits.evaluate import digit_sets
+from sheet_reader.digits.evaluate import digit_sets, reader_and_folder
 from sheet_reader.digits.measures import Labels, Probabilities, calibration_error, digit_answers
-from sheet_reader.digits.read import CALIBRATION, WEIGHTS, Reader
 
 _SIDE = 320
 _RIM = 50
@@ -59,16 +57,11 @@ def _write(canvas: NDArray[np.uint8], text: str, place: tuple[int, int], size: f
 
 def main(arguments: list[str] | None = None) -> None:
     """Draw the plots of all sets."""
-    parser = argparse.ArgumentParser(prog="python -m sheet_reader.digits.reliability")
-    parser.add_argument("--weights", type=Path, help="folder with weights and calibration")
-    parser.add_argument("--out", type=Path, default=Path("work_out/reliability"))
-    options = parser.parse_args(arguments)
-    folder: Path | None = options.weights
-    reader = Reader(folder / WEIGHTS, folder / CALIBRATION) if folder else Reader()
-    options.out.mkdir(parents=True, exist_ok=True)
+    program = "python -m sheet_reader.digits.reliability"
+    reader, out = reader_and_folder(program, Path("work_out/reliability"), arguments)
     for test in digit_sets():
         readings = reader.read_boxes(test.crops).probabilities
-        path = options.out / f"{test.name}.png"
+        path = out / f"{test.name}.png"
         cv2.imwrite(str(path), plot(test.name, readings, test.labels))
         print(path)
 

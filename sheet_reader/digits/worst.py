@@ -6,16 +6,19 @@ and how sure; into ``work_out/worst`` (ignored by git: no set's images belong in
 
 from __future__ import annotations
 
-import argparse
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.digits.evaluate import TestSet, digit_sets, empty_and_several
+from sheet_reader.digits.evaluate import (
+    TestSet,
+    digit_sets,
+    empty_and_several,
+    reader_and_folder,
+)
 from sheet_reader.digits.measures import DIGITS
-from sheet_reader.digits.read import CALIBRATION, WEIGHTS, Reader
 from sheet_reader.digits.types import CLASSES, EMPTY
 
 _COLUMNS = 12
@@ -54,16 +57,11 @@ def _tile(test: TestSet, place: int, chances: NDArray[np.float64]) -> NDArray[np
 
 def main(arguments: list[str] | None = None) -> None:
     """Draw all sheets."""
-    parser = argparse.ArgumentParser(prog="python -m sheet_reader.digits.worst")
-    parser.add_argument("--weights", type=Path, help="folder with weights and calibration")
-    parser.add_argument("--out", type=Path, default=Path("work_out/worst"))
-    options = parser.parse_args(arguments)
-    folder: Path | None = options.weights
-    reader = Reader(folder / WEIGHTS, folder / CALIBRATION) if folder else Reader()
-    options.out.mkdir(parents=True, exist_ok=True)
+    program = "python -m sheet_reader.digits.worst"
+    reader, out = reader_and_folder(program, Path("work_out/worst"), arguments)
     for test in (*digit_sets(), *empty_and_several()):
         readings = reader.read_boxes(test.crops).probabilities
-        path = options.out / f"{test.name}.png"
+        path = out / f"{test.name}.png"
         cv2.imwrite(str(path), worst_sheet(test, readings))
         print(path)
 
