@@ -31,7 +31,7 @@ STEPS: tuple[tuple[str, Rules], ...] = (
     ("+ roster and check digit", Rules.RANGES | Rules.ROSTER),
     ("+ calendar and season", Rules.RANGES | Rules.ROSTER | Rules.CALENDAR),
     ("+ sums", Rules.ALL & ~Rules.HISTORY & ~Rules.WRITER),
-    ("+ the writer's other digits", Rules.ALL & ~Rules.HISTORY),
+    ("+ the writer's own hand", Rules.ALL & ~Rules.HISTORY),
     ("+ the site's own history", Rules.ALL),
 )
 """Each piece of knowledge added in turn, for a table of what each one buys."""
