@@ -150,14 +150,18 @@ def choose_threshold(
     *,
     start: float = START,
     basis: str = "",
-    sheets: ArrayLike | None = None,
 ) -> Promise | NoPromise:
     """The loosest threshold that keeps ``accepted_error`` with probability 1 - ``delta``.
 
-    ``scores``, ``correct`` and ``sheets`` as in :class:`Checked`. ``start`` must not have been
-    chosen by looking at these data (:func:`pilot_start` on other data is right).
+    ``scores`` and ``correct`` as in :class:`Checked`. ``start`` must not have been chosen by
+    looking at these data (:func:`pilot_start` on other data is right).
     """
-    data = Checked.of(scores, correct, sheets)
+    return _loosest(Checked.of(scores, correct), accepted_error, delta, start, basis)
+
+
+def _loosest(
+    data: Checked, accepted_error: float, delta: float, start: float, basis: str
+) -> Promise | NoPromise:
     best: Promise | None = None
     for threshold in _order(start):
         wrong, checked = data.at(threshold)
@@ -225,15 +229,11 @@ def promise_from(
 ) -> Promise | NoPromise:
     """A promise from one set of checked fields: every fifth chooses the start, the rest is tested.
 
-    The split uses nothing but the position in the data, so the test stays exact.
+    The split uses nothing but the position in the data, so the test stays honest.
     """
     pilot = np.arange(len(data.scores)) % 5 == 0
     start = pilot_start(data.part(pilot), 4.0)
-    rest = data.part(~pilot)
-    return choose_threshold(
-        rest.scores, rest.correct, accepted_error, delta,
-        start=start, basis=basis, sheets=rest.sheets,
-    )  # fmt: skip
+    return _loosest(data.part(~pilot), accepted_error, delta, start, basis)
 
 
 def promise_for(
@@ -256,10 +256,7 @@ def promise_for(
     start = given.threshold
     wrong, checked = own.at(start)
     if checked >= checks_needed(accepted_error, delta):
-        return choose_threshold(
-            own.scores, own.correct, accepted_error, delta,
-            start=start, basis="your own readings", sheets=own.sheets,
-        )  # fmt: skip
+        return _loosest(own, accepted_error, delta, start, "your own readings")
     if checked and lower_bound(wrong, checked, delta) > accepted_error:
         reason = (
             f"{wrong:,} of your {checked:,} own checked readings were wrong, more than "

@@ -20,6 +20,7 @@ from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.simulate.cases import BARE_SHARE, Case, Desk, make_case, numbered
 from sheet_reader.simulate.held_back import find_data, held_back_hands
+from sheet_reader.simulate.options import data_option, jobs_option
 from sheet_reader.simulate.report import report
 from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.scoring import (
@@ -154,12 +155,8 @@ def measure(plan: Plan, jobs: int = 1) -> Iterator[Score]:
     show_default=True,
     help="Share of pictures without a sheet of the study.",
 )
-@click.option("--jobs", type=click.IntRange(1), default=1, help="Processes side by side.")
-@click.option(
-    "--data",
-    type=click.Path(path_type=Path, exists=True, file_okay=False),
-    help="Data folder with digits/ (else SHEET_READER_DATA, else shared/data).",
-)
+@jobs_option
+@data_option
 @click.option("--details", is_flag=True, help="List every mistake with its seed.")
 @click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write figures here.")
 def main(

@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import multiprocessing
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -27,14 +26,12 @@ from sheet_reader.decode.types import PageReading
 from sheet_reader.digits.splits import CALIBRATION, DEV, pendigits_split, unipen_split
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
-from sheet_reader.simulate.cases import Case, Desk, make_case
-from sheet_reader.simulate.held_back import Split, find_data
-from sheet_reader.simulate.samples import SAMPLES
+from sheet_reader.simulate.cases import Case, Desk, make_case, mixed
+from sheet_reader.simulate.held_back import Split
+from sheet_reader.simulate.options import fitting_options, needed_data
 from sheet_reader.simulate.sources import Hands, MixedHands, StrokeHands, load_strokes
 from sheet_reader.vision.types import NoSheet
 
-LEVELS = ("typical", "typical", "hard")
-"""The levels of the photographs, in turn."""
 _SEED = 77_000_000
 _STROKES: tuple[tuple[str, Split, tuple[int, ...]], ...] = (
     ("pendigits_orig.npz", pendigits_split, (1469,)),
@@ -59,13 +56,6 @@ def _strokes(path: Path, split: Split, mislabelled: tuple[int, ...]) -> Hands:
     return StrokeHands(path.stem, load_strokes(path, keep))
 
 
-@dataclass(frozen=True, slots=True)
-class _Job:
-    number: int
-    study: str
-    level: str
-
-
 _desk: Desk | None = None
 
 
@@ -75,9 +65,9 @@ def _start(data: Path) -> None:
     _desk = Desk.of_samples(calibration_hands(data))
 
 
-def _run(job: _Job) -> list[tuple[float, bool]]:
+def _run(number: int) -> list[tuple[float, bool]]:
     assert _desk is not None
-    case = make_case(_desk, job.study, job.level, _SEED + job.number, bare_share=0.0)
+    case = make_case(_desk, *mixed(number), _SEED + number, bare_share=0.0)
     return checked_fields(case, _desk)
 
 
@@ -104,28 +94,15 @@ def _checked(case: Case, page: PageReading) -> Iterator[tuple[float, bool]]:
 
 
 @click.command()
-@click.option("--photos", type=click.IntRange(1), default=1500, show_default=True)
-@click.option("--jobs", type=click.IntRange(1), default=1, help="Processes side by side.")
-@click.option("--out", type=click.Path(path_type=Path), default=_OUT, help="The file to write.")
-@click.option(
-    "--data",
-    type=click.Path(path_type=Path, exists=True, file_okay=False),
-    help="Data folder with digits/ (else SHEET_READER_DATA, else shared/data).",
-)
+@fitting_options(1500, _OUT)
 def main(photos: int, jobs: int, out: Path, data: Path | None) -> None:
     """Read simulated photographs of the calibration writers and write the calibration file."""
-    place = find_data(data)
-    if place is None:
-        raise click.ClickException("no data folder with handwriting found; see --data")
-    work = [
-        _Job(n, SAMPLES[n % len(SAMPLES)], LEVELS[n // len(SAMPLES) % len(LEVELS)])
-        for n in range(photos)
-    ]
+    place = needed_data(data)
     context = multiprocessing.get_context("spawn")
     results: list[tuple[float, bool, int]] = []
     mistaken = 0
     with context.Pool(jobs, _start, (place,)) as pool:
-        for number, fields in enumerate(pool.imap(_run, work), start=1):
+        for number, fields in enumerate(pool.imap(_run, range(photos)), start=1):
             results += [(score, right, number) for score, right in fields]
             mistaken += any(not right for _, right in fields)
             click.echo(f"\r{number}/{photos}", nl=False, err=True)

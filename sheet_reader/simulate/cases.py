@@ -35,6 +35,12 @@ def numbered(study: str, seed: int, number: int) -> tuple[str, int]:
     return studies[number % len(studies)], seed * 1_000_000 + number
 
 
+def mixed(number: int) -> tuple[str, str]:
+    """Sample study and level of picture ``number`` of a row: two in three typical, one hard."""
+    study = SAMPLES[number % len(SAMPLES)]
+    return study, ("typical", "typical", "hard")[number // len(SAMPLES) % 3]
+
+
 @dataclass(slots=True)
 class Desk:
     """What cases are made from: books by sample name, and of each study an older layout; real

@@ -29,6 +29,7 @@ from sheet_reader.study.reader import read_study
 SAMPLE, LEVEL = "bean_tips", "typical"
 SITES, WEEKS = 4, 3
 TRUTH_FILE = "truth.json"
+_SIDE_BY_SIDE = 9
 _UNSETTLED = frozenset({"flagged", "unreadable"})
 Echo = Callable[[str], object]
 
@@ -147,13 +148,18 @@ def _score(truths: dict[str, PhotoTruth], readings: list[ReadingRow]) -> list[st
 
 
 def _rows(study: Study, visits: list[VisitRow]) -> list[str]:
-    """The rows, turned: a column for each visit. "?" waits for a decision, "." not recorded."""
+    """The rows, turned: a column for each visit, as many side by side as a terminal is wide. "?"
+    waits for a decision, "." not recorded.
+    """
     ordered = sorted(visits, key=lambda v: (not v.site, v.site, v.visit_date))
     lines = []
-    for spec in study.fields:
-        cells = [_cell(spec.kind, spec.name, visit) for visit in ordered]
-        lines.append(f"{spec.name[:24]:<24}" + "".join(f"{cell:>6}" for cell in cells))
-    return [*lines, f"{'':<24}(? waits for you, . not recorded)"]
+    for start in range(0, len(ordered), _SIDE_BY_SIDE):
+        some = ordered[start : start + _SIDE_BY_SIDE]
+        for spec in study.fields:
+            cells = [_cell(spec.kind, spec.name, visit) for visit in some]
+            lines.append(f"{spec.name[:24]:<24}" + "".join(f"{cell:>6}" for cell in cells))
+        lines.append("")
+    return [*lines[:-1], f"{'':<24}(? waits for you, . not recorded)"]
 
 
 def _cell(kind: str, name: str, visit: VisitRow) -> str:

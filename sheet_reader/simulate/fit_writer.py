@@ -18,11 +18,9 @@ from numpy.typing import NDArray
 from sheet_reader.decode.writer import DIGITS, FILE, centred, fit_model, model_text
 from sheet_reader.digits import CLASSES, read_boxes, splits
 from sheet_reader.digits.training.photos import crops_of, hands_of
-from sheet_reader.simulate.cases import Desk, make_case
-from sheet_reader.simulate.held_back import find_data
-from sheet_reader.simulate.samples import SAMPLES
+from sheet_reader.simulate.cases import Desk, make_case, mixed
+from sheet_reader.simulate.options import fitting_options, needed_data
 
-LEVELS = ("typical", "typical", "hard")
 _SEED = 84_000_000
 _OUT = Path(__file__).resolve().parents[1] / "decode" / "data" / FILE
 _desk: Desk | None = None
@@ -39,8 +37,7 @@ def _start(data: Path) -> None:
 def _run(number: int) -> Boxes:
     """Probabilities (N, K) and true digits (N,) of the boxes with a digit in one photograph."""
     assert _desk is not None
-    level = LEVELS[number // len(SAMPLES) % len(LEVELS)]
-    case = make_case(_desk, SAMPLES[number % len(SAMPLES)], level, _SEED + number, bare_share=0.0)
+    case = make_case(_desk, *mixed(number), _SEED + number, bare_share=0.0)
     found = [(crop, CLASSES.index(content)) for crop, content in crops_of(case, _desk)]
     written = [(crop, digit) for crop, digit in found if digit < DIGITS]
     if not written:
@@ -50,19 +47,10 @@ def _run(number: int) -> Boxes:
 
 
 @click.command()
-@click.option("--photos", type=click.IntRange(10), default=220, show_default=True)
-@click.option("--jobs", type=click.IntRange(1), default=1, help="Processes side by side.")
-@click.option("--out", type=click.Path(path_type=Path), default=_OUT, help="The file to write.")
-@click.option(
-    "--data",
-    type=click.Path(path_type=Path, exists=True, file_okay=False),
-    help="Data folder with digits/ (else SHEET_READER_DATA, else shared/data).",
-)
+@fitting_options(220, _OUT)
 def main(photos: int, jobs: int, out: Path, data: Path | None) -> None:
     """Read simulated photographs of the development writers and write the model."""
-    place = find_data(data)
-    if place is None:
-        raise click.ClickException("no data folder with handwriting found; see --data")
+    place = needed_data(data)
     with multiprocessing.get_context("spawn").Pool(jobs, _start, (place,)) as pool:
         sheets = list(pool.imap(_run, range(photos)))
     probabilities = np.concatenate([p for p, _ in sheets])

@@ -24,6 +24,7 @@ from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.simulate.cases import Case, Desk, make_case
 from sheet_reader.simulate.held_back import find_data, held_back_hands
+from sheet_reader.simulate.options import data_option, jobs_option
 from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.scoring import Score, score_page
 from sheet_reader.simulate.truth import SheetTruth
@@ -115,13 +116,9 @@ def table(scores: tuple[Score, ...]) -> list[str]:
 @click.option("--photos", type=click.IntRange(1), default=100, show_default=True)
 @click.option("--seed", type=click.IntRange(0), default=2, show_default=True)
 @click.option("--threshold", type=click.FloatRange(0, 1), help="Else the shipped promise's.")
-@click.option("--jobs", type=click.IntRange(1), default=1, help="Processes side by side.")
+@jobs_option
 @click.option("--details", is_flag=True, help="List the mistakes with all rules on.")
-@click.option(
-    "--data",
-    type=click.Path(path_type=Path, exists=True, file_okay=False),
-    help="Data folder with digits/ (else SHEET_READER_DATA, else shared/data).",
-)
+@data_option
 def main(
     level: str, photos: int, seed: int, threshold: float | None, jobs: int, details: bool,
     data: Path | None,

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 torch = pytest.importorskip("torch")
 pytest.importorskip("onnx")
 
-from sheet_reader.digits import CLASSES  # noqa: E402
+from sheet_reader.digits import CLASSES, splits  # noqa: E402
 from sheet_reader.digits.normalise import normalise  # noqa: E402
 from sheet_reader.digits.read import Reader  # noqa: E402
+from sheet_reader.digits.sets import data_folder, load  # noqa: E402
 from sheet_reader.digits.training import strokes  # noqa: E402
 from sheet_reader.digits.training.batches import TAKES, Batches, Mix  # noqa: E402
 from sheet_reader.digits.training.export import (  # noqa: E402
@@ -21,9 +22,14 @@ from sheet_reader.digits.training.export import (  # noqa: E402
     write_calibration,
     write_onnx,
 )
-from sheet_reader.digits.training.fit import Normaliser, Recipe, rate_at, scores_of  # noqa: E402
-from sheet_reader.digits.training.model import Network  # noqa: E402
-from sheet_reader.digits.training.sources import Bitmaps, Sources, Strokes  # noqa: E402
+from sheet_reader.digits.training.fit import Normaliser, Recipe, fit, rate_at, scores_of  # noqa: E402
+from sheet_reader.digits.training.model import Network, Teacher, Widths  # noqa: E402
+from sheet_reader.digits.training.sources import (  # noqa: E402
+    Bitmaps,
+    Sources,
+    Strokes,
+    _mislabelled,
+)
 
 CPU = torch.device("cpu")
 
@@ -110,3 +116,37 @@ def test_resampled_strokes_keep_their_ends_and_lifts() -> None:
     assert (~down).sum() == 1
     lift = int(np.flatnonzero(~down)[0])
     assert np.allclose(points[[0, lift, lift + 1, -1]], [[0, 0], [1, 1], [0.5, 0.5], [0.5, 0.9]])
+
+
+class _SureOfFive(torch.nn.Module):
+    """A teacher that takes everything for a 5."""
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        return torch.full((len(x), len(CLASSES)), -9.0).index_fill(1, torch.tensor([5]), 9.0)
+
+
+def test_the_network_learns_what_its_teacher_says(sources: Sources) -> None:
+    torch.manual_seed(1)
+    small = Widths(8, 8, 8, 8, (1, 1, 1))
+    recipe = Recipe(samples=1600, batch=64, rate=2e-2)
+    taught = fit(Network(small), Batches(sources, Mix().scaled(64), 7, CPU), recipe,
+                 tell=lambda _: None, teacher=_SureOfFive())  # fmt: skip
+    crops, labels = Batches(sources, Mix().scaled(64), 8, CPU).next()
+    answers = scores_of(taught, crops).argmax(axis=1)
+    assert (answers == 5).mean() > 0.9
+    assert (labels.numpy() == 5).mean() < 0.2
+
+
+def test_the_teacher_answers_in_the_same_classes() -> None:
+    scores = Teacher((8, 8, 8), 1).eval()(torch.zeros(2, 8, 32, 32))
+    assert scores.shape == (2, len(CLASSES))
+
+
+def test_only_training_samples_are_left_out_as_mislabelled() -> None:
+    """The list is checked against the sets' own splits; see ``digits/splits.py``."""
+    if not (data_folder() / "unipen_1a.npz").exists():
+        pytest.skip("the digit sets in ../shared are absent")
+    rules = {"unipen_1a": splits.unipen_split, "pendigits_orig": splits.pendigits_split}
+    for name, places in _mislabelled().items():
+        assert places
+        assert set(rules[name](load(name))[places]) == {splits.TRAIN}

@@ -3,8 +3,15 @@
 import numpy as np
 import pytest
 
-from sheet_reader.digits.splits import CALIBRATION, TEST, TRAIN, pendigits_split, unipen_split
-from sheet_reader.simulate import calibrate, rules_table
+from sheet_reader.digits.splits import (
+    CALIBRATION,
+    DEV,
+    TEST,
+    TRAIN,
+    pendigits_split,
+    unipen_split,
+)
+from sheet_reader.simulate import calibrate, fit_writer, rules_table
 from sheet_reader.simulate.cases import Desk, make_case
 from sheet_reader.simulate.held_back import find_data
 from sheet_reader.simulate.sources import ProceduralHands
@@ -40,7 +47,34 @@ def test_calibration_writers_neither_train_nor_measure():
     for file, split, _ in calibrate._STROKES:
         with np.load(place / "digits" / file) as arrays:
             parts, writers = split(arrays), np.asarray(arrays["writers"])
-        mine = set(writers[parts == CALIBRATION])
+        mine = set(writers[(parts == CALIBRATION) | (parts == DEV)])
         assert mine
         assert not mine & set(writers[(parts == TRAIN) | (parts == TEST)])
     assert {split for _, split, _ in calibrate._STROKES} == {pendigits_split, unipen_split}
+
+
+def test_the_fit_sees_only_true_digits_of_development_writers():
+    place = find_data()
+    if place is None:
+        pytest.skip("the handwriting data (shared/data) are not here")
+    fit_writer._start(place)
+    probabilities, digits = fit_writer._run(0)
+    assert probabilities.shape == (len(digits), 14)
+    assert len(digits) > 10
+    assert set(digits.tolist()) <= set(range(10))
+    assert (probabilities.argmax(axis=1) == digits).mean() > 0.8
+
+
+def test_a_made_up_past_is_near_the_true_counts_and_the_same_each_time(easy):
+    sheet = easy[1].truth.sheets[0]
+    past = rules_table.made_up_past(sheet)
+    assert past == rules_table.made_up_past(sheet)
+    assert list(past) == [sheet.site]
+    for field in sheet.fields:
+        if field.value and field.value.isdigit():
+            earlier = past[sheet.site][field.field]
+            assert len(earlier) == rules_table.EARLIER
+            # Poisson of a gamma rate: standard deviation sqrt(2 (count + 1)); six of them
+            assert abs(np.mean(earlier) - int(field.value)) < 6 * np.sqrt(
+                2 * (int(field.value) + 1)
+            )

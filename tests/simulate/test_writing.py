@@ -272,3 +272,20 @@ def test_a_sample_copies_and_an_unknown_one_is_refused(tmp_path: Path) -> None:
 
 def test_an_older_layout_has_another_version(beans: LayoutBook) -> None:
     assert older_layout(beans).version != beans.version
+
+
+def test_a_person_uses_every_sample_before_one_comes_again_and_none_twice_alike() -> None:
+    """Four lines, each leaning further: the lean tells which sample was drawn."""
+    leans = np.array([0.1, 0.5, 0.9, 1.3])
+    strokes = tuple((np.array([[0.0, 0.0], [10.0 * lean, 10.0]]),) for lean in leans)
+    samples = StrokeSet(strokes, np.zeros(4, np.uint8), ("ada",) * 4)
+    rng = np.random.default_rng(3)
+    writer = StrokeHands("made up", samples).writer(random_ink_pen(3.0, rng), rng)
+    seen = []
+    for _ in range(8):
+        ink = writer.draw(0, 200, 200, rng) > 0.3
+        across, down = (np.ptp(np.flatnonzero(ink.any(axis=axis))) for axis in (0, 1))
+        seen.append(across / down)
+    drawn = np.abs(np.array(seen)[:, None] - leans).argmin(axis=1)
+    assert sorted(drawn[:4]) == sorted(drawn[4:]) == [0, 1, 2, 3]
+    assert np.abs(np.sort(seen[:4]) - np.sort(seen[4:])).min() > 0.001

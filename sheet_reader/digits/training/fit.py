@@ -77,13 +77,13 @@ class Learner:
 
     def __init__(self, network: nn.Module, recipe: Recipe, device: torch.device) -> None:
         self.network = network.to(device).train()
-        self._half = device.type == "cuda"
-        if self._half:
+        on_gpu = device.type == "cuda"
+        if on_gpu:
             self.network = self.network.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
         self.average = copy.deepcopy(self.network).eval()
         self._pairs = _paired(self.average, self.network)
         self._optimiser = torch.optim.AdamW(
-            _groups(self.network, recipe), lr=recipe.rate, betas=(0.9, 0.99), fused=self._half
+            _groups(self.network, recipe), lr=recipe.rate, betas=(0.9, 0.99), fused=on_gpu
         )
 
     def step(self, planes: Tensor, labels: Tensor, wanted: Tensor | None, rate: float) -> Tensor:
@@ -92,8 +92,7 @@ class Learner:
         """
         for group in self._optimiser.param_groups:
             group["lr"] = rate
-        with self._precision(planes):
-            scores = self.network(planes).float()
+        scores = _scores(self.network, planes)
         loss = functional.cross_entropy(scores, labels)
         if wanted is not None:
             loss = (1.0 - TAUGHT) * loss + TAUGHT * _distance(scores, wanted)
@@ -103,20 +102,16 @@ class Learner:
         return scores.detach()
 
     @torch.no_grad()
-    def answers(self, planes: Tensor) -> Tensor:
-        """Scores (B, K) by the averaged weights."""
-        with self._precision(planes):
-            return torch.as_tensor(self.average(planes).float())
-
-    @torch.no_grad()
     def follow(self, keep: float) -> None:
         """Moves the average towards the present weights."""
         torch._foreach_lerp_(self._pairs[0], self._pairs[1], 1.0 - keep)
 
-    def _precision(self, planes: Tensor) -> torch.autocast:
-        """Half precision for the large network alone."""
-        large = self._half and isinstance(self.network, Teacher)
-        return torch.autocast(planes.device.type, torch.bfloat16, enabled=large)
+
+def _scores(network: nn.Module, planes: Tensor) -> Tensor:
+    """Scores (B, K); on a GPU the large network works in half precision."""
+    large = planes.is_cuda and isinstance(network, Teacher)
+    with torch.autocast(planes.device.type, torch.bfloat16, enabled=large):
+        return torch.as_tensor(network(planes).float())
 
 
 def fit(
@@ -131,7 +126,8 @@ def fit(
     """
     device = batches.device
     learner = Learner(network, recipe, device)
-    guide = Learner(teacher, recipe, device) if teacher is not None else None
+    if teacher is not None:
+        teacher = teacher.to(device).eval()
     normaliser = Normaliser(device)
     stream = _pieces(batches, recipe.batch)
     steps = max(1, recipe.samples // recipe.batch)
@@ -144,7 +140,10 @@ def fit(
         planes = normaliser(grey)
         if device.type == "cuda":
             planes = planes.contiguous(memory_format=torch.channels_last)
-        wanted = guide.answers(planes) if guide else None
+        wanted = None
+        if teacher is not None:
+            with torch.no_grad():
+                wanted = _scores(teacher, planes)
         shown = learner.step(planes, labels, wanted, rate_at(progress, recipe))
         learner.follow(min(keep, (step + 1) / (step + 10)))
         if step % max(1, steps // 25) == 0 or progress >= 1.0:
