@@ -19,6 +19,6 @@ def demo(folder: Path) -> None:
 
     Example:  sheet-reader demo beans_demo
     """
-    from sheet_reader.simulate.demo import run_demo
+    from sheet_reader.cli.demonstration import run_demo
 
     run_demo(folder, click.echo)

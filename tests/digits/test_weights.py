@@ -13,9 +13,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sheet_reader.digits import measures, read_boxes
-from sheet_reader.digits.evaluate import digit_sets, empty_and_several
-from sheet_reader.digits.sets import clean_crops, data_folder, own_frame
+from sheet_reader.digits import read_boxes
+from sheet_reader.lab import measures
+from sheet_reader.lab.evaluate import digit_sets, empty_and_several
+from sheet_reader.lab.sets import clean_crops, data_folder, own_frame
 from sheet_reader.simulate.hand import random_hand, sign_strokes
 from sheet_reader.simulate.pens import random_pen, render_strokes
 

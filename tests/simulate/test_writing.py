@@ -12,10 +12,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sheet_reader.lab.held_out import held_out_hands
+from sheet_reader.lab.sets import find_data
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate import marks
 from sheet_reader.simulate.fill import NEAT, SLOPPY, Habits, fill_page
-from sheet_reader.simulate.held_back import find_data, held_back_hands
 from sheet_reader.simulate.ink import lay_ink, random_ink_pen
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.no_sheet import older_layout
@@ -228,11 +229,11 @@ def test_sloppy_people_make_more_trouble(beans: LayoutBook, hands: ProceduralHan
     assert troubles(SLOPPY) > 0
 
 
-def test_held_back_writers_are_not_in_training() -> None:
+def test_held_out_writers_are_not_in_training() -> None:
     data = find_data()
     if data is None:
         pytest.skip("needs ../shared/data (pendigits, UNIPEN)")
-    from sheet_reader.digits.splits import TEST, unipen_split
+    from sheet_reader.lab.splits import TEST, unipen_split
 
     path = data / "digits" / "unipen_1a.npz"
     with np.load(path) as arrays:
@@ -245,12 +246,12 @@ def test_held_back_writers_are_not_in_training() -> None:
     with np.load(path) as arrays:
         counts = arrays["n_strokes"][splits == TEST]
     assert [len(s) for s in samples.strokes[:50]] == counts[:50].tolist()
-    assert "pendigits" in held_back_hands(data).name
+    assert "pendigits" in held_out_hands(data).name
 
 
 def test_without_the_data_the_hands_say_what_they_are() -> None:
-    assert "procedural" in held_back_hands(None).name
-    assert "optdigits" in held_back_hands(None).name
+    assert "procedural" in held_out_hands(None).name
+    assert "optdigits" in held_out_hands(None).name
 
 
 @pytest.mark.parametrize("name", SAMPLES)
