@@ -16,6 +16,7 @@ ROOMS = (
     "digits",
     "decode",
     "record",
+    "reading",
     "review",
     "results",
 )

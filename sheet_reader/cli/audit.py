@@ -70,8 +70,8 @@ def _plan(lot: int, accepted_error: float) -> SamplingPlan:
 
 def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -> None:
     """The result of this look, of all looks so far, and what can be promised."""
-    from sheet_reader.cli.promise import promise_of
     from sheet_reader.decode.binomial import ObservedError, percent
+    from sheet_reader.reading.promise import promise_of
 
     click.echo()
     if checked == 0:

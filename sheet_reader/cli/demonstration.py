@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from sheet_reader.errors import StorageError, UsageError
-from sheet_reader.record.batch import read_batch
+from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.model import ReadingRow, VisitRow
 from sheet_reader.record.store import Record
 from sheet_reader.results.export import export_files

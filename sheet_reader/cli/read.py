@@ -14,7 +14,7 @@ from sheet_reader.cli.common import counted, open_study, study_argument, today
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
-    from sheet_reader.record.look import Reader
+    from sheet_reader.reading.look import Reader
     from sheet_reader.record.model import BatchSummary, Summary
     from sheet_reader.record.store import Record
     from sheet_reader.study.model import Study
@@ -90,7 +90,7 @@ def read(
 
 def _before(study: Study) -> tuple[set[int], Reader | None]:
     """The photos that were read before this run, and the study's own reader."""
-    from sheet_reader.cli.promise import reader_of
+    from sheet_reader.reading.promise import reader_of
     from sheet_reader.record.store import Record
 
     with Record.open(study) as record:
@@ -108,7 +108,7 @@ def _read(
     jobs: int,
 ) -> BatchSummary:
     from sheet_reader.intake.imap import parse_mailbox
-    from sheet_reader.record.batch import read_batch
+    from sheet_reader.reading.batch import read_batch
 
     source = parse_mailbox(mailbox) if mailbox is not None else None
     with progress("Reading") as step:
@@ -126,7 +126,7 @@ def _read(
 
 def _conclude(study: Study, overlay: Path | None, before: set[int]) -> None:
     """Draw what was read now, say how the record stands and what comes next."""
-    from sheet_reader.cli.promise import promise_of
+    from sheet_reader.reading.promise import promise_of
     from sheet_reader.record.store import Record
 
     with Record.open(study) as record:

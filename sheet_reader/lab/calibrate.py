@@ -20,7 +20,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.calibration import FILE, write_calibration
-from sheet_reader.decode.picture import read_picture
 from sheet_reader.decode.promise import Checked, promise_from
 from sheet_reader.decode.types import PageReading
 from sheet_reader.intake.pictures import pictures_in
@@ -28,6 +27,7 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.lab.held_out import Split
 from sheet_reader.lab.options import fitting_options, needed_data
 from sheet_reader.lab.splits import CALIBRATION, DEV, pendigits_split, unipen_split
+from sheet_reader.reading.picture import read_picture
 from sheet_reader.simulate.cases import Case, Desk, make_case, mixed
 from sheet_reader.simulate.sources import Hands, MixedHands, StrokeHands, load_strokes
 from sheet_reader.vision.types import NoSheet

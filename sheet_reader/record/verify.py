@@ -119,9 +119,9 @@ def _strays(connection: Connection, folder: Path) -> Iterator[str]:
 
 
 def _layouts(connection: Connection, study: Study) -> Iterator[str]:
-    from sheet_reader.record.look import book_of
+    from sheet_reader.sheet.book import LayoutBook
 
-    now = book_of(study).version
+    now = LayoutBook(study).version
     s = schema.sightings.c
     for layout, other in connection.execute(select(s.layout, s.study).distinct()):
         if other != study.key:

@@ -186,7 +186,7 @@ def test_a_mailbox_is_asked_for_its_new_mail(
 ) -> None:
     asked = []
     monkeypatch.setattr(
-        "sheet_reader.record.batch.fetch", lambda _record, mailbox, _tally: asked.append(mailbox)
+        "sheet_reader.reading.batch.fetch", lambda _record, mailbox, _tally: asked.append(mailbox)
     )
     bean_desk.done("read", "--mailbox", "imaps://pat@imap.example.org/beans")
     (mailbox,) = asked

@@ -13,7 +13,7 @@ from stand_in import says
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
-from sheet_reader.record.batch import read_batch
+from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.forget import _pattern, forget
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record

@@ -9,7 +9,7 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record.batch import read_batch
+from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.model import (
     Accept,
     BatchSummary,

@@ -11,10 +11,10 @@ from stand_in import says
 
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
-from sheet_reader.record.batch import read_batch
-from sheet_reader.record.earlier import Earlier, takes_history
+from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.read_with_history import doubted_page
+from sheet_reader.reading.site_history import Earlier, takes_history
 from sheet_reader.record.model import BatchSummary, LeftEmpty, Value
-from sheet_reader.record.second_look import doubted_page
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.model import SheetCode
 from sheet_reader.study.model import Study

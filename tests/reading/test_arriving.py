@@ -12,7 +12,7 @@ from pathlib import Path
 import stand_in
 from stand_in import says
 
-from sheet_reader.record.batch import read_batch
+from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from sheet_reader.decode.promise import NoPromise, Promise
-    from sheet_reader.record.look import Reader
+    from sheet_reader.reading.look import Reader
     from sheet_reader.record.store import Record
 
 
@@ -22,7 +22,7 @@ def promise_of(record: Record) -> Promise | NoPromise:
 
 def reader_of(record: Record) -> Reader | None:
     """A reader with the threshold that the study's own audits bear out; None before the first."""
-    from sheet_reader.decode.picture import read_picture
+    from sheet_reader.reading.picture import read_picture
 
     scores, _, _ = record.calibration(blind_only=True)
     if not len(scores):

@@ -14,10 +14,10 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
-from sheet_reader.record.earlier import Earlier
+from sheet_reader.reading.read_with_history import read_twice
+from sheet_reader.reading.site_history import Earlier
 from sheet_reader.record.images import context_png, pack_boxes
 from sheet_reader.record.model import FoundField, FoundPage, PhotoResult, PhotoStatus
-from sheet_reader.record.second_look import read_twice
 from sheet_reader.study.model import Study
 from sheet_reader.vision.types import BoxView, NoSheet, SheetView
 
@@ -40,7 +40,7 @@ def book_of(study: Study) -> LayoutBook:
 
 def default_reader() -> Reader:
     """The reader of the decode room."""
-    from sheet_reader.decode.picture import read_picture
+    from sheet_reader.reading.picture import read_picture
 
     return read_picture
 

@@ -21,7 +21,7 @@ from sheet_reader.intake.imap import (
     parse_mailbox,
     password_for,
 )
-from sheet_reader.record.batch import read_batch
+from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study

@@ -12,10 +12,10 @@ from sheet_reader.intake.imap import Letter, Mailbox, connected, letters, passwo
 from sheet_reader.intake.mail import from_mail
 from sheet_reader.intake.pictures import too_many_bytes
 from sheet_reader.intake.types import Arrival, Unreadable
+from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.record import schema
 from sheet_reader.record.model import now
 from sheet_reader.record.store import Record
-from sheet_reader.record.taking import Tally, take_in
 from sheet_reader.record.writing import insert_new
 
 

@@ -16,9 +16,9 @@ from multiprocessing.connection import Connection, wait
 from pathlib import Path
 
 from sheet_reader.intake.names import one_line
+from sheet_reader.reading.look import Reader, book_of, default_reader, look_at
+from sheet_reader.reading.site_history import Earlier
 from sheet_reader.record.claims import Task
-from sheet_reader.record.earlier import Earlier
-from sheet_reader.record.look import Reader, book_of, default_reader, look_at
 from sheet_reader.record.model import PhotoResult
 from sheet_reader.study.model import Study
 

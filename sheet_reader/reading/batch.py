@@ -11,17 +11,17 @@ from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
+from sheet_reader.reading.look import Reader
+from sheet_reader.reading.mailbox import fetch
+from sheet_reader.reading.site_history import Earlier
+from sheet_reader.reading.taking import Tally, take_in
+from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
 from sheet_reader.record import claims, originals, writing
 from sheet_reader.record.claims import Task
-from sheet_reader.record.earlier import Earlier
 from sheet_reader.record.forget import remove_forgotten
-from sheet_reader.record.look import Reader
-from sheet_reader.record.mailbox import fetch
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
-from sheet_reader.record.taking import Tally, take_in
 from sheet_reader.record.versions import model_version
-from sheet_reader.record.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
 from sheet_reader.study.model import Study
 
 Progress = Callable[[int, int, str], None]

@@ -12,11 +12,11 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.record.earlier import Earlier, takes_history
+from sheet_reader.reading.site_history import Earlier, takes_history
 from sheet_reader.vision.types import NoSheet
 
 if TYPE_CHECKING:
-    from sheet_reader.record.look import Outcome
+    from sheet_reader.reading.look import Outcome
 
 
 def read_twice(reader: Callable[..., Outcome], call: tuple[Any, ...], earlier: Earlier) -> Outcome:
