@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
+
 from sqlalchemy import Connection, exists, func, or_, select
 
 from sheet_reader.record import schema
-from sheet_reader.record.effective import Decided, Read, Seen, Visit, visits_of
+from sheet_reader.record.effective import visits_of
+from sheet_reader.record.model import Rival
+from sheet_reader.record.standing import Decided, Read, Seen, Visit
 from sheet_reader.study.model import Study
 
 UNDO = "undo"
@@ -58,12 +62,12 @@ def load_seen(connection: Connection, study: Study) -> list[Seen]:
             s.id,
             s.photo_id,
             p.name,
+            s.frame,
             s.layout,
             s.sheet,
             s.page,
             k.site,
             k.visit_date,
-            k.at,
             k.px_per_mm,
             k.blur_mm,
             k.hidden_boxes,
@@ -111,9 +115,18 @@ def load_decided(connection: Connection) -> list[Decided]:
     d = schema.decisions.c
     undone = select(d.undoes).where(d.undoes.is_not(None))
     query = (
-        select(d.id, d.sighting_id, d.field, d.reading_id, d.kind, d.value, d.by, d.at, d.blind)
+        select(d.id, d.sighting_id, d.field, d.reading_id, d.kind, d.value, d.by, d.blind)
         .where(d.kind != UNDO, d.id.not_in(undone))
         .order_by(d.id)
     )
-    holds = {(row.sighting_id, row.field): Decided(*row) for row in connection.execute(query)}
-    return list(holds.values())
+    holds = {(row.sighting_id, row.field): row for row in connection.execute(query)}
+    overruled = _load_overruled(connection)
+    return [Decided(*row, frozenset(overruled[row.id])) for row in holds.values()]
+
+
+def _load_overruled(connection: Connection) -> defaultdict[int, set[Rival]]:
+    o = schema.overruled.c
+    found: defaultdict[int, set[Rival]] = defaultdict(set)
+    for row in connection.execute(select(o.decision_id, o.sighting_id, o.value)):
+        found[row.decision_id].add(Rival(row.sighting_id, row.value))
+    return found

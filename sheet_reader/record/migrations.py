@@ -27,13 +27,18 @@ class Migration:
 
 
 def _first_tables(connection: Connection) -> None:
-    tables = [t for t in schema.metadata.sorted_tables if t.name != schema.marks.name]
+    later = (schema.marks.name, schema.overruled.name)
+    tables = [t for t in schema.metadata.sorted_tables if t.name not in later]
     schema.metadata.create_all(connection, tables=tables, checkfirst=False)
 
 
 def _guard_history(connection: Connection) -> None:
+    _guard(connection, "looks", "readings", "decisions")
+
+
+def _guard(connection: Connection, *tables: str) -> None:
     """Let the database itself refuse to change or remove what was read and decided."""
-    for table in schema.APPEND_ONLY:
+    for table in tables:
         if connection.dialect.name == "sqlite":
             for verb in ("UPDATE", "DELETE"):
                 connection.exec_driver_sql(
@@ -51,9 +56,23 @@ def _guard_history(connection: Connection) -> None:
             )
 
 
+def _add_overruled(connection: Connection) -> None:
+    """Note with each decision what the person knew.
+
+    Of older decisions that is not known; where another photo contradicts one of them, a person is
+    asked once more.
+    """
+    columns = {c["name"] for c in inspect(connection).get_columns(schema.decisions.name)}
+    if "looks_before" not in columns:
+        connection.exec_driver_sql("ALTER TABLE decisions ADD COLUMN looks_before INTEGER")
+    schema.overruled.create(connection)
+    _guard(connection, "overruled")
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
+    Migration(3, "what decisions overruled", _add_overruled),
 )
 
 

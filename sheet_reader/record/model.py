@@ -39,15 +39,27 @@ Answer = Accept | Value | LeftEmpty | Unreadable
 
 
 @dataclass(frozen=True, slots=True)
+class Rival:
+    """The value of the same field on another page (in another photo) of the visit; None: empty."""
+
+    sighting_id: int
+    value: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Waiting:
     """One reading that waits for a person (or, in an audit, that is looked at again).
 
     ``value`` is what was read (None: nothing), ``reason`` why it is asked, ``sheet`` the site
     number of the printed sheet or BLANK, ``site`` and ``visit_date`` as known so far ("" while
     they wait). Pictures come from :meth:`Record.images`, the photo from :meth:`Record.photo_path`.
+    ``sighting_id`` is the page in its photo: several blank sheets in one photo or PDF share all
+    else. ``frame`` is the page of the PDF, from 0. ``rivals`` are the values of other photos that
+    ``reason`` names.
     """
 
     reading_id: int
+    sighting_id: int
     photo: str
     photo_id: int
     sheet: str
@@ -63,6 +75,8 @@ class Waiting:
     runner_up: str | None
     runner_up_confidence: float
     reason: str
+    frame: int = 0
+    rivals: tuple[Rival, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +95,11 @@ class ReadingRow:
 
     ``value`` is the decided value where there is a decision, else the value read.
     ``later_value`` is set where a newer reading differs from what a person decided.
+    ``sighting_id`` is the page in its photo, ``frame`` the page of the PDF, from 0.
     """
 
     reading_id: int
+    sighting_id: int
     photo: str
     photo_id: int
     sheet: str
@@ -99,6 +115,7 @@ class ReadingRow:
     runner_up_confidence: float
     read_value: str | None
     later_value: str | None = None
+    frame: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,8 @@ from collections.abc import Iterable, Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.record.effective import Effective, Visit
-from sheet_reader.record.model import ReadingRow, Status, VisitRow, Waiting
+from sheet_reader.record.model import ReadingRow, Rival, Status, VisitRow, Waiting
+from sheet_reader.record.standing import Effective, Visit
 from sheet_reader.study.model import Study
 
 
@@ -31,6 +31,7 @@ def as_waiting(study: Study, visit: Visit, effective: Effective) -> Waiting:
     spec = next((s for s in study.fields if s.name == read.field), None)
     return Waiting(
         reading_id=read.reading_id,
+        sighting_id=seen.sighting_id,
         photo=seen.photo,
         photo_id=seen.photo_id,
         sheet=seen.sheet,
@@ -46,7 +47,15 @@ def as_waiting(study: Study, visit: Visit, effective: Effective) -> Waiting:
         runner_up=read.runner_up,
         runner_up_confidence=read.runner_up_confidence,
         reason=effective.reason,
+        frame=seen.frame,
+        rivals=effective.rivals,
     )
+
+
+def rivals_of(visits: Iterable[Visit], reading_id: int) -> tuple[Rival, ...]:
+    """The values of other photos that a question about this reading names; () if it isn't asked."""
+    found = (e.rivals for v in visits for e in v.fields if e.read.reading_id == reading_id)
+    return next(found, ())
 
 
 def reading_rows(visits: Iterable[Visit]) -> list[ReadingRow]:
@@ -59,6 +68,7 @@ def reading_rows(visits: Iterable[Visit]) -> list[ReadingRow]:
 def _reading_row(visit: Visit, e: Effective) -> ReadingRow:
     return ReadingRow(
         reading_id=e.read.reading_id,
+        sighting_id=e.seen.sighting_id,
         photo=e.seen.photo,
         photo_id=e.seen.photo_id,
         sheet=e.seen.sheet,
@@ -74,6 +84,7 @@ def _reading_row(visit: Visit, e: Effective) -> ReadingRow:
         runner_up_confidence=e.read.runner_up_confidence,
         read_value=e.read.value,
         later_value=e.later_value,
+        frame=e.seen.frame,
     )
 
 

@@ -4,8 +4,11 @@
 removed by ``forget``); ``letters`` are the mails whose photos are all kept. A ``sighting`` is one
 printed page seen in one photo: it stays the same when the photo is read again. A ``look`` is one
 reading of a sighting by one program and model; its ``readings`` hold a value per field.
-``decisions`` are what people said about a field of a sighting. Looks, readings and decisions are
-only ever added, never changed (see migrations).
+``decisions`` are what people said about a field of a sighting; ``looks_before`` is the highest id
+of a look that was there, so that looks and decisions stand in one sequence whatever the clock says.
+``overruled`` are the values of the same field on other pages that a person was told of and decided
+against. Looks, readings, decisions and overruled are only ever added, never changed (see
+migrations).
 """
 
 from __future__ import annotations
@@ -148,9 +151,19 @@ decisions = Table(
     Column("program", String(40), nullable=False),
     Column("blind", Boolean, nullable=False, default=False),
     Column("undoes", ForeignKey("decisions.id"), unique=True),
+    Column("looks_before", Integer),
+)
+
+overruled = Table(
+    "overruled",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("decision_id", ForeignKey("decisions.id"), nullable=False, index=True),
+    Column("sighting_id", ForeignKey("sightings.id"), nullable=False),
+    Column("value", String(40)),
 )
 
 Index("decisions_by_place", decisions.c.sighting_id, decisions.c.field)
 Index("photos_by_status", photos.c.status)
 
-APPEND_ONLY = ("looks", "readings", "decisions")
+APPEND_ONLY = ("looks", "readings", "decisions", "overruled")

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
@@ -21,7 +21,6 @@ from sqlalchemy import Connection, Engine, select
 from sheet_reader.errors import UsageError
 from sheet_reader.record import deciding, history, loading, rows, schema, writing
 from sheet_reader.record.context import field_images
-from sheet_reader.record.effective import Visit
 from sheet_reader.record.engine import (
     RECORD_FILE,
     open_engine,
@@ -37,10 +36,12 @@ from sheet_reader.record.model import (
     HistoryEntry,
     PhotoLine,
     ReadingRow,
+    Rival,
     Summary,
     VisitRow,
     Waiting,
 )
+from sheet_reader.record.standing import Visit
 from sheet_reader.study.model import Study
 
 
@@ -131,14 +132,28 @@ class Record:
             raise UsageError(f"there is no photo {photo_id} in the record")
         return self.folder / str(original)
 
-    def decide(self, reading_id: int, answer: Answer, by: str, *, blind: bool = False) -> None:
+    def decide(
+        self,
+        reading_id: int,
+        answer: Answer,
+        by: str,
+        *,
+        blind: bool = False,
+        rivals: Sequence[Rival] | None = None,
+    ) -> None:
         """Keep a person's answer, on the disk when this returns.
 
-        ``blind`` marks answers given without seeing what was read. Raises :class:`UsageError` for
-        an answer that cannot be one, with what is wrong about it.
+        ``blind`` marks answers given without seeing what was read. ``rivals`` are the values of
+        other photos that the person was told of (:attr:`Waiting.rivals`); None means those that a
+        question about this reading names now. Raises :class:`UsageError` for an answer that cannot
+        be one, with what is wrong about it.
         """
+        if rivals is None:
+            rivals = rows.rivals_of(self.state(), reading_id)
         with self.writing() as connection:
-            deciding.add_decision(connection, self.study, reading_id, answer, by, blind=blind)
+            deciding.add_decision(
+                connection, self.study, reading_id, answer, by, blind=blind, rivals=rivals
+            )
 
     def undo_last(self, by: str) -> int | None:
         """Take back this person's last standing answer; the reading's id, or None if none is."""

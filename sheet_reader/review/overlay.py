@@ -135,17 +135,20 @@ def _legend(width: int) -> NDArray[np.uint8]:
     return strip
 
 
-def write_overlays(record: Record, photo_id: int, folder: Path) -> list[Path]:
+def write_overlays(
+    record: Record, photo_id: int, folder: Path, *, frame: int | None = None
+) -> list[Path]:
     """Draw every picture of a photo into ``folder``, made if missing; gives the files.
 
-    A PDF or TIFF gives one file for each of its pictures. Raises StorageError.
+    A PDF or TIFF gives one file for each of its pictures; ``frame`` chooses one, from 0. Raises
+    StorageError.
     """
     original = record.photo_path(photo_id)
     marks, outlines = _found(record, photo_id)
     name = next((line.name for line in record.photos() if line.photo_id == photo_id), "photo")
     written = []
     for picture in open_pictures(original):
-        if not isinstance(picture, Picture):
+        if not isinstance(picture, Picture) or frame not in (None, picture.frame):
             continue
         drawn = draw(picture.gray, marks[picture.frame], outlines[picture.frame])
         written.append(_write_jpeg(folder / overlay_name(photo_id, name, picture.frame), drawn))
@@ -186,6 +189,7 @@ def _found(record: Record, photo_id: int) -> tuple[Marks, Outlines]:
         .join_from(schema.looks, schema.sightings, s.id == k.sighting_id)
         .join(schema.readings, r.look_id == k.id)
         .where(s.photo_id == photo_id, k.id.in_(latest))
+        .order_by(s.id, r.id)
     )
     now = {row.reading_id: row for row in record.readings() if row.photo_id == photo_id}
     marks: Marks = defaultdict(list)
@@ -193,11 +197,12 @@ def _found(record: Record, photo_id: int) -> tuple[Marks, Outlines]:
     seen: set[tuple[int, str]] = set()
     with record.reading() as connection:
         for frame, outline, reading_id, corners in connection.execute(query):
+            row = now.get(reading_id)
+            if row is None:  # a page that is taken for another one now
+                continue
             if (frame, outline) not in seen:
                 seen.add((frame, outline))
                 outlines[frame].append(np.array(json.loads(outline), np.float64).reshape(-1, 2))
-            row = now.get(reading_id)
-            if row is not None:
-                boxes = np.array(json.loads(corners), np.float64).reshape(-1, 4, 2)
-                marks[frame].append(Mark(boxes, row.status, row.value or ""))
+            boxes = np.array(json.loads(corners), np.float64).reshape(-1, 4, 2)
+            marks[frame].append(Mark(boxes, row.status, row.value or ""))
     return marks, outlines

@@ -114,7 +114,8 @@ def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[An
     fields = [FieldReading(n, v, 0.999, "accepted") for n, v in said["accepted"].items()]
     fields = [f if f.value is not None else _empty(f.field) for f in fields]
     fields += [
-        FieldReading(n, v, 0.6, "flagged", "unclear", "1", 0.3) for n, v in said["flagged"].items()
+        FieldReading(n, v, 0.6, "flagged", said.get("reasons", {}).get(n, "unclear"), "1", 0.3)
+        for n, v in said["flagged"].items()
     ]
     accepted = {f.field: f.value for f in fields if f.status == "accepted"}
     reading = PageReading(code, tuple(fields), accepted.get("site"), accepted.get("date"))
