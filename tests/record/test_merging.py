@@ -7,7 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import stand_in
-from hypothesis import given
+from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.record.effective import visits_of
@@ -18,6 +18,7 @@ from sheet_reader.record.standing import Decided, Effective, Read, Seen, Visit
 STUDY = stand_in.a_study(Path("ponds"))
 FIELD, DAY, OTHER_DAY = "sun.eggs", "2026-05-20", "2026-05-27"
 SURE = ("accepted", "empty", "confirmed", "corrected")
+UNHURRIED = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
 READ = st.sampled_from(
     [("accepted", "3"), ("accepted", "8"), ("empty", None), ("flagged", "3"), ("flagged", "8"),
      ("flagged", None), ("hidden", None)]
@@ -114,6 +115,7 @@ def told(photos: list[Photo], arriving: list[int], answering: list[int]) -> Book
     return book
 
 
+@UNHURRIED
 @given(PHOTOS, st.data())
 def test_rows_are_the_same_whatever_the_order_of_photos_and_answers(
     photos: list[Photo], data: st.DataObject
@@ -154,6 +156,7 @@ def check(visit: Visit) -> None:
         assert {r for r in sure if r.value != serving.value} <= known, "overridden in silence"
 
 
+@UNHURRIED
 @given(PHOTOS, st.data())
 def test_nothing_is_overridden_in_silence_and_questions_come_to_an_end(
     photos: list[Photo], data: st.DataObject
@@ -183,6 +186,7 @@ def _answer(book: Book, item: Waiting, data: st.DataObject) -> None:
     book.say(item.sighting_id, FIELD, kind, value, item.rivals)
 
 
+@UNHURRIED
 @given(PHOTOS)
 def test_an_accepted_value_that_nothing_contradicts_serves(photos: list[Photo]) -> None:
     """Whatever is hidden, illegible or given up in the other photos."""

@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Engine, inspect, text
 from sheet_reader.errors import RecordError
 from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate, version_of
+from sheet_reader.record.model import Accept
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
 
@@ -78,7 +79,7 @@ def test_a_newer_record_is_refused(study: Study) -> None:
         Record.open(study)
 
 
-@pytest.mark.parametrize("table", ["looks", "readings", "decisions"])
+@pytest.mark.parametrize("table", ["looks", "readings", "decisions", "overruled"])
 @pytest.mark.parametrize("verb", ["UPDATE {} SET id = id + 1", "DELETE FROM {}"])
 def test_the_database_itself_guards_the_history(study: Study, table: str, verb: str) -> None:
     with Record.open(study):
@@ -93,3 +94,30 @@ def test_the_database_itself_guards_the_history(study: Study, table: str, verb: 
         raw.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})")
         with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
             raw.execute(verb.format(table))
+
+
+OLD_RECORD = Path(__file__).with_name("record_v2.sql")
+
+
+def test_an_old_record_keeps_its_answers_and_asks_once_what_was_overridden(study: Study) -> None:
+    """Written by version 2: 21 was decided in one photo, then one with 123 joined unasked."""
+    with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
+        raw.executescript(OLD_RECORD.read_text(encoding="utf-8"))
+    with Record.open(study) as record:
+        assert {r.value for r in record.readings() if r.status == "corrected"} == {"21"}
+        reasons = {w.field: w.reason for w in record.pending()}
+        assert reasons["sun.snails"] == (
+            "21 was decided from photo1.png, photo2.png reads 123: which is right?"
+        )
+        for item in record.pending():
+            record.decide(item.reading_id, Accept(), by="Ada")
+        assert record.pending() == []
+        lines = record.history("1004", "2026-05-20")
+        story = [(e.what, e.value, e.serves) for e in lines if e.field == "sun.snails"]
+        assert story[-1] == ("accepted as read", "123", True)
+        assert ("corrected", "21", False) in story
+    with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
+        with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
+            raw.execute("DELETE FROM overruled")
+        with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
+            raw.execute("UPDATE decisions SET looks_before = 0")
