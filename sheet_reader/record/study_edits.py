@@ -71,31 +71,36 @@ def refuse_another_study(connection: Connection, study: Study) -> None:
 
 
 def _is_elsewhere(connection: Connection, study: Study, field: HeaderField) -> bool:
-    """Whether a site or date field has never been read under its present name."""
+    """Whether a site or date field has never been read under its present name, or another field
+    under it: a sheet with a printed site number has no site field at all.
+    """
     s, k, r = schema.sightings.c, schema.looks.c, schema.readings.c
     known = k.site if field.kind == "site" else k.visit_date
     latest = select(func.max(k.id)).group_by(k.sighting_id)
     query = (
-        select(known.label("known"), r.id, r.value, r.status)
+        select(s.sheet, known.label("known"), r.id, r.value, r.status)
         .join_from(schema.looks, schema.sightings, s.id == k.sighting_id)
         .outerjoin(schema.readings, and_(r.look_id == k.id, r.field == field.name))
         .where(k.id.in_(latest), s.study == study.key)
     )
-    if field.kind == "site":
-        query = query.where(s.sheet == BLANK)
-    found = {_fits(*row) for row in connection.execute(query)}
+    found = {
+        _fits(*row, printed=field.kind == "site" and sheet != BLANK)
+        for sheet, *row in connection.execute(query)
+    }
     if "other" in found:
         return "same" not in found
-    return found == {"missing"}
+    return found - {""} == {"missing"}
 
 
-def _fits(known: str | None, reading: int | None, value: str | None, status: str | None) -> str:
+def _fits(
+    known: str | None, reading: int | None, value: str | None, status: str | None, *, printed: bool
+) -> str:
     """How a page's field of this name goes with the site or date that its reader told."""
     if reading is None:
-        return "missing"
+        return "" if printed else "missing"
     if known is not None and value == known:
         return "same"
-    return "other" if status == "accepted" else "doubtful"
+    return "other" if printed or status == "accepted" else "doubtful"
 
 
 def notes(study: Study, visits: Sequence[Visit], around: Beside) -> list[str]:

@@ -150,6 +150,19 @@ def test_a_header_name_given_to_another_field_is_refused(study: Study) -> None:
         Record.open(replace(study, header=header))
 
 
+def test_a_header_name_given_to_another_field_is_refused_on_printed_sheets_too(
+    study: Study,
+) -> None:
+    """Sheets with a printed site number have no site field: "helpers" would be taken for one."""
+    said = sheet()
+    del said["site"]
+    keep(study, said, sheet="1004")
+    swap = {"site": "helpers", "helpers": "site"}
+    header = tuple(replace(h, name=swap.get(h.name, h.name)) for h in study.header)
+    with pytest.raises(UsageError, match="site"):
+        Record.open(replace(study, header=header))
+
+
 def test_pages_of_both_names_are_never_placed_by_a_reading_that_was_corrected(
     study: Study,
 ) -> None:
