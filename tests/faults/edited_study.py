@@ -79,7 +79,7 @@ def put_back(draft: Draft, chance: random.Random) -> None:
     """The file as it was at first."""
 
 
-def _section(draft: Draft, chance: random.Random) -> tuple[str, tuple[str, ...]]:
+def _section(chance: random.Random) -> tuple[str, tuple[str, ...]]:
     return chance.choice((("plots", PLOTS), ("counts", NAMES), ("header", NUMBERS)))
 
 
@@ -89,7 +89,7 @@ def _others(tables: list[dict[str, Any]]) -> list[dict[str, Any]]:
 
 
 def rename(draft: Draft, chance: random.Random) -> None:
-    section, pool = _section(draft, chance)
+    section, pool = _section(chance)
     tables = _others(draft[section])
     if tables:
         table = chance.choice(tables)
@@ -101,7 +101,7 @@ def rename(draft: Draft, chance: random.Random) -> None:
 
 
 def remove(draft: Draft, chance: random.Random) -> None:
-    section, _ = _section(draft, chance)
+    section, _ = _section(chance)
     tables = _others(draft[section])
     if tables:
         gone = chance.choice(tables)
@@ -113,7 +113,7 @@ def remove(draft: Draft, chance: random.Random) -> None:
 
 
 def add(draft: Draft, chance: random.Random) -> None:
-    section, pool = _section(draft, chance)
+    section, pool = _section(chance)
     make = {"counts": _count, "header": _number}.get(section, lambda n: {"name": n, "label": n})
     draft[section].insert(chance.randint(0, len(draft[section])), make(chance.choice(pool)))
 
@@ -123,7 +123,7 @@ def reorder(draft: Draft, chance: random.Random) -> None:
 
 
 def swap_names(draft: Draft, chance: random.Random) -> None:
-    tables = _others(draft[_section(draft, chance)[0]])
+    tables = _others(draft[_section(chance)[0]])
     if len(tables) > 1:
         one, other = chance.sample(tables, 2)
         one["name"], other["name"] = other["name"], one["name"]
