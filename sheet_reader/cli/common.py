@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -12,6 +13,7 @@ import click
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
+    from sheet_reader.record.store import Record
     from sheet_reader.study.model import Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -37,6 +39,19 @@ def open_study(path: Path) -> Study:
     for warning in study.warnings:
         click.echo(f"note: {warning}", err=True)
     return study
+
+
+def tell_notes(record: Record) -> None:
+    """Say what does not fit between the record and study.toml, and what is not read yet."""
+    for note in record.notes():
+        click.echo(f"note: {note}")
+
+
+def has_record(folder: Path) -> bool:
+    """Whether the study in ``folder`` has a record already."""
+    from sheet_reader.record.engine import RECORD_FILE, URL_VARIABLE
+
+    return (folder / RECORD_FILE).exists() or bool(os.environ.get(URL_VARIABLE))
 
 
 def counted(number: int, singular: str, plural: str = "") -> str:

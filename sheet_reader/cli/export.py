@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument
+from sheet_reader.cli.common import counted, open_study, study_argument, tell_notes
 
 
 @click.command(short_help="Write rows.csv and readings.csv.")
@@ -36,10 +36,11 @@ def export(study: Path, out: Path | None) -> None:
     with Record.open(opened) as record:
         visits = record.visits()
         files = export_files(opened, visits, record.readings(), out or opened.folder / "results")
-    for path in files:
-        click.echo(str(path))
-    waiting = sum(visit.waiting for visit in visits)
-    click.echo(f"{counted(len(visits), 'visit')}; {counted(waiting, 'field')} waiting for you.")
+        for path in files:
+            click.echo(str(path))
+        waiting = sum(visit.waiting for visit in visits)
+        click.echo(f"{counted(len(visits), 'visit')}; {counted(waiting, 'field')} waiting for you.")
+        tell_notes(record)
     for missing in missing_pages(visits, len(lay_out(opened).pages)):
         click.echo(f"note: {missing}; its fields are empty in the rows")
     if waiting:

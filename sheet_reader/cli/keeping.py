@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument
+from sheet_reader.cli.common import counted, has_record, open_study, study_argument
 from sheet_reader.errors import UsageError
 
 FAULTS_FOUND = 4
@@ -94,12 +94,7 @@ def forget(study: Path, contact: str, yes: bool) -> None:
 
 
 def _must_exist(folder: Path) -> None:
-    import os
-
-    from sheet_reader.record.engine import RECORD_FILE
-    from sheet_reader.record.store import URL_VARIABLE
-
-    if not (folder / RECORD_FILE).exists() and not os.environ.get(URL_VARIABLE):
+    if not has_record(folder):
         raise UsageError(
             "this study has no record yet",
             where=folder,

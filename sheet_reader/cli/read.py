@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument, today
+from sheet_reader.cli.common import (
+    counted,
+    has_record,
+    open_study,
+    study_argument,
+    tell_notes,
+    today,
+)
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
@@ -68,7 +75,8 @@ def read(
     missing = [path for path in photos if not path.exists()]
     if missing:
         raise UsageError("there is no such photo or folder", where=missing[0])
-    if not photos and mailbox is None and not (opened.folder / "inbox").is_dir():
+    here = bool(photos) or mailbox is not None or (opened.folder / "inbox").is_dir()
+    if not here and not _some_wait(opened):
         raise UsageError(
             "there is no inbox yet",
             where=opened.folder / "inbox",
@@ -86,6 +94,16 @@ def read(
         click.echo(line)
     click.echo(_told(batch))
     _conclude(opened, overlay, set() if again else before)
+
+
+def _some_wait(study: Study) -> bool:
+    """Whether an earlier run took in photos that are not read yet."""
+    from sheet_reader.record.store import Record
+
+    if not has_record(study.folder):
+        return False
+    with Record.open(study) as record:
+        return record.unread() > 0
 
 
 def _before(study: Study) -> tuple[set[int], Reader | None]:
@@ -135,6 +153,7 @@ def _conclude(study: Study, overlay: Path | None, before: set[int]) -> None:
             click.echo(line)
         if overlay is not None:
             _write_overlays(record, overlay, fresh)
+        tell_notes(record)
         summary, promise = record.summary(), promise_of(record)
     click.echo(_standing(summary))
     click.echo(promise.sentence)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument, today
+from sheet_reader.cli.common import counted, open_study, study_argument, tell_notes, today
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -56,6 +56,7 @@ def review(study: Path, name: str | None, pictures: PictureMode) -> None:
 
     opened = open_study(study)
     with Record.open(opened) as record:
+        tell_notes(record)
         if not record.pending():
             click.echo("Nothing waits for you.")
             click.echo(f"Next:  sheet-reader export {opened.folder}")

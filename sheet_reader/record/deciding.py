@@ -25,7 +25,9 @@ def checked_value(study: Study, field: str, text: str) -> str:
     """
     spec = next((s for s in study.fields if s.name == field), None)
     if spec is None:
-        raise UsageError(f"the study has no field {field}")
+        raise UsageError(
+            f"study.toml has no field {field} now", remedy="if it was renamed, rename it back"
+        )
     text = text.strip()
     if spec.kind == "date":
         return _checked_date(spec, text)
@@ -33,7 +35,10 @@ def checked_value(study: Study, field: str, text: str) -> str:
         raise UsageError(f"{spec.label}: “{text[:40]}” is not a whole number")
     if spec.kind == "site":
         if study.site(text) is None:
-            raise UsageError(f"{spec.label}: site {text} is not on the roster")
+            raise UsageError(
+                f"{spec.label}: site {text} is not on the roster",
+                remedy="if it has left it, put its line back first",
+            )
         return text
     return str(int(text))
 
@@ -107,6 +112,8 @@ def _answer(
     if isinstance(answer, Accept):
         if read is None and status != "empty":
             raise UsageError("nothing was read here that could be accepted")
+        if read is not None and any(h.name == field and h.kind == "site" for h in study.header):
+            checked_value(study, field, read)
         return ("accept", read) if read is not None else ("empty", None)
     if isinstance(answer, Value):
         value = checked_value(study, field, answer.text)

@@ -48,7 +48,7 @@ def forget(study: Study, contact: str, url: str | None = None) -> Forgotten:
     if len(contact.strip()) < SHORTEST:
         raise UsageError(f"“{contact}” is too short to tell one person from another")
     who = _pattern(contact.strip())
-    with Record.open(study, url) as record:
+    with Record.open(study, url, of_any_study=True) as record:
         with record.reading() as connection:
             found = _naming(connection, who)
         elsewhere = _elsewhere(study, who)

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections import defaultdict
 
-from sqlalchemy import Connection, exists, func, or_, select
+from sqlalchemy import Connection, func, select
 
 from sheet_reader.record import schema
-from sheet_reader.record.effective import visits_of
+from sheet_reader.record.in_force import visits_now
 from sheet_reader.record.model import Rival
 from sheet_reader.record.standing import Decided, Read, Seen, Visit
+from sheet_reader.record.superseded import superseded
 from sheet_reader.study.model import Study
 
 UNDO = "undo"
@@ -33,9 +34,9 @@ def stamp(connection: Connection) -> Stamp:
 
 
 def load_visits(connection: Connection, study: Study) -> list[Visit]:
-    """Every visit as it stands now."""
+    """Every visit as it stands now, under the study file of today."""
     seen = load_seen(connection, study)
-    return visits_of(study, seen, load_reads(connection), load_decided(connection))
+    return visits_now(study, seen, load_reads(connection), load_decided(connection))
 
 
 def load_seen(connection: Connection, study: Study) -> list[Seen]:
@@ -44,19 +45,8 @@ def load_seen(connection: Connection, study: Study) -> list[Seen]:
     When a photo is read again and a page in it is now taken for another one, the former page is
     left out, unless a person has decided something on it.
     """
-    p, s, k, d = (
-        schema.photos.c,
-        schema.sightings.c,
-        schema.looks.c,
-        schema.decisions.c,
-    )
+    p, s, k = schema.photos.c, schema.sightings.c, schema.looks.c
     latest = select(func.max(k.id).label("id")).group_by(k.sighting_id).subquery()
-    last_attempt = (
-        select(s.photo_id, func.max(k.attempt).label("attempt"))
-        .join(schema.looks, k.sighting_id == s.id)
-        .group_by(s.photo_id)
-        .subquery()
-    )
     query = (
         select(
             s.id,
@@ -78,12 +68,11 @@ def load_seen(connection: Connection, study: Study) -> list[Seen]:
         .join(latest, latest.c.id == k.id)
         .join(schema.sightings, s.id == k.sighting_id)
         .join(schema.photos, p.id == s.photo_id)
-        .join(last_attempt, last_attempt.c.photo_id == s.photo_id)
         .where(s.study == study.key)
-        .where(or_(k.attempt == last_attempt.c.attempt, exists().where(d.sighting_id == s.id)))
         .order_by(s.id)
     )
-    return [Seen(*tuple(row)) for row in connection.execute(query)]
+    gone = superseded(connection)
+    return [Seen(*tuple(row)) for row in connection.execute(query) if row.id not in gone]
 
 
 def load_reads(connection: Connection) -> list[Read]:

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record import deciding, history, loading, rows, schema, writing
+from sheet_reader.record import deciding, history, loading, rows, schema, study_edits, writing
 from sheet_reader.record.context import field_images
 from sheet_reader.record.engine import (
     RECORD_FILE,
@@ -56,12 +56,13 @@ class Record:
         self._state: tuple[loading.Stamp, list[Visit]] | None = None
 
     @classmethod
-    def open(cls, study: Study, url: str | None = None) -> Record:
+    def open(cls, study: Study, url: str | None = None, *, of_any_study: bool = False) -> Record:
         """Open the study's record, made and brought up to date as needed.
 
         ``url`` is an SQLAlchemy URL; without one the environment variable SHEET_READER_RECORD is
         asked, else ``record.sqlite`` in the study folder is it. Raises :class:`StorageError` or
-        :class:`RecordError`.
+        :class:`RecordError`, and :class:`UsageError` where it holds another study's pages
+        (``of_any_study`` opens it all the same).
         """
         url = url or os.environ.get(URL_VARIABLE) or ""
         file = study.folder / RECORD_FILE
@@ -70,10 +71,14 @@ class Record:
         try:
             with our_errors(where):
                 migrate(engine)
+            record = cls(study, engine, where)
+            if not of_any_study:
+                with record.reading() as connection:
+                    study_edits.refuse_another_study(connection, study)
         except BaseException:
             engine.dispose()
             raise
-        return cls(study, engine, where)
+        return record
 
     def close(self) -> None:
         """Close every connection."""
@@ -190,6 +195,17 @@ class Record:
         statuses = ("waiting", "read", "no sheet", "failed", "stopped")
         with self.reading() as connection:
             return writing.photos_with(connection, statuses)
+
+    def unread(self) -> int:
+        """How many photos are not read yet."""
+        with self.reading() as connection:
+            return study_edits.unread(connection)
+
+    def notes(self) -> list[str]:
+        """What to know under the study file of today, one line each: see ``study_edits``."""
+        with self.reading() as connection:
+            around = study_edits.beside(connection, self.study)
+        return study_edits.notes(self.study, self.state(), around)
 
     def summary(self) -> Summary:
         """How the record stands."""

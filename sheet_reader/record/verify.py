@@ -35,14 +35,18 @@ def verify(study: Study, url: str | None = None) -> Verdict:
 
     Raises :class:`RecordError` where the record is too damaged to be opened.
     """
-    with Record.open(study, url) as record, record.reading() as connection:
+    with Record.open(study, url, of_any_study=True) as record, record.reading() as connection:
         problems = [
             *_database(connection),
             *_references(connection),
-            *_values(connection, study),
+            *_values(connection),
             *_originals(connection, study.folder),
         ]
-        notes = [*_strays(connection, study.folder), *_layouts(connection, study)]
+        notes = [
+            *_strays(connection, study.folder),
+            *_layouts(connection, study),
+            *record.notes(),
+        ]
         counts = [
             len(connection.execute(select(table.c.id)).all())
             for table in (schema.photos, schema.sightings, schema.decisions)
@@ -82,7 +86,7 @@ def _references(connection: Connection) -> Iterator[str]:
         yield f"decision {number} is about another field than its reading"
 
 
-def _values(connection: Connection, study: Study) -> Iterator[str]:
+def _values(connection: Connection) -> Iterator[str]:
     """Values that no reader and no person can have given."""
     r = schema.readings.c
     odd = select(r.id, r.field).where((r.confidence < 0) | (r.confidence > 1))
@@ -91,11 +95,6 @@ def _values(connection: Connection, study: Study) -> Iterator[str]:
     statuses = select(r.id, r.field).where(r.status.not_in(("accepted", "flagged", "empty")))
     for row in connection.execute(statuses):
         yield f"reading {row.id} ({row.field}) has an unknown status"
-    sites = {site.number for site in study.roster}
-    k = schema.looks.c
-    for (site,) in connection.execute(select(k.site).where(k.site.is_not(None)).distinct()):
-        if site not in sites:
-            yield f"a page was accepted for site {site}, which is not on the roster"
 
 
 def _originals(connection: Connection, folder: Path) -> Iterator[str]:
@@ -123,8 +122,7 @@ def _layouts(connection: Connection, study: Study) -> Iterator[str]:
 
     now = book_of(study).version
     s = schema.sightings.c
-    for layout, other in connection.execute(select(s.layout, s.study).distinct()):
-        if other != study.key:
-            yield f"some pages belong to another study ({other}) and are left out"
-        elif layout != now:
+    own = select(s.layout).where(s.study == study.key).distinct()
+    for layout in connection.scalars(own):
+        if layout != now:
             yield f"some pages were printed with layout {layout}; the study prints {now} now"

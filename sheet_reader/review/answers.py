@@ -58,7 +58,7 @@ def _site(text: str, study: Study) -> Value | Refusal:
         return Value(padded[0])
     near = [s.number for s in study.roster if _one_slip_apart(s.number, text)]
     hint = f"; near it are {', '.join(near[:4])}" if near else ""
-    return Refusal(f"site {text} is not on the roster{hint}")
+    return Refusal(f"site {text} is not on the roster{hint}; a site that left it must be put back")
 
 
 def _one_slip_apart(number: str, typed: str) -> bool:

@@ -48,7 +48,7 @@ def a_study(folder: Path) -> Study:
         ),
         plots=(Plot("shade", "Shade", "shaded"), Plot("sun", "Sun", "open")),
         counts=(
-            CountField("snails", "Snails", 2, 0, 60),
+            CountField("snails", "Snails", 3, 0, 400),
             CountField("eggs", "Egg masses", 2, 0, 40),
         ),
         sums=(),
