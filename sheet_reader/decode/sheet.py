@@ -91,7 +91,7 @@ def decode_sheet(
     )
     day = next((keys[s.name] for s in specs if s.kind == "date"), None)
     visit = day.value if day and day.status == "accepted" else None
-    return PageReading(view.page.code, fields, site, visit, view.quality.advice)
+    return PageReading(view.page.code, fields, site, visit, view.quality.advice, threshold)
 
 
 def _not_against(alone: Judgement, again: Judgement) -> Judgement:

@@ -2,6 +2,7 @@ from datetime import date
 
 import pytest
 
+from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sheet import decode_sheet
 
@@ -25,6 +26,11 @@ def test_a_clean_sheet_is_accepted(decode):
     assert (page.site, page.visit_date) == ("2043", "2026-05-20")
     assert {f.status for f in fields.values()} == {"accepted"}
     assert fields["a.plants"].value == "12"
+
+
+def test_a_page_says_from_which_confidence_on_it_was_accepted(decode, beans):
+    assert decode(GOOD, threshold=0.98)[0].threshold == 0.98
+    assert decode(GOOD)[0].threshold == default_threshold(beans.accepted_error)
 
 
 def test_the_site_of_a_printed_sheet_comes_from_its_code(decode):

@@ -68,6 +68,21 @@ def test_two_processes_migrate_at_once(tmp_path: Path) -> None:
     assert sorted(name for names in done for name in names) == sorted(m.name for m in MIGRATIONS)
 
 
+def test_a_record_without_thresholds_gets_them_and_keeps_its_looks(study: Study) -> None:
+    with Record.open(study):
+        pass
+    insert = "INSERT INTO {} ({}) VALUES ({})"
+    with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
+        raw.execute("PRAGMA foreign_keys = OFF")
+        raw.execute("ALTER TABLE looks DROP COLUMN threshold")
+        raw.execute("DELETE FROM schema_marks WHERE version >= 3")
+        names = [column[1] for column in raw.execute("PRAGMA table_info(looks)")]
+        raw.execute(insert.format("looks", ", ".join(names), ", ".join("1" for _ in names)))
+        raw.commit()
+    with Record.open(study) as record, record.reading() as connection:
+        assert connection.execute(text("SELECT id, threshold FROM looks")).all() == [(1, None)]
+
+
 def test_a_newer_record_is_refused(study: Study) -> None:
     with Record.open(study):
         pass
