@@ -131,8 +131,8 @@ def test_the_own_code_and_print_agree_on_every_sheet(bean_book: LayoutBook) -> N
         own = bean_book.layout(sheet).pages[0]
         canvas = np.full((1900, 1400), 110, np.uint8)
         lay(canvas, bean_book.template(own, 8.0), own, PLACE)
-        for picture in (canvas, np.asarray(cv2.GaussianBlur(canvas, (0, 0), 3.0), np.uint8)):
-            assert only_view(find_sheets(picture, bean_book)).page.code == own.code
+        blurred = np.asarray(cv2.GaussianBlur(canvas, (0, 0), 3.0), np.uint8)
+        assert only_view(find_sheets(blurred, bean_book)).page.code == own.code
 
 
 @pytest.mark.parametrize(
