@@ -88,7 +88,7 @@ def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -
             f"Plan ISO 2859-1, letter {plan.letter}, AQL {plan.aql:g} %: {plan.sample} looked at, "
             f"up to {plan.accept} wrong allowed: {verdict}."
         )
-    _, correct, _ = record.calibration(blind_only=True)
+    correct = record.audited().correct
     total = ObservedError(int((~correct).sum()), len(correct))
     click.echo(f"All audits so far: {total.sentence}.")
     click.echo(promise_of(record).sentence)

@@ -12,10 +12,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
-from numpy.typing import ArrayLike
-
 from sheet_reader.record.effective import visits_of
-from sheet_reader.record.rows import calibration
 from sheet_reader.record.standing import Decided, Effective, Read, Seen, Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study, SumRule
@@ -32,30 +29,21 @@ def visits_now(
     study: Study, seen: Sequence[Seen], reads: Sequence[Read], decided: Sequence[Decided]
 ) -> list[Visit]:
     """Every visit, by the study file in force."""
-    own = None
-    if any(d.blind for d in decided):
-        own = calibration(visits_of(study, seen, reads, decided), blind_only=True)
     held = {(d.sighting_id, d.field) for d in decided}
-    anew = asked_anew(study, reads, held, threshold_of(study, own))
+    anew = asked_anew(study, reads, held, threshold_of(study))
     placed = placed_for_sure(study, seen, reads, held)
     return without_unknown(study, visits_of(study, placed, anew, decided))
 
 
-def threshold_of(study: Study, own: tuple[ArrayLike, ArrayLike, ArrayLike] | None = None) -> float:
+def threshold_of(study: Study) -> float:
     """The confidence from which a count counts as accepted under the study's ``accepted_error``.
 
-    That of the shipped data, or a looser one that her ``own`` checked readings (confidence, right
-    or wrong, number of the visit) promise. Own readings that contradict the promise tighten what is
-    read from then on, not what was accepted before: all of that would be asked about again.
+    That of the shipped data. Own readings that contradict the promise tighten what is read from
+    then on, not what was accepted before: all of that would be asked about again.
     """
-    from sheet_reader.decode.calibration import current_promise, default_threshold
-    from sheet_reader.decode.promise import Checked, Promise
+    from sheet_reader.decode.calibration import default_threshold
 
-    shipped = default_threshold(study.accepted_error)
-    if own is None:
-        return shipped
-    promise = current_promise(study.accepted_error, Checked.of(*own))
-    return min(shipped, promise.threshold) if isinstance(promise, Promise) else shipped
+    return default_threshold(study.accepted_error)
 
 
 def asked_anew(

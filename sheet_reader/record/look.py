@@ -114,6 +114,7 @@ def _found_page(picture: Picture, view: SheetView, reading: PageReading) -> Foun
         visit_date=reading.visit_date,
         outline=_points(view.outline_px),
         fields=tuple(_found_field(picture, f, boxes.get(f.field, [])) for f in reading.fields),
+        threshold=reading.threshold,
     )
 
 

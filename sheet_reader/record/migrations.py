@@ -69,10 +69,18 @@ def _add_overruled(connection: Connection) -> None:
     _guard(connection, "overruled")
 
 
+def _thresholds(connection: Connection) -> None:
+    """Keep with each look from which confidence on it accepted."""
+    columns = {column["name"] for column in inspect(connection).get_columns("looks")}
+    if "threshold" not in columns:
+        connection.exec_driver_sql("ALTER TABLE looks ADD COLUMN threshold FLOAT")
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
     Migration(3, "what decisions overruled", _add_overruled),
+    Migration(4, "threshold of a look", _thresholds),
 )
 
 

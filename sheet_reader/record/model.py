@@ -198,6 +198,7 @@ class FoundPage:
     visit_date: str | None
     outline: tuple[tuple[float, float], ...]
     fields: tuple[FoundField, ...] = ()
+    threshold: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sheet_reader.record.model import ReadingRow, Rival, Status, VisitRow, Waiting
 from sheet_reader.record.standing import Effective, Visit
@@ -125,27 +124,6 @@ def accepted_sample(
     pool = [(v, e) for v in visits for e in v.fields if e.serves and e.status == "accepted"]
     chosen = rng.permutation(len(pool))[:n]
     return [as_waiting(study, *pool[int(i)]) for i in chosen]
-
-
-def calibration(
-    visits: Sequence[Visit], *, blind_only: bool = False
-) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.int64]]:
-    """Confidence of every reading a person decided on with a value, whether it was right, and the
-    number of its visit.
-
-    Fields that were left empty or cannot be read count as wrong where a value had been read.
-    ``blind_only`` keeps the answers given without seeing the reading (the audit's).
-    """
-    judged = [
-        (e, number)
-        for number, v in enumerate(visits)
-        for e in v.fields
-        if e.decided and e.read.value is not None and (e.decided.blind or not blind_only)
-    ]
-    scores = np.array([e.read.confidence for e, _ in judged], dtype=np.float64)
-    right = [e.decided is not None and e.read.value == e.decided.value for e, _ in judged]
-    numbers = np.array([number for _, number in judged], dtype=np.int64)
-    return scores, np.array(right, dtype=np.bool_), numbers
 
 
 def counts_by_status(visits: Iterable[Visit]) -> dict[str, int]:

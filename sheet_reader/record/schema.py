@@ -3,7 +3,8 @@
 ``photos`` are originals by content hash; ``origins`` say where each came from (personal data,
 removed by ``forget``); ``letters`` are the mails whose photos are all kept. A ``sighting`` is one
 printed page seen in one photo: it stays the same when the photo is read again. A ``look`` is one
-reading of a sighting by one program and model; its ``readings`` hold a value per field.
+reading of a sighting by one program and model (its ``threshold`` is the one from which on counts
+were accepted; NULL where that is not known); its ``readings`` hold a value per field.
 ``decisions`` are what people said about a field of a sighting; ``looks_before`` is the highest id
 of a look that was there, so that looks and decisions stand in one sequence whatever the clock says.
 ``overruled`` are the values of the same field on other pages that a person was told of and decided
@@ -117,6 +118,7 @@ looks = Table(
     Column("site", String(40)),
     Column("visit_date", String(10)),
     Column("outline", Text, nullable=False),
+    Column("threshold", Float),
 )
 
 readings = Table(

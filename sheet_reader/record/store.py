@@ -15,11 +15,20 @@ from pathlib import Path
 from types import TracebackType
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy import Connection, Engine, select
 
+from sheet_reader.decode.promise import Checked
 from sheet_reader.errors import UsageError
-from sheet_reader.record import deciding, history, loading, rows, schema, study_edits, writing
+from sheet_reader.record import (
+    audited,
+    deciding,
+    history,
+    loading,
+    rows,
+    schema,
+    study_edits,
+    writing,
+)
 from sheet_reader.record.context import field_images
 from sheet_reader.record.engine import (
     RECORD_FILE,
@@ -177,13 +186,11 @@ class Record:
         """``n`` accepted values drawn at random, for a second look."""
         return rows.accepted_sample(self.study, self.state(), n, rng)
 
-    def calibration(
-        self, *, blind_only: bool = False
-    ) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.int64]]:
-        """Confidences of the readings people decided on, whether each was right, and the number
-        of the visit it belongs to.
-        """
-        return rows.calibration(self.state(), blind_only=blind_only)
+    def audited(self) -> Checked:
+        """The accepted fields that audits drew, each once; ``sheets`` numbers their visits."""
+        visits = self.state()
+        with self.reading() as connection:
+            return audited.audited_fields(connection, visits)
 
     def history(self, site: str, visit_date: str) -> list[HistoryEntry]:
         """How each value of a visit came to be, field by field, oldest first."""

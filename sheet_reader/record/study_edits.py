@@ -11,8 +11,8 @@ from sqlalchemy import Connection, and_, func, select
 from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.claims import MOST_ATTEMPTS
-from sheet_reader.record.standing import Visit
 from sheet_reader.record.in_force import ANEW
+from sheet_reader.record.standing import Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE

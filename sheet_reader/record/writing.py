@@ -185,6 +185,7 @@ def _add_look(
             site=page.site,
             visit_date=page.visit_date,
             outline=json.dumps(page.outline),
+            threshold=page.threshold,
         )
     ).inserted_primary_key
     assert look is not None

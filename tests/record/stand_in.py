@@ -118,7 +118,8 @@ def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[An
         for n, v in said["flagged"].items()
     ]
     accepted = {f.field: f.value for f in fields if f.status == "accepted"}
-    reading = PageReading(code, tuple(fields), accepted.get("site"), accepted.get("date"))
+    places = accepted.get("site"), accepted.get("date")
+    reading = PageReading(code, tuple(fields), *places, threshold=said.get("threshold"))
     return [(_view(picture, code, fields, said.get("blur", 0.1), left), reading)]
 
 

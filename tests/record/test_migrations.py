@@ -99,10 +99,23 @@ def test_the_database_itself_guards_the_history(study: Study, table: str, verb: 
 OLD_RECORD = Path(__file__).with_name("record_v2.sql")
 
 
-def test_an_old_record_keeps_its_answers_and_asks_once_what_was_overridden(study: Study) -> None:
-    """Written by version 2: 21 was decided in one photo, then one with 123 joined unasked."""
+def old_record(study: Study) -> None:
+    """Two photos and a decision, as version 2 wrote them."""
     with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
         raw.executescript(OLD_RECORD.read_text(encoding="utf-8"))
+
+
+def test_an_old_record_has_looks_without_a_known_threshold(study: Study) -> None:
+    old_record(study)
+    with Record.open(study) as record, record.reading() as connection:
+        found = connection.execute(text("SELECT threshold FROM looks")).scalars().all()
+    assert found
+    assert set(found) == {None}
+
+
+def test_an_old_record_keeps_its_answers_and_asks_once_what_was_overridden(study: Study) -> None:
+    """Written by version 2: 21 was decided in one photo, then one with 123 joined unasked."""
+    old_record(study)
     with Record.open(study) as record:
         assert {r.value for r in record.readings() if r.status == "corrected"} == {"21"}
         reasons = {w.field: w.reason for w in record.pending()}

@@ -238,16 +238,6 @@ def test_a_raised_share_accepts_nothing_by_itself(study: Study) -> None:
         assert [w.field for w in record.pending()] == ["sun.eggs"]
 
 
-def test_own_audits_that_allow_more_are_minded(study: Study) -> None:
-    """What her own checked fields bear out is not asked again by the shipped figures."""
-    from sheet_reader.record.in_force import threshold_of
-
-    scores, right = [0.9] * 5000, [True] * 5000
-    assert threshold_of(study, (scores, right, list(range(5000)))) <= default_threshold(0.001)
-    wrong = [False] * 5000
-    assert threshold_of(study, (scores, wrong, list(range(5000)))) == default_threshold(0.001)
-
-
 # --- ranges, sums and the season
 
 
