@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument
+from sheet_reader.cli.common import counted, hint, open_study, study_argument
 from sheet_reader.errors import UsageError
 
 FAULTS_FOUND = 4
@@ -103,5 +103,5 @@ def _must_exist(folder: Path) -> None:
         raise UsageError(
             "this study has no record yet",
             where=folder,
-            remedy=f"start with: sheet-reader read {folder}",
+            remedy=f"start with: {hint('read', folder)}",
         )

@@ -8,6 +8,7 @@ from sheet_reader.record import schema
 from sheet_reader.record.effective import Visit
 from sheet_reader.record.loading import UNDO, load_visits
 from sheet_reader.record.model import HistoryEntry
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.study.model import Study
 
 WHAT = {
@@ -39,15 +40,14 @@ def _entries(connection: Connection, visit: Visit) -> list[HistoryEntry]:
 
 
 def _read(connection: Connection, ids: list[int], serving: set[int]) -> list[HistoryEntry]:
-    r, k, s, p = schema.readings.c, schema.looks.c, schema.sightings.c, schema.photos.c
+    r, k, s = schema.readings.c, schema.looks.c, schema.sightings.c
     query = (
         select(
-            r.id, k.at, r.field, r.value, k.program, p.name, s.page, s.layout, k.model,
+            r.id, k.at, r.field, r.value, k.program, s.photo_id, s.page, s.layout, k.model,
             r.confidence, r.status, r.reason,
         )
         .join_from(schema.readings, schema.looks, k.id == r.look_id)
         .join(schema.sightings, s.id == k.sighting_id)
-        .join(schema.photos, p.id == s.photo_id)
         .where(s.id.in_(ids))
     )  # fmt: skip
     return [
@@ -57,7 +57,7 @@ def _read(connection: Connection, ids: list[int], serving: set[int]) -> list[His
             what=f"read, {row.status}",
             value=row.value,
             by=f"sheet_reader {row.program}",
-            photo=row.name,
+            photo=neutral_name(row.photo_id),
             page=row.page,
             layout=row.layout,
             model=row.model,
@@ -70,18 +70,17 @@ def _read(connection: Connection, ids: list[int], serving: set[int]) -> list[His
 
 
 def _decided(connection: Connection, ids: list[int], serving: set[int]) -> list[HistoryEntry]:
-    d, k, r = schema.decisions.c, schema.looks.c, schema.readings.c
-    s, p = schema.sightings.c, schema.photos.c
+    d, k, r, s = schema.decisions.c, schema.looks.c, schema.readings.c, schema.sightings.c
     query = (
         select(
-            d.id, d.at, d.field, d.kind, d.value, d.by, d.blind, p.name, s.page, s.layout, k.model
+            d.id, d.at, d.field, d.kind, d.value, d.by, d.blind, s.photo_id, s.page, s.layout,
+            k.model,
         )
         .join_from(schema.decisions, schema.sightings, s.id == d.sighting_id)
-        .join(schema.photos, p.id == s.photo_id)
         .join(schema.readings, r.id == d.reading_id)
         .join(schema.looks, k.id == r.look_id)
         .where(s.id.in_(ids))
-    )
+    )  # fmt: skip
     return [
         HistoryEntry(
             at=row.at,
@@ -89,7 +88,7 @@ def _decided(connection: Connection, ids: list[int], serving: set[int]) -> list[
             what=WHAT[row.kind],
             value=row.value,
             by=row.by,
-            photo=row.name,
+            photo=neutral_name(row.photo_id),
             page=row.page,
             layout=row.layout,
             model=row.model,

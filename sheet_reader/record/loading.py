@@ -6,6 +6,7 @@ from sqlalchemy import Connection, exists, func, or_, select
 
 from sheet_reader.record import schema
 from sheet_reader.record.effective import Decided, Read, Seen, Visit, visits_of
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.study.model import Study
 
 UNDO = "undo"
@@ -38,14 +39,10 @@ def load_seen(connection: Connection, study: Study) -> list[Seen]:
     """Every page of the study seen in a photo, with its latest look.
 
     When a photo is read again and a page in it is now taken for another one, the former page is
-    left out, unless a person has decided something on it.
+    left out, unless a person has decided something on it. Photos bear their neutral names, so that
+    no file name gets into a reason or a table.
     """
-    p, s, k, d = (
-        schema.photos.c,
-        schema.sightings.c,
-        schema.looks.c,
-        schema.decisions.c,
-    )
+    s, k, d = schema.sightings.c, schema.looks.c, schema.decisions.c
     latest = select(func.max(k.id).label("id")).group_by(k.sighting_id).subquery()
     last_attempt = (
         select(s.photo_id, func.max(k.attempt).label("attempt"))
@@ -57,7 +54,6 @@ def load_seen(connection: Connection, study: Study) -> list[Seen]:
         select(
             s.id,
             s.photo_id,
-            p.name,
             s.layout,
             s.sheet,
             s.page,
@@ -73,13 +69,15 @@ def load_seen(connection: Connection, study: Study) -> list[Seen]:
         .select_from(schema.looks)
         .join(latest, latest.c.id == k.id)
         .join(schema.sightings, s.id == k.sighting_id)
-        .join(schema.photos, p.id == s.photo_id)
         .join(last_attempt, last_attempt.c.photo_id == s.photo_id)
         .where(s.study == study.key)
         .where(or_(k.attempt == last_attempt.c.attempt, exists().where(d.sighting_id == s.id)))
         .order_by(s.id)
     )
-    return [Seen(*tuple(row)) for row in connection.execute(query)]
+    return [
+        Seen(*(row.id, row.photo_id, neutral_name(row.photo_id), *tuple(row)[2:]))
+        for row in connection.execute(query)
+    ]
 
 
 def load_reads(connection: Connection) -> list[Read]:

@@ -1,11 +1,11 @@
 """The tables of the record, one definition for SQLite and PostgreSQL.
 
-``photos`` are originals by content hash; ``origins`` say where each came from (personal data,
-removed by ``forget``); ``letters`` are the mails whose photos are all kept. A ``sighting`` is one
-printed page seen in one photo: it stays the same when the photo is read again. A ``look`` is one
-reading of a sighting by one program and model; its ``readings`` hold a value per field.
-``decisions`` are what people said about a field of a sighting. Looks, readings and decisions are
-only ever added, never changed (see migrations).
+``photos`` are originals by content hash, with the circumstances they were last read under;
+``origins`` say where each came from (personal data, removed by ``forget``); ``letters`` are the
+mails whose photos are all kept. A ``sighting`` is one printed page seen in one photo: it stays the
+same when the photo is read again. A ``look`` is one reading of a sighting by one program and model;
+its ``readings`` hold a value per field. ``decisions`` are what people said about a field of a
+sighting. Looks, readings and decisions are only ever added, never changed (see migrations).
 """
 
 from __future__ import annotations
@@ -51,6 +51,7 @@ photos = Table(
     Column("read_at", String(32)),
     Column("program", String(40), nullable=False, default=""),
     Column("model", String(80), nullable=False, default=""),
+    Column("circumstances", String(64), nullable=False, server_default=""),
     Column("claimed_by", String(200)),
     Column("claimed_at", String(32)),
     Column("forgotten_at", String(32)),

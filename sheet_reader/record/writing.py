@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Table, insert, select, update
+from sqlalchemy import Connection, Table, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from sheet_reader import __version__
@@ -73,7 +73,14 @@ def _make_unique(connection: Connection, photo_id: int, name: str) -> None:
     connection.execute(update(schema.photos).where(c.id == photo_id).values(name=own))
 
 
-def finish(connection: Connection, task: Task, token: str, result: PhotoResult, model: str) -> bool:
+def finish(
+    connection: Connection,
+    task: Task,
+    token: str,
+    result: PhotoResult,
+    model: str,
+    circumstances: str,
+) -> bool:
     """Write all that a photo gave and mark it done; False (and nothing written) where another
     process took it over meanwhile. A photo that was read once stays read, even where a newer
     model finds nothing in it.
@@ -90,6 +97,7 @@ def finish(connection: Connection, task: Task, token: str, result: PhotoResult, 
             read_at=now(),
             program=__version__,
             model=model,
+            circumstances=circumstances,
             claimed_by=None,
             claimed_at=None,
         )
@@ -97,10 +105,30 @@ def finish(connection: Connection, task: Task, token: str, result: PhotoResult, 
     if done.rowcount != 1:
         return False
     known = _known_sightings(connection, task.photo_id)
-    for page in result.pages:
+    pages, attempt = result.pages, task.attempts + 1
+    if task.only_new:
+        pages = tuple(page for page in pages if not _seen_here(page, known))
+        attempt = _last_attempt(connection, task.photo_id)
+        for former in known:
+            former.taken = True
+    for page in pages:
         sighting = _sighting(connection, task.photo_id, page, known)
-        _add_look(connection, sighting, page, model, task.attempts + 1)
+        _add_look(connection, sighting, page, model, attempt)
     return True
+
+
+def _seen_here(page: FoundPage, known: Sequence[_Known]) -> bool:
+    """Whether a page was read at this place of the picture before, under whatever code."""
+    here = _centre(page.outline)
+    reach = min((math.dist(here, corner) for corner in page.outline), default=0.0) / 2
+    return any(k.code[0] == page.frame and math.dist(k.centre, here) < reach for k in known)
+
+
+def _last_attempt(connection: Connection, photo_id: int) -> int:
+    """The attempt whose pages hold: pages added to them later belong to the same one."""
+    k, s = schema.looks.c, schema.sightings.c
+    query = select(func.max(k.attempt)).join_from(schema.looks, schema.sightings)
+    return int(connection.scalar(query.where(s.photo_id == photo_id)) or 1)
 
 
 @dataclass(slots=True)

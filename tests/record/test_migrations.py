@@ -6,9 +6,11 @@ import threading
 from pathlib import Path
 
 import pytest
+import stand_in
 from sqlalchemy import Connection, Engine, inspect, text
 
 from sheet_reader.errors import RecordError
+from sheet_reader.record.batch import read_batch
 from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate, version_of
 from sheet_reader.record.store import Record
@@ -93,3 +95,14 @@ def test_the_database_itself_guards_the_history(study: Study, table: str, verb: 
         raw.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})")
         with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
             raw.execute(verb.format(table))
+
+
+def test_a_record_of_the_former_version_reads_its_refused_photos_once_more(study: Study) -> None:
+    (study.folder / "inbox" / "p.png").write_bytes(stand_in.photo("the code is covered"))
+    read_batch(study, reader=stand_in.read, jobs=0)
+    with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
+        raw.execute("ALTER TABLE photos DROP COLUMN circumstances")
+        raw.execute("DELETE FROM schema_marks WHERE version > 2")
+        raw.commit()
+    assert read_batch(study, reader=stand_in.read, jobs=0).failed == 1
+    assert read_batch(study, reader=stand_in.read, jobs=0).failed == 0
