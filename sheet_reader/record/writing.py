@@ -39,8 +39,13 @@ def is_forgotten(connection: Connection, digest: str) -> bool:
 def add_photo(
     connection: Connection, digest: str, name: str, original: str, size: int, origin: Origin
 ) -> tuple[int, bool]:
-    """Note a photo by its hash, and where it came from; gives its id and whether it is new."""
-    new = insert_new(
+    """Note a photo by its hash, and where it came from; gives its id and whether it is new.
+
+    A known one is looked up first: a refused insertion would use up a number in some databases,
+    and photos are called by their numbers.
+    """
+    by_hash = select(schema.photos.c.id).filter_by(sha256=digest)
+    new = connection.scalar(by_hash) is None and insert_new(
         connection,
         schema.photos,
         sha256=digest,
@@ -54,8 +59,7 @@ def add_photo(
         program="",
         model="",
     )
-    found = connection.execute(select(schema.photos.c.id).filter_by(sha256=digest))
-    photo_id = int(found.scalar_one())
+    photo_id = int(connection.execute(by_hash).scalar_one())
     if new:
         _make_unique(connection, photo_id, name)
     insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
