@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, has_record, open_study, study_argument
+from sheet_reader.cli.common import counted, has_record, hint, open_study, study_argument
 from sheet_reader.errors import UsageError
 
+if TYPE_CHECKING:
+    from sheet_reader.record.traces import Traces
+
+MOST_NAMES = 5
 FAULTS_FOUND = 4
 """The exit code of RecordError: the record is damaged."""
 
@@ -70,27 +76,52 @@ def verify(study: Path) -> None:
 )
 @click.option("--yes", is_flag=True, help="Do it without asking.")
 def forget(study: Path, contact: str, yes: bool) -> None:
-    """Remove what the record knows of a person: sender, subject, file names, camera tags.
+    """Remove what the record knows of a person: sender, subject, file names, tags, who decided.
 
-    The photos stay as bare pictures without the camera's tags, and so do all counts and
-    decisions. This can't be undone. Your own files that still name the person are listed.
+    What would go is shown before you are asked. The photos stay as bare pictures without the
+    camera's tags, and so do all counts and decisions. This can't be undone. Your own files that
+    still name the person are listed: roster, inbox, older tables and overlays, backups.
 
     Example:  sheet-reader forget bean_tips --contact kim@example.org
     """
     from sheet_reader.record.forget import forget as remove
+    from sheet_reader.record.forget import named
 
     opened = open_study(study)
     _must_exist(opened.folder)
+    for line in _meant(contact, named(opened, contact)):
+        click.echo(line)
     if not yes:
-        click.confirm(f"Forget all that the record knows of “{contact}”?", abort=True)
+        click.confirm("Forget all this?", abort=True)
     gone = remove(opened, contact)
     click.echo(
         f"Forgotten: {counted(gone.origins, 'note')} of who sent what, "
-        f"{counted(gone.photos, 'photo')} made anonymous. All counts stay."
+        f"{counted(gone.photos, 'photo')} made anonymous, "
+        f"{counted(gone.decisions, 'answer')} without a name. All counts stay."
     )
     for line in gone.elsewhere:
         click.echo(f"note: {line}")
     click.echo("note: backups made before still hold it")
+
+
+def _meant(contact: str, traces: Traces) -> list[str]:
+    """Whose and how much it is that “contact” names in the record."""
+    if not traces.any:
+        return [f"The record does not name “{contact}”; your own files are looked through."]
+    lines = [f"“{contact}” means, in the record:"]
+    if traces.photos:
+        lines.append(f"  {counted(len(traces.photos), 'photo')}: {_some(traces.names)}")
+    if traces.mails:
+        lines.append(f"  {counted(traces.mails, 'mail')} from {_some(traces.senders)}")
+    if traces.decisions:
+        answers = counted(len(traces.decisions), "answer")
+        lines.append(f"  {answers} given as {_some(traces.deciders)}")
+    return lines
+
+
+def _some(names: Sequence[str]) -> str:
+    more = len(names) - MOST_NAMES
+    return ", ".join(names[:MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
 
 
 def _must_exist(folder: Path) -> None:
@@ -98,5 +129,5 @@ def _must_exist(folder: Path) -> None:
         raise UsageError(
             "this study has no record yet",
             where=folder,
-            remedy=f"start with: sheet-reader read {folder}",
+            remedy=f"start with: {hint('read', folder)}",
         )

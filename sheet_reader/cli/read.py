@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,6 +13,7 @@ import click
 from sheet_reader.cli.common import (
     counted,
     has_record,
+    hint,
     open_study,
     study_argument,
     tell_notes,
@@ -88,12 +89,11 @@ def read(
             "read by its printed code; all else works.",
             err=True,
         )
-    before, reader = _before(opened)
-    batch = _read(opened, photos, mailbox, reader, again=again, jobs=jobs)
+    batch = _read(opened, photos, mailbox, _own_reader(opened), again=again, jobs=jobs)
     for line in batch.lines:
         click.echo(line)
     click.echo(_told(batch))
-    _conclude(opened, overlay, set() if again else before)
+    _conclude(opened, overlay, set(batch.photo_ids))
 
 
 def _some_wait(study: Study) -> bool:
@@ -106,14 +106,13 @@ def _some_wait(study: Study) -> bool:
         return record.unread() > 0
 
 
-def _before(study: Study) -> tuple[set[int], Reader | None]:
-    """The photos that were read before this run, and the study's own reader."""
+def _own_reader(study: Study) -> Reader | None:
+    """The study's own reader, where its audits bear out another threshold."""
     from sheet_reader.cli.promise import reader_of
     from sheet_reader.record.store import Record
 
     with Record.open(study) as record:
-        done = {line.photo_id for line in record.photos() if line.status != "waiting"}
-        return done, reader_of(record)
+        return reader_of(record)
 
 
 def _read(
@@ -142,14 +141,19 @@ def _read(
         )
 
 
-def _conclude(study: Study, overlay: Path | None, before: set[int]) -> None:
+def _conclude(study: Study, overlay: Path | None, fresh: set[int]) -> None:
     """Draw what was read now, say how the record stands and what comes next."""
     from sheet_reader.cli.promise import promise_of
+    from sheet_reader.cli.unread import still_unread
+    from sheet_reader.record.naming import both_names
     from sheet_reader.record.store import Record
 
     with Record.open(study) as record:
-        fresh = {line.photo_id for line in record.photos()} - before
-        for line in [*_advice(record, fresh), *_decided_otherwise(record, fresh)]:
+        photos = record.photos()
+        shown = {line.photo_id: both_names(line.photo_id, line.name) for line in photos}
+        for line in [*_advice(record, fresh, shown), *_decided_otherwise(record, fresh, shown)]:
+            click.echo(line)
+        for line in still_unread(photos, fresh):
             click.echo(line)
         if overlay is not None:
             _write_overlays(record, overlay, fresh)
@@ -160,21 +164,21 @@ def _conclude(study: Study, overlay: Path | None, before: set[int]) -> None:
     click.echo(_next_step(study, summary))
 
 
-def _advice(record: Record, fresh: set[int]) -> list[str]:
+def _advice(record: Record, fresh: set[int], shown: Mapping[int, str]) -> list[str]:
     """A sentence to pass on to the volunteer, for each photo just read that was hard to read."""
     seen = [page for visit in record.state() for page in visit.seen]
     lines = {
-        f"{page.photo}: read. {page.advice}"
+        f"{shown[page.photo_id]}: read. {page.advice}"
         for page in seen
         if page.advice and page.photo_id in fresh
     }
     return sorted(lines)
 
 
-def _decided_otherwise(record: Record, fresh: set[int]) -> list[str]:
+def _decided_otherwise(record: Record, fresh: set[int], shown: Mapping[int, str]) -> list[str]:
     """Where a photo just read again says something else than a person decided, which stands."""
     return [
-        f"{row.photo}: {row.field} is read as {row.later_value} now; "
+        f"{shown[row.photo_id]}: {row.field} is read as {row.later_value} now; "
         f"decided was {row.value or row.status}, and that stands."
         for row in record.readings()
         if row.later_value is not None and row.photo_id in fresh
@@ -189,9 +193,7 @@ def _write_overlays(record: Record, folder: Path, fresh: set[int]) -> None:
         line
         for line in record.photos()
         if line.status in ("read", "no sheet")
-        and (
-            line.photo_id in fresh or not (folder / overlay_name(line.photo_id, line.name)).exists()
-        )
+        and (line.photo_id in fresh or not (folder / overlay_name(line.photo_id)).exists())
     ]
     with progress("Drawing") as step:
         for done, line in enumerate(wanted, start=1):
@@ -230,17 +232,24 @@ def progress(verb: str) -> Iterator[Step]:
 
 
 def _told(batch: BatchSummary) -> str:
-    """What this run did, in one line."""
-    if batch.arrived == 0 and batch.read == 0 and batch.failed == 0:
+    """What this run did, in one line: each thing that arrived is counted in one place."""
+    if not (batch.arrived or batch.read or batch.failed or batch.left_out):
         if batch.known == 0:
             return "No photos here."
         all_of = "It is" if batch.known == 1 else f"All {batch.known} photos are"
         return f"Nothing new. {all_of} in the record already."
     parts = [counted(batch.arrived, "new photo") if batch.arrived else "No new photo"]
+    if batch.new_failed:
+        parts[0] += f" ({batch.new_read} read, {batch.new_failed} not readable: reasons above)"
     if batch.known:
         parts.append(f"{batch.known} known already")
-    if batch.failed:
-        parts.append(f"{batch.failed} not readable (reasons above)")
+    if batch.refused:
+        parts.append(f"{batch.refused} not taken in (reasons above)")
+    if batch.left_out:
+        parts.append(f"{batch.left_out} left out")
+    read, failed = batch.read - batch.new_read, batch.failed - batch.refused - batch.new_failed
+    if read or failed:
+        parts.append(f"{read + failed} from before looked at ({read} read, {failed} not readable)")
     parts.append(f"{counted(batch.pages, 'page')} read in {batch.seconds:.0f} s")
     fields = f"{batch.accepted:,} fields accepted, {batch.flagged:,} flagged, {batch.empty:,} empty"
     return f"{', '.join(parts)}: {fields}."
@@ -257,4 +266,4 @@ def _standing(summary: Summary) -> str:
 
 def _next_step(study: Study, summary: Summary) -> str:
     step = "review" if summary.waiting else "export"
-    return f"Next:  sheet-reader {step} {study.folder}"
+    return f"Next:  {hint(step, study.folder)}"

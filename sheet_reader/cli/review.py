@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument, tell_notes, today
+from sheet_reader.cli.common import counted, hint, open_study, study_argument, tell_notes, today
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -59,7 +59,7 @@ def review(study: Path, name: str | None, pictures: PictureMode) -> None:
         tell_notes(record)
         if not record.pending():
             click.echo("Nothing waits for you.")
-            click.echo(f"Next:  sheet-reader export {opened.folder}")
+            click.echo(f"Next:  {hint('export', opened.folder)}")
             return
         outcome = hold(record, RecordDesk(record), person(name), pictures)
         _tell(record, outcome)
@@ -110,4 +110,4 @@ def _tell(record: Record, outcome: Outcome) -> None:
         f"{outcome.corrected} corrected. {counted(waiting, 'field')} still waiting."
     )
     step = "review" if waiting else "export"
-    click.echo(f"Next:  sheet-reader {step} {record.folder}")
+    click.echo(f"Next:  {hint(step, record.folder)}")

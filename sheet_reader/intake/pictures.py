@@ -109,7 +109,7 @@ def _frames(data: bytes, bounds: Bounds) -> Iterator[Gray | str]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            image = Image.open(io.BytesIO(data), formats=[*FORMATS, *_heif_formats(data)])
+            image = Image.open(io.BytesIO(data), formats=[*FORMATS, *heif_formats(data)])
         except Image.DecompressionBombError as bomb:
             yield _too_large(_pixels_said(bomb), bounds)
             return
@@ -230,8 +230,9 @@ def _heif_ready() -> bool:
     return True
 
 
-def _heif_formats(data: bytes) -> tuple[str, ...]:
-    return ("HEIF",) if is_heif(data) else ()
+def heif_formats(data: bytes) -> tuple[str, ...]:
+    """The further format of a HEIC file, where its package is there."""
+    return ("HEIF",) if is_heif(data) and _heif_ready() else ()
 
 
 def suffix_of(data: bytes) -> str:

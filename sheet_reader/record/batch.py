@@ -12,6 +12,7 @@ from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
 from sheet_reader.record import claims, originals, writing
+from sheet_reader.record.circumstances import circumstances
 from sheet_reader.record.claims import Task
 from sheet_reader.record.earlier import Earlier
 from sheet_reader.record.forget import remove_forgotten
@@ -44,10 +45,11 @@ def read_batch(
     """Take in the photos at ``paths`` and read all that wait.
 
     ``paths`` None means the study's inbox, or nothing where a ``mailbox`` is given: its new mail is
-    taken in too. Photos that an earlier run took in and did not finish are read; ``again`` reads
-    known ones once more. ``jobs`` 0 reads in this process, else in that many others under a time
-    limit per picture. Raises :class:`StorageError`, :class:`RecordError` or :class:`UsageError`;
-    a photo that fails is a line in the summary.
+    taken in too. Photos that an earlier run took in and did not finish are read, and those that
+    were refused for a reason that may be gone; ``again`` reads all known ones once more. ``jobs`` 0
+    reads in this process, else in that many others under a time limit per picture. Raises
+    :class:`StorageError`, :class:`RecordError` or :class:`UsageError`; a photo that fails is a line
+    in the summary.
     """
     began = time.monotonic()
     if paths is None:
@@ -70,16 +72,17 @@ def _read_waiting(
     record: Record, work: Work, tally: Tally, on_progress: Progress, *, again: bool, jobs: int
 ) -> None:
     model, token = model_version(), claims.my_token()
+    around = circumstances(record.study)
     with record.reading() as connection:
-        todo = claims.tasks(connection, model, again=again)
+        todo = claims.tasks(connection, model, around, again=again)
     claimed = _claimed(record, todo, token, tally)
     results = read_apart(work, claimed, min(jobs, len(todo))) if jobs else read_here(work, claimed)
     try:
         for done, (task, result) in enumerate(results, start=1):
             with record.writing() as connection:
-                kept = writing.finish(connection, task, token, result, model)
+                kept = writing.finish(connection, task, token, result, model, around)
             if kept:
-                tally.count(task.name, result)
+                tally.count(task.photo_id, task.name, result)
                 if work.earlier is not None:
                     work.earlier.add(result)
             on_progress(done, len(todo), task.name)

@@ -4,87 +4,77 @@ from __future__ import annotations
 
 import hashlib
 import io
-import re
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
-from sqlalchemy import Connection, delete, select, update
+from sqlalchemy import delete, select, update
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.record import originals, schema
+from sheet_reader.record.deciders import forget_deciders
 from sheet_reader.record.engine import our_errors
 from sheet_reader.record.model import now
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
+from sheet_reader.record.traces import Traces, backups_in, in_her_files, in_record, pattern_of
 from sheet_reader.study.model import Study
 
-SHORTEST = 3
-ANONYMOUS = "photo {}"
 NOTHING = np.full((8, 8), 255, dtype=np.uint8)
 """Stands for a page that gave no picture, so that the others keep their numbers."""
 
 
 @dataclass(frozen=True, slots=True)
 class Forgotten:
-    """What was removed; ``elsewhere`` lists files of the study that name the person still."""
+    """What was removed; ``elsewhere`` lists what in the coordinator's own files names the person
+    still, and backups made before.
+    """
 
     origins: int
     photos: int
+    decisions: int
     elsewhere: tuple[str, ...]
+
+
+def named(study: Study, contact: str, url: str | None = None) -> Traces:
+    """What :func:`forget` would remove, so that it can be told before.
+
+    Raises :class:`UsageError` where ``contact`` means no single person.
+    """
+    who = pattern_of(contact)
+    with Record.open(study, url) as record, record.reading() as connection:
+        return in_record(connection, study.folder, who)
 
 
 def forget(study: Study, contact: str, url: str | None = None) -> Forgotten:
     """Remove what is known of the person whose name or address holds ``contact``.
 
-    Who sent a photo, when, under which subject and file name goes; the photo keeps a number as its
-    name. Its original is replaced by the bare grey picture, as it was read, without the tags of
-    the camera (place, owner, time). Counts, readings and decisions stay. The roster, the inbox and
+    Who sent a photo, when, under which subject and file name goes; the photo keeps its neutral
+    name. Its original is replaced by the bare grey picture, as it was read, without any tags
+    (place, owner, time); so are photos of which only the tags name her. Who decided becomes
+    unknown. Counts, readings and decisions stay. The roster, the inbox, tables, overlays and
     backups are the coordinator's own files: those that still hold the name are listed.
-    Raises :class:`UsageError` where ``contact`` is too short or unknown.
+    Raises :class:`UsageError` where ``contact`` means no single person or is unknown.
     """
-    if len(contact.strip()) < SHORTEST:
-        raise UsageError(f"“{contact}” is too short to tell one person from another")
-    who = _pattern(contact.strip())
+    who = pattern_of(contact)
     with Record.open(study, url, of_any_study=True) as record:
         with record.reading() as connection:
-            found = _naming(connection, who)
-        elsewhere = _elsewhere(study, who)
-        if not found and not elsewhere:
+            traces = in_record(connection, study.folder, who)
+        elsewhere = in_her_files(study, who)
+        if not traces.any and not elsewhere:
             raise UsageError(f"nothing in the record or the roster names “{contact}”")
-        for photo_id, origin_ids in found.items():
+        for photo_id, origin_ids in traces.photos.items():
             _forget_photo(record, photo_id, origin_ids)
+        with record.writing() as connection:
+            forget_deciders(connection, traces.decisions)
         remove_forgotten(record)
         _wipe_free_pages(record)
-    return Forgotten(sum(map(len, found.values())), len(found), elsewhere)
-
-
-def _pattern(contact: str) -> re.Pattern[str]:
-    """Finds the contact as whole words: "Ann" is not in "Joanne", nor jo@… in big.jo@…; the words
-    of a name may be joined by other signs, as in ``Pat_Doe.jpg``.
-    """
-    if "@" in contact:
-        text = rf"(?<![\w.+-]){re.escape(contact)}(?![\w-]|\.\w)"
-    else:
-        words = r"[\W_]+".join(re.escape(word) for word in contact.split())
-        text = rf"(?<![^\W_]){words}(?![^\W_])"
-    return re.compile(text, re.IGNORECASE)
-
-
-def _naming(connection: Connection, who: re.Pattern[str]) -> dict[int, list[int]]:
-    """Photos that name the person, with the ids of the origins that do."""
-    p, o = schema.photos.c, schema.origins.c
-    found: dict[int, list[int]] = {}
-    query = select(o.id, o.photo_id, o.sender, o.file_name, o.subject, o.container)
-    for row in connection.execute(query.order_by(o.photo_id)):
-        if any(who.search(text) for text in row[2:]):
-            found.setdefault(row.photo_id, []).append(row.id)
-    for photo_id, name in connection.execute(select(p.id, p.name)):
-        if who.search(name):
-            found.setdefault(photo_id, [])
-    return found
+    origins = sum(map(len, traces.photos.values()))
+    kept = (*elsewhere, *(backups_in(study) if traces.any else ()))
+    return Forgotten(origins, len(traces.photos), len(traces.decisions), kept)
 
 
 def _forget_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
@@ -97,7 +87,7 @@ def _forget_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
         connection.execute(
             update(schema.photos)
             .where(schema.photos.c.id == photo_id)
-            .values(name=ANONYMOUS.format(photo_id), original=after, forgotten_at=now())
+            .values(name=neutral_name(photo_id), original=after, forgotten_at=now())
         )
 
 
@@ -144,14 +134,3 @@ def _wipe_free_pages(record: Record) -> None:
         assert raw is not None
         raw.execute("VACUUM")
         raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-
-
-def _elsewhere(study: Study, who: re.Pattern[str]) -> tuple[str, ...]:
-    found = [
-        f"the roster names this contact for site {site.number}: edit the roster"
-        for site in study.roster
-        if who.search(site.contact)
-    ]
-    inbox = study.folder / "inbox"
-    names = sorted(p.name for p in inbox.rglob("*") if who.search(p.name))
-    return (*found, *(f"a file in the inbox bears the name: {name}" for name in names))

@@ -10,6 +10,7 @@ from sqlalchemy import Connection, select
 from sheet_reader.record import schema
 from sheet_reader.record.loading import UNDO, load_visits
 from sheet_reader.record.model import HistoryEntry
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.standing import Visit
 from sheet_reader.study.model import Study
 
@@ -52,15 +53,14 @@ def _entries(connection: Connection, visit: Visit) -> list[tuple[Place, HistoryE
 def _read(
     connection: Connection, ids: list[int], serving: set[int]
 ) -> list[tuple[Place, HistoryEntry]]:
-    r, k, s, p = schema.readings.c, schema.looks.c, schema.sightings.c, schema.photos.c
+    r, k, s = schema.readings.c, schema.looks.c, schema.sightings.c
     query = (
         select(
-            r.id, k.id.label("look"), k.at, r.field, r.value, k.program, p.name, s.page, s.layout,
-            k.model, r.confidence, r.status, r.reason,
+            r.id, k.id.label("look"), k.at, r.field, r.value, k.program, s.photo_id, s.page,
+            s.layout, k.model, r.confidence, r.status, r.reason,
         )
         .join_from(schema.readings, schema.looks, k.id == r.look_id)
         .join(schema.sightings, s.id == k.sighting_id)
-        .join(schema.photos, p.id == s.photo_id)
         .where(s.id.in_(ids))
     )  # fmt: skip
     return [
@@ -76,7 +76,7 @@ def _as_read(row: Any, *, serves: bool) -> HistoryEntry:
         what=f"read, {row.status}",
         value=row.value,
         by=f"sheet_reader {row.program}",
-        photo=row.name,
+        photo=neutral_name(row.photo_id),
         page=row.page,
         layout=row.layout,
         model=row.model,
@@ -90,14 +90,13 @@ def _decided(
     connection: Connection, ids: list[int], serving: set[int]
 ) -> list[tuple[Place, HistoryEntry]]:
     d, k, r = schema.decisions.c, schema.looks.c, schema.readings.c
-    s, p = schema.sightings.c, schema.photos.c
+    s = schema.sightings.c
     query = (
         select(
             d.id, d.looks_before, k.id.label("look"), d.at, d.field, d.kind, d.value, d.by, d.blind,
-            p.name, s.page, s.layout, k.model,
+            s.photo_id, s.page, s.layout, k.model,
         )
         .join_from(schema.decisions, schema.sightings, s.id == d.sighting_id)
-        .join(schema.photos, p.id == s.photo_id)
         .join(schema.readings, r.id == d.reading_id)
         .join(schema.looks, k.id == r.look_id)
         .where(s.id.in_(ids))
@@ -119,7 +118,7 @@ def _as_decided(row: Any, *, serves: bool) -> HistoryEntry:
         what=WHAT[row.kind],
         value=row.value,
         by=row.by,
-        photo=row.name,
+        photo=neutral_name(row.photo_id),
         page=row.page,
         layout=row.layout,
         model=row.model,

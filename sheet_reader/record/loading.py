@@ -9,6 +9,7 @@ from sqlalchemy import Connection, func, select
 from sheet_reader.record import schema
 from sheet_reader.record.in_force import visits_now
 from sheet_reader.record.model import Rival
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.standing import Decided, Read, Seen, Visit
 from sheet_reader.record.superseded import superseded
 from sheet_reader.study.model import Study
@@ -43,15 +44,15 @@ def load_seen(connection: Connection, study: Study) -> list[Seen]:
     """Every page of the study seen in a photo, with its latest look.
 
     When a photo is read again and a page in it is now taken for another one, the former page is
-    left out, unless a person has decided something on it.
+    left out, unless a person has decided something on it. Photos bear their neutral names, so that
+    no file name gets into a reason or a table.
     """
-    p, s, k = schema.photos.c, schema.sightings.c, schema.looks.c
+    s, k = schema.sightings.c, schema.looks.c
     latest = select(func.max(k.id).label("id")).group_by(k.sighting_id).subquery()
     query = (
         select(
             s.id,
             s.photo_id,
-            p.name,
             s.frame,
             s.layout,
             s.sheet,
@@ -67,12 +68,15 @@ def load_seen(connection: Connection, study: Study) -> list[Seen]:
         .select_from(schema.looks)
         .join(latest, latest.c.id == k.id)
         .join(schema.sightings, s.id == k.sighting_id)
-        .join(schema.photos, p.id == s.photo_id)
         .where(s.study == study.key)
         .order_by(s.id)
     )
     gone = superseded(connection)
-    return [Seen(*tuple(row)) for row in connection.execute(query) if row.id not in gone]
+    return [
+        Seen(row.id, row.photo_id, neutral_name(row.photo_id), *tuple(row)[2:])
+        for row in connection.execute(query)
+        if row.id not in gone
+    ]
 
 
 def load_reads(connection: Connection) -> list[Read]:

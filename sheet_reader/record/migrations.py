@@ -76,11 +76,21 @@ def _thresholds(connection: Connection) -> None:
         connection.exec_driver_sql("ALTER TABLE looks ADD COLUMN threshold FLOAT")
 
 
+def _circumstances(connection: Connection) -> None:
+    """A photo refused before is looked at once more: what its refusal depended on is not known."""
+    have = {column["name"] for column in inspect(connection).get_columns("photos")}
+    if "circumstances" not in have:
+        connection.exec_driver_sql(
+            "ALTER TABLE photos ADD COLUMN circumstances VARCHAR(64) DEFAULT '' NOT NULL"
+        )
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
     Migration(3, "what decisions overruled", _add_overruled),
     Migration(4, "threshold of a look", _thresholds),
+    Migration(5, "what a refusal depended on", _circumstances),
 )
 
 

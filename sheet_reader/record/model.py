@@ -230,12 +230,22 @@ class PhotoResult:
 
 @dataclass(frozen=True, slots=True)
 class BatchSummary:
-    """What one call of read_batch did. ``lines`` has one line per photo that failed, and one per
-    thing worth telling; ``seconds`` is the time spent reading.
+    """What one call of read_batch did.
+
+    Each thing that arrived is one of these: a new photo (``arrived``), ``known`` from before,
+    ``refused`` (no picture) or ``left_out`` (drawn by this program). Of the new photos ``new_read``
+    and ``new_failed`` were read and not readable; ``read`` and ``failed`` also count photos that
+    earlier runs took in, ``failed`` the refused things too. ``photo_ids`` are the photos looked at.
+    ``lines`` has one line per thing that failed, and one per thing worth telling; ``seconds`` is
+    the time spent reading.
     """
 
     arrived: int = 0
     known: int = 0
+    refused: int = 0
+    left_out: int = 0
+    new_read: int = 0
+    new_failed: int = 0
     read: int = 0
     failed: int = 0
     pages: int = 0
@@ -245,6 +255,7 @@ class BatchSummary:
     left_to_another: int = 0
     seconds: float = 0.0
     lines: tuple[str, ...] = field(default=())
+    photo_ids: tuple[int, ...] = ()
 
 
 def now() -> str:

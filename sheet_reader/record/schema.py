@@ -1,10 +1,11 @@
 """The tables of the record, one definition for SQLite and PostgreSQL.
 
-``photos`` are originals by content hash; ``origins`` say where each came from (personal data,
-removed by ``forget``); ``letters`` are the mails whose photos are all kept. A ``sighting`` is one
-printed page seen in one photo: it stays the same when the photo is read again. A ``look`` is one
-reading of a sighting by one program and model (its ``threshold`` is the one from which on counts
-were accepted; NULL where that is not known); its ``readings`` hold a value per field.
+``photos`` are originals by content hash, with the circumstances they were last read under;
+``origins`` say where each came from (personal data, removed by ``forget``); ``letters`` are the
+mails whose photos are all kept. A ``sighting`` is one printed page seen in one photo: it stays the
+same when the photo is read again. A ``look`` is one reading of a sighting by one program and model
+(its ``threshold`` is the one from which on counts were accepted; NULL where that is not known);
+its ``readings`` hold a value per field.
 ``decisions`` are what people said about a field of a sighting; ``looks_before`` is the highest id
 of a look that was there, so that looks and decisions stand in one sequence whatever the clock says.
 ``overruled`` are the values of the same field on other pages that a person was told of and decided
@@ -55,6 +56,7 @@ photos = Table(
     Column("read_at", String(32)),
     Column("program", String(40), nullable=False, default=""),
     Column("model", String(80), nullable=False, default=""),
+    Column("circumstances", String(64), nullable=False, server_default=""),
     Column("claimed_by", String(200)),
     Column("claimed_at", String(32)),
     Column("forgotten_at", String(32)),

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
-from sqlalchemy import Connection, Table, insert, select, update
+from sqlalchemy import Connection, Table, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from sheet_reader import __version__
@@ -39,8 +39,13 @@ def is_forgotten(connection: Connection, digest: str) -> bool:
 def add_photo(
     connection: Connection, digest: str, name: str, original: str, size: int, origin: Origin
 ) -> tuple[int, bool]:
-    """Note a photo by its hash, and where it came from; gives its id and whether it is new."""
-    new = insert_new(
+    """Note a photo by its hash, and where it came from; gives its id and whether it is new.
+
+    A known one is looked up first: a refused insertion would use up a number in some databases,
+    and photos are called by their numbers.
+    """
+    by_hash = select(schema.photos.c.id).filter_by(sha256=digest)
+    new = connection.scalar(by_hash) is None and insert_new(
         connection,
         schema.photos,
         sha256=digest,
@@ -54,8 +59,7 @@ def add_photo(
         program="",
         model="",
     )
-    found = connection.execute(select(schema.photos.c.id).filter_by(sha256=digest))
-    photo_id = int(found.scalar_one())
+    photo_id = int(connection.execute(by_hash).scalar_one())
     if new:
         _make_unique(connection, photo_id, name)
     insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
@@ -73,7 +77,14 @@ def _make_unique(connection: Connection, photo_id: int, name: str) -> None:
     connection.execute(update(schema.photos).where(c.id == photo_id).values(name=own))
 
 
-def finish(connection: Connection, task: Task, token: str, result: PhotoResult, model: str) -> bool:
+def finish(
+    connection: Connection,
+    task: Task,
+    token: str,
+    result: PhotoResult,
+    model: str,
+    circumstances: str,
+) -> bool:
     """Write all that a photo gave and mark it done; False (and nothing written) where another
     process took it over meanwhile. A photo that was read once stays read, even where a newer
     model finds nothing in it.
@@ -90,6 +101,7 @@ def finish(connection: Connection, task: Task, token: str, result: PhotoResult, 
             read_at=now(),
             program=__version__,
             model=model,
+            circumstances=circumstances,
             claimed_by=None,
             claimed_at=None,
         )
@@ -97,10 +109,30 @@ def finish(connection: Connection, task: Task, token: str, result: PhotoResult, 
     if done.rowcount != 1:
         return False
     known = _known_sightings(connection, task.photo_id)
-    for page in result.pages:
+    pages, attempt = result.pages, task.attempts + 1
+    if task.only_new:
+        pages = tuple(page for page in pages if not _seen_here(page, known))
+        attempt = _last_attempt(connection, task.photo_id)
+        for former in known:
+            former.taken = True
+    for page in pages:
         sighting = _sighting(connection, task.photo_id, page, known)
-        _add_look(connection, sighting, page, model, task.attempts + 1)
+        _add_look(connection, sighting, page, model, attempt)
     return True
+
+
+def _seen_here(page: FoundPage, known: Sequence[_Known]) -> bool:
+    """Whether a page was read at this place of the picture before, under whatever code."""
+    here = _centre(page.outline)
+    reach = min((math.dist(here, corner) for corner in page.outline), default=0.0) / 2
+    return any(k.code[0] == page.frame and math.dist(k.centre, here) < reach for k in known)
+
+
+def _last_attempt(connection: Connection, photo_id: int) -> int:
+    """The attempt whose pages hold: pages added to them later belong to the same one."""
+    k, s = schema.looks.c, schema.sightings.c
+    query = select(func.max(k.attempt)).join_from(schema.looks, schema.sightings)
+    return int(connection.scalar(query.where(s.photo_id == photo_id)) or 1)
 
 
 @dataclass(slots=True)

@@ -1,13 +1,13 @@
 """The photo with its boxes drawn: where each box was found, what was read, what waits.
 
 A thin blue frame is an accepted value, a thick orange one a question, grey an empty field, violet
-one that can't be read. Copies hold nothing but the picture: no metadata of the camera or owner.
+one that can't be read. Copies hold nothing but the picture and a mark that says what they are: no
+metadata of the camera or owner, and no file name but the photo's neutral one.
 """
 
 from __future__ import annotations
 
 import json
-import re
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,9 +19,11 @@ from numpy.typing import NDArray
 from sqlalchemy import func, select
 
 from sheet_reader.errors import StorageError
+from sheet_reader.intake.own import marked_as_overlay
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.record import schema
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
 
 LONGEST_PX = 2400
@@ -145,30 +147,32 @@ def write_overlays(
     """
     original = record.photo_path(photo_id)
     marks, outlines = _found(record, photo_id)
-    name = next((line.name for line in record.photos() if line.photo_id == photo_id), "photo")
     written = []
     for picture in open_pictures(original):
         if not isinstance(picture, Picture) or frame not in (None, picture.frame):
             continue
         drawn = draw(picture.gray, marks[picture.frame], outlines[picture.frame])
-        written.append(_write_jpeg(folder / overlay_name(photo_id, name, picture.frame), drawn))
+        written.append(_write_jpeg(folder / overlay_name(photo_id, picture.frame), drawn))
     if not written:
         raise StorageError("the kept photo cannot be opened", where=original)
     return written
 
 
-def overlay_name(photo_id: int, name: str, frame: int = 0) -> str:
-    """The file name of a photo's overlay: safe on every system, one for each picture in it."""
-    stem = re.sub(r"[^A-Za-z0-9-]+", "_", Path(name).stem)[:60].strip("_") or "photo"
+def overlay_name(photo_id: int, frame: int = 0) -> str:
+    """The file name of a photo's overlay: neutral, one for each picture in the photo.
+
+    >>> overlay_name(27), overlay_name(27, 2)
+    ('photo-0027.jpg', 'photo-0027-3.jpg')
+    """
     ending = f"-{frame + 1}" if frame else ""
-    return f"{photo_id:04d}-{stem}{ending}.jpg"
+    return f"{neutral_name(photo_id)}{ending}.jpg"
 
 
 def _write_jpeg(path: Path, picture: NDArray[np.uint8]) -> Path:
     done, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(data.tobytes() if done else b"")
+        path.write_bytes(marked_as_overlay(data.tobytes()) if done else b"")
     except OSError as error:
         raise StorageError(
             f"cannot write here: {(error.strerror or str(error)).lower()}", where=path.parent

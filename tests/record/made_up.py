@@ -81,5 +81,5 @@ def read_in(record: Record, task: Task, pages: Sequence[FoundPage]) -> Task:
     result = PhotoResult(tuple(pages), failures, "read" if pages else "no sheet")
     with record.writing() as connection:
         assert claims.claim(connection, task, token)
-        assert writing.finish(connection, task, token, result, "made up")
+        assert writing.finish(connection, task, token, result, "made up", "")
     return Task(task.photo_id, task.name, task.original, task.attempts + 1)

@@ -24,12 +24,13 @@ from sheet_reader.record.model import (
     VisitRow,
     Waiting,
 )
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
 
 Post = Callable[..., BatchSummary]
 FIELD, DAY = "sun.snails", "2026-05-20"
-FIRST, SECOND = "photo1.png", "photo2.png"
+FIRST, SECOND = "photo-0001", "photo-0002"
 
 
 def line(record: Record, photo: str, field: str = FIELD) -> ReadingRow:
@@ -66,24 +67,28 @@ def test_a_decision_of_21_never_overrides_the_123_of_another_photo(
     study: Study, post: Post, order: tuple[str, ...]
 ) -> None:
     """Whatever comes first: the photos, the answer, or the dates that join them."""
+    arrived = [step for step in order if step.startswith("photo")]
+
+    def called(letter: str) -> str:
+        return neutral_name(1 + arrived.index(f"photo {letter}"))
+
     for step in order:
         if step.startswith("photo"):
             post(FLAGGED_THEN_21 if step == "photo A" else SURE_123, f"{step}.png")
             continue
         with Record.open(study) as record:
-            photo = f"photo {step[-1]}.png"
+            photo = called(step[-1])
             if step == "21 on A":
                 answer(record, photo, FIELD, Value("21"))
             else:
                 answer(record, photo, "date", Value(DAY))
     with Record.open(study) as record:
         item = asked(record)
-        assert (
-            item.reason == "21 was decided from photo A.png, photo B.png reads 123: which is right?"
-        )
+        said = f"21 was decided from {called('A')}, {called('B')} reads 123: which is right?"
+        assert item.reason == said
         row = visit_of(record)
         assert (row.values[FIELD], row.statuses[FIELD], row.waiting) == (None, "flagged", 1)
-        a, b = line(record, "photo A.png"), line(record, "photo B.png")
+        a, b = line(record, called("A")), line(record, called("B"))
         assert (a.value, a.status) == ("21", "corrected")
         assert (b.value, b.status) == ("123", "flagged")
 
@@ -132,12 +137,12 @@ def test_a_photo_is_never_corrected_to_what_was_decided_on_another(
         post(says(flagged={FIELD: flagged}), f"photo{number}.png")
     with Record.open(study) as record:
         assert record.pending() == []
-        lines = [line(record, f"photo{number}.png") for number in (1, 2, 3, 4)]
+        lines = [line(record, neutral_name(number)) for number in (1, 2, 3, 4)]
     assert [(r.value, r.status) for r in lines] == [
         ("21", "corrected"), ("21", "confirmed"), ("72", "unreadable"), (None, "unreadable"),
     ]  # fmt: skip
-    assert lines[1].reason == "photo1.png says the same"
-    assert lines[2].reason == "21 was decided from photo1.png"
+    assert lines[1].reason == "photo-0001 says the same"
+    assert lines[2].reason == "21 was decided from photo-0001"
 
 
 def test_every_further_photo_that_contradicts_raises_a_question(study: Study, post: Post) -> None:
@@ -148,11 +153,11 @@ def test_every_further_photo_that_contradicts_raises_a_question(study: Study, po
     with Record.open(study) as record:
         record.decide(asked(record).reading_id, Value("21"), by="Ada")
         record.undo_last("Ada")
-        answer(record, "photo3.png", FIELD, Value("21"))
+        answer(record, "photo-0003", FIELD, Value("21"))
         assert record.pending() == []
     post(says({FIELD: "123"}))
     with Record.open(study) as record:
-        assert "photo4.png reads 123" in asked(record).reason
+        assert "photo-0004 reads 123" in asked(record).reason
 
 
 def test_a_disagreement_that_was_settled_stays_settled(study: Study, post: Post) -> None:
@@ -165,7 +170,7 @@ def test_a_disagreement_that_was_settled_stays_settled(study: Study, post: Post)
         assert record.pending() == []
         overruled = line(record, SECOND)
         assert (overruled.value, overruled.status) == ("8", "unreadable")
-        assert overruled.reason == "3 was decided from photo1.png"
+        assert overruled.reason == "3 was decided from photo-0001"
     read_batch(study, reader=stand_in.read, jobs=0, again=True)
     with Record.open(study) as record:
         assert record.pending() == []
@@ -184,8 +189,8 @@ def test_two_decisions_taken_apart_are_asked_about_when_their_visits_merge(
         answer(record, SECOND, FIELD, Accept())
         answer(record, SECOND, "date", Value(DAY))
         item = asked(record)
-        assert "21 was decided from photo1.png" in item.reason
-        assert "123 was decided from photo2.png" in item.reason
+        assert "21 was decided from photo-0001" in item.reason
+        assert "123 was decided from photo-0002" in item.reason
         assert visit_of(record).values[FIELD] is None
         record.decide(item.reading_id, Value("21"), by="Ada")
         assert record.pending() == []
@@ -201,7 +206,7 @@ def test_an_answer_given_before_another_photo_was_shown_knows_nothing_of_it(
         item = asked(record)
         post(says({FIELD: "123"}))
         record.decide(item.reading_id, Value("21"), by="Ada", rivals=item.rivals)
-        assert "photo2.png reads 123" in asked(record).reason
+        assert "photo-0002 reads 123" in asked(record).reason
 
 
 def test_a_correction_in_an_audit_is_held_against_the_other_photo(study: Study, post: Post) -> None:
@@ -241,7 +246,7 @@ def test_a_contradiction_is_asked_about_with_the_clock_an_hour_back(
     an_hour_back()
     post(says({FIELD: "123"}))
     with Record.open(study) as record:
-        assert "21 was decided from photo1.png, photo2.png reads 123" in asked(record).reason
+        assert "21 was decided from photo-0001, photo-0002 reads 123" in asked(record).reason
 
 
 def test_a_new_photo_serves_after_cannot_be_read_with_the_clock_an_hour_back(
@@ -290,11 +295,12 @@ def test_cannot_be_read_in_one_photo_does_not_blank_the_3_of_another(
     post(photos.pop(first), f"{first}.png")
     post(*photos.values(), name=f"{'AB'.replace(first, '')}.png")
     with Record.open(study) as record:
-        answer(record, "A.png", "sun.eggs", Unreadable())
+        a, b = (neutral_name(1 + (letter != first)) for letter in "AB")
+        answer(record, a, "sun.eggs", Unreadable())
         assert record.pending() == []
         assert visit_of(record).values["sun.eggs"] == "3"
-        assert line(record, "A.png", "sun.eggs").status == "unreadable"
-        assert line(record, "B.png", "sun.eggs").status == "accepted"
+        assert line(record, a, "sun.eggs").status == "unreadable"
+        assert line(record, b, "sun.eggs").status == "accepted"
 
 
 def test_a_sure_reading_that_nobody_could_read_still_raises_doubt(study: Study, post: Post) -> None:
@@ -304,8 +310,8 @@ def test_a_sure_reading_that_nobody_could_read_still_raises_doubt(study: Study, 
         record.decide(asked(record).reading_id, Unreadable(), by="Ada")
         item = asked(record)
         assert item.photo == SECOND
-        assert "nobody could read photo1.png, taken for 3, photo2.png reads 8" in item.reason or (
-            "photo2.png reads 8, nobody could read photo1.png, taken for 3" in item.reason
+        assert "nobody could read photo-0001, taken for 3, photo-0002 reads 8" in item.reason or (
+            "photo-0002 reads 8, nobody could read photo-0001, taken for 3" in item.reason
         )
         record.decide(item.reading_id, Unreadable(), by="Ada")
         assert record.pending() == []
@@ -337,4 +343,4 @@ def test_a_value_typed_for_a_hidden_field_does_not_override_a_photo_that_shows_i
         answer(record, FIRST, "sun.eggs", Value("5"))
         answer(record, FIRST, "date", Value(DAY))
         (item,) = record.pending()
-        assert item.reason == "5 was decided from photo1.png, photo2.png reads 3: which is right?"
+        assert item.reason == "5 was decided from photo-0001, photo-0002 reads 3: which is right?"

@@ -6,9 +6,11 @@ import threading
 from pathlib import Path
 
 import pytest
+import stand_in
 from sqlalchemy import Connection, Engine, inspect, text
 
 from sheet_reader.errors import RecordError
+from sheet_reader.record.batch import read_batch
 from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate, version_of
 from sheet_reader.record.model import Accept
@@ -120,7 +122,7 @@ def test_an_old_record_keeps_its_answers_and_asks_once_what_was_overridden(study
         assert {r.value for r in record.readings() if r.status == "corrected"} == {"21"}
         reasons = {w.field: w.reason for w in record.pending()}
         assert reasons["sun.snails"] == (
-            "21 was decided from photo1.png, photo2.png reads 123: which is right?"
+            "21 was decided from photo-0001, photo-0002 reads 123: which is right?"
         )
         for item in record.pending():
             record.decide(item.reading_id, Accept(), by="Ada")
@@ -134,3 +136,13 @@ def test_an_old_record_keeps_its_answers_and_asks_once_what_was_overridden(study
             raw.execute("DELETE FROM overruled")
         with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
             raw.execute("UPDATE decisions SET looks_before = 0")
+
+
+def test_a_record_of_the_former_version_reads_its_refused_photos_once_more(study: Study) -> None:
+    (study.folder / "inbox" / "p.png").write_bytes(stand_in.photo("the code is covered"))
+    read_batch(study, reader=stand_in.read, jobs=0)
+    with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
+        raw.execute("UPDATE photos SET circumstances = ''")  # as the migration leaves them
+        raw.commit()
+    assert read_batch(study, reader=stand_in.read, jobs=0).failed == 1
+    assert read_batch(study, reader=stand_in.read, jobs=0).failed == 0

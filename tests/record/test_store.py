@@ -25,7 +25,7 @@ from sheet_reader.study.model import Study
 Post = Callable[..., BatchSummary]
 
 
-def row(record: Record, field: str, photo: str = "photo1.png") -> ReadingRow:
+def row(record: Record, field: str, photo: str = "photo-0001") -> ReadingRow:
     return next(r for r in record.readings() if (r.field, r.photo) == (field, photo))
 
 
@@ -119,11 +119,11 @@ def test_two_photos_that_agree_are_one_visit(study: Study, post: Post) -> None:
     with Record.open(study) as record:
         visit = the_visit(record)
         assert visit.waiting == 0
-        assert visit.photos == ("photo2.png", "photo1.png")
+        assert visit.photos == ("photo-0002", "photo-0001")
         assert visit.values["sun.eggs"] == "3"
         assert row(record, "sun.eggs").status == "accepted"
         assert row(record, "sun.snails").status == "unreadable"
-        assert "photo2.png serves" in row(record, "sun.snails").reason
+        assert "photo-0002 serves" in row(record, "sun.snails").reason
 
 
 def test_two_photos_that_disagree_are_asked_about_once(study: Study, post: Post) -> None:
@@ -132,8 +132,8 @@ def test_two_photos_that_disagree_are_asked_about_once(study: Study, post: Post)
     with Record.open(study) as record:
         (item,) = record.pending()
         assert item.reason.startswith("two photos of one sheet disagree")
-        assert "photo1.png reads 3" in item.reason
-        assert "photo2.png reads 8" in item.reason
+        assert "photo-0001 reads 3" in item.reason
+        assert "photo-0002 reads 8" in item.reason
         assert the_visit(record).values["sun.eggs"] is None
         record.decide(item.reading_id, Value("8"), by="Ada")
         assert record.pending() == []
@@ -171,7 +171,7 @@ def test_a_later_photo_does_not_override_a_decision(study: Study, post: Post) ->
     with Record.open(study) as record:
         assert the_visit(record).values["sun.eggs"] is None
         (item,) = record.pending()
-        assert "5 was decided from photo1.png, photo2.png reads 8" in item.reason
+        assert "5 was decided from photo-0001, photo-0002 reads 8" in item.reason
         record.decide(item.reading_id, Accept(), by="Ada")
         assert the_visit(record).values["sun.eggs"] == "8"
         assert record.pending() == []

@@ -156,7 +156,7 @@ def test_readings_tell_the_page_within_the_pdf(crowd: Record) -> None:
     header, lines = readings_table(crowd.study, crowd.readings())
     assert tuple(header) == READING_COLUMNS
     rows = [dict(zip(header, line, strict=True)) for line in lines]
-    each = EACH[rows[0]["photo"]]
+    each = EACH[crowd.photos()[0].name]
     told = [int(row["pdf_page"]) for row in rows]
     assert told == [1 + sheet // each for sheet in range(SHEETS) for _ in FIELDS]
     assert [row["field"] for row in rows] == SHEETS * [s.name for s in crowd.study.fields]
@@ -279,7 +279,7 @@ def test_the_question_that_a_joining_photo_raises_is_put_in_the_same_sitting(stu
         outcome = sitting.hold()
         assert (outcome.answered, outcome.waiting) == (3, 0)
         assert (
-            "21 was decided from first.png, second.png reads 57: which is right?" in sitting.screen
+            "21 was decided from photo-0001, photo-0002 reads 57: which is right?" in sitting.screen
         )
         assert record.pending() == []
         (visit,) = record.visits()
