@@ -30,7 +30,8 @@ _SOFT_PX = 2.0
 _LEAST_LIKE = 0.75
 _LEAST_MARGIN = 0.15
 """Mean correlation of the differing signs with the other sheet's, and how far above that with the
-own sheet's. Set on simulated photographs, see DEVELOPERS.md."""
+own sheet's. On 40 typical and 40 hard simulated photographs (seeds 79 and 78 million) no other
+sheet came nearer than -0.14 where the print could be seen; a pasted code's lay at +0.2 or more."""
 _FEWEST_SIGNS = 2
 _MORE_SIGNS = 4
 """Another sheet's line may be longer by as many signs; what is longer still is not compared."""
