@@ -7,6 +7,7 @@ from pathlib import Path
 import click
 
 from sheet_reader.cli.common import counted, open_study, study_argument
+from sheet_reader.cli.terminal import clean_name, must_be_answerable
 from sheet_reader.errors import UsageError
 
 FAULTS_FOUND = 4
@@ -81,7 +82,9 @@ def forget(study: Path, contact: str, yes: bool) -> None:
 
     opened = open_study(study)
     _must_exist(opened.folder)
+    contact = clean_name(contact)
     if not yes:
+        must_be_answerable()
         click.confirm(f"Forget all that the record knows of “{contact}”?", abort=True)
     gone = remove(opened, contact)
     click.echo(

@@ -203,17 +203,22 @@ class FoundField:
 
 @dataclass(frozen=True, slots=True)
 class PhotoResult:
-    """Everything one photo gave: pages, and a line for each part of it that gave none."""
+    """Everything one photo gave: pages, and a line for each part of it that gave none.
+
+    ``unforeseen`` says how the reader itself failed, "" where it did not.
+    """
 
     pages: tuple[FoundPage, ...]
     failures: tuple[str, ...] = ()
     status: PhotoStatus = "read"
+    unforeseen: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class BatchSummary:
     """What one call of read_batch did. ``lines`` has one line per photo that failed, and one per
-    thing worth telling; ``seconds`` is the time spent reading.
+    thing worth telling; ``seconds`` is the time spent reading. ``fault`` says what is wrong with
+    the installation where no photo could be read for that reason: then all of them wait.
     """
 
     arrived: int = 0
@@ -227,6 +232,7 @@ class BatchSummary:
     left_to_another: int = 0
     seconds: float = 0.0
     lines: tuple[str, ...] = field(default=())
+    fault: str = ""
 
 
 def now() -> str:

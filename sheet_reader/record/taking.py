@@ -27,6 +27,7 @@ class Tally:
     left: int = 0
     fields: dict[str, int] = field(default_factory=lambda: dict.fromkeys(_STATUSES, 0))
     lines: list[str] = field(default_factory=list)
+    fault: str = ""
 
     def count(self, name: str, result: PhotoResult) -> None:
         """Add what one photo gave."""
@@ -52,6 +53,7 @@ class Tally:
             left_to_another=self.left,
             seconds=seconds,
             lines=tuple(self.lines),
+            fault=self.fault,
         )
 
 
