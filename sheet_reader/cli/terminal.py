@@ -56,8 +56,8 @@ class _AsciiWriter(io.TextIOWrapper):
     """
 
     def write(self, text: str) -> int:
-        """Write ``text`` in ASCII."""
-        super().write(plain(text))
+        """Write ``text`` in ASCII; bytes are refused as by any text stream."""
+        super().write(plain(text) if isinstance(text, str) else text)
         return len(text)
 
 
