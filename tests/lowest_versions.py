@@ -1,4 +1,4 @@
-"""Prints the lowest version that pyproject.toml allows of every core package (for pip --constraint).
+"""Prints the lowest version of every core package that pyproject.toml allows.
 
 python tests/lowest_versions.py > lowest.txt
 pip install --constraint lowest.txt .
