@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # The commands in an environment without development packages.
-# Usage: bash tests/smoke.sh BIN_FOLDER     (the bin folder of a virtual environment)
+# Usage: bash tests/smoke.sh BIN_FOLDER [FILE]     (the bin folder of a virtual environment; FILE
+# gets what the demo says)
 set -euo pipefail
 bin=$(cd "$1" && pwd)
 work=$(mktemp -d)
@@ -21,6 +22,7 @@ say "every command explains itself"
 
 "$bin/sheet-reader" demo beans > demo.txt 2>&1 || { cat demo.txt; fail "the demo failed"; }
 cat demo.txt
+if [ $# -gt 1 ]; then cp demo.txt "$2"; fi
 for file in study.toml record.sqlite results/rows.csv results/readings.csv; do
     [ -s "beans/$file" ] || fail "the demo left no $file"
 done

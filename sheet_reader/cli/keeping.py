@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from sheet_reader.cli.common import counted, has_record, hint, open_study, study_argument
+from sheet_reader.cli.terminal import clean_name, must_be_answerable
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
@@ -89,9 +90,11 @@ def forget(study: Path, contact: str, yes: bool) -> None:
 
     opened = open_study(study)
     _must_exist(opened.folder)
+    contact = clean_name(contact)
     for line in _meant(contact, named(opened, contact)):
         click.echo(line)
     if not yes:
+        must_be_answerable()
         click.confirm("Forget all this?", abort=True)
     gone = remove(opened, contact)
     click.echo(

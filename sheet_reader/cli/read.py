@@ -19,7 +19,7 @@ from sheet_reader.cli.common import (
     tell_notes,
     today,
 )
-from sheet_reader.errors import UsageError
+from sheet_reader.errors import UsageError, installation_error
 
 if TYPE_CHECKING:
     from sheet_reader.record.look import Reader
@@ -68,7 +68,8 @@ def read(
     (.eml, .mbox, maildir folders). A photo that can't be read is named with the reason, and the
     others go on. Reading a photo twice changes nothing.
 
-    Exit code 0 means that the batch went through, also where some photos could not be read.
+    Exit code 0 means that the batch went through, also where some photos could not be read. Where
+    all fail in one unforeseen way, it is 1: the installation is at fault, and the photos wait.
 
     Example:  sheet-reader read bean_tips ~/Pictures/beans --overlay looked_at
     """
@@ -92,6 +93,8 @@ def read(
     batch = _read(opened, photos, mailbox, _own_reader(opened), again=again, jobs=jobs)
     for line in batch.lines:
         click.echo(line)
+    if batch.fault:
+        raise installation_error(batch.fault)
     click.echo(_told(batch))
     _conclude(opened, overlay, set(batch.photo_ids))
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from sheet_reader.cli.common import counted, hint, open_study, study_argument, tell_notes, today
+from sheet_reader.cli.terminal import clean_name, must_be_answerable, typed_line
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -29,10 +30,10 @@ PICTURES_HELP = (
 
 def person(name: str | None) -> str:
     """The name that answers are kept under: as given, else the login name."""
-    if name:
-        return name
+    if name and (cleaned := clean_name(name)):
+        return cleaned
     try:
-        return getpass.getuser()
+        return clean_name(getpass.getuser()) or "unnamed"
     except (OSError, KeyError, ImportError):
         return "unnamed"
 
@@ -87,12 +88,13 @@ def hold(
     from sheet_reader.review.pictures import settle
     from sheet_reader.review.session import Review
 
+    must_be_answerable()
     console = console_for_questions()
     review = Review(
         desk=desk,
         study=record.study,
         console=console,
-        read_line=input,
+        read_line=typed_line,
         launch=open_picture,
         by=by,
         today=today(),

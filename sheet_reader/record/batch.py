@@ -15,6 +15,7 @@ from sheet_reader.record import claims, originals, writing
 from sheet_reader.record.circumstances import circumstances
 from sheet_reader.record.claims import Task
 from sheet_reader.record.earlier import Earlier
+from sheet_reader.record.fault import CommonFault
 from sheet_reader.record.forget import remove_forgotten
 from sheet_reader.record.look import Reader
 from sheet_reader.record.mailbox import fetch
@@ -77,8 +78,9 @@ def _read_waiting(
         todo = claims.tasks(connection, model, around, again=again)
     claimed = _claimed(record, todo, token, tally)
     results = read_apart(work, claimed, min(jobs, len(todo))) if jobs else read_here(work, claimed)
+    common = CommonFault()
     try:
-        for done, (task, result) in enumerate(results, start=1):
+        for done, (task, result) in enumerate(common.watched(results), start=1):
             with record.writing() as connection:
                 kept = writing.finish(connection, task, token, result, model, around)
             if kept:
@@ -89,6 +91,7 @@ def _read_waiting(
     finally:
         results.close()
         _release(record, token)
+    tally.fault = common.message
     if tally.left:
         are = "photo is" if tally.left == 1 else "photos are"
         tally.lines.append(f"{tally.left} {are} being read by another run of the program")

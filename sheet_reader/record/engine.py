@@ -14,9 +14,9 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from sqlalchemy.pool import QueuePool
 
 from sheet_reader.errors import RecordError, SheetReaderError, StorageError
+from sheet_reader.record.address import URL_VARIABLE as URL_VARIABLE
 
 RECORD_FILE = "record.sqlite"
-URL_VARIABLE = "SHEET_READER_RECORD"
 BUSY_SECONDS = 60
 FULL = "the disk is full or failing; nothing that was saved before is lost"
 MAKE_ROOM = "free some space and run the command again"
@@ -78,6 +78,7 @@ def our_errors(where: Path | str) -> Iterator[None]:
 def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
     """Our error for one of the database."""
     said = str(error.orig) if isinstance(error, DBAPIError) and error.orig else str(error)
+    first_line = next(iter(said.splitlines()), type(error).__name__)
     low = said.lower()
     if "disk is full" in low or "no space" in low or "disk i/o error" in low:
         return StorageError(FULL, where=where, remedy=MAKE_ROOM)
@@ -97,7 +98,13 @@ def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
         return RecordError(
             "the record is damaged", where=where, remedy="put back the latest backup"
         )
-    return RecordError(f"the database says: {said.splitlines()[0]}", where=where)
+    if isinstance(error, DBAPIError) and error.statement is None:
+        return StorageError(
+            f"the database can't be reached ({first_line})",
+            where=where,
+            remedy=f"check {URL_VARIABLE} and that the database server runs",
+        )
+    return RecordError(f"the database says: {first_line}", where=where)
 
 
 def storage_error(error: OSError, where: Path | str) -> StorageError:

@@ -221,11 +221,15 @@ class FoundField:
 
 @dataclass(frozen=True, slots=True)
 class PhotoResult:
-    """Everything one photo gave: pages, and a line for each part of it that gave none."""
+    """Everything one photo gave: pages, and a line for each part of it that gave none.
+
+    ``unforeseen`` says how the reader itself failed, "" where it did not.
+    """
 
     pages: tuple[FoundPage, ...]
     failures: tuple[str, ...] = ()
     status: PhotoStatus = "read"
+    unforeseen: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -237,7 +241,8 @@ class BatchSummary:
     and ``new_failed`` were read and not readable; ``read`` and ``failed`` also count photos that
     earlier runs took in, ``failed`` the refused things too. ``photo_ids`` are the photos looked at.
     ``lines`` has one line per thing that failed, and one per thing worth telling; ``seconds`` is
-    the time spent reading.
+    the time spent reading. ``fault`` says what is wrong with the installation where no photo could
+    be read for that reason: then all of them wait.
     """
 
     arrived: int = 0
@@ -256,6 +261,7 @@ class BatchSummary:
     seconds: float = 0.0
     lines: tuple[str, ...] = field(default=())
     photo_ids: tuple[int, ...] = ()
+    fault: str = ""
 
 
 def now() -> str:

@@ -29,6 +29,7 @@ from sheet_reader.record import (
     study_edits,
     writing,
 )
+from sheet_reader.record.address import checked_address
 from sheet_reader.record.context import field_images
 from sheet_reader.record.engine import (
     RECORD_FILE,
@@ -76,7 +77,7 @@ class Record:
         url = url or os.environ.get(URL_VARIABLE) or ""
         file = study.folder / RECORD_FILE
         where = "the record database" if url else str(file)
-        engine = open_engine(url or sqlite_url(file))
+        engine = open_engine(checked_address(url) if url else sqlite_url(file))
         try:
             with our_errors(where):
                 migrate(engine)

@@ -35,6 +35,7 @@ class Tally:
     new_read: int = 0
     drawn: list[str] = field(default_factory=list)
     looked_at: list[int] = field(default_factory=list)
+    fault: str = ""
 
     def count(self, photo_id: int, name: str, result: PhotoResult) -> None:
         """Add what one photo gave."""
@@ -68,6 +69,7 @@ class Tally:
             seconds=seconds,
             lines=(*self.lines, *self._drawn()),
             photo_ids=tuple(self.looked_at),
+            fault=self.fault,
         )
 
     def _drawn(self) -> list[str]:

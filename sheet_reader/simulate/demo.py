@@ -11,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.errors import StorageError, UsageError
+from sheet_reader.errors import StorageError, UsageError, installation_error
 from sheet_reader.record.batch import read_batch
 from sheet_reader.record.model import ReadingRow, VisitRow
 from sheet_reader.record.store import Record
@@ -52,6 +52,8 @@ def run_demo(folder: Path, echo: Echo) -> None:
     batch = read_batch(study, today=study.season.last)
     for line in batch.lines:
         echo(f"          {line}")
+    if batch.fault:
+        raise installation_error(batch.fault)
     echo(f"          {batch.read} read, {batch.known} known already, {batch.seconds:.0f} s")
     with Record.open(study) as record:
         readings, visits = record.readings(), record.visits()

@@ -106,7 +106,7 @@ def read(picture: Picture, study: Study, _book: object, today: date) -> list[Any
 def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[Any]:
     if isinstance(said, str):
         return [NoSheet("no markers", said)]
-    misbehave(said.get("act", ""))
+    misbehave(said.get("act", ""), said.get("mark", ""))
     time.sleep(said.get("seconds", 0))
     code = SheetCode(
         said.get("study", study.key), "v1", said.get("sheet", "BLANK"), said.get("page", 1)
@@ -123,9 +123,12 @@ def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[An
     return [(_view(picture, code, fields, said.get("blur", 0.1), left), reading)]
 
 
-def misbehave(act: str) -> None:
+def misbehave(act: str, mark: str) -> None:
+    """Do ``act``; a hanging one makes the file ``mark``, so that the test knows."""
     if act == "hang":
-        time.sleep(600)
+        Path(mark).touch()
+        while True:
+            time.sleep(600)
     elif act == "die":
         os._exit(3)
     elif act == "raise":

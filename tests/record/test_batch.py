@@ -1,14 +1,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from multiprocessing import connection
 from pathlib import Path
+from typing import Any
 
 import pytest
 import stand_in
 from stand_in import says
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record import batch
+from sheet_reader.record import batch, worker
 from sheet_reader.record.batch import read_batch
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
@@ -61,22 +63,44 @@ def test_bad_files_get_one_line_each_and_the_batch_goes_on(study: Study, post: P
     }
 
 
-def test_a_worker_that_hangs_or_dies_is_replaced(study: Study) -> None:
-    inbox = study.folder / "inbox"
+class Clock:
+    """A clock that stands still, except while ``mark`` says that a photo hangs."""
+
+    def __init__(self, mark: Path) -> None:
+        self.mark = mark
+        self.now = 0.0
+
+    def monotonic(self) -> float:
+        if self.mark.exists():
+            self.now += 10_000.0
+        return self.now
+
+
+def test_a_worker_that_hangs_or_dies_is_replaced(
+    study: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    inbox, mark = study.folder / "inbox", study.folder / "hangs"
     for number, act in enumerate(["", "hang", "", "die", ""]):
-        said = says({"site": "1010"}, act=act)
+        said = says({"site": "1010"}, act=act, mark=str(mark))
         (inbox / f"p{number}.png").write_bytes(stand_in.photo(said, seed=number))
+    monkeypatch.setattr(worker, "time", Clock(mark))
+    monkeypatch.setattr(worker, "wait", lambda pipes, **_: connection.wait(pipes, 0.05))
     done: list[tuple[int, int, str]] = []
+
+    def on_progress(*told: Any) -> None:
+        mark.unlink(missing_ok=True)
+        done.append(told)
+
     summary = read_batch(
         study,
         reader=stand_in.read,
         jobs=1,
-        seconds_per_picture=2.0,
-        on_progress=lambda *a: done.append(a),
+        seconds_per_picture=2_000.0,
+        on_progress=on_progress,
     )
     assert (summary.read, summary.failed) == (3, 2)
     assert summary.lines[0] == (
-        "p1.png (photo-0002): reading this photo took longer than 2 seconds and was stopped"
+        "p1.png (photo-0002): reading this photo took longer than 2000 seconds and was stopped"
     )
     assert summary.lines[1] == "p3.png (photo-0004): the reader broke down over this photo"
     assert done[-1] == (5, 5, "p4.png")
