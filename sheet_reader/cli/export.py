@@ -33,7 +33,7 @@ def export(study: Path, out: Path | None) -> None:
     from sheet_reader.sheet.layout import lay_out
 
     opened = open_study(study)
-    with Record.open(opened) as record:
+    with Record.open(opened, for_reading=True) as record:
         visits = record.visits()
         files = export_files(opened, visits, record.readings(), out or opened.folder / "results")
     for path in files:

@@ -5,7 +5,8 @@ removed by ``forget``); ``letters`` are the mails whose photos are all kept. A `
 printed page seen in one photo: it stays the same when the photo is read again. A ``look`` is one
 reading of a sighting by one program and model; its ``readings`` hold a value per field.
 ``decisions`` are what people said about a field of a sighting. Looks, readings and decisions are
-only ever added, never changed (see migrations).
+only ever added, never changed (see migrations). ``about`` holds notes on the record itself, and
+``seals`` a checksum for each row of the others (see seals).
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    literal_column,
 )
 
 metadata = MetaData()
@@ -150,6 +152,33 @@ decisions = Table(
     Column("undoes", ForeignKey("decisions.id"), unique=True),
 )
 
+about = Table(
+    "about",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(40), nullable=False),
+    Column("value", Text, nullable=False),
+    UniqueConstraint("name", "value"),
+)
+
+seals = Table(
+    "seals",
+    metadata,
+    Column("table_name", String(20), primary_key=True),
+    Column("row_id", Integer, primary_key=True, autoincrement=False),
+    Column("owner", Integer),
+    Column("field", String(200), nullable=False),
+    Column("digest", String(32), nullable=False),
+)
+
+OPEN_SEALS = seals.c.digest.in_([literal_column("''"), literal_column("'-'")])
+Index(
+    "seals_open",
+    seals.c.table_name,
+    seals.c.row_id,
+    sqlite_where=OPEN_SEALS,
+    postgresql_where=OPEN_SEALS,
+)
 Index("decisions_by_place", decisions.c.sighting_id, decisions.c.field)
 Index("photos_by_status", photos.c.status)
 

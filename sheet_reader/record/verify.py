@@ -10,6 +10,8 @@ from sqlalchemy import Connection, select
 
 from sheet_reader.record import originals, schema
 from sheet_reader.record.migrations import MIGRATIONS, version_of
+from sheet_reader.record.original_faults import original_faults
+from sheet_reader.record.seal_faults import seal_faults, text_as_bytes
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
 
@@ -31,23 +33,32 @@ class Verdict:
 
 
 def verify(study: Study, url: str | None = None) -> Verdict:
-    """Check the database itself, every reference, every original against its hash, and the layout.
+    """Check the database itself, every row against its seal, every reference, every original
+    against its hash, and the layout.
 
     Raises :class:`RecordError` where the record is too damaged to be opened.
     """
-    with Record.open(study, url) as record, record.reading() as connection:
+    with Record.open(study, url, for_reading=True) as record, record.reading() as connection:
+        text_as_bytes(connection)
         problems = [
             *_database(connection),
+            *seal_faults(connection, study),
             *_references(connection),
             *_values(connection, study),
-            *_originals(connection, study.folder),
+            *original_faults(connection, study.folder),
         ]
         notes = [*_strays(connection, study.folder), *_layouts(connection, study)]
         counts = [
             len(connection.execute(select(table.c.id)).all())
             for table in (schema.photos, schema.sightings, schema.decisions)
         ]
-    return Verdict(counts[0], counts[1], counts[2], tuple(problems), tuple(notes))
+    return Verdict(counts[0], counts[1], counts[2], _lines(problems), _lines(notes))
+
+
+def _lines(said: list[str]) -> tuple[str, ...]:
+    """Each as one line that any terminal can show, whatever stands in a damaged record."""
+    shown = (line.encode("utf-8", "backslashreplace").decode() for line in said)
+    return tuple("".join(c if c.isprintable() else ascii(c)[1:-1] for c in line) for line in shown)
 
 
 def _database(connection: Connection) -> Iterator[str]:
@@ -96,16 +107,6 @@ def _values(connection: Connection, study: Study) -> Iterator[str]:
     for (site,) in connection.execute(select(k.site).where(k.site.is_not(None)).distinct()):
         if site not in sites:
             yield f"a page was accepted for site {site}, which is not on the roster"
-
-
-def _originals(connection: Connection, folder: Path) -> Iterator[str]:
-    p = schema.photos.c
-    for row in connection.execute(select(p.name, p.original).order_by(p.id)):
-        path = folder / row.original
-        if not path.is_file():
-            yield f"{row.name}: its original is missing ({row.original})"
-        elif originals.sha256_of(path) != path.stem:
-            yield f"{row.name}: its original was changed ({row.original})"
 
 
 def _strays(connection: Connection, folder: Path) -> Iterator[str]:
