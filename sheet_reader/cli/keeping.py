@@ -20,9 +20,9 @@ def backup(study: Path, file: Path) -> None:
     """Copy the record, every photo, study.toml and the roster into one tar archive.
 
     The copy is consistent, also while photos are being read or reviewed. It appears whole or not
-    at all, and replaces nothing but an earlier backup. Photos that are missing or damaged are named,
-    and the exit code is then 4. To put it back, unpack it into an empty folder. It holds all that the record holds,
-    names of senders too: keep it as safe as the study folder.
+    at all, and replaces nothing but an earlier backup. Photos that are missing or damaged are
+    named, and the exit code is then 4. To put it back, unpack it into an empty folder. It holds
+    all that the record holds, names of senders too: keep it as safe as the study folder.
 
     Example:  sheet-reader backup bean_tips beans-2026-06-01.tar
     """

@@ -11,9 +11,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+from sqlalchemy import select
+
 from sheet_reader.errors import RecordError, StorageError, UsageError
 from sheet_reader.intake.gather import INBOX
-from sheet_reader.record import originals
+from sheet_reader.record import originals, schema
 from sheet_reader.record.engine import (
     BUSY_SECONDS,
     RECORD_FILE,
@@ -90,7 +92,7 @@ def backup(study: Study, file: Path) -> BackedUp:
                     where=target,
                     remedy="put back what is missing, or back up under another name",
                 )
-            photos = _pack(study, copy, packed)
+            photos = _pack(study, copy, packed, _belonging(study, copy, kept))
             size = packed.stat().st_size
             packed.replace(target)
     return BackedUp(target, photos, size, tuple(problems), tuple(notes))
@@ -191,21 +193,36 @@ def _can_hold(path: Path) -> bool:
     return path.is_file() and _BELONGS.fullmatch(path.name) is not None
 
 
-def _pack(study: Study, record: Path, packed: Path) -> int:
-    photos = 0
+def _belonging(study: Study, record: Path, kept: frozenset[str]) -> list[Path]:
+    """The originals that the copied record names, and those that were there before it was copied:
+    one that came later would lie in the backup without the record knowing of it.
+    """
+    engine = unchanging_engine(record)
+    try:
+        with engine.connect() as connection:
+            named = set(connection.execute(select(schema.photos.c.original)).scalars())
+    finally:
+        engine.dispose()
+    return [
+        path
+        for path in originals.all_kept(study.folder)
+        if path.stem in kept or path.relative_to(study.folder).as_posix() in named
+    ]
+
+
+def _pack(study: Study, record: Path, packed: Path, kept: Sequence[Path]) -> int:
+    packed.touch(PRIVATE_FILE)
     with packed.open("wb") as stream:
-        os.chmod(stream.fileno(), PRIVATE_FILE)
         with tarfile.open(fileobj=stream, mode="w", dereference=True) as archive:
             archive.add(record, RECORD_FILE, filter=_anonymous)
             for plain in filter(_can_hold, _plain_files(study)):
                 archive.add(plain, plain.name, filter=_anonymous)
-            for original in originals.all_kept(study.folder):
+            for original in kept:
                 name = original.relative_to(study.folder).as_posix()
                 archive.add(original, name, filter=_anonymous)
-                photos += 1
         stream.flush()
         os.fsync(stream.fileno())
-    return photos
+    return len(kept)
 
 
 def _anonymous(member: tarfile.TarInfo) -> tarfile.TarInfo:

@@ -47,8 +47,8 @@ def forget(study: Study, contact: str, url: str | None = None) -> Forgotten:
     Who sent a photo, when, under which subject and file name goes; the photo keeps a number as its
     name. Its original is replaced by the bare grey picture, as it was read, without the tags of
     the camera (place, owner, time); one that can't be opened is kept as it is and named, and made
-    bare by a later run that can open it. Counts, readings and decisions stay. The roster, the inbox and
-    backups are the coordinator's own files: those that still hold the name are listed.
+    bare by a later run that can open it. Counts, readings and decisions stay. The roster, the
+    inbox and backups are the coordinator's own files: those that still hold the name are listed.
     Raises :class:`UsageError` where ``contact`` is too short or unknown.
     """
     if len(contact.strip()) < SHORTEST:

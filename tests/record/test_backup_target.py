@@ -10,12 +10,15 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+import stand_in
 from stand_in import says
 
 from sheet_reader.errors import RecordError, SheetReaderError, UsageError
-from sheet_reader.record.backup import backup, restore
+from sheet_reader.record.backup import backup, copy_record, restore
+from sheet_reader.record.batch import read_batch
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
+from sheet_reader.record.verify import verify
 from sheet_reader.study.model import Study
 
 Post = Callable[..., BatchSummary]
@@ -150,6 +153,27 @@ def test_a_backup_without_a_photo_does_not_look_complete(
     assert len(done.problems) == 1
     assert "photo1.png" in done.problems[0]
     restore(done.file, tmp_path / "again")
+
+
+def test_a_photo_kept_while_the_backup_is_made_is_left_to_the_next(
+    study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The record is copied before the first photo of all is kept, the originals after it."""
+    with Record.open(study):
+        pass
+
+    def copied_just_before(source: Path, target: Path) -> None:
+        copy_record(source, target)
+        (study.folder / "inbox" / "a.png").write_bytes(stand_in.photo(says()))
+        read_batch(study, reader=stand_in.read, jobs=0)
+
+    with monkeypatch.context() as patch:
+        patch.setattr("sheet_reader.record.backup.copy_record", copied_just_before)
+        done = backup(study, tmp_path / "b.tar")
+    assert done.photos == 0
+    restore(done.file, tmp_path / "again")
+    assert verify(replace(study, folder=tmp_path / "again")).sound
+    assert backup(study, tmp_path / "b.tar").photos == 1
 
 
 def test_no_place_that_may_be_written(study: Study, post: Post, tmp_path: Path) -> None:
