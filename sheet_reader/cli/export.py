@@ -45,7 +45,7 @@ def export(study: Path, out: Path | None, file_names: bool) -> None:
     from sheet_reader.sheet.layout import lay_out
 
     opened = open_study(study)
-    with Record.open(opened) as record:
+    with Record.open(opened, for_reading=True) as record:
         visits = record.visits()
         readings = _named(record) if file_names else record.readings()
         files = export_files(opened, visits, readings, out or opened.folder / "results")

@@ -31,7 +31,7 @@ def history(study: Path, site: str, visit: str) -> None:
 
     day = parse_visit(visit).isoformat()
     opened = open_study(study)
-    with Record.open(opened) as record:
+    with Record.open(opened, for_reading=True) as record:
         tell_notes(record)
         entries = record.history(site, day)
     if not entries:

@@ -27,21 +27,32 @@ def backup(study: Path, file: Path) -> None:
     """Copy the record, every photo, study.toml and the roster into one tar archive.
 
     The copy is consistent, also while photos are being read or reviewed. It appears whole or not
-    at all. To put it back, unpack it into an empty folder. It holds all that the record holds,
-    names of senders too: keep it as safe as the study folder.
+    at all, and replaces nothing but an earlier backup. Photos that are missing or damaged are
+    named, and the exit code is then 4. To put it back, unpack it into an empty folder. It holds
+    all that the record holds, names of senders too: keep it as safe as the study folder.
 
     Example:  sheet-reader backup bean_tips beans-2026-06-01.tar
     """
     from sheet_reader.record.backup import backup as back_up
 
     made = back_up(open_study(study), file)
+    for problem in made.problems:
+        click.echo(f"fault: {problem}")
+    for note in made.notes:
+        click.echo(f"note: {note}")
     click.echo(f"{made.file}: {counted(made.photos, 'photo')}, {made.bytes / 1e6:,.1f} MB")
+    if made.problems:
+        faults = counted(len(made.problems), "fault")
+        click.echo(f"This backup is not complete: {faults}. Keep the earlier ones.")
+        raise click.exceptions.Exit(FAULTS_FOUND)
 
 
 @click.command(short_help="Check that nothing in the record is damaged or missing.")
 @study_argument
 def verify(study: Path) -> None:
-    """Check the database, every reference, every photo against its hash, and the layouts.
+    """Check the database and each of its rows, every photo against its hash, and the layouts.
+
+    Values that were changed, added or removed by another program are named by visit and field.
 
     Faults are listed, one a line, and the exit code is then 4. Notes are harmless.
 
@@ -102,7 +113,7 @@ def forget(study: Path, contact: str, yes: bool) -> None:
         f"{counted(gone.photos, 'photo')} made anonymous, "
         f"{counted(gone.decisions, 'answer')} without a name. All counts stay."
     )
-    for line in gone.elsewhere:
+    for line in (*gone.kept, *gone.elsewhere):
         click.echo(f"note: {line}")
     click.echo("note: backups made before still hold it")
 
@@ -128,6 +139,13 @@ def _some(names: Sequence[str]) -> str:
 
 
 def _must_exist(folder: Path) -> None:
+    import os
+
+    from sheet_reader.record.opening import must_not_be_blank
+    from sheet_reader.record.store import URL_VARIABLE
+
+    if not os.environ.get(URL_VARIABLE):
+        must_not_be_blank(folder)
     if not has_record(folder):
         raise UsageError(
             "this study has no record yet",

@@ -34,16 +34,14 @@ def forget_deciders(connection: Connection, decisions: Sequence[int]) -> None:
 def _changes_allowed(connection: Connection) -> Iterator[None]:
     name = schema.decisions.name
     if connection.dialect.name != "sqlite":
-        connection.exec_driver_sql(f"ALTER TABLE {name} DISABLE TRIGGER USER")
+        connection.exec_driver_sql(f"ALTER TABLE {name} DISABLE TRIGGER {name}_keep")
         yield
-        connection.exec_driver_sql(f"ALTER TABLE {name} ENABLE TRIGGER USER")
+        connection.exec_driver_sql(f"ALTER TABLE {name} ENABLE TRIGGER {name}_keep")
         return
-    found = connection.exec_driver_sql(
-        "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?", (name,)
-    ).all()
-    guards = [(trigger, sql) for trigger, sql in found if " UPDATE " in sql.upper()]
-    for trigger, _ in guards:
-        connection.exec_driver_sql(f'DROP TRIGGER "{trigger}"')
+    guard = f"{name}_keep_update"
+    sql = connection.exec_driver_sql(
+        "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND name = ?", (guard,)
+    ).scalar_one()
+    connection.exec_driver_sql(f"DROP TRIGGER {guard}")
     yield
-    for _, sql in guards:
-        connection.exec_driver_sql(sql)
+    connection.exec_driver_sql(sql)

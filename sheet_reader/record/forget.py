@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -21,6 +22,7 @@ from sheet_reader.record.model import now
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
 from sheet_reader.record.traces import Traces, backups_in, in_her_files, in_record, pattern_of
+from sheet_reader.record.writing import is_bare
 from sheet_reader.study.model import Study
 
 NOTHING = np.full((8, 8), 255, dtype=np.uint8)
@@ -30,13 +32,15 @@ NOTHING = np.full((8, 8), 255, dtype=np.uint8)
 @dataclass(frozen=True, slots=True)
 class Forgotten:
     """What was removed; ``elsewhere`` lists what in the coordinator's own files names the person
-    still, and backups made before.
+    still, and backups made before; ``kept`` photos that could not be opened, so that the camera's
+    tags are still in them.
     """
 
     origins: int
     photos: int
     decisions: int
     elsewhere: tuple[str, ...]
+    kept: tuple[str, ...] = ()
 
 
 def named(study: Study, contact: str, url: str | None = None) -> Traces:
@@ -54,7 +58,8 @@ def forget(study: Study, contact: str, url: str | None = None) -> Forgotten:
 
     Who sent a photo, when, under which subject and file name goes; the photo keeps its neutral
     name. Its original is replaced by the bare grey picture, as it was read, without any tags
-    (place, owner, time); so are photos of which only the tags name her. Who decided becomes
+    (place, owner, time); so are photos of which only the tags name her. One that can't be opened is
+    kept as it is and named, and made bare by a later run that can open it. Who decided becomes
     unknown. Counts, readings and decisions stay. The roster, the inbox, tables, overlays and
     backups are the coordinator's own files: those that still hold the name are listed.
     Raises :class:`UsageError` where ``contact`` means no single person or is unknown.
@@ -72,9 +77,10 @@ def forget(study: Study, contact: str, url: str | None = None) -> Forgotten:
             forget_deciders(connection, traces.decisions)
         remove_forgotten(record)
         _wipe_free_pages(record)
+        kept = _not_bare(record, traces.photos)
     origins = sum(map(len, traces.photos.values()))
-    kept = (*elsewhere, *(backups_in(study) if traces.any else ()))
-    return Forgotten(origins, len(traces.photos), len(traces.decisions), kept)
+    hers = (*elsewhere, *(backups_in(study) if traces.any else ()))
+    return Forgotten(origins, len(traces.photos), len(traces.decisions), hers, kept)
 
 
 def _forget_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
@@ -84,43 +90,85 @@ def _forget_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
         after = _bare(record.folder, before)
     with record.writing() as connection:
         connection.execute(delete(schema.origins).where(schema.origins.c.id.in_(origin_ids)))
-        connection.execute(
-            update(schema.photos)
-            .where(schema.photos.c.id == photo_id)
-            .values(name=neutral_name(photo_id), original=after, forgotten_at=now())
-        )
+        c = schema.photos.c
+        photo = update(schema.photos).where(c.id == photo_id)
+        connection.execute(photo.values(name=neutral_name(photo_id), forgotten_at=now()))
+        if after is not None:
+            connection.execute(photo.values(original=after))
 
 
 def remove_forgotten(record: Record) -> None:
-    """Remove the originals that bare pictures have replaced, also after an interruption."""
+    """Remove the originals that bare pictures have replaced, also after an interruption, and make
+    those bare that could not be opened before.
+    """
     p = schema.photos.c
     with record.reading() as connection:
-        query = select(p.sha256, p.original).where(p.forgotten_at.is_not(None))
+        query = select(p.id, p.sha256, p.original).where(p.forgotten_at.is_not(None))
         rows = connection.execute(query).all()
-    with our_errors(record.folder):
-        for digest, original in rows:
-            for path in originals.of_digest(record.folder, digest):
-                if path != record.folder / original:
+    for row in rows:
+        original: str | None = row.original
+        if not is_bare(row.sha256, row.original):
+            with our_errors(record.folder):
+                original = _bare(record.folder, record.folder / row.original)
+            if original is None:
+                continue
+            with record.writing() as connection:
+                photo = update(schema.photos).where(p.id == row.id)
+                connection.execute(photo.values(original=original))
+        with our_errors(record.folder):
+            for path in originals.of_digest(record.folder, row.sha256):
+                if path != record.folder / str(original):
                     path.unlink(missing_ok=True)
+    _remove_emptied(record)
 
 
-def _bare(folder: Path, original: Path) -> str:
-    """Keep the picture without its tags; gives the place of the new original."""
+def _remove_emptied(record: Record) -> None:
+    """The empty file of earlier versions, once no photo is without its own any more."""
+    place = originals.place_of(hashlib.sha256(b"").hexdigest(), ".gone")
+    if not (record.folder / place).exists():
+        return
+    with record.reading() as connection:
+        named = select(schema.photos.c.id).where(schema.photos.c.original == place)
+        if connection.execute(named).first() is None:
+            with our_errors(record.folder):
+                (record.folder / place).unlink(missing_ok=True)
+
+
+def _not_bare(record: Record, photo_ids: Collection[int]) -> tuple[str, ...]:
+    """Says of each photo that its original could not be made bare, and what to do."""
+    p = schema.photos.c
+    query = select(p.id, p.name, p.sha256, p.original).where(p.id.in_(photo_ids)).order_by(p.id)
+    with record.reading() as connection:
+        rows = [r for r in connection.execute(query) if not is_bare(r.sha256, r.original)]
+    return tuple(
+        f"{row.name} can't be opened here, so its original stays with all that the camera wrote "
+        f"into it: {row.original} (install the package for its kind and start read, which makes "
+        "it bare, or delete this file yourself)"
+        if (record.folder / row.original).is_file()
+        else f"{row.name}: its original is missing ({row.original}), so nothing of it was kept"
+        for row in rows
+    )
+
+
+def _bare(folder: Path, original: Path) -> str | None:
+    """Keep the picture without its tags; gives the place of the new original, or None where the
+    file gives no picture.
+    """
     parts = open_pictures(original)
+    if not any(isinstance(p, Picture) for p in parts):
+        return None
+    stream = io.BytesIO()
     frames = [p.gray if isinstance(p, Picture) else NOTHING for p in parts]
-    data = b""
-    if any(isinstance(p, Picture) for p in parts):
-        stream = io.BytesIO()
-        images = [Image.fromarray(frame) for frame in frames]
-        images[0].save(
-            stream,
-            "TIFF",
-            compression="tiff_adobe_deflate",
-            save_all=True,
-            append_images=images[1:],
-        )
-        data = stream.getvalue()
-    place = originals.place_of(hashlib.sha256(data).hexdigest(), ".tif" if data else ".gone")
+    images = [Image.fromarray(frame) for frame in frames]
+    images[0].save(
+        stream,
+        "TIFF",
+        compression="tiff_adobe_deflate",
+        save_all=True,
+        append_images=images[1:],
+    )
+    data = stream.getvalue()
+    place = originals.place_of(hashlib.sha256(data).hexdigest(), ".tif")
     originals.keep(folder, place, data)
     return place
 

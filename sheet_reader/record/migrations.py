@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, func, insert, inspect, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import RecordError
-from sheet_reader.record import schema
+from sheet_reader.record import schema, seal_triggers, seals
 from sheet_reader.record.model import now
 
 
@@ -27,7 +27,12 @@ class Migration:
 
 
 def _first_tables(connection: Connection) -> None:
-    later = (schema.marks.name, schema.overruled.name)
+    later = (
+        schema.marks.name,
+        schema.overruled.name,
+        schema.about.name,
+        schema.seals.name,
+    )
     tables = [t for t in schema.metadata.sorted_tables if t.name not in later]
     schema.metadata.create_all(connection, tables=tables, checkfirst=False)
 
@@ -85,12 +90,21 @@ def _circumstances(connection: Connection) -> None:
         )
 
 
+def _seal_rows(connection: Connection) -> None:
+    """A checksum for every row; what an older record holds is taken as it is."""
+    tables = [schema.about, schema.seals]
+    schema.metadata.create_all(connection, tables=tables, checkfirst=False)
+    seal_triggers.create(connection)
+    seals.seal_all(connection)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
     Migration(3, "what decisions overruled", _add_overruled),
     Migration(4, "threshold of a look", _thresholds),
     Migration(5, "what a refusal depended on", _circumstances),
+    Migration(6, "seals", _seal_rows),
 )
 
 
@@ -125,7 +139,8 @@ def _step(engine: Engine, migration: Migration) -> bool:
         schema.marks.create(connection, checkfirst=True)
         if version_of(connection) >= migration.version:
             return False
-        migration.apply(connection)
+        with seals.kept(connection):
+            migration.apply(connection)
         connection.execute(
             insert(schema.marks).values(
                 version=migration.version,
@@ -134,6 +149,7 @@ def _step(engine: Engine, migration: Migration) -> bool:
                 program=__version__,
             )
         )
+        seals.note_schema(connection)
     return True
 
 

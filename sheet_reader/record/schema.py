@@ -10,7 +10,8 @@ its ``readings`` hold a value per field.
 of a look that was there, so that looks and decisions stand in one sequence whatever the clock says.
 ``overruled`` are the values of the same field on other pages that a person was told of and decided
 against. Looks, readings, decisions and overruled are only ever added, never changed (see
-migrations).
+migrations). ``about`` holds notes on the record itself, and ``seals`` a checksum for each row of
+the others (see seals).
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    literal_column,
 )
 
 metadata = MetaData()
@@ -167,6 +169,33 @@ overruled = Table(
     Column("value", String(40)),
 )
 
+about = Table(
+    "about",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(40), nullable=False),
+    Column("value", Text, nullable=False),
+    UniqueConstraint("name", "value"),
+)
+
+seals = Table(
+    "seals",
+    metadata,
+    Column("table_name", String(20), primary_key=True),
+    Column("row_id", Integer, primary_key=True, autoincrement=False),
+    Column("owner", Integer),
+    Column("field", String(200), nullable=False),
+    Column("digest", String(32), nullable=False),
+)
+
+OPEN_SEALS = seals.c.digest.in_([literal_column("''"), literal_column("'-'")])
+Index(
+    "seals_open",
+    seals.c.table_name,
+    seals.c.row_id,
+    sqlite_where=OPEN_SEALS,
+    postgresql_where=OPEN_SEALS,
+)
 Index("decisions_by_place", decisions.c.sighting_id, decisions.c.field)
 Index("photos_by_status", photos.c.status)
 

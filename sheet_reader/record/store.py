@@ -10,7 +10,7 @@ from __future__ import annotations
 import os
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from types import TracebackType
 
@@ -24,8 +24,10 @@ from sheet_reader.record import (
     deciding,
     history,
     loading,
+    opening,
     rows,
     schema,
+    seals,
     study_edits,
     writing,
 )
@@ -58,41 +60,62 @@ from sheet_reader.study.model import Study
 class Record:
     """An open record; a context manager. All methods see what is in the database now."""
 
-    def __init__(self, study: Study, engine: Engine, where: str) -> None:
+    def __init__(
+        self, study: Study, engine: Engine, where: str, look: opening.ForReading | None = None
+    ) -> None:
         self.study = study
+        self.look = look
+        self._resources = ExitStack()
         self.folder: Path = study.folder
         self.engine = engine
         self.where = where
         self._state: tuple[loading.Stamp, list[Visit]] | None = None
 
     @classmethod
-    def open(cls, study: Study, url: str | None = None, *, of_any_study: bool = False) -> Record:
+    def open(
+        cls,
+        study: Study,
+        url: str | None = None,
+        *,
+        for_reading: bool = False,
+        of_any_study: bool = False,
+    ) -> Record:
         """Open the study's record, made and brought up to date as needed.
 
         ``url`` is an SQLAlchemy URL; without one the environment variable SHEET_READER_RECORD is
-        asked, else ``record.sqlite`` in the study folder is it. Raises :class:`StorageError` or
-        :class:`RecordError`, and :class:`UsageError` where it holds another study's pages
+        asked, else ``record.sqlite`` in the study folder is it. With ``for_reading`` a record in a
+        folder that may not be written is opened to be looked at, and nothing is written. Raises
+        :class:`StorageError`, :class:`RecordError` (also where photos are kept that the record
+        knows nothing of), and :class:`UsageError` where it holds another study's pages
         (``of_any_study`` opens it all the same).
         """
         url = url or os.environ.get(URL_VARIABLE) or ""
         file = study.folder / RECORD_FILE
         where = "the record database" if url else str(file)
-        engine = open_engine(checked_address(url) if url else sqlite_url(file))
-        try:
-            with our_errors(where):
-                migrate(engine)
-            record = cls(study, engine, where)
+        with ExitStack() as resources, our_errors(where):
+            if url:
+                record = cls(study, open_engine(checked_address(url)), where)
+            else:
+                opening.must_not_be_blank(study.folder)
+                if for_reading and file.exists() and not opening.may_write(file):
+                    look = resources.enter_context(opening.for_reading(file))
+                    record = cls(study, look.engine, where, look)
+                else:
+                    opening.must_be_writable(file)
+                    opening.make_private(study.folder)
+                    record = cls(study, open_engine(sqlite_url(file)), where)
+            resources.callback(record.engine.dispose)
+            migrate(record.engine)
+            opening.must_know_its_photos(record.reading, study.folder, where)
             if not of_any_study:
                 with record.reading() as connection:
                     study_edits.refuse_another_study(connection, study)
-        except BaseException:
-            engine.dispose()
-            raise
+            record._resources = resources.pop_all()
         return record
 
     def close(self) -> None:
         """Close every connection."""
-        self.engine.dispose()
+        self._resources.close()
 
     def __enter__(self) -> Record:
         return self
@@ -112,13 +135,20 @@ class Record:
             connection = plain.execution_options(**steady_view(self.engine))
             with connection.begin():
                 yield connection
+            if self.look is not None:
+                self.look.must_be_unchanged()
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
-        """A connection inside one writing transaction: all of it is kept, or nothing."""
+        """A connection inside one writing transaction: all of it is kept, or nothing.
+
+        Every row that is written in it gets its seal.
+        """
+        if self.look is not None:
+            opening.must_be_writable(self.look.file)
         with our_errors(self.where), self.engine.connect() as plain:
             connection = plain.execution_options(writes=True)
-            with connection.begin():
+            with connection.begin(), seals.kept(connection):
                 yield connection
 
     def state(self) -> list[Visit]:

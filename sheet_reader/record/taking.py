@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 
 from sheet_reader.intake.own import is_overlay
 from sheet_reader.intake.types import Arrival, Unreadable
-from sheet_reader.record import originals, writing
+from sheet_reader.record import opening, originals, writing
 from sheet_reader.record.engine import our_errors
 from sheet_reader.record.model import BatchSummary, PhotoResult
 from sheet_reader.record.naming import both_names
@@ -100,11 +100,17 @@ def _keep(record: Record, item: Arrival) -> int | None:
     with record.reading() as connection:
         if writing.is_forgotten(connection, digest):
             return None
+        is_first = not opening.knows_photos(connection)
     original = originals.place_of(digest, item.suffix)
+    if is_first:
+        with record.writing() as connection:
+            writing.announce(connection, digest)
     with our_errors(record.folder):
-        originals.keep(record.folder, original, item.data)
+        written = originals.keep(record.folder, original, item.data)
     with record.writing() as connection:
         photo_id, new = writing.add_photo(
             connection, digest, item.name, original, len(item.data), item.origin
         )
+        if written and not new:
+            writing.came_back(connection, digest, original)
     return photo_id if new else None

@@ -9,6 +9,7 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from pathlib import PurePosixPath
 from typing import Any
 
 from sqlalchemy import Connection, Table, func, insert, select, update
@@ -19,6 +20,7 @@ from sheet_reader.intake.types import Origin
 from sheet_reader.record import schema
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
+from sheet_reader.record.opening import ARRIVING
 
 
 def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
@@ -30,10 +32,37 @@ def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
 
 
 def is_forgotten(connection: Connection, digest: str) -> bool:
-    """Whether this photo's sender was forgotten: then nothing of it is kept again."""
+    """Whether this photo's sender was forgotten and its bare picture kept: then nothing of it is
+    kept again.
+    """
     c = schema.photos.c
-    query = select(c.id).where(c.sha256 == digest, c.forgotten_at.is_not(None))
-    return connection.execute(query).first() is not None
+    query = select(c.sha256, c.original).where(c.sha256 == digest, c.forgotten_at.is_not(None))
+    row = connection.execute(query).first()
+    return row is not None and is_bare(row.sha256, row.original)
+
+
+def is_bare(digest: str, original: str) -> bool:
+    """Whether ``original`` is the bare picture of the photo with this hash, not the photo itself
+    or the empty file that earlier versions left where a photo could not be opened.
+    """
+    place = PurePosixPath(original)
+    return place.stem != digest and place.suffix != ".gone"
+
+
+def announce(connection: Connection, digest: str) -> None:
+    """Note, in a record without photos, that this one is about to be kept."""
+    insert_new(connection, schema.about, name=ARRIVING, value=digest)
+
+
+def came_back(connection: Connection, digest: str, original: str) -> None:
+    """A photo whose original was damaged or missing is whole again: read it once more where it
+    gave nothing.
+    """
+    c = schema.photos.c
+    known = update(schema.photos).where(c.sha256 == digest)
+    connection.execute(known.values(original=original))
+    fruitless = ("failed", "no sheet", "stopped")
+    connection.execute(known.where(c.status.in_(fruitless)).values(status="waiting", attempts=0))
 
 
 def add_photo(
@@ -59,10 +88,13 @@ def add_photo(
         program="",
         model="",
     )
-    photo_id = int(connection.execute(by_hash).scalar_one())
+    c = schema.photos.c
+    found = connection.execute(select(c.id, c.forgotten_at).where(c.sha256 == digest)).one()
+    photo_id = int(found.id)
     if new:
         _make_unique(connection, photo_id, name)
-    insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
+    if found.forgotten_at is None:
+        insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
     return photo_id, new
 
 
