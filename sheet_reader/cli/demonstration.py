@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import shlex
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
@@ -10,7 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.errors import StorageError, UsageError
+from sheet_reader.errors import StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.model import ReadingRow, VisitRow
 from sheet_reader.record.store import Record
@@ -38,7 +39,7 @@ def run_demo(folder: Path, echo: Echo) -> None:
     """Create the bean study in ``folder``, print its sheets, photograph 12 of them filled in by
     invented hands, read them and show the score and the rows. A second run finds all done.
 
-    Raises UsageError where ``folder`` holds something else, StorageError where it can't be written.
+    Raises UsageError where ``folder`` holds anything else, StorageError where it can't be written.
     """
     study = _start(folder)
     echo(f"Study     {study.title}, an invented count, in {folder}/")
@@ -51,28 +52,34 @@ def run_demo(folder: Path, echo: Echo) -> None:
     batch = read_batch(study, today=study.season.last)
     for line in batch.lines:
         echo(f"          {line}")
+    if batch.fault:
+        raise installation_error(batch.fault)
     echo(f"          {batch.read} read, {batch.known} known already, {batch.seconds:.0f} s")
     with Record.open(study) as record:
         readings, visits = record.readings(), record.visits()
+        names = {line.photo_id: line.name for line in record.photos()}
         waiting = record.summary().waiting
-    for line in [*_score(truths, readings), "", *_rows(study, visits), ""]:
+    for line in [*_score(truths, readings, names), "", *_rows(study, visits), ""]:
         echo(line)
     export_files(study, visits, readings, folder / "results")
     echo(f"Tables    {folder / 'results' / 'rows.csv'}, readings.csv beside it")
     if waiting:
-        echo(f"Now answer the {waiting} open questions:  sheet-reader review {folder}")
+        review = f"sheet-reader review {shlex.quote(str(folder))}"
+        echo(f"Now answer the {waiting} open questions:  {review}")
 
 
 def _start(folder: Path) -> Study:
-    """The study in ``folder``, new or from an earlier demo."""
+    """The study in ``folder``, new or from an earlier demo (which left its truth there)."""
     own = sample_folder(SAMPLE) / "study.toml"
     there = folder / "study.toml"
     try:
         if folder.exists() and any(folder.iterdir()):
-            if not there.is_file() or there.read_bytes() != own.read_bytes():
+            earlier = there.is_file() and (folder / TRUTH_FILE).is_file()
+            if not earlier or there.read_bytes() != own.read_bytes():
                 raise UsageError(
-                    "this folder holds something else", where=folder,
-                    remedy="name a folder that is new or empty",
+                    "this folder holds a study already: the demo leaves it alone"
+                    if there.is_file() else "this folder holds something else",
+                    where=folder, remedy="name a folder that is new or empty",
                 )  # fmt: skip
         else:
             copy_sample(SAMPLE, folder)
@@ -119,15 +126,17 @@ class _Count:
     wrong: int = 0
 
 
-def _score(truths: dict[str, PhotoTruth], readings: list[ReadingRow]) -> list[str]:
-    """What was read against what was written, field by field."""
+def _score(
+    truths: dict[str, PhotoTruth], readings: list[ReadingRow], names: dict[int, str]
+) -> list[str]:
+    """What was read against what was written, field by field; ``names`` of the files by photo."""
     written = {
         (name, field.field): field.value
         for name, truth in truths.items()
         for sheet in truth.sheets
         for field in sheet.fields
     }
-    read = {(row.photo, row.field): row for row in readings}
+    read = {(names[row.photo_id], row.field): row for row in readings}
     count = _Count(fields=len(written))
     for key, value in written.items():
         row = read.get(key)

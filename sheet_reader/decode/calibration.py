@@ -15,7 +15,8 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.decode.promise import Checked, NoPromise, Promise, promise_for
+from sheet_reader.decode.audited import promise_for
+from sheet_reader.decode.promise import Checked, NoPromise, Promise
 
 FILE = "calibration.csv"
 NO_SHEET = -1

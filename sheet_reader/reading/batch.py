@@ -11,12 +11,14 @@ from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
+from sheet_reader.reading.fault import CommonFault
 from sheet_reader.reading.look import Reader
 from sheet_reader.reading.mailbox import fetch
 from sheet_reader.reading.site_history import Earlier
 from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
 from sheet_reader.record import claims, originals, writing
+from sheet_reader.record.circumstances import circumstances
 from sheet_reader.record.claims import Task
 from sheet_reader.record.forget import remove_forgotten
 from sheet_reader.record.model import BatchSummary
@@ -44,10 +46,11 @@ def read_batch(
     """Take in the photos at ``paths`` and read all that wait.
 
     ``paths`` None means the study's inbox, or nothing where a ``mailbox`` is given: its new mail is
-    taken in too. Photos that an earlier run took in and did not finish are read; ``again`` reads
-    known ones once more. ``jobs`` 0 reads in this process, else in that many others under a time
-    limit per picture. Raises :class:`StorageError`, :class:`RecordError` or :class:`UsageError`;
-    a photo that fails is a line in the summary.
+    taken in too. Photos that an earlier run took in and did not finish are read, and those that
+    were refused for a reason that may be gone; ``again`` reads all known ones once more. ``jobs`` 0
+    reads in this process, else in that many others under a time limit per picture. Raises
+    :class:`StorageError`, :class:`RecordError` or :class:`UsageError`; a photo that fails is a line
+    in the summary.
     """
     began = time.monotonic()
     if paths is None:
@@ -70,22 +73,25 @@ def _read_waiting(
     record: Record, work: Work, tally: Tally, on_progress: Progress, *, again: bool, jobs: int
 ) -> None:
     model, token = model_version(), claims.my_token()
+    around = circumstances(record.study)
     with record.reading() as connection:
-        todo = claims.tasks(connection, model, again=again)
+        todo = claims.tasks(connection, model, around, again=again)
     claimed = _claimed(record, todo, token, tally)
     results = read_apart(work, claimed, min(jobs, len(todo))) if jobs else read_here(work, claimed)
+    common = CommonFault()
     try:
-        for done, (task, result) in enumerate(results, start=1):
+        for done, (task, result) in enumerate(common.watched(results), start=1):
             with record.writing() as connection:
-                kept = writing.finish(connection, task, token, result, model)
+                kept = writing.finish(connection, task, token, result, model, around)
             if kept:
-                tally.count(task.name, result)
+                tally.count(task.photo_id, task.name, result)
                 if work.earlier is not None:
                     work.earlier.add(result)
             on_progress(done, len(todo), task.name)
     finally:
         results.close()
         _release(record, token)
+    tally.fault = common.message
     if tally.left:
         are = "photo is" if tally.left == 1 else "photos are"
         tally.lines.append(f"{tally.left} {are} being read by another run of the program")

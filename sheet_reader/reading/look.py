@@ -29,6 +29,12 @@ Reader = Callable[[Picture, Study, "LayoutBook", date], Outcome]
 """Reads a picture; a function at the top level of a module, so that another process finds it."""
 
 NOTHING = "no sheet was found in the picture"
+BLANK_SHEET = "blank sheet, nothing written"
+SURELY_BLANK = 0.9
+"""From this probability on a site or date that is asked about anyway counts as left empty (a choice
+of this house; counts are empty only by the study's own threshold)."""
+FAINTEST_INK = 0.01
+"""A box of whose inside a larger share is dark may hold something."""
 
 
 def book_of(study: Study) -> LayoutBook:
@@ -69,7 +75,7 @@ def look_at(
             opened += 1
             call = (part, study, book, today)
             outcome = reader(*call) if earlier is None else read_twice(reader, call, earlier)
-            found, missing = _sorted_out(part, outcome or [NoSheet("no markers", NOTHING)])
+            found, missing = _sorted_out(part, study, outcome or [NoSheet("no markers", NOTHING)])
             pages += found
             failures += missing
         else:
@@ -79,7 +85,9 @@ def look_at(
     return PhotoResult(tuple(pages), tuple(dict.fromkeys(failures)), status)
 
 
-def _sorted_out(picture: Picture, outcome: Outcome) -> tuple[list[FoundPage], list[str]]:
+def _sorted_out(
+    picture: Picture, study: Study, outcome: Outcome
+) -> tuple[list[FoundPage], list[str]]:
     pages: list[FoundPage] = []
     failures: list[str] = []
     for item in outcome:
@@ -88,8 +96,24 @@ def _sorted_out(picture: Picture, outcome: Outcome) -> tuple[list[FoundPage], li
             failures.append(prefix + item.reason)
             continue
         view, reading = item
+        if nothing_written(study, view, reading):
+            prefix = f"page {picture.frame + 1}: " if picture.frame else ""
+            failures.append(prefix + BLANK_SHEET)
+            continue
         pages.append(_found_page(picture, view, reading))
     return pages, failures
+
+
+def nothing_written(study: Study, view: SheetView, reading: PageReading) -> bool:
+    """Whether every box of the page can be seen and is surely blank: a blank print, no visit."""
+    keys = {header.name for header in study.header if header.kind in ("site", "date")}
+    if not reading.fields or any(box.hidden or box.ink > FAINTEST_INK for box in view.boxes):
+        return False
+    return all(
+        f.value is None
+        and (f.status == "empty" or (f.field in keys and f.confidence >= SURELY_BLANK))
+        for f in reading.fields
+    )
 
 
 def _found_page(picture: Picture, view: SheetView, reading: PageReading) -> FoundPage:
@@ -114,6 +138,7 @@ def _found_page(picture: Picture, view: SheetView, reading: PageReading) -> Foun
         visit_date=reading.visit_date,
         outline=_points(view.outline_px),
         fields=tuple(_found_field(picture, f, boxes.get(f.field, [])) for f in reading.fields),
+        threshold=reading.threshold,
     )
 
 

@@ -13,18 +13,15 @@ if TYPE_CHECKING:
 
 def promise_of(record: Record) -> Promise | NoPromise:
     """The promise that holds for this record's study now."""
-    from sheet_reader.decode.calibration import shipped_calibration
-    from sheet_reader.decode.promise import Checked, promise_for
+    from sheet_reader.decode.calibration import current_promise
 
-    own = Checked.of(*record.calibration(blind_only=True))
-    return promise_for(record.study.accepted_error, shipped_calibration(), own)
+    return current_promise(record.study.accepted_error, record.audited())
 
 
 def reader_of(record: Record) -> Reader | None:
     """A reader with the threshold that the study's own audits bear out; None before the first."""
     from sheet_reader.reading.picture import read_picture
 
-    scores, _, _ = record.calibration(blind_only=True)
-    if not len(scores):
+    if not len(record.audited().scores):
         return None
     return partial(read_picture, threshold=promise_of(record).threshold)

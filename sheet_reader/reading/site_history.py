@@ -10,8 +10,8 @@ import inspect
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
-from sheet_reader.record.effective import Visit
 from sheet_reader.record.model import PhotoResult
+from sheet_reader.record.standing import Visit
 from sheet_reader.study.model import Study
 
 TRUSTED = ("accepted", "confirmed", "corrected")

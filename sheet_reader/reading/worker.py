@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from datetime import date
 from multiprocessing.connection import Connection, wait
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from sheet_reader.intake.names import one_line
 from sheet_reader.reading.look import Reader, book_of, default_reader, look_at
@@ -21,6 +22,9 @@ from sheet_reader.reading.site_history import Earlier
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import PhotoResult
 from sheet_reader.study.model import Study
+
+if TYPE_CHECKING:
+    from sheet_reader.sheet.book import LayoutBook
 
 SECONDS_PER_PICTURE = 120.0
 START_SECONDS = 60.0
@@ -38,15 +42,15 @@ class Work:
     seconds_per_picture: float = SECONDS_PER_PICTURE
 
 
-def stopped(reason: str) -> PhotoResult:
+def stopped(reason: str, *, unforeseen: str = "") -> PhotoResult:
     """The result of a photo that could not be read to its end."""
-    return PhotoResult((), (reason,), "stopped")
+    return PhotoResult((), (reason,), "stopped", unforeseen)
 
 
 def stumbled(error: Exception) -> PhotoResult:
     """The result of a photo on which the reader failed in a way nobody foresaw."""
     what = one_line(f"{type(error).__name__}: {error}", 200)
-    return stopped(f"the reader stumbled over this photo ({what})")
+    return stopped(f"the reader stumbled over this photo ({what})", unforeseen=what)
 
 
 def read_here(work: Work, tasks: Iterator[Task]) -> Generator[tuple[Task, PhotoResult], None, None]:
@@ -129,18 +133,19 @@ class _Worker:
                     return message
                 self._more_time()
         except (EOFError, OSError):
-            return self._replaced("the reader broke down over this photo")
+            broke = "the reader broke down over this photo"
+            return self._replaced(broke, unforeseen="the reading process broke down")
         if time.monotonic() < self.deadline:
             return None
         seconds = round(self.work.seconds_per_picture)
         limit = f"{seconds} second" + ("s" if seconds != 1 else "")
         return self._replaced(f"reading this photo took longer than {limit} and was stopped")
 
-    def _replaced(self, reason: str) -> PhotoResult:
+    def _replaced(self, reason: str, *, unforeseen: str = "") -> PhotoResult:
         self.end()
         self.task = None
         self._launch()
-        return stopped(reason)
+        return stopped(reason, unforeseen=unforeseen)
 
     def end(self) -> None:
         if self.process.pid is not None:
@@ -153,7 +158,7 @@ def _serve(pipe: Connection, work: Work) -> None:
     """The worker's life: a path in, a message after each picture, the result out."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
-    book, reader = book_of(work.study), work.reader or default_reader()
+    tools = _tools(work)
     pipe.send("ready")
     limit = work.seconds_per_picture + GRACE_SECONDS
     with contextlib.suppress(EOFError, OSError), Path(os.devnull).open("w") as nowhere:
@@ -166,6 +171,9 @@ def _serve(pipe: Connection, work: Work) -> None:
 
             next_picture()
             try:
+                if isinstance(tools, Exception):
+                    raise tools
+                book, reader = tools
                 result = look_at(
                     path,
                     work.study,
@@ -179,6 +187,14 @@ def _serve(pipe: Connection, work: Work) -> None:
                 result = stumbled(error)
             faulthandler.cancel_dump_traceback_later()
             pipe.send(result)
+
+
+def _tools(work: Work) -> tuple[LayoutBook, Reader] | Exception:
+    """What a worker reads with, or why it can't be had: then no photo can be read."""
+    try:
+        return book_of(work.study), work.reader or default_reader()
+    except Exception as error:
+        return error
 
 
 def _end_with_parent() -> None:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterable
 
 from reportlab.pdfgen.canvas import Canvas
 
 from sheet_reader.sheet.drawing import Blocks, Curve, Dot, Line, Mark, Text
 from sheet_reader.sheet.fonts import MM, font_name, text_width
-from sheet_reader.sheet.layout import DrawnPage, draw_sheet
+from sheet_reader.sheet.layout import draw_sheet
 from sheet_reader.sheet.model import SheetLayout
 from sheet_reader.study.model import Study
 
@@ -29,19 +30,28 @@ def render_pdf(layout: SheetLayout, study: Study) -> bytes:
     canvas.setAuthor("")
     canvas.setCreator("sheet_reader")
     for page in drawn:
-        _draw_page(canvas, page)
+        _draw_marks(canvas, page.marks, page.page.height_mm)
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
 
 
-def _draw_page(canvas: Canvas, drawn: DrawnPage) -> None:
-    height = drawn.page.height_mm
+def render_marks(marks: Iterable[Mark], width_mm: float, height_mm: float) -> bytes:
+    """A PDF of one page of this size with these marks alone."""
+    stream = io.BytesIO()
+    canvas = Canvas(stream, pagesize=(width_mm * MM, height_mm * MM), invariant=1)
+    _draw_marks(canvas, marks, height_mm)
+    canvas.showPage()
+    canvas.save()
+    return stream.getvalue()
+
+
+def _draw_marks(canvas: Canvas, marks: Iterable[Mark], height: float) -> None:
     canvas.setFillGray(0)
     canvas.setStrokeGray(0)
     canvas.setLineCap(1)
     canvas.setLineJoin(1)
-    for mark in drawn.marks:
+    for mark in marks:
         _draw(canvas, mark, height)
 
 

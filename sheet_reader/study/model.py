@@ -109,7 +109,8 @@ class Study:
     """A whole study, as checked by :func:`sheet_reader.study.reader.read_study`.
 
     ``key`` (lower case letters, digits, hyphens; at most 16) names the study in the machine code.
-    ``accepted_error`` is the share of accepted fields that may be wrong.
+    ``accepted_error`` is the share of accepted fields that may be wrong. ``roster_file`` is the
+    name of the roster in ``folder``.
     """
 
     key: str
@@ -127,6 +128,7 @@ class Study:
     folder: Path
     accepted_error: float = 0.001
     warnings: tuple[str, ...] = field(default=())
+    roster_file: str = ""
 
     @property
     def fields(self) -> tuple[FieldSpec, ...]:

@@ -97,7 +97,7 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
         return None
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
-        instructions, sites, folder, error,
+        instructions, sites, folder, error, roster_file=roster,
     )  # fmt: skip
 
 

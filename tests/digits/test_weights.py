@@ -105,10 +105,10 @@ def test_a_hundred_boxes_are_fast(
         read_boxes(optdigits[0][:100])
         spent = []
         for _ in range(5):
-            begun = time.perf_counter()
+            begun = time.process_time()  # other programs don't count
             read_boxes(optdigits[0][:100])
-            spent.append(time.perf_counter() - begun)
+            spent.append(time.process_time() - begun)
     finally:
         cv2.setNumThreads(threads)
-    # 40 ms is the aim on a quiet core; a busy machine may take several times as long.
+    # 40 ms is the aim; shared caches and a core's other thread may cost several times as much.
     assert min(spent) < 0.25

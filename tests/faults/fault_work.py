@@ -15,6 +15,7 @@ from sqlalchemy import Connection as Database
 from sqlalchemy import text
 
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.record import seals
 from sheet_reader.record.backup import backup
 from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate
@@ -77,6 +78,7 @@ def step_back(folder: Path) -> None:
     engine = open_engine(sqlite_url(folder / "record.sqlite"))
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
         _run(connection, f"DELETE FROM schema_marks WHERE version > {LATEST}")
+        seals.note_schema(connection)
     engine.dispose()
 
 

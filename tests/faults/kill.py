@@ -119,7 +119,7 @@ class Campaign:
         )
         process.start()
         theirs.close()
-        if not ours.poll(60) or ours.recv() != "ready":
+        if not ours.poll(600) or ours.recv() != "ready":
             self.result.faults.append(f"{command} did not start")
         began = time.monotonic()
         process.join(self.chance.uniform(0, 1.1 * self.takes[command]))

@@ -48,7 +48,7 @@ def a_study(folder: Path) -> Study:
         ),
         plots=(Plot("shade", "Shade", "shaded"), Plot("sun", "Sun", "open")),
         counts=(
-            CountField("snails", "Snails", 2, 0, 60),
+            CountField("snails", "Snails", 3, 0, 400),
             CountField("eggs", "Egg masses", 2, 0, 40),
         ),
         sums=(),
@@ -106,7 +106,7 @@ def read(picture: Picture, study: Study, _book: object, today: date) -> list[Any
 def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[Any]:
     if isinstance(said, str):
         return [NoSheet("no markers", said)]
-    misbehave(said.get("act", ""))
+    misbehave(said.get("act", ""), said.get("mark", ""))
     time.sleep(said.get("seconds", 0))
     code = SheetCode(
         said.get("study", study.key), "v1", said.get("sheet", "BLANK"), said.get("page", 1)
@@ -114,16 +114,21 @@ def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[An
     fields = [FieldReading(n, v, 0.999, "accepted") for n, v in said["accepted"].items()]
     fields = [f if f.value is not None else _empty(f.field) for f in fields]
     fields += [
-        FieldReading(n, v, 0.6, "flagged", "unclear", "1", 0.3) for n, v in said["flagged"].items()
+        FieldReading(n, v, 0.6, "flagged", said.get("reasons", {}).get(n, "unclear"), "1", 0.3)
+        for n, v in said["flagged"].items()
     ]
     accepted = {f.field: f.value for f in fields if f.status == "accepted"}
-    reading = PageReading(code, tuple(fields), accepted.get("site"), accepted.get("date"))
+    places = accepted.get("site"), accepted.get("date")
+    reading = PageReading(code, tuple(fields), *places, threshold=said.get("threshold"))
     return [(_view(picture, code, fields, said.get("blur", 0.1), left), reading)]
 
 
-def misbehave(act: str) -> None:
+def misbehave(act: str, mark: str) -> None:
+    """Do ``act``; a hanging one makes the file ``mark``, so that the test knows."""
     if act == "hang":
-        time.sleep(600)
+        Path(mark).touch()
+        while True:
+            time.sleep(600)
     elif act == "die":
         os._exit(3)
     elif act == "raise":

@@ -77,7 +77,7 @@ def test_photos_of_one_name_are_told_apart(study: Study) -> None:
             "image0 (3).png",
         ]
         (item,) = record.pending()
-    assert "image0.png reads 0, image0 (2).png reads 1, image0 (3).png reads 2" in item.reason
+    assert "photo-0001 reads 0, photo-0002 reads 1, photo-0003 reads 2" in item.reason
 
 
 def test_nothing_that_leaves_the_record_holds_an_address(study: Study) -> None:

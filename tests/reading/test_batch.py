@@ -1,18 +1,21 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from multiprocessing import connection
 from pathlib import Path
+from typing import Any
 
 import pytest
 import stand_in
 from stand_in import says
 
 from sheet_reader.errors import UsageError
-from sheet_reader.reading import batch
+from sheet_reader.reading import batch, worker
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
+from sheet_reader.vision.types import NoSheet
 
 Post = Callable[..., BatchSummary]
 
@@ -43,9 +46,9 @@ def test_bad_files_get_one_line_each_and_the_batch_goes_on(study: Study, post: P
     assert [line.partition(":")[0] for line in summary.lines] == [
         "a_empty.jpg",
         "b_notes.txt",
-        "c_cut.png",
-        "d_none.png",
-        "e_odd.png",
+        "c_cut.png (photo-0001)",
+        "d_none.png (photo-0002)",
+        "e_odd.png (photo-0003)",
     ]
     assert "0 bytes" in summary.lines[0]
     assert "cut off" in summary.lines[2]
@@ -60,24 +63,46 @@ def test_bad_files_get_one_line_each_and_the_batch_goes_on(study: Study, post: P
     }
 
 
-def test_a_worker_that_hangs_or_dies_is_replaced(study: Study) -> None:
-    inbox = study.folder / "inbox"
+class Clock:
+    """A clock that stands still, except while ``mark`` says that a photo hangs."""
+
+    def __init__(self, mark: Path) -> None:
+        self.mark = mark
+        self.now = 0.0
+
+    def monotonic(self) -> float:
+        if self.mark.exists():
+            self.now += 10_000.0
+        return self.now
+
+
+def test_a_worker_that_hangs_or_dies_is_replaced(
+    study: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    inbox, mark = study.folder / "inbox", study.folder / "hangs"
     for number, act in enumerate(["", "hang", "", "die", ""]):
-        said = says({"site": "1010"}, act=act)
+        said = says({"site": "1010"}, act=act, mark=str(mark))
         (inbox / f"p{number}.png").write_bytes(stand_in.photo(said, seed=number))
+    monkeypatch.setattr(worker, "time", Clock(mark))
+    monkeypatch.setattr(worker, "wait", lambda pipes, **_: connection.wait(pipes, 0.05))
     done: list[tuple[int, int, str]] = []
+
+    def on_progress(*told: Any) -> None:
+        mark.unlink(missing_ok=True)
+        done.append(told)
+
     summary = read_batch(
         study,
         reader=stand_in.read,
         jobs=1,
-        seconds_per_picture=2.0,
-        on_progress=lambda *a: done.append(a),
+        seconds_per_picture=2_000.0,
+        on_progress=on_progress,
     )
     assert (summary.read, summary.failed) == (3, 2)
     assert summary.lines[0] == (
-        "p1.png: reading this photo took longer than 2 seconds and was stopped"
+        "p1.png (photo-0002): reading this photo took longer than 2000 seconds and was stopped"
     )
-    assert summary.lines[1] == "p3.png: the reader broke down over this photo"
+    assert summary.lines[1] == "p3.png (photo-0004): the reader broke down over this photo"
     assert done[-1] == (5, 5, "p4.png")
 
 
@@ -125,3 +150,44 @@ def test_photos_without_sheet_are_read_again_by_another_model_only(
     monkeypatch.setattr(batch, "model_version", lambda: "a better one")
     assert read_batch(study, reader=stand_in.read, jobs=0).failed == 1
     assert read_batch(study, reader=stand_in.read, jobs=0).failed == 0
+
+
+def test_a_stopped_photo_is_tried_again_by_another_version_of_the_program(
+    study: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (study.folder / "inbox" / "p.png").write_bytes(stand_in.photo(says(act="raise")))
+    for _ in range(4):
+        read_batch(study, reader=stand_in.read, jobs=0)
+    monkeypatch.setattr("sheet_reader.record.claims.__version__", "0.next")
+    monkeypatch.setattr("sheet_reader.record.writing.__version__", "0.next")
+    monkeypatch.setattr(stand_in, "misbehave", lambda _act: None)
+    assert read_batch(study, reader=stand_in.read, jobs=0).read == 1
+
+
+def test_a_refused_sheet_is_added_and_the_others_in_its_photo_stay_as_they_were(
+    study: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The refused one lies between two others on blank sheets, which have the same code."""
+    sheets = [says({"site": site}) for site in ("1004", "1010", "1022")]
+    allowed = {"1004", "1022"}
+
+    def reader(picture: object, of: Study, book: object, today: object) -> list[object]:
+        found = stand_in.read(picture, of, book, today)  # type: ignore[arg-type]
+        return [
+            item if item[1].site in allowed else NoSheet("unknown site", "not on the roster")
+            for item in found
+        ]
+
+    (study.folder / "inbox" / "p.png").write_bytes(stand_in.photo(sheets))
+    read_batch(study, reader=reader, jobs=0)
+    with Record.open(study) as record:
+        before = {row.reading_id: row for row in record.readings()}
+        assert {row.site for row in before.values()} == {"1004", "1022"}
+    allowed = {"1010"}  # as if the two others were now off the list
+    monkeypatch.setattr(batch, "circumstances", lambda _study: "other")
+    summary = read_batch(study, reader=reader, jobs=0)
+    assert (summary.arrived, summary.known, summary.read) == (0, 1, 1)
+    with Record.open(study) as record:
+        after = {row.reading_id: row for row in record.readings()}
+        assert {row.site for row in after.values()} == {"1004", "1010", "1022"}
+        assert before.items() <= after.items()

@@ -9,6 +9,7 @@ from email.message import EmailMessage
 from pathlib import Path
 
 import mail_server
+import odd_server
 import pytest
 import stand_in
 from stand_in import says
@@ -221,3 +222,23 @@ def test_how_a_mailbox_is_written(text: str, mailbox: Mailbox) -> None:
 def test_how_a_mailbox_is_not_written(text: str) -> None:
     with pytest.raises(UsageError):
         parse_mailbox(text)
+
+
+@pytest.mark.parametrize(
+    ("answer", "part"),
+    [
+        (b"* 1 FETCH (UID 1 BODY[] {100000000000}\r\n", "it announces 100,000 MB at once"),
+        (b"* 1 FETCH (UID 1 BODY[] {" + b"9" * 5000 + b"}\r\n", "in an odd way"),
+        (b"what?\r\n", "cannot be reached"),
+        (b"* 1 FETCH (UID 1)\r\n* BYE enough\r\n", "cannot be reached"),
+    ],
+)
+def test_a_server_that_says_odd_things_is_one_clear_error(
+    study: Study, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, answer: bytes, part: str
+) -> None:
+    monkeypatch.setenv(PASSWORD_VARIABLE, "x")
+    with odd_server.saying(tmp_path, answer) as server:
+        monkeypatch.setenv("SSL_CERT_FILE", str(server.certificate))
+        with pytest.raises(StorageError, match=part) as caught:
+            read(study, Mailbox("pat", "localhost", server.port))
+    assert caught.value.remedy

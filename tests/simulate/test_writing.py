@@ -32,7 +32,7 @@ from sheet_reader.simulate.sources import (
     load_strokes,
 )
 from sheet_reader.simulate.truth import CellTruth, FieldTruth
-from sheet_reader.simulate.values import Visit, random_visit
+from sheet_reader.simulate.values import Visit, random_visit, wrong_total
 from sheet_reader.study.check_digit import is_valid
 
 
@@ -99,6 +99,29 @@ def test_about_three_in_a_hundred_sums_are_wrong(beans: LayoutBook) -> None:
     rng = np.random.default_rng(5)
     wrong = sum(len(random_visit(beans.study, rng).wrong_sums) for _ in range(1000))
     assert 30 <= wrong <= 90  # 2000 sums, 60 expected, standard deviation 7.6
+
+
+@pytest.mark.parametrize(
+    ("slip", "expected"),
+    [
+        ("off by one or two", {34, 35, 37, 38}),
+        ("carry", {26, 46, 136}),
+        ("part left out", {33, 26, 13}),
+        ("swapped", {63}),
+        ("one digit", {30, 31, 32, 33, 34, 35, 37, 38, 39, 6, 16, 26, 46, 56, 66, 76, 86, 96}),
+    ],
+)
+def test_a_wrong_total_is_one_that_people_write(slip: str, expected: set[int]) -> None:
+    rng = np.random.default_rng(1)
+    found = {wrong_total(slip, (3, 10, 23, 0), 36, 200, rng) for _ in range(400)}
+    assert found == expected
+
+
+def test_any_other_total_may_be_written() -> None:
+    rng = np.random.default_rng(1)
+    found = {wrong_total("anything", (3, 10), 13, 30, rng) for _ in range(600)}
+    assert found == set(range(31)) - {13}
+    assert wrong_total("swapped", (2, 2), 4, 9, rng) in set(range(10)) - {4}
 
 
 def fill(
