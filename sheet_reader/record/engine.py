@@ -123,7 +123,7 @@ def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
             where=where,
             remedy="wait until it has ended, then try again",
         )
-    if "malformed" in low or "not a database" in low:
+    if "malformed" in low or "not a database" in low or "could not decode" in low:
         return damaged(where)
     if isinstance(error, DBAPIError) and error.statement is None:
         return StorageError(

@@ -51,7 +51,7 @@ def verify(study: Study, url: str | None = None) -> Verdict:
         notes = [
             *_strays(connection, study.folder),
             *_layouts(connection, study),
-            *record.notes(),
+            *(() if problems else record.notes()),
         ]
         counts = [
             len(connection.execute(select(table.c.id)).all())

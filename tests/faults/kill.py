@@ -101,15 +101,25 @@ class Campaign:
         self.result.kills[command] += killed
 
     def new_photos(self) -> None:
-        for _ in range(PHOTOS_PER_ROUND):
+        """Single sheets, three sheets in one photo, and scans of four pages."""
+        for number in range(PHOTOS_PER_ROUND):
             self.serial += 1
-            day = f"2026-{self.serial % 5 + 4:02}-{self.serial % 28 + 1:02}"
-            said = stand_in.says(
-                {"date": day}, flagged={"sun.eggs": "3", "shade.snails": "11", "helpers": None}
-            )
             path = self.folder / "inbox" / f"p{self.serial}.png"
-            path.write_bytes(stand_in.photo(said, seed=self.serial))
+            sheets = [self.says(part) for part in range(3)]
+            if number == 1:
+                path.write_bytes(stand_in.photo(sheets, seed=self.serial))
+            elif number == 4:
+                named = f"% scan {self.serial}".encode()  # bytes of its own
+                path.with_suffix(".pdf").write_bytes(stand_in.scan(4) + named)
+            else:
+                path.write_bytes(stand_in.photo(sheets[0], seed=self.serial))
         self.result.photos += PHOTOS_PER_ROUND
+
+    def says(self, part: int) -> dict[str, Any]:
+        day = f"2026-{(self.serial + part) % 5 + 4:02}-{self.serial % 28 + 1:02}"
+        return stand_in.says(
+            {"date": day}, flagged={"sun.eggs": "3", "shade.snails": "11", "helpers": None}
+        )
 
     def victim(self, command: str) -> bool:
         """Run the command and kill it at a random moment; says whether it was still running."""

@@ -18,6 +18,7 @@ from sheet_reader.errors import StudyError, UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value, Waiting
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study
@@ -124,13 +125,14 @@ class Season(Checks):
             made_up.page(self.study, what, sheet=sheet, place=place)
             for what, sheet, place in zip(said, printed, places, strict=True)
         ]
-        self.tasks[task.name] = made_up.read_in(self.record, task, pages)
+        called = neutral_name(task.photo_id)
+        self.tasks[called] = made_up.read_in(self.record, task, pages)
         s = schema.sightings.c
         with self.record.reading() as connection:
             ids = list(connection.scalars(select(s.id).where(s.photo_id == task.photo_id)))
         for number, sheet, place, what in zip(sorted(ids), printed, places, said, strict=True):
             names = {h.kind: h.name for h in self.study.header}
-            self.model.sheets.append(Sheet(task.name, number, sheet, place, what, names))
+            self.model.sheets.append(Sheet(called, number, sheet, place, what, names))
 
     def read_again(self) -> None:
         """A photo once more: a sheet is read as the study file now has it, or refused."""

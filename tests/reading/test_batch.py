@@ -160,7 +160,7 @@ def test_a_stopped_photo_is_tried_again_by_another_version_of_the_program(
         read_batch(study, reader=stand_in.read, jobs=0)
     monkeypatch.setattr("sheet_reader.record.claims.__version__", "0.next")
     monkeypatch.setattr("sheet_reader.record.writing.__version__", "0.next")
-    monkeypatch.setattr(stand_in, "misbehave", lambda _act: None)
+    monkeypatch.setattr(stand_in, "misbehave", lambda _act, _mark: None)
     assert read_batch(study, reader=stand_in.read, jobs=0).read == 1
 
 

@@ -43,10 +43,10 @@ def test_a_photo_that_cannot_be_opened_is_kept_and_said(study: Study) -> None:
     assert [p.read_bytes() for p in kept(study)] == [data]
     assert done.photos == 1
     (line,) = done.kept
-    assert "photo 1" in line
+    assert "photo-0001" in line
     assert kept(study)[0].relative_to(study.folder).as_posix() in line
     with Record.open(study) as record:
-        assert record.photos()[0].name == "photo 1"
+        assert record.photos()[0].name == "photo-0001"
     read(study)
     assert [p.read_bytes() for p in kept(study)] == [data]
 
@@ -64,7 +64,7 @@ def test_a_good_copy_comes_in_after_a_damaged_one_was_forgotten(study: Study, da
     else:
         original.write_bytes(broken[damage])
     done = forget(study, "Pat Doe")
-    assert any("photo 1" in line for line in done.kept)
+    assert any("photo-0001" in line for line in done.kept)
     assert damage == "empty" or all(p.stat().st_size for p in kept(study))
     read(study)
     read(study)
@@ -73,7 +73,7 @@ def test_a_good_copy_comes_in_after_a_damaged_one_was_forgotten(study: Study, da
     with Image.open(healed) as image, Image.open(io.BytesIO(data)) as first:
         assert image.tobytes() == first.tobytes()
     with Record.open(study) as record:
-        assert [(p.name, p.status) for p in record.photos()] == [("photo 1", "read")]
+        assert [(p.name, p.status) for p in record.photos()] == [("photo-0001", "read")]
         assert len(record.visits()) == 1
 
 
@@ -103,7 +103,7 @@ def test_an_original_emptied_by_an_earlier_version_comes_back(study: Study) -> N
     gone.touch()
     with Record.open(study) as record, record.writing() as connection:
         connection.exec_driver_sql(
-            "UPDATE photos SET forgotten_at = 'then', name = 'photo 1', "
+            "UPDATE photos SET forgotten_at = 'then', name = 'photo-0001', "
             f"original = 'originals/{gone.parent.name}/{gone.name}'"
         )
     read(study)

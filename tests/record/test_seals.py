@@ -13,7 +13,7 @@ import pytest
 import stand_in
 from stand_in import says
 
-from sheet_reader.errors import RecordError
+from sheet_reader.errors import RecordError, SheetReaderError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.forget import forget
@@ -61,7 +61,7 @@ COPIED_READING = (
 )
 COPIED_LOOK = (
     "at, program, model, identified_by, px_per_mm, blur_mm, contrast, hidden_boxes, glare_share, "
-    "advice, site, visit_date, outline"
+    "advice, site, visit_date, outline, threshold"
 )
 FIRST, SECOND = "WHERE look_id = 1 AND field = ", "WHERE look_id = 2 AND field = "
 EGGS = "WHERE field = 'sun.eggs'"
@@ -85,7 +85,7 @@ EDITS = [
     (f"UPDATE decisions SET blind = 1 - blind {EGGS}", ["site 1004", "sun.eggs"]),
     (f"DELETE FROM decisions {EGGS}", ["site 1004", "sun.eggs", "removed"]),
     ("INSERT INTO decisions SELECT 9, sighting_id, field, reading_id, kind, '6', \"by\", at, "
-     f"program, blind, NULL FROM decisions {EGGS}", ["site 1004", "sun.eggs", "added"]),
+     f"program, blind, NULL, NULL FROM decisions {EGGS}", ["site 1004", "sun.eggs", "added"]),
     ("UPDATE sightings SET sheet = '1010' WHERE id = 1", ["photo1.png", "page 1"]),
     ("UPDATE photos SET received_at = '2020-01-01' WHERE id = 2", ["photo2.png"]),
     ("UPDATE photos SET status = 'no sheet' WHERE id = 2", ["photo2.png"]),
@@ -104,7 +104,7 @@ def test_an_edit_by_sql_is_found_and_named(
     with by_hand(filled, triggers=triggers) as raw:
         raw.execute(statement)
     if then == "after more work":
-        with contextlib.suppress(RecordError):  # what was taken away may be missed before
+        with contextlib.suppress(SheetReaderError):  # what was taken away may be missed before
             post(says({"site": "1010", "date": "2026-06-03"}), "later.png")
     problems = verify(filled).problems
     assert any(all(word in line for word in named) for line in problems), problems
