@@ -1,4 +1,4 @@
-"""Looking at one photo: from its original to everything that goes into the record."""
+"""Reading one photo: from its original to everything that goes into the record."""
 
 from __future__ import annotations
 
@@ -14,8 +14,8 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
-from sheet_reader.reading.read_with_history import read_twice
-from sheet_reader.reading.site_history import Earlier
+from sheet_reader.reading.read_with_history import read_with_history
+from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.images import context_png, pack_boxes
 from sheet_reader.record.model import FoundField, FoundPage, PhotoResult, PhotoStatus
 from sheet_reader.study.model import Study
@@ -51,20 +51,20 @@ def default_reader() -> Reader:
     return read_picture
 
 
-def look_at(
+def read_original(
     path: Path,
     study: Study,
     book: LayoutBook,
     today: date,
     reader: Reader,
     *,
-    earlier: Earlier | None = None,
+    history: SiteHistory | None = None,
     bounds: Bounds = DEFAULT,
     on_frame: Callable[[], None] = lambda: None,
 ) -> PhotoResult:
     """Read every picture in the original at ``path``; ``on_frame`` is called after each one.
 
-    Where ``earlier`` knows counts of the site from before the sheet's date, fields that they speak
+    Where ``history`` knows counts of the site from before the sheet's date, fields that they speak
     against are flagged.
     """
     pages: list[FoundPage] = []
@@ -74,7 +74,7 @@ def look_at(
         if isinstance(part, Picture):
             opened += 1
             call = (part, study, book, today)
-            outcome = reader(*call) if earlier is None else read_twice(reader, call, earlier)
+            outcome = reader(*call) if history is None else read_with_history(reader, call, history)
             found, missing = _sorted_out(part, study, outcome or [NoSheet("no markers", NOTHING)])
             pages += found
             failures += missing
