@@ -15,16 +15,16 @@ the process that want to read wait), and leaves the libraries' threads as they w
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from datetime import date
 from os import PathLike
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING, Literal, Self
+from typing import TYPE_CHECKING, Self
 
 from sheet_reader.errors import SheetReaderError, UsageError, installation_error
+from sheet_reader.reading.single_photo import PhotoField, PhotoPage, PhotoReading, read_photo
 from sheet_reader.record.engine import has_record
-from sheet_reader.record.model import BatchSummary, FoundField, FoundPage
+from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.opening import must_not_be_blank
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
@@ -50,52 +50,6 @@ __all__ = [
 ]
 
 PathText = str | PathLike[str]
-FieldStatus = Literal["accepted", "flagged", "empty"]
-
-
-@dataclass(frozen=True, slots=True)
-class PhotoField:
-    """A field of a page as read. Use ``value`` only where ``status`` is "accepted".
-
-    ``name`` is the field's full name (``pinched.egg_clusters``); ``value`` the most probable value
-    as text ("14", "0174", "2026-05-20" for a date), None where nothing was read; ``confidence``
-    (0..1) its probability. ``status`` is "accepted", "flagged" (a person must look; ``reason``
-    says why, in words, "" for the others) or "empty": not recorded, which is not 0.
-    """
-
-    name: str
-    value: str | None
-    confidence: float
-    status: FieldStatus
-    reason: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class PhotoPage:
-    """A page of a sheet found in a photo; ``fields`` in printed order.
-
-    ``site`` and ``visit_date`` are None where they are doubtful; ``page`` is the page of the
-    sheet and ``pdf_page`` that of the PDF or TIFF, both from 1. ``advice`` is a sentence for the
-    volunteer on how to take the next photo, or "".
-    """
-
-    site: str | None
-    visit_date: date | None
-    page: int
-    pdf_page: int
-    fields: tuple[PhotoField, ...]
-    advice: str = ""
-
-
-@dataclass(frozen=True, slots=True)
-class PhotoReading:
-    """What a photo gave: ``pages``, and ``reasons`` for each part of it that gave none.
-
-    Where ``pages`` is empty there is at least one reason, in a volunteer's words.
-    """
-
-    pages: tuple[PhotoPage, ...]
-    reasons: tuple[str, ...] = ()
 
 
 def open_study(path: PathText) -> Study:
@@ -115,7 +69,8 @@ def print_sheets(
     Without ``sites`` it is the blank sheet; ``[site.number for site in study.roster]`` are all. The
     files go into ``folder``, by default ``sheets`` in the study's; a geometry file lies beside
     each. Raises :class:`~sheet_reader.errors.UsageError` for a site that is not on the roster,
-    before any file is written, and :class:`~sheet_reader.errors.StorageError`.
+    before any file is written, :class:`~sheet_reader.errors.StudyError` where the study does not
+    fit on its paper, and :class:`~sheet_reader.errors.StorageError`.
     """
     from sheet_reader.sheet.files import write_sheet
     from sheet_reader.sheet.model import BLANK
@@ -124,46 +79,6 @@ def print_sheets(
     sheets = [on_roster(study, number).number for number in wanted] or [BLANK]
     target = study.folder / "sheets" if folder is None else Path(folder)
     return [write_sheet(study, sheet, target)[0] for sheet in sheets]
-
-
-def read_photo(path: PathText, study: Study, *, today: date | None = None) -> PhotoReading:
-    """Read one photo (JPEG, PNG, TIFF, WebP, PDF; HEIC with the extra ``heic``) and keep nothing.
-
-    The study's record is neither used nor changed: the site's earlier counts and the study's own
-    audits, which :func:`read_batch` knows, have no say. Visits after ``today`` (by default this
-    day) are doubted. There is no time limit, and the layout of the study is made ready anew by
-    each call. Raises :class:`~sheet_reader.errors.UsageError` where there is no such file.
-    """
-    from sheet_reader.intake.bounds import DEFAULT
-    from sheet_reader.intake.pictures import too_many_bytes
-    from sheet_reader.reading.look import book_of, default_reader, look_at
-
-    photo = Path(path)
-    if not photo.is_file():
-        raise UsageError("there is no such photo", where=photo)
-    try:
-        if (size := photo.stat().st_size) > DEFAULT.file_bytes:
-            return PhotoReading((), (too_many_bytes(size, DEFAULT.file_bytes),))
-        day = date.today() if today is None else today
-        result = look_at(photo, study, book_of(study), day, default_reader())
-    except OSError as error:
-        return PhotoReading((), (f"the file cannot be read: {error.strerror or error}",))
-    return PhotoReading(tuple(_page(found) for found in result.pages), result.failures)
-
-
-def _page(found: FoundPage) -> PhotoPage:
-    return PhotoPage(
-        site=found.site,
-        visit_date=date.fromisoformat(found.visit_date) if found.visit_date else None,
-        page=found.page,
-        pdf_page=found.frame + 1,
-        fields=tuple(_field(f) for f in found.fields),
-        advice=found.advice,
-    )
-
-
-def _field(found: FoundField) -> PhotoField:
-    return PhotoField(found.field, found.value, found.confidence, found.status, found.reason)
 
 
 def read_batch(
@@ -195,12 +110,16 @@ def read_batch(
 
     if jobs < 0:
         raise UsageError("jobs must be 0 or more")
+    paths = _paths(photos)
+    for path in paths or ():
+        if not path.exists():
+            raise UsageError("there is no such photo or folder", where=path)
     source = None if mailbox is None else parse_mailbox(mailbox)
     with Record.open(study) as record:
         reader = reader_of(record)
     summary = batch.read_batch(
         study,
-        _paths(photos),
+        paths,
         mailbox=source,
         on_progress=on_progress,
         reader=reader,
@@ -253,7 +172,7 @@ class StudyRecord:
 
         The site's column is ``string``, the date's ``datetime64[ns]``, all others are ``Int64``.
         """
-        from sheet_reader.results.frames import rows_frame
+        from sheet_reader.results.data_frames import rows_frame
 
         return rows_frame(self.study, self._record.visits())
 
@@ -265,7 +184,7 @@ class StudyRecord:
         also ``value`` and ``runner_up``, which may be a count, a site number or a date. A flagged
         field shows here what was read; whether it is right is not known yet.
         """
-        from sheet_reader.results.frames import readings_frame
+        from sheet_reader.results.data_frames import readings_frame
 
         return readings_frame(self.study, self._record.readings())
 
@@ -274,11 +193,12 @@ class StudyRecord:
 
         The columns are ``site``, ``site_name``, ``visit_date`` (``datetime64[ns]``), ``plot``,
         ``treatment``, ``count``, ``value`` (``Int64``), ``unit``, ``status``, ``decided``
-        (``bool``: by a person), ``effort`` (``Float64``) and ``photo``, else ``string``.
-        ``value`` is missing unless ``status`` is accepted, confirmed or corrected; ``status`` is
-        missing where no page with this count has arrived; ``effort`` where the study states none.
+        (``boolean``: by a person), ``effort`` (``Float64``) and ``photo``, else ``string``.
+        ``value`` is missing unless ``status`` is accepted, confirmed or corrected, ``effort`` where
+        the study states none. Visits whose site or date waits have no line here, nor have counts
+        on a page that has not arrived; :meth:`rows` shows both.
         """
-        from sheet_reader.results.frames import counts_frame
+        from sheet_reader.results.data_frames import counts_frame
 
         return counts_frame(self.study, self._record.state())
 

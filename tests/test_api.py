@@ -314,10 +314,11 @@ def test_a_broken_installation_is_an_error(ponds: Study) -> None:
 def test_calls_that_cannot_be_meant_are_refused(ponds: Study) -> None:
     with pytest.raises(UsageError, match="0 or more"):
         sheet_reader.read_batch(ponds, jobs=-1)
-    with pytest.raises(UsageError, match="no such file"):
+    with pytest.raises(UsageError, match="no such photo"):
         sheet_reader.read_batch(ponds, ponds.folder / "nowhere")
     with pytest.raises(UsageError, match="mailbox"):
         sheet_reader.read_batch(ponds, mailbox="imaps://host")
+    assert not list(ponds.folder.iterdir()), "and nothing was made"
 
 
 def test_looking_at_a_study_without_a_record_makes_none(ponds: Study) -> None:
@@ -361,7 +362,10 @@ def test_the_lines_of_the_readme_run(tmp_path: Path) -> None:
     assert "bean-tips-0174.pdf" in said
     (sheet,) = photo.truth.sheets
     assert f"{sheet.site} {sheet.visit_date}" in said
-    with sheet_reader.open_record(sheet_reader.open_study(folder)) as record:
+    study = sheet_reader.open_study(folder)
+    (page,) = sheet_reader.read_photo(folder / "inbox" / "photo_01.jpg", study).pages
+    assert [f.name for f in page.fields] == [f.name for f in study.fields]
+    with sheet_reader.open_record(study) as record:
         counts = record.counts()
     written = {f.field: int(f.value) for f in sheet.fields if "." in f.field and f.value}
     read = counts.dropna(subset="value")

@@ -13,8 +13,8 @@ import stand_in
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.model import LeftEmpty, Value
 from sheet_reader.record.store import Record
+from sheet_reader.results.data_frames import counts_frame, readings_frame, rows_frame
 from sheet_reader.results.export import export_files
-from sheet_reader.results.frames import counts_frame, readings_frame, rows_frame
 from sheet_reader.study.model import Study
 
 COUNTS = {
@@ -27,7 +27,7 @@ COUNTS = {
     "value": "Int64",
     "unit": "string",
     "status": "string",
-    "decided": "bool",
+    "decided": "boolean",
     "effort": "Float64",
     "photo": "string",
 }
@@ -68,11 +68,12 @@ def test_every_column_has_its_dtype_also_in_an_empty_table(study: Study) -> None
         counts = counts_frame(study, record.state())
     assert len(rows) == len(readings) == len(counts) == 0
     check_dtypes(study, rows, readings, counts)
-    with fed(study, stand_in.says({"site": "0174"}, flagged={"date": "2026-05-20"})) as record:
+    said = [stand_in.says({"site": "0174"}), stand_in.says(flagged={"date": "2026-05-20"})]
+    with fed(study, *said) as record:
         rows = rows_frame(study, record.visits())
         readings = readings_frame(study, record.readings())
         counts = counts_frame(study, record.state())
-    assert (len(rows), len(readings), len(counts)) == (1, 7, 4)
+    assert (len(rows), len(readings), len(counts)) == (2, 14, 4)
     check_dtypes(study, rows, readings, counts)
 
 
@@ -146,17 +147,15 @@ def test_of_two_photos_the_value_that_serves_is_there_once_with_its_photo(study:
     assert cell(counts, "sun", "eggs", "photo") == "photo-0002"
 
 
-def test_a_count_on_a_page_that_has_not_arrived_has_no_status(study: Study) -> None:
+def test_a_count_on_a_page_that_has_not_arrived_has_no_line(study: Study) -> None:
     said = stand_in.says()
     for name in ("sun.snails", "sun.eggs"):
         del said["accepted"][name]
     with fed(study, said) as record:
         counts = counts_frame(study, record.state())
-    absent = counts[counts["status"].isna()]
-    assert absent[["plot", "count"]].to_numpy().tolist() == [["sun", "snails"], ["sun", "eggs"]]
-    assert absent["value"].isna().all()
-    assert absent["photo"].isna().all()
-    assert not absent["decided"].any()
+        rows = rows_frame(study, record.visits())
+    assert counts["plot"].tolist() == ["shade", "shade"]
+    assert rows["sun.snails"].isna().all()
 
 
 def test_units_and_treatments_come_from_the_study(study: Study) -> None:
@@ -168,7 +167,7 @@ def test_units_and_treatments_come_from_the_study(study: Study) -> None:
     assert counts["effort"].isna().all()
 
 
-def test_visits_without_site_or_date_come_last(study: Study) -> None:
+def test_visits_without_site_or_date_come_last_and_have_no_counts(study: Study) -> None:
     said = [
         stand_in.says(flagged={"date": "2026-05-20"}),
         stand_in.says(flagged={"site": "1004"}),
@@ -178,7 +177,7 @@ def test_visits_without_site_or_date_come_last(study: Study) -> None:
     with fed(study, *said) as record:
         rows = rows_frame(study, record.visits())
         counts = counts_frame(study, record.state())
-    assert counts["site"].iloc[::4].tolist() == rows["site"].tolist()
+    assert counts["site"].tolist() == ["0174"] * 4 + ["1010"] * 4
     assert rows["site"].tolist() == ["0174", "1010", "1004", pd.NA]
     assert rows["date"].isna().tolist() == [False, False, True, False]
 

@@ -2,13 +2,14 @@
 
 Every column has one dtype, whatever the record holds: ``string`` for text and for site numbers,
 so that ``0174`` stays ``0174``, ``datetime64[ns]`` for dates, ``Int64`` for whole numbers,
-``Float64`` for other ones, ``bool`` where nothing can be missing. An empty cell of the table is a
-missing value (``pd.NA``, for dates ``pd.NaT``), never a 0 and never an empty text.
+``Float64`` for other ones, ``boolean`` for yes or no. An empty cell of the table is a missing value
+(``pd.NA``, for dates ``pd.NaT``), never a 0 and never an empty text.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from itertools import product
 from typing import Literal
 
 import pandas as pd
@@ -24,7 +25,7 @@ from sheet_reader.results.tables import (
 )
 from sheet_reader.study.model import Study
 
-Kind = Literal["string", "datetime64[ns]", "Int64", "Float64", "bool"]
+Kind = Literal["string", "datetime64[ns]", "Int64", "Float64", "boolean"]
 
 _OF_FIELDS: Mapping[str, Kind] = {
     "site": "string",
@@ -49,7 +50,7 @@ _OF_COUNTS: Mapping[str, Kind] = {
     "value": "Int64",
     "unit": "string",
     "status": "string",
-    "decided": "bool",
+    "decided": "boolean",
     "effort": "Float64",
     "photo": "string",
 }
@@ -77,43 +78,40 @@ def readings_frame(study: Study, readings: Iterable[ReadingRow]) -> pd.DataFrame
 def counts_frame(study: Study, visits: Iterable[Visit]) -> pd.DataFrame:
     """One line per site, visit, plot and count, in the order of rows.csv and of the sheet.
 
+    Visits whose site or date waits have none, nor have counts on a page that has not arrived.
     ``value`` (``Int64``) is missing where ``status`` is none of accepted, confirmed and corrected;
-    ``status`` is missing where no page with this count has arrived. ``decided`` (``bool``) says
-    whether a person gave it, ``photo`` which photo the value is from. ``effort`` (``Float64``) is
-    missing in a study that states none. ``visit_date`` is ``datetime64[ns]``; ``site``,
-    ``site_name``, ``plot``, ``treatment``, ``count``, ``unit``, ``status`` and ``photo`` are
-    ``string``. Lines of visits whose site or date waits come last and have none.
+    ``decided`` (``boolean``) says whether a person gave it, ``photo`` which photo it is from.
+    ``effort`` (``Float64``) is missing in a study that states none. ``visit_date`` is
+    ``datetime64[ns]``, and all else ``string``.
     """
-    ordered = sorted(visits, key=_place)
-    return _frame((list(_OF_COUNTS), [li for v in ordered for li in _lines(study, v)]), _OF_COUNTS)
-
-
-def _place(visit: Visit) -> tuple[bool, bool, str, str]:
-    return not visit.site, not visit.visit_date, visit.site, visit.visit_date
+    settled = [visit for visit in visits if visit.site and visit.visit_date]
+    settled.sort(key=lambda visit: (visit.site, visit.visit_date))
+    lines = [line for visit in settled for line in _lines(study, visit)]
+    return _frame((list(_OF_COUNTS), lines), _OF_COUNTS)
 
 
 def _lines(study: Study, visit: Visit) -> Iterable[list[str]]:
     """The lines of one visit as text, like those of the other tables."""
     current = {state.read.field: state for state in visit.fields if state.serves}
     site = study.site(visit.site)
-    for plot in study.plots:
-        for count in study.counts:
-            state = current.get(f"{plot.name}.{count.name}")
-            counts = state is not None and state.status in RECORDED
-            yield [
-                visit.site,
-                site.label if site else "",
-                visit.visit_date,
-                plot.name,
-                plot.treatment,
-                count.name,
-                (state.value or "") if state is not None and counts else "",
-                count.unit,
-                state.status if state is not None else "",
-                "yes" if state is not None and state.decided is not None else "",
-                "",
-                state.seen.photo if state is not None else "",
-            ]
+    for plot, count in product(study.plots, study.counts):
+        state = current.get(f"{plot.name}.{count.name}")
+        if state is None:
+            continue
+        yield [
+            visit.site,
+            site.label if site else "",
+            visit.visit_date,
+            plot.name,
+            plot.treatment,
+            count.name,
+            (state.value or "") if state.status in RECORDED else "",
+            count.unit,
+            state.status,
+            "yes" if state.decided is not None else "",
+            "",
+            state.seen.photo,
+        ]
 
 
 def _frame(table: Lines, kinds: Mapping[str, Kind]) -> pd.DataFrame:
@@ -126,8 +124,8 @@ def _frame(table: Lines, kinds: Mapping[str, Kind]) -> pd.DataFrame:
 
 
 def _column(texts: Sequence[str], kind: Kind) -> pd.Series:
-    if kind == "bool":
-        return pd.Series([bool(text) for text in texts], dtype="bool")
+    if kind == "boolean":
+        return pd.Series([bool(text) for text in texts], dtype="boolean")
     if kind == "datetime64[ns]":
         days = pd.to_datetime(pd.Series(texts, dtype="object"), format="%Y-%m-%d")
         return days.astype("datetime64[ns]")
