@@ -4,6 +4,7 @@ On top of all rooms lies ``api.py``, the door for Python programs, and on it the
 """
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
@@ -71,3 +72,13 @@ def test_the_check_sees_imports() -> None:
 @pytest.mark.parametrize("module", MODULES)
 def test_modules_stay_small(module: str) -> None:
     assert len((ROOT / module).read_text("utf-8").splitlines()) <= 400
+
+
+def test_the_map_for_contributors_shows_every_room_and_files_that_are_there() -> None:
+    text = (ROOT.parent / "DEVELOPERS.md").read_text("utf-8")
+    chart = text.split("## The map of the rooms")[1].split("\n## ")[0]
+    named = {name for name in re.findall(r"`([\w/]+\.py)`", chart) if not name.startswith("tests/")}
+    assert named <= {*MODULES}
+    folders = {path.parent.name for path in ROOT.glob("*/__init__.py")}
+    assert {*re.findall(r"^\| `(\w+)` \|", chart, re.MULTILINE)} == {*folders, "api"}
+    assert folders <= {name.split("/")[0] for name in named}
