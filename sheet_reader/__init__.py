@@ -1,12 +1,54 @@
-"""sheet_reader: print count sheets, read their photographs, ask about the doubtful fields only."""
+"""sheet_reader: print count sheets, read their photographs, ask about the doubtful fields only.
 
-import os
+The names in ``__all__`` are the door for Python programs; :mod:`sheet_reader.api` describes them.
+They are loaded when they are first used: the import alone loads no other library and changes
+nothing in the process.
+"""
 
-# The matrices of a sheet are small: threads cost more than they bring, ten times as much where
-# several pictures are read at once. This must stand before numpy is first imported.
-for _library in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-    os.environ.setdefault(_library, "1")
+from importlib import import_module
+from typing import TYPE_CHECKING
 
-__all__ = ["__version__"]
+__all__ = [
+    "BatchSummary",
+    "PhotoField",
+    "PhotoPage",
+    "PhotoReading",
+    "SheetReaderError",
+    "Study",
+    "StudyRecord",
+    "__version__",
+    "open_record",
+    "open_study",
+    "print_sheets",
+    "read_batch",
+    "read_photo",
+]
 
 __version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from sheet_reader.api import (
+        BatchSummary,
+        PhotoField,
+        PhotoPage,
+        PhotoReading,
+        SheetReaderError,
+        Study,
+        StudyRecord,
+        open_record,
+        open_study,
+        print_sheets,
+        read_batch,
+        read_photo,
+    )
+else:  # hidden from type checkers: for them it would make every misspelt name one of any type
+
+    def __getattr__(name: str) -> object:
+        if name not in __all__:
+            raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+        value = getattr(import_module(f"{__name__}.api"), name)
+        globals()[name] = value
+        return value
+
+    def __dir__() -> list[str]:
+        return sorted({*globals(), *__all__})

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import shlex
 from collections.abc import Callable
 from datetime import date
@@ -55,13 +54,6 @@ def tell_notes(record: Record) -> None:
     """Say what does not fit between the record and study.toml, and what is not read yet."""
     for note in record.notes():
         click.echo(f"note: {note}")
-
-
-def has_record(folder: Path) -> bool:
-    """Whether the study in ``folder`` has a record already."""
-    from sheet_reader.record.engine import RECORD_FILE, URL_VARIABLE
-
-    return (folder / RECORD_FILE).exists() or bool(os.environ.get(URL_VARIABLE))
 
 
 def hint(command: str, folder: Path) -> str:

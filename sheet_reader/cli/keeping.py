@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, has_record, hint, open_study, study_argument
+from sheet_reader.cli.common import counted, hint, open_study, study_argument
 from sheet_reader.cli.terminal import clean_name, must_be_answerable
 from sheet_reader.errors import UsageError
 
@@ -141,8 +141,8 @@ def _some(names: Sequence[str]) -> str:
 def _must_exist(folder: Path) -> None:
     import os
 
+    from sheet_reader.record.engine import URL_VARIABLE, has_record
     from sheet_reader.record.opening import must_not_be_blank
-    from sheet_reader.record.store import URL_VARIABLE
 
     if not os.environ.get(URL_VARIABLE):
         must_not_be_blank(folder)

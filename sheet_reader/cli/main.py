@@ -12,6 +12,7 @@ import click
 from sheet_reader import __version__
 from sheet_reader.cli.boundary import BoundaryGroup
 from sheet_reader.cli.terminal import make_streams_safe
+from sheet_reader.threads import one_thread_from_the_start
 
 COMMANDS = {
     "print": "sheet_reader.cli.print_sheets:print_sheets",
@@ -66,6 +67,7 @@ def cli(debug: bool) -> None:
 
 def main() -> None:
     """Entry point of the installed command."""
+    one_thread_from_the_start()
     make_streams_safe()
     cli(prog_name="sheet-reader")
 

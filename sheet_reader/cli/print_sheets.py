@@ -2,16 +2,14 @@
 
 from __future__ import annotations
 
-import difflib
 from pathlib import Path
 
 import click
 
 from sheet_reader.cli.common import open_study, study_argument
-from sheet_reader.errors import UsageError
 from sheet_reader.sheet.model import BLANK
-from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.model import Study
+from sheet_reader.study.roster import on_roster
 
 REMINDER = (
     "Print in black on white paper at 100 % (“actual size”); 90 to 100 % still reads. "
@@ -56,17 +54,4 @@ def _sheets(study: Study, site: str | None, all_sites: bool) -> list[str]:
         return [entry.number for entry in study.roster]
     if site is None:
         return [BLANK]
-    number = site.strip()
-    if study.site(number) is None:
-        raise UsageError(
-            f"there is no site {number[:20]!r} on the roster", remedy=_hint(study, number)
-        )
-    return [number]
-
-
-def _hint(study: Study, number: str) -> str:
-    numbers = [entry.number for entry in study.roster]
-    close = difflib.get_close_matches(number[:20], numbers, n=3, cutoff=0.5) or numbers[:3]
-    listed = ", ".join(f"{n} {site.label}" for n in close if (site := study.site(n)))
-    wrong = "" if is_valid(number) else "its check digit is wrong; "
-    return f"{wrong}nearest: {listed}" if listed else f"{wrong}the roster is empty"
+    return [on_roster(study, site).number]

@@ -12,7 +12,6 @@ import click
 
 from sheet_reader.cli.common import (
     counted,
-    has_record,
     hint,
     open_study,
     study_argument,
@@ -101,6 +100,7 @@ def read(
 
 def _some_wait(study: Study) -> bool:
     """Whether an earlier run took in photos that are not read yet."""
+    from sheet_reader.record.engine import has_record
     from sheet_reader.record.store import Record
 
     if not has_record(study.folder):

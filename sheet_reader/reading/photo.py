@@ -19,6 +19,7 @@ from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.images import context_png, pack_boxes
 from sheet_reader.record.model import FoundField, FoundPage, PhotoResult, PhotoStatus
 from sheet_reader.study.model import Study
+from sheet_reader.threads import one_thread
 from sheet_reader.vision.types import BoxView, NoSheet, SheetView
 
 if TYPE_CHECKING:
@@ -51,6 +52,7 @@ def default_reader() -> Reader:
     return read_picture
 
 
+@one_thread()
 def read_original(
     path: Path,
     study: Study,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -34,6 +35,11 @@ def open_engine(url: str | URL) -> Engine:
     event.listen(engine, "connect", _set_up_sqlite)
     event.listen(engine, "begin", _begin_sqlite)
     return engine
+
+
+def has_record(folder: Path) -> bool:
+    """Whether the study in ``folder`` has a record already."""
+    return (folder / RECORD_FILE).exists() or bool(os.environ.get(URL_VARIABLE))
 
 
 def sqlite_url(file: Path) -> URL:

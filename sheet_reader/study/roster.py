@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import csv
+import difflib
 import io
 from pathlib import Path
 
+from sheet_reader.errors import UsageError
 from sheet_reader.study.check_digit import damm, is_valid
-from sheet_reader.study.model import Site
+from sheet_reader.study.model import Site, Study
 from sheet_reader.study.table import Mistakes, nearest, shown
 
 COLUMNS = ("number", "label", "contact")
@@ -130,3 +132,25 @@ def _row(place: str, row: dict[str, str], boxes: int | None, mistakes: Mistakes)
         hint = f"; {number[:-1]} would become {right}" if right else ""
         mistakes.add(f"{place} number", f"{number} does not end in its check digit{hint}")
     return len(mistakes.found) == before
+
+
+def on_roster(study: Study, number: str) -> Site:
+    """The roster line of the site with this number, blanks around it aside.
+
+    Raises UsageError where there is none, and names the nearest ones.
+    """
+    number = number.strip()
+    site = study.site(number)
+    if site is None:
+        raise UsageError(
+            f"there is no site {number[:20]!r} on the roster", remedy=_nearest_sites(study, number)
+        )
+    return site
+
+
+def _nearest_sites(study: Study, number: str) -> str:
+    numbers = [entry.number for entry in study.roster]
+    close = difflib.get_close_matches(number[:20], numbers, n=3, cutoff=0.5) or numbers[:3]
+    listed = ", ".join(f"{n} {site.label}" for n in close if (site := study.site(n)))
+    wrong = "" if is_valid(number) else "its check digit is wrong; "
+    return f"{wrong}nearest: {listed}" if listed else f"{wrong}the roster is empty"

@@ -1,0 +1,218 @@
+"""The door for Python programs. All names here can be imported from ``sheet_reader`` itself.
+
+>>> from sheet_reader import open_record, open_study
+>>> with open_record(open_study("bean_tips")) as record:  # doctest: +SKIP
+...     counts = record.counts()
+>>> recorded = counts.dropna(subset="value")  # doctest: +SKIP
+>>> recorded.groupby(["count", "treatment"])["value"].agg(["size", "mean"])  # doctest: +SKIP
+
+A mistake in the call or the study, a file that can't be used and a damaged record raise a
+:class:`SheetReaderError` (its kinds stand in :mod:`sheet_reader.errors`); a photo that can't be
+read is no error but a reason in the result. Nothing is printed. Reading uses one thread (others of
+the process that want to read wait), and leaves the libraries' threads as they were.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from datetime import date
+from os import PathLike
+from pathlib import Path
+from types import TracebackType
+from typing import TYPE_CHECKING, Self
+
+from sheet_reader.errors import SheetReaderError, UsageError, installation_error
+from sheet_reader.reading.single_photo import PhotoField, PhotoPage, PhotoReading, read_photo
+from sheet_reader.record.engine import has_record
+from sheet_reader.record.model import BatchSummary
+from sheet_reader.record.opening import must_not_be_blank
+from sheet_reader.record.store import Record
+from sheet_reader.study.model import Study
+from sheet_reader.study.reader import read_study
+from sheet_reader.study.roster import on_roster
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+__all__ = [
+    "BatchSummary",
+    "PhotoField",
+    "PhotoPage",
+    "PhotoReading",
+    "SheetReaderError",
+    "Study",
+    "StudyRecord",
+    "open_record",
+    "open_study",
+    "print_sheets",
+    "read_batch",
+    "read_photo",
+]
+
+PathText = str | PathLike[str]
+
+
+def open_study(path: PathText) -> Study:
+    """Read and check the study at ``path``: its folder, or the ``study.toml`` in it.
+
+    Raises :class:`~sheet_reader.errors.StudyError` with all mistakes of the study file and the
+    roster in ``mistakes``, and :class:`~sheet_reader.errors.StorageError` where it can't be read.
+    """
+    return read_study(Path(path))
+
+
+def print_sheets(
+    study: Study, sites: str | Iterable[str] = (), *, folder: PathText | None = None
+) -> list[Path]:
+    """Write the sheets of these sites (numbers as text) as PDF files and give their paths.
+
+    Without ``sites`` it is the blank sheet; ``[site.number for site in study.roster]`` are all. The
+    files go into ``folder``, by default ``sheets`` in the study's; a geometry file lies beside
+    each. Raises :class:`~sheet_reader.errors.UsageError` for a site that is not on the roster,
+    before any file is written, :class:`~sheet_reader.errors.StudyError` where the study does not
+    fit on its paper, and :class:`~sheet_reader.errors.StorageError`.
+    """
+    from sheet_reader.sheet.files import write_sheet
+    from sheet_reader.sheet.model import BLANK
+
+    wanted = [sites] if isinstance(sites, str) else sites
+    sheets = [on_roster(study, number).number for number in wanted] or [BLANK]
+    target = study.folder / "sheets" if folder is None else Path(folder)
+    return [write_sheet(study, sheet, target)[0] for sheet in sheets]
+
+
+def read_batch(
+    study: Study,
+    photos: PathText | Iterable[PathText] | None = None,
+    *,
+    mailbox: str | None = None,
+    again: bool = False,
+    jobs: int = 0,
+    today: date | None = None,
+    on_progress: Callable[[int, int, str], None] = lambda _done, _total, _name: None,
+) -> BatchSummary:
+    """Read photos into the study's record, as ``sheet-reader read`` does.
+
+    ``photos`` are files and folders, by default the study's ``inbox``; ``mailbox`` is
+    ``imaps://user@host/folder``; with ``again`` known photos are read once more. ``jobs`` 0 reads
+    in this process. A larger number starts that many others, in which each picture has a time
+    limit; a script must then keep its work under ``if __name__ == "__main__":``, or each of them
+    would run it again. ``on_progress`` is told photos done, photos in all, and a name.
+
+    A photo that can't be read is a line in the summary's ``lines``. Raises
+    :class:`~sheet_reader.errors.UsageError` where there are no such photos,
+    :class:`~sheet_reader.errors.StorageError`, :class:`~sheet_reader.errors.RecordError`, and
+    :class:`SheetReaderError` where all photos fail alike, since the installation is at fault.
+    """
+    from sheet_reader.intake.imap import parse_mailbox
+    from sheet_reader.reading import batch
+    from sheet_reader.reading.promise import reader_of
+
+    if jobs < 0:
+        raise UsageError("jobs must be 0 or more")
+    paths = _paths(photos)
+    for path in paths or ():
+        if not path.exists():
+            raise UsageError("there is no such photo or folder", where=path)
+    source = None if mailbox is None else parse_mailbox(mailbox)
+    with Record.open(study) as record:
+        reader = reader_of(record)
+    summary = batch.read_batch(
+        study,
+        paths,
+        mailbox=source,
+        on_progress=on_progress,
+        reader=reader,
+        today=today,
+        again=again,
+        jobs=jobs,
+    )
+    if summary.fault:
+        raise installation_error(summary.fault)
+    return summary
+
+
+def _paths(photos: PathText | Iterable[PathText] | None) -> list[Path] | None:
+    if photos is None:
+        return None
+    return [Path(p) for p in ([photos] if isinstance(photos, str | PathLike) else photos)]
+
+
+def open_record(study: Study) -> StudyRecord:
+    """Open the study's record to look at it; best in a ``with`` statement.
+
+    Raises :class:`~sheet_reader.errors.UsageError` where the study has none yet, or where it holds
+    another study's pages, and :class:`~sheet_reader.errors.RecordError` where it is damaged or
+    gone.
+    """
+    if not has_record(study.folder):
+        must_not_be_blank(study.folder)
+        raise UsageError(
+            "this study has no record yet", where=study.folder, remedy="read some photos first"
+        )
+    return StudyRecord(study, Record.open(study, for_reading=True))
+
+
+class StudyRecord:
+    """The values of a study as pandas data frames; each call sees the record as it is then.
+
+    In all of them text and site numbers are ``string`` (``0174`` stays ``0174``), dates
+    ``datetime64[ns]`` and whole numbers ``Int64``. What is not recorded, can't be read or waits
+    for a person is missing (``pd.NA``, ``pd.NaT``), never 0. Photos bear neutral names
+    (``photo-0027``), and no column holds a person's name or address.
+    """
+
+    def __init__(self, study: Study, record: Record) -> None:
+        self.study = study
+        self._record = record
+
+    def rows(self) -> pd.DataFrame:
+        """One line per visit, as in rows.csv: a column for each field of the study by its full
+        name, and ``waiting`` (``Int64``), how many of the visit's fields wait for a person.
+
+        The site's column is ``string``, the date's ``datetime64[ns]``, all others are ``Int64``.
+        """
+        from sheet_reader.results.data_frames import rows_frame
+
+        return rows_frame(self.study, self._record.visits())
+
+    def readings(self) -> pd.DataFrame:
+        """One line per field and photo, as in readings.csv, with its status and the reason.
+
+        ``pdf_page`` and ``page`` are ``Int64``, ``visit_date`` is ``datetime64[ns]``,
+        ``confidence`` and ``runner_up_confidence`` (0..1) are ``Float64``; all else is ``string``,
+        also ``value`` and ``runner_up``, which may be a count, a site number or a date. A flagged
+        field shows here what was read; whether it is right is not known yet.
+        """
+        from sheet_reader.results.data_frames import readings_frame
+
+        return readings_frame(self.study, self._record.readings())
+
+    def counts(self) -> pd.DataFrame:
+        """One line per site, visit, plot and count: the long form, for models and plots.
+
+        The columns are ``site``, ``site_name``, ``visit_date`` (``datetime64[ns]``), ``plot``,
+        ``treatment``, ``count``, ``value`` (``Int64``), ``unit``, ``status``, ``decided``
+        (``boolean``: by a person), ``effort`` (``Float64``) and ``photo``, else ``string``.
+        ``value`` is missing unless ``status`` is accepted, confirmed or corrected, ``effort`` where
+        the study states none. Visits whose site or date waits have no line here, nor have counts
+        on a page that has not arrived; :meth:`rows` shows both.
+        """
+        from sheet_reader.results.data_frames import counts_frame
+
+        return counts_frame(self.study, self._record.state())
+
+    def close(self) -> None:
+        """Close the record."""
+        self._record.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()

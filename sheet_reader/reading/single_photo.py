@@ -1,0 +1,104 @@
+"""One photo read by itself, without the study's record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from os import PathLike
+from pathlib import Path
+from typing import Literal
+
+from sheet_reader.errors import UsageError
+from sheet_reader.intake.bounds import DEFAULT
+from sheet_reader.intake.pictures import too_many_bytes
+from sheet_reader.reading import photo as photo_reading
+from sheet_reader.record.model import FoundField, FoundPage
+from sheet_reader.study.model import Study
+
+FieldStatus = Literal["accepted", "flagged", "empty"]
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoField:
+    """A field of a page as read. Use ``value`` only where ``status`` is "accepted".
+
+    ``name`` is the field's full name (``pinched.egg_clusters``); ``value`` the most probable value
+    as text ("14", "0174", "2026-05-20" for a date), None where nothing was read; ``confidence``
+    (0..1) its probability. ``status`` is "accepted", "flagged" (a person must look; ``reason``
+    says why, in words, "" for the others) or "empty": not recorded, which is not 0.
+    """
+
+    name: str
+    value: str | None
+    confidence: float
+    status: FieldStatus
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoPage:
+    """A page of a sheet found in a photo; ``fields`` in printed order.
+
+    ``site`` and ``visit_date`` are None where they are doubtful; ``page`` is the page of the
+    sheet and ``pdf_page`` that of the PDF or TIFF, both from 1. ``advice`` is a sentence for the
+    volunteer on how to take the next photo, or "".
+    """
+
+    site: str | None
+    visit_date: date | None
+    page: int
+    pdf_page: int
+    fields: tuple[PhotoField, ...]
+    advice: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoReading:
+    """What a photo gave: ``pages``, and ``reasons`` for each part of it that gave none.
+
+    Where ``pages`` is empty there is at least one reason, in a volunteer's words.
+    """
+
+    pages: tuple[PhotoPage, ...]
+    reasons: tuple[str, ...] = ()
+
+
+def read_photo(
+    path: str | PathLike[str], study: Study, *, today: date | None = None
+) -> PhotoReading:
+    """Read one photo (JPEG, PNG, TIFF, WebP, PDF; HEIC with the extra ``heic``) and keep nothing.
+
+    The study's record is neither used nor changed: the site's earlier counts and the study's own
+    audits, which ``read_batch`` knows, have no say. Visits after ``today`` (by default this
+    day) are doubted. There is no time limit, and the layout of the study is made ready anew by
+    each call. Raises :class:`~sheet_reader.errors.UsageError` where there is no such file, and
+    :class:`~sheet_reader.errors.StudyError` where the study does not fit on its paper.
+    """
+    photo = Path(path)
+    if not photo.is_file():
+        raise UsageError("there is no such photo", where=photo)
+    try:
+        if (size := photo.stat().st_size) > DEFAULT.file_bytes:
+            return PhotoReading((), (too_many_bytes(size, DEFAULT.file_bytes),))
+        photo.open("rb").close()
+    except OSError as error:
+        return PhotoReading((), (f"the file cannot be read: {error.strerror or error}",))
+    day = date.today() if today is None else today
+    reader = photo_reading.default_reader()
+    result = photo_reading.read_original(photo, study, photo_reading.book_of(study), day, reader)
+    return PhotoReading(tuple(_page(found) for found in result.pages), result.failures)
+
+
+def _page(found: FoundPage) -> PhotoPage:
+    return PhotoPage(
+        site=found.site,
+        visit_date=date.fromisoformat(found.visit_date) if found.visit_date else None,
+        page=found.page,
+        pdf_page=found.frame + 1,
+        fields=tuple(_field(f) for f in found.fields),
+        advice=found.advice,
+    )
+
+
+def _field(found: FoundField) -> PhotoField:
+    return PhotoField(found.field, found.value, found.confidence, found.status, found.reason)
