@@ -96,7 +96,7 @@ class Checked:
         kept = self.tell(threshold)
         return int((kept & ~self.correct).sum()), int(kept.sum())
 
-    def grouping(self, threshold: float) -> float:
+    def design_effect(self, threshold: float) -> float:
         """Design effect of the errors at or above ``threshold``: 1 where each stands alone."""
         if self.sheets is None:
             return 1.0
@@ -109,7 +109,7 @@ class Checked:
 class Promise:
     """From ``threshold`` on at most ``accepted_error`` of the accepted fields are wrong, with
     confidence 1 - ``delta``: of ``checked`` such fields ``wrong`` were wrong, and ``bound`` is the
-    exact upper bound, errors going together by the design effect ``grouping``. ``kept`` is the
+    exact upper bound, errors going together by the design effect ``design_effect``. ``kept`` is the
     share of all checked fields that would be accepted; ``basis`` says which data it rests on.
     """
 
@@ -120,12 +120,14 @@ class Promise:
     checked: int
     kept: float
     basis: str = ""
-    grouping: float = 1.0
+    design_effect: float = 1.0
 
     @property
     def bound(self) -> float:
         """Exact one-sided upper bound of the share wrong among accepted fields."""
-        return upper_bound(self.wrong / self.grouping, self.checked / self.grouping, self.delta)
+        return upper_bound(
+            self.wrong / self.design_effect, self.checked / self.design_effect, self.delta
+        )
 
     @property
     def sentence(self) -> str:
@@ -182,11 +184,11 @@ def _loosest(
     best: Promise | None = None
     for threshold in [start, *(t for t in GRID if t < start)]:
         wrong, checked = data.at(threshold)
-        grouping = data.grouping(threshold)
-        if at_most(wrong / grouping, checked / grouping, accepted_error) > delta:
+        design_effect = data.design_effect(threshold)
+        if at_most(wrong / design_effect, checked / design_effect, accepted_error) > delta:
             break
         kept = checked / max(1, len(data.scores))
-        best = Promise(threshold, accepted_error, delta, wrong, checked, kept, basis, grouping)
+        best = Promise(threshold, accepted_error, delta, wrong, checked, kept, basis, design_effect)
     return best or refusal(data, start, accepted_error, delta)
 
 

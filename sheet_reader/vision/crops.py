@@ -117,7 +117,7 @@ def ink_shares(crops: list[Gray], boxes_mm: Array) -> tuple[Array, float]:
     return shares, noise
 
 
-def drop_strangers(crop: Gray, box_mm: tuple[float, float, float, float]) -> Gray:
+def remove_neighbour_ink(crop: Gray, box_mm: tuple[float, float, float, float]) -> Gray:
     """The crop without strokes that come in over its left or right edge and stay out of the box.
 
     Such strokes belong to the neighbour's digit. A stroke that goes well into the box stays.
@@ -130,13 +130,13 @@ def drop_strangers(crop: Gray, box_mm: tuple[float, float, float, float]) -> Gra
     dark = (crop < PAPER * (1.0 - _INK)).astype(np.uint8)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
     touching = set(np.unique(labels[:, :2])) | set(np.unique(labels[:, -2:]))
-    strangers = np.zeros_like(dark)
+    foreign = np.zeros_like(dark)
     for label in touching - {0}:
         inside = int((labels[:, left:right] == label).sum())
         if inside < 0.25 * stats[label, cv2.CC_STAT_AREA]:
-            strangers[labels == label] = 1
-    if not strangers.any():
+            foreign[labels == label] = 1
+    if not foreign.any():
         return crop
     cleaned = crop.copy()
-    cleaned[cv2.dilate(strangers, np.ones((3, 3), np.uint8)) > 0] = round(PAPER)
+    cleaned[cv2.dilate(foreign, np.ones((3, 3), np.uint8)) > 0] = round(PAPER)
     return cleaned

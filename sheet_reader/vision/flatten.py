@@ -108,8 +108,8 @@ def page_grid(surface: Surface, px_per_mm: float) -> PageGrid:
     Pixel (row, column) is centred on ((column + ½), (row + ½)) / ``px_per_mm`` of the page.
     """
     block = max(round(_GRID_MM * px_per_mm), 1)
-    width = round(surface.lattice.width_mm * px_per_mm)
-    height = round(surface.lattice.height_mm * px_per_mm)
+    width = round(surface.control_grid.width_mm * px_per_mm)
+    height = round(surface.control_grid.height_mm * px_per_mm)
     xs = as_array((np.arange(-1, -(-width // block) + 1) + 0.5) * block / px_per_mm)
     ys = as_array((np.arange(-1, -(-height // block) + 1) + 0.5) * block / px_per_mm)
     return PageGrid(as_float32(grid_px(surface, xs, ys)), block, (width, height))
@@ -117,10 +117,10 @@ def page_grid(surface: Surface, px_per_mm: float) -> PageGrid:
 
 def grid_px(surface: Surface, xs: Array, ys: Array) -> Array:
     """Picture pixels (len(ys), len(xs), 2) of a grid of page points."""
-    lattice = surface.lattice
-    nx, ny = lattice.counts
-    bx, _ = lattice.axes(np.stack([xs, np.zeros_like(xs)], axis=1))
-    _, by = lattice.axes(np.stack([np.zeros_like(ys), ys], axis=1))
+    control_grid = surface.control_grid
+    nx, ny = control_grid.counts
+    bx, _ = control_grid.axes(np.stack([xs, np.zeros_like(xs)], axis=1))
+    _, by = control_grid.axes(np.stack([np.zeros_like(ys), ys], axis=1))
     table = surface.coefficients.reshape(ny, nx, 2)
     moved = np.stack([by @ table[..., c] @ bx.T for c in (0, 1)], axis=-1)
     flat = moved + np.stack(np.meshgrid(xs, ys), axis=-1)
@@ -166,7 +166,7 @@ def paper_level(gray: Gray, px_per_mm: float) -> Gray:
 
 def flatten(pyramid: Pyramid, surface: Surface, px_per_mm: float) -> FlatPage:
     """The page laid flat through ``surface``."""
-    centre = np.array([[surface.lattice.width_mm / 2, surface.lattice.height_mm / 2]])
+    centre = np.array([[surface.control_grid.width_mm / 2, surface.control_grid.height_mm / 2]])
     depth = pyramid.depth_for(float(surface.px_per_mm(centre)[0]), px_per_mm)
     grid = page_grid(surface, px_per_mm)
     gray = pyramid.sample_level(depth, grid.dense(depth))

@@ -111,7 +111,7 @@ def _grow(
     return members, matrix
 
 
-def _misfit(plan: MarkerPlan, members: tuple[SeenMarker, ...], matrix: Array) -> float:
+def _reprojection_error(plan: MarkerPlan, members: tuple[SeenMarker, ...], matrix: Array) -> float:
     page = np.concatenate([plan.corners_mm[m.id] for m in members])
     picture = np.concatenate([m.corners_px for m in members])
     side = np.mean([m.module_px for m in members])
@@ -130,7 +130,7 @@ def group_markers(plans: tuple[MarkerPlan, ...], seen: list[SeenMarker]) -> list
         best: tuple[tuple[int, float], Group] | None = None
         for number, plan in enumerate(plans):
             for members, matrix in _candidates(plan, free):
-                rank = (len(members), -_misfit(plan, members, matrix))
+                rank = (len(members), -_reprojection_error(plan, members, matrix))
                 if best is None or rank > best[0]:
                     best = (rank, Group(number, members, matrix))
         if best is None:

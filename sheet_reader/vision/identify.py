@@ -16,10 +16,10 @@ from sheet_reader.vision.codes import (
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import coarse_surface
-from sheet_reader.vision.markers import patient_markers
+from sheet_reader.vision.markers import exhaustive_markers
 from sheet_reader.vision.printed import printed_code_available, read_printed
 from sheet_reader.vision.quality import what_is_outside
-from sheet_reader.vision.surface import Sightings, Surface, apply_homography
+from sheet_reader.vision.surface import Correspondences, Surface, apply_homography
 from sheet_reader.vision.template import PreparedPage
 from sheet_reader.vision.types import NoSheet
 
@@ -28,7 +28,7 @@ _FOCUS_LEAST = 6.0
 
 
 def identify(
-    pyramid: Pyramid, template: PreparedPage, group: Group, start: Sightings, first: Surface,
+    pyramid: Pyramid, template: PreparedPage, group: Group, start: Correspondences, first: Surface,
     book: LayoutBook,
 ) -> tuple[Page, str] | NoSheet:  # fmt: skip
     """The page and the means by which it was told, or why it can't be told.
@@ -101,7 +101,7 @@ def _unreadable(pyramid: Pyramid, page: Page, group: Group, read: CodeRead) -> N
 def nothing_found(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], book: LayoutBook) -> NoSheet:
     """Why a picture without a group of markers gives no sheet."""
     gray = pyramid.levels[0]
-    seen = patient_markers(gray, [])
+    seen = exhaustive_markers(gray, [])
     depth = int(np.clip(round(np.log2(max(gray.shape) / _ANYWHERE_PX)), 0, 4))
     read, _ = read_anywhere(pyramid.level(depth))
     if read.code is not None:

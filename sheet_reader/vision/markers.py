@@ -23,7 +23,7 @@ SHEET_CORRECTION = 0.4
 OPENCV_CORRECTION = 0.6
 _MODULES = 8
 _NEAR_ENOUGH = 1.2
-_QUICK_PX = 1200
+_FAST_PX = 1200
 """Long side of the picture for the first pass: 98 % of what 1600 px shows, in two thirds of the
 time."""
 
@@ -127,13 +127,13 @@ def merge_markers(*lists: list[SeenMarker]) -> list[SeenMarker]:
     return merged
 
 
-def quick_markers(gray: Gray) -> list[SeenMarker]:
+def fast_markers(gray: Gray) -> list[SeenMarker]:
     """Sheet markers by one pass over a reduced picture: fast, and enough for most photographs."""
-    reduced, factor = reduce_by(gray, _QUICK_PX)
+    reduced, factor = reduce_by(gray, _FAST_PX)
     return _scaled(_detect(reduced, SHEET_DICTIONARY, SHEET_CORRECTION, (9,)), factor)
 
 
-def patient_markers(gray: Gray, known: list[SeenMarker]) -> list[SeenMarker]:
+def exhaustive_markers(gray: Gray, known: list[SeenMarker]) -> list[SeenMarker]:
     """Sheet markers by several passes at other scales and levels of light, ``known`` included."""
     passes: list[list[SeenMarker]] = [known]
     for long_side in (1000, 2000):
@@ -147,7 +147,7 @@ def patient_markers(gray: Gray, known: list[SeenMarker]) -> list[SeenMarker]:
 def refine_corners(gray: Gray, found: list[SeenMarker]) -> list[SeenMarker]:
     """Corners brought to a fraction of a pixel at full resolution.
 
-    A corner that strays more than one module from where it was seen keeps its first place.
+    A corner that lies more than one module from where it was seen keeps its first place.
     """
     levels = [gray]
     refined = []
@@ -177,6 +177,6 @@ def _refine_one(
         return marker
     end = cv2.cornerSubPix(level, start.reshape(-1, 1, 2).copy(), (half, half), (-1, -1), criteria)
     end = end.reshape(4, 2)
-    strayed = np.linalg.norm(end - start, axis=1) > marker.module_px / factor
-    end[strayed] = start[strayed]
+    outlying = np.linalg.norm(end - start, axis=1) > marker.module_px / factor
+    end[outlying] = start[outlying]
     return SeenMarker(marker.id, (end.astype(np.float64) + 0.5) * factor - 0.5)

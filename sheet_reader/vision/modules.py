@@ -1,4 +1,4 @@
-"""The machine code read module by module, where its finder patterns are hidden or blurred.
+"""The machine code read module by module, where its finder patterns are occluded or blurred.
 
 The paper's surface tells where each module lies, so the code need not be found first. Its bits
 are either set again with clean finder patterns and decoded, or compared with the codes of all

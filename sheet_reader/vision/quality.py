@@ -13,7 +13,7 @@ from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import BoxView, PhotoQuality
 
-BURNT = 250
+SATURATED = 250
 """Grey value from which a place counts as burnt out."""
 _PROFILE_MM = 1.1
 _SAMPLES = 45
@@ -105,8 +105,8 @@ def glare_share(flat: FlatPage) -> float:
     gray = gray.ravel() if flat.inside is None else gray[flat.inside[::4, ::4]]
     if gray.size == 0:
         return 0.0
-    burnt = float((gray >= BURNT).mean())
-    return burnt if np.median(gray) < BURNT - 10 else 0.0
+    saturated = float((gray >= SATURATED).mean())
+    return saturated if np.median(gray) < SATURATED - 10 else 0.0
 
 
 def what_is_outside(outline_px: Array, shape: tuple[int, int]) -> str:
@@ -130,20 +130,20 @@ def what_is_outside(outline_px: Array, shape: tuple[int, int]) -> str:
 
 
 def advice(
-    quality: PhotoQuality, hidden: list[str], noise: float, outline_px: Array,
+    quality: PhotoQuality, occluded: list[str], noise: float, outline_px: Array,
     shape: tuple[int, int],
 ) -> str:  # fmt: skip
     """One sentence that helps most with the next photograph, or "".
 
-    ``hidden`` are the boxes' reasons, ``noise`` the paper's (standard deviation, share of its
+    ``occluded`` are the boxes' reasons, ``noise`` the paper's (standard deviation, share of its
     brightness), ``outline_px`` (4, 2) the page's corners in a picture of ``shape``.
     """
-    if "outside the picture" in hidden:
+    if "outside the picture" in occluded:
         part = what_is_outside(outline_px, shape) or "print is partly outside"
         return f"Please photograph the whole sheet: its {part}."
-    if "covered" in hidden:
+    if "covered" in occluded:
         return "Please keep fingers and other things off the boxes: some are covered."
-    if "burnt out" in hidden or quality.glare_share > _GLARE_SHARE:
+    if "burnt out" in occluded or quality.glare_share > _GLARE_SHARE:
         return "Please turn away from the lamp or the sun: a bright reflection lies on the sheet."
     if quality.px_per_mm < _FEWEST_PX_PER_MM:
         return _step_closer(outline_px, shape)
@@ -151,7 +151,7 @@ def advice(
         return "Please hold still and tap the sheet to focus: the picture is blurred."
     if quality.contrast < _LEAST_CONTRAST or noise > _MOST_NOISE * quality.contrast:
         return "Please find more light: ink and paper can hardly be told apart."
-    if any(hidden):
+    if any(occluded):
         return "Please lay the sheet flat: some boxes could not be found."
     return ""
 
@@ -171,12 +171,12 @@ def photo_quality(
     ground: Ground,
 ) -> PhotoQuality:  # fmt: skip
     """The whole sheet's quality from its boxes and markers; ``shape`` is the picture's."""
-    hidden = [b.hidden for b in boxes if b.hidden]
+    occluded = [b.occluded for b in boxes if b.occluded]
     measured = PhotoQuality(
         px_per_mm=float(np.median([b.px_per_mm for b in boxes])) if boxes else 0.0,
         blur_mm=float(np.median(sharp.blur_mm)) if len(sharp.blur_mm) else 0.0,
         contrast=float(np.median(sharp.contrast)) if len(sharp.contrast) else 0.0,
-        hidden_boxes=len(hidden),
+        occluded_boxes=len(occluded),
         glare_share=ground.glare,
     )
-    return replace(measured, advice=advice(measured, hidden, ground.noise, outline_px, shape))
+    return replace(measured, advice=advice(measured, occluded, ground.noise, outline_px, shape))

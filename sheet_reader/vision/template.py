@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.arrays import Array, Float32, Gray
-from sheet_reader.vision.surface import Lattice
+from sheet_reader.vision.surface import ControlGrid
 
 COARSE = 2.5
 """Scale (px per mm) at which large tiles are matched."""
@@ -56,7 +56,7 @@ class PreparedPage:
     """
 
     page: Page
-    lattice: Lattice
+    control_grid: ControlGrid
     tiles: tuple[Tile, ...]
     boxes: tuple[Tile, ...]
     tile_centres: Array
@@ -198,7 +198,7 @@ def prepare(page: Page, raster: Gray) -> PreparedPage:
     boxes = _box_tiles(page, fine, _writing_mask(page, fine.shape, FINE))
     return PreparedPage(
         page,
-        Lattice(page.width_mm, page.height_mm),
+        ControlGrid(page.width_mm, page.height_mm),
         tuple(tiles),
         tuple(boxes),
         np.array([t.centre_mm for t in tiles], dtype=np.float64).reshape(-1, 2),

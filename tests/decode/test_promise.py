@@ -96,9 +96,9 @@ def test_the_promise_holds_where_errors_come_by_sheets():
 def test_the_design_effect_counts_errors_that_stand_together():
     # Korn & Graubard 1998: counts over the design effect, here sum k² / sum k for Poisson errors
     data = Checked.of([0.9] * 6, [False, False, False, False, True, True], [1, 1, 1, 2, 2, 3])
-    assert data.grouping(0.5) == pytest.approx((9 + 1) / 4)
-    assert data.grouping(0.95) == 1.0
-    assert Checked.of([0.9], [False]).grouping(0.5) == 1.0
+    assert data.design_effect(0.5) == pytest.approx((9 + 1) / 4)
+    assert data.design_effect(0.95) == 1.0
+    assert Checked.of([0.9], [False]).design_effect(0.5) == 1.0
 
 
 @pytest.mark.parametrize("enough", [2995, 2994])

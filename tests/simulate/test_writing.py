@@ -102,7 +102,7 @@ def test_about_three_in_a_hundred_sums_are_wrong(beans: LayoutBook) -> None:
 
 
 @pytest.mark.parametrize(
-    ("slip", "expected"),
+    ("error", "expected"),
     [
         ("off by one or two", {34, 35, 37, 38}),
         ("carry", {26, 46, 136}),
@@ -111,9 +111,9 @@ def test_about_three_in_a_hundred_sums_are_wrong(beans: LayoutBook) -> None:
         ("one digit", {30, 31, 32, 33, 34, 35, 37, 38, 39, 6, 16, 26, 46, 56, 66, 76, 86, 96}),
     ],
 )
-def test_a_wrong_total_is_one_that_people_write(slip: str, expected: set[int]) -> None:
+def test_a_wrong_total_is_one_that_people_write(error: str, expected: set[int]) -> None:
     rng = np.random.default_rng(1)
-    found = {wrong_total(slip, (3, 10, 23, 0), 36, 200, rng) for _ in range(400)}
+    found = {wrong_total(error, (3, 10, 23, 0), 36, 200, rng) for _ in range(400)}
     assert found == expected
 
 
