@@ -21,13 +21,13 @@ from sheet_reader.vision.markers import (
     refine_corners,
 )
 from sheet_reader.vision.other_print import other_sheet
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.seek import seek_missing
 from sheet_reader.vision.surface import fit_surface
-from sheet_reader.vision.template import RASTER, PreparedPage, boxes_of, prepare
+from sheet_reader.vision.template import PreparedPage, boxes_of, prepare
 from sheet_reader.vision.types import Finding, NoSheet, SheetView
 from sheet_reader.vision.view import build_view
 
-_ENOUGH_MARKERS = 4
 _prepared: WeakKeyDictionary[LayoutBook, dict[tuple[str, int], PreparedPage]] = WeakKeyDictionary()
 
 
@@ -41,13 +41,13 @@ def _prepare(book: LayoutBook, page: Page) -> PreparedPage:
     blank = _blank_pages(book)[page.number - 1]
     key = (BLANK, page.number)
     if key not in shelf:
-        shelf[key] = prepare(blank, book.template(blank, RASTER))
+        shelf[key] = prepare(blank, book.template(blank, VISION.template.raster_px_per_mm))
     same = boxes_of(shelf[key], page)
     if same is not None:
         return same
     own = (page.code.sheet, page.number)
     if own not in shelf:
-        shelf[own] = prepare(page, book.template(page, RASTER))
+        shelf[own] = prepare(page, book.template(page, VISION.template.raster_px_per_mm))
     return shelf[own]
 
 
@@ -62,7 +62,7 @@ def find_sheets(gray: Gray, book: LayoutBook) -> list[Finding]:
     pyramid = Pyramid(gray)
     seen = fast_markers(gray)
     groups = _groups(pyramid, plans, seen)
-    exhaustive = not groups or any(len(g.markers) < _ENOUGH_MARKERS for g in groups)
+    exhaustive = not groups or any(len(g.markers) < VISION.find.enough_markers for g in groups)
     if not exhaustive:
         findings = _read_groups(pyramid, groups, plans, book)
         exhaustive = any(isinstance(f, NoSheet) and f.kind == "no code" for f in findings)

@@ -17,12 +17,8 @@ from sheet_reader.vision.arrays import (
     as_gray,
     look_up,
 )
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface, apply_homography
-
-LEVEL_MM = 12.0
-"""Closing with a square of this side gives the paper: larger than a filled box, so that a struck
-box does not pass for paper. A closing keeps straight edges, so a shadow's edge stays sharp."""
-_GRID_MM = 2.0
 
 
 class Pyramid:
@@ -107,7 +103,7 @@ def page_grid(surface: Surface, px_per_mm: float) -> PageGrid:
 
     Pixel (row, column) is centred on ((column + ½), (row + ½)) / ``px_per_mm`` of the page.
     """
-    block = max(round(_GRID_MM * px_per_mm), 1)
+    block = max(round(VISION.flatten.grid_mm * px_per_mm), 1)
     width = round(surface.control_grid.width_mm * px_per_mm)
     height = round(surface.control_grid.height_mm * px_per_mm)
     xs = as_array((np.arange(-1, -(-width // block) + 1) + 0.5) * block / px_per_mm)
@@ -157,8 +153,8 @@ class FlatPage:
 
 
 def paper_level(gray: Gray, px_per_mm: float) -> Gray:
-    """The paper's local brightness, uint8 (H, W): ink up to :data:`LEVEL_MM` wide closed."""
-    side = round(LEVEL_MM * px_per_mm) | 1
+    """The paper's local brightness, uint8 (H, W): ink up to ``level_mm`` wide closed."""
+    side = round(VISION.flatten.level_mm * px_per_mm) | 1
     kernel = np.ones((side, side), dtype=np.uint8)
     calm = cv2.blur(gray, (3, 3))
     return as_gray(cv2.morphologyEx(calm, cv2.MORPH_CLOSE, kernel, borderType=cv2.BORDER_REPLICATE))

@@ -8,13 +8,8 @@ import cv2
 import numpy as np
 
 from sheet_reader.vision.arrays import Array, Flags, Float32, as_array, as_float32
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.template import Tile
-
-_APART_MM = 1.6
-"""A second peak nearer than this is the same peak."""
-_STEPS = 4
-_OUTLIER = 0.25
-"""Pixels off by more than this share of the print's contrast weigh less."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +81,8 @@ def _match_one(
         if peak <= 0:
             return 0.0, 0.0, 0.0, 1.0, 1.0
         second_peak_ratio = (
-            _second_peak(surface, px, py, max(round(_APART_MM * px_per_mm), 2)) / peak
+            _second_peak(surface, px, py, max(round(VISION.match.peaks_apart_mm * px_per_mm), 2))
+            / peak
         )
         # where something stronger nearby outshone it, go on from the middle
         found = _place(window, tile, px, py, 2 * search_radius)
@@ -118,7 +114,7 @@ def _place(
     what stands beside the tile does not pull it; None where the place runs off the window.
     """
     height, width = tile.weighted.shape
-    for _ in range(_STEPS):
+    for _ in range(VISION.match.steps):
         if not (0 < px < limit and 0 < py < limit):
             return None
         seen = window[py : py + height, px : px + width].ravel()[tile.active]
@@ -143,7 +139,7 @@ def _robust_shift(seen: Float32, tile: Tile, gain: float) -> tuple[float, float,
     """
     basis = tile.basis
     off = seen - (tile.solver @ seen) @ basis
-    off *= np.float32(1.0 / max(_OUTLIER * gain, 0.02))
+    off *= np.float32(1.0 / max(VISION.match.outlier * gain, 0.02))
     weight = np.float32(1.0) / (np.float32(1.0) + off * off)
     weighted = basis * weight
     answer = cv2.solve(weighted @ basis.T, (weighted @ seen)[:, None])[1][:, 0]

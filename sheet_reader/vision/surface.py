@@ -8,20 +8,14 @@ has an estimate of the error that remains there.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
 from scipy.linalg.lapack import dpotrf, dpotri, dpotrs
 
 from sheet_reader.vision.arrays import Array, as_array
-
-KNOT_MM = 32.0
-"""Spacing of the spline's knots."""
-CURVATURE_PER_MM = 1.2e-3
-"""Prior standard deviation of the displacement's second derivatives, in 1/mm: a sheet with 9 mm
-of curl over its height, seen at 35 degrees, comes to about this."""
-_AFFINE_SD_MM = 30.0
+from sheet_reader.vision.parameters import VISION
 
 
 def apply_homography(matrix: Array, points: Array) -> Array:
@@ -61,7 +55,7 @@ class ControlGrid:
 
     width_mm: float
     height_mm: float
-    step_mm: float = KNOT_MM
+    step_mm: float = field(default_factory=lambda: VISION.surface.knot_mm)
 
     @property
     def counts(self) -> tuple[int, int]:
@@ -95,7 +89,7 @@ class ControlGrid:
         ys = np.linspace(0, self.height_mm, 2 * ny)
         grid = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
         weight = 1.0 / (curvature * self.step_mm**2) ** 2 / 4.0
-        precision = np.eye(nx * ny) / (_AFFINE_SD_MM**2 * nx * ny / 16.0)
+        precision = np.eye(nx * ny) / (VISION.surface.affine_sd_mm**2 * nx * ny / 16.0)
         for order, factor in (((2, 0), 1.0), ((0, 2), 1.0), ((1, 1), 2.0)):
             curve = self.design(grid, order)
             precision += factor * weight * curve.T @ curve
@@ -170,7 +164,7 @@ def fit_surface(
     control_grid: ControlGrid,
     homography: Array,
     seen: Correspondences,
-    curvature: float = CURVATURE_PER_MM,
+    curvature: float | None = None,
     rounds: int = 3,
 ) -> Surface:
     """The surface that agrees best with ``seen``, robust (Cauchy weights) to outliers.
@@ -181,7 +175,7 @@ def fit_surface(
     flat = apply_homography(as_array(np.linalg.inv(homography)), seen.picture_px)
     target = flat - seen.page_mm
     basis = control_grid.design(seen.page_mm)
-    prior = control_grid.prior(curvature)
+    prior = control_grid.prior(curvature or VISION.surface.curvature_per_mm)
     base = 1.0 / seen.sd_mm**2
     weights = base.copy()
     for _ in range(max(rounds, 1)):

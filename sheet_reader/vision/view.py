@@ -10,17 +10,10 @@ from sheet_reader.vision.crops import crop_quads, cut_crops, ink_shares, remove_
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import Located
-from sheet_reader.vision.quality import SATURATED, Ground, glare_share, photo_quality, sharpness
+from sheet_reader.vision.parameters import VISION
+from sheet_reader.vision.quality import Ground, glare_share, photo_quality, sharpness
 from sheet_reader.vision.template import box_corners
 from sheet_reader.vision.types import BoxView, SheetView
-
-_LOST = 0.12
-"""A corner of the frame with less than this share of the usual contrast is not to be seen."""
-_GONE, _TORN = 0.03, 0.36
-"""A box with one corner below the first and another below the second is covered in part:
-measured on simulated pictures, where of visible boxes only a few filled-in ones look so."""
-_COVERED_LEVEL = 0.8
-_COVERED_REACH_MM = 45.0
 
 
 def build_view(
@@ -76,12 +69,12 @@ def _occluded(pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Arra
     outside = (first < 0).any(axis=1) | (last > (width - 1, height - 1)).any(axis=1)
     level = _corner_levels(located.flat, centres + located.carried_mm, sizes_mm)
     typical = float(np.median(located.gains[located.confirmed])) if located.confirmed.any() else 1.0
-    lost = located.gains < _LOST * typical
+    lost = located.gains < VISION.view.lost * typical
     paper = _paper_near(level, centres, located.confirmed, lost.sum(axis=1) > 0)
     low, second = np.sort(located.gains, axis=1)[:, :2].T / max(typical, 1e-6)
-    torn = (low < _GONE) & (second < _TORN)
-    bright = lost & (level >= SATURATED - 3)
-    dark = lost & (level < _COVERED_LEVEL * paper[:, None])
+    torn = (low < VISION.view.gone) & (second < VISION.view.torn)
+    bright = lost & (level >= VISION.quality.saturated - 3)
+    dark = lost & (level < VISION.view.covered_level * paper[:, None])
     reasons = []
     for i in range(len(centres)):
         if outside[i]:
@@ -111,7 +104,9 @@ def _paper_near(level: Array, centres: Array, confirmed: Flags, wanted: Flags) -
     own = np.median(level, axis=1)
     paper = np.full(len(centres), float(np.median(own[confirmed])))
     for i in np.flatnonzero(wanted):
-        near = confirmed & (np.linalg.norm(centres - centres[i], axis=1) < _COVERED_REACH_MM)
+        near = confirmed & (
+            np.linalg.norm(centres - centres[i], axis=1) < VISION.view.paper_radius_mm
+        )
         if near.any():
             paper[i] = np.median(own[near])
     return paper
