@@ -27,6 +27,7 @@ from dataclasses import replace
 import numpy as np
 
 from sheet_reader.decode.binomial import at_most, checks_needed, lower_bound
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.promise import (
     DELTA,
     Checked,
@@ -37,8 +38,7 @@ from sheet_reader.decode.promise import (
     refusal,
 )
 
-ALIKE = 0.02
-"""Intraclass correlation of errors within a visit."""
+ALIKE = DECODE.alike
 WEAKER = (10.0, 5.0, 3.0, 2.0, 1.5)
 
 

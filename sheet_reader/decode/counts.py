@@ -21,12 +21,13 @@ from numpy.typing import NDArray
 from scipy.special import gammaln
 
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.study.model import FieldSpec
 
-ODD_COUNT = 0.02
-DISCOUNT = 0.3
-EVEN_SHARE = 0.5
+ODD_COUNT = DECODE.odd_count
+DISCOUNT = DECODE.history_discount
+EVEN_SHARE = DECODE.even_share
 
 History = Mapping[str, Mapping[str, Sequence[int]]]
 """Site number → full field name → that site's earlier values of the field, oldest first."""

@@ -21,12 +21,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.study.model import Season
 
-ODD_DATE = 0.01
-OFFER = 1e-3
-"""A possible day is offered in place of an impossible one from this likelihood ratio on."""
+ODD_DATE = DECODE.odd_date
+OFFER = DECODE.date_offer
 
 PARTS = ("day", "month", "year")
 _MONTHS = (

@@ -21,16 +21,14 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, BoxReadings
 from sheet_reader.vision.types import BoxView
 
-TOLERATED_OFFSET_MM = 1.5
-FAINTEST_CONTRAST = 0.06
-"""Below this share of the paper's brightness ink cannot be told from paper (an assumption)."""
-WORST_BLUR_MM = 1.5
-"""Blur of this width (one standard deviation) merges the strokes of a digit (an assumption)."""
-FLOOR = 1e-9
-"""No class of any box is ever quite impossible."""
+TOLERATED_OFFSET_MM = DECODE.tolerated_offset_mm
+FAINTEST_CONTRAST = DECODE.faintest_contrast
+WORST_BLUR_MM = DECODE.worst_blur_mm
+FLOOR = DECODE.probability_floor
 
 
 def place_doubt(error_mm: float) -> float:

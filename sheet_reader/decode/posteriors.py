@@ -23,17 +23,15 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
 
-GAP_WEIGHT = 0.1
-EXACT_BOXES = 4
-BEAM = 1500
-NEGLIGIBLE = 1e-9
+GAP_WEIGHT = DECODE.gap_weight
+EXACT_BOXES = DECODE.exact_boxes
+BEAM = DECODE.beam
+NEGLIGIBLE = DECODE.negligible
 """Values less probable than this are not listed; their mass goes to "something else"."""
-CONTRADICTION = 0.2
-"""A reading less than this times as probable by the boxes alone as the best one is never accepted
-on outside knowledge (roster, range, history, sums, the writer's hand): the paper says something
-else, so a person is asked."""
+CONTRADICTION = DECODE.contradiction
 
 EMPTY_AT = CLASSES.index(EMPTY)
 STRUCK_AT = CLASSES.index(STRUCK)

@@ -23,6 +23,7 @@ from sheet_reader.decode.counts import History, judge_count, with_history, with_
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
 from sheet_reader.decode.judgement import Judgement
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import CONTRADICTION, NumberPosterior, read_numbers
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
@@ -34,12 +35,9 @@ from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.vision.types import SheetView
 
-KEY_DOUBT = 1.0 / 4.0
-"""Site and date place the whole sheet, and a wrong one spoils some twenty counts: of the doubt that
-is allowed in a count they may have this share (a choice of this house)."""
+KEY_DOUBT = DECODE.key_doubt
 
-KNOWN = 0.99
-"""From this probability on a site or a date tells which digits its boxes hold."""
+KNOWN = DECODE.known
 
 Group = tuple[str, str]
 """Field name and part: "" or, in a date, day, month or year."""

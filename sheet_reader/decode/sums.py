@@ -24,11 +24,10 @@ overrules (``NumberPosterior.overrules``): then the volunteer's sum is disputed,
 is shown as read, and a person is asked (:func:`settled`).
 
 ADDITION_ERROR = 0.03 and the shape of q are assumptions of this house; no published rate of adding
-errors by volunteers was found.
-q is a mixture of what goes wrong when people add and copy: off by 1 or 2, a
-carry forgotten or twice (10, 100), one digit of the total another one (k · 10^j), neighbours
-swapped (the difference is 9k · 10^j), a part left out or taken twice (as large as the part, and
-small parts are more common: 1/|d|), and anything else, evenly. A sum never changes how probable it
+errors by volunteers was found. q is a mixture of what goes wrong when people add and copy: off by
+1 or 2, a carry forgotten or twice (10, 100), one digit of the total another one (k · 10^j),
+neighbours swapped (the difference is 9k · 10^j), a part left out or taken twice (as large as the
+part, and small parts are more common: 1/|d|), and anything else, evenly. A sum never changes how probable it
 is that a field is empty, so nothing missing is ever filled in.
 """
 
@@ -41,19 +40,17 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.study.model import SumRule
 
-ADDITION_ERROR = 0.03
-REPAIR_ERROR = 0.005
-"""A total or part is repaired only where an addition error is less probable than this."""
-REAL_DOUBT = 0.003
-"""Alternatives below this probability are the reader's noise floor, not a look-alike."""
-USABLE = 0.95
-"""A sum is used only where each of its fields holds a number with at least this probability."""
+ADDITION_ERROR = DECODE.addition_error
+REPAIR_ERROR = DECODE.repair_error
+REAL_DOUBT = DECODE.real_doubt
+USABLE = DECODE.usable
 _NEAR = {1: 0.10, 2: 0.04, 10: 0.06, 100: 0.02}
 """q for being off by so much, up and down each."""
-_OTHER_DIGIT, _SWAPPED, _LEFT_OUT = 0.18, 0.10, 0.16
+_OTHER_DIGIT, _SWAPPED, _LEFT_OUT = DECODE.other_digit, DECODE.swapped, DECODE.left_out
 """Shares of q for one wrong digit, swapped neighbours, a part left out; the rest is even."""
 
 Floats = NDArray[np.float64]

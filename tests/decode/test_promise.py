@@ -8,7 +8,7 @@ from sheet_reader.decode.promise import (
     Checked,
     NoPromise,
     Promise,
-    choose_threshold,
+    loosest,
     pilot_start,
     promise_from,
 )
@@ -104,12 +104,12 @@ def test_the_design_effect_counts_errors_that_stand_together():
 @pytest.mark.parametrize("enough", [2995, 2994])
 def test_2995_right_ones_and_no_fewer_show_one_in_a_thousand(enough):
     # zero errors needed for a one-sided 95 % bound under 0.1 %: exact binomial, references.md
-    got = choose_threshold(np.ones(enough), np.ones(enough, bool), 0.001)
+    got = loosest(Checked.of(np.ones(enough), np.ones(enough, bool)), 0.001)
     assert isinstance(got, Promise if enough == 2995 else NoPromise)
 
 
 def test_without_data_it_says_what_is_missing():
-    got = choose_threshold([], [], 0.001)
+    got = loosest(Checked.of([], []), 0.001)
     assert isinstance(got, NoPromise)
     assert got.missing == 2995
     assert got.sentence == (
@@ -119,7 +119,7 @@ def test_without_data_it_says_what_is_missing():
 
 
 def test_a_promise_is_said_in_words():
-    got = choose_threshold(np.ones(4000), np.ones(4000, bool), 0.001, basis="your own readings")
+    got = loosest(Checked.of(np.ones(4000), np.ones(4000, bool)), 0.001, basis="your own readings")
     assert isinstance(got, Promise)
     assert got.sentence == (
         "At most 0.1 % of the accepted fields are wrong, with 95 % confidence: 0 of 4,000 "
