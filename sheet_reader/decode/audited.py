@@ -39,7 +39,7 @@ from sheet_reader.decode.promise import (
 )
 
 ALIKE = DECODE.alike
-WEAKER = (10.0, 5.0, 3.0, 2.0, 1.5)
+WEAKER = DECODE.weaker
 
 
 def promise_for(

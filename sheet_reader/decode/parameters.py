@@ -155,6 +155,12 @@ class DecodeParameters:
         "choice: the shipped photographs show up to 0.014, with other people than a study's",
         "of errors within a visit (intraclass)",
     )
+    weaker: tuple[float, ...] = parameter(
+        (10.0, 5.0, 3.0, 2.0, 1.5),
+        "times the accepted error",
+        _ASSUMED,
+        "weaker promises that are tried in turn where the accepted error can't be promised",
+    )
     most_doubt: float = parameter(
         9.0,
         "powers of ten",

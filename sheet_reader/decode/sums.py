@@ -27,8 +27,8 @@ ADDITION_ERROR = 0.03 and the shape of q are assumptions of this house; no publi
 errors by volunteers was found. q is a mixture of what goes wrong when people add and copy: off by
 1 or 2, a carry forgotten or twice (10, 100), one digit of the total another one (k · 10^j),
 neighbours swapped (the difference is 9k · 10^j), a part left out or taken twice (as large as the
-part, and small parts are more common: 1/|d|), and anything else, evenly. A sum never changes how probable it
-is that a field is empty, so nothing missing is ever filled in.
+part, and small parts are more common: 1/|d|), and anything else, evenly. A sum never changes how
+probable it is that a field is empty, so nothing missing is ever filled in.
 """
 
 from __future__ import annotations
