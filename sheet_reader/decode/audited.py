@@ -14,9 +14,9 @@ they tell nothing about accepted ones.
 
 Fields of one visit are by one hand, in one light. n fields, m̄ = sum m² / sum m to a visit on
 average, count as n / (1 + (m̄ - 1) · ALIKE) independent ones (Kish, *Survey Sampling*, 1965,
-section 5.4), or as n over the design effect of their errors (``Checked.grouping``) where that is
-less. ALIKE = 0.02 is a choice of this house; the shipped photographs show up to 0.014, with other
-people than a study's. That a site's visits go together, and that audits are looked at again
+section 5.4), or as n over the design effect of their errors (``Checked.design_effect``) where that
+is less. ALIKE = 0.02 is a choice of this house; the shipped photographs show up to 0.014, with
+other people than a study's. That a site's visits go together, and that audits are looked at again
 and again, is not allowed for here.
 """
 
@@ -27,6 +27,7 @@ from dataclasses import replace
 import numpy as np
 
 from sheet_reader.decode.binomial import at_most, checks_needed, lower_bound
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.promise import (
     DELTA,
     Checked,
@@ -37,9 +38,8 @@ from sheet_reader.decode.promise import (
     refusal,
 )
 
-ALIKE = 0.02
-"""Intraclass correlation of errors within a visit."""
-WEAKER = (10.0, 5.0, 3.0, 2.0, 1.5)
+ALIKE = DECODE.alike
+WEAKER = DECODE.weaker
 
 
 def promise_for(
@@ -120,10 +120,10 @@ def _together(own: Checked, threshold: float) -> float:
     """Design effect of the fields that speak about ``threshold``, 1 or more."""
     telling = own.tell(threshold)
     if own.sheets is None or not telling.any():
-        return own.grouping(threshold)
+        return own.design_effect(threshold)
     sizes = np.unique(own.sheets[telling], return_counts=True)[1].astype(np.float64)
     alike = 1.0 + (float((sizes**2).sum() / sizes.sum()) - 1.0) * ALIKE
-    return max(alike, own.grouping(threshold))
+    return max(alike, own.design_effect(threshold))
 
 
 def _independent(own: Checked, threshold: float) -> tuple[float, float]:

@@ -16,12 +16,13 @@ from pathlib import Path
 import numpy as np
 
 from sheet_reader.decode.audited import promise_for
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.promise import Checked, NoPromise, Promise
 
 FILE = "calibration.csv"
 NO_SHEET = -1
 """In place of a sheet's number for fields read right: it is not kept."""
-_MOST_DOUBT = 9.0
+_MOST_DOUBT = DECODE.most_doubt
 
 
 def shipped_calibration() -> Checked:

@@ -20,33 +20,36 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import gammaln
 
-from sheet_reader.decode.beliefs import NumberBelief
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
+from sheet_reader.decode.parameters import DECODE
+from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.study.model import FieldSpec
 
-ODD_COUNT = 0.02
-DISCOUNT = 0.3
-EVEN_SHARE = 0.5
+ODD_COUNT = DECODE.odd_count
+DISCOUNT = DECODE.history_discount
+EVEN_SHARE = DECODE.even_share
 
 History = Mapping[str, Mapping[str, Sequence[int]]]
 """Site number → full field name → that site's earlier values of the field, oldest first."""
 
 
-def with_range(belief: NumberBelief, spec: FieldSpec) -> NumberBelief:
-    """The belief with implausible values made less probable."""
-    plausible = _plausible(belief.values, spec)
-    return belief.reweighted(np.where(plausible, 1.0, ODD_COUNT))
+def with_range(posterior: NumberPosterior, spec: FieldSpec) -> NumberPosterior:
+    """The posterior with implausible values made less probable."""
+    plausible = _plausible(posterior.values, spec)
+    return posterior.reweighted(np.where(plausible, 1.0, ODD_COUNT))
 
 
-def with_history(belief: NumberBelief, spec: FieldSpec, earlier: Sequence[int]) -> NumberBelief:
-    """The belief given the site's ``earlier`` values of this field (none: unchanged)."""
+def with_history(
+    posterior: NumberPosterior, spec: FieldSpec, earlier: Sequence[int]
+) -> NumberPosterior:
+    """The posterior given the site's ``earlier`` values of this field (none: unchanged)."""
     if not earlier:
-        return belief
+        return posterior
     lowest = spec.lowest or 0
     highest = spec.highest if spec.highest is not None else 10**spec.boxes - 1
     span = max(1, highest - lowest + 1)
-    expected = history_probability(belief.values, earlier)
-    return belief.reweighted(EVEN_SHARE + (1.0 - EVEN_SHARE) * expected * span)
+    expected = history_probability(posterior.values, earlier)
+    return posterior.reweighted(EVEN_SHARE + (1.0 - EVEN_SHARE) * expected * span)
 
 
 def history_probability(values: NDArray[np.int64], earlier: Sequence[int]) -> NDArray[np.float64]:
@@ -69,24 +72,26 @@ def _plausible(values: NDArray[np.int64], spec: FieldSpec) -> NDArray[np.bool_]:
 
 def judge_count(
     spec: FieldSpec,
-    raw: NumberBelief,
-    belief: NumberBelief,
+    raw: NumberPosterior,
+    posterior: NumberPosterior,
     hidden: Sequence[str],
     use_range: bool = True,
-    alone: NumberBelief | None = None,
+    alone: NumberPosterior | None = None,
 ) -> Judgement:
-    """Judge a count: ``raw`` by the boxes, ``belief`` after all other knowledge. ``alone`` is the
-    belief by each box for itself, where ``raw`` has heard the writer's other digits already. What
-    the boxes alone overrule is shown as they spell it, and asked about.
+    """Judge a count: ``raw`` by the boxes, ``posterior`` after all other knowledge. ``alone`` is
+    the posterior by each box for itself, where ``raw`` has heard the writer's other digits already.
+    What the boxes alone overrule is shown as they spell it, and asked about.
     """
     alone = alone or raw
     flags = box_flags(raw, hidden)
     doubt = box_doubt(raw)[1]
-    ranked = [(str(v), p) for v, p in belief.ranked()]
-    if belief.empty >= max(ranked[0][1] if ranked else 0.0, belief.all_struck, belief.unreadable):
+    ranked = [(str(v), p) for v, p in posterior.ranked()]
+    if posterior.empty >= max(
+        ranked[0][1] if ranked else 0.0, posterior.all_struck, posterior.unreadable
+    ):
         up, p_up = ranked[0] if ranked else (None, 0.0)
-        return Judgement(spec.name, None, belief.empty, flags, doubt, not flags, up, p_up)
-    if not ranked or max(belief.all_struck, belief.unreadable) > ranked[0][1]:
+        return Judgement(spec.name, None, posterior.empty, flags, doubt, not flags, up, p_up)
+    if not ranked or max(posterior.all_struck, posterior.unreadable) > ranked[0][1]:
         up, p_up = ranked[0] if ranked else (None, 0.0)
         why = flags or (doubt,)
         return Judgement(spec.name, None, 0.0, why, runner_up=up, runner_up_confidence=p_up)
@@ -95,17 +100,17 @@ def judge_count(
         written = str(alone.ranked()[0][0])
         against = (f"the boxes spell {written}, all else says {ranked[0][0]}: which is right?",)
         others = [(text, p) for text, p in ranked if text != written][:1]
-        ranked = [(written, belief.probability(int(written))), *others]
+        ranked = [(written, posterior.probability(int(written))), *others]
     text, confidence = ranked[0]
-    flags += number_flags(belief, int(text), text)
+    flags += number_flags(posterior, int(text), text)
     flags += (_range_flags(spec, raw, int(text)) if use_range else ()) or against
     up, p_up = ranked[1] if len(ranked) > 1 else (None, 0.0)
-    if belief.empty > p_up:
-        up, p_up = None, belief.empty
+    if posterior.empty > p_up:
+        up, p_up = None, posterior.empty
     return Judgement(spec.name, text, confidence, flags, doubt, False, up, p_up)
 
 
-def _range_flags(spec: FieldSpec, raw: NumberBelief, value: int) -> tuple[str, ...]:
+def _range_flags(spec: FieldSpec, raw: NumberPosterior, value: int) -> tuple[str, ...]:
     """Ask where the number read, or the one the boxes rather spell, is not plausible."""
     written = raw.ranked()[0][0]
     if written != value and not raw.overrules(value):

@@ -20,13 +20,13 @@ from datetime import date, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.beliefs import NumberBelief
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags
+from sheet_reader.decode.parameters import DECODE
+from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.study.model import Season
 
-ODD_DATE = 0.01
-OFFER = 1e-3
-"""A possible day is offered in place of an impossible one from this likelihood ratio on."""
+ODD_DATE = DECODE.odd_date
+OFFER = DECODE.date_offer
 
 PARTS = ("day", "month", "year")
 _MONTHS = (
@@ -48,13 +48,13 @@ Triple = tuple[int, int, int]
 
 def judge_date(
     field: str,
-    parts: Mapping[str, NumberBelief],
+    parts: Mapping[str, NumberPosterior],
     hidden: Mapping[str, Sequence[str]],
     season: Season,
     today: date,
     use_calendar: bool = True,
 ) -> Judgement:
-    """Judge the date from the beliefs of its parts ``day``, ``month`` and ``year``."""
+    """Judge the date from the posteriors of its parts ``day``, ``month`` and ``year``."""
     flags = _part_flags(parts, hidden)
     if all(parts[name].empty >= 0.5 for name in PARTS):
         sure = float(np.prod([parts[name].empty for name in PARTS]))
@@ -79,7 +79,7 @@ def judge_date(
 
 
 def _part_flags(
-    parts: Mapping[str, NumberBelief], hidden: Mapping[str, Sequence[str]]
+    parts: Mapping[str, NumberPosterior], hidden: Mapping[str, Sequence[str]]
 ) -> tuple[str, ...]:
     if all(why for name in PARTS for why in hidden[name]):
         return (f"hidden: {hidden['day'][0]}",)
@@ -87,7 +87,7 @@ def _part_flags(
 
 
 def _struck(
-    parts: Mapping[str, NumberBelief], likely: _Likelihood, text: str | None
+    parts: Mapping[str, NumberPosterior], likely: _Likelihood, text: str | None
 ) -> tuple[str, ...]:
     for name, value in zip(PARTS, likely.written, strict=True):
         at = int(np.searchsorted(parts[name].values, value))
@@ -107,7 +107,7 @@ class _Likelihood:
     written: Triple
 
     @classmethod
-    def of(cls, parts: Mapping[str, NumberBelief]) -> _Likelihood:
+    def of(cls, parts: Mapping[str, NumberPosterior]) -> _Likelihood:
         tables = []
         for name in PARTS:
             table = np.zeros(100)

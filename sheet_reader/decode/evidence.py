@@ -7,7 +7,7 @@ The digits room gives P(class | crop). Two things can make that number too sure 
   off by more than t with probability ``exp(-t² / (2 sigma²))`` (Rayleigh tail, any textbook on
   probability). With t = 1.5 mm (box gap 2 mm, crop margin 1 mm; an assumption of this house) that
   is 4e-6 at 0.3 mm and 1 % at 0.5 mm;
-* nothing can be seen: the vision room says the box is hidden.
+* nothing can be seen: the vision room says the box is occluded.
 
 With probability ``doubt`` the crop tells nothing, so the class probabilities are mixed with
 "anything": ``(1 - doubt) * p + doubt / K``.
@@ -21,16 +21,14 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, BoxReadings
 from sheet_reader.vision.types import BoxView
 
-TOLERATED_OFFSET_MM = 1.5
-FAINTEST_CONTRAST = 0.06
-"""Below this share of the paper's brightness ink cannot be told from paper (an assumption)."""
-WORST_BLUR_MM = 1.5
-"""Blur of this width (one standard deviation) merges the strokes of a digit (an assumption)."""
-FLOOR = 1e-9
-"""No class of any box is ever quite impossible."""
+TOLERATED_OFFSET_MM = DECODE.tolerated_offset_mm
+FAINTEST_CONTRAST = DECODE.faintest_contrast
+WORST_BLUR_MM = DECODE.worst_blur_mm
+FLOOR = DECODE.probability_floor
 
 
 def place_doubt(error_mm: float) -> float:
@@ -41,9 +39,9 @@ def place_doubt(error_mm: float) -> float:
 
 
 def unreadable_because(box: BoxView) -> str:
-    """Why the box counts as hidden, in words; "" for a box that can be read."""
-    if box.hidden:
-        return box.hidden
+    """Why the box counts as occluded, in words; "" for a box that can be read."""
+    if box.occluded:
+        return box.occluded
     if not math.isfinite(box.error_mm):
         return "its place is not certain"
     if box.contrast < FAINTEST_CONTRAST:
@@ -57,7 +55,7 @@ def box_probabilities(boxes: Sequence[BoxView], readings: BoxReadings) -> NDArra
     """Class probabilities of each box with all doubts worked in.
 
     ``readings.probabilities`` is (N, K) with rows in the order of ``boxes``. Returns float64
-    (N, K), columns in the order of ``CLASSES``, rows sum to 1; a hidden box gives a flat row.
+    (N, K), columns in the order of ``CLASSES``, rows sum to 1; an occluded box gives a flat row.
     Raises ValueError where the shapes do not fit.
     """
     given = np.asarray(readings.probabilities, dtype=np.float64)

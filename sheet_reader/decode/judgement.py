@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sheet_reader.decode.beliefs import (
+from sheet_reader.decode.posteriors import (
     EMPTY_AT,
     OTHER_AT,
     SEVERAL_AT,
     STRUCK_AT,
-    NumberBelief,
+    NumberPosterior,
 )
 from sheet_reader.decode.types import DecodedStatus, FieldReading
 
@@ -75,41 +75,41 @@ def box_name(index: int, boxes: int, part: str = "") -> str:
     return f"the {ordinal} {part}box"
 
 
-def box_flags(belief: NumberBelief, hidden: Sequence[str], part: str = "") -> tuple[str, ...]:
+def box_flags(posterior: NumberPosterior, hidden: Sequence[str], part: str = "") -> tuple[str, ...]:
     """Reasons that lie in single boxes: hidden, several digits, not a digit, all struck out."""
-    n = len(belief.boxes)
+    n = len(posterior.boxes)
     blind = [i for i, why in enumerate(hidden) if why]
     if blind and len(blind) == n:
         return (f"hidden: {hidden[0]}",)
     reasons = [f"{box_name(i, n, part)} is hidden: {hidden[i]}" for i in blind]
-    for i, row in enumerate(belief.boxes):
+    for i, row in enumerate(posterior.boxes):
         if i in blind:
             continue
         if row[SEVERAL_AT] >= 0.5:
             reasons.append(f"{box_name(i, n, part)} holds several digits")
         elif row[OTHER_AT] >= 0.5:
             reasons.append(f"{box_name(i, n, part)} holds a mark that is no digit")
-    if belief.all_struck >= 0.5:
+    if posterior.all_struck >= 0.5:
         reasons.append("struck out, and no other number written")
     return tuple(reasons)
 
 
-def number_flags(belief: NumberBelief, value: int, text: str) -> tuple[str, ...]:
+def number_flags(posterior: NumberPosterior, value: int, text: str) -> tuple[str, ...]:
     """Reasons that lie in how a number was written: a struck box, an empty box inside it."""
-    at = int(np.searchsorted(belief.values, value))
+    at = int(np.searchsorted(posterior.values, value))
     reasons = []
-    if belief.struck[at] >= 0.5:
+    if posterior.struck[at] >= 0.5:
         reasons.append(f"a box was struck out; {text} read from the others")
-    if belief.gap[at] >= 0.5:
+    if posterior.gap[at] >= 0.5:
         reasons.append(f"an empty box stands inside the number; read as {text}")
     return tuple(reasons)
 
 
-def box_doubt(belief: NumberBelief, part: str = "") -> tuple[float, str]:
+def box_doubt(posterior: NumberPosterior, part: str = "") -> tuple[float, str]:
     """The least certain box: the probability of its best state, and a sentence about it."""
-    best = belief.boxes.max(axis=1)
+    best = posterior.boxes.max(axis=1)
     at = int(best.argmin())
-    first, second = (int(k) for k in np.argsort(-belief.boxes[at], kind="stable")[:2])
-    name = box_name(at, len(belief.boxes), part)
+    first, second = (int(k) for k in np.argsort(-posterior.boxes[at], kind="stable")[:2])
+    name = box_name(at, len(posterior.boxes), part)
     states = (_STATES.get(first, str(first)), _STATES.get(second, str(second)))
     return float(best[at]), f"{name} could be {states[0]} or {states[1]}"

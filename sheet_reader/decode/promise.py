@@ -32,14 +32,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sheet_reader.decode.binomial import at_most, checks_needed, lower_bound, percent, upper_bound
+from sheet_reader.decode.parameters import DECODE
 
-CONSERVATIVE = 0.999
-"""Used where nothing can be promised: a field is asked about unless the model gives it 999 in
-1,000. A cautious choice of this house."""
-START = 0.999
-"""Where testing starts if no pilot data say better."""
-DELTA = 0.05
-_MORE_ERRORS = 5.0
+CONSERVATIVE = DECODE.conservative
+START = DECODE.start
+DELTA = DECODE.delta
+_MORE_ERRORS = DECODE.pilot_more_errors
 
 GRID: tuple[float, ...] = tuple(1.0 - 10.0 ** (-j / 8.0) for j in range(64, 3, -1))
 """Thresholds from strict (1 - 1e-8) to loose (0.68), evenly spaced in log(1 - t)."""
@@ -96,7 +94,7 @@ class Checked:
         kept = self.tell(threshold)
         return int((kept & ~self.correct).sum()), int(kept.sum())
 
-    def grouping(self, threshold: float) -> float:
+    def design_effect(self, threshold: float) -> float:
         """Design effect of the errors at or above ``threshold``: 1 where each stands alone."""
         if self.sheets is None:
             return 1.0
@@ -109,7 +107,7 @@ class Checked:
 class Promise:
     """From ``threshold`` on at most ``accepted_error`` of the accepted fields are wrong, with
     confidence 1 - ``delta``: of ``checked`` such fields ``wrong`` were wrong, and ``bound`` is the
-    exact upper bound, errors going together by the design effect ``grouping``. ``kept`` is the
+    exact upper bound, errors going together by the design effect ``design_effect``. ``kept`` is the
     share of all checked fields that would be accepted; ``basis`` says which data it rests on.
     """
 
@@ -120,12 +118,14 @@ class Promise:
     checked: int
     kept: float
     basis: str = ""
-    grouping: float = 1.0
+    design_effect: float = 1.0
 
     @property
     def bound(self) -> float:
         """Exact one-sided upper bound of the share wrong among accepted fields."""
-        return upper_bound(self.wrong / self.grouping, self.checked / self.grouping, self.delta)
+        return upper_bound(
+            self.wrong / self.design_effect, self.checked / self.design_effect, self.delta
+        )
 
     @property
     def sentence(self) -> str:
@@ -159,34 +159,26 @@ class NoPromise:
         return f"No promise yet: {self.reason}."
 
 
-def choose_threshold(
-    scores: ArrayLike,
-    correct: ArrayLike,
+def loosest(
+    data: Checked,
     accepted_error: float,
     delta: float = DELTA,
-    *,
     start: float = START,
     basis: str = "",
 ) -> Promise | NoPromise:
     """The loosest threshold that keeps ``accepted_error`` with probability 1 - ``delta``.
 
-    ``scores`` and ``correct`` as in :class:`Checked`. ``start`` must not have been chosen by
-    looking at these data (:func:`pilot_start` on other data is right).
+    ``start`` must not have been chosen by looking at these data (:func:`pilot_start` on other
+    data is right).
     """
-    return _loosest(Checked.of(scores, correct), accepted_error, delta, start, basis)
-
-
-def _loosest(
-    data: Checked, accepted_error: float, delta: float, start: float, basis: str
-) -> Promise | NoPromise:
     best: Promise | None = None
     for threshold in [start, *(t for t in GRID if t < start)]:
         wrong, checked = data.at(threshold)
-        grouping = data.grouping(threshold)
-        if at_most(wrong / grouping, checked / grouping, accepted_error) > delta:
+        design_effect = data.design_effect(threshold)
+        if at_most(wrong / design_effect, checked / design_effect, accepted_error) > delta:
             break
         kept = checked / max(1, len(data.scores))
-        best = Promise(threshold, accepted_error, delta, wrong, checked, kept, basis, grouping)
+        best = Promise(threshold, accepted_error, delta, wrong, checked, kept, basis, design_effect)
     return best or refusal(data, start, accepted_error, delta)
 
 
@@ -247,4 +239,4 @@ def promise_from(
     """
     pilot = np.arange(len(data.scores)) % 5 == 0
     start = pilot_start(data.part(pilot), 4.0)
-    return _loosest(data.part(~pilot), accepted_error, delta, start, basis)
+    return loosest(data.part(~pilot), accepted_error, delta, start, basis)

@@ -3,7 +3,7 @@
 The most probable assignment of the sheet and the posterior of each field come from one model:
 boxes are independent given what is written; numbers follow the study's rules. The rules tie
 fields together only through sums (and through the site, which picks the history), so the joint
-posterior factorises: site, date and counts are enumerated one by one (``beliefs``, ``sites``,
+posterior factorises: site, date and counts are enumerated one by one (``posteriors``, ``sites``,
 ``dates``, ``counts``) and the fields of a sum are inferred together (``sums``). Before that the
 boxes are looked at once more as the work of one hand (``writer``).
 """
@@ -18,12 +18,13 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.beliefs import CONTRADICTION, NumberBelief, read_numbers
 from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
 from sheet_reader.decode.judgement import Judgement
+from sheet_reader.decode.parameters import DECODE
+from sheet_reader.decode.posteriors import CONTRADICTION, NumberPosterior, read_numbers
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
 from sheet_reader.decode.sums import balanced_doubt, exceeded, settled, usable
@@ -34,12 +35,9 @@ from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.vision.types import SheetView
 
-KEY_DOUBT = 1.0 / 4.0
-"""Site and date place the whole sheet, and a wrong one spoils some twenty counts: of the doubt that
-is allowed in a count they may have this share (a choice of this house)."""
+KEY_DOUBT = DECODE.key_doubt
 
-KNOWN = 0.99
-"""From this probability on a site or a date tells which digits its boxes hold."""
+KNOWN = DECODE.known
 
 Group = tuple[str, str]
 """Field name and part: "" or, in a date, day, month or year."""
@@ -47,9 +45,9 @@ Group = tuple[str, str]
 
 @dataclass(frozen=True, slots=True)
 class _Boxes:
-    """Beliefs by the boxes alone and why boxes are hidden, by field and part."""
+    """Posteriors by the boxes alone and why boxes are hidden, by field and part."""
 
-    beliefs: dict[Group, NumberBelief]
+    posteriors: dict[Group, NumberPosterior]
     hidden: dict[Group, tuple[str, ...]]
 
 
@@ -74,9 +72,9 @@ def decode_sheet(
         threshold = default_threshold(study.accepted_error)
     probabilities = box_probabilities(view.boxes, readings)
     boxes = _read_boxes(view, probabilities)
-    names = {name for name, _ in boxes.beliefs}
+    names = {name for name, _ in boxes.posteriors}
     specs = [spec for spec in study.fields if spec.name in names]
-    alone = boxes.beliefs
+    alone = boxes.posteriors
     judged_keys = _judge_keys(specs, boxes, study, today, rules)
     if Rules.WRITER in rules:
         boxes = _read_boxes(view, _as_one_hand(view, probabilities, specs, judged_keys))
@@ -157,14 +155,14 @@ def _read_boxes(view: SheetView, probabilities: NDArray[np.float64]) -> _Boxes:
     by_width: dict[int, list[Group]] = defaultdict(list)
     for group, at in rows.items():
         by_width[len(at)].append(group)
-    beliefs: dict[Group, NumberBelief] = {}
+    posteriors: dict[Group, NumberPosterior] = {}
     for groups in by_width.values():
         stacked: NDArray[np.float64] = np.stack([probabilities[rows[g]] for g in groups])
-        beliefs.update(zip(groups, read_numbers(stacked), strict=True))
+        posteriors.update(zip(groups, read_numbers(stacked), strict=True))
     hidden = {
         group: tuple(unreadable_because(view.boxes[i]) for i in at) for group, at in rows.items()
     }
-    return _Boxes(beliefs, hidden)
+    return _Boxes(posteriors, hidden)
 
 
 def _judge_keys(
@@ -183,12 +181,12 @@ def _judge_key(
         group = (spec.name, "")
         roster = [s.number for s in study.roster]
         return judge_site(
-            spec.name, boxes.beliefs[group], boxes.hidden[group], roster, Rules.ROSTER in rules
+            spec.name, boxes.posteriors[group], boxes.hidden[group], roster, Rules.ROSTER in rules
         )
     if spec.kind == "date":
         return judge_date(
             spec.name,
-            {part: boxes.beliefs[spec.name, part] for part in PARTS},
+            {part: boxes.posteriors[spec.name, part] for part in PARTS},
             {part: boxes.hidden[spec.name, part] for part in PARTS},
             study.season,
             today,
@@ -210,29 +208,29 @@ def _site(
 def _judge_counts(
     specs: Sequence[FieldSpec],
     boxes: _Boxes,
-    alone: Mapping[Group, NumberBelief],
+    alone: Mapping[Group, NumberPosterior],
     study: Study,
     earlier: Mapping[str, Sequence[int]],
     rules: Rules,
 ) -> dict[str, Judgement]:
     counts = {s.name: s for s in specs if s.kind in ("count", "number")}
-    raw = {name: boxes.beliefs[name, ""] for name in counts}
-    beliefs = dict(raw)
+    raw = {name: boxes.posteriors[name, ""] for name in counts}
+    posteriors = dict(raw)
     for name, spec in counts.items():
         if Rules.RANGES in rules:
-            beliefs[name] = with_range(beliefs[name], spec)
-        beliefs[name] = with_history(beliefs[name], spec, earlier.get(name, ()))
+            posteriors[name] = with_range(posteriors[name], spec)
+        posteriors[name] = with_history(posteriors[name], spec, earlier.get(name, ()))
     unseen = {name for name in counts if any(boxes.hidden[name, ""])}
     sums = list(study.sums) if Rules.SUMS in rules else []
-    complete = [rule for rule in sums if usable(rule, beliefs, unseen)]
+    complete = [rule for rule in sums if usable(rule, posteriors, unseen)]
     alone_counts = {name: alone[name, ""] for name in counts}
-    after, findings = settled(complete, beliefs, alone_counts)
+    after, findings = settled(complete, posteriors, alone_counts)
     use_range = Rules.RANGES in rules
     judged = {
         name: judge_count(
             spec,
             raw[name],
-            after.get(name, beliefs[name]),
+            after.get(name, posteriors[name]),
             boxes.hidden[name, ""],
             use_range,
             alone_counts[name],
@@ -240,11 +238,11 @@ def _judge_counts(
         for name, spec in counts.items()
     }
     for rule in (f.rule for f in findings if not f.disputed):
-        for name, doubt in balanced_doubt(rule, beliefs, after).items():
+        for name, doubt in balanced_doubt(rule, posteriors, after).items():
             sure = min(judged[name].confidence, 1.0 - doubt)
             judged[name] = replace(judged[name], confidence=sure)
     questions = [(f.rule, f.question) for f in findings if f.disputed]
-    questions += [(rule, exceeded(rule, beliefs, unseen)) for rule in sums]
+    questions += [(rule, exceeded(rule, posteriors, unseen)) for rule in sums]
     for rule, question in questions:
         if question:
             _ask_together(judged, (rule.total, *rule.parts), question)

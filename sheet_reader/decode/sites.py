@@ -18,16 +18,17 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from sheet_reader.decode.beliefs import NumberBelief
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
+from sheet_reader.decode.parameters import DECODE
+from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.study.check_digit import is_valid
 
-OFF_ROSTER = 0.01
+OFF_ROSTER = DECODE.off_roster
 
 
 def judge_site(
     field: str,
-    raw: NumberBelief,
+    raw: NumberPosterior,
     hidden: Sequence[str],
     roster: Sequence[str],
     use_roster: bool = True,
@@ -42,8 +43,8 @@ def judge_site(
     if not len(raw.values):
         return Judgement(field, None, 0.0, flags or ("no number could be read",))
     known = {int(number): number for number in roster}
-    belief = _with_roster(raw, known) if use_roster and known else raw
-    (value, confidence), *rest = belief.ranked()
+    posterior = _with_roster(raw, known) if use_roster and known else raw
+    (value, confidence), *rest = posterior.ranked()
     written = raw.ranked()[0][0]
     accept = not use_roster or written in known or (value in known and not raw.overrules(value))
     shown = value if accept else written
@@ -56,10 +57,10 @@ def judge_site(
         runner_up=_text(rest[0][0], known) if rest else None,
         runner_up_confidence=rest[0][1] if rest else 0.0,
     )
-    return judged if accept else _off_roster(judged, belief, written, known)
+    return judged if accept else _off_roster(judged, posterior, written, known)
 
 
-def _with_roster(raw: NumberBelief, known: dict[int, str]) -> NumberBelief:
+def _with_roster(raw: NumberPosterior, known: dict[int, str]) -> NumberPosterior:
     ways = 10.0 ** len(raw.boxes)
     on_roster = np.isin(raw.values, np.array(list(known), dtype=np.int64))
     listed = (1.0 - OFF_ROSTER) / len(known) * ways
@@ -71,11 +72,11 @@ def _text(value: int, known: dict[int, str]) -> str:
 
 
 def _off_roster(
-    judged: Judgement, belief: NumberBelief, written: int, known: dict[int, str]
+    judged: Judgement, posterior: NumberPosterior, written: int, known: dict[int, str]
 ) -> Judgement:
-    """Flag a number that is not on the roster; offer the one roster number a slip away."""
+    """Flag a number that is not on the roster; offer the one roster number a keying error away."""
     width = max(len(number) for number in known.values())
-    near = [n for n in known.values() if one_slip_apart(str(written).zfill(width), n)]
+    near = [n for n in known.values() if one_keying_error_apart(str(written).zfill(width), n)]
     reason = f"site {written} is not on the roster"
     if near:
         reason += f"; {' and '.join(near)} {'is' if len(near) == 1 else 'are'}"
@@ -85,16 +86,16 @@ def _off_roster(
     return Judgement(
         judged.field,
         value,
-        belief.probability(int(value)),
+        posterior.probability(int(value)),
         (*judged.flags, reason),
         runner_up=str(written) if value != str(written) else judged.runner_up,
         runner_up_confidence=(
-            belief.probability(written) if value != str(written) else judged.runner_up_confidence
+            posterior.probability(written) if value != str(written) else judged.runner_up_confidence
         ),
     )
 
 
-def one_slip_apart(one: str, other: str) -> bool:
+def one_keying_error_apart(one: str, other: str) -> bool:
     """Whether one wrong digit or one swap of neighbours turns ``one`` into ``other``."""
     if len(one) != len(other) or one == other:
         return False

@@ -1,13 +1,13 @@
 r"""Totals and their parts: one inference, and a plain question where they do not fit.
 
 A volunteer writes parts p_1 … p_k and a total t. Either the total was added rightly, or with
-probability s = ``SLIP`` it was not and differs by d with probability q(d):
+probability s = ``ADDITION_ERROR`` it was not and differs by d with probability q(d):
 
     P(t, p) ∝ f_T(t) · prod_i f_i(p_i) · K(t | p_1 + … + p_k),
     K(t | x) = (1 - s) · [t = x] + s · q(t - x),   q(0) = 0
 
-with f the beliefs by everything else. The distribution of p_1 + … + p_k is the convolution of the
-parts' distributions (the sum of independent variables; Grinstead & Snell, *Introduction to
+with f the posteriors by everything else. The distribution of p_1 + … + p_k is the convolution of
+the parts' distributions (the sum of independent variables; Grinstead & Snell, *Introduction to
 Probability*, section 7.1), so marginals need no enumeration: with r(x) = sum_t f_T(t) K(t | x),
 
     P(p_i = v) ∝ f_i(v) · sum_u conv_{j ≠ i}(u) · r(u + v).
@@ -20,15 +20,15 @@ total, and both misreadings add up. So an alternative that another field's own a
 balance does not count as refuted by the sum (:func:`balanced_doubt`).
 
 A sum may settle a doubtful digit and raise a doubt; what the boxes spell clearly it never
-overrules (``NumberBelief.overrules``): then the volunteer's sum is disputed, every field of it is
-shown as read, and a person is asked (:func:`settled`).
+overrules (``NumberPosterior.overrules``): then the volunteer's sum is disputed, every field of it
+is shown as read, and a person is asked (:func:`settled`).
 
-SLIP = 0.03 and the shape of q are assumptions of this house; no published rate of adding errors by
-volunteers was found. q is a mixture of what goes wrong when people add and copy: off by 1 or 2, a
-carry forgotten or twice (10, 100), one digit of the total another one (k · 10^j), neighbours
-swapped (the difference is 9k · 10^j), a part left out or taken twice (as large as the part, and
-small parts are more common: 1/|d|), and anything else, evenly. A sum never changes how probable it
-is that a field is empty, so nothing missing is ever filled in.
+ADDITION_ERROR = 0.03 and the shape of q are assumptions of this house; no published rate of adding
+errors by volunteers was found. q is a mixture of what goes wrong when people add and copy: off by
+1 or 2, a carry forgotten or twice (10, 100), one digit of the total another one (k · 10^j),
+neighbours swapped (the difference is 9k · 10^j), a part left out or taken twice (as large as the
+part, and small parts are more common: 1/|d|), and anything else, evenly. A sum never changes how
+probable it is that a field is empty, so nothing missing is ever filled in.
 """
 
 from __future__ import annotations
@@ -40,19 +40,17 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.beliefs import NumberBelief
+from sheet_reader.decode.parameters import DECODE
+from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.study.model import SumRule
 
-SLIP = 0.03
-REPAIR_SLIP = 0.005
-"""A total or part is repaired only where a slip of the volunteer is less probable than this."""
-REAL_DOUBT = 0.003
-"""Alternatives below this probability are the reader's noise floor, not a look-alike."""
-USABLE = 0.95
-"""A sum is used only where each of its fields holds a number with at least this probability."""
+ADDITION_ERROR = DECODE.addition_error
+REPAIR_ERROR = DECODE.repair_error
+REAL_DOUBT = DECODE.real_doubt
+USABLE = DECODE.usable
 _NEAR = {1: 0.10, 2: 0.04, 10: 0.06, 100: 0.02}
 """q for being off by so much, up and down each."""
-_OTHER_DIGIT, _SWAPPED, _LEFT_OUT = 0.18, 0.10, 0.16
+_OTHER_DIGIT, _SWAPPED, _LEFT_OUT = DECODE.other_digit, DECODE.swapped, DECODE.left_out
 """Shares of q for one wrong digit, swapped neighbours, a part left out; the rest is even."""
 
 Floats = NDArray[np.float64]
@@ -69,7 +67,7 @@ class SumFinding:
     parts_sum: int
     fits: bool
     repaired: bool
-    slip: float
+    addition_error: float
 
     @property
     def disputed(self) -> bool:
@@ -82,40 +80,41 @@ class SumFinding:
         return f"total {self.total}, parts add to {self.parts_sum}: which is right?"
 
 
-def usable(rule: SumRule, beliefs: Mapping[str, NumberBelief], hidden: set[str]) -> bool:
+def usable(rule: SumRule, posteriors: Mapping[str, NumberPosterior], hidden: set[str]) -> bool:
     """Whether all fields of the sum stand on this page, are readable and surely hold numbers."""
     names = (rule.total, *rule.parts)
     return all(
-        name in beliefs and name not in hidden and beliefs[name].number >= USABLE for name in names
+        name in posteriors and name not in hidden and posteriors[name].number >= USABLE
+        for name in names
     )
 
 
-def exceeded(rule: SumRule, beliefs: Mapping[str, NumberBelief], hidden: set[str]) -> str:
+def exceeded(rule: SumRule, posteriors: Mapping[str, NumberPosterior], hidden: set[str]) -> str:
     """What to ask where some parts are not recorded and the others alone exceed the total; "" if
     they do not. Nothing is inferred from it, whatever the difference.
     """
     names = (rule.total, *rule.parts)
-    if any(name not in beliefs or name in hidden for name in names):
+    if any(name not in posteriors or name in hidden for name in names):
         return ""
-    clear = {name for name in names if beliefs[name].number >= USABLE}
+    clear = {name for name in names if posteriors[name].number >= USABLE}
     parts = [name for name in rule.parts if name in clear]
     if rule.total not in clear or not parts or len(parts) == len(rule.parts):
         return ""
-    total = beliefs[rule.total].ranked()[0][0]
-    known = sum(beliefs[name].ranked()[0][0] for name in parts)
+    total = posteriors[rule.total].ranked()[0][0]
+    known = sum(posteriors[name].ranked()[0][0] for name in parts)
     if known <= total:
         return ""
     return f"total {total}, yet the parts written down already add to {known}: which is right?"
 
 
 def apply_sums(
-    rules: Sequence[SumRule], beliefs: Mapping[str, NumberBelief]
-) -> tuple[dict[str, NumberBelief], list[SumFinding]]:
-    """Beliefs after all ``rules`` (each usable), and a finding for each rule."""
+    rules: Sequence[SumRule], posteriors: Mapping[str, NumberPosterior]
+) -> tuple[dict[str, NumberPosterior], list[SumFinding]]:
+    """Posteriors after all ``rules`` (each usable), and a finding for each rule."""
     names = {name for rule in rules for name in (rule.total, *rule.parts)}
-    dense = {name: _dense(beliefs[name]) for name in names}
+    dense = {name: _dense(posteriors[name]) for name in names}
     messages: dict[tuple[int, str], Floats] = {}
-    slips = [0.0] * len(rules)
+    addition_errors = [0.0] * len(rules)
     shared = len(names) < sum(1 + len(rule.parts) for rule in rules)
     for _ in range(len(rules) + 1 if shared else 1):
         sent = dict(messages)
@@ -123,7 +122,7 @@ def apply_sums(
             incoming = {
                 name: _incoming(name, r, dense[name], sent) for name in (rule.total, *rule.parts)
             }
-            outgoing, slips[r] = sum_messages(
+            outgoing, addition_errors[r] = sum_messages(
                 incoming[rule.total], [incoming[name] for name in rule.parts]
             )
             for name, message in zip((rule.total, *rule.parts), outgoing, strict=True):
@@ -131,25 +130,27 @@ def apply_sums(
     after = {}
     for name in names:
         weights = _incoming(name, -1, np.ones_like(dense[name]), messages)
-        after[name] = beliefs[name].reweighted(weights[beliefs[name].values])
-    found = [_finding(rule, beliefs, after, slips[r]) for r, rule in enumerate(rules)]
+        after[name] = posteriors[name].reweighted(weights[posteriors[name].values])
+    found = [_finding(rule, posteriors, after, addition_errors[r]) for r, rule in enumerate(rules)]
     return after, found
 
 
 def settled(
     rules: Sequence[SumRule],
-    beliefs: Mapping[str, NumberBelief],
-    alone: Mapping[str, NumberBelief],
-) -> tuple[dict[str, NumberBelief], list[SumFinding]]:
+    posteriors: Mapping[str, NumberPosterior],
+    alone: Mapping[str, NumberPosterior],
+) -> tuple[dict[str, NumberPosterior], list[SumFinding]]:
     """As :func:`apply_sums`, but a sum that is disputed moves no field: neither its own, which
-    stay as read, nor through them those of other sums. ``alone`` are the beliefs by each box for
+    stay as read, nor through them those of other sums. ``alone`` are the posteriors by each box for
     itself; a sum is disputed, too, where it would overrule them.
     """
     open_, disputed = list(rules), dict[SumRule, SumFinding]()
     while True:
-        after, found = apply_sums(open_, beliefs)
+        after, found = apply_sums(open_, posteriors)
         checked = [_guarded(finding, after, alone) for finding in found]
-        worst = max((f for f in checked if f.disputed), key=lambda f: f.slip, default=None)
+        worst = max(
+            (f for f in checked if f.disputed), key=lambda f: f.addition_error, default=None
+        )
         if worst is None:
             kept = {finding.rule: finding for finding in checked}
             return after, [kept.get(rule) or disputed[rule] for rule in rules]
@@ -158,7 +159,7 @@ def settled(
 
 
 def _guarded(
-    finding: SumFinding, after: Mapping[str, NumberBelief], alone: Mapping[str, NumberBelief]
+    finding: SumFinding, after: Mapping[str, NumberPosterior], alone: Mapping[str, NumberPosterior]
 ) -> SumFinding:
     """The finding, no longer repaired where the repair overrules clear boxes."""
     names = (finding.rule.total, *finding.rule.parts)
@@ -168,11 +169,11 @@ def _guarded(
 
 
 def balanced_doubt(
-    rule: SumRule, before: Mapping[str, NumberBelief], after: Mapping[str, NumberBelief]
+    rule: SumRule, before: Mapping[str, NumberPosterior], after: Mapping[str, NumberPosterior]
 ) -> dict[str, float]:
     """For each field of the sum the probability (0..1) of its alternatives that one other field,
     misread the same way, would balance: the sum says nothing against those. ``before`` and
-    ``after`` are the beliefs without and with the sum.
+    ``after`` are the posteriors without and with the sum.
     """
     names = (rule.total, *rule.parts)
     best = {name: after[name].ranked()[0][0] for name in names}
@@ -198,9 +199,9 @@ def _balancing(rule: SumRule, one: str, other: str) -> int:
     return 1 if rule.total in (one, other) else -1
 
 
-def _dense(belief: NumberBelief) -> Floats:
-    table = np.zeros(int(belief.values[-1]) + 1)
-    table[belief.values] = belief.probs
+def _dense(posterior: NumberPosterior) -> Floats:
+    table = np.zeros(int(posterior.values[-1]) + 1)
+    table[posterior.values] = posterior.probs
     normal: Floats = table / table.sum()
     return normal
 
@@ -221,7 +222,7 @@ def sum_messages(total: Floats, parts: Sequence[Floats]) -> tuple[list[Floats], 
 
     ``total`` and ``parts`` are distributions over 0, 1, 2, … (any lengths, each sums to 1).
     Returns (messages in the order total, parts…; each as long as its distribution, largest 1),
-    slip probability.
+    probability of an addition error.
     """
     before = [np.ones(1)]
     for part in parts[:-1]:
@@ -233,17 +234,19 @@ def sum_messages(total: Floats, parts: Sequence[Floats]) -> tuple[list[Floats], 
     whole = _convolve(others[0], parts[0])
     size = max(len(whole), len(total))
     sums, totals = _padded(whole, size), _padded(total, size)
-    to_total = ((1.0 - SLIP) * sums + SLIP * _slipped(sums, size))[: len(total)]
-    reach = (1.0 - SLIP) * totals + SLIP * _slipped(totals, size)
-    right = (1.0 - SLIP) * float(sums @ totals)
+    to_total = ((1.0 - ADDITION_ERROR) * sums + ADDITION_ERROR * _with_error(sums, size))[
+        : len(total)
+    ]
+    reach = (1.0 - ADDITION_ERROR) * totals + ADDITION_ERROR * _with_error(totals, size)
+    right = (1.0 - ADDITION_ERROR) * float(sums @ totals)
     everything = float(to_total @ total)
     out = [to_total]
     for other, part in zip(others, parts, strict=True):
         window = _padded(reach, len(other) + len(part) - 1)
         first = len(other) - 1
         out.append(_convolve(window, other[::-1])[first : first + len(part)])
-    slip = 1.0 - right / everything if everything > 0.0 else 1.0
-    return [m / max(float(m.max()), 1e-300) for m in out], slip
+    addition_error = 1.0 - right / everything if everything > 0.0 else 1.0
+    return [m / max(float(m.max()), 1e-300) for m in out], addition_error
 
 
 def _convolve(one: Floats, other: Floats) -> Floats:
@@ -260,16 +263,16 @@ def _padded(table: Floats, size: int) -> Floats:
     return np.concatenate([table, np.zeros(max(0, size - len(table)))])[:size]
 
 
-def _slipped(table: Floats, size: int) -> Floats:
-    """``table`` (size,) convolved with the symmetric q of an adding slip, cut to 0..size-1."""
-    q = slip_shares(size)
+def _with_error(table: Floats, size: int) -> Floats:
+    """``table`` (size,) convolved with the symmetric q of an addition error, cut to 0..size-1."""
+    q = addition_error_shares(size)
     both = np.concatenate([q[:0:-1], q])
     result: Floats = _convolve(table, both)[size - 1 : 2 * size - 1]
     return result
 
 
 @lru_cache(maxsize=64)
-def slip_shares(size: int) -> Floats:
+def addition_error_shares(size: int) -> Floats:
     """q(d) (size,) for a total off by d = 0 … size - 1, the same up and down; q(0) = 0. All d
     together, up and down, have less than 1 where offsets of 100 and more do not fit in ``size``.
     """
@@ -297,13 +300,13 @@ def slip_shares(size: int) -> Floats:
 
 def _finding(
     rule: SumRule,
-    before: Mapping[str, NumberBelief],
-    after: Mapping[str, NumberBelief],
-    slip: float,
+    before: Mapping[str, NumberPosterior],
+    after: Mapping[str, NumberPosterior],
+    addition_error: float,
 ) -> SumFinding:
     total = before[rule.total].ranked()[0][0]
     parts = sum(before[name].ranked()[0][0] for name in rule.parts)
     total_after = after[rule.total].ranked()[0][0]
     parts_after = sum(after[name].ranked()[0][0] for name in rule.parts)
-    repaired = total != parts and total_after == parts_after and slip <= REPAIR_SLIP
-    return SumFinding(rule, total, parts, total == parts, repaired, slip)
+    repaired = total != parts and total_after == parts_after and addition_error <= REPAIR_ERROR
+    return SumFinding(rule, total, parts, total == parts, repaired, addition_error)

@@ -37,15 +37,16 @@ from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import softmax
+
+from sheet_reader.decode.parameters import DECODE
 
 Floats = NDArray[np.float64]
 DIGITS = 10
-TRUST = 0.3
-TAILS = 4.0
-"""Both chosen on simulated photographs of the development writers."""
-SURE = 0.97
-"""Boxes count as examples of a digit from this probability on."""
-TINY = 1e-30
+TRUST = DECODE.writer_trust
+TAILS = DECODE.writer_tails
+SURE = DECODE.writer_sure
+TINY = DECODE.writer_floor
 FILE = "writer.json"
 
 
@@ -88,7 +89,7 @@ def adapted(
     total = digits.sum(axis=1, keepdims=True)
     logs = np.log(np.maximum(digits, TINY)) + TRUST * _gains(x, examples.astype(np.float64), model)
     open_ = settled < 0
-    out[rows[open_], :DIGITS] = (_softmax(logs) * total)[open_]
+    out[rows[open_], :DIGITS] = (softmax(logs, axis=1) * total)[open_]
     return out
 
 
@@ -116,11 +117,6 @@ def _log_density(away: Floats, shape: Floats) -> Floats:
     volume = np.linalg.slogdet(shape)[1]
     power = TAILS + away.shape[1]
     return np.asarray(-0.5 * power * np.log1p(distance / TAILS) - 0.5 * volume, np.float64)
-
-
-def _softmax(logs: Floats) -> Floats:
-    raised = np.exp(logs - logs.max(axis=1, keepdims=True))
-    return np.asarray(raised / raised.sum(axis=1, keepdims=True), np.float64)
 
 
 def fit_model(x: Floats, digits: NDArray[np.int64], hands: NDArray[np.int64]) -> WriterModel:

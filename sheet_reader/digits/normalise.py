@@ -9,8 +9,12 @@ at full resolution.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import NDArray
+
+from sheet_reader.parameters import parameter
 
 Planes = NDArray[np.float32]
 CROP_PX = 64
@@ -18,23 +22,40 @@ PLANES = 8
 PLANE_PX = 32
 BLOCK = 4
 GRID = CROP_PX // BLOCK
-PAPER_RANK = 217
-"""Of the 256 block means the one that counts as paper: 85 % are darker."""
-PAPER_FLOOR = 20.0
-LOCAL_SHARE = 0.5
-"""The paper close by is never taken as darker than this share of the crop's paper."""
-INK_FLOOR = 0.10
-"""Contrast under which ink is not scaled up any further."""
-REACH = 2
 MIDDLE = slice(6, 26)
+_TRAINED = "choice: before the training, which then learnt it; neighbours were not compared"
+
+
+@dataclass(frozen=True, slots=True)
+class NormaliseParameters:
+    """Thresholds of the network's input: it was trained on what they give, so that a change needs
+    a new training.
+    """
+
+    paper_rank: int = parameter(
+        217, "of 256 block means", _TRAINED, "the one that counts as paper: 85 % are darker"
+    )
+    paper_floor: float = parameter(20.0, "grey value", _TRAINED, "least brightness of paper")
+    local_share: float = parameter(
+        0.5, "share of paper", _TRAINED, "the paper close by is never taken as darker"
+    )
+    ink_floor: float = parameter(
+        0.10, "share of paper", _TRAINED, "contrast under which ink is not scaled up any further"
+    )
+    window_blocks: int = parameter(
+        2, "blocks", _TRAINED, "to either side: the window of dilation and mean"
+    )
+
+
+NORMALISE = NormaliseParameters()
 
 
 def spread_matrix() -> NDArray[np.float32]:
     """(64, 16): smooths a row of block values over 5 blocks and interpolates it to pixels."""
-    box = np.zeros((GRID, GRID))
+    box, window = np.zeros((GRID, GRID)), NORMALISE.window_blocks
     for i in range(GRID):
-        for step in range(-REACH, REACH + 1):
-            box[i, min(max(i + step, 0), GRID - 1)] += 1.0 / (2 * REACH + 1)
+        for step in range(-window, window + 1):
+            box[i, min(max(i + step, 0), GRID - 1)] += 1.0 / (2 * window + 1)
     centres = (np.arange(CROP_PX) + 0.5) / BLOCK - 0.5
     up = np.zeros((CROP_PX, GRID))
     for pixel, position in enumerate(np.clip(centres, 0, GRID - 1)):
@@ -57,9 +78,10 @@ def normalise(crops: NDArray[np.uint8]) -> NDArray[np.float32]:
     n = len(crops)
     grey = _fold(crops)
     blocks = _AVERAGE @ grey.mean(axis=1) @ _AVERAGE.T
-    ranked = np.partition(blocks.reshape(n, GRID * GRID), PAPER_RANK, axis=1)[:, PAPER_RANK]
-    level = np.maximum(ranked, PAPER_FLOOR)[:, None, None]
-    local = np.maximum(_SPREAD @ _largest_near(blocks) @ _SPREAD.T, LOCAL_SHARE * level)
+    rank = NORMALISE.paper_rank
+    ranked = np.partition(blocks.reshape(n, GRID * GRID), rank, axis=1)[:, rank]
+    level = np.maximum(ranked, NORMALISE.paper_floor)[:, None, None]
+    local = np.maximum(_SPREAD @ _dilated(blocks) @ _SPREAD.T, NORMALISE.local_share * level)
     planes = np.empty((n, PLANES, PLANE_PX, PLANE_PX), np.float32)
     against_all, against_near = planes[:, :4], planes[:, 4:]
     np.subtract(1.0, grey * (1.0 / level)[:, None], out=against_all)
@@ -67,19 +89,19 @@ def normalise(crops: NDArray[np.uint8]) -> NDArray[np.float32]:
     np.subtract(1.0, np.divide(grey, _fold(local), out=grey), out=against_near)
     np.maximum(against_near, 0.0, out=against_near)
     ink = against_near[:, :, MIDDLE, MIDDLE].mean(axis=1).max(axis=(1, 2), initial=0.0)
-    against_near *= (1.0 / np.maximum(ink, INK_FLOOR))[:, None, None, None]
+    against_near *= (1.0 / np.maximum(ink, NORMALISE.ink_floor))[:, None, None, None]
     np.minimum(against_near, 1.5, out=against_near)
     return planes
 
 
-def _largest_near(blocks: NDArray[np.float32]) -> NDArray[np.float32]:
+def _dilated(blocks: NDArray[np.float32]) -> NDArray[np.float32]:
     """Largest value within 2 blocks in each direction; (N, 16, 16) to the same."""
-    out = blocks
+    out, window = blocks, NORMALISE.window_blocks
     for axis in (1, 2):
         width = [(0, 0), (0, 0), (0, 0)]
-        width[axis] = (REACH, REACH)
+        width[axis] = (window, window)
         wide = np.pad(out, width, mode="edge")
-        shifted = [np.take(wide, np.arange(k, k + GRID), axis=axis) for k in range(2 * REACH + 1)]
+        shifted = [np.take(wide, np.arange(k, k + GRID), axis=axis) for k in range(2 * window + 1)]
         out = np.maximum.reduce(shifted)
     return out
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import softmax
 
 from sheet_reader.digits.normalise import CROP_PX, normalise
 from sheet_reader.digits.types import CLASSES, BoxReadings
@@ -53,7 +54,7 @@ class Reader:
         """See ``read_boxes``."""
         _check(crops)
         scores = self.scores(crops) * self._sharpness + self._shift
-        return BoxReadings(softmax(scores), CLASSES)
+        return BoxReadings(softmax(scores, axis=1), CLASSES)
 
 
 def read_boxes(crops: NDArray[np.uint8]) -> BoxReadings:
@@ -67,12 +68,6 @@ def read_boxes(crops: NDArray[np.uint8]) -> BoxReadings:
     another shape.
     """
     return _reader().read_boxes(crops)
-
-
-def softmax(scores: NDArray[np.float64]) -> NDArray[np.float64]:
-    """Rows of scores (N, K) to rows of probabilities that sum to 1."""
-    raised = np.exp(scores - scores.max(axis=1, keepdims=True, initial=-np.inf))
-    return np.asarray(raised / raised.sum(axis=1, keepdims=True), np.float64)
 
 
 def _check(crops: NDArray[np.uint8]) -> None:

@@ -25,7 +25,7 @@ def report(score: Score, level: str, rooms: str) -> list[str]:
         lines += [
             _line("box position error, median / 95 % / 99.5 %",
                   f"{middle:.3f} / {high:.3f} / {top:.3f} mm"),
-            _share("visible boxes given up as hidden", score.boxes_hidden, score.boxes),
+            _share("visible boxes given up as hidden", score.boxes_occluded, score.boxes),
             _share("hidden boxes not noticed", score.lost_unnoticed, score.lost),
         ]  # fmt: skip
     if rooms == "whole":

@@ -12,7 +12,7 @@ from sheet_reader.digits.types import EMPTY, BoxReadings
 from sheet_reader.simulate.truth import CellTruth, FieldTruth, PhotoTruth, SheetTruth
 from sheet_reader.vision.types import BoxView, SheetView
 
-COVERED, BURNT = 0.02, 0.05
+COVERED, SATURATED = 0.02, 0.05
 """Shares of a box above which it does not count as plainly visible."""
 LOST = 0.3
 """Share of a box under something from which on it counts as lost (twice that in glare)."""
@@ -37,7 +37,7 @@ class Score:
     false_sheets: int = 0
     boxes: int = 0
     boxes_placed: int = 0
-    boxes_hidden: int = 0
+    boxes_occluded: int = 0
     lost: int = 0
     lost_unnoticed: int = 0
     blank: int = 0
@@ -70,12 +70,12 @@ class Score:
 
 def visible(cell: CellTruth) -> bool:
     """Whether the box can be read in the picture at all."""
-    return cell.inside and cell.covered <= COVERED and cell.burnt <= BURNT
+    return cell.inside and cell.covered <= COVERED and cell.saturated <= SATURATED
 
 
 def lost(cell: CellTruth) -> bool:
     """Whether so much of the box is hidden that its content can't be known."""
-    return not cell.inside or cell.covered >= LOST or cell.burnt >= 2 * LOST
+    return not cell.inside or cell.covered >= LOST or cell.saturated >= 2 * LOST
 
 
 def score_views(truth: PhotoTruth, views: Sequence[SheetView], score: Score) -> None:
@@ -113,19 +113,19 @@ def _score_boxes(sheet: SheetTruth, view: SheetView, score: Score) -> None:
     for cell in sheet.cells:
         box = boxes.get((cell.field, cell.index))
         if lost(cell):
-            unnoticed = box is not None and not box.hidden
+            unnoticed = box is not None and not box.occluded
             score.lost += 1
             score.lost_unnoticed += unnoticed
             if unnoticed:
                 score.notes.append(
                     f"{cell.field}[{cell.index}] taken for visible: inside {cell.inside}, "
-                    f"covered {cell.covered:.2f}, burnt {cell.burnt:.2f}"
+                    f"covered {cell.covered:.2f}, saturated {cell.saturated:.2f}"
                 )
         if not visible(cell):
             continue
         score.boxes += 1
-        if box is None or box.hidden:
-            score.boxes_hidden += 1
+        if box is None or box.occluded:
+            score.boxes_occluded += 1
             continue
         score.boxes_placed += 1
         error = box_error_mm(cell, box, sheet.print_scale)
@@ -151,7 +151,7 @@ def score_boxes_read(
     truth = {(c.field, c.index): c for c in sheet.cells}
     for box, seems_empty in zip(view.boxes, empty, strict=True):
         cell = truth.get((box.cell.field, box.cell.index))
-        if cell is None or box.hidden or not visible(cell) or cell.stray:
+        if cell is None or box.occluded or not visible(cell) or cell.stray:
             continue
         if cell.content == "empty":
             score.blank += 1

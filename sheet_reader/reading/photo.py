@@ -109,7 +109,7 @@ def _sorted_out(
 def nothing_written(study: Study, view: SheetView, reading: PageReading) -> bool:
     """Whether every box of the page can be seen and is surely blank: a blank print, no visit."""
     keys = {header.name for header in study.header if header.kind in ("site", "date")}
-    if not reading.fields or any(box.hidden or box.ink > FAINTEST_INK for box in view.boxes):
+    if not reading.fields or any(box.occluded or box.ink > FAINTEST_INK for box in view.boxes):
         return False
     return all(
         f.value is None
@@ -133,7 +133,7 @@ def _found_page(picture: Picture, view: SheetView, reading: PageReading) -> Foun
         px_per_mm=float(quality.px_per_mm),
         blur_mm=float(quality.blur_mm),
         contrast=float(quality.contrast),
-        hidden_boxes=int(quality.hidden_boxes),
+        hidden_boxes=int(quality.occluded_boxes),
         glare_share=float(quality.glare_share),
         advice=reading.advice or quality.advice,
         site=reading.site,

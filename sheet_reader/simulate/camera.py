@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.spatial.transform import Rotation
 
 from sheet_reader.simulate.levels import Level
 
@@ -68,12 +69,9 @@ class Camera:
 
 def rotation_matrix(tilt_rad: float, axis_rad: float, turn_rad: float) -> Floats:
     """Tilt about an axis in the desk's plane, then turn about the camera's axis."""
-    x, y = np.cos(axis_rad), np.sin(axis_rad)
-    cross = np.array([[0, 0, y], [0, 0, -x], [-y, x, 0]])
-    tilt = np.eye(3) + np.sin(tilt_rad) * cross + (1 - np.cos(tilt_rad)) * (cross @ cross)
-    c, s = np.cos(turn_rad), np.sin(turn_rad)
-    turn = np.array([[c, -s, 0], [s, c, 0], [0, 0, 1.0]])
-    return np.asarray(turn @ tilt)
+    axis = np.array([np.cos(axis_rad), np.sin(axis_rad), 0.0])
+    tilt = Rotation.from_rotvec(tilt_rad * axis)
+    return np.asarray((Rotation.from_euler("z", turn_rad) * tilt).as_matrix())
 
 
 def frame(

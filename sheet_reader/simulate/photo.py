@@ -158,10 +158,10 @@ def _scene(
     for sheet, sheet_map in zip(sheets, maps, strict=True):
         count = int(rng.choice(len(level.thumbs), p=level.thumbs))
         for thumb in random_thumbs(count, sheet.paper.size_mm, _marker_places(sheet), rng):
-            hidden = np.zeros(scene.shape[:2], np.uint8)
-            paint_thumb(scene, hidden, sheet_map, thumb, rng)
+            occluded = np.zeros(scene.shape[:2], np.uint8)
+            paint_thumb(scene, occluded, sheet_map, thumb, rng)
             for cover in covers:
-                np.maximum(cover, hidden, out=cover)
+                np.maximum(cover, occluded, out=cover)
     return scene, covers
 
 
@@ -259,7 +259,7 @@ def placed(
     bottom = seen[3] + (seen[2] - seen[3]) * right.reshape(-1, 1)
     spots = top + (bottom - top) * down.reshape(-1, 1)
     spots = spots[np.all((spots >= 0) & (spots <= size - 1), axis=1)]
-    covered = burnt = 0.0
+    covered = saturated = 0.0
     if len(spots):
         whole = np.rint(spots).astype(int)
         covered = float(np.mean(cover[whole[:, 1], whole[:, 0]] > 0))
@@ -267,8 +267,10 @@ def placed(
         gain = light.gain[coarse[:, 1], coarse[:, 0]] * np.float32(white / 255)
         glare = light.glare[coarse[:, 1], coarse[:, 0]]
         paper, ink = np.minimum(1, gain + glare), np.minimum(1, 0.3 * gain + glare)
-        burnt = float(np.mean((paper - ink) / paper < _GLARE_CONTRAST))
-    return replace(cell, corners_px=_as_points(seen), inside=inside, covered=covered, burnt=burnt)
+        saturated = float(np.mean((paper - ink) / paper < _GLARE_CONTRAST))
+    return replace(
+        cell, corners_px=_as_points(seen), inside=inside, covered=covered, saturated=saturated
+    )
 
 
 def _as_points(points: Floats) -> tuple[Point, ...]:

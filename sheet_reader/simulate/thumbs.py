@@ -86,8 +86,8 @@ def paint_thumb(
     flesh = flesh * (1 + nail[..., None] * np.array([0.25, 0.2, 0.1], np.float32))
     soft = _soft(mask, 0.25 * scale)[..., None]
     area[:] = np.clip(area * dark[..., None] * (1 - soft) + flesh * soft, 0, 255).astype(np.uint8)
-    hidden = cover[low[1] : high[1], low[0] : high[0]]
-    np.maximum(hidden, (mask > 0.5).astype(np.uint8) * 255, out=hidden)
+    occluded = cover[low[1] : high[1], low[0] : high[0]]
+    np.maximum(occluded, (mask > 0.5).astype(np.uint8) * 255, out=occluded)
 
 
 def _nail(thumb_mm: Floats, sheet: SheetMap) -> Floats:

@@ -28,7 +28,7 @@ class FieldTruth:
 class CellTruth:
     """A box. ``content`` is the digit, "empty", "struck" or "other"; ``stray`` says that a stray
     mark touches it. ``corners_px`` run clockwise from the printed top left, in the upright
-    picture. ``covered`` and ``burnt`` are the shares (0..1) of the box under a thumb or another
+    picture. ``covered`` and ``saturated`` are the shares (0..1) of the box under a thumb or another
     sheet, and lost in glare.
     """
 
@@ -39,7 +39,7 @@ class CellTruth:
     corners_px: tuple[Point, ...] = ()
     inside: bool = True
     covered: float = 0.0
-    burnt: float = 0.0
+    saturated: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

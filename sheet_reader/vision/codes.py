@@ -20,11 +20,9 @@ from sheet_reader.vision.modules import (
     redrawn,
     sample_modules,
 )
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
 
-_MACHINE_SCALES = (8.0, 5.0, 12.0)
-_QUIET_MM = 1.5
-_LONGEST = 200
 _FORMATS = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)
 
 
@@ -41,7 +39,7 @@ class CodeRead:
 
 def _decode(piece: Gray) -> list[str]:
     found = zxingcpp.read_barcodes(piece, formats=_FORMATS)
-    return [r.text for r in found if r.valid and 0 < len(r.text) <= _LONGEST]
+    return [r.text for r in found if r.valid and 0 < len(r.text) <= VISION.codes.longest_text]
 
 
 def _decode_cv2(piece: Gray) -> list[str]:
@@ -49,7 +47,7 @@ def _decode_cv2(piece: Gray) -> list[str]:
         text, _, _ = cv2.QRCodeDetector().detectAndDecode(piece)
     except cv2.error:
         return []
-    return [text] if 0 < len(text) <= _LONGEST else []
+    return [text] if 0 < len(text) <= VISION.codes.longest_text else []
 
 
 def _judge(texts: list[str]) -> CodeRead | None:
@@ -65,10 +63,10 @@ def read_machine_code(
 ) -> CodeRead:
     """The machine code, tried at several scales and sharpened."""
     x, y, w, h = code_box_mm
-    q = _QUIET_MM
+    q = VISION.codes.quiet_mm
     area = (x - q, y - q, w + 2 * q, h + 2 * q)
     foreign: CodeRead | None = None
-    for scale in _MACHINE_SCALES:
+    for scale in VISION.codes.machine_scales:
         piece = cut(pyramid, surface, area, scale)
         for version in (piece, _sharpened(piece)):
             read = _judge(_decode(version))
@@ -104,7 +102,11 @@ def read_anywhere(gray: Gray) -> tuple[CodeRead, Array | None]:
     """Any machine code of ours in a picture (uint8), with its corners (4, 2) in px or None."""
     foreign: CodeRead | None = None
     for found in zxingcpp.read_barcodes(gray, formats=_FORMATS):
-        read = _judge([found.text]) if found.valid and len(found.text) <= _LONGEST else None
+        read = (
+            _judge([found.text])
+            if found.valid and len(found.text) <= VISION.codes.longest_text
+            else None
+        )
         if read is not None and read.code is not None:
             p = found.position
             spots = (p.top_left, p.top_right, p.bottom_right, p.bottom_left)

@@ -7,18 +7,9 @@ import numpy as np
 
 from sheet_reader.vision.arrays import Array, Float32, Gray, as_gray, look_up
 from sheet_reader.vision.flatten import FlatPage, Pyramid
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
-
-PAPER = 245.0
-"""Grey value of blank paper in a crop."""
-_INK = 0.30
-_INK_INSET_MM = 0.7
-_FAINTEST = 0.10
-_DARKEST_GROUND = 208
-"""A box without ground as light as this is filled in."""
-_MAD = 0.6745
-"""Median absolute deviation of the normal distribution, in standard deviations."""
 
 
 def _bilinear() -> Float32:
@@ -55,7 +46,7 @@ def _spread(corners: Array) -> Float32:
 def cut_crops(
     pyramid: Pyramid, surface: Surface, flat: FlatPage, quads: Array, level_shift: Array
 ) -> Gray:
-    """Crops levelled to :data:`PAPER`, uint8 (N, 64, 64).
+    """Crops levelled to the grey of blank paper, uint8 (N, 64, 64).
 
     ``quads`` (N, 4, 2) in page mm; ``level_shift`` (N, 2) mm leads from there to the same place
     on the flat page, which may have been made through an earlier surface.
@@ -70,7 +61,9 @@ def cut_crops(
     gray = pyramid.sample(depth, _spread(corners))
     on_flat = (quads + level_shift[:, None, :]) * flat.px_per_mm - 0.5
     level = look_up(flat.level, _spread(on_flat), cv2.BORDER_REPLICATE)
-    even = as_gray(cv2.divide(gray, np.maximum(level, 1), scale=PAPER / paper_ratio(flat)))
+    even = as_gray(
+        cv2.divide(gray, np.maximum(level, 1), scale=VISION.crops.paper / paper_ratio(flat))
+    )
     return even.reshape(count, CROP_PX, CROP_PX)
 
 
@@ -103,21 +96,23 @@ def ink_shares(crops: list[Gray], boxes_mm: Array) -> tuple[Array, float]:
     sizes, which = np.unique(boxes_mm[:, 2:].round(3), axis=0, return_inverse=True)
     depths = []
     for number, (width, height) in enumerate(sizes):
-        rows, columns = inner_slices((0.0, 0.0, float(width), float(height)), _INK_INSET_MM)
+        rows, columns = inner_slices(
+            (0.0, 0.0, float(width), float(height)), VISION.crops.ink_inset_mm
+        )
         inside = calm[which == number][:, rows, columns].reshape(int((which == number).sum()), -1)
         place = inside.shape[1] * 3 // 4
         ground = np.partition(inside, place, axis=1)[:, place : place + 1]
-        depths.append(np.maximum(ground.astype(np.int16), _DARKEST_GROUND) - inside)
+        depths.append(np.maximum(ground.astype(np.int16), VISION.crops.darkest_ground) - inside)
     middle = [np.median(np.abs(depth), axis=1) for depth in depths]
-    noise = float(np.median(np.concatenate(middle))) / _MAD / PAPER
-    least = max(_FAINTEST, 4.0 * noise) * PAPER
+    noise = float(np.median(np.concatenate(middle))) / VISION.crops.mad / VISION.crops.paper
+    least = max(VISION.crops.faintest, 4.0 * noise) * VISION.crops.paper
     shares = np.zeros(len(crops))
     for number, depth in enumerate(depths):
         shares[which == number] = (depth > least).mean(axis=1)
     return shares, noise
 
 
-def drop_strangers(crop: Gray, box_mm: tuple[float, float, float, float]) -> Gray:
+def remove_neighbour_ink(crop: Gray, box_mm: tuple[float, float, float, float]) -> Gray:
     """The crop without strokes that come in over its left or right edge and stay out of the box.
 
     Such strokes belong to the neighbour's digit. A stroke that goes well into the box stays.
@@ -125,18 +120,18 @@ def drop_strangers(crop: Gray, box_mm: tuple[float, float, float, float]) -> Gra
     _, columns = inner_slices(box_mm, 0.45)
     left, right = columns.start, columns.stop
     rim = np.concatenate([crop[:, :2].ravel(), crop[:, -2:].ravel()])
-    if rim.min() > PAPER * (1.0 - _INK):
+    if rim.min() > VISION.crops.paper * (1.0 - VISION.crops.ink):
         return crop
-    dark = (crop < PAPER * (1.0 - _INK)).astype(np.uint8)
+    dark = (crop < VISION.crops.paper * (1.0 - VISION.crops.ink)).astype(np.uint8)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(dark, connectivity=8)
     touching = set(np.unique(labels[:, :2])) | set(np.unique(labels[:, -2:]))
-    strangers = np.zeros_like(dark)
+    foreign = np.zeros_like(dark)
     for label in touching - {0}:
         inside = int((labels[:, left:right] == label).sum())
         if inside < 0.25 * stats[label, cv2.CC_STAT_AREA]:
-            strangers[labels == label] = 1
-    if not strangers.any():
+            foreign[labels == label] = 1
+    if not foreign.any():
         return crop
     cleaned = crop.copy()
-    cleaned[cv2.dilate(strangers, np.ones((3, 3), np.uint8)) > 0] = round(PAPER)
+    cleaned[cv2.dilate(foreign, np.ones((3, 3), np.uint8)) > 0] = round(VISION.crops.paper)
     return cleaned

@@ -6,9 +6,8 @@ import numpy as np
 
 from sheet_reader.vision.arrays import Gray, as_array, as_float32
 from sheet_reader.vision.flatten import PageGrid, Pyramid, grid_px
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
-
-_BLOCK_MM = 2.0
 
 
 def cut(
@@ -17,7 +16,7 @@ def cut(
     """A piece of the page laid flat at ``scale`` px per mm, uint8."""
     x, y, w, h = box_mm
     width, height = max(round(w * scale), 8), max(round(h * scale), 8)
-    block = max(round(_BLOCK_MM * scale), 1)
+    block = max(round(VISION.flatten.grid_mm * scale), 1)
     xs = as_array(x + (np.arange(-1, -(-width // block) + 1) + 0.5) * block / scale)
     ys = as_array(y + (np.arange(-1, -(-height // block) + 1) + 0.5) * block / scale)
     grid = PageGrid(as_float32(grid_px(surface, xs, ys)), block, (width, height))

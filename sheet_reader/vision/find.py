@@ -13,21 +13,21 @@ from sheet_reader.vision.arrays import Array, Gray, as_float32
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan, group_markers
 from sheet_reader.vision.identify import identify, nothing_found
-from sheet_reader.vision.locate import locate, marker_sightings
+from sheet_reader.vision.locate import locate, marker_correspondences
 from sheet_reader.vision.markers import (
     SeenMarker,
-    patient_markers,
-    quick_markers,
+    exhaustive_markers,
+    fast_markers,
     refine_corners,
 )
 from sheet_reader.vision.other_print import other_sheet
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.seek import seek_missing
 from sheet_reader.vision.surface import fit_surface
-from sheet_reader.vision.template import RASTER, PreparedPage, boxes_of, prepare
+from sheet_reader.vision.template import PreparedPage, boxes_of, prepare
 from sheet_reader.vision.types import Finding, NoSheet, SheetView
 from sheet_reader.vision.view import build_view
 
-_ENOUGH_MARKERS = 4
 _prepared: WeakKeyDictionary[LayoutBook, dict[tuple[str, int], PreparedPage]] = WeakKeyDictionary()
 
 
@@ -41,13 +41,13 @@ def _prepare(book: LayoutBook, page: Page) -> PreparedPage:
     blank = _blank_pages(book)[page.number - 1]
     key = (BLANK, page.number)
     if key not in shelf:
-        shelf[key] = prepare(blank, book.template(blank, RASTER))
+        shelf[key] = prepare(blank, book.template(blank, VISION.template.raster_px_per_mm))
     same = boxes_of(shelf[key], page)
     if same is not None:
         return same
     own = (page.code.sheet, page.number)
     if own not in shelf:
-        shelf[own] = prepare(page, book.template(page, RASTER))
+        shelf[own] = prepare(page, book.template(page, VISION.template.raster_px_per_mm))
     return shelf[own]
 
 
@@ -60,14 +60,14 @@ def find_sheets(gray: Gray, book: LayoutBook) -> list[Finding]:
     pages = _blank_pages(book)
     plans = tuple(MarkerPlan.of(page.markers) for page in pages)
     pyramid = Pyramid(gray)
-    seen = quick_markers(gray)
+    seen = fast_markers(gray)
     groups = _groups(pyramid, plans, seen)
-    patient = not groups or any(len(g.markers) < _ENOUGH_MARKERS for g in groups)
-    if not patient:
+    exhaustive = not groups or any(len(g.markers) < VISION.find.enough_markers for g in groups)
+    if not exhaustive:
         findings = _read_groups(pyramid, groups, plans, book)
-        patient = any(isinstance(f, NoSheet) and f.kind == "no code" for f in findings)
-    if patient:
-        groups = _groups(pyramid, plans, patient_markers(gray, seen))
+        exhaustive = any(isinstance(f, NoSheet) and f.kind == "no code" for f in findings)
+    if exhaustive:
+        groups = _groups(pyramid, plans, exhaustive_markers(gray, seen))
         findings = _read_groups(pyramid, groups, plans, book)
     return findings or [nothing_found(pyramid, plans, book)]
 
@@ -103,8 +103,8 @@ def _read_group(
 ) -> SheetView | NoSheet:
     blank = _blank_pages(book)[group.plan]
     template = _prepare(book, blank)
-    start = marker_sightings(plan, group)
-    first = fit_surface(template.lattice, group.homography, start)
+    start = marker_correspondences(plan, group)
+    first = fit_surface(template.control_grid, group.homography, start)
     identity = identify(pyramid, template, group, start, first, book)
     if isinstance(identity, NoSheet):
         return identity

@@ -17,12 +17,8 @@ from sheet_reader.vision.arrays import (
     as_gray,
     look_up,
 )
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface, apply_homography
-
-LEVEL_MM = 12.0
-"""Closing with a square of this side gives the paper: larger than a filled box, so that a struck
-box does not pass for paper. A closing keeps straight edges, so a shadow's edge stays sharp."""
-_GRID_MM = 2.0
 
 
 class Pyramid:
@@ -107,9 +103,9 @@ def page_grid(surface: Surface, px_per_mm: float) -> PageGrid:
 
     Pixel (row, column) is centred on ((column + ½), (row + ½)) / ``px_per_mm`` of the page.
     """
-    block = max(round(_GRID_MM * px_per_mm), 1)
-    width = round(surface.lattice.width_mm * px_per_mm)
-    height = round(surface.lattice.height_mm * px_per_mm)
+    block = max(round(VISION.flatten.grid_mm * px_per_mm), 1)
+    width = round(surface.control_grid.width_mm * px_per_mm)
+    height = round(surface.control_grid.height_mm * px_per_mm)
     xs = as_array((np.arange(-1, -(-width // block) + 1) + 0.5) * block / px_per_mm)
     ys = as_array((np.arange(-1, -(-height // block) + 1) + 0.5) * block / px_per_mm)
     return PageGrid(as_float32(grid_px(surface, xs, ys)), block, (width, height))
@@ -117,10 +113,10 @@ def page_grid(surface: Surface, px_per_mm: float) -> PageGrid:
 
 def grid_px(surface: Surface, xs: Array, ys: Array) -> Array:
     """Picture pixels (len(ys), len(xs), 2) of a grid of page points."""
-    lattice = surface.lattice
-    nx, ny = lattice.counts
-    bx, _ = lattice.axes(np.stack([xs, np.zeros_like(xs)], axis=1))
-    _, by = lattice.axes(np.stack([np.zeros_like(ys), ys], axis=1))
+    control_grid = surface.control_grid
+    nx, ny = control_grid.counts
+    bx, _ = control_grid.axes(np.stack([xs, np.zeros_like(xs)], axis=1))
+    _, by = control_grid.axes(np.stack([np.zeros_like(ys), ys], axis=1))
     table = surface.coefficients.reshape(ny, nx, 2)
     moved = np.stack([by @ table[..., c] @ bx.T for c in (0, 1)], axis=-1)
     flat = moved + np.stack(np.meshgrid(xs, ys), axis=-1)
@@ -157,8 +153,8 @@ class FlatPage:
 
 
 def paper_level(gray: Gray, px_per_mm: float) -> Gray:
-    """The paper's local brightness, uint8 (H, W): ink up to :data:`LEVEL_MM` wide closed."""
-    side = round(LEVEL_MM * px_per_mm) | 1
+    """The paper's local brightness, uint8 (H, W): ink up to ``level_mm`` wide closed."""
+    side = round(VISION.flatten.level_mm * px_per_mm) | 1
     kernel = np.ones((side, side), dtype=np.uint8)
     calm = cv2.blur(gray, (3, 3))
     return as_gray(cv2.morphologyEx(calm, cv2.MORPH_CLOSE, kernel, borderType=cv2.BORDER_REPLICATE))
@@ -166,7 +162,7 @@ def paper_level(gray: Gray, px_per_mm: float) -> Gray:
 
 def flatten(pyramid: Pyramid, surface: Surface, px_per_mm: float) -> FlatPage:
     """The page laid flat through ``surface``."""
-    centre = np.array([[surface.lattice.width_mm / 2, surface.lattice.height_mm / 2]])
+    centre = np.array([[surface.control_grid.width_mm / 2, surface.control_grid.height_mm / 2]])
     depth = pyramid.depth_for(float(surface.px_per_mm(centre)[0]), px_per_mm)
     grid = page_grid(surface, px_per_mm)
     gray = pyramid.sample_level(depth, grid.dense(depth))

@@ -11,13 +11,8 @@ import numpy as np
 from sheet_reader.sheet.model import Marker
 from sheet_reader.vision.arrays import Array, as_array
 from sheet_reader.vision.markers import SeenMarker
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import apply_homography
-
-TOLERANCE = 0.045
-"""A marker may lie this share of the page's diagonal from where the plane puts it: curl of
-9 mm seen at 35 degrees moves a marker by about 8 mm."""
-_SIZE_RANGE = (0.6, 1.6)
-_MOST_TRIED = 220
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,9 +55,7 @@ def plane(plan: MarkerPlan, markers: tuple[SeenMarker, ...]) -> Array | None:
     return as_array(matrix)
 
 
-def agreeing(
-    plan: MarkerPlan, matrix: Array, free: list[SeenMarker], tolerance: float = TOLERANCE
-) -> tuple[SeenMarker, ...]:
+def agreeing(plan: MarkerPlan, matrix: Array, free: list[SeenMarker]) -> tuple[SeenMarker, ...]:
     """The markers that lie where the plane puts them, the nearest one of each id."""
     best: dict[int, tuple[float, SeenMarker]] = {}
     for marker in free:
@@ -72,11 +65,15 @@ def agreeing(
         expected = apply_homography(matrix, page)
         side = np.linalg.norm(expected - np.roll(expected, 1, axis=0), axis=1).mean()
         page_side = np.linalg.norm(page[0] - page[1])
-        allowed = tolerance * plan.diagonal_mm * side / page_side
+        allowed = VISION.grouping.tolerance * plan.diagonal_mm * side / page_side
         miss = float(np.linalg.norm(expected - marker.corners_px, axis=1).mean())
         size = marker.module_px * 8 / max(float(side), 1e-6)
         turn = _turn(expected, marker.corners_px)
-        fits = miss <= allowed and _SIZE_RANGE[0] < size < _SIZE_RANGE[1] and turn > 0.8
+        fits = (
+            miss <= allowed
+            and VISION.grouping.size_range[0] < size < VISION.grouping.size_range[1]
+            and turn > 0.8
+        )
         if fits and (marker.id not in best or miss < best[marker.id][0]):
             best[marker.id] = (miss, marker)
     return tuple(m for _, m in best.values())
@@ -111,7 +108,7 @@ def _grow(
     return members, matrix
 
 
-def _misfit(plan: MarkerPlan, members: tuple[SeenMarker, ...], matrix: Array) -> float:
+def _reprojection_error(plan: MarkerPlan, members: tuple[SeenMarker, ...], matrix: Array) -> float:
     page = np.concatenate([plan.corners_mm[m.id] for m in members])
     picture = np.concatenate([m.corners_px for m in members])
     side = np.mean([m.module_px for m in members])
@@ -130,7 +127,7 @@ def group_markers(plans: tuple[MarkerPlan, ...], seen: list[SeenMarker]) -> list
         best: tuple[tuple[int, float], Group] | None = None
         for number, plan in enumerate(plans):
             for members, matrix in _candidates(plan, free):
-                rank = (len(members), -_misfit(plan, members, matrix))
+                rank = (len(members), -_reprojection_error(plan, members, matrix))
                 if best is None or rank > best[0]:
                     best = (rank, Group(number, members, matrix))
         if best is None:
@@ -153,7 +150,7 @@ def _candidates(
             return [whole]
     pairs = [p for p in combinations(ours, 2) if p[0].id != p[1].id]
     pairs.sort(key=lambda p: _pair_distance(plan, p))
-    grown = (_grow(plan, pair, ours) for pair in pairs[:_MOST_TRIED])
+    grown = (_grow(plan, pair, ours) for pair in pairs[: VISION.grouping.most_pairs])
     return [g for g in grown if g is not None and len(g[0]) >= 2]
 
 

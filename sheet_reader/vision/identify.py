@@ -16,19 +16,17 @@ from sheet_reader.vision.codes import (
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import coarse_surface
-from sheet_reader.vision.markers import patient_markers
+from sheet_reader.vision.markers import exhaustive_markers
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.printed import printed_code_available, read_printed
 from sheet_reader.vision.quality import what_is_outside
-from sheet_reader.vision.surface import Sightings, Surface, apply_homography
+from sheet_reader.vision.surface import Correspondences, Surface, apply_homography
 from sheet_reader.vision.template import PreparedPage
 from sheet_reader.vision.types import NoSheet
 
-_ANYWHERE_PX = 2000
-_FOCUS_LEAST = 6.0
-
 
 def identify(
-    pyramid: Pyramid, template: PreparedPage, group: Group, start: Sightings, first: Surface,
+    pyramid: Pyramid, template: PreparedPage, group: Group, start: Correspondences, first: Surface,
     book: LayoutBook,
 ) -> tuple[Page, str] | NoSheet:  # fmt: skip
     """The page and the means by which it was told, or why it can't be told.
@@ -101,8 +99,8 @@ def _unreadable(pyramid: Pyramid, page: Page, group: Group, read: CodeRead) -> N
 def nothing_found(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], book: LayoutBook) -> NoSheet:
     """Why a picture without a group of markers gives no sheet."""
     gray = pyramid.levels[0]
-    seen = patient_markers(gray, [])
-    depth = int(np.clip(round(np.log2(max(gray.shape) / _ANYWHERE_PX)), 0, 4))
+    seen = exhaustive_markers(gray, [])
+    depth = int(np.clip(round(np.log2(max(gray.shape) / VISION.identify.anywhere_px)), 0, 4))
     read, _ = read_anywhere(pyramid.level(depth))
     if read.code is not None:
         outcome = _outcome(book.lookup(read.code), read.by)
@@ -115,7 +113,7 @@ def nothing_found(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], book: LayoutB
             "too few markers",
             "fewer than two of the sheet's corner marks can be seen: photograph the whole sheet",
         )
-    if _focus(pyramid) < _FOCUS_LEAST:
+    if _focus(pyramid) < VISION.identify.least_focus:
         return NoSheet("blurred", "the picture is too blurred: hold still and tap to focus")
     return NoSheet("no markers", "no sheet of this study was found in the picture")
 

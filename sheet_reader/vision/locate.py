@@ -10,21 +10,9 @@ from sheet_reader.vision.arrays import Array, Flags, Float32, as_array
 from sheet_reader.vision.flatten import FlatPage, Pyramid, flatten
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.match import Match, corner_gains, match_tiles
-from sheet_reader.vision.surface import Sightings, Surface, fit_surface, join
-from sheet_reader.vision.template import COARSE, FINE, SOFTEN_PX, PreparedPage
-
-MARKER_SD_MM = 0.08
-_TILE_SD_MM = 0.15
-_BOX_SD_MM = 0.05
-_MOST_REACH_MM = 6.0
-_TILE_SCORE, _TILE_RIVAL = 0.40, 0.85
-_BOX_SCORE = 0.45
-_FEWEST_BOXES = 4
-_QUICK_SCORE = 0.75
-_CLEAR_SCORE, _FAR_MM = 0.65, 1.5
-FINE_KNOT_MM, FINE_BEND_PER_MM = 22.0, 3e-3
-_ROUNDS = 5
-_SURE_MM = 0.35
+from sheet_reader.vision.parameters import VISION
+from sheet_reader.vision.surface import Correspondences, Surface, fit_surface, join
+from sheet_reader.vision.template import PreparedPage
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,83 +34,120 @@ class Located:
     gains: Array
 
 
-def marker_sightings(plan: MarkerPlan, group: Group) -> Sightings:
-    """The corners of a group's markers as sightings."""
+def marker_correspondences(plan: MarkerPlan, group: Group) -> Correspondences:
+    """The corners of a group's markers as correspondences."""
     page = np.concatenate([plan.corners_mm[m.id] for m in group.markers])
     picture = np.concatenate([m.corners_px for m in group.markers])
-    return Sightings(page, picture, np.full(len(page), MARKER_SD_MM))
+    return Correspondences(page, picture, np.full(len(page), VISION.locate.marker_sd_mm))
+
+
+def _tile_search(sd_mm: Array) -> Array:
+    """Search radius (N,) in mm of tiles where the surface is uncertain by ``sd_mm`` (N,)."""
+    own = VISION.locate
+    wanted = own.search_sds * sd_mm + own.tile_search_more_mm
+    return as_array(np.clip(wanted, own.tile_least_search_mm, own.most_search_mm))
+
+
+def _box_search(sd_mm: Array) -> Array:
+    """Search radius (N,) in mm of boxes where the surface is uncertain by ``sd_mm`` (N,)."""
+    own = VISION.locate
+    wanted = own.search_sds * sd_mm + own.box_search_more_mm
+    return as_array(np.clip(wanted, *own.box_search_range_mm))
 
 
 def coarse_surface(
-    pyramid: Pyramid, prepared: PreparedPage, start: Sightings, surface: Surface
+    pyramid: Pyramid, prepared: PreparedPage, start: Correspondences, surface: Surface
 ) -> Surface:
     """Grows the ``surface`` of the markers outward by large tiles of the printed page."""
     homography = surface.homography
     known: dict[int, tuple[Array, Array, float]] = {}
     centres = prepared.tile_centres
-    for _ in range(_ROUNDS):
+    for _ in range(VISION.locate.rounds):
         sd = surface.sd_mm(centres)
-        flat = flatten(pyramid, surface, COARSE)
-        reach = np.clip(2.5 * sd + 0.6, 0.9, _MOST_REACH_MM)
-        todo = np.flatnonzero((2.0 * sd < _MOST_REACH_MM) & flat.seen(centres))
+        flat = flatten(pyramid, surface, VISION.template.coarse_px_per_mm)
+        search_radius = _tile_search(sd)
+        todo = np.flatnonzero((2.0 * sd < VISION.locate.most_search_mm) & flat.seen(centres))
         match = match_tiles(
-            flat.ink(SOFTEN_PX), [prepared.tiles[i] for i in todo], reach[todo], COARSE
+            flat.ink(VISION.template.soften_px),
+            [prepared.tiles[i] for i in todo],
+            search_radius[todo],
+            VISION.template.coarse_px_per_mm,
         )
-        good = (match.score > _TILE_SCORE) & (match.rival < _TILE_RIVAL) & ~match.edge
+        good = (
+            (match.score > VISION.locate.tile_score)
+            & (match.second_peak_ratio < VISION.locate.tile_second_peak)
+            & ~match.edge
+        )
         at = surface.to_px(centres[todo] + match.shift_mm)
         before = len(known)
         for k in np.flatnonzero(good):
-            known[int(todo[k])] = (centres[todo[k]], at[k], _TILE_SD_MM / match.score[k])
+            known[int(todo[k])] = (
+                centres[todo[k]],
+                at[k],
+                VISION.locate.tile_sd_mm / match.score[k],
+            )
         if not known:
             break
         page, picture, spread = (np.array(column) for column in zip(*known.values(), strict=True))
         surface = fit_surface(
-            prepared.lattice, homography, join(start, Sightings(page, picture, spread))
+            prepared.control_grid, homography, join(start, Correspondences(page, picture, spread))
         )
         moved = np.linalg.norm(match.shift_mm[good], axis=1)
-        settled = len(known) == before or bool((sd[todo] < _SURE_MM).all())
+        settled = len(known) == before or bool((sd[todo] < VISION.locate.sure_mm).all())
         calm = moved.size == 0 or np.percentile(moved, 95) < 1.0
         if settled and calm:
             break
-        if calm and bool((surface.sd_mm(prepared.box_centres) < _SURE_MM).all()):
+        if calm and bool((surface.sd_mm(prepared.box_centres) < VISION.locate.sure_mm).all()):
             break
     return surface
 
 
-def locate(pyramid: Pyramid, prepared: PreparedPage, start: Sightings, first: Surface) -> Located:
-    """Every box of the page in the picture, from the markers' sightings ``start`` and the
+def locate(
+    pyramid: Pyramid, prepared: PreparedPage, start: Correspondences, first: Surface
+) -> Located:
+    """Every box of the page in the picture, from the markers' correspondences ``start`` and the
     surface ``first`` through them.
     """
     surface = coarse_surface(pyramid, prepared, start, first)
-    flat = flatten(pyramid, surface, FINE)
-    ink = flat.ink(SOFTEN_PX)
-    reach = np.clip(2.5 * surface.sd_mm(prepared.box_centres) + 0.4, 0.6, 1.6)
-    match = match_tiles(ink, list(prepared.boxes), reach, FINE, quick_score=_QUICK_SCORE)
+    flat = flatten(pyramid, surface, VISION.template.fine_px_per_mm)
+    ink = flat.ink(VISION.template.soften_px)
+    search_radius = _box_search(surface.sd_mm(prepared.box_centres))
+    match = match_tiles(
+        ink,
+        list(prepared.boxes),
+        search_radius,
+        VISION.template.fine_px_per_mm,
+        fast_score=VISION.locate.fast_score,
+    )
     fine = _fine_surface(prepared, surface, flat, match, start)
     return _settle(prepared, surface, fine, flat, ink, match)
 
 
 def _fine_surface(
-    prepared: PreparedPage, surface: Surface, flat: FlatPage, match: Match, start: Sightings
+    prepared: PreparedPage, surface: Surface, flat: FlatPage, match: Match, start: Correspondences
 ) -> Surface:
-    """The surface through the boxes' own sightings, with closer knots."""
+    """The surface through the boxes' own correspondences, with closer knots."""
     centres = prepared.box_centres
-    good = (match.score > _BOX_SCORE) & ~match.edge & flat.seen(centres)
-    if good.sum() < _FEWEST_BOXES:
+    good = (match.score > VISION.locate.box_score) & ~match.edge & flat.seen(centres)
+    if good.sum() < VISION.locate.fewest_boxes:
         return surface
-    spread = _BOX_SD_MM / np.maximum(match.score[good], 0.1)
+    spread = VISION.locate.box_sd_mm / np.maximum(match.score[good], 0.1)
     picture = surface.to_px(centres[good] + match.shift_mm[good])
-    seen = Sightings(centres[good], picture, spread)
-    close = replace(prepared.lattice, step_mm=FINE_KNOT_MM)
-    return fit_surface(close, surface.homography, join(start, seen), FINE_BEND_PER_MM)
+    seen = Correspondences(centres[good], picture, spread)
+    close = replace(prepared.control_grid, step_mm=VISION.locate.fine_knot_mm)
+    return fit_surface(
+        close, surface.homography, join(start, seen), VISION.locate.fine_curvature_per_mm
+    )
 
 
 def _near(score: Array, off: Array, sd: Array) -> Flags:
-    """Whether a sighting ``off`` (N,) mm from the surface is believed: more where it is clear.
-    A box's neighbour is 9 mm away, so none of these can be the neighbour.
+    """Whether a match ``off`` (N,) mm from the surface is believed: more where it is clear. A
+    box's neighbour is 9 mm away, so none of these can be the neighbour.
     """
-    near: Flags = (score > _BOX_SCORE) & (off < 0.25 + 3.0 * sd)
-    near |= (score > _CLEAR_SCORE) & (off < _FAR_MM)
+    near: Flags = (score > VISION.locate.box_score) & (
+        off < VISION.locate.near_mm + VISION.locate.near_sds * sd
+    )
+    near |= (score > VISION.locate.clear_score) & (off < VISION.locate.far_mm)
     return near
 
 
@@ -140,7 +165,13 @@ def _settle(
     lost = np.flatnonzero(seen & ~near)
     if len(lost):
         tiles = [prepared.boxes[i] for i in lost]
-        again = match_tiles(ink, tiles, np.full(len(lost), _FAR_MM), FINE, carried[lost])
+        again = match_tiles(
+            ink,
+            tiles,
+            np.full(len(lost), VISION.locate.far_mm),
+            VISION.template.fine_px_per_mm,
+            carried[lost],
+        )
         shift[lost], score[lost] = again.shift_mm - carried[lost], again.score
         off = np.linalg.norm(shift[lost], axis=1)
         near[lost] = _near(score[lost], off, sd[lost]) & ~again.edge
@@ -149,7 +180,7 @@ def _settle(
     error = np.where(near, _error(score, off), np.hypot(sd, 0.1 + 0.5 * off))
     gains = np.array(
         [
-            corner_gains(ink, tile, carried[i] + shift[i], FINE)
+            corner_gains(ink, tile, carried[i] + shift[i], VISION.template.fine_px_per_mm)
             for i, tile in enumerate(prepared.boxes)
         ]
     ).reshape(-1, 4)
@@ -157,5 +188,7 @@ def _settle(
 
 
 def _error(score: Array, off: Array) -> Array:
-    """Remaining error (N,) of a box with a sighting of its own; measured on simulated pictures."""
-    return as_array(0.035 + 0.14 * (1.0 - np.minimum(score, 1.0)) + 0.15 * off)
+    """Remaining error (N,) of a box with a match of its own; measured on simulated pictures."""
+    own = VISION.locate
+    worse = 1.0 - np.minimum(score, 1.0)
+    return as_array(own.error_mm + own.error_by_score_mm * worse + own.error_by_offset * off)

@@ -10,6 +10,7 @@ import numpy as np
 
 from sheet_reader.sheet.markers import dictionary as sheet_dictionary
 from sheet_reader.vision.arrays import Array, Float32, Gray, as_gray
+from sheet_reader.vision.parameters import VISION
 
 SHEET_DICTIONARY = "AprilTag 36h11"
 """The dictionary of our sheets: 587 ids, smallest Hamming distance 11."""
@@ -18,14 +19,6 @@ DICTIONARIES = {
     SHEET_DICTIONARY: cv2.aruco.DICT_APRILTAG_36h11,
     "ArUco 6x6 250": cv2.aruco.DICT_6X6_250,
 }
-SHEET_CORRECTION = 0.4
-"""Share of the dictionary's correctable bits that we accept as wrong: two bits of 36h11."""
-OPENCV_CORRECTION = 0.6
-_MODULES = 8
-_NEAR_ENOUGH = 1.2
-_QUICK_PX = 1200
-"""Long side of the picture for the first pass: 98 % of what 1600 px shows, in two thirds of the
-time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +34,7 @@ class SeenMarker:
     def module_px(self) -> float:
         """Mean width of one of the marker's eight modules, in pixels."""
         sides = np.linalg.norm(self.corners_px - np.roll(self.corners_px, 1, axis=0), axis=1)
-        return float(sides.mean()) / _MODULES
+        return float(sides.mean()) / VISION.markers.modules
 
 
 @lru_cache(maxsize=16)
@@ -76,14 +69,16 @@ def _detect(
 def detect_markers(
     gray: Gray,
     dictionary: str = SHEET_DICTIONARY,
-    correction: float = OPENCV_CORRECTION,
+    correction: float | None = None,
 ) -> list[SeenMarker]:
     """Every marker of ``dictionary`` in a picture, at the picture's own scale.
 
     ``gray`` is uint8 (H, W); ``dictionary`` a key of :data:`DICTIONARIES`; ``correction`` the
-    share (0..1) of correctable bits that may be wrong. The same id may come several times.
+    share (0..1) of correctable bits that may be wrong, None for OpenCV's own.
+    The same id may come several times.
     """
-    return _detect(gray, dictionary, correction, (3, 13, 23))
+    share = VISION.markers.opencv_correction if correction is None else correction
+    return _detect(gray, dictionary, share, (3, 13, 23))
 
 
 def _scaled(found: list[SeenMarker], factor: float) -> list[SeenMarker]:
@@ -100,7 +95,7 @@ def reduce_by(gray: Gray, long_side: int) -> tuple[Gray, float]:
         level = as_gray(cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA))
         factor *= 2
     ratio = max(level.shape) / long_side
-    if ratio <= _NEAR_ENOUGH:
+    if ratio <= VISION.markers.near_scale:
         return level, factor
     size = (round(level.shape[1] / ratio), round(level.shape[0] / ratio))
     reduced = as_gray(cv2.resize(level, size, interpolation=cv2.INTER_LINEAR))
@@ -118,7 +113,10 @@ def merge_markers(*lists: list[SeenMarker]) -> list[SeenMarker]:
     """
     merged: list[SeenMarker] = []
     for marker in (m for found in lists for m in found):
-        centre, reach = marker.corners_px.mean(axis=0), marker.module_px * _MODULES / 3
+        centre, reach = (
+            marker.corners_px.mean(axis=0),
+            marker.module_px * VISION.markers.modules / 3,
+        )
         if all(
             m.id != marker.id or np.linalg.norm(m.corners_px.mean(axis=0) - centre) > reach
             for m in merged
@@ -127,19 +125,19 @@ def merge_markers(*lists: list[SeenMarker]) -> list[SeenMarker]:
     return merged
 
 
-def quick_markers(gray: Gray) -> list[SeenMarker]:
+def fast_markers(gray: Gray) -> list[SeenMarker]:
     """Sheet markers by one pass over a reduced picture: fast, and enough for most photographs."""
-    reduced, factor = reduce_by(gray, _QUICK_PX)
-    return _scaled(_detect(reduced, SHEET_DICTIONARY, SHEET_CORRECTION, (9,)), factor)
+    reduced, factor = reduce_by(gray, VISION.markers.fast_px)
+    return _scaled(_detect(reduced, SHEET_DICTIONARY, VISION.markers.correction, (9,)), factor)
 
 
-def patient_markers(gray: Gray, known: list[SeenMarker]) -> list[SeenMarker]:
+def exhaustive_markers(gray: Gray, known: list[SeenMarker]) -> list[SeenMarker]:
     """Sheet markers by several passes at other scales and levels of light, ``known`` included."""
     passes: list[list[SeenMarker]] = [known]
     for long_side in (1000, 2000):
         reduced, factor = reduce_by(gray, long_side)
         for picture in (reduced, _levelled(reduced)):
-            found = _detect(picture, SHEET_DICTIONARY, SHEET_CORRECTION, (5, 15, 25))
+            found = _detect(picture, SHEET_DICTIONARY, VISION.markers.correction, (5, 15, 25))
             passes.append(_scaled(found, factor))
     return merge_markers(*passes)
 
@@ -147,7 +145,7 @@ def patient_markers(gray: Gray, known: list[SeenMarker]) -> list[SeenMarker]:
 def refine_corners(gray: Gray, found: list[SeenMarker]) -> list[SeenMarker]:
     """Corners brought to a fraction of a pixel at full resolution.
 
-    A corner that strays more than one module from where it was seen keeps its first place.
+    A corner that lies more than one module from where it was seen keeps its first place.
     """
     levels = [gray]
     refined = []
@@ -177,6 +175,6 @@ def _refine_one(
         return marker
     end = cv2.cornerSubPix(level, start.reshape(-1, 1, 2).copy(), (half, half), (-1, -1), criteria)
     end = end.reshape(4, 2)
-    strayed = np.linalg.norm(end - start, axis=1) > marker.module_px / factor
-    end[strayed] = start[strayed]
+    outlying = np.linalg.norm(end - start, axis=1) > marker.module_px / factor
+    end[outlying] = start[outlying]
     return SeenMarker(marker.id, (end.astype(np.float64) + 0.5) * factor - 0.5)

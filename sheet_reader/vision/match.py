@@ -8,50 +8,50 @@ import cv2
 import numpy as np
 
 from sheet_reader.vision.arrays import Array, Flags, Float32, as_array, as_float32
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.template import Tile
-
-_APART_MM = 1.6
-"""A second peak nearer than this is the same peak."""
-_STEPS = 4
-_STRAY = 0.25
-"""Pixels off by more than this share of the print's contrast weigh less."""
 
 
 @dataclass(frozen=True, slots=True)
 class Match:
     """Where tiles were found: ``shift_mm`` (N, 2), ``score`` (N,) -1..1 the weighted correlation
-    at the peak, ``rival`` (N,) the height of the second peak over the first, 0..1, and
+    at the peak, ``second_peak_ratio`` (N,) the height of the second peak over the first, 0..1, and
     ``edge`` (N,) bool, True where the peak lies on the rim of the search.
     """
 
     shift_mm: Array
     score: Array
-    rival: Array
+    second_peak_ratio: Array
     edge: Flags
 
 
 def match_tiles(
     ink: Float32,
     tiles: list[Tile],
-    reach_mm: Array,
+    search_radius_mm: Array,
     px_per_mm: float,
     around_mm: Array | None = None,
-    quick_score: float = 1.0,
+    fast_score: float = 1.0,
 ) -> Match:
-    """Each tile's best place within ``reach_mm`` (N,) of where it should be, or of
+    """Each tile's best place within ``search_radius_mm`` (N,) of where it should be, or of
     ``around_mm`` (N, 2) beside that.
 
     ``ink`` float32 (H, W) is the flattened page, 0 paper to 1 black, at ``px_per_mm``. A tile
-    that small steps from the middle place with ``quick_score`` or more is not searched for.
+    that small steps from the middle place with ``fast_score`` or more is not searched for.
     """
     count = len(tiles)
     around = np.zeros((count, 2)) if around_mm is None else around_mm
     found = [
         _match_one(
-            ink, tile, max(round(float(reach) * px_per_mm), 2), px_per_mm, middle, quick_score
+            ink,
+            tile,
+            max(round(float(search_radius) * px_per_mm), 2),
+            px_per_mm,
+            middle,
+            fast_score,
         )
-        for tile, reach, middle in zip(
-            tiles, reach_mm, np.rint(around * px_per_mm).astype(int).tolist(), strict=True
+        for tile, search_radius, middle in zip(
+            tiles, search_radius_mm, np.rint(around * px_per_mm).astype(int).tolist(), strict=True
         )
     ]
     table = np.array(found, dtype=np.float64).reshape(-1, 5)
@@ -59,27 +59,39 @@ def match_tiles(
 
 
 def _match_one(
-    ink: Float32, tile: Tile, reach: int, px_per_mm: float, middle: list[int], quick_score: float
+    ink: Float32,
+    tile: Tile,
+    search_radius: int,
+    px_per_mm: float,
+    middle: list[int],
+    fast_score: float,
 ) -> tuple[float, float, float, float, float]:
     height, width = tile.weighted.shape
-    x0, y0 = tile.corner[0] + middle[0] - reach, tile.corner[1] + middle[1] - reach
-    window = _window(ink, x0, y0, width + 2 * reach, height + 2 * reach)
-    nearby = _place(window, tile, reach, reach, 2 * reach) if quick_score < 1.0 else None
-    rival = 0.0
-    if nearby is None or nearby[2] < quick_score:
+    x0, y0 = tile.corner[0] + middle[0] - search_radius, tile.corner[1] + middle[1] - search_radius
+    window = _window(ink, x0, y0, width + 2 * search_radius, height + 2 * search_radius)
+    nearby = (
+        _place(window, tile, search_radius, search_radius, 2 * search_radius)
+        if fast_score < 1.0
+        else None
+    )
+    second_peak_ratio = 0.0
+    if nearby is None or nearby[2] < fast_score:
         surface = as_float32(cv2.matchTemplate(window, tile.weighted, cv2.TM_CCORR))
         _, peak, _, (px, py) = cv2.minMaxLoc(surface)
         if peak <= 0:
             return 0.0, 0.0, 0.0, 1.0, 1.0
-        rival = _rival(surface, px, py, max(round(_APART_MM * px_per_mm), 2)) / peak
+        second_peak_ratio = (
+            _second_peak(surface, px, py, max(round(VISION.match.peaks_apart_mm * px_per_mm), 2))
+            / peak
+        )
         # where something stronger nearby outshone it, go on from the middle
-        found = _place(window, tile, px, py, 2 * reach)
-        nearby = found or _place(window, tile, reach, reach, 2 * reach)
+        found = _place(window, tile, px, py, 2 * search_radius)
+        nearby = found or _place(window, tile, search_radius, search_radius, 2 * search_radius)
     if nearby is None:
-        return 0.0, 0.0, 0.0, rival, 1.0
+        return 0.0, 0.0, 0.0, second_peak_ratio, 1.0
     x, y, score = nearby
-    x, y = x - reach + middle[0], y - reach + middle[1]
-    return x / px_per_mm, y / px_per_mm, score, rival, 0.0
+    x, y = x - search_radius + middle[0], y - search_radius + middle[1]
+    return x / px_per_mm, y / px_per_mm, score, second_peak_ratio, 0.0
 
 
 def corner_gains(ink: Float32, tile: Tile, shift_mm: Array, px_per_mm: float) -> Array:
@@ -102,7 +114,7 @@ def _place(
     what stands beside the tile does not pull it; None where the place runs off the window.
     """
     height, width = tile.weighted.shape
-    for _ in range(_STEPS):
+    for _ in range(VISION.match.steps):
         if not (0 < px < limit and 0 < py < limit):
             return None
         seen = window[py : py + height, px : px + width].ravel()[tile.active]
@@ -123,11 +135,11 @@ def _step(offset: float) -> int:
 
 def _robust_shift(seen: Float32, tile: Tile, gain: float) -> tuple[float, float, float]:
     """Shift along x and y in px, and correlation, of pixels ``seen`` (K,) against the tile, with
-    strayed pixels (ink over the print) weighing less than those near a first fit.
+    outlying pixels (ink over the print) weighing less than those near a first fit.
     """
     basis = tile.basis
     off = seen - (tile.solver @ seen) @ basis
-    off *= np.float32(1.0 / max(_STRAY * gain, 0.02))
+    off *= np.float32(1.0 / max(VISION.match.outlier * gain, 0.02))
     weight = np.float32(1.0) / (np.float32(1.0) + off * off)
     weighted = basis * weight
     answer = cv2.solve(weighted @ basis.T, (weighted @ seen)[:, None])[1][:, 0]
@@ -154,7 +166,7 @@ def _window(ink: Float32, x0: int, y0: int, width: int, height: int) -> Float32:
     return piece
 
 
-def _rival(surface: Float32, px: int, py: int, apart: int) -> float:
+def _second_peak(surface: Float32, px: int, py: int, apart: int) -> float:
     """Highest sample at least ``apart`` from the peak; ``surface`` is spoilt."""
     surface[max(py - apart, 0) : py + apart + 1, max(px - apart, 0) : px + apart + 1] = 0.0
     return max(float(cv2.minMaxLoc(surface)[1]), 0.0)

@@ -1,4 +1,4 @@
-"""The machine code read module by module, where its finder patterns are hidden or blurred.
+"""The machine code read module by module, where its finder patterns are occluded or blurred.
 
 The paper's surface tells where each module lies, so the code need not be found first. Its bits
 are either set again with clean finder patterns and decoded, or compared with the codes of all
@@ -20,15 +20,8 @@ from sheet_reader.sheet.model import BLANK, SheetCode
 from sheet_reader.vision.arrays import Array, Flags, Gray, as_array, as_gray
 from sheet_reader.vision.cutting import cut
 from sheet_reader.vision.flatten import Pyramid
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
-
-_PER_MODULE = 6
-_SEARCH_PX = 4
-_LOCAL = 9
-_LEAST_AGREEMENT = 0.82
-_LEAST_MARGIN = 0.10
-_LEAST_SEEN = 200
-"""Fewer modules than this don't tell one code from another surely enough."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +62,11 @@ def sample_modules(
     rim = 2
     side = w / count
     area = (x - rim * side, y - rim * side, w + 2 * rim * side, h + 2 * rim * side)
-    piece = cv2.blur(cut(pyramid, surface, area, _PER_MODULE / side), (3, 3))
+    piece = cv2.blur(cut(pyramid, surface, area, VISION.modules.px_per_module / side), (3, 3))
     fixed = fixed_modules(count)
     sign = np.where(known, 1.0, -1.0) * fixed
     best: tuple[float, Modules] | None = None
-    reach = range(-_SEARCH_PX, _SEARCH_PX + 1, 2)
+    reach = range(-VISION.modules.search_px, VISION.modules.search_px + 1, 2)
     for dy in reach:
         for dx in reach:
             modules = _at(as_gray(piece), count, rim, dx, dy)
@@ -85,12 +78,14 @@ def sample_modules(
 
 
 def _at(piece: Gray, count: int, rim: int, dx: int, dy: int) -> Modules:
-    first = rim * _PER_MODULE + _PER_MODULE // 2
-    rows = first + dy + np.arange(count) * _PER_MODULE
-    columns = first + dx + np.arange(count) * _PER_MODULE
+    first = rim * VISION.modules.px_per_module + VISION.modules.px_per_module // 2
+    rows = first + dy + np.arange(count) * VISION.modules.px_per_module
+    columns = first + dx + np.arange(count) * VISION.modules.px_per_module
     values = piece[np.ix_(rows, columns)].astype(np.float64)
-    mean = as_array(cv2.blur(values, (_LOCAL, _LOCAL)))
-    square = as_array(cv2.blur(values * values, (_LOCAL, _LOCAL)))
+    mean = as_array(cv2.blur(values, (VISION.modules.local_modules, VISION.modules.local_modules)))
+    square = as_array(
+        cv2.blur(values * values, (VISION.modules.local_modules, VISION.modules.local_modules))
+    )
     spread = np.sqrt(np.maximum(square - mean * mean, 4.0))
     return Modules((mean - values) / spread, values > 0)
 
@@ -109,14 +104,17 @@ def best_candidate(modules: Modules, book: LayoutBook, page: int) -> SheetCode |
     sheets = (BLANK, *(site.number for site in study.roster))
     codes = [SheetCode(study.key, book.version, sheet, page) for sheet in sheets]
     free = modules.seen & ~fixed_modules(len(modules.seen))
-    if int(free.sum()) < _LEAST_SEEN:
+    if int(free.sum()) < VISION.modules.least_seen:
         return None
     dark = modules.darkness > 0
     agreement = np.array([float((_drawn(c) == dark)[free].mean()) for c in codes])
     order = np.argsort(agreement)[::-1]
     runner_up = agreement[order[1]] if len(codes) > 1 else 0.5
     first = agreement[order[0]]
-    sure = first >= _LEAST_AGREEMENT and first - max(runner_up, 0.5) >= _LEAST_MARGIN
+    sure = (
+        first >= VISION.modules.least_agreement
+        and first - max(runner_up, 0.5) >= VISION.modules.least_margin
+    )
     return codes[int(order[0])] if sure else None
 
 

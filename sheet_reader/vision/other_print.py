@@ -22,35 +22,29 @@ from sheet_reader.sheet.signs import same_line, sign_shape, telling_lines
 from sheet_reader.vision.arrays import Gray, as_gray
 from sheet_reader.vision.cutting import cut
 from sheet_reader.vision.flatten import Pyramid
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
-
-_SCALE = 10.0
-_SLIDE_MM = 0.5
-_SOFT_PX = 2.0
-_LEAST_LIKE = 0.75
-_LEAST_MARGIN = 0.15
-"""Mean correlation of the differing signs with the other sheet's, and how far above that with the
-own sheet's. On 40 typical and 40 hard simulated photographs (seeds 79 and 78 million) no other
-sheet came nearer than -0.14 where the print could be seen; a pasted code's lay at +0.2 or more."""
-_FEWEST_SIGNS = 2
-_MORE_SIGNS = 4
-"""Another sheet's line may be longer by as many signs; what is longer still is not compared."""
 
 
 @lru_cache(maxsize=512)
 def _softened(sign: str, size_mm: float, face: Face, pitch_mm: float) -> Gray:
-    shape = sign_shape(sign, size_mm, face, pitch_mm, _SCALE)
-    return as_gray(cv2.GaussianBlur(shape, (0, 0), _SOFT_PX))
+    shape = sign_shape(sign, size_mm, face, pitch_mm, VISION.other_print.px_per_mm)
+    return as_gray(cv2.GaussianBlur(shape, (0, 0), VISION.other_print.soften_px))
 
 
 class _Seen:
     """What is seen where ``own``, a line of the page, or another sheet's should stand."""
 
     def __init__(self, pyramid: Pyramid, surface: Surface, own: Text) -> None:
-        self._corner = own.x - _SLIDE_MM, own.y - own.size_mm * 0.9 - _SLIDE_MM
-        width = (len(own.text) + _MORE_SIGNS) * own.pitch_mm + 2 * _SLIDE_MM
-        area = (*self._corner, width, own.size_mm + 2 * _SLIDE_MM)
-        self._picture = cut(pyramid, surface, area, _SCALE)
+        self._corner = (
+            own.x - VISION.other_print.slide_mm,
+            own.y - own.size_mm * 0.9 - VISION.other_print.slide_mm,
+        )
+        width = (
+            len(own.text) + VISION.other_print.more_signs
+        ) * own.pitch_mm + 2 * VISION.other_print.slide_mm
+        area = (*self._corner, width, own.size_mm + 2 * VISION.other_print.slide_mm)
+        self._picture = cut(pyramid, surface, area, VISION.other_print.px_per_mm)
         self._known: dict[tuple[str, int], float] = {}
 
     def likeness(self, line: Text, at: int) -> float:
@@ -60,8 +54,13 @@ class _Seen:
         sign = line.text[at]
         if (sign, at) not in self._known:
             shape = _softened(sign, line.size_mm, line.face, line.pitch_mm)
-            left = round((line.x + at * line.pitch_mm - _SLIDE_MM - self._corner[0]) * _SCALE)
-            width = shape.shape[1] + round(2 * _SLIDE_MM * _SCALE)
+            left = round(
+                (line.x + at * line.pitch_mm - VISION.other_print.slide_mm - self._corner[0])
+                * VISION.other_print.px_per_mm
+            )
+            width = shape.shape[1] + round(
+                2 * VISION.other_print.slide_mm * VISION.other_print.px_per_mm
+            )
             piece = self._picture[:, left : left + width]
             found = cv2.matchTemplate(piece, shape, cv2.TM_CCOEFF_NORMED)
             self._known[sign, at] = float(found.max())
@@ -93,11 +92,17 @@ def other_sheet(
 
 def _clearly(seen: _Seen, own: Text, other: Text) -> bool:
     """Whether the picture clearly fits ``other`` and not ``own`` in the signs that differ."""
-    if other.pitch_mm != own.pitch_mm or len(other.text) > len(own.text) + _MORE_SIGNS:
+    if (
+        other.pitch_mm != own.pitch_mm
+        or len(other.text) > len(own.text) + VISION.other_print.more_signs
+    ):
         return False
     pairs = enumerate(zip(own.text, other.text, strict=False))
     differ = [at for at, (a, b) in pairs if a != b and "-" not in (a, b)]
-    if len(differ) < _FEWEST_SIGNS:
+    if len(differ) < VISION.other_print.fewest_signs:
         return False
     like = seen.mean(other, differ)
-    return like >= _LEAST_LIKE and like - seen.mean(own, differ) >= _LEAST_MARGIN
+    return (
+        like >= VISION.other_print.least_likeness
+        and like - seen.mean(own, differ) >= VISION.other_print.least_margin
+    )

@@ -14,18 +14,11 @@ from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.vision.arrays import Array, Gray, as_gray
 from sheet_reader.vision.cutting import cut
 from sheet_reader.vision.flatten import Pyramid
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
-from sheet_reader.vision.template import RASTER
 
 Box = tuple[float, float, float, float]
 _ALPHABET = "ACDEFHJKMNPRTUVWXYBLIOSQGZ0123456789-"
-_SCALES = (12.0, 8.0)
-_SIDE_MM, _HEAD_MM = 1.0, 0.6
-_PADDING = 24
-_MOST_WRONG = 2
-_LEAST_LIKE = 0.35
-_FAR_BELOW = 0.30
-_SLIDE_PX = 5
 
 
 @lru_cache(maxsize=1)
@@ -50,9 +43,14 @@ def read_printed(
     if not printed_code_available():
         return None
     refused: list[SheetCode] = []
-    for scale in _SCALES:
+    for scale in VISION.printed.scales:
         x, y, w, h = page.printed_code_box_mm
-        area = (x - _SIDE_MM, y - _HEAD_MM, w + 2 * _SIDE_MM, h + 2 * _HEAD_MM)
+        area = (
+            x - VISION.printed.side_mm,
+            y - VISION.printed.head_mm,
+            w + 2 * VISION.printed.side_mm,
+            h + 2 * VISION.printed.head_mm,
+        )
         piece = _cleaned(cut(pyramid, surface, area, scale), scale)
         for signs in (len(printed_text(page.code)), 0):
             text = _tesseract(_closed_up(piece, signs, scale) if signs else piece)
@@ -82,7 +80,7 @@ def _cleaned(piece: Gray, scale: float) -> Gray:
 
 def _closed_up(piece: Gray, signs: int, scale: float) -> Gray:
     """The signs moved closer together: wide spacing confuses text recognition."""
-    rim = _SIDE_MM * scale
+    rim = VISION.printed.side_mm * scale
     pitch = (piece.shape[1] - 2 * rim) / signs
     starts = [rim + (i + 0.1) * pitch for i in range(signs)]
     return as_gray(np.hstack([piece[:, round(s) : round(s + 0.8 * pitch)] for s in starts]))
@@ -92,7 +90,7 @@ def _tesseract(piece: Gray) -> str:
     import pytesseract
 
     ground = int(np.median(piece))
-    p = _PADDING
+    p = VISION.printed.padding_px
     framed = cv2.copyMakeBorder(piece, p, p, p, p, cv2.BORDER_CONSTANT, value=ground)
     options = f"--psm 7 -c tessedit_char_whitelist={_ALPHABET}"
     try:
@@ -113,7 +111,7 @@ def _nearly(text: str, book: LayoutBook, number: int) -> SheetCode | None:
         full = printed_text(code).replace("-", "")
         if len(full) == len(read) and full[7:] == read[7:]:
             wrong = sum(a != b for a, b in zip(full, read, strict=True))
-            found += [code] if wrong <= _MOST_WRONG else []
+            found += [code] if wrong <= VISION.printed.most_wrong else []
     return found[0] if len(found) == 1 else None
 
 
@@ -121,19 +119,28 @@ def _looks_like(pyramid: Pyramid, surface: Surface, page: Page, book: LayoutBook
     """Whether every sign of the page's printed code looks like the picture."""
     x, y, w, h = page.printed_code_box_mm
     signs = printed_text(page.code)
-    area = (x, y - _HEAD_MM, w, h + 2 * _HEAD_MM)
-    seen = _cleaned(cut(pyramid, surface, area, RASTER), RASTER)
-    rim = _SLIDE_PX
+    area = (x, y - VISION.printed.head_mm, w, h + 2 * VISION.printed.head_mm)
+    seen = _cleaned(
+        cut(pyramid, surface, area, VISION.template.raster_px_per_mm),
+        VISION.template.raster_px_per_mm,
+    )
+    rim = VISION.printed.slide_px
     seen = as_gray(cv2.copyMakeBorder(seen, rim, rim, rim, rim, cv2.BORDER_REPLICATE))
-    raster = book.template(page, RASTER)
-    x0, y0 = round(area[0] * RASTER), round(area[1] * RASTER)
+    raster = book.template(page, VISION.template.raster_px_per_mm)
+    x0, y0 = (
+        round(area[0] * VISION.template.raster_px_per_mm),
+        round(area[1] * VISION.template.raster_px_per_mm),
+    )
     height, width = seen.shape[0] - 2 * rim, seen.shape[1] - 2 * rim
     print_ = as_gray(cv2.GaussianBlur(raster[y0 : y0 + height, x0 : x0 + width], (0, 0), 2.0))
     spots = cv2.matchTemplate(seen, print_, cv2.TM_CCOEFF_NORMED)
     _, _, _, (dx, dy) = cv2.minMaxLoc(spots)
     aligned = seen[dy : dy + height, dx : dx + width]
     likeness = _by_sign(aligned, print_, signs)
-    return bool(likeness.min() > _LEAST_LIKE and likeness.min() > np.median(likeness) - _FAR_BELOW)
+    return bool(
+        likeness.min() > VISION.printed.least_likeness
+        and likeness.min() > np.median(likeness) - VISION.printed.far_below
+    )
 
 
 def _by_sign(seen: Gray, print_: Gray, signs: str) -> Array:

@@ -10,20 +10,9 @@ import numpy as np
 
 from sheet_reader.vision.arrays import Array, Float32, as_float32
 from sheet_reader.vision.flatten import FlatPage, Pyramid
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import BoxView, PhotoQuality
-
-BURNT = 250
-"""Grey value from which a place counts as burnt out."""
-_PROFILE_MM = 1.1
-_SAMPLES = 45
-_ACROSS = 5
-_UNKNOWN_BLUR_MM = 0.5
-_FEWEST_PX_PER_MM = 4.0
-_MOST_BLUR_MM = 0.30
-_LEAST_CONTRAST = 0.35
-_GLARE_SHARE = 0.04
-_MOST_NOISE = 0.07
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +43,16 @@ class Ground(NamedTuple):
 
 
 def _profile_weights(side_mm: float) -> Float32:
-    """Weights (4 · _ACROSS · _SAMPLES, 4) of a marker's corners for points on lines across its
+    """Weights (4 · profiles · samples, 4) of a marker's corners for points on lines across its
     four edges, from inside to outside.
     """
-    t = np.linspace(0.2, 0.8, _ACROSS)[:, None]
-    s = np.linspace(-_PROFILE_MM, _PROFILE_MM, _SAMPLES)[None, :] / side_mm
+    t = np.linspace(0.2, 0.8, VISION.quality.profiles)[:, None]
+    s = (
+        np.linspace(-VISION.quality.profile_mm, VISION.quality.profile_mm, VISION.quality.samples)[
+            None, :
+        ]
+        / side_mm
+    )
     along, across = np.broadcast_arrays(t, s)
     u = np.stack([along, 1 + across, 1 - along, -across])
     v = np.stack([-across, along, 1 + across, 1 - along])
@@ -75,7 +69,7 @@ def _edge_spreads(profiles: Array) -> tuple[Array, Array]:
     span = light - dark
     rising = (profiles - dark[:, None]) / np.maximum(span, 1.0)[:, None]
     rising = np.maximum.accumulate(rising, axis=1)
-    step = 2 * _PROFILE_MM / (_SAMPLES - 1)
+    step = 2 * VISION.quality.profile_mm / (VISION.quality.samples - 1)
     width = ((rising > 0.16).sum(axis=1) - (rising > 0.84).sum(axis=1)) * step
     blur = np.where(span < 8, np.nan, width / 2.0)
     return blur, np.where(span < 8, 0.0, span / np.maximum(light, 1.0))
@@ -88,12 +82,14 @@ def sharpness(pyramid: Pyramid, surface: Surface, corners_mm: list[Array]) -> Sh
         return Sharpness(np.zeros((0, 2)), empty, empty)
     corners_px = surface.to_px(np.concatenate(corners_mm)).reshape(-1, 4, 2)
     side_mm = float(np.linalg.norm(corners_mm[0][1] - corners_mm[0][0]))
-    places = (_profile_weights(side_mm) @ as_float32(corners_px)).reshape(-1, _SAMPLES, 2)
-    gray = pyramid.sample(0, places).reshape(-1, _ACROSS, _SAMPLES)
+    places = (_profile_weights(side_mm) @ as_float32(corners_px)).reshape(
+        -1, VISION.quality.samples, 2
+    )
+    gray = pyramid.sample(0, places).reshape(-1, VISION.quality.profiles, VISION.quality.samples)
     blur, contrast = _edge_spreads(gray.astype(np.float64).mean(axis=1))
     blur, contrast = blur.reshape(-1, 4), contrast.reshape(-1, 4)
     seen = np.isfinite(blur).any(axis=1)
-    known = np.full(len(corners_mm), _UNKNOWN_BLUR_MM)
+    known = np.full(len(corners_mm), VISION.quality.unknown_blur_mm)
     known[seen] = np.nanmedian(blur[seen], axis=1)
     centres = np.array([c.mean(axis=0) for c in corners_mm])
     return Sharpness(centres, known, np.median(contrast, axis=1))
@@ -105,8 +101,8 @@ def glare_share(flat: FlatPage) -> float:
     gray = gray.ravel() if flat.inside is None else gray[flat.inside[::4, ::4]]
     if gray.size == 0:
         return 0.0
-    burnt = float((gray >= BURNT).mean())
-    return burnt if np.median(gray) < BURNT - 10 else 0.0
+    saturated = float((gray >= VISION.quality.saturated).mean())
+    return saturated if np.median(gray) < VISION.quality.saturated - 10 else 0.0
 
 
 def what_is_outside(outline_px: Array, shape: tuple[int, int]) -> str:
@@ -130,28 +126,31 @@ def what_is_outside(outline_px: Array, shape: tuple[int, int]) -> str:
 
 
 def advice(
-    quality: PhotoQuality, hidden: list[str], noise: float, outline_px: Array,
+    quality: PhotoQuality, occluded: list[str], noise: float, outline_px: Array,
     shape: tuple[int, int],
 ) -> str:  # fmt: skip
     """One sentence that helps most with the next photograph, or "".
 
-    ``hidden`` are the boxes' reasons, ``noise`` the paper's (standard deviation, share of its
+    ``occluded`` are the boxes' reasons, ``noise`` the paper's (standard deviation, share of its
     brightness), ``outline_px`` (4, 2) the page's corners in a picture of ``shape``.
     """
-    if "outside the picture" in hidden:
+    if "outside the picture" in occluded:
         part = what_is_outside(outline_px, shape) or "print is partly outside"
         return f"Please photograph the whole sheet: its {part}."
-    if "covered" in hidden:
+    if "covered" in occluded:
         return "Please keep fingers and other things off the boxes: some are covered."
-    if "burnt out" in hidden or quality.glare_share > _GLARE_SHARE:
+    if "burnt out" in occluded or quality.glare_share > VISION.quality.glare_share:
         return "Please turn away from the lamp or the sun: a bright reflection lies on the sheet."
-    if quality.px_per_mm < _FEWEST_PX_PER_MM:
+    if quality.px_per_mm < VISION.quality.fewest_px_per_mm:
         return _step_closer(outline_px, shape)
-    if quality.blur_mm > _MOST_BLUR_MM:
+    if quality.blur_mm > VISION.quality.most_blur_mm:
         return "Please hold still and tap the sheet to focus: the picture is blurred."
-    if quality.contrast < _LEAST_CONTRAST or noise > _MOST_NOISE * quality.contrast:
+    if (
+        quality.contrast < VISION.quality.least_contrast
+        or noise > VISION.quality.most_noise * quality.contrast
+    ):
         return "Please find more light: ink and paper can hardly be told apart."
-    if any(hidden):
+    if any(occluded):
         return "Please lay the sheet flat: some boxes could not be found."
     return ""
 
@@ -171,12 +170,12 @@ def photo_quality(
     ground: Ground,
 ) -> PhotoQuality:  # fmt: skip
     """The whole sheet's quality from its boxes and markers; ``shape`` is the picture's."""
-    hidden = [b.hidden for b in boxes if b.hidden]
+    occluded = [b.occluded for b in boxes if b.occluded]
     measured = PhotoQuality(
         px_per_mm=float(np.median([b.px_per_mm for b in boxes])) if boxes else 0.0,
         blur_mm=float(np.median(sharp.blur_mm)) if len(sharp.blur_mm) else 0.0,
         contrast=float(np.median(sharp.contrast)) if len(sharp.contrast) else 0.0,
-        hidden_boxes=len(hidden),
+        occluded_boxes=len(occluded),
         glare_share=ground.glare,
     )
-    return replace(measured, advice=advice(measured, hidden, ground.noise, outline_px, shape))
+    return replace(measured, advice=advice(measured, occluded, ground.noise, outline_px, shape))

@@ -9,25 +9,18 @@ from sheet_reader.vision.arrays import Array, as_gray
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan, agreeing, plane
 from sheet_reader.vision.markers import (
-    SHEET_CORRECTION,
     SHEET_DICTIONARY,
     SeenMarker,
     detect_markers,
 )
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import apply_homography
-
-_SIDE_PX = 48
-"""A marker is sought at about this size."""
-_MARGIN = 0.8
-"""Sought this many marker sides around its expected place."""
-_ENOUGH = 7
-"""With so many markers the print between them does better than one more."""
 
 
 def seek_missing(pyramid: Pyramid, plan: MarkerPlan, group: Group) -> Group:
     """The group with every further marker of its plan that can be found."""
     have = {m.id for m in group.markers}
-    if len(have) >= _ENOUGH:
+    if len(have) >= VISION.seek.enough:
         return group
     found: list[SeenMarker] = []
     for number, corners_mm in plan.corners_mm.items():
@@ -51,16 +44,16 @@ def _look(pyramid: Pyramid, expected: Array) -> list[SeenMarker]:
     outside = (middle < 0).any() or (middle > (width - 1, height - 1)).any()
     if not np.isfinite(side) or outside or side < 8 or side > max(height, width):
         return []
-    depth = pyramid.depth_for(side, _SIDE_PX)
+    depth = pyramid.depth_for(side, VISION.seek.side_px)
     factor = 2.0**depth
-    low = ((expected.min(axis=0) - _MARGIN * side) / factor).astype(int)
-    high = ((expected.max(axis=0) + _MARGIN * side) / factor).astype(int) + 1
+    low = ((expected.min(axis=0) - VISION.seek.margin * side) / factor).astype(int)
+    high = ((expected.max(axis=0) + VISION.seek.margin * side) / factor).astype(int) + 1
     level = pyramid.level(depth)
     x0, y0 = np.maximum(low, 0)
     piece = level[y0 : max(high[1], 0), x0 : max(high[0], 0)]
     if min(piece.shape) < side / factor:
         return []
     even = as_gray(cv2.createCLAHE(clipLimit=4.0, tileGridSize=(2, 2)).apply(piece.copy()))
-    seen = detect_markers(even, SHEET_DICTIONARY, SHEET_CORRECTION)
+    seen = detect_markers(even, SHEET_DICTIONARY, VISION.markers.correction)
     offset = np.array([x0, y0], dtype=np.float64)
     return [SeenMarker(m.id, (m.corners_px + offset + 0.5) * factor - 0.5) for m in seen]

@@ -8,20 +8,14 @@ has an estimate of the error that remains there.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
 from scipy.linalg.lapack import dpotrf, dpotri, dpotrs
 
 from sheet_reader.vision.arrays import Array, as_array
-
-KNOT_MM = 32.0
-"""Spacing of the spline's knots."""
-BEND_PER_MM = 1.2e-3
-"""Prior standard deviation of the displacement's second derivatives, in 1/mm: a sheet with 9 mm
-of curl over its height, seen at 35 degrees, comes to about this."""
-_AFFINE_SD_MM = 30.0
+from sheet_reader.vision.parameters import VISION
 
 
 def apply_homography(matrix: Array, points: Array) -> Array:
@@ -56,12 +50,12 @@ def _bspline(t: Array, count: int, order: int = 0) -> Array:
 
 
 @dataclass(frozen=True, slots=True)
-class Lattice:
+class ControlGrid:
     """The spline's knots over a page of ``width_mm`` × ``height_mm``."""
 
     width_mm: float
     height_mm: float
-    step_mm: float = KNOT_MM
+    step_mm: float = field(default_factory=lambda: VISION.surface.knot_mm)
 
     @property
     def counts(self) -> tuple[int, int]:
@@ -85,17 +79,17 @@ class Lattice:
         bx, by = self.axes(points, order)
         return (by[:, :, None] * bx[:, None, :]).reshape(len(points), bx.shape[1] * by.shape[1])
 
-    @lru_cache(maxsize=16)  # noqa: B019 - a lattice is a small frozen value
-    def prior(self, bend: float) -> Array:
-        """Precision of the coefficients: bending with standard deviation ``bend`` (1/mm), and a
-        very weak hold on the whole so that the matrix can be inverted.
+    @lru_cache(maxsize=16)  # noqa: B019 - a grid is a small frozen value
+    def prior(self, curvature: float) -> Array:
+        """Precision of the coefficients: bending with standard deviation ``curvature`` (1/mm),
+        and a very weak hold on the whole so that the matrix can be inverted.
         """
         nx, ny = self.counts
         xs = np.linspace(0, self.width_mm, 2 * nx)
         ys = np.linspace(0, self.height_mm, 2 * ny)
         grid = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
-        weight = 1.0 / (bend * self.step_mm**2) ** 2 / 4.0
-        precision = np.eye(nx * ny) / (_AFFINE_SD_MM**2 * nx * ny / 16.0)
+        weight = 1.0 / (curvature * self.step_mm**2) ** 2 / 4.0
+        precision = np.eye(nx * ny) / (VISION.surface.affine_sd_mm**2 * nx * ny / 16.0)
         for order, factor in (((2, 0), 1.0), ((0, 2), 1.0), ((1, 1), 2.0)):
             curve = self.design(grid, order)
             precision += factor * weight * curve.T @ curve
@@ -104,18 +98,18 @@ class Lattice:
 
 @dataclass(frozen=True, slots=True)
 class Surface:
-    """Page millimetres to picture pixels: ``homography`` after the displacement of ``lattice``
+    """Page millimetres to picture pixels: ``homography`` after the displacement of ``control_grid``
     by ``coefficients`` (nx · ny, 2); ``covariance`` (nx · ny, nx · ny) of either component, mm².
     """
 
-    lattice: Lattice
+    control_grid: ControlGrid
     homography: Array
     coefficients: Array
     covariance: Array
 
     def flat(self, points: Array) -> Array:
         """Points (N, 2) in mm moved by the displacement, still in mm."""
-        result: Array = points + self.lattice.design(points) @ self.coefficients
+        result: Array = points + self.control_grid.design(points) @ self.coefficients
         return result
 
     def to_px(self, points: Array) -> Array:
@@ -124,7 +118,7 @@ class Surface:
 
     def sd_mm(self, points: Array) -> Array:
         """Standard deviation (N,) of the place of points (N, 2) along one axis, in mm."""
-        basis = self.lattice.design(points)
+        basis = self.control_grid.design(points)
         variance = ((basis @ self.covariance) * basis).sum(axis=1)
         result: Array = np.sqrt(np.maximum(variance, 0.0))
         return result
@@ -144,9 +138,9 @@ class Surface:
 
 
 @dataclass(frozen=True, slots=True)
-class Sightings:
+class Correspondences:
     """Places on the page seen in the picture: ``page_mm`` (N, 2), ``picture_px`` (N, 2) and the
-    standard deviation ``sd_mm`` (N,) of each sighting along one axis.
+    standard deviation ``sd_mm`` (N,) of each correspondence along one axis.
     """
 
     page_mm: Array
@@ -157,9 +151,9 @@ class Sightings:
         return len(self.page_mm)
 
 
-def join(*parts: Sightings) -> Sightings:
-    """All sightings in one."""
-    return Sightings(
+def join(*parts: Correspondences) -> Correspondences:
+    """All correspondences in one."""
+    return Correspondences(
         np.concatenate([p.page_mm for p in parts]),
         np.concatenate([p.picture_px for p in parts]),
         np.concatenate([p.sd_mm for p in parts]),
@@ -167,21 +161,21 @@ def join(*parts: Sightings) -> Sightings:
 
 
 def fit_surface(
-    lattice: Lattice,
+    control_grid: ControlGrid,
     homography: Array,
-    seen: Sightings,
-    bend: float = BEND_PER_MM,
+    seen: Correspondences,
+    curvature: float | None = None,
     rounds: int = 3,
 ) -> Surface:
-    """The surface that agrees best with ``seen``, robust (Cauchy weights) to strayed sightings.
+    """The surface that agrees best with ``seen``, robust (Cauchy weights) to outliers.
 
-    Needs ``homography`` (mm to px, 3 × 3) near the truth. Any number of sightings will do: where
-    there are none, the prior keeps the surface stiff and its ``sd_mm`` grows.
+    Needs ``homography`` (mm to px, 3 × 3) near the truth. Any number of correspondences will do:
+    where there are none, the prior keeps the surface stiff and its ``sd_mm`` grows.
     """
     flat = apply_homography(as_array(np.linalg.inv(homography)), seen.picture_px)
     target = flat - seen.page_mm
-    basis = lattice.design(seen.page_mm)
-    prior = lattice.prior(bend)
+    basis = control_grid.design(seen.page_mm)
+    prior = control_grid.prior(curvature or VISION.surface.curvature_per_mm)
     base = 1.0 / seen.sd_mm**2
     weights = base.copy()
     for _ in range(max(rounds, 1)):
@@ -193,4 +187,4 @@ def fit_surface(
         weights = base / spread**2 / (1.0 + (residual / (2.5 * spread * seen.sd_mm)) ** 2)
     upper = np.triu(dpotri(root)[0])
     covariance = upper + np.triu(upper, 1).T
-    return Surface(lattice, homography, as_array(coefficients), as_array(covariance))
+    return Surface(control_grid, homography, as_array(coefficients), as_array(covariance))

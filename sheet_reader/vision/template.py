@@ -10,23 +10,8 @@ from numpy.typing import NDArray
 
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.arrays import Array, Float32, Gray
-from sheet_reader.vision.surface import Lattice
-
-COARSE = 2.5
-"""Scale (px per mm) at which large tiles are matched."""
-FINE = 5.0
-"""Scale (px per mm) at which the boxes are matched."""
-RASTER = 10.0
-"""Scale (px per mm) of the raster from which templates are made."""
-SOFTEN_PX = 0.9
-"""Print and picture are softened alike before they are matched: the top of the correlation is
-then round, and a parabola through it hits its middle."""
-TILE_MM = 24.0
-_TILE_STEP_MM = 23.0
-_AROUND_BOX_MM = 2.6
-_FRAME_MM = 0.7
-_LEAST_STRUCTURE = 0.012
-_LEAST_SLOPE = 1.0
+from sheet_reader.vision.parameters import VISION
+from sheet_reader.vision.surface import ControlGrid
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,12 +36,12 @@ class Tile:
 
 @dataclass(frozen=True, slots=True)
 class PreparedPage:
-    """A page ready to be found: ``tiles`` over the whole page at :data:`COARSE` and one of
-    ``boxes`` for each cell at :data:`FINE`, with their centres in mm.
+    """A page ready to be found: ``tiles`` over the whole page at ``coarse_px_per_mm`` and one of
+    ``boxes`` for each cell at ``fine_px_per_mm``, with their centres in mm.
     """
 
     page: Page
-    lattice: Lattice
+    control_grid: ControlGrid
     tiles: tuple[Tile, ...]
     boxes: tuple[Tile, ...]
     tile_centres: Array
@@ -70,14 +55,14 @@ def box_corners(box_mm: tuple[float, float, float, float]) -> Array:
 
 
 def _ink(raster: Gray, page: Page, px_per_mm: float) -> Float32:
-    """The print as ink 0..1 at exactly ``px_per_mm``, softened by :data:`SOFTEN_PX`.
+    """The print as ink 0..1 at exactly ``px_per_mm``, softened by ``soften_px``.
 
     The raster fills the page, so its own scale differs a little along x and y.
     """
     per_x, per_y = raster.shape[1] / page.width_mm, raster.shape[0] / page.height_mm
     ink = (255.0 - raster.astype(np.float32)) / 255.0
     ratio = per_x / px_per_mm
-    soft = cv2.GaussianBlur(ink, (0, 0), float(np.hypot(SOFTEN_PX, 0.29)) * ratio)
+    soft = cv2.GaussianBlur(ink, (0, 0), float(np.hypot(VISION.template.soften_px, 0.29)) * ratio)
     rx, ry = per_x / px_per_mm, per_y / px_per_mm
     inverse = np.array([[rx, 0, 0.5 * rx - 0.5], [0, ry, 0.5 * ry - 0.5]])
     size = (round(page.width_mm * px_per_mm), round(page.height_mm * px_per_mm))
@@ -91,10 +76,11 @@ def _ink(raster: Gray, page: Page, px_per_mm: float) -> Float32:
 def _writing_mask(page: Page, shape: tuple[int, ...], px_per_mm: float) -> Float32:
     """1 where the same print is expected on every sheet, 0 inside boxes and codes."""
     mask = np.ones(shape, dtype=np.float32)
+    frame = VISION.template.frame_mm
     for cell in page.cells:
         x, y, w, h = cell.box_mm
-        x0, y0 = round((x + _FRAME_MM) * px_per_mm), round((y + _FRAME_MM) * px_per_mm)
-        x1, y1 = round((x + w - _FRAME_MM) * px_per_mm), round((y + h - _FRAME_MM) * px_per_mm)
+        x0, y0 = round((x + frame) * px_per_mm), round((y + frame) * px_per_mm)
+        x1, y1 = round((x + w - frame) * px_per_mm), round((y + h - frame) * px_per_mm)
         mask[y0:y1, x0:x1] = 0.0
     for x, y, w, h in (page.code_box_mm, page.printed_code_box_mm):
         x0, y0 = round(x * px_per_mm), round(y * px_per_mm)
@@ -118,10 +104,10 @@ def _cut(
         return None
     ground = float(piece.ravel()[active].mean())
     centred = (piece - ground) * weight
-    if float((centred**2).sum()) / active.size < _LEAST_STRUCTURE**2:
+    if float((centred**2).sum()) / active.size < VISION.template.least_structure**2:
         return None
     down, across = np.gradient(piece)
-    if _weakest_slope(across.ravel()[active], down.ravel()[active]) < _LEAST_SLOPE:
+    if _weakest_slope(across.ravel()[active], down.ravel()[active]) < VISION.template.least_slope:
         return None
     basis = np.stack([piece, np.ones_like(piece), across, down]).reshape(4, -1)[:, active]
     solver = np.linalg.solve(basis @ basis.T, basis)
@@ -150,26 +136,26 @@ def _weakest_slope(across: Float32, down: Float32) -> float:
 
 
 def _page_tiles(page: Page, ink: Float32, mask: Float32) -> list[Tile]:
-    tiles = []
-    nx = int(np.ceil((page.width_mm - 2 * 8) / _TILE_STEP_MM))
-    ny = int(np.ceil((page.height_mm - 2 * 8) / _TILE_STEP_MM))
-    half = TILE_MM / 2
+    tiles, scale = [], VISION.template.coarse_px_per_mm
+    nx = int(np.ceil((page.width_mm - 2 * 8) / VISION.template.tile_step_mm))
+    ny = int(np.ceil((page.height_mm - 2 * 8) / VISION.template.tile_step_mm))
+    half = VISION.template.tile_mm / 2
     for y in np.linspace(8 + half / 2, page.height_mm - 8 - half / 2, ny):
         for x in np.linspace(8 + half / 2, page.width_mm - 8 - half / 2, nx):
             edges = (x - half, y - half, x + half, y + half)
-            tile = _cut(ink, mask, _pixels(edges, COARSE), COARSE)
+            tile = _cut(ink, mask, _pixels(edges, scale), scale)
             if tile is not None:
                 tiles.append(tile)
     return tiles
 
 
 def _box_tiles(page: Page, ink: Float32, mask: Float32) -> list[Tile]:
-    tiles = []
+    tiles, scale = [], VISION.template.fine_px_per_mm
     for cell in page.cells:
         x, y, w, h = cell.box_mm
-        a = _AROUND_BOX_MM
+        a = VISION.template.around_box_mm
         edges = (x - a, y - a, x + w + a, y + h + a)
-        tile = _cut(ink, mask, _pixels(edges, FINE), FINE)
+        tile = _cut(ink, mask, _pixels(edges, scale), scale)
         if tile is None:
             raise ValueError(f"the printed frame of {cell.field} is missing from the template")
         tiles.append(replace(tile, corners=_corner_solver(tile, cell.box_mm)))
@@ -179,9 +165,15 @@ def _box_tiles(page: Page, ink: Float32, mask: Float32) -> list[Tile]:
 def _corner_solver(tile: Tile, box_mm: tuple[float, float, float, float]) -> Float32:
     """Least squares for the frame's contrast within each quarter of the box (4, active pixels)."""
     rows, columns = np.unravel_index(tile.active, tile.weighted.shape)
-    x = (columns + tile.corner[0] + 0.5) / FINE - box_mm[0] - box_mm[2] / 2
-    y = (rows + tile.corner[1] + 0.5) / FINE - box_mm[1] - box_mm[3] / 2
-    frame = np.maximum(np.abs(x) - box_mm[2] / 2, np.abs(y) - box_mm[3] / 2) < _FRAME_MM
+    x = (
+        (columns + tile.corner[0] + 0.5) / VISION.template.fine_px_per_mm
+        - box_mm[0]
+        - box_mm[2] / 2
+    )
+    y = (rows + tile.corner[1] + 0.5) / VISION.template.fine_px_per_mm - box_mm[1] - box_mm[3] / 2
+    frame = (
+        np.maximum(np.abs(x) - box_mm[2] / 2, np.abs(y) - box_mm[3] / 2) < VISION.template.frame_mm
+    )
     solver = np.zeros((4, len(tile.active)), dtype=np.float32)
     for i, quarter in enumerate(((x < 0) & (y < 0), (x >= 0) & (y < 0), (x >= 0) & (y >= 0),
                                  (x < 0) & (y >= 0))):  # fmt: skip
@@ -192,13 +184,14 @@ def _corner_solver(tile: Tile, box_mm: tuple[float, float, float, float]) -> Flo
 
 
 def prepare(page: Page, raster: Gray) -> PreparedPage:
-    """The page made ready; ``raster`` uint8 (H, W) is its print at :data:`RASTER` px per mm."""
-    fine, coarse = _ink(raster, page, FINE), _ink(raster, page, COARSE)
-    tiles = _page_tiles(page, coarse, _writing_mask(page, coarse.shape, COARSE))
-    boxes = _box_tiles(page, fine, _writing_mask(page, fine.shape, FINE))
+    """The page made ready; ``raster`` uint8 (H, W) is its print at ``raster_px_per_mm``."""
+    at_coarse, at_fine = VISION.template.coarse_px_per_mm, VISION.template.fine_px_per_mm
+    fine, coarse = _ink(raster, page, at_fine), _ink(raster, page, at_coarse)
+    tiles = _page_tiles(page, coarse, _writing_mask(page, coarse.shape, at_coarse))
+    boxes = _box_tiles(page, fine, _writing_mask(page, fine.shape, at_fine))
     return PreparedPage(
         page,
-        Lattice(page.width_mm, page.height_mm),
+        ControlGrid(page.width_mm, page.height_mm),
         tuple(tiles),
         tuple(boxes),
         np.array([t.centre_mm for t in tiles], dtype=np.float64).reshape(-1, 2),

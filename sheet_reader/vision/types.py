@@ -21,7 +21,7 @@ class BoxView:
     ``crop`` uint8 (64, 64): grey, dark ink on light paper, paper levelled near white.
     ``corners_px`` float64 (4, 2): x, y in the picture, clockwise from the printed top left.
     ``error_mm`` the estimated remaining position error (one standard deviation).
-    ``hidden`` is "" for a box that can be read, else why not ("outside the picture",
+    ``occluded`` is "" for a box that can be read, else why not ("outside the picture",
     "covered", "burnt out", "its printed frame was not found").
     ``blur_mm``, ``contrast`` (0..1 of paper level) and ``px_per_mm`` describe the place.
     ``ink`` is the share (0..1) of the box's inside, away from the frame, that is dark.
@@ -31,7 +31,7 @@ class BoxView:
     crop: NDArray[np.uint8]
     corners_px: NDArray[np.float64]
     error_mm: float
-    hidden: str = ""
+    occluded: str = ""
     blur_mm: float = 0.0
     contrast: float = 1.0
     px_per_mm: float = 0.0
@@ -45,7 +45,7 @@ class PhotoQuality:
     px_per_mm: float
     blur_mm: float
     contrast: float
-    hidden_boxes: int
+    occluded_boxes: int
     glare_share: float
     advice: str = ""
 

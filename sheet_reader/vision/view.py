@@ -6,21 +6,14 @@ import numpy as np
 
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.arrays import Array, Flags, as_array
-from sheet_reader.vision.crops import crop_quads, cut_crops, drop_strangers, ink_shares
+from sheet_reader.vision.crops import crop_quads, cut_crops, ink_shares, remove_neighbour_ink
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import Located
-from sheet_reader.vision.quality import BURNT, Ground, glare_share, photo_quality, sharpness
+from sheet_reader.vision.parameters import VISION
+from sheet_reader.vision.quality import Ground, glare_share, photo_quality, sharpness
 from sheet_reader.vision.template import box_corners
 from sheet_reader.vision.types import BoxView, SheetView
-
-_LOST = 0.12
-"""A corner of the frame with less than this share of the usual contrast is not to be seen."""
-_GONE, _TORN = 0.03, 0.36
-"""A box with one corner below the first and another below the second is covered in part:
-measured on simulated pictures, where of visible boxes only a few filled-in ones look so."""
-_COVERED_LEVEL = 0.8
-_COVERED_REACH_MM = 45.0
 
 
 def build_view(
@@ -30,7 +23,9 @@ def build_view(
     boxes_mm = np.array([c.box_mm for c in page.cells], dtype=np.float64).reshape(-1, 4)
     quads = crop_quads(boxes_mm, located.shift_mm)
     cut = cut_crops(pyramid, located.surface, located.flat, quads, located.carried_mm)
-    crops = [drop_strangers(crop, cell.box_mm) for crop, cell in zip(cut, page.cells, strict=True)]
+    crops = [
+        remove_neighbour_ink(crop, cell.box_mm) for crop, cell in zip(cut, page.cells, strict=True)
+    ]
     corners = _corners(located, boxes_mm)
     ink, noise = ink_shares(crops, boxes_mm)
     sharp = sharpness(pyramid, located.surface, [plan.corners_mm[m.id] for m in group.markers])
@@ -38,10 +33,10 @@ def build_view(
     blur, contrast = sharp.at(centres)
     contrast = contrast * _clearness(located)
     scale = located.surface.px_per_mm(centres)
-    hidden = _hidden(pyramid, located, boxes_mm, corners)
+    occluded = _occluded(pyramid, located, boxes_mm, corners)
     views = tuple(
         BoxView(
-            cell, crops[i], corners[i], float(located.error_mm[i]), hidden[i], float(blur[i]),
+            cell, crops[i], corners[i], float(located.error_mm[i]), occluded[i], float(blur[i]),
             float(contrast[i]), float(scale[i]), float(ink[i]),
         )
         for i, cell in enumerate(page.cells)
@@ -65,7 +60,7 @@ def _corners(located: Located, boxes_mm: Array) -> Array:
     return located.surface.to_px(quads.reshape(-1, 2)).reshape(-1, 4, 2)
 
 
-def _hidden(pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Array) -> list[str]:
+def _occluded(pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Array) -> list[str]:
     """What hides each box, "" where nothing does."""
     sizes_mm = boxes_mm[:, 2:]
     centres = boxes_mm[:, :2] + sizes_mm / 2
@@ -74,12 +69,12 @@ def _hidden(pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Array)
     outside = (first < 0).any(axis=1) | (last > (width - 1, height - 1)).any(axis=1)
     level = _corner_levels(located.flat, centres + located.carried_mm, sizes_mm)
     typical = float(np.median(located.gains[located.confirmed])) if located.confirmed.any() else 1.0
-    lost = located.gains < _LOST * typical
+    lost = located.gains < VISION.view.lost * typical
     paper = _paper_near(level, centres, located.confirmed, lost.sum(axis=1) > 0)
     low, second = np.sort(located.gains, axis=1)[:, :2].T / max(typical, 1e-6)
-    torn = (low < _GONE) & (second < _TORN)
-    bright = lost & (level >= BURNT - 3)
-    dark = lost & (level < _COVERED_LEVEL * paper[:, None])
+    torn = (low < VISION.view.gone) & (second < VISION.view.torn)
+    bright = lost & (level >= VISION.quality.saturated - 3)
+    dark = lost & (level < VISION.view.covered_level * paper[:, None])
     reasons = []
     for i in range(len(centres)):
         if outside[i]:
@@ -109,7 +104,9 @@ def _paper_near(level: Array, centres: Array, confirmed: Flags, wanted: Flags) -
     own = np.median(level, axis=1)
     paper = np.full(len(centres), float(np.median(own[confirmed])))
     for i in np.flatnonzero(wanted):
-        near = confirmed & (np.linalg.norm(centres - centres[i], axis=1) < _COVERED_REACH_MM)
+        near = confirmed & (
+            np.linalg.norm(centres - centres[i], axis=1) < VISION.view.paper_radius_mm
+        )
         if near.any():
             paper[i] = np.median(own[near])
     return paper

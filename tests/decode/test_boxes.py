@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sheet_reader.decode import beliefs
-from sheet_reader.decode.beliefs import EMPTY_AT, NumberBelief, read_numbers
+from sheet_reader.decode import posteriors
+from sheet_reader.decode.posteriors import EMPTY_AT, NumberPosterior, read_numbers
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.digits.types import CLASSES, BoxReadings
 from sheet_reader.study.check_digit import damm, is_valid
@@ -34,12 +34,12 @@ def spelled(draw):
 @given(spelled())
 def test_round_trip(stated, case):
     value, states = case
-    [belief] = read_numbers(stated(states).probabilities[None])
-    assert belief.ranked()[0][0] == value
-    assert belief.ranked()[0][1] > 0.99
-    at = int(np.searchsorted(belief.values, value))
-    assert (belief.struck[at] > 0.5) == ("#" in states)
-    assert belief.gap[at] < 0.5
+    [posterior] = read_numbers(stated(states).probabilities[None])
+    assert posterior.ranked()[0][0] == value
+    assert posterior.ranked()[0][1] > 0.99
+    at = int(np.searchsorted(posterior.values, value))
+    assert (posterior.struck[at] > 0.5) == ("#" in states)
+    assert posterior.gap[at] < 0.5
 
 
 def rows(n):
@@ -52,10 +52,10 @@ def rows(n):
 @settings(max_examples=100, deadline=None)
 @given(st.integers(1, 5).flatmap(rows))
 def test_the_probabilities_add_up_to_one(boxes):
-    [belief] = read_numbers(boxes[None])
-    total = belief.number + belief.empty + belief.all_struck + belief.unreadable
+    [posterior] = read_numbers(boxes[None])
+    total = posterior.number + posterior.empty + posterior.all_struck + posterior.unreadable
     assert total == pytest.approx(1.0)
-    assert min(belief.empty, belief.all_struck, belief.unreadable, *belief.probs) >= 0.0
+    assert min(posterior.empty, posterior.all_struck, posterior.unreadable, *posterior.probs) >= 0.0
 
 
 @settings(max_examples=60, deadline=None)
@@ -63,7 +63,7 @@ def test_the_probabilities_add_up_to_one(boxes):
 def test_the_beam_never_claims_more_than_enumeration(boxes, peaked):
     boxes = boxes**peaked / (boxes**peaked).sum(axis=1, keepdims=True)
     exact = read_numbers(boxes[None])[0]
-    beam = beliefs._by_beam(boxes)
+    beam = posteriors._by_beam(boxes)
     for value, claimed in zip(beam.values, beam.probs, strict=True):
         assert claimed <= exact.probability(int(value)) + 1e-6
     if exact.number and exact.ranked()[0][1] > 0.5:
@@ -99,17 +99,17 @@ def test_zero_is_never_inferred(beans, written, today, states, spread, sure):
 
 
 def test_a_likely_row_of_empty_boxes_is_not_recorded(stated):
-    [belief] = read_numbers(stated("___").probabilities[None])
-    assert belief.empty > 0.99
-    assert belief.probability(0) < 1e-3
+    [posterior] = read_numbers(stated("___").probabilities[None])
+    assert posterior.empty > 0.99
+    assert posterior.probability(0) < 1e-3
 
 
 def test_knowledge_about_values_never_makes_an_empty_field_a_number(stated):
-    [belief] = read_numbers(stated([{"_": 0.6, "0": 0.39}]).probabilities[None])
-    weighted = belief.reweighted(np.where(belief.values == 0, 1e6, 1.0))
-    assert weighted.empty == belief.empty
-    assert weighted.number == pytest.approx(belief.number)
-    assert isinstance(weighted, NumberBelief)
+    [posterior] = read_numbers(stated([{"_": 0.6, "0": 0.39}]).probabilities[None])
+    weighted = posterior.reweighted(np.where(posterior.values == 0, 1e6, 1.0))
+    assert weighted.empty == posterior.empty
+    assert weighted.number == pytest.approx(posterior.number)
+    assert isinstance(weighted, NumberPosterior)
 
 
 def test_every_misread_digit_and_swap_of_a_site_is_noticed(beans, written, stated, today):

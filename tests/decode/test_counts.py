@@ -4,7 +4,6 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from sheet_reader.decode.beliefs import read_numbers
 from sheet_reader.decode.counts import (
     DISCOUNT,
     history_probability,
@@ -12,6 +11,7 @@ from sheet_reader.decode.counts import (
     with_history,
     with_range,
 )
+from sheet_reader.decode.posteriors import read_numbers
 
 
 @pytest.fixture
@@ -31,21 +31,21 @@ def test_history_is_a_negative_binomial(earlier):
 
 def test_a_sudden_change_stays_possible(plants, stated):
     """However steady the history, what is clearly written is read."""
-    [belief] = read_numbers(stated("57").probabilities[None])
-    assert with_history(belief, plants, [3] * 50).ranked()[0][0] == 57
+    [posterior] = read_numbers(stated("57").probabilities[None])
+    assert with_history(posterior, plants, [3] * 50).ranked()[0][0] == 57
 
 
 def test_without_history_nothing_changes(plants, stated):
-    [belief] = read_numbers(stated("57").probabilities[None])
-    assert with_history(belief, plants, []) is belief
+    [posterior] = read_numbers(stated("57").probabilities[None])
+    assert with_history(posterior, plants, []) is posterior
 
 
 def test_an_implausible_value_loses_weight_but_is_not_ruled_out(plants, stated):
-    [belief] = read_numbers(stated([{"7": 0.5, "1": 0.49}, "2"]).probabilities[None])
-    after = with_range(belief, plants)
+    [posterior] = read_numbers(stated([{"7": 0.5, "1": 0.49}, "2"]).probabilities[None])
+    after = with_range(posterior, plants)
     assert after.ranked()[0][0] == 12
     assert after.probability(72) == pytest.approx(0.02, abs=0.005)
-    assert after.number == pytest.approx(belief.number)
+    assert after.number == pytest.approx(posterior.number)
 
 
 def test_a_number_moved_into_the_range_against_the_boxes_is_asked_about(plants, stated):
@@ -65,9 +65,9 @@ def test_a_field_without_limits_takes_any_number(plants, stated):
 def test_the_sites_history_overrules_no_clear_digit(beans, stated):
     spec = next(s for s in beans.fields if s.name == "a.blackfly")
     [raw] = read_numbers(stated(["_", {"8": 0.9, "1": 0.0999}, "1"]).probabilities[None])
-    belief = with_history(raw, spec, [11] * 10)
-    assert belief.ranked()[0][0] == 11  # what the history alone would make of it
-    judged = judge_count(spec, raw, belief, ["", "", ""])
+    posterior = with_history(raw, spec, [11] * 10)
+    assert posterior.ranked()[0][0] == 11  # what the history alone would make of it
+    judged = judge_count(spec, raw, posterior, ["", "", ""])
     assert (judged.value, judged.runner_up) == ("81", "11")
     assert judged.flags == ("the boxes spell 81, all else says 11: which is right?",)
 

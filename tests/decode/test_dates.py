@@ -4,8 +4,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sheet_reader.decode.beliefs import read_numbers
 from sheet_reader.decode.dates import PARTS, judge_date
+from sheet_reader.decode.posteriors import read_numbers
 from sheet_reader.study.model import Season
 
 SEASON = Season(date(2026, 4, 20), date(2026, 8, 30))

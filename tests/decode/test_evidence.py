@@ -27,7 +27,7 @@ def test_a_certain_place_has_no_doubt():
     ("change", "reason"),
     [
         ({}, ""),
-        ({"hidden": "covered"}, "covered"),
+        ({"occluded": "covered"}, "covered"),
         ({"error_mm": math.inf}, "its place is not certain"),
         ({"error_mm": math.nan}, "its place is not certain"),
         ({"contrast": 0.02}, "too faint or too dark"),
@@ -40,8 +40,8 @@ def test_why_a_box_cannot_be_read(box, change, reason):
 
 
 def test_a_hidden_box_may_hold_anything(box, stated):
-    hidden = replace(box, hidden="covered")
-    p = box_probabilities([box, hidden], stated("11"))
+    occluded = replace(box, occluded="covered")
+    p = box_probabilities([box, occluded], stated("11"))
     assert p[0, 1] > 0.999
     assert p[1] == pytest.approx(np.full(len(CLASSES), 1 / len(CLASSES)))
     assert p.sum(axis=1) == pytest.approx(1.0)

@@ -8,7 +8,7 @@ from sheet_reader.decode.promise import (
     Checked,
     NoPromise,
     Promise,
-    choose_threshold,
+    loosest,
     pilot_start,
     promise_from,
 )
@@ -96,20 +96,20 @@ def test_the_promise_holds_where_errors_come_by_sheets():
 def test_the_design_effect_counts_errors_that_stand_together():
     # Korn & Graubard 1998: counts over the design effect, here sum k² / sum k for Poisson errors
     data = Checked.of([0.9] * 6, [False, False, False, False, True, True], [1, 1, 1, 2, 2, 3])
-    assert data.grouping(0.5) == pytest.approx((9 + 1) / 4)
-    assert data.grouping(0.95) == 1.0
-    assert Checked.of([0.9], [False]).grouping(0.5) == 1.0
+    assert data.design_effect(0.5) == pytest.approx((9 + 1) / 4)
+    assert data.design_effect(0.95) == 1.0
+    assert Checked.of([0.9], [False]).design_effect(0.5) == 1.0
 
 
 @pytest.mark.parametrize("enough", [2995, 2994])
 def test_2995_right_ones_and_no_fewer_show_one_in_a_thousand(enough):
     # zero errors needed for a one-sided 95 % bound under 0.1 %: exact binomial, references.md
-    got = choose_threshold(np.ones(enough), np.ones(enough, bool), 0.001)
+    got = loosest(Checked.of(np.ones(enough), np.ones(enough, bool)), 0.001)
     assert isinstance(got, Promise if enough == 2995 else NoPromise)
 
 
 def test_without_data_it_says_what_is_missing():
-    got = choose_threshold([], [], 0.001)
+    got = loosest(Checked.of([], []), 0.001)
     assert isinstance(got, NoPromise)
     assert got.missing == 2995
     assert got.sentence == (
@@ -119,7 +119,7 @@ def test_without_data_it_says_what_is_missing():
 
 
 def test_a_promise_is_said_in_words():
-    got = choose_threshold(np.ones(4000), np.ones(4000, bool), 0.001, basis="your own readings")
+    got = loosest(Checked.of(np.ones(4000), np.ones(4000, bool)), 0.001, basis="your own readings")
     assert isinstance(got, Promise)
     assert got.sentence == (
         "At most 0.1 % of the accepted fields are wrong, with 95 % confidence: 0 of 4,000 "

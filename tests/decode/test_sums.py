@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sheet_reader.decode.beliefs import NumberBelief
+from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sheet import decode_sheet
-from sheet_reader.decode.sums import apply_sums, settled, slip_shares, sum_messages
+from sheet_reader.decode.sums import addition_error_shares, apply_sums, settled, sum_messages
 from sheet_reader.study.model import SumRule
 
 CASES = tomllib.loads(Path(__file__).with_name("sums.toml").read_text(encoding="utf-8"))["case"]
@@ -90,9 +90,9 @@ def test_a_disputed_sum_moves_no_field_of_another_sum():
         "c": {7: 0.6, 2: 0.4},
         "d": {1: 1.0},
     }
-    beliefs = {n: belief([of.get(v, 0.0) for v in range(10)]) for n, of in shares.items()}
+    posteriors = {n: posterior([of.get(v, 0.0) for v in range(10)]) for n, of in shares.items()}
     rules = [SumRule("total", ("a", "b")), SumRule("a", ("c", "d"))]
-    after, found = settled(rules, beliefs, beliefs)
+    after, found = settled(rules, posteriors, posteriors)
     assert [f.disputed for f in found] == [True, False]
     assert after["c"].ranked()[0][0] == 2
     assert after["a"].probability(5) < 0.001
@@ -128,7 +128,7 @@ def kernel(total, parts_sum, size):
 
 
 def enumerated(total, parts, size):
-    """Marginals and slip probability by plain enumeration of every assignment."""
+    """Marginals and probability of an addition error by plain enumeration of every assignment."""
     marginals = [np.zeros(len(d)) for d in (total, *parts)]
     right = everything = 0.0
     for values in itertools.product(*(range(len(d)) for d in (total, *parts))):
@@ -146,7 +146,7 @@ def test_every_kind_of_wrong_sum_is_foreseen():
     """Neighbours swapped, a digit changed, a carry, a part left out: none is next to impossible,
     and together they are no more than certain.
     """
-    q = slip_shares(1000)
+    q = addition_error_shares(1000)
     assert q[0] == 0.0
     assert 0.9 < 2 * q.sum() <= 1.0 + 1e-12
     for d in (1, 5, 9, 10, 27, 40, 90, 100, 270, 500):
@@ -156,33 +156,33 @@ def test_every_kind_of_wrong_sum_is_foreseen():
 @settings(max_examples=40, deadline=None)
 @given(distributions(12), st.lists(distributions(5), min_size=1, max_size=3))
 def test_convolution_equals_enumeration(total, parts):
-    messages, slip = sum_messages(total, parts)
+    messages, addition_error = sum_messages(total, parts)
     size = max(len(total), sum(len(p) - 1 for p in parts) + 1)
     expected, expected_slip = enumerated(total, parts, size)
     for own, message, marginal in zip((total, *parts), messages, expected, strict=True):
         posterior = own * message
         assert posterior / posterior.sum() == pytest.approx(marginal, abs=1e-9)
-    assert slip == pytest.approx(expected_slip, abs=1e-9)
+    assert addition_error == pytest.approx(expected_slip, abs=1e-9)
 
 
-def belief(probabilities):
+def posterior(probabilities):
     probs = np.array(probabilities)
     nothing = np.zeros(len(probs))
     values = np.arange(len(probs))
-    return NumberBelief(np.zeros((1, 14)), values, probs, nothing, nothing, 0.0, 0.0, 0.0)
+    return NumberPosterior(np.zeros((1, 14)), values, probs, nothing, nothing, 0.0, 0.0, 0.0)
 
 
 def test_a_field_in_two_sums_hears_from_both():
     """total = a + b and a = c + d: a chain, so the messages give the exact marginals."""
     rng = np.random.default_rng(5)
     names = {"total": 9, "a": 5, "b": 4, "c": 3, "d": 3}
-    beliefs = {n: belief(rng.dirichlet(np.ones(k))) for n, k in names.items()}
+    posteriors = {n: posterior(rng.dirichlet(np.ones(k))) for n, k in names.items()}
     rules = [SumRule("total", ("a", "b")), SumRule("a", ("c", "d"))]
-    after, _ = apply_sums(rules, beliefs)
+    after, _ = apply_sums(rules, posteriors)
     marginals = {n: np.zeros(k) for n, k in names.items()}
     for values in itertools.product(*(range(k) for k in names.values())):
         v = dict(zip(names, values, strict=True))
-        mass = np.prod([beliefs[n].probs[v[n]] for n in names])
+        mass = np.prod([posteriors[n].probs[v[n]] for n in names])
         for rule in rules:
             size = {"total": 9, "a": 5}[rule.total]
             mass *= kernel(v[rule.total], sum(v[p] for p in rule.parts), size)

@@ -107,7 +107,7 @@ def test_a_thumb_hides_what_lies_under_it() -> None:
     assert painted[cover > 0].all()
 
 
-def test_hidden_and_burnt_shares_of_a_box() -> None:
+def test_hidden_and_saturated_shares_of_a_box() -> None:
     grid = CoarseGrid(400, 300, 8)
     light = Light(np.ones(grid.shape, np.float32), np.zeros(grid.shape, np.float32))
     light.glare[:, grid.shape[1] // 2 :] = 1.1
@@ -119,11 +119,11 @@ def test_hidden_and_burnt_shares_of_a_box() -> None:
         corners = square + np.array([x, 100])
         return placed(CellTruth("a", 0, "1"), corners, cover, light, grid, 220.0)
 
-    assert at(150).covered == at(150).burnt == 0.0
+    assert at(150).covered == at(150).saturated == 0.0
     assert at(150).inside
     assert at(20).covered == 1.0
     assert at(80).covered == pytest.approx(0.5, abs=0.1)
-    assert at(300).burnt == 1.0
+    assert at(300).saturated == 1.0
     assert not at(375).inside
 
 

@@ -69,8 +69,8 @@ def found_centres(view: SheetView) -> Array:
 
 
 def errors_mm(view: SheetView, page: Page, place: Place, scale: float) -> Array:
-    """Distance (N,) of the found from the true centres in mm, for boxes that are not hidden."""
-    shown = np.array([not b.hidden for b in view.boxes])
+    """Distance (N,) of the found from the true centres in mm, for boxes that are not occluded."""
+    shown = np.array([not b.occluded for b in view.boxes])
     off = np.linalg.norm(found_centres(view) - true_centres(page, place), axis=1) / scale
     result: Array = off[shown]
     return result

@@ -9,7 +9,7 @@ from desk_pictures import Gray, Place, lay, only_view, standing
 
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import Page
-from sheet_reader.vision.crops import drop_strangers, ink_shares, inner_slices
+from sheet_reader.vision.crops import ink_shares, inner_slices, remove_neighbour_ink
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.quality import advice, what_is_outside
 from sheet_reader.vision.types import PhotoQuality, SheetView
@@ -79,15 +79,15 @@ def test_the_neighbours_stroke_does_not_enter_the_crop(
 def test_a_stranger_is_dropped_and_a_digit_is_not() -> None:
     crop = np.full((64, 64), 245, np.uint8)
     cv2.line(crop, (0, 30), (6, 34), 60, 4)
-    assert drop_strangers(crop, BOX).min() > 200
+    assert remove_neighbour_ink(crop, BOX).min() > 200
     cv2.line(crop, (0, 30), (40, 34), 60, 4)
-    assert np.array_equal(drop_strangers(crop, BOX), crop)
+    assert np.array_equal(remove_neighbour_ink(crop, BOX), crop)
 
 
 def test_an_untouched_crop_is_passed_on_as_it_is() -> None:
     crop = np.full((64, 64), 245, np.uint8)
     cv2.line(crop, (20, 20), (40, 40), 50, 4)
-    assert drop_strangers(crop, BOX) is crop
+    assert remove_neighbour_ink(crop, BOX) is crop
 
 
 def test_ink_is_measured_against_the_noise_of_the_paper() -> None:
@@ -115,12 +115,12 @@ def test_a_struck_box_stays_dark(bean_book: LayoutBook, page: Page, plain: Gray)
         find_sheets(with_strokes(plain, page, {("pinched.plants", 0): zigzag}), bean_book)
     )
     box = boxes_of(view, "pinched.plants")[0]
-    assert box.hidden == ""
+    assert box.occluded == ""
     assert box.ink > 0.7
     assert np.median(box.crop[20:44, 20:44]) < 100
 
 
-GOOD = PhotoQuality(px_per_mm=8.0, blur_mm=0.1, contrast=0.8, hidden_boxes=0, glare_share=0.0)
+GOOD = PhotoQuality(px_per_mm=8.0, blur_mm=0.1, contrast=0.8, occluded_boxes=0, glare_share=0.0)
 SHAPE = (2000, 1500)
 WHOLE = np.array([[100, 100], [1400, 100], [1400, 1900], [100, 1900]], dtype=float)
 FAR = np.array([[500, 700], [1000, 700], [1000, 1400], [500, 1400]], dtype=float)
@@ -132,7 +132,7 @@ def changed(**fields: float) -> PhotoQuality:
 
 
 @pytest.mark.parametrize(
-    ("quality", "hidden", "noise", "outline", "words"),
+    ("quality", "occluded", "noise", "outline", "words"),
     [
         (GOOD, [], 0.01, WHOLE, ""),
         (GOOD, ["outside the picture", "covered"], 0.01, WHOLE - (0, 150), "top edge is outside"),
@@ -148,9 +148,9 @@ def changed(**fields: float) -> PhotoQuality:
     ],
 )
 def test_one_sentence_for_what_helps_most(
-    quality: PhotoQuality, hidden: list[str], noise: float, outline: np.ndarray, words: str
+    quality: PhotoQuality, occluded: list[str], noise: float, outline: np.ndarray, words: str
 ) -> None:
-    sentence = advice(quality, hidden, noise, outline, SHAPE)
+    sentence = advice(quality, occluded, noise, outline, SHAPE)
     assert words in sentence
     assert sentence == "" or (sentence.startswith("Please") and sentence.endswith("."))
 

@@ -76,7 +76,7 @@ def as_code(code: SheetCode) -> np.ndarray:
 
 
 def covered_print(picture: Gray, page: Page, head: bool = True) -> Gray:
-    """The picture with the printed code hidden, and the site number in the head too."""
+    """The picture with the printed code occluded, and the site number in the head too."""
     x, y, w, h = page.printed_code_box_mm
     covered = painted(picture, (x - 1, y - 1, w + 2, h + 2), 150)
     return painted(covered, (14.0, 14.0, 60.0, 20.0), 150) if head else covered

@@ -14,9 +14,9 @@ from sheet_reader.vision.markers import (
     DICTIONARIES,
     SeenMarker,
     detect_markers,
+    exhaustive_markers,
+    fast_markers,
     merge_markers,
-    patient_markers,
-    quick_markers,
     reduce_by,
     refine_corners,
 )
@@ -80,7 +80,7 @@ def _marker_picture(centre: tuple[float, float], side: float) -> tuple[np.ndarra
 @pytest.mark.parametrize("side", [45.0, 80.0, 140.0])
 def test_corners_are_found_to_a_third_of_a_pixel(side: float) -> None:
     picture, corners = _marker_picture((400.3, 300.7), side)
-    found = refine_corners(picture, quick_markers(picture))
+    found = refine_corners(picture, fast_markers(picture))
     assert [m.id for m in found] == [7]
     assert np.abs(found[0].corners_px - corners).max() < 1 / 3
 
@@ -89,7 +89,7 @@ def test_patience_finds_what_a_deep_shadow_cuts_in_two() -> None:
     picture, _ = _marker_picture((400.0, 300.0), 90.0)
     dim = (picture * 0.35).astype(np.uint8)
     dim[:, :380] = (picture[:, :380] * 0.9).astype(np.uint8)
-    assert [m.id for m in patient_markers(dim, [])] == [7]
+    assert [m.id for m in exhaustive_markers(dim, [])] == [7]
 
 
 def test_merged_lists_keep_two_markers_of_one_id_apart() -> None:
@@ -118,4 +118,4 @@ def test_two_wrong_bits_are_put_right_with_every_opencv(spoilt: int, found: list
         x, y = (corners[0] + 20 * np.array([column, row])).round().astype(int)
         piece = picture[y + 1 : y + 19, x + 1 : x + 19]
         piece[:] = 255 if piece.mean() < 128 else 0
-    assert [m.id for m in quick_markers(picture)] == found
+    assert [m.id for m in fast_markers(picture)] == found

@@ -8,7 +8,11 @@ import pytest
 
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.vision.match import corner_gains, match_tiles
-from sheet_reader.vision.template import FINE, RASTER, SOFTEN_PX, PreparedPage, boxes_of, prepare
+from sheet_reader.vision.parameters import VISION
+from sheet_reader.vision.template import PreparedPage, boxes_of, prepare
+
+FINE, RASTER = VISION.template.fine_px_per_mm, VISION.template.raster_px_per_mm
+SOFTEN_PX = VISION.template.soften_px
 
 
 @pytest.fixture(scope="module")

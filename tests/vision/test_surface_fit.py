@@ -7,15 +7,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.vision.surface import (
-    Lattice,
-    Sightings,
+    ControlGrid,
+    Correspondences,
     Surface,
     apply_homography,
     fit_surface,
     join,
 )
 
-A4 = Lattice(210.0, 297.0)
+A4 = ControlGrid(210.0, 297.0)
 TILTED = np.array([[8.0, 0.4, 150.0], [-0.3, 8.2, 90.0], [2e-4, 3e-4, 1.0]])
 
 
@@ -24,8 +24,8 @@ def curled(points: np.ndarray, amplitude: float = 4.0) -> np.ndarray:
     return points + np.stack([0.3 * wave, wave], axis=1)
 
 
-def seen_at(points: np.ndarray, amplitude: float = 4.0, sd: float = 0.05) -> Sightings:
-    return Sightings(
+def seen_at(points: np.ndarray, amplitude: float = 4.0, sd: float = 0.05) -> Correspondences:
+    return Correspondences(
         points, apply_homography(TILTED, curled(points, amplitude)), np.full(len(points), sd)
     )
 
@@ -48,7 +48,7 @@ def test_a_curl_is_followed_between_sightings(amplitude: float) -> None:
 
 def test_strayed_sightings_do_not_pull_the_surface() -> None:
     good = seen_at(grid(7, 10))
-    stray = Sightings(good.page_mm[::9], good.picture_px[::9] + 70.0, good.sd_mm[::9])
+    stray = Correspondences(good.page_mm[::9], good.picture_px[::9] + 70.0, good.sd_mm[::9])
     surface = fit_surface(A4, TILTED, join(good, stray), rounds=6)
     assert misses(surface, grid(20, 28)).max() < 0.3
 
@@ -67,7 +67,7 @@ def test_scale_and_direction_of_the_page_in_the_picture() -> None:
     upright = np.array([[5.0, 0, 10], [0, 5.0, 20], [0, 0, 1.0]])
     points = grid(4, 4)
     surface = fit_surface(
-        A4, upright, Sightings(points, points * 5 + (10, 20), np.full(len(points), 0.1))
+        A4, upright, Correspondences(points, points * 5 + (10, 20), np.full(len(points), 0.1))
     )
     assert np.allclose(surface.px_per_mm(points), 5.0, atol=1e-3)
     assert np.allclose(surface.jacobian(points)[:, :, 0], (5.0, 0.0), atol=1e-2)

@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import torch
 from numpy.typing import NDArray
+from scipy.special import softmax
 
-from sheet_reader.digits.read import softmax
 from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.lab import measures, splits
 from sheet_reader.lab.sets import clean_crops, load
@@ -20,7 +20,7 @@ def development(
     out: dict[str, float] = {}
 
     def read(crops: NDArray[np.uint8]) -> NDArray[np.float64]:
-        return softmax(scores_of(network, torch.from_numpy(crops).to(device)) / temperature)
+        return softmax(scores_of(network, torch.from_numpy(crops).to(device)) / temperature, axis=1)
 
     for name, crops, labels in _digit_sets():
         figures = measures.figures(read(crops), labels)

@@ -10,10 +10,10 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 from scipy.optimize import minimize_scalar
+from scipy.special import softmax
 from torch import nn
 
 from sheet_reader.digits.normalise import PLANE_PX, PLANES
-from sheet_reader.digits.read import softmax
 
 
 def write_onnx(network: nn.Module, path: Path) -> None:
@@ -39,7 +39,7 @@ def temperature(scores: NDArray[np.float64], labels: NDArray[np.int64]) -> float
     rows = np.arange(len(labels))
 
     def cost(log_temperature: float) -> float:
-        chances = softmax(scores / np.exp(log_temperature))[rows, labels]
+        chances = softmax(scores / np.exp(log_temperature), axis=1)[rows, labels]
         return float(-np.log(np.maximum(chances, 1e-12)).mean())
 
     best = minimize_scalar(cost, bounds=(-2.0, 2.0), method="bounded")

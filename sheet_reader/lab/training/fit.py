@@ -49,17 +49,17 @@ class Normaliser:
 
     def __call__(self, grey: Tensor) -> Tensor:
         """(B, 64, 64) grey values 0..255 to (B, 8, 32, 32)."""
-        count, reach = len(grey), plain.REACH
+        count, reach = len(grey), plain.NORMALISE.window_blocks
         blocks = functional.avg_pool2d(grey[:, None], plain.BLOCK)
-        ranked = blocks.flatten(1).sort(dim=1).values[:, plain.PAPER_RANK]
-        level = ranked.clamp_min(plain.PAPER_FLOOR)[:, None, None]
+        ranked = blocks.flatten(1).sort(dim=1).values[:, plain.NORMALISE.paper_rank]
+        level = ranked.clamp_min(plain.NORMALISE.paper_floor)[:, None, None]
         against_all = (1.0 - grey / level).clamp(-0.25, 1.0)
         largest = functional.max_pool2d(blocks, 2 * reach + 1, 1, reach)[:, 0]
         local = self._spread @ largest @ self._spread.T
-        near = 1.0 - grey / torch.maximum(local, plain.LOCAL_SHARE * level)
+        near = 1.0 - grey / torch.maximum(local, plain.NORMALISE.local_share * level)
         near = functional.pixel_unshuffle(near.clamp(0.0, 1.0)[:, None], 2)
         middle = near.mean(dim=1)[:, plain.MIDDLE, plain.MIDDLE]
-        ink = middle.reshape(count, -1).amax(dim=1).clamp_min(plain.INK_FLOOR)
+        ink = middle.reshape(count, -1).amax(dim=1).clamp_min(plain.NORMALISE.ink_floor)
         near = (near / ink[:, None, None, None]).clamp(max=1.5)
         return torch.cat([functional.pixel_unshuffle(against_all[:, None], 2), near], dim=1)
 

@@ -67,14 +67,14 @@ def crops_of(case: Case, desk: Desk) -> Iterator[tuple[NDArray[np.uint8], str]]:
         struck = {f.field for f in sheet.fields if f.state == "struck"} if sheet else set()
         for box in finding.boxes:
             truth = cells.get((box.cell.field, box.cell.index))
-            if truth is None or box.hidden or not _in_sight(truth):
+            if truth is None or box.occluded or not _in_sight(truth):
                 continue
             if truth.content != EMPTY or truth.field not in struck:
                 yield box.crop, truth.content
 
 
 def _in_sight(cell: CellTruth) -> bool:
-    return cell.inside and not cell.stray and max(cell.covered, cell.burnt) < _LOST
+    return cell.inside and not cell.stray and max(cell.covered, cell.saturated) < _LOST
 
 
 @click.command()
@@ -83,7 +83,11 @@ def _in_sight(cell: CellTruth) -> bool:
 @click.option("--photos", type=click.IntRange(1), default=60, show_default=True)
 @click.option("--first", type=click.IntRange(0), default=0, help="Number of the first picture.")
 @click.option(
-    "--level", "levels", multiple=True, default=("typical",), show_default=True,
+    "--level",
+    "levels",
+    multiple=True,
+    default=("typical",),
+    show_default=True,
     help="Levels taken in turn; may be repeated.",
 )
 def main(out: Path, split: str, photos: int, first: int, levels: tuple[str, ...]) -> None:

@@ -23,17 +23,15 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
 
-GAP_WEIGHT = 0.1
-EXACT_BOXES = 4
-BEAM = 1500
-NEGLIGIBLE = 1e-9
+GAP_WEIGHT = DECODE.gap_weight
+EXACT_BOXES = DECODE.exact_boxes
+BEAM = DECODE.beam
+NEGLIGIBLE = DECODE.negligible
 """Values less probable than this are not listed; their mass goes to "something else"."""
-CONTRADICTION = 0.2
-"""A reading less than this times as probable by the boxes alone as the best one is never accepted
-on outside knowledge (roster, range, history, sums, the writer's hand): the paper says something
-else, so a person is asked."""
+CONTRADICTION = DECODE.contradiction
 
 EMPTY_AT = CLASSES.index(EMPTY)
 STRUCK_AT = CLASSES.index(STRUCK)
@@ -47,7 +45,7 @@ Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
-class NumberBelief:
+class NumberPosterior:
     """What a field may hold.
 
     ``boxes`` (n, K) class probabilities of its boxes; ``values`` (V,) ascending and ``probs``
@@ -88,8 +86,8 @@ class NumberBelief:
         best = float(self.probs.max()) if len(self.probs) else 0.0
         return self.probability(value) < CONTRADICTION * best
 
-    def reweighted(self, weights: Floats) -> NumberBelief:
-        """The belief after outside knowledge about the value: ``weights`` (V,), not negative.
+    def reweighted(self, weights: Floats) -> NumberPosterior:
+        """The posterior after outside knowledge about the value: ``weights`` (V,), not negative.
 
         The values share the same total as before: knowing which numbers are likely never makes
         an empty or unreadable field more or less of a number, so no zero is ever inferred.
@@ -136,8 +134,8 @@ def _spell(states: NDArray[np.int64]) -> tuple[Ints, NDArray[np.bool_], NDArray[
     return value, struck, gap
 
 
-def read_numbers(boxes: Floats) -> list[NumberBelief]:
-    """Beliefs of F fields of n boxes each from ``boxes`` (F, n, K), rows as in ``CLASSES``."""
+def read_numbers(boxes: Floats) -> list[NumberPosterior]:
+    """Posteriors of F fields of n boxes each from ``boxes`` (F, n, K), rows as in ``CLASSES``."""
     fields, n, _ = boxes.shape
     if fields == 0:
         return []
@@ -157,10 +155,10 @@ def read_numbers(boxes: Floats) -> list[NumberBelief]:
         return summed.reshape(fields, width)
 
     total, struck, gap = gather(mass), gather(mass * table.struck), gather(mass * table.gap)
-    return [_belief(boxes[f], total[f], struck[f], gap[f]) for f in range(fields)]
+    return [_posterior(boxes[f], total[f], struck[f], gap[f]) for f in range(fields)]
 
 
-def _belief(boxes: Floats, total: Floats, struck: Floats, gap: Floats) -> NumberBelief:
+def _posterior(boxes: Floats, total: Floats, struck: Floats, gap: Floats) -> NumberPosterior:
     """Normalise the masses (10^n + 2,) of one field together with its unreadable mass."""
     readable = 1.0 - boxes[:, SEVERAL_AT] - boxes[:, OTHER_AT]
     unreadable = 1.0 - float(np.prod(readable))
@@ -169,7 +167,7 @@ def _belief(boxes: Floats, total: Floats, struck: Floats, gap: Floats) -> Number
     keep = np.flatnonzero(numbers > NEGLIGIBLE * everything)
     probs = numbers[keep] / everything
     empty, all_struck = float(total[-2] / everything), float(total[-1] / everything)
-    return NumberBelief(
+    return NumberPosterior(
         boxes,
         keep.astype(np.int64),
         probs,
@@ -181,8 +179,8 @@ def _belief(boxes: Floats, total: Floats, struck: Floats, gap: Floats) -> Number
     )
 
 
-def _by_beam(boxes: Floats) -> NumberBelief:
-    """Belief of one long field (n, K) from the best ``BEAM`` sequences of states."""
+def _by_beam(boxes: Floats) -> NumberPosterior:
+    """Posterior of one long field (n, K) from the best ``BEAM`` sequences of states."""
     n = len(boxes)
     sequences = np.zeros((0, 1), dtype=np.int64)
     log_mass = np.zeros(1)
@@ -202,7 +200,7 @@ def _by_beam(boxes: Floats) -> NumberBelief:
     probs = total[keep] / everything
     empty = float(total[values == 10**n].sum() / everything)
     all_struck = float(total[values == 10**n + 1].sum() / everything)
-    return NumberBelief(
+    return NumberPosterior(
         boxes,
         values[keep],
         probs,

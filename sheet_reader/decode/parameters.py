@@ -1,0 +1,173 @@
+"""The thresholds of this room, with unit and origin; one frozen object holds all of them.
+
+Each module binds those that it uses to the names of its formulas. Sampling tables of a standard
+stay in ``audit_plan.py``, the shape of addition errors by size in ``sums.py``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sheet_reader.parameters import parameter
+
+_ASSUMED = "choice: an assumption of this house"
+_DEVELOPMENT = "measured: chosen on simulated photographs of the development writers"
+
+
+@dataclass(frozen=True, slots=True)
+class DecodeParameters:
+    """All of the room, in the order of its modules."""
+
+    tolerated_offset_mm: float = parameter(
+        1.5,
+        "mm",
+        "choice: from the box gap of 2 mm and the crop margin of 1 mm",
+        "a crop further off shows too little",
+    )
+    faintest_contrast: float = parameter(
+        0.06, "share of paper", _ASSUMED, "below it ink cannot be told from paper"
+    )
+    worst_blur_mm: float = parameter(
+        1.5, "mm", _ASSUMED, "standard deviation that merges the strokes of a digit"
+    )
+    probability_floor: float = parameter(
+        1e-9,
+        "probability",
+        "choice: no class of any box is ever quite impossible",
+        "added to each class",
+    )
+    writer_trust: float = parameter(
+        0.3, "power", _DEVELOPMENT, "of the likelihood ratio of the writer's own hand"
+    )
+    writer_tails: float = parameter(
+        4.0, "degrees of freedom", _DEVELOPMENT, "of Student's distribution"
+    )
+    writer_sure: float = parameter(
+        0.97, "probability", _ASSUMED, "boxes count as examples of a digit from here on"
+    )
+    writer_floor: float = parameter(
+        1e-30, "probability", "choice: keeps the logarithm finite", "least probability of a digit"
+    )
+    gap_weight: float = parameter(0.1, "weight", _ASSUMED, "of a number with an empty box inside")
+    exact_boxes: int = parameter(
+        4,
+        "boxes",
+        "choice: 12^4 sequences are few enough to sum them all",
+        "up to so many all sequences are summed",
+    )
+    beam: int = parameter(
+        1500, "sequences", "choice: bounds time and memory of longer fields", "prefixes kept"
+    )
+    negligible: float = parameter(
+        1e-9,
+        "probability",
+        "choice: far below any threshold",
+        'less probable values are not listed; their mass goes to "something else"',
+    )
+    contradiction: float = parameter(
+        0.2,
+        "ratio",
+        _ASSUMED,
+        "a reading less probable than this times the best by the boxes alone "
+        "is never accepted on outside knowledge: the paper says something else, so a person is "
+        "asked",
+    )
+    off_roster: float = parameter(
+        0.01, "share of sheets", _ASSUMED, "whose number is not on the roster"
+    )
+    odd_date: float = parameter(
+        0.01, "share of sheets", _ASSUMED, "with an impossible or untimely date"
+    )
+    date_offer: float = parameter(
+        1e-3,
+        "likelihood ratio",
+        _ASSUMED,
+        "from which a possible day is offered in place of an impossible one",
+    )
+    odd_count: float = parameter(0.02, "weight", _ASSUMED, "of a count outside its range")
+    history_discount: float = parameter(
+        0.3, "weight", _ASSUMED, "of an old count (the power prior)"
+    )
+    even_share: float = parameter(
+        0.5, "share", _ASSUMED, "of the history's prior that is even over all counts"
+    )
+    addition_error: float = parameter(
+        0.03,
+        "share of totals",
+        "choice: an assumption; no published rate for volunteers was found",
+        "added wrongly",
+    )
+    repair_error: float = parameter(
+        0.005,
+        "probability",
+        _ASSUMED,
+        "a total or part is repaired only where an addition error is less probable",
+    )
+    real_doubt: float = parameter(
+        0.003,
+        "probability",
+        _ASSUMED,
+        "alternatives below are the reader's noise floor, not a look-alike",
+    )
+    usable: float = parameter(
+        0.95, "probability", _ASSUMED, "that each field of a sum must have of being a number"
+    )
+    other_digit: float = parameter(
+        0.18, "share of addition errors", _ASSUMED, "one digit of the total is another"
+    )
+    swapped: float = parameter(0.10, "share of addition errors", _ASSUMED, "neighbours swapped")
+    left_out: float = parameter(
+        0.16, "share of addition errors", _ASSUMED, "a part left out or taken twice"
+    )
+    key_doubt: float = parameter(
+        1.0 / 4.0,
+        "share",
+        "choice: site and date place the whole sheet, a wrong one spoils some twenty counts",
+        "of the doubt allowed in a count that they may have",
+    )
+    known: float = parameter(
+        0.99,
+        "probability",
+        _ASSUMED,
+        "from which a site or a date tells which digits its boxes hold",
+    )
+    conservative: float = parameter(
+        0.999,
+        "confidence",
+        "choice: cautious, where nothing can be promised",
+        "a field is asked about unless the model gives it so much",
+    )
+    start: float = parameter(
+        0.999,
+        "confidence",
+        "choice: as cautious, where no pilot data say better",
+        "where testing starts",
+    )
+    delta: float = parameter(
+        0.05, "probability", "standard: one-sided 95 % bounds", "that a promise is wrong"
+    )
+    pilot_more_errors: float = parameter(
+        5.0, "errors", _ASSUMED, "more than the pilot showed are spread over the thresholds"
+    )
+    alike: float = parameter(
+        0.02,
+        "correlation",
+        "choice: the shipped photographs show up to 0.014, with other people than a study's",
+        "of errors within a visit (intraclass)",
+    )
+    weaker: tuple[float, ...] = parameter(
+        (10.0, 5.0, 3.0, 2.0, 1.5),
+        "times the accepted error",
+        _ASSUMED,
+        "weaker promises that are tried in turn where the accepted error can't be promised",
+    )
+    most_doubt: float = parameter(
+        9.0,
+        "powers of ten",
+        "choice: finer confidences are not kept in the file",
+        "largest doubt of a checked field",
+    )
+
+
+DECODE = DecodeParameters()
+"""In force."""

@@ -1,0 +1,97 @@
+"""Thresholds of what leaves the room: crops, what occludes them, quality."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sheet_reader.parameters import SIMULATED, UNTRIED, parameter
+
+
+@dataclass(frozen=True, slots=True)
+class CropParameters:
+    """Of ``crops.py``."""
+
+    paper: float = parameter(
+        245.0,
+        "grey value",
+        "choice: just under white, so that noise is not cut off",
+        "blank paper in a crop",
+    )
+    ink: float = parameter(
+        0.30, "share of paper", UNTRIED, "darker by as much is ink of a neighbour"
+    )
+    ink_inset_mm: float = parameter(
+        0.7,
+        "mm",
+        UNTRIED,
+        "rim of the box where ink is not measured",
+    )
+    faintest: float = parameter(0.10, "share of paper", SIMULATED, "least depth of ink in a box")
+    darkest_ground: int = parameter(
+        208, "grey value", UNTRIED, "a box without ground as light as this is filled in"
+    )
+    mad: float = parameter(
+        0.6745,
+        "standard deviations",
+        "standard: median absolute deviation of the normal distribution",
+        "turns a median deviation into a standard deviation",
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class QualityParameters:
+    """Of ``quality.py``."""
+
+    saturated: int = parameter(250, "grey value", UNTRIED, "from here a place counts as burnt out")
+    profile_mm: float = parameter(
+        1.1, "mm", UNTRIED, "half length of the profiles across a marker's edges"
+    )
+    samples: int = parameter(45, "samples", UNTRIED, "on a profile")
+    profiles: int = parameter(5, "profiles", UNTRIED, "per edge")
+    unknown_blur_mm: float = parameter(
+        0.5,
+        "mm",
+        "choice: worse than any blur that is complained about",
+        "of a marker without an edge",
+    )
+    fewest_px_per_mm: float = parameter(4.0, "px/mm", SIMULATED, "below it the sheet is too small")
+    most_blur_mm: float = parameter(0.30, "mm", SIMULATED, "above it the picture is called blurred")
+    least_contrast: float = parameter(
+        0.35, "share of paper", SIMULATED, "below it the light is called poor"
+    )
+    glare_share: float = parameter(
+        0.04, "share of the page", SIMULATED, "above it a reflection is named"
+    )
+    most_noise: float = parameter(
+        0.07, "share of contrast", SIMULATED, "above it the light is called poor"
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class ViewParameters:
+    """Of ``view.py``."""
+
+    lost: float = parameter(
+        0.12,
+        "share of the usual contrast",
+        SIMULATED,
+        "a corner of a frame below it is not to be seen",
+    )
+    gone: float = parameter(
+        0.03,
+        "share of the usual contrast",
+        SIMULATED + "; misses in benchmark seed 777",
+        "a box with one corner below this",
+    )
+    torn: float = parameter(
+        0.36,
+        "share of the usual contrast",
+        SIMULATED + "; misses in benchmark seed 777",
+        "and another below this is covered in part",
+    )
+    covered_level: float = parameter(
+        0.8, "share of paper", SIMULATED, "ground darker than this is something else than paper"
+    )
+    paper_radius_mm: float = parameter(
+        45.0, "mm", UNTRIED, "boxes within it tell how bright the paper is"
+    )
