@@ -6,6 +6,7 @@ Imports of the rooms stand inside the commands, so that ``--help`` stays quick.
 from __future__ import annotations
 
 import importlib
+import os
 
 import click
 
@@ -26,6 +27,9 @@ COMMANDS = {
     "forget": "sheet_reader.cli.keeping:forget",
 }
 """Command names in the order of the work, each with its module and attribute."""
+THREAD_VARIABLES = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
+"""One thread for this process and its workers, told before numpy is imported (see
+``reading.threads``)."""
 
 
 class LazyGroup(BoundaryGroup):
@@ -66,6 +70,8 @@ def cli(debug: bool) -> None:
 
 def main() -> None:
     """Entry point of the installed command."""
+    for variable in THREAD_VARIABLES:
+        os.environ.setdefault(variable, "1")
     make_streams_safe()
     cli(prog_name="sheet-reader")
 

@@ -153,7 +153,10 @@ def test_a_record_of_version_6_gives_the_same_rows(version_6: Study, tmp_path: P
 @pytest.mark.parametrize(
     ("edit", "told"),
     [
-        ("UPDATE decisions SET value = '99' WHERE id = 1", "was changed by another program"),
+        (
+            "UPDATE decisions SET value = '99' WHERE id = 1",
+            "a decision (number 1) was added or changed",
+        ),
         ("DELETE FROM readings WHERE id = 9", "was removed by another program"),
         ("INSERT INTO letters VALUES (5, 'box', '1', '2026')", "a note of a mail"),
         ("CREATE TABLE mine (x)", "the schema of the record was changed"),
