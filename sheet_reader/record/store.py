@@ -94,8 +94,8 @@ class Record:
 
         ``url`` is an SQLAlchemy URL; without one the environment variable SHEET_READER_RECORD is
         asked, else ``record.sqlite`` in the study folder is it. With ``for_reading`` a record in a
-        folder that may not be written is opened to be looked at, and nothing is written. Fields
-        accepted with less than ``thresholds`` are asked about. Raises
+        folder that may not be written, or of an older version, is opened to be looked at, and
+        nothing is written. Fields accepted with less than ``thresholds`` are asked about. Raises
         :class:`StorageError`, :class:`RecordError` (also where photos are kept that the record
         knows nothing of), and :class:`UsageError` where it holds another study's pages
         (``of_any_study`` opens it all the same).
@@ -108,7 +108,7 @@ class Record:
                 record = cls(study, open_engine(checked_address(url)), where, thresholds)
             else:
                 opening.must_not_be_blank(study.folder)
-                if for_reading and file.exists() and not opening.may_write(file):
+                if for_reading and file.exists() and opening.must_be_left(file):
                     view = resources.enter_context(opening.for_reading(file))
                     record = cls(study, view.engine, where, thresholds, view)
                 else:
@@ -116,7 +116,10 @@ class Record:
                     opening.make_private(study.folder)
                     record = cls(study, open_engine(sqlite_url(file)), where, thresholds)
             resources.callback(record.engine.dispose)
-            migrate(record.engine)
+            if url and for_reading:
+                opening.must_be_present(record.engine, where)
+            else:
+                migrate(record.engine)
             opening.must_know_its_photos(record.reading, study.folder, where)
             if not of_any_study:
                 with record.reading() as connection:

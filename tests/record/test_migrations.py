@@ -210,3 +210,13 @@ def test_a_record_of_the_former_version_reads_its_refused_photos_once_more(study
         raw.commit()
     assert read_batch(study, reader=stand_in.read, jobs=0).failed == 1
     assert read_batch(study, reader=stand_in.read, jobs=0).failed == 0
+
+
+def test_looking_at_an_older_record_leaves_it_as_it_is(version_6: Study) -> None:
+    file = version_6.folder / "record.sqlite"
+    before = file.read_bytes()
+    assert checksum_problems(version_6) == []
+    with Record.open(version_6, for_reading=True) as record:
+        assert record.history("1022", "2026-06-15")
+        assert not record.folder.joinpath("record.sqlite-wal").exists()
+    assert file.read_bytes() == before
