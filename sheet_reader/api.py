@@ -106,7 +106,6 @@ def read_batch(
     """
     from sheet_reader.intake.imap import parse_mailbox
     from sheet_reader.reading import batch
-    from sheet_reader.reading.promise import reader_of
 
     if jobs < 0:
         raise UsageError("jobs must be 0 or more")
@@ -115,14 +114,11 @@ def read_batch(
         if not path.exists():
             raise UsageError("there is no such photo or folder", where=path)
     source = None if mailbox is None else parse_mailbox(mailbox)
-    with Record.open(study) as record:
-        reader = reader_of(record)
     summary = batch.read_batch(
         study,
         paths,
         mailbox=source,
         on_progress=on_progress,
-        reader=reader,
         today=today,
         again=again,
         jobs=jobs,
@@ -150,7 +146,9 @@ def open_record(study: Study) -> StudyRecord:
         raise UsageError(
             "this study has no record yet", where=study.folder, remedy="read some photos first"
         )
-    return StudyRecord(study, Record.open(study, for_reading=True))
+    from sheet_reader.reading.opening import open_record as opened
+
+    return StudyRecord(study, opened(study, for_reading=True))
 
 
 class StudyRecord:

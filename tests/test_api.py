@@ -299,14 +299,14 @@ def test_a_batch_accepts_from_the_threshold_that_the_audits_earned(
         return stand_in.read
 
     monkeypatch.setattr(worker, "default_reader", lambda: None)
-    monkeypatch.setattr("sheet_reader.reading.promise.reader_of", reader_of)
+    monkeypatch.setattr("sheet_reader.reading.batch.reader_of", reader_of)
     put(ponds, "a.png", stand_in.says())
     assert sheet_reader.read_batch(ponds, today=TODAY).read == 1
     assert len(asked) == 1
 
 
 def test_other_processes_read_the_same(ponds: Study, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("sheet_reader.reading.promise.reader_of", lambda _record: stand_in.read)
+    monkeypatch.setattr("sheet_reader.reading.batch.reader_of", lambda _record: stand_in.read)
     for n in range(3):
         put(ponds, f"{n}.png", stand_in.says({"sun.eggs": str(n)}), seed=n)
     batch = sheet_reader.read_batch(ponds, jobs=2, today=TODAY)

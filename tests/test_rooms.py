@@ -124,6 +124,34 @@ def test_the_check_sees_circles_that_are_put_off() -> None:
     assert _circle(_import_graph({"a.one": typed, "a.two": "import a.one"})) == []
 
 
+VALUES_ONLY = {"vision.types", "decode.types"}
+"""What the record may know of how a sheet is read: values."""
+
+
+def _imported_modules(source: str) -> set[str]:
+    found = set()
+    for node in ast.walk(ast.parse(source)):
+        if isinstance(node, ast.Import):
+            found |= {alias.name for alias in node.names}
+        elif isinstance(node, ast.ImportFrom) and node.module:
+            found |= {node.module} | {f"{node.module}.{alias.name}" for alias in node.names}
+    return {name.removeprefix("sheet_reader.") for name in found}
+
+
+@pytest.mark.parametrize("module", [m for m in MODULES if m.startswith("record/")])
+def test_the_record_knows_values_of_the_reading_rooms_only(module: str) -> None:
+    imported = _imported_modules((ROOT / module).read_text("utf-8"))
+    modules = {".".join(name.split(".")[:2]) for name in imported}
+    assert {m for m in modules if m.startswith(("vision", "digits", "decode"))} <= VALUES_ONLY
+
+
+@pytest.mark.parametrize("module", [m for m in MODULES if m.split("/")[0] not in ("record",)])
+def test_a_record_is_opened_with_the_thresholds_of_its_study(module: str) -> None:
+    """Else fields accepted under a looser study file would pass unasked."""
+    opens = "Record.open(" in (ROOT / module).read_text("utf-8")
+    assert not opens or module == "reading/opening.py"
+
+
 def test_the_check_sees_imports() -> None:
     source = "from sheet_reader.record import store\nimport sheet_reader.cli.main"
     assert _imported_rooms(source) == {"record", "cli"}

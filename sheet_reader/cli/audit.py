@@ -43,11 +43,11 @@ def audit(
     """
     import numpy as np
 
-    from sheet_reader.record.store import Record
+    from sheet_reader.reading.opening import open_record
     from sheet_reader.review.desk import RecordDesk
 
     opened = open_study(study)
-    with Record.open(opened) as record:
+    with open_record(opened) as record:
         tell_notes(record)
         lot = record.summary().fields.get("accepted", 0)
         if lot < 2:
@@ -88,7 +88,7 @@ def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -
             f"Plan ISO 2859-1, letter {plan.letter}, AQL {plan.aql:g} %: {plan.sample} looked at, "
             f"up to {plan.accept} wrong allowed: {verdict}."
         )
-    correct = record.audited().correct
-    total = ObservedError(int((~correct).sum()), len(correct))
+    audited = record.audited()
+    total = ObservedError(sum(not field.right for field in audited), len(audited))
     click.echo(f"All audits so far: {total.sentence}.")
     click.echo(promise_of(record).sentence)

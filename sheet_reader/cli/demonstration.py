@@ -13,8 +13,8 @@ import numpy as np
 
 from sheet_reader.errors import StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.opening import open_record
 from sheet_reader.record.model import ReadingRow, VisitRow
-from sheet_reader.record.store import Record
 from sheet_reader.results.export import export_files
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.files import write_sheet
@@ -55,7 +55,7 @@ def run_demo(folder: Path, echo: Echo) -> None:
     if batch.fault:
         raise installation_error(batch.fault)
     echo(f"          {batch.read} read, {batch.known} known already, {batch.seconds:.0f} s")
-    with Record.open(study) as record:
+    with open_record(study) as record:
         readings, visits = record.readings(), record.visits()
         names = {line.photo_id: line.name for line in record.photos()}
         waiting = record.summary().waiting

@@ -39,13 +39,13 @@ def export(study: Path, out: Path | None, file_names: bool) -> None:
 
     Example:  sheet-reader export bean_tips --out results
     """
-    from sheet_reader.record.store import Record
+    from sheet_reader.reading.opening import open_record
     from sheet_reader.results.export import export_files
     from sheet_reader.results.reminders import missing_pages
     from sheet_reader.sheet.layout import lay_out
 
     opened = open_study(study)
-    with Record.open(opened, for_reading=True) as record:
+    with open_record(opened, for_reading=True) as record:
         visits = record.visits()
         readings = _named(record) if file_names else record.readings()
         files = export_files(opened, visits, readings, out or opened.folder / "results")

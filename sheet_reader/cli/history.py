@@ -27,11 +27,11 @@ def history(study: Path, site: str, visit: str) -> None:
 
     Example:  sheet-reader history bean_tips --site 2041 --visit 2026-05-20
     """
-    from sheet_reader.record.store import Record
+    from sheet_reader.reading.opening import open_record
 
     day = parse_visit(visit).isoformat()
     opened = open_study(study)
-    with Record.open(opened, for_reading=True) as record:
+    with open_record(opened, for_reading=True) as record:
         tell_notes(record)
         entries = record.history(site, day)
     if not entries:

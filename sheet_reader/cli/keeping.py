@@ -58,11 +58,12 @@ def verify(study: Path) -> None:
 
     Example:  sheet-reader verify bean_tips
     """
+    from sheet_reader.reading.promise import thresholds_for
     from sheet_reader.record.verify import verify as check
 
     opened = open_study(study)
     _must_exist(opened.folder)
-    verdict = check(opened)
+    verdict = check(opened, thresholds=thresholds_for(opened.accepted_error))
     for problem in verdict.problems:
         click.echo(f"fault: {problem}")
     for note in verdict.notes:

@@ -21,7 +21,6 @@ from sheet_reader.cli.common import (
 from sheet_reader.errors import UsageError, installation_error
 
 if TYPE_CHECKING:
-    from sheet_reader.reading.photo import Reader
     from sheet_reader.record.model import BatchSummary, Summary
     from sheet_reader.record.store import Record
     from sheet_reader.study.model import Study
@@ -89,7 +88,7 @@ def read(
             "read by its printed code; all else works.",
             err=True,
         )
-    batch = _read(opened, photos, mailbox, _own_reader(opened), again=again, jobs=jobs)
+    batch = _read(opened, photos, mailbox, again=again, jobs=jobs)
     for line in batch.lines:
         click.echo(line)
     if batch.fault:
@@ -100,29 +99,19 @@ def read(
 
 def _some_wait(study: Study) -> bool:
     """Whether an earlier run took in photos that are not read yet."""
+    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.engine import has_record
-    from sheet_reader.record.store import Record
 
     if not has_record(study.folder):
         return False
-    with Record.open(study) as record:
+    with open_record(study) as record:
         return record.unread() > 0
-
-
-def _own_reader(study: Study) -> Reader | None:
-    """The study's own reader, where its audits bear out another threshold."""
-    from sheet_reader.reading.promise import reader_of
-    from sheet_reader.record.store import Record
-
-    with Record.open(study) as record:
-        return reader_of(record)
 
 
 def _read(
     study: Study,
     photos: tuple[Path, ...],
     mailbox: str | None,
-    reader: Reader | None,
     *,
     again: bool,
     jobs: int,
@@ -136,7 +125,6 @@ def _read(
             study,
             photos or None,
             mailbox=source,
-            reader=reader,
             on_progress=step,
             again=again,
             jobs=jobs,
@@ -147,11 +135,11 @@ def _read(
 def _conclude(study: Study, overlay: Path | None, fresh: set[int]) -> None:
     """Draw what was read now, say how the record stands and what comes next."""
     from sheet_reader.cli.unread import still_unread
+    from sheet_reader.reading.opening import open_record
     from sheet_reader.reading.promise import promise_of
     from sheet_reader.record.naming import both_names
-    from sheet_reader.record.store import Record
 
-    with Record.open(study) as record:
+    with open_record(study) as record:
         photos = record.photos()
         shown = {line.photo_id: both_names(line.photo_id, line.name) for line in photos}
         for line in [*_advice(record, fresh, shown), *_decided_otherwise(record, fresh, shown)]:

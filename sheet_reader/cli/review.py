@@ -52,11 +52,11 @@ def review(study: Path, name: str | None, pictures: PictureMode) -> None:
 
     Example:  sheet-reader review bean_tips --as Kim
     """
-    from sheet_reader.record.store import Record
+    from sheet_reader.reading.opening import open_record
     from sheet_reader.review.desk import RecordDesk
 
     opened = open_study(study)
-    with Record.open(opened) as record:
+    with open_record(opened) as record:
         tell_notes(record)
         if not record.pending():
             click.echo("Nothing waits for you.")

@@ -13,9 +13,12 @@ from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
 from sheet_reader.reading.fault import CommonFault
 from sheet_reader.reading.mailbox import fetch
-from sheet_reader.reading.photo import Reader
+from sheet_reader.reading.opening import open_record
+from sheet_reader.reading.promise import reader_of
+from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reading.taking import Tally, take_in
+from sheet_reader.reading.versions import model_version
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
 from sheet_reader.record import claims, originals, writing
 from sheet_reader.record.circumstances import circumstances
@@ -23,7 +26,6 @@ from sheet_reader.record.claims import Task
 from sheet_reader.record.forget import remove_forgotten
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
-from sheet_reader.record.versions import model_version
 from sheet_reader.study.model import Study
 
 Progress = Callable[[int, int, str], None]
@@ -47,23 +49,25 @@ def read_batch(
 
     ``paths`` None means the study's inbox, or nothing where a ``mailbox`` is given: its new mail is
     taken in too. Photos that an earlier run took in and did not finish are read, and those that
-    were refused for a reason that may be gone; ``again`` reads all known ones once more. ``jobs`` 0
-    reads in this process, else in that many others under a time limit per picture. Raises
-    :class:`StorageError`, :class:`RecordError` or :class:`UsageError`; a photo that fails is a line
-    in the summary.
+    were refused for a reason that may be gone; ``again`` reads all known ones once more.
+    ``reader`` None means the package's, with the threshold that the study's own audits bear out.
+    ``jobs`` 0 reads in this process, else in that many others under a time limit per picture; what
+    is read does not depend on it. Raises :class:`StorageError`, :class:`RecordError` or
+    :class:`UsageError`; a photo that fails is a line in the summary.
     """
     began = time.monotonic()
     if paths is None:
         inbox = study.folder / INBOX
         paths = [inbox] if inbox.is_dir() and mailbox is None else []
     tally = Tally()
-    with Record.open(study, url) as record:
+    with open_record(study, url) as record:
         originals.sweep_originals(study.folder)
         remove_forgotten(record)
         take_in(record, arrivals(gather(paths)), tally)
         if mailbox is not None:
             fetch(record, mailbox, tally)
         history = SiteHistory.of(study, record.state())
+        reader = reader or reader_of(record)
         work = Work(study, today or date.today(), reader, history, seconds_per_picture)
         _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs)
     return tally.summary(time.monotonic() - began)
@@ -85,8 +89,6 @@ def _read_waiting(
                 kept = writing.finish(connection, task, token, result, model, around)
             if kept:
                 tally.count(task.photo_id, task.name, result)
-                if work.history is not None:
-                    work.history.add(result)
             on_progress(done, len(todo), task.name)
     finally:
         results.close()

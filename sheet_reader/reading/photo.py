@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,6 +15,7 @@ from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.read_with_history import read_with_history
+from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.images import context_png, pack_boxes
 from sheet_reader.record.model import FoundField, FoundPage, PhotoResult, PhotoStatus
@@ -24,10 +25,6 @@ from sheet_reader.vision.types import BoxView, NoSheet, SheetView
 
 if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook
-
-Outcome = Sequence[tuple[SheetView, PageReading] | NoSheet]
-Reader = Callable[[Picture, Study, "LayoutBook", date], Outcome]
-"""Reads a picture; a function at the top level of a module, so that another process finds it."""
 
 NOTHING = "no sheet was found in the picture"
 BLANK_SHEET = "blank sheet, nothing written"
@@ -46,7 +43,7 @@ def book_of(study: Study) -> LayoutBook:
 
 
 def default_reader() -> Reader:
-    """The reader of the decode room."""
+    """The reader of the package, with the threshold of the shipped data."""
     from sheet_reader.reading.picture import read_picture
 
     return read_picture
@@ -75,8 +72,10 @@ def read_original(
     for part in pictures_in(path.read_bytes(), path.name, bounds):
         if isinstance(part, Picture):
             opened += 1
-            call = (part, study, book, today)
-            outcome = reader(*call) if history is None else read_with_history(reader, call, history)
+            if history is None:
+                outcome = reader(part, study, book, today)
+            else:
+                outcome = read_with_history(reader, part, study, book, today, history)
             found, missing = _sorted_out(part, study, outcome or [NoSheet("no markers", NOTHING)])
             pages += found
             failures += missing

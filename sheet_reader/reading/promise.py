@@ -2,26 +2,56 @@
 
 from __future__ import annotations
 
-from functools import partial
+from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from sheet_reader.record.model import Thresholds
+
 if TYPE_CHECKING:
-    from sheet_reader.decode.promise import NoPromise, Promise
-    from sheet_reader.reading.photo import Reader
+    from sheet_reader.decode.promise import Checked, NoPromise, Promise
+    from sheet_reader.reading.reader import Reader
     from sheet_reader.record.store import Record
+
+
+def checked_fields(record: Record) -> Checked:
+    """The accepted fields that audits drew, each once; ``sheets`` numbers their visits."""
+    from sheet_reader.decode.promise import Checked
+
+    drawn = record.audited()
+    return Checked.of(
+        [field.confidence for field in drawn],
+        [field.right for field in drawn],
+        [field.visit for field in drawn],
+        [np.nan if field.threshold is None else field.threshold for field in drawn],
+    )
 
 
 def promise_of(record: Record) -> Promise | NoPromise:
     """The promise that holds for this record's study now."""
     from sheet_reader.decode.calibration import current_promise
 
-    return current_promise(record.study.accepted_error, record.audited())
+    return current_promise(record.study.accepted_error, checked_fields(record))
 
 
 def reader_of(record: Record) -> Reader | None:
     """A reader with the threshold that the study's own audits bear out; None before the first."""
     from sheet_reader.reading.picture import read_picture
 
-    if not len(record.audited().scores):
+    if not record.audited():
         return None
     return partial(read_picture, threshold=promise_of(record).threshold)
+
+
+@lru_cache(maxsize=32)
+def thresholds_for(accepted_error: float) -> Thresholds:
+    """From which confidence on a field counts as accepted under ``accepted_error``: by the shipped
+    data. Own readings that contradict the promise tighten what is read from then on, not what was
+    accepted before: all of that would be asked about again.
+    """
+    from sheet_reader.decode.calibration import default_threshold
+    from sheet_reader.decode.sheet import KEY_DOUBT
+
+    counts = default_threshold(accepted_error)
+    return Thresholds(counts, 1.0 - (1.0 - counts) * KEY_DOUBT)

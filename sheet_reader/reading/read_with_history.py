@@ -7,38 +7,49 @@ readings accept the same value.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from datetime import date
+from typing import TYPE_CHECKING
 
+from sheet_reader.decode.counts import History
 from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.reading.site_history import SiteHistory, takes_history
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.intake.types import Picture
+from sheet_reader.reading.reader import Outcome, Reader
+from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.study.model import Study
+from sheet_reader.vision.types import NoSheet, SheetView
 
 if TYPE_CHECKING:
-    from sheet_reader.reading.photo import Outcome
+    from sheet_reader.sheet.book import LayoutBook
+
+Found = tuple[SheetView, PageReading] | NoSheet
 
 
 def read_with_history(
-    reader: Callable[..., Outcome], call: tuple[Any, ...], history: SiteHistory
+    reader: Reader,
+    picture: Picture,
+    study: Study,
+    book: LayoutBook,
+    today: date,
+    history: SiteHistory,
 ) -> Outcome:
-    """The outcome of ``reader(*call)``, doubted where earlier counts of its sites speak against
-    it. Readers that take no history, and sites without any, are read once.
+    """What ``reader`` finds in ``picture``, doubted where earlier counts of its sites speak
+    against it. Pictures of sites without any are read once.
     """
-    first = reader(*call)
-    earlier = _history(first, history) if takes_history(reader) else {}
+    first = reader(picture, study, book, today)
+    earlier = _before(first, history)
     if not earlier:
         return first
-    second = reader(*call, history=earlier)
+    second = reader(picture, study, book, today, history=earlier)
     return [_doubted(one, other) for one, other in zip(first, second, strict=True)]
 
 
-def _history(outcome: Outcome, history: SiteHistory) -> Mapping[str, Any]:
+def _before(outcome: Outcome, history: SiteHistory) -> History:
     pages = [item[1] for item in outcome if not isinstance(item, NoSheet)]
     return history.before((p.site, p.visit_date) for p in pages if p.site and p.visit_date)
 
 
-def _doubted(first: Any, second: Any) -> Any:
+def _doubted(first: Found, second: Found) -> Found:
     if isinstance(first, NoSheet) or isinstance(second, NoSheet):
         return first
     view, page = first

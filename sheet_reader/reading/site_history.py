@@ -1,16 +1,15 @@
 """A site's earlier counts, which help to read its next sheet.
 
 Only visits strictly before the sheet's own date count, so that a second photo of a sheet and a
-photo that is read again are judged without their own former readings.
+photo that is read again are judged without their own former readings. A batch takes what the record
+holds when it begins: its own photos do not count, or their flags would depend on the order in which
+they are read.
 """
 
 from __future__ import annotations
 
-import inspect
-from collections.abc import Callable, Iterable, Mapping
-from typing import Any
+from collections.abc import Iterable, Mapping
 
-from sheet_reader.record.model import PhotoResult
 from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
@@ -18,7 +17,7 @@ TRUSTED = ("accepted", "confirmed", "corrected")
 
 
 class SiteHistory:
-    """Counts that hold, by site, visit date (ISO 8601) and field."""
+    """Counts that held when a batch began, by site, visit date (ISO 8601) and field."""
 
     def __init__(self, study: Study) -> None:
         self._counts = {f.name for f in study.fields if f.kind == "count"}
@@ -33,13 +32,6 @@ class SiteHistory:
                 if f.is_current and f.status in TRUSTED:
                     history._note(visit.site, visit.visit_date, f.reading.field, f.value)
         return history
-
-    def add(self, result: PhotoResult) -> None:
-        """Add what a photo gave that was read just now."""
-        for page in result.pages:
-            for f in page.fields:
-                if f.status == "accepted":
-                    self._note(page.site, page.visit_date, f.field, f.value)
 
     def _note(self, site: str | None, day: str | None, field: str, value: str | None) -> None:
         if site and day and field in self._counts and value is not None and value.isdecimal():
@@ -59,8 +51,3 @@ class SiteHistory:
             if fields:
                 found[site] = fields
         return found
-
-
-def takes_history(reader: Callable[..., Any]) -> bool:
-    """Whether a reader can be told of earlier counts."""
-    return "history" in inspect.signature(reader).parameters

@@ -17,11 +17,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sheet_reader.intake.names import one_line
-from sheet_reader.reading.photo import Reader, book_of, default_reader, read_original
+from sheet_reader.reading.photo import book_of, default_reader, read_original
+from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import PhotoResult
 from sheet_reader.study.model import Study
+from sheet_reader.threads import one_thread_from_the_start
 
 if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook
@@ -33,7 +35,7 @@ GRACE_SECONDS = 5.0
 
 @dataclass(frozen=True, slots=True)
 class Work:
-    """What every worker needs to know. ``reader`` None means the decode room's."""
+    """What every worker needs to know. ``reader`` None means the package's."""
 
     study: Study
     today: date
@@ -116,7 +118,7 @@ class _Worker:
         self.task = task
         self._more_time()
         with contextlib.suppress(OSError):  # a dead worker shows when it is checked
-            self.pipe.send((self.work.study.folder / task.original, self.work.history))
+            self.pipe.send(self.work.study.folder / task.original)
 
     def _more_time(self) -> None:
         extra = START_SECONDS if self.fresh else 0.0
@@ -158,12 +160,13 @@ def _serve(pipe: Connection, work: Work) -> None:
     """The worker's life: a path in, a message after each picture, the result out."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     threading.Thread(target=_end_with_parent, daemon=True).start()
+    one_thread_from_the_start()
     tools = _tools(work)
     pipe.send("ready")
     limit = work.seconds_per_picture + GRACE_SECONDS
     with contextlib.suppress(EOFError, OSError), Path(os.devnull).open("w") as nowhere:
         while True:
-            path, history = pipe.recv()
+            path = pipe.recv()
 
             def next_picture() -> None:
                 faulthandler.dump_traceback_later(limit, exit=True, file=nowhere)
@@ -180,7 +183,7 @@ def _serve(pipe: Connection, work: Work) -> None:
                     book,
                     work.today,
                     reader,
-                    history=history,
+                    history=work.history,
                     on_frame=next_picture,
                 )
             except Exception as error:  # the batch goes on, whatever one photo does to the reader

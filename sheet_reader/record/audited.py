@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-import numpy as np
 from sqlalchemy import Connection, select
 
-from sheet_reader.decode.promise import Checked
 from sheet_reader.record import schema
 from sheet_reader.record.loading import UNDO
+from sheet_reader.record.model import AuditedField
 from sheet_reader.record.states import Visit
 
 
-def audited_fields(connection: Connection, visits: Sequence[Visit]) -> Checked:
+def audited_fields(connection: Connection, visits: Sequence[Visit]) -> list[AuditedField]:
     """Every field answered in an audit, as it was accepted when it was drawn.
 
     The reading of that day counts, with its confidence and threshold: a later one was not drawn,
@@ -29,19 +28,13 @@ def audited_fields(connection: Connection, visits: Sequence[Visit]) -> Checked:
             place[key] = number
             if field.decision is not None:
                 truth[key] = field.decision.value
-    once: dict[tuple[int, str], tuple[bool, float, float]] = {}
-    for instance, name, said, read, confidence, floor in _drawn(connection):
+    once: dict[tuple[int, str], AuditedField] = {}
+    for instance, name, said, read, confidence, threshold in _drawn(connection):
         right = read == truth.get((instance, name), said)
         key = (place.get((instance, name), -1 - instance), name)
-        if key not in once or (once[key][0] and not right):
-            once[key] = right, confidence, np.nan if floor is None else floor
-    rows = list(once.values())
-    return Checked.of(
-        [score for _, score, _ in rows],
-        [right for right, _, _ in rows],
-        [visit for visit, _ in once],
-        [floor for _, _, floor in rows],
-    )
+        if key not in once or (once[key].right and not right):
+            once[key] = AuditedField(right, confidence, key[0], threshold)
+    return list(once.values())
 
 
 def _drawn(

@@ -8,10 +8,11 @@ import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import TimeoutError as SQLAlchemyTimeout
 from sqlalchemy.pool import QueuePool
 
 from sheet_reader.errors import RecordError, SheetReaderError, StorageError
@@ -110,33 +111,77 @@ def damaged(where: Path | str) -> RecordError:
     return RecordError("the record is damaged", where=where, remedy="put back the latest backup")
 
 
+Kind = Literal["full", "read-only", "busy", "damaged", "unreachable", "other"]
+SQLITE_KINDS: dict[int, Kind] = {
+    sqlite3.SQLITE_FULL: "full",
+    sqlite3.SQLITE_IOERR: "full",
+    sqlite3.SQLITE_READONLY: "read-only",
+    sqlite3.SQLITE_CANTOPEN: "read-only",
+    sqlite3.SQLITE_PERM: "read-only",
+    sqlite3.SQLITE_BUSY: "busy",
+    sqlite3.SQLITE_LOCKED: "busy",
+    sqlite3.SQLITE_CORRUPT: "damaged",
+    sqlite3.SQLITE_NOTADB: "damaged",
+}
+"""Primary result codes: https://www.sqlite.org/rescode.html"""
+SQLSTATE_KINDS: dict[str, Kind] = {
+    "53100": "full",
+    "25006": "read-only",
+    "42501": "read-only",
+    "55P03": "busy",
+    "40001": "busy",
+    "40P01": "busy",
+    "58030": "full",
+    "XX001": "damaged",
+    "XX002": "damaged",
+}
+"""PostgreSQL's codes: https://www.postgresql.org/docs/current/errcodes-appendix.html"""
+
+
+def kind_of(error: SQLAlchemyError) -> Kind:
+    """What went wrong, by the code that the driver gave."""
+    cause = error.orig if isinstance(error, DBAPIError) else None
+    code = getattr(cause, "sqlite_errorcode", None)
+    if code is not None:
+        return SQLITE_KINDS.get(code & 0xFF, "other")
+    if isinstance(cause, sqlite3.OperationalError):  # without a code: text that is no UTF-8
+        return "damaged"
+    state = getattr(cause, "sqlstate", None)
+    if state is not None:
+        return "unreachable" if state[:2] == "08" else SQLSTATE_KINDS.get(state, "other")
+    if isinstance(error, SQLAlchemyTimeout):
+        return "busy"
+    reached = not isinstance(error, DBAPIError) or error.statement is not None
+    return "other" if reached else "unreachable"
+
+
 def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
     """Our error for one of the database."""
     said = str(error.orig) if isinstance(error, DBAPIError) and error.orig else str(error)
     first_line = next(iter(said.splitlines()), type(error).__name__)
-    low = said.lower()
-    if "disk is full" in low or "no space" in low or "disk i/o error" in low:
-        return StorageError(FULL, where=where, remedy=MAKE_ROOM)
-    if "readonly" in low or "read-only" in low or "unable to open" in low:
-        return StorageError(
-            "the record cannot be written",
-            where=where,
-            remedy="check that the folder exists and that you may write there",
-        )
-    if "locked" in low or "busy" in low:
-        return RecordError(
-            f"another program has kept the record busy for {BUSY_SECONDS} seconds",
-            where=where,
-            remedy="wait until it has ended, then try again",
-        )
-    if "malformed" in low or "not a database" in low or "could not decode" in low:
-        return damaged(where)
-    if isinstance(error, DBAPIError) and error.statement is None:
-        return StorageError(
-            f"the database can't be reached ({first_line})",
-            where=where,
-            remedy=f"check {URL_VARIABLE} and that the database server runs",
-        )
+    match kind_of(error):
+        case "full":
+            return StorageError(FULL, where=where, remedy=MAKE_ROOM)
+        case "read-only":
+            return StorageError(
+                "the record cannot be written",
+                where=where,
+                remedy="check that the folder exists and that you may write there",
+            )
+        case "busy":
+            return RecordError(
+                f"another program has kept the record busy for {BUSY_SECONDS} seconds",
+                where=where,
+                remedy="wait until it has ended, then try again",
+            )
+        case "damaged":
+            return damaged(where)
+        case "unreachable":
+            return StorageError(
+                f"the database can't be reached ({first_line})",
+                where=where,
+                remedy=f"check {URL_VARIABLE} and that the database server runs",
+            )
     return RecordError(f"the database says: {first_line}", where=where)
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from itertools import accumulate
 from typing import Any
 
 from sqlalchemy import Connection, select
 
 from sheet_reader.record import schema
-from sheet_reader.record.loading import UNDO, load_visits
+from sheet_reader.record.loading import UNDO
 from sheet_reader.record.model import HistoryEntry
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.states import Visit
@@ -27,16 +28,14 @@ Place = tuple[int, int]
 
 
 def of_visit(
-    connection: Connection, study: Study, site: str, visit_date: str
+    connection: Connection, visits: Iterable[Visit], study: Study, site: str, visit_date: str
 ) -> list[HistoryEntry]:
     """Every event of the visit's fields, field by field in the study's order, oldest first.
 
     The order is that of the record, whatever the clock said.
     """
-    visits = [
-        v for v in load_visits(connection, study) if (v.site, v.visit_date) == (site, visit_date)
-    ]
-    entries = [entry for visit in visits for entry in _entries(connection, visit)]
+    here = [v for v in visits if (v.site, v.visit_date) == (site, visit_date)]
+    entries = [entry for visit in here for entry in _entries(connection, visit)]
     order = {s.name: n for n, s in enumerate(study.fields)}
     entries.sort(key=lambda e: (order.get(e[1].field, 999), e[1].field, e[0]))
     return [entry for _, entry in entries]

@@ -7,7 +7,7 @@ from collections import defaultdict
 from sqlalchemy import Connection, func, select
 
 from sheet_reader.record import schema
-from sheet_reader.record.model import Rival
+from sheet_reader.record.model import Rival, Thresholds
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.revalidation import visits_now
 from sheet_reader.record.states import Decision, PageObservation, StoredReading, Visit
@@ -34,10 +34,10 @@ def stamp(connection: Connection) -> Stamp:
     return tuple(value for query in queries for value in connection.execute(query).one())
 
 
-def load_visits(connection: Connection, study: Study) -> list[Visit]:
+def load_visits(connection: Connection, study: Study, thresholds: Thresholds) -> list[Visit]:
     """Every visit as it stands now, under the study file of today."""
-    seen = load_pages(connection, study)
-    return visits_now(study, seen, load_readings(connection), load_decisions(connection))
+    pages, reads = load_pages(connection, study), load_readings(connection)
+    return visits_now(study, pages, reads, load_decisions(connection), thresholds)
 
 
 def load_pages(connection: Connection, study: Study) -> list[PageObservation]:

@@ -136,6 +136,28 @@ class VisitRow:
 
 
 @dataclass(frozen=True, slots=True)
+class Thresholds:
+    """The confidence (0..1) from which a field counts as accepted today: ``counts``, and ``keys``
+    for a site or date. 0 takes what was accepted as it is.
+    """
+
+    counts: float = 0.0
+    keys: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class AuditedField:
+    """An accepted field that an audit drew: whether it was ``right``, the ``confidence`` and
+    ``threshold`` under which it was accepted (None: not known), and a number for its ``visit``.
+    """
+
+    right: bool
+    confidence: float
+    visit: int
+    threshold: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class HistoryEntry:
     """One event in the life of a value: read, or decided by a person.
 

@@ -53,6 +53,34 @@ def must_be_writable(file: Path) -> None:
         )
 
 
+def must_be_left(file: Path) -> bool:
+    """Whether a record that is to be looked at can't be opened without a change: it may not be
+    written, or is of an older version.
+    """
+    if not may_write(file):
+        return True
+    with contextlib.closing(sqlite3.connect(f"{file.absolute().as_uri()}?mode=rw", uri=True)) as db:
+        tables = {name for (name,) in db.execute("SELECT name FROM sqlite_master")}
+        if schema.schema_version.name not in tables:
+            return bool(tables)
+        query = f"SELECT max(version) FROM {schema.schema_version.name}"
+        return int(db.execute(query).fetchone()[0] or 0) < MIGRATIONS[-1].version
+
+
+def must_be_present(engine: Engine, where: str) -> None:
+    """Raises :class:`RecordError` where a record on a server, of which no copy can be made here, is
+    of an older version.
+    """
+    with engine.connect() as connection:
+        found = version_of(connection)
+    if found != MIGRATIONS[-1].version:
+        raise RecordError(
+            f"the record is of an older version ({found}), and looking at it may not change it",
+            where=where,
+            remedy="the next read or review brings it up to date",
+        )
+
+
 def must_not_be_blank(folder: Path) -> None:
     """Raises :class:`RecordError` where there is no record, or one of no bytes, beside photos."""
     file = folder / RECORD_FILE
@@ -192,8 +220,8 @@ def _state(file: Path) -> tuple[int, int]:
 
 @contextmanager
 def for_reading(file: Path) -> Iterator[ReadOnlyView]:
-    """A way to look at a record that may not be written: the file itself where all of it is there,
-    in the present version, else a copy. Raises OSError and errors of the database.
+    """A way to look at a record without changing it: the file itself where all of it is there, in
+    the present version, else a copy. Raises OSError and errors of the database.
     """
     with contextlib.ExitStack() as stack:
         if not file.with_name(f"{file.name}-wal").exists():

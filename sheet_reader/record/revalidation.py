@@ -12,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
+from sheet_reader.record.model import Thresholds
 from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
 from sheet_reader.record.visits import visits_of
 from sheet_reader.sheet.model import BLANK
@@ -27,52 +28,35 @@ Place = tuple[int, str]
 
 def visits_now(
     study: Study,
-    seen: Sequence[PageObservation],
+    pages: Sequence[PageObservation],
     reads: Sequence[StoredReading],
     decided: Sequence[Decision],
+    thresholds: Thresholds,
 ) -> list[Visit]:
-    """Every visit, by the study file in force."""
+    """Every visit, by the study file in force and the ``thresholds`` of its accepted_error."""
     held = {(d.page_instance_id, d.field) for d in decided}
-    anew = asked_anew(study, reads, held, threshold_of(study))
-    placed = placed_for_sure(study, seen, reads, held)
+    anew = asked_anew(study, reads, held, thresholds)
+    placed = placed_for_sure(study, pages, reads, held)
     return without_unknown(study, visits_of(study, placed, anew, decided))
 
 
-def threshold_of(study: Study) -> float:
-    """The confidence from which a count counts as accepted under the study's ``accepted_error``.
-
-    That of the shipped data. Own readings that contradict the promise tighten what is read from
-    then on, not what was accepted before: all of that would be asked about again.
-    """
-    from sheet_reader.decode.calibration import default_threshold
-
-    return default_threshold(study.accepted_error)
-
-
 def asked_anew(
-    study: Study, reads: Iterable[StoredReading], held: Collection[Place], threshold: float
+    study: Study, reads: Iterable[StoredReading], held: Collection[Place], thresholds: Thresholds
 ) -> list[StoredReading]:
     """``reads`` with every accepted field flagged that the study file would ask about now; what a
     person decided (``held``) stands.
     """
     specs = {spec.name: spec for spec in study.fields}
-    key_threshold = _for_keys(threshold)
     found = []
     for read in reads:
         spec = specs.get(read.field)
         free = read.status != "flagged" and (read.page_instance_id, read.field) not in held
         if spec is not None and free:
             key = spec.kind in ("site", "date")
-            reason = _against(study, read, spec, key_threshold if key else threshold)
+            reason = _against(study, read, spec, thresholds.keys if key else thresholds.counts)
             read = _asked(read, reason) if reason else read
         found.append(read)
     return _sums_checked(study.sums, found, held) if study.sums else found
-
-
-def _for_keys(threshold: float) -> float:
-    from sheet_reader.decode.sheet import KEY_DOUBT
-
-    return 1.0 - (1.0 - threshold) * KEY_DOUBT
 
 
 def _against(study: Study, read: StoredReading, spec: FieldSpec, threshold: float) -> str:

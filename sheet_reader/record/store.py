@@ -17,7 +17,6 @@ from types import TracebackType
 import numpy as np
 from sqlalchemy import Connection, Engine, select
 
-from sheet_reader.decode.promise import Checked
 from sheet_reader.errors import UsageError
 from sheet_reader.record import (
     audited,
@@ -44,26 +43,36 @@ from sheet_reader.record.engine import URL_VARIABLE as URL_VARIABLE
 from sheet_reader.record.migrations import migrate
 from sheet_reader.record.model import (
     Answer,
+    AuditedField,
     FieldImages,
     HistoryEntry,
     PhotoLine,
     ReadingRow,
     Rival,
     Summary,
+    Thresholds,
     VisitRow,
     Waiting,
 )
 from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
+NO_THRESHOLDS = Thresholds()
+
 
 class Record:
     """An open record; a context manager. All methods see what is in the database now."""
 
     def __init__(
-        self, study: Study, engine: Engine, where: str, view: opening.ReadOnlyView | None = None
+        self,
+        study: Study,
+        engine: Engine,
+        where: str,
+        thresholds: Thresholds,
+        view: opening.ReadOnlyView | None = None,
     ) -> None:
         self.study = study
+        self.thresholds = thresholds
         self.view = view
         self._resources = ExitStack()
         self.folder: Path = study.folder
@@ -77,6 +86,7 @@ class Record:
         study: Study,
         url: str | None = None,
         *,
+        thresholds: Thresholds = NO_THRESHOLDS,
         for_reading: bool = False,
         of_any_study: bool = False,
     ) -> Record:
@@ -84,7 +94,8 @@ class Record:
 
         ``url`` is an SQLAlchemy URL; without one the environment variable SHEET_READER_RECORD is
         asked, else ``record.sqlite`` in the study folder is it. With ``for_reading`` a record in a
-        folder that may not be written is opened to be looked at, and nothing is written. Raises
+        folder that may not be written, or of an older version, is opened to be looked at, and
+        nothing is written. Fields accepted with less than ``thresholds`` are asked about. Raises
         :class:`StorageError`, :class:`RecordError` (also where photos are kept that the record
         knows nothing of), and :class:`UsageError` where it holds another study's pages
         (``of_any_study`` opens it all the same).
@@ -94,18 +105,21 @@ class Record:
         where = "the record database" if url else str(file)
         with ExitStack() as resources, our_errors(where):
             if url:
-                record = cls(study, open_engine(checked_address(url)), where)
+                record = cls(study, open_engine(checked_address(url)), where, thresholds)
             else:
                 opening.must_not_be_blank(study.folder)
-                if for_reading and file.exists() and not opening.may_write(file):
+                if for_reading and file.exists() and opening.must_be_left(file):
                     view = resources.enter_context(opening.for_reading(file))
-                    record = cls(study, view.engine, where, view)
+                    record = cls(study, view.engine, where, thresholds, view)
                 else:
                     opening.must_be_writable(file)
                     opening.make_private(study.folder)
-                    record = cls(study, open_engine(sqlite_url(file)), where)
+                    record = cls(study, open_engine(sqlite_url(file)), where, thresholds)
             resources.callback(record.engine.dispose)
-            migrate(record.engine)
+            if url and for_reading:
+                opening.must_be_present(record.engine, where)
+            else:
+                migrate(record.engine)
             opening.must_know_its_photos(record.reading, study.folder, where)
             if not of_any_study:
                 with record.reading() as connection:
@@ -156,7 +170,7 @@ class Record:
         with self.reading() as connection:
             stamp = loading.stamp(connection)
             if self._state is None or self._state[0] != stamp:
-                self._state = stamp, loading.load_visits(connection, self.study)
+                self._state = stamp, loading.load_visits(connection, self.study, self.thresholds)
             return list(self._state[1])
 
     def pending(self) -> list[Waiting]:
@@ -217,16 +231,17 @@ class Record:
         """``n`` accepted values drawn at random, for a second view."""
         return rows.accepted_sample(self.study, self.state(), n, rng)
 
-    def audited(self) -> Checked:
-        """The accepted fields that audits drew, each once; ``sheets`` numbers their visits."""
+    def audited(self) -> list[AuditedField]:
+        """The accepted fields that audits drew, each once."""
         visits = self.state()
         with self.reading() as connection:
             return audited.audited_fields(connection, visits)
 
     def history(self, site: str, visit_date: str) -> list[HistoryEntry]:
         """How each value of a visit came to be, field by field, oldest first."""
+        visits = self.state()
         with self.reading() as connection:
-            return history.of_visit(connection, self.study, site, visit_date)
+            return history.of_visit(connection, visits, self.study, site, visit_date)
 
     def photos(self) -> list[PhotoLine]:
         """Every photo and its fate, oldest first."""

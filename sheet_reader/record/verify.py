@@ -12,8 +12,9 @@ from sheet_reader.record import originals, schema
 from sheet_reader.record.checksum_faults import checksum_faults
 from sheet_reader.record.checksums import text_as_bytes
 from sheet_reader.record.migrations import MIGRATIONS, version_of
+from sheet_reader.record.model import Thresholds
 from sheet_reader.record.original_faults import original_faults
-from sheet_reader.record.store import Record
+from sheet_reader.record.store import NO_THRESHOLDS, Record
 from sheet_reader.study.model import Study
 
 
@@ -33,13 +34,14 @@ class Verdict:
         return not self.problems
 
 
-def verify(study: Study, url: str | None = None) -> Verdict:
+def verify(study: Study, url: str | None = None, thresholds: Thresholds = NO_THRESHOLDS) -> Verdict:
     """Check the database itself, every row against its checksum, every reference, every original
     against its hash, and the layout.
 
-    Raises :class:`RecordError` where the record is too damaged to be opened.
+    ``thresholds`` as in :meth:`Record.open`. Raises :class:`RecordError` where the record is too
+    damaged to be opened.
     """
-    opened = Record.open(study, url, for_reading=True, of_any_study=True)
+    opened = Record.open(study, url, thresholds=thresholds, for_reading=True, of_any_study=True)
     with opened as record, record.reading() as connection:
         text_as_bytes(connection)
         problems = [

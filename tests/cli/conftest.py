@@ -50,7 +50,7 @@ def photo_bytes(said: Any) -> bytes:
     return stream.getvalue()
 
 
-def stand_in(picture: Picture, study: Study, _book: object, _today: date) -> list[Any]:
+def stand_in(picture: Picture, study: Study, _book: object, _today: date, /, **_: Any) -> list[Any]:
     """Reads what the picture says; a plain text is the reason why there is no sheet."""
     row = picture.gray[0]
     said = json.loads(row[: int(np.argmin(row))].tobytes())

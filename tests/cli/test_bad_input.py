@@ -35,7 +35,9 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 PX_PER_MM = 6.0
 
 
-def nearly_empty(picture: Picture, study: Study, book: LayoutBook, today: date) -> list[Any]:
+def nearly_empty(
+    picture: Picture, study: Study, book: LayoutBook, today: date, /, **_: Any
+) -> list[Any]:
     found: list[Any] = []
     for finding in find_sheets(picture.gray, book):
         if isinstance(finding, NoSheet):

@@ -266,8 +266,8 @@ def test_reading_again_never_overrides_a_decision_and_shows_the_difference(
     bean_desk.done("review", typed="19\n")
     reader = worker.default_reader()
 
-    def newer(*given: Any) -> Any:
-        ((view, page),) = reader(*given)
+    def newer(*given: Any, **more: Any) -> Any:
+        ((view, page),) = reader(*given, **more)
         fields = [replace(f, value="16") if f.field == PLANTS else f for f in page.fields]
         return [(view, replace(page, fields=tuple(fields)))]
 

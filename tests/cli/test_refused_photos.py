@@ -26,7 +26,7 @@ def asking_the_book(bean_desk: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
     printed = LayoutBook(read_study(bean_desk.folder)).version
     plain = worker.default_reader()
 
-    def reader(picture: Any, study: Any, book: Any, today: Any) -> Any:
+    def reader(picture: Any, study: Any, book: Any, today: Any, **_: Any) -> Any:
         found = []
         for item in plain(picture, study, book, today):
             code = SheetCode(study.key, printed, item[1].code.sheet, 1)

@@ -102,9 +102,12 @@ def _scanned(picture: Picture) -> dict[str, Any]:
     return says({"date": day}, flagged={"sun.eggs": "3"})
 
 
-def read(picture: Picture, study: Study, _book: object, today: date) -> list[Any]:
+def read(
+    picture: Picture, study: Study, _book: object, today: date, /, *, history: Any = None
+) -> list[Any]:
     """The stand-in reader; "act" makes it misbehave. Several sheets in one photo are found in the
     order they lie, on odd days in the reverse one; on odd days a sheet may say something else.
+    A sheet may be ``doubted`` where there is ``history``: these fields are flagged then.
     """
     row = picture.gray[0]
     if row.min() > 0:
@@ -116,7 +119,18 @@ def read(picture: Picture, study: Study, _book: object, today: date) -> list[Any
         return [item for part in parts for item in part]
     if isinstance(said, dict) and today.day % 2:
         said = said | said.get("on_odd_days", {})
+    if isinstance(said, dict) and history:
+        said = _doubted(said)
     return _read_one(said, picture, study, 0.0)
+
+
+def _doubted(said: dict[str, Any]) -> dict[str, Any]:
+    names = said.get("doubted", [])
+    accepted = {n: v for n, v in said["accepted"].items() if n not in names}
+    return said | {
+        "accepted": accepted,
+        "flagged": said["flagged"] | {n: said["accepted"][n] for n in names},
+    }
 
 
 def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[Any]:

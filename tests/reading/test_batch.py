@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from multiprocessing import connection
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.errors import UsageError
+from sheet_reader.intake.types import Picture
 from sheet_reader.reading import batch, worker
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.model import BatchSummary
@@ -160,7 +162,7 @@ def test_a_stopped_photo_is_tried_again_by_another_version_of_the_program(
         read_batch(study, reader=stand_in.read, jobs=0)
     monkeypatch.setattr("sheet_reader.record.claims.__version__", "0.next")
     monkeypatch.setattr("sheet_reader.record.writing.__version__", "0.next")
-    monkeypatch.setattr(stand_in, "misbehave", lambda _act, _mark: None)
+    monkeypatch.setattr(stand_in, "misbehave", lambda *_: None)
     assert read_batch(study, reader=stand_in.read, jobs=0).read == 1
 
 
@@ -171,8 +173,8 @@ def test_a_refused_sheet_is_added_and_the_others_in_its_photo_stay_as_they_were(
     sheets = [says({"site": site}) for site in ("1004", "1010", "1022")]
     allowed = {"1004", "1022"}
 
-    def reader(picture: object, of: Study, book: object, today: object) -> list[object]:
-        found = stand_in.read(picture, of, book, today)  # type: ignore[arg-type]
+    def reader(picture: Picture, of: Study, book: object, today: date, /, **_: object) -> list[Any]:
+        found = stand_in.read(picture, of, book, today)
         return [
             item if item[1].site in allowed else NoSheet("unknown site", "not on the roster")
             for item in found

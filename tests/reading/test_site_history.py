@@ -1,8 +1,10 @@
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
-from functools import partial
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,7 +15,7 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.read_with_history import doubted_page
-from sheet_reader.reading.site_history import SiteHistory, takes_history
+from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.model import BatchSummary, LeftEmpty, Value
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.model import SheetCode
@@ -55,15 +57,41 @@ def test_a_value_a_person_took_away_is_no_history(study: Study, post: Post) -> N
     assert "sun.eggs" not in history.before([("1004", "2026-06-01")])["1004"]
 
 
-def test_a_sheet_is_read_with_what_came_before_it(study: Study) -> None:
+def put(study: Study, name: str, said: Any, seed: int) -> None:
+    (study.folder / "inbox" / name).write_bytes(stand_in.photo(said, seed=seed))
+
+
+def test_a_sheet_is_read_with_what_came_before_it(study: Study, post: Post) -> None:
     SEEN.clear()
-    for number, day in enumerate(("2026-05-06", "2026-05-13", "2026-05-13")):
-        said = says({"date": day, "sun.eggs": str(number)})
-        path = study.folder / "inbox" / f"p{number}.png"
-        path.write_bytes(stand_in.photo(said, seed=number))
+    post(says({"date": "2026-05-06", "sun.eggs": "0"}))
+    for number in (1, 2):
+        put(study, f"p{number}.png", says({"date": "2026-05-13", "sun.eggs": "4"}), number)
     read_batch(study, reader=read_with_history, jobs=0)
     told = [h["1004"]["sun.eggs"] if h else None for h in SEEN]
-    assert told == [None, None, [0], None, [0]], "the second photo of a sheet saw the first"
+    assert told == [None, [0], None, [0]], "the second photo of a sheet saw the first"
+
+
+def test_how_many_jobs_there_are_decides_nothing(study: Study, post: Post, tmp_path: Path) -> None:
+    """One site's sheets of four days in one batch, in the order of the days and against it. Each
+    would be doubted if one of the others counted as earlier; those of the other site are.
+    """
+    post(says({"site": "1010", "date": "2026-05-01"}))
+    days = ("2026-06-03", "2026-05-20", "2026-05-27", "2026-06-10")
+    for number, day in enumerate(days, start=1):
+        for site in ("1004", "1010"):
+            said = says({"site": site, "date": day}, doubted=["sun.eggs"])
+            put(study, f"{site}-{number}.png", said, 10 * number + (site == "1010"))
+    found = []
+    for jobs in (1, 2, 4):
+        there = replace(study, folder=tmp_path / f"jobs{jobs}")
+        shutil.copytree(study.folder, there.folder)
+        read_batch(there, reader=stand_in.read, jobs=jobs)
+        with Record.open(there) as record:
+            rows = record.readings()
+        found.append(sorted((r.site, r.visit_date, r.field, r.status, r.value) for r in rows))
+    assert found[0] == found[1] == found[2]
+    flagged = {(site, day) for site, day, _, status, _ in found[0] if status == "flagged"}
+    assert flagged == {("1010", day) for day in days}
 
 
 def field(status: str, value: str | None, reason: str = "") -> FieldReading:
@@ -100,9 +128,3 @@ def test_earlier_counts_raise_doubts_and_lay_none(
     one, other = (PageReading(code, (field(*f),), None, None) for f in (first, second))
     (f,) = doubted_page(one, other).fields
     assert (f.status, f.value, f.reason) == expected
-
-
-def test_readers_that_take_history() -> None:
-    assert takes_history(read_with_history)
-    assert takes_history(partial(read_with_history, history={}))
-    assert not takes_history(stand_in.read)

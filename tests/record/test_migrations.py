@@ -153,7 +153,10 @@ def test_a_record_of_version_6_gives_the_same_rows(version_6: Study, tmp_path: P
 @pytest.mark.parametrize(
     ("edit", "told"),
     [
-        ("UPDATE decisions SET value = '99' WHERE id = 1", "was changed by another program"),
+        (
+            "UPDATE decisions SET value = '99' WHERE id = 1",
+            "a decision (number 1) was added or changed",
+        ),
         ("DELETE FROM readings WHERE id = 9", "was removed by another program"),
         ("INSERT INTO letters VALUES (5, 'box', '1', '2026')", "a note of a mail"),
         ("CREATE TABLE mine (x)", "the schema of the record was changed"),
@@ -207,3 +210,13 @@ def test_a_record_of_the_former_version_reads_its_refused_photos_once_more(study
         raw.commit()
     assert read_batch(study, reader=stand_in.read, jobs=0).failed == 1
     assert read_batch(study, reader=stand_in.read, jobs=0).failed == 0
+
+
+def test_looking_at_an_older_record_leaves_it_as_it_is(version_6: Study) -> None:
+    file = version_6.folder / "record.sqlite"
+    before = file.read_bytes()
+    assert checksum_problems(version_6) == []
+    with Record.open(version_6, for_reading=True) as record:
+        assert record.history("1022", "2026-06-15")
+        assert not record.folder.joinpath("record.sqlite-wal").exists()
+    assert file.read_bytes() == before

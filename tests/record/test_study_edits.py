@@ -11,6 +11,7 @@ from made_up import Said
 
 from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.errors import UsageError
+from sheet_reader.reading.opening import open_record
 from sheet_reader.record.model import Accept, ReadingRow, Value
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
@@ -42,7 +43,7 @@ def renamed(study: Study, old: str, new: str) -> Study:
 
 
 def told(study: Study) -> str:
-    with Record.open(study) as record:
+    with open_record(study) as record:
         return "\n".join(record.notes())
 
 
@@ -199,7 +200,7 @@ def test_a_lowered_accepted_error_asks_again_about_what_is_below_it(study: Study
     keep(study, sheet(sun__eggs=("3", "accepted", between)))
     with Record.open(study) as record:
         assert record.pending() == []
-    with Record.open(strict) as record:
+    with open_record(strict) as record:
         (asked,) = record.pending()
         assert (asked.field, asked.value) == ("sun.eggs", "3")
         assert "accepted_error" in asked.reason
@@ -214,13 +215,13 @@ def test_a_lowered_accepted_error_asks_again_about_what_is_below_it(study: Study
 def test_site_and_date_must_be_surer_than_counts_under_the_new_share_too(study: Study) -> None:
     tight = default_threshold(0.0005)
     keep(study, sheet(site=("1004", "accepted", tight + 0.001)))
-    with Record.open(replace(study, accepted_error=0.0005)) as record:
+    with open_record(replace(study, accepted_error=0.0005)) as record:
         assert [w.field for w in record.pending()] == ["site"]
 
 
 def test_a_field_taken_as_empty_is_asked_about_again_too(study: Study) -> None:
     keep(study, sheet(sun__eggs=(None, "empty", default_threshold(study.accepted_error))))
-    with Record.open(replace(study, accepted_error=0.0005)) as record:
+    with open_record(replace(study, accepted_error=0.0005)) as record:
         assert [w.field for w in record.pending()] == ["sun.eggs"]
 
 
@@ -228,13 +229,13 @@ def test_what_a_person_decided_stands_whatever_the_share(study: Study) -> None:
     keep(study, sheet(sun__eggs=("3", "flagged", 0.7)))
     with Record.open(study) as record:
         record.decide(record.pending()[0].reading_id, Accept(), by="Ada")
-    with Record.open(replace(study, accepted_error=0.0005)) as record:
+    with open_record(replace(study, accepted_error=0.0005)) as record:
         assert record.pending() == []
 
 
 def test_a_raised_share_accepts_nothing_by_itself(study: Study) -> None:
     keep(study, sheet(sun__eggs=("3", "flagged", 0.95)))
-    with Record.open(replace(study, accepted_error=0.1)) as record:
+    with open_record(replace(study, accepted_error=0.1)) as record:
         assert [w.field for w in record.pending()] == ["sun.eggs"]
 
 

@@ -1,0 +1,27 @@
+"""Which model read something."""
+
+from __future__ import annotations
+
+import hashlib
+from functools import cache
+from importlib.resources import files
+
+DATA = (
+    ("sheet_reader.digits", "", (".onnx", ".json")),
+    ("sheet_reader.decode", "data", (".json", ".csv")),
+)
+"""Package, folder in it and endings of what decides a value: the network, its calibration, the
+writer model, the shipped checked fields."""
+
+
+@cache
+def model_version() -> str:
+    """A name for all data that decide a value: changes whenever a byte of them does."""
+    digest = hashlib.sha256()
+    for package, folder, endings in DATA:
+        place = files(package).joinpath(folder) if folder else files(package)
+        for file in sorted(place.iterdir(), key=lambda f: f.name):
+            if file.name.endswith(endings):
+                data = file.read_bytes()
+                digest.update(f"{package}/{file.name}:{len(data)}:".encode() + data)
+    return f"reader-{digest.hexdigest()[:12]}"
