@@ -41,6 +41,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.beliefs import NumberBelief
+from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.study.model import SumRule
 
 SLIP = 0.03
@@ -77,9 +78,10 @@ class SumFinding:
         return not (self.fits or self.repaired)
 
     @property
-    def question(self) -> str:
+    def question(self) -> Reason:
         """What to ask about a disputed sum."""
-        return f"total {self.total}, parts add to {self.parts_sum}: which is right?"
+        fields = (self.rule.total, *self.rule.parts)
+        return because(Code.SUM_OFF, total=self.total, parts=self.parts_sum, fields=fields)
 
 
 def usable(rule: SumRule, beliefs: Mapping[str, NumberBelief], hidden: set[str]) -> bool:
@@ -90,22 +92,22 @@ def usable(rule: SumRule, beliefs: Mapping[str, NumberBelief], hidden: set[str])
     )
 
 
-def exceeded(rule: SumRule, beliefs: Mapping[str, NumberBelief], hidden: set[str]) -> str:
-    """What to ask where some parts are not recorded and the others alone exceed the total; "" if
+def exceeded(rule: SumRule, beliefs: Mapping[str, NumberBelief], hidden: set[str]) -> Reason | None:
+    """What to ask where some parts are not recorded and the others alone exceed the total; None if
     they do not. Nothing is inferred from it, whatever the difference.
     """
     names = (rule.total, *rule.parts)
     if any(name not in beliefs or name in hidden for name in names):
-        return ""
+        return None
     clear = {name for name in names if beliefs[name].number >= USABLE}
     parts = [name for name in rule.parts if name in clear]
     if rule.total not in clear or not parts or len(parts) == len(rule.parts):
-        return ""
+        return None
     total = beliefs[rule.total].ranked()[0][0]
     known = sum(beliefs[name].ranked()[0][0] for name in parts)
     if known <= total:
-        return ""
-    return f"total {total}, yet the parts written down already add to {known}: which is right?"
+        return None
+    return because(Code.PARTS_EXCEED, total=total, parts=known, fields=names)
 
 
 def apply_sums(

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.reading.site_history import Earlier, takes_history
+from sheet_reader.reasons import Code, because
 from sheet_reader.vision.types import NoSheet
 
 if TYPE_CHECKING:
@@ -53,6 +54,5 @@ def doubted_page(first: PageReading, second: PageReading) -> PageReading:
 def _doubted_field(first: FieldReading, second: FieldReading) -> FieldReading:
     if first.status != "accepted" or (second.status, second.value) == ("accepted", first.value):
         return first
-    against = f"the site's earlier counts speak against {first.value}"
-    reason = f"{against}: {second.reason}" if second.reason else against
-    return replace(second, status="flagged", reason=reason)
+    against = because(Code.HISTORY_DIFFERS, value=first.value)
+    return replace(second, status="flagged", reasons=(against, *second.reasons))

@@ -31,7 +31,7 @@ def asking_the_book(bean_desk: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
         for item in plain(picture, study, book, today):
             code = SheetCode(study.key, printed, item[1].code.sheet, 1)
             page = book.lookup(code)
-            found.append(NoSheet(page.kind, page.reason) if isinstance(page, Mismatch) else item)
+            found.append(NoSheet(page.reason) if isinstance(page, Mismatch) else item)
         return found
 
     monkeypatch.setattr(worker, "default_reader", lambda: reader)

@@ -12,6 +12,7 @@ from stand_in import says
 from sheet_reader.errors import UsageError
 from sheet_reader.reading import batch, worker
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reasons import Code, because
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
@@ -170,13 +171,11 @@ def test_a_refused_sheet_is_added_and_the_others_in_its_photo_stay_as_they_were(
     """The refused one lies between two others on blank sheets, which have the same code."""
     sheets = [says({"site": site}) for site in ("1004", "1010", "1022")]
     allowed = {"1004", "1022"}
+    refused = NoSheet(because(Code.UNKNOWN_SITE, site="1010"))
 
     def reader(picture: object, of: Study, book: object, today: object) -> list[object]:
         found = stand_in.read(picture, of, book, today)  # type: ignore[arg-type]
-        return [
-            item if item[1].site in allowed else NoSheet("unknown site", "not on the roster")
-            for item in found
-        ]
+        return [item if item[1].site in allowed else refused for item in found]
 
     (study.folder / "inbox" / "p.png").write_bytes(stand_in.photo(sheets))
     read_batch(study, reader=reader, jobs=0)

@@ -318,7 +318,7 @@ def test_a_sure_reading_that_nobody_could_read_still_raises_doubt(study: Study, 
         assert visit_of(record).statuses[FIELD] == "unreadable"
 
 
-HIDDEN = {"sun.eggs": "hidden: it lies outside the picture"}
+HIDDEN = {"sun.eggs": [{"code": "hidden", "why": "outside"}]}
 
 
 def test_a_hidden_field_is_not_asked_about_where_another_photo_shows_it(
