@@ -42,7 +42,7 @@ def history(study: Path, site: str, visit: str) -> None:
     for field, of_field in groupby(entries, key=lambda entry: entry.field):
         click.echo(field)
         for entry in of_field:
-            click.echo(f"  {'*' if entry.serves else ' '} {told(entry)}")
+            click.echo(f"  {'*' if entry.is_current else ' '} {told(entry)}")
 
 
 def told(entry: HistoryEntry) -> str:

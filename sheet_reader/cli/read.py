@@ -22,7 +22,7 @@ from sheet_reader.cli.common import (
 from sheet_reader.errors import UsageError, installation_error
 
 if TYPE_CHECKING:
-    from sheet_reader.reading.look import Reader
+    from sheet_reader.reading.photo import Reader
     from sheet_reader.record.model import BatchSummary, Summary
     from sheet_reader.record.store import Record
     from sheet_reader.study.model import Study
@@ -169,10 +169,10 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int]) -> None:
 
 def _advice(record: Record, fresh: set[int], shown: Mapping[int, str]) -> list[str]:
     """A sentence to pass on to the volunteer, for each photo just read that was hard to read."""
-    seen = [page for visit in record.state() for page in visit.seen]
+    pages = [page for visit in record.state() for page in visit.pages]
     lines = {
         f"{shown[page.photo_id]}: read. {page.advice}"
-        for page in seen
+        for page in pages
         if page.advice and page.photo_id in fresh
     }
     return sorted(lines)

@@ -43,7 +43,7 @@ class Mailbox:
 
 
 @dataclass(frozen=True, slots=True)
-class Letter:
+class Message:
     """One mail as it lies on the server: ``mark`` names it for good; ``data`` is None where it has
     more bytes (``size``) than allowed.
     """
@@ -191,9 +191,9 @@ def _lost(mailbox: Mailbox, error: Exception) -> StorageError:
     )
 
 
-def letters(
+def messages(
     server: imaplib.IMAP4_SSL, since: date, known: frozenset[str], most_bytes: int
-) -> Iterator[Letter]:
+) -> Iterator[Message]:
     """The mails that came on ``since`` or later and whose mark is not ``known``, oldest first."""
     _, validity = server.response("UIDVALIDITY")
     era = validity[0].decode("ascii", "replace") if validity and validity[0] else "0"
@@ -201,11 +201,11 @@ def letters(
     _, found = _asked(server.uid, "SEARCH", f"SINCE {day}")
     for uid in (found[0] or b"").split():
         mark = f"{era}/{uid.decode('ascii', 'replace')}"
-        if mark not in known and (letter := _letter(server, uid, mark, most_bytes)) is not None:
+        if mark not in known and (letter := _message(server, uid, mark, most_bytes)) is not None:
             yield letter
 
 
-def _letter(server: imaplib.IMAP4_SSL, uid: bytes, mark: str, most_bytes: int) -> Letter | None:
+def _message(server: imaplib.IMAP4_SSL, uid: bytes, mark: str, most_bytes: int) -> Message | None:
     """One mail, or None where it has been removed meanwhile."""
     number = uid.decode("ascii", "replace")
     _, answer = _asked(server.uid, "FETCH", number, "(RFC822.SIZE)")
@@ -216,9 +216,9 @@ def _letter(server: imaplib.IMAP4_SSL, uid: bytes, mark: str, most_bytes: int) -
         return None
     size = int(told.group(1))
     if size > most_bytes:
-        return Letter(mark, size, None)
+        return Message(mark, size, None)
     _, answer = _asked(server.uid, "FETCH", number, "(BODY.PEEK[])")
     for part in answer:
         if isinstance(part, tuple) and len(part) == 2:
-            return Letter(mark, size, bytes(part[1]))
+            return Message(mark, size, bytes(part[1]))
     return None

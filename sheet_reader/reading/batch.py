@@ -12,9 +12,9 @@ from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
 from sheet_reader.reading.fault import CommonFault
-from sheet_reader.reading.look import Reader
 from sheet_reader.reading.mailbox import fetch
-from sheet_reader.reading.site_history import Earlier
+from sheet_reader.reading.photo import Reader
+from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
 from sheet_reader.record import claims, originals, writing
@@ -63,8 +63,8 @@ def read_batch(
         take_in(record, arrivals(gather(paths)), tally)
         if mailbox is not None:
             fetch(record, mailbox, tally)
-        earlier = Earlier.of(study, record.state())
-        work = Work(study, today or date.today(), reader, earlier, seconds_per_picture)
+        history = SiteHistory.of(study, record.state())
+        work = Work(study, today or date.today(), reader, history, seconds_per_picture)
         _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs)
     return tally.summary(time.monotonic() - began)
 
@@ -85,8 +85,8 @@ def _read_waiting(
                 kept = writing.finish(connection, task, token, result, model, around)
             if kept:
                 tally.count(task.photo_id, task.name, result)
-                if work.earlier is not None:
-                    work.earlier.add(result)
+                if work.history is not None:
+                    work.history.add(result)
             on_progress(done, len(todo), task.name)
     finally:
         results.close()

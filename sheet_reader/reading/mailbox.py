@@ -8,7 +8,7 @@ from sqlalchemy import select
 
 from sheet_reader.errors import StorageError
 from sheet_reader.intake.bounds import DEFAULT, Bounds
-from sheet_reader.intake.imap import Letter, Mailbox, connected, letters, password_for
+from sheet_reader.intake.imap import Mailbox, Message, connected, messages, password_for
 from sheet_reader.intake.mail import from_mail
 from sheet_reader.intake.pictures import too_many_bytes
 from sheet_reader.intake.types import Arrival, Unreadable
@@ -33,10 +33,10 @@ def fetch(record: Record, mailbox: Mailbox, tally: Tally, bounds: Bounds = DEFAU
     try:
         with connected(mailbox, password) as server:
             since = record.study.season.first
-            for letter in letters(server, since, known, bounds.mail_bytes):
-                take_in(record, _photos(letter, mailbox, bounds), tally)
-                if letter.data is not None:
-                    _note(record, name, letter.mark)
+            for message in messages(server, since, known, bounds.mail_bytes):
+                take_in(record, _photos(message, mailbox, bounds), tally)
+                if message.data is not None:
+                    _note(record, name, message.mark)
                 came += 1
     except StorageError as error:
         if error.where != str(mailbox) or not came:
@@ -44,22 +44,22 @@ def fetch(record: Record, mailbox: Mailbox, tally: Tally, bounds: Bounds = DEFAU
         tally.lines.append(f"{error}")
 
 
-def _photos(letter: Letter, mailbox: Mailbox, bounds: Bounds) -> Iterator[Arrival | Unreadable]:
-    if letter.data is None:
+def _photos(message: Message, mailbox: Mailbox, bounds: Bounds) -> Iterator[Arrival | Unreadable]:
+    if message.data is None:
         yield Unreadable(
-            f"mail {letter.mark} in {mailbox.folder}",
-            too_many_bytes(letter.size, bounds.mail_bytes),
+            f"mail {message.mark} in {mailbox.folder}",
+            too_many_bytes(message.size, bounds.mail_bytes),
         )
     else:
-        yield from from_mail(letter.data, str(mailbox), bounds, way="mailbox")
+        yield from from_mail(message.data, str(mailbox), bounds, way="mailbox")
 
 
 def _known(record: Record, name: str) -> frozenset[str]:
     with record.reading() as connection:
-        query = select(schema.letters.c.mark).where(schema.letters.c.mailbox == name)
+        query = select(schema.mail_messages.c.mark).where(schema.mail_messages.c.mailbox == name)
         return frozenset(connection.execute(query).scalars())
 
 
 def _note(record: Record, name: str, mark: str) -> None:
     with record.writing() as connection:
-        insert_new(connection, schema.letters, mailbox=name, mark=mark, seen_at=now())
+        insert_new(connection, schema.mail_messages, mailbox=name, mark=mark, seen_at=now())

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from sheet_reader.decode.promise import NoPromise, Promise
-    from sheet_reader.reading.look import Reader
+    from sheet_reader.reading.photo import Reader
     from sheet_reader.record.store import Record
 
 

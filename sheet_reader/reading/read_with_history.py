@@ -17,24 +17,26 @@ from sheet_reader.reasons import Code, because
 from sheet_reader.vision.types import NoSheet
 
 if TYPE_CHECKING:
-    from sheet_reader.reading.look import Outcome
+    from sheet_reader.reading.photo import Outcome
 
 
-def read_twice(reader: Callable[..., Outcome], call: tuple[Any, ...], earlier: Earlier) -> Outcome:
+def read_with_history(
+    reader: Callable[..., Outcome], call: tuple[Any, ...], history: SiteHistory
+) -> Outcome:
     """The outcome of ``reader(*call)``, doubted where earlier counts of its sites speak against
     it. Readers that take no history, and sites without any, are read once.
     """
     first = reader(*call)
-    history = _history(first, earlier) if takes_history(reader) else {}
-    if not history:
+    earlier = _history(first, history) if takes_history(reader) else {}
+    if not earlier:
         return first
-    second = reader(*call, history=history)
+    second = reader(*call, history=earlier)
     return [_doubted(one, other) for one, other in zip(first, second, strict=True)]
 
 
-def _history(outcome: Outcome, earlier: Earlier) -> Mapping[str, Any]:
+def _history(outcome: Outcome, history: SiteHistory) -> Mapping[str, Any]:
     pages = [item[1] for item in outcome if not isinstance(item, NoSheet)]
-    return earlier.before((p.site, p.visit_date) for p in pages if p.site and p.visit_date)
+    return history.before((p.site, p.visit_date) for p in pages if p.site and p.visit_date)
 
 
 def _doubted(first: Any, second: Any) -> Any:

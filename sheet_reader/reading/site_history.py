@@ -11,13 +11,13 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
 from sheet_reader.record.model import PhotoResult
-from sheet_reader.record.standing import Visit
+from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
 TRUSTED = ("accepted", "confirmed", "corrected")
 
 
-class Earlier:
+class SiteHistory:
     """Counts that hold, by site, visit date (ISO 8601) and field."""
 
     def __init__(self, study: Study) -> None:
@@ -25,14 +25,14 @@ class Earlier:
         self._values: dict[str, dict[str, dict[str, int]]] = {}
 
     @classmethod
-    def of(cls, study: Study, visits: Iterable[Visit]) -> Earlier:
+    def of(cls, study: Study, visits: Iterable[Visit]) -> SiteHistory:
         """What the record holds."""
-        earlier = cls(study)
+        history = cls(study)
         for visit in visits:
             for f in visit.fields:
-                if f.serves and f.status in TRUSTED:
-                    earlier._note(visit.site, visit.visit_date, f.read.field, f.value)
-        return earlier
+                if f.is_current and f.status in TRUSTED:
+                    history._note(visit.site, visit.visit_date, f.reading.field, f.value)
+        return history
 
     def add(self, result: PhotoResult) -> None:
         """Add what a photo gave that was read just now."""

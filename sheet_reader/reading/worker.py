@@ -17,8 +17,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sheet_reader.intake.names import one_line
-from sheet_reader.reading.look import Reader, book_of, default_reader, look_at
-from sheet_reader.reading.site_history import Earlier
+from sheet_reader.reading.photo import Reader, book_of, default_reader, read_original
+from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import PhotoResult
 from sheet_reader.study.model import Study
@@ -38,7 +38,7 @@ class Work:
     study: Study
     today: date
     reader: Reader | None = None
-    earlier: Earlier | None = None
+    history: SiteHistory | None = None
     seconds_per_picture: float = SECONDS_PER_PICTURE
 
 
@@ -59,7 +59,7 @@ def read_here(work: Work, tasks: Iterator[Task]) -> Generator[tuple[Task, PhotoR
     for task in tasks:
         path = work.study.folder / task.original
         try:
-            result = look_at(path, work.study, book, work.today, reader, earlier=work.earlier)
+            result = read_original(path, work.study, book, work.today, reader, history=work.history)
         except Exception as error:  # the batch goes on, whatever one photo does to the reader
             result = stumbled(error)
         yield task, result
@@ -116,7 +116,7 @@ class _Worker:
         self.task = task
         self._more_time()
         with contextlib.suppress(OSError):  # a dead worker shows when it is checked
-            self.pipe.send((self.work.study.folder / task.original, self.work.earlier))
+            self.pipe.send((self.work.study.folder / task.original, self.work.history))
 
     def _more_time(self) -> None:
         extra = START_SECONDS if self.fresh else 0.0
@@ -163,7 +163,7 @@ def _serve(pipe: Connection, work: Work) -> None:
     limit = work.seconds_per_picture + GRACE_SECONDS
     with contextlib.suppress(EOFError, OSError), Path(os.devnull).open("w") as nowhere:
         while True:
-            path, earlier = pipe.recv()
+            path, history = pipe.recv()
 
             def next_picture() -> None:
                 faulthandler.dump_traceback_later(limit, exit=True, file=nowhere)
@@ -174,13 +174,13 @@ def _serve(pipe: Connection, work: Work) -> None:
                 if isinstance(tools, Exception):
                     raise tools
                 book, reader = tools
-                result = look_at(
+                result = read_original(
                     path,
                     work.study,
                     book,
                     work.today,
                     reader,
-                    earlier=earlier,
+                    history=history,
                     on_frame=next_picture,
                 )
             except Exception as error:  # the batch goes on, whatever one photo does to the reader

@@ -10,7 +10,7 @@ from sqlalchemy import Connection, select
 from sheet_reader.decode.promise import Checked
 from sheet_reader.record import schema
 from sheet_reader.record.loading import UNDO
-from sheet_reader.record.standing import Visit
+from sheet_reader.record.states import Visit
 
 
 def audited_fields(connection: Connection, visits: Sequence[Visit]) -> Checked:
@@ -25,14 +25,14 @@ def audited_fields(connection: Connection, visits: Sequence[Visit]) -> Checked:
     truth: dict[tuple[int, str], str | None] = {}
     for number, visit in enumerate(visits):
         for field in visit.fields:
-            key = (field.read.sighting_id, field.read.field)
+            key = (field.reading.page_instance_id, field.reading.field)
             place[key] = number
-            if field.decided is not None:
-                truth[key] = field.decided.value
+            if field.decision is not None:
+                truth[key] = field.decision.value
     once: dict[tuple[int, str], tuple[bool, float, float]] = {}
-    for sighting, name, said, read, confidence, floor in _drawn(connection):
-        right = read == truth.get((sighting, name), said)
-        key = (place.get((sighting, name), -1 - sighting), name)
+    for instance, name, said, read, confidence, floor in _drawn(connection):
+        right = read == truth.get((instance, name), said)
+        key = (place.get((instance, name), -1 - instance), name)
         if key not in once or (once[key][0] and not right):
             once[key] = right, confidence, np.nan if floor is None else floor
     rows = list(once.values())
@@ -47,13 +47,13 @@ def audited_fields(connection: Connection, visits: Sequence[Visit]) -> Checked:
 def _drawn(
     connection: Connection,
 ) -> list[tuple[int, str, str | None, str | None, float, float | None]]:
-    """Sighting, field, answer, value read, confidence and threshold of each field drawn."""
-    d, r, k = schema.decisions.c, schema.readings.c, schema.looks.c
+    """Page instance, field, answer, value read, confidence and threshold of each field drawn."""
+    d, r, k = schema.decisions.c, schema.readings.c, schema.reading_runs.c
     undone = select(d.undoes).where(d.undoes.is_not(None))
     query = (
-        select(d.sighting_id, d.field, d.value, r.value, r.confidence, k.threshold)
+        select(d.page_instance_id, d.field, d.value, r.value, r.confidence, k.threshold)
         .join(schema.readings, r.id == d.reading_id)
-        .join(schema.looks, k.id == r.look_id)
+        .join(schema.reading_runs, k.id == r.run_id)
         .where(d.blind, d.kind != UNDO, d.id.not_in(undone), r.status == "accepted")
         .order_by(d.id)
     )

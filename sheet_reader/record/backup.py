@@ -151,9 +151,9 @@ def copy_record(source: Path, target: Path) -> None:
         if may_write(source):
             copy_live(sqlite3.connect(source, timeout=BUSY_SECONDS), target, PAGES_AT_A_TIME)
         else:
-            with for_reading(source) as look:
-                copy_live(look.connect(), target)
-                look.must_be_unchanged()
+            with for_reading(source) as view:
+                copy_live(view.connect(), target)
+                view.must_be_unchanged()
     except sqlite3.Error as error:
         raise StorageError(f"the record cannot be copied: {error}", where=source) from error
 

@@ -24,8 +24,8 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
     """Crops and surroundings of a reading; raises :class:`UsageError` where it is unknown."""
     r, k, s, p = (
         schema.readings.c,
-        schema.looks.c,
-        schema.sightings.c,
+        schema.reading_runs.c,
+        schema.page_instances.c,
         schema.photos.c,
     )
     row = connection.execute(
@@ -33,8 +33,8 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
             r.boxes_png, r.context_png, r.corners, r.field, s.frame, p.original,
             s.study, s.layout, s.sheet, s.page,
         )
-        .join_from(schema.readings, schema.looks, k.id == r.look_id)
-        .join(schema.sightings, s.id == k.sighting_id)
+        .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
+        .join(schema.page_instances, s.id == k.page_instance_id)
         .join(schema.photos, p.id == s.photo_id)
         .where(r.id == reading_id)
     ).one_or_none()  # fmt: skip

@@ -69,10 +69,10 @@ def add_decision(
     overrules none. Raises :class:`UsageError` for an unknown
     reading, a value that cannot be one, and for accepting where nothing was read.
     """
-    r, k = schema.readings.c, schema.looks.c
+    r, k = schema.readings.c, schema.reading_runs.c
     row = connection.execute(
-        select(r.field, r.value, r.status, k.sighting_id)
-        .join_from(schema.readings, schema.looks, k.id == r.look_id)
+        select(r.field, r.value, r.status, k.page_instance_id)
+        .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
         .where(r.id == reading_id)
     ).one_or_none()
     if row is None:
@@ -80,7 +80,7 @@ def add_decision(
     kind, value = _answer(study, row.field, row.value, row.status, answer)
     decision_id = _add(
         connection,
-        sighting_id=row.sighting_id,
+        page_instance_id=row.page_instance_id,
         field=row.field,
         reading_id=reading_id,
         kind=kind,
@@ -96,10 +96,10 @@ def add_decision(
 
 
 def _add(connection: Connection, **values: Any) -> int:
-    last_look = connection.scalar(select(func.max(schema.looks.c.id)))
+    last_run = connection.scalar(select(func.max(schema.reading_runs.c.id)))
     added = connection.execute(
         insert(schema.decisions).values(
-            at=now(), program=__version__, looks_before=last_look, **values
+            at=now(), program=__version__, runs_before=last_run, **values
         )
     ).inserted_primary_key
     assert added is not None
@@ -126,7 +126,7 @@ def take_back_last(connection: Connection, by: str) -> int | None:
     d = schema.decisions.c
     undone = select(d.undoes).where(d.undoes.is_not(None))
     last = connection.execute(
-        select(d.id, d.sighting_id, d.field, d.reading_id)
+        select(d.id, d.page_instance_id, d.field, d.reading_id)
         .where(d.by == by, d.kind != UNDO, d.id.not_in(undone))
         .order_by(d.id.desc())
         .limit(1)
@@ -135,7 +135,7 @@ def take_back_last(connection: Connection, by: str) -> int | None:
         return None
     _add(
         connection,
-        sighting_id=last.sighting_id,
+        page_instance_id=last.page_instance_id,
         field=last.field,
         reading_id=last.reading_id,
         kind=UNDO,

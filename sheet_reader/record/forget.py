@@ -16,7 +16,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.record import originals, schema
-from sheet_reader.record.deciders import forget_deciders
+from sheet_reader.record.anonymise import forget_names
 from sheet_reader.record.engine import our_errors
 from sheet_reader.record.model import now
 from sheet_reader.record.naming import neutral_name
@@ -74,7 +74,7 @@ def forget(study: Study, contact: str, url: str | None = None) -> Forgotten:
         for photo_id, origin_ids in traces.photos.items():
             _forget_photo(record, photo_id, origin_ids)
         with record.writing() as connection:
-            forget_deciders(connection, traces.decisions)
+            forget_names(connection, traces.decisions)
         remove_forgotten(record)
         _wipe_free_pages(record)
         kept = _not_bare(record, traces.photos)

@@ -11,7 +11,7 @@ from sheet_reader.record import schema
 from sheet_reader.record.loading import UNDO, load_visits
 from sheet_reader.record.model import HistoryEntry
 from sheet_reader.record.naming import neutral_name
-from sheet_reader.record.standing import Visit
+from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
 WHAT = {
@@ -23,7 +23,7 @@ WHAT = {
 }
 
 Place = tuple[int, int]
-"""Place in the sequence of all looks and decisions: the look before, the decision (0 for none)."""
+"""Place in the sequence of all reading runs and decisions: the run before, the decision (or 0)."""
 
 
 def of_visit(
@@ -43,33 +43,33 @@ def of_visit(
 
 
 def _entries(connection: Connection, visit: Visit) -> list[tuple[Place, HistoryEntry]]:
-    ids = [seen.sighting_id for seen in visit.seen]
-    serving = [e for e in visit.fields if e.serves and not e.asks]
-    serving_reads = {e.read.reading_id for e in serving if not e.decided}
-    serving_decisions = {e.decided.decision_id for e in serving if e.decided}
+    ids = [seen.page_instance_id for seen in visit.pages]
+    serving = [e for e in visit.fields if e.is_current and not e.needs_review]
+    serving_reads = {e.reading.reading_id for e in serving if not e.decision}
+    serving_decisions = {e.decision.decision_id for e in serving if e.decision}
     return _read(connection, ids, serving_reads) + _decided(connection, ids, serving_decisions)
 
 
 def _read(
     connection: Connection, ids: list[int], serving: set[int]
 ) -> list[tuple[Place, HistoryEntry]]:
-    r, k, s = schema.readings.c, schema.looks.c, schema.sightings.c
+    r, k, s = schema.readings.c, schema.reading_runs.c, schema.page_instances.c
     query = (
         select(
-            r.id, k.id.label("look"), k.at, r.field, r.value, k.program, s.photo_id, s.page,
+            r.id, k.id.label("run"), k.at, r.field, r.value, k.program, s.photo_id, s.page,
             s.layout, k.model, r.confidence, r.status, r.reason,
         )
-        .join_from(schema.readings, schema.looks, k.id == r.look_id)
-        .join(schema.sightings, s.id == k.sighting_id)
+        .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
+        .join(schema.page_instances, s.id == k.page_instance_id)
         .where(s.id.in_(ids))
     )  # fmt: skip
     return [
-        ((row.look, 0), _as_read(row, serves=row.id in serving))
+        ((row.run, 0), _as_read(row, is_current=row.id in serving))
         for row in connection.execute(query)
     ]
 
 
-def _as_read(row: Any, *, serves: bool) -> HistoryEntry:
+def _as_read(row: Any, *, is_current: bool) -> HistoryEntry:
     return HistoryEntry(
         at=row.at,
         field=row.field,
@@ -82,36 +82,36 @@ def _as_read(row: Any, *, serves: bool) -> HistoryEntry:
         model=row.model,
         confidence=row.confidence,
         reason=row.reason,
-        serves=serves,
+        is_current=is_current,
     )
 
 
 def _decided(
     connection: Connection, ids: list[int], serving: set[int]
 ) -> list[tuple[Place, HistoryEntry]]:
-    d, k, r = schema.decisions.c, schema.looks.c, schema.readings.c
-    s = schema.sightings.c
+    d, k, r = schema.decisions.c, schema.reading_runs.c, schema.readings.c
+    s = schema.page_instances.c
     query = (
         select(
-            d.id, d.looks_before, k.id.label("look"), d.at, d.field, d.kind, d.value, d.by, d.blind,
+            d.id, d.runs_before, k.id.label("run"), d.at, d.field, d.kind, d.value, d.by, d.blind,
             s.photo_id, s.page, s.layout, k.model,
         )
-        .join_from(schema.decisions, schema.sightings, s.id == d.sighting_id)
+        .join_from(schema.decisions, schema.page_instances, s.id == d.page_instance_id)
         .join(schema.readings, r.id == d.reading_id)
-        .join(schema.looks, k.id == r.look_id)
+        .join(schema.reading_runs, k.id == r.run_id)
         .where(s.id.in_(ids))
         .order_by(d.id)
     )  # fmt: skip
     rows = connection.execute(query).all()
-    # Older decisions don't say which looks were there: at least their own, and those before them.
-    looks = accumulate((row.looks_before or row.look for row in rows), max)
+    # Older decisions don't say which runs were there: at least their own, and those before them.
+    runs = accumulate((row.runs_before or row.run for row in rows), max)
     return [
-        ((look, row.id), _as_decided(row, serves=row.id in serving))
-        for look, row in zip(looks, rows, strict=True)
+        ((run, row.id), _as_decided(row, is_current=row.id in serving))
+        for run, row in zip(runs, rows, strict=True)
     ]
 
 
-def _as_decided(row: Any, *, serves: bool) -> HistoryEntry:
+def _as_decided(row: Any, *, is_current: bool) -> HistoryEntry:
     return HistoryEntry(
         at=row.at,
         field=row.field,
@@ -124,5 +124,5 @@ def _as_decided(row: Any, *, serves: bool) -> HistoryEntry:
         model=row.model,
         confidence=None,
         reason="without seeing what was read" if row.blind else "",
-        serves=serves,
+        is_current=is_current,
     )

@@ -1,4 +1,4 @@
-"""Rows of the record as the values that :mod:`sheet_reader.record.effective` puts together."""
+"""Rows of the record as the values that :mod:`sheet_reader.record.visits` puts together."""
 
 from __future__ import annotations
 
@@ -7,10 +7,10 @@ from collections import defaultdict
 from sqlalchemy import Connection, func, select
 
 from sheet_reader.record import schema
-from sheet_reader.record.in_force import visits_now
 from sheet_reader.record.model import Rival
 from sheet_reader.record.naming import neutral_name
-from sheet_reader.record.standing import Decided, Read, Seen, Visit
+from sheet_reader.record.revalidation import visits_now
+from sheet_reader.record.states import Decision, PageObservation, StoredReading, Visit
 from sheet_reader.record.superseded import superseded
 from sheet_reader.study.model import Study
 
@@ -25,7 +25,7 @@ def stamp(connection: Connection) -> Stamp:
 
     What it reads is only ever added to, names of forgotten photos apart.
     """
-    k, d, p = schema.looks.c, schema.decisions.c, schema.photos.c
+    k, d, p = schema.reading_runs.c, schema.decisions.c, schema.photos.c
     queries = (
         select(func.count(k.id), func.max(k.id)),
         select(func.count(d.id), func.max(d.id)),
@@ -36,19 +36,19 @@ def stamp(connection: Connection) -> Stamp:
 
 def load_visits(connection: Connection, study: Study) -> list[Visit]:
     """Every visit as it stands now, under the study file of today."""
-    seen = load_seen(connection, study)
-    return visits_now(study, seen, load_reads(connection), load_decided(connection))
+    seen = load_pages(connection, study)
+    return visits_now(study, seen, load_readings(connection), load_decisions(connection))
 
 
-def load_seen(connection: Connection, study: Study) -> list[Seen]:
-    """Every page of the study seen in a photo, with its latest look.
+def load_pages(connection: Connection, study: Study) -> list[PageObservation]:
+    """Every page of the study seen in a photo, with its latest run.
 
     When a photo is read again and a page in it is now taken for another one, the former page is
     left out, unless a person has decided something on it. Photos bear their neutral names, so that
     no file name gets into a reason or a table.
     """
-    s, k = schema.sightings.c, schema.looks.c
-    latest = select(func.max(k.id).label("id")).group_by(k.sighting_id).subquery()
+    s, k = schema.page_instances.c, schema.reading_runs.c
+    latest = select(func.max(k.id).label("id")).group_by(k.page_instance_id).subquery()
     query = (
         select(
             s.id,
@@ -65,28 +65,28 @@ def load_seen(connection: Connection, study: Study) -> list[Seen]:
             k.advice,
             k.model,
         )
-        .select_from(schema.looks)
+        .select_from(schema.reading_runs)
         .join(latest, latest.c.id == k.id)
-        .join(schema.sightings, s.id == k.sighting_id)
+        .join(schema.page_instances, s.id == k.page_instance_id)
         .where(s.study == study.key)
         .order_by(s.id)
     )
     gone = superseded(connection)
     return [
-        Seen(row.id, row.photo_id, neutral_name(row.photo_id), *tuple(row)[2:])
+        PageObservation(row.id, row.photo_id, neutral_name(row.photo_id), *tuple(row)[2:])
         for row in connection.execute(query)
         if row.id not in gone
     ]
 
 
-def load_reads(connection: Connection) -> list[Read]:
-    """The fields of the latest look of every sighting, without their pictures."""
-    k, r = schema.looks.c, schema.readings.c
-    latest = select(func.max(k.id).label("id")).group_by(k.sighting_id).subquery()
+def load_readings(connection: Connection) -> list[StoredReading]:
+    """The fields of the latest run of every page instance, without their pictures."""
+    k, r = schema.reading_runs.c, schema.readings.c
+    latest = select(func.max(k.id).label("id")).group_by(k.page_instance_id).subquery()
     query = (
         select(
             r.id,
-            k.sighting_id,
+            k.page_instance_id,
             r.field,
             r.value,
             r.confidence,
@@ -96,30 +96,30 @@ def load_reads(connection: Connection) -> list[Read]:
             r.runner_up_confidence,
         )
         .select_from(schema.readings)
-        .join(schema.looks, k.id == r.look_id)
+        .join(schema.reading_runs, k.id == r.run_id)
         .join(latest, latest.c.id == k.id)
         .order_by(r.id)
     )
-    return [Read(*row) for row in connection.execute(query)]
+    return [StoredReading(*row) for row in connection.execute(query)]
 
 
-def load_decided(connection: Connection) -> list[Decided]:
-    """The decision that holds for each field of each sighting: the latest not taken back."""
+def load_decisions(connection: Connection) -> list[Decision]:
+    """The decision that holds for each field of each page instance: the latest not taken back."""
     d = schema.decisions.c
     undone = select(d.undoes).where(d.undoes.is_not(None))
     query = (
-        select(d.id, d.sighting_id, d.field, d.reading_id, d.kind, d.value, d.by, d.blind)
+        select(d.id, d.page_instance_id, d.field, d.reading_id, d.kind, d.value, d.by, d.blind)
         .where(d.kind != UNDO, d.id.not_in(undone))
         .order_by(d.id)
     )
-    holds = {(row.sighting_id, row.field): row for row in connection.execute(query)}
+    holds = {(row.page_instance_id, row.field): row for row in connection.execute(query)}
     overruled = _load_overruled(connection)
-    return [Decided(*row, frozenset(overruled[row.id])) for row in holds.values()]
+    return [Decision(*row, frozenset(overruled[row.id])) for row in holds.values()]
 
 
 def _load_overruled(connection: Connection) -> defaultdict[int, set[Rival]]:
     o = schema.overruled.c
     found: defaultdict[int, set[Rival]] = defaultdict(set)
-    for row in connection.execute(select(o.decision_id, o.sighting_id, o.value)):
-        found[row.decision_id].add(Rival(row.sighting_id, row.value))
+    for row in connection.execute(select(o.decision_id, o.page_instance_id, o.value)):
+        found[row.decision_id].add(Rival(row.page_instance_id, row.value))
     return found

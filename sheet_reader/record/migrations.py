@@ -9,12 +9,14 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, Engine, func, insert, inspect, select
+from sqlalchemy import Connection, Engine, Table, func, insert, inspect, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import RecordError
-from sheet_reader.record import schema, seal_triggers, seals
+from sheet_reader.record import checksums, former_schema, schema
+from sheet_reader.record.guards import guard
 from sheet_reader.record.model import now
+from sheet_reader.record.renaming import rename_all
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,38 +29,13 @@ class Migration:
 
 
 def _first_tables(connection: Connection) -> None:
-    later = (
-        schema.marks.name,
-        schema.overruled.name,
-        schema.about.name,
-        schema.seals.name,
-    )
-    tables = [t for t in schema.metadata.sorted_tables if t.name not in later]
-    schema.metadata.create_all(connection, tables=tables, checkfirst=False)
+    later = {"schema_marks", "overruled", "about", "seals"}
+    tables = [t for t in former_schema.metadata.sorted_tables if t.name not in later]
+    former_schema.metadata.create_all(connection, tables=tables, checkfirst=False)
 
 
 def _guard_history(connection: Connection) -> None:
-    _guard(connection, "looks", "readings", "decisions")
-
-
-def _guard(connection: Connection, *tables: str) -> None:
-    """Let the database itself refuse to change or remove what was read and decided."""
-    for table in tables:
-        if connection.dialect.name == "sqlite":
-            for verb in ("UPDATE", "DELETE"):
-                connection.exec_driver_sql(
-                    f"CREATE TRIGGER {table}_keep_{verb.lower()} BEFORE {verb} ON {table} "
-                    f"BEGIN SELECT RAISE(ABORT, '{table} is only ever added to'); END"
-                )
-        else:
-            connection.exec_driver_sql(
-                f"CREATE FUNCTION {table}_keep() RETURNS trigger LANGUAGE plpgsql AS "
-                f"$$ BEGIN RAISE EXCEPTION '{table} is only ever added to'; END $$"
-            )
-            connection.exec_driver_sql(
-                f"CREATE TRIGGER {table}_keep BEFORE UPDATE OR DELETE ON {table} "
-                f"FOR EACH ROW EXECUTE FUNCTION {table}_keep()"
-            )
+    guard(connection, "looks", "readings", "decisions")
 
 
 def _add_overruled(connection: Connection) -> None:
@@ -67,52 +44,55 @@ def _add_overruled(connection: Connection) -> None:
     Of older decisions that is not known; where another photo contradicts one of them, a person is
     asked once more.
     """
-    columns = {c["name"] for c in inspect(connection).get_columns(schema.decisions.name)}
-    if "looks_before" not in columns:
-        connection.exec_driver_sql("ALTER TABLE decisions ADD COLUMN looks_before INTEGER")
-    schema.overruled.create(connection)
-    _guard(connection, "overruled")
+    _add_column(connection, "decisions", "looks_before", "INTEGER")
+    former_schema.overruled.create(connection)
+    guard(connection, "overruled")
 
 
 def _thresholds(connection: Connection) -> None:
-    """Keep with each look from which confidence on it accepted."""
-    columns = {column["name"] for column in inspect(connection).get_columns("looks")}
-    if "threshold" not in columns:
-        connection.exec_driver_sql("ALTER TABLE looks ADD COLUMN threshold FLOAT")
+    """Keep with each reading run from which confidence on it accepted."""
+    _add_column(connection, "looks", "threshold", "FLOAT")
 
 
 def _circumstances(connection: Connection) -> None:
-    """A photo refused before is looked at once more: what its refusal depended on is not known."""
-    have = {column["name"] for column in inspect(connection).get_columns("photos")}
-    if "circumstances" not in have:
-        connection.exec_driver_sql(
-            "ALTER TABLE photos ADD COLUMN circumstances VARCHAR(64) DEFAULT '' NOT NULL"
-        )
+    """A photo refused before is read once more: what its refusal depended on is not known."""
+    _add_column(connection, "photos", "circumstances", "VARCHAR(64) DEFAULT '' NOT NULL")
 
 
-def _seal_rows(connection: Connection) -> None:
-    """A checksum for every row; what an older record holds is taken as it is."""
-    tables = [schema.about, schema.seals]
-    schema.metadata.create_all(connection, tables=tables, checkfirst=False)
-    seal_triggers.create(connection)
-    seals.seal_all(connection)
+def _add_column(connection: Connection, table: str, name: str, kind: str) -> None:
+    """Unless it is there: the first step of later programs made it at once."""
+    if name not in {column["name"] for column in inspect(connection).get_columns(table)}:
+        connection.exec_driver_sql(f"ALTER TABLE {table} ADD COLUMN {name} {kind}")
+
+
+def _notes(connection: Connection) -> None:
+    """Tables for notes and checksums; step 7 fills the latter, or takes them over."""
+    for table in (former_schema.about, former_schema.seals):
+        table.create(connection)
 
 
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
     Migration(3, "what decisions overruled", _add_overruled),
-    Migration(4, "threshold of a look", _thresholds),
+    Migration(4, "threshold of a reading run", _thresholds),
     Migration(5, "what a refusal depended on", _circumstances),
-    Migration(6, "seals", _seal_rows),
+    Migration(6, "notes", _notes),
+    Migration(7, "standard names, checksums", rename_all),
 )
 
 
 def version_of(connection: Connection) -> int:
     """The version of the record's schema; 0 where there is none yet."""
-    if not inspect(connection).has_table(schema.marks.name):
-        return 0
-    return int(connection.scalar(select(func.max(schema.marks.c.version))) or 0)
+    steps = _steps_table(connection)
+    return 0 if steps is None else int(connection.scalar(select(func.max(steps.c.version))) or 0)
+
+
+def _steps_table(connection: Connection) -> Table | None:
+    """The table of the steps taken, under its present or its former name."""
+    known = inspect(connection)
+    tables = (schema.schema_version, former_schema.marks)
+    return next((table for table in tables if known.has_table(table.name)), None)
 
 
 def migrate(engine: Engine, migrations: Sequence[Migration] = MIGRATIONS) -> list[str]:
@@ -136,20 +116,25 @@ def migrate(engine: Engine, migrations: Sequence[Migration] = MIGRATIONS) -> lis
 def _step(engine: Engine, migration: Migration) -> bool:
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
         _lock_schema(connection)
-        schema.marks.create(connection, checkfirst=True)
+        if _steps_table(connection) is None:
+            former_schema.marks.create(connection)
         if version_of(connection) >= migration.version:
             return False
-        with seals.kept(connection):
+        was_known = checksums.schema_is_known(connection)
+        with checksums.kept(connection):
             migration.apply(connection)
+        steps = _steps_table(connection)
+        assert steps is not None
         connection.execute(
-            insert(schema.marks).values(
+            insert(steps).values(
                 version=migration.version,
                 name=migration.name,
                 applied_at=now(),
                 program=__version__,
             )
         )
-        seals.note_schema(connection)
+        if was_known:
+            checksums.note_schema(connection)
     return True
 
 

@@ -42,7 +42,7 @@ Answer = Accept | Value | LeftEmpty | Unreadable
 class Rival:
     """The value of the same field on another page (in another photo) of the visit; None: empty."""
 
-    sighting_id: int
+    page_instance_id: int
     value: str | None
 
 
@@ -53,13 +53,13 @@ class Waiting:
     ``value`` is what was read (None: nothing), ``reason`` why it is asked, ``sheet`` the site
     number of the printed sheet or BLANK, ``site`` and ``visit_date`` as known so far ("" while
     they wait). Pictures come from :meth:`Record.images`, the photo from :meth:`Record.photo_path`.
-    ``sighting_id`` is the page in its photo: several blank sheets in one photo or PDF share all
-    else. ``frame`` is the page of the PDF, from 0. ``rivals`` are the values of other photos that
-    ``reason`` names.
+    ``page_instance_id`` is the page in its photo: several blank sheets in one photo or PDF share
+    all else. ``frame`` is the page of the PDF, from 0. ``rivals`` are the values of other photos
+    that ``reason`` names.
     """
 
     reading_id: int
-    sighting_id: int
+    page_instance_id: int
     photo: str
     photo_id: int
     sheet: str
@@ -95,11 +95,11 @@ class ReadingRow:
 
     ``value`` is the decided value where there is a decision, else the value read.
     ``later_value`` is set where a newer reading differs from what a person decided.
-    ``sighting_id`` is the page in its photo, ``frame`` the page of the PDF, from 0.
+    ``page_instance_id`` is the page in its photo, ``frame`` the page of the PDF, from 0.
     """
 
     reading_id: int
-    sighting_id: int
+    page_instance_id: int
     photo: str
     photo_id: int
     sheet: str
@@ -154,7 +154,7 @@ class HistoryEntry:
     model: str
     confidence: float | None
     reason: str
-    serves: bool = False
+    is_current: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -167,7 +167,7 @@ def copy_live(live: sqlite3.Connection, target: Path, pages: int = -1) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class ForReading:
+class ReadOnlyView:
     """An engine to look at the record ``file`` with; ``state`` is how the file was. ``connect``
     opens what the engine reads, the file or a copy.
     """
@@ -191,7 +191,7 @@ def _state(file: Path) -> tuple[int, int]:
 
 
 @contextmanager
-def for_reading(file: Path) -> Iterator[ForReading]:
+def for_reading(file: Path) -> Iterator[ReadOnlyView]:
     """A way to look at a record that may not be written: the file itself where all of it is there,
     in the present version, else a copy. Raises OSError and errors of the database.
     """
@@ -203,10 +203,10 @@ def for_reading(file: Path) -> Iterator[ForReading]:
             with engine.connect() as connection:
                 present = version_of(connection) == MIGRATIONS[-1].version
             if present:
-                yield ForReading(engine, file, state, lambda: connect_unchanged(file))
+                yield ReadOnlyView(engine, file, state, lambda: connect_unchanged(file))
                 return
         copy = stack.enter_context(copied(file))
         engine = open_engine(sqlite_url(copy))
         stack.callback(engine.dispose)
         migrate(engine)
-        yield ForReading(engine, file, _state(file), lambda: sqlite3.connect(copy))
+        yield ReadOnlyView(engine, file, _state(file), lambda: sqlite3.connect(copy))

@@ -8,29 +8,29 @@ from collections.abc import Iterable
 import numpy as np
 
 from sheet_reader.record.model import ReadingRow, Rival, Status, VisitRow, Waiting
-from sheet_reader.record.standing import Effective, Visit
+from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.study.model import Study
 
 
 def waiting(study: Study, visits: Iterable[Visit]) -> list[Waiting]:
     """Everything a person is asked about: photo by photo, site and date first."""
-    asked = [(v, e) for v in visits for e in v.fields if e.asks]
+    asked = [(v, e) for v in visits for e in v.fields if e.needs_review]
     order = {s.name: (s.kind not in ("site", "date"), n) for n, s in enumerate(study.fields)}
 
-    def key(pair: tuple[Visit, Effective]) -> tuple[int, int, tuple[bool, int]]:
-        seen, name = pair[1].seen, pair[1].read.field
-        return seen.photo_id, seen.sighting_id, order.get(name, (True, 999))
+    def key(pair: tuple[Visit, FieldState]) -> tuple[int, int, tuple[bool, int]]:
+        seen, name = pair[1].observation, pair[1].reading.field
+        return seen.photo_id, seen.page_instance_id, order.get(name, (True, 999))
 
     return [as_waiting(study, v, e) for v, e in sorted(asked, key=key)]
 
 
-def as_waiting(study: Study, visit: Visit, effective: Effective) -> Waiting:
+def as_waiting(study: Study, visit: Visit, effective: FieldState) -> Waiting:
     """One field as a question."""
-    seen, read = effective.seen, effective.read
+    seen, read = effective.observation, effective.reading
     spec = next((s for s in study.fields if s.name == read.field), None)
     return Waiting(
         reading_id=read.reading_id,
-        sighting_id=seen.sighting_id,
+        page_instance_id=seen.page_instance_id,
         photo=seen.photo,
         photo_id=seen.photo_id,
         sheet=seen.sheet,
@@ -53,37 +53,37 @@ def as_waiting(study: Study, visit: Visit, effective: Effective) -> Waiting:
 
 def rivals_of(visits: Iterable[Visit], reading_id: int) -> tuple[Rival, ...]:
     """The values of other photos that a question about this reading names; () if it isn't asked."""
-    found = (e.rivals for v in visits for e in v.fields if e.read.reading_id == reading_id)
+    found = (e.rivals for v in visits for e in v.fields if e.reading.reading_id == reading_id)
     return next(found, ())
 
 
 def reading_rows(visits: Iterable[Visit]) -> list[ReadingRow]:
     """One row per field and photo, photo by photo."""
     pairs = [(v, e) for v in visits for e in v.fields]
-    pairs.sort(key=lambda p: (p[1].seen.photo_id, p[1].seen.sighting_id))
+    pairs.sort(key=lambda p: (p[1].observation.photo_id, p[1].observation.page_instance_id))
     return [_reading_row(v, e) for v, e in pairs]
 
 
-def _reading_row(visit: Visit, e: Effective) -> ReadingRow:
+def _reading_row(visit: Visit, e: FieldState) -> ReadingRow:
     return ReadingRow(
-        reading_id=e.read.reading_id,
-        sighting_id=e.seen.sighting_id,
-        photo=e.seen.photo,
-        photo_id=e.seen.photo_id,
-        sheet=e.seen.sheet,
-        page=e.seen.page,
+        reading_id=e.reading.reading_id,
+        page_instance_id=e.observation.page_instance_id,
+        photo=e.observation.photo,
+        photo_id=e.observation.photo_id,
+        sheet=e.observation.sheet,
+        page=e.observation.page,
         site=visit.site,
         visit_date=visit.visit_date,
-        field=e.read.field,
+        field=e.reading.field,
         value=e.value,
-        confidence=e.read.confidence,
+        confidence=e.reading.confidence,
         status=e.status,
         reason=e.reason,
-        runner_up=e.read.runner_up,
-        runner_up_confidence=e.read.runner_up_confidence,
-        read_value=e.read.value,
+        runner_up=e.reading.runner_up,
+        runner_up_confidence=e.reading.runner_up_confidence,
+        read_value=e.reading.value,
         later_value=e.later_value,
-        frame=e.seen.frame,
+        frame=e.observation.frame,
     )
 
 
@@ -93,8 +93,8 @@ def visit_rows(study: Study, visits: Iterable[Visit]) -> list[VisitRow]:
 
 
 def _visit_row(study: Study, visit: Visit) -> VisitRow:
-    asks = {e.read.field for e in visit.fields if e.asks}
-    serving = {e.read.field: e for e in visit.fields if e.serves}
+    needs_review = {e.reading.field for e in visit.fields if e.needs_review}
+    serving = {e.reading.field: e for e in visit.fields if e.is_current}
     values: dict[str, str | None] = {}
     statuses: dict[str, Status] = {}
     for spec in study.fields:
@@ -108,12 +108,12 @@ def _visit_row(study: Study, visit: Visit) -> VisitRow:
     return VisitRow(
         site=visit.site,
         visit_date=visit.visit_date,
-        pages=tuple(sorted({s.page for s in visit.seen})),
-        photos=tuple(dict.fromkeys(s.photo for s in visit.seen)),
+        pages=tuple(sorted({s.page for s in visit.pages})),
+        photos=tuple(dict.fromkeys(s.photo for s in visit.pages)),
         values=values,
         statuses=statuses,
-        waiting=len(asks),
-        advice=tuple(dict.fromkeys(s.advice for s in visit.seen if s.advice)),
+        waiting=len(needs_review),
+        advice=tuple(dict.fromkeys(s.advice for s in visit.pages if s.advice)),
     )
 
 
@@ -121,11 +121,11 @@ def accepted_sample(
     study: Study, visits: Iterable[Visit], n: int, rng: np.random.Generator
 ) -> list[Waiting]:
     """``n`` of the accepted values that serve, drawn without putting back; fewer if there are."""
-    pool = [(v, e) for v in visits for e in v.fields if e.serves and e.status == "accepted"]
+    pool = [(v, e) for v in visits for e in v.fields if e.is_current and e.status == "accepted"]
     chosen = rng.permutation(len(pool))[:n]
     return [as_waiting(study, *pool[int(i)]) for i in chosen]
 
 
 def counts_by_status(visits: Iterable[Visit]) -> dict[str, int]:
     """How many fields have each status, over the readings that serve."""
-    return dict(Counter(e.status for v in visits for e in v.fields if e.serves))
+    return dict(Counter(e.status for v in visits for e in v.fields if e.is_current))

@@ -1,17 +1,17 @@
 """The tables of the record, one definition for SQLite and PostgreSQL.
 
 ``photos`` are originals by content hash, with the circumstances they were last read under;
-``origins`` say where each came from (personal data, removed by ``forget``); ``letters`` are the
-mails whose photos are all kept. A ``sighting`` is one printed page seen in one photo: it stays the
-same when the photo is read again. A ``look`` is one reading of a sighting by one program and model
-(its ``threshold`` is the one from which on counts were accepted; NULL where that is not known);
-its ``readings`` hold a value per field.
-``decisions`` are what people said about a field of a sighting; ``looks_before`` is the highest id
-of a look that was there, so that looks and decisions stand in one sequence whatever the clock says.
-``overruled`` are the values of the same field on other pages that a person was told of and decided
-against. Looks, readings, decisions and overruled are only ever added, never changed (see
-migrations). ``about`` holds notes on the record itself, and ``seals`` a checksum for each row of
-the others (see seals).
+``origins`` say where each came from (personal data, removed by ``forget``); ``mail_messages`` are
+the mails whose photos are all kept. A ``page_instance`` is one printed page in one photo: it stays
+the same when the photo is read again. A ``reading_run`` is one reading of a page instance by one
+program and model (its ``threshold`` is the one from which on counts were accepted; NULL where that
+is not known); its ``readings`` hold a value per field.
+``decisions`` are what people said about a field of a page instance; ``runs_before`` is the highest
+id of a reading run that was there, so that runs and decisions stand in one sequence whatever the
+clock says. ``overruled`` are the values of the same field on other pages that a person was told of
+and decided against. Reading runs, readings, decisions and overruled are only ever added, never
+changed (see migrations). ``about`` holds notes on the record itself, and ``row_checksums`` a
+checksum for each row of the others (see checksums).
 """
 
 from __future__ import annotations
@@ -34,8 +34,8 @@ from sqlalchemy import (
 
 metadata = MetaData()
 
-marks = Table(
-    "schema_marks",
+schema_version = Table(
+    "schema_version",
     metadata,
     Column("version", Integer, primary_key=True, autoincrement=False),
     Column("name", String(80), nullable=False),
@@ -79,8 +79,8 @@ origins = Table(
     UniqueConstraint("photo_id", "way", "file_name", "container", "sender", "sent_at", "subject"),
 )
 
-letters = Table(
-    "letters",
+mail_messages = Table(
+    "mail_messages",
     metadata,
     Column("id", Integer, primary_key=True),
     Column("mailbox", Text, nullable=False),
@@ -89,8 +89,8 @@ letters = Table(
     UniqueConstraint("mailbox", "mark"),
 )
 
-sightings = Table(
-    "sightings",
+page_instances = Table(
+    "page_instances",
     metadata,
     Column("id", Integer, primary_key=True),
     Column("photo_id", ForeignKey("photos.id"), nullable=False),
@@ -103,11 +103,11 @@ sightings = Table(
     UniqueConstraint("photo_id", "frame", "study", "layout", "sheet", "page", "position"),
 )
 
-looks = Table(
-    "looks",
+reading_runs = Table(
+    "reading_runs",
     metadata,
     Column("id", Integer, primary_key=True),
-    Column("sighting_id", ForeignKey("sightings.id"), nullable=False, index=True),
+    Column("page_instance_id", ForeignKey("page_instances.id"), nullable=False, index=True),
     Column("attempt", Integer, nullable=False),
     Column("at", String(32), nullable=False),
     Column("program", String(40), nullable=False),
@@ -129,7 +129,7 @@ readings = Table(
     "readings",
     metadata,
     Column("id", Integer, primary_key=True),
-    Column("look_id", ForeignKey("looks.id"), nullable=False),
+    Column("run_id", ForeignKey("reading_runs.id"), nullable=False),
     Column("field", String(200), nullable=False),
     Column("value", String(40)),
     Column("confidence", Float, nullable=False),
@@ -140,14 +140,14 @@ readings = Table(
     Column("corners", Text, nullable=False),
     Column("boxes_png", LargeBinary, nullable=False),
     Column("context_png", LargeBinary, nullable=False),
-    UniqueConstraint("look_id", "field"),
+    UniqueConstraint("run_id", "field"),
 )
 
 decisions = Table(
     "decisions",
     metadata,
     Column("id", Integer, primary_key=True),
-    Column("sighting_id", ForeignKey("sightings.id"), nullable=False),
+    Column("page_instance_id", ForeignKey("page_instances.id"), nullable=False),
     Column("field", String(200), nullable=False),
     Column("reading_id", ForeignKey("readings.id"), nullable=False),
     Column("kind", String(12), nullable=False),
@@ -157,7 +157,7 @@ decisions = Table(
     Column("program", String(40), nullable=False),
     Column("blind", Boolean, nullable=False, default=False),
     Column("undoes", ForeignKey("decisions.id"), unique=True),
-    Column("looks_before", Integer),
+    Column("runs_before", Integer),
 )
 
 overruled = Table(
@@ -165,7 +165,7 @@ overruled = Table(
     metadata,
     Column("id", Integer, primary_key=True),
     Column("decision_id", ForeignKey("decisions.id"), nullable=False, index=True),
-    Column("sighting_id", ForeignKey("sightings.id"), nullable=False),
+    Column("page_instance_id", ForeignKey("page_instances.id"), nullable=False),
     Column("value", String(40)),
 )
 
@@ -178,8 +178,8 @@ about = Table(
     UniqueConstraint("name", "value"),
 )
 
-seals = Table(
-    "seals",
+row_checksums = Table(
+    "row_checksums",
     metadata,
     Column("table_name", String(20), primary_key=True),
     Column("row_id", Integer, primary_key=True, autoincrement=False),
@@ -188,15 +188,15 @@ seals = Table(
     Column("digest", String(32), nullable=False),
 )
 
-OPEN_SEALS = seals.c.digest.in_([literal_column("''"), literal_column("'-'")])
+OPEN_CHECKSUMS = row_checksums.c.digest.in_([literal_column("''"), literal_column("'-'")])
 Index(
-    "seals_open",
-    seals.c.table_name,
-    seals.c.row_id,
-    sqlite_where=OPEN_SEALS,
-    postgresql_where=OPEN_SEALS,
+    "row_checksums_open",
+    row_checksums.c.table_name,
+    row_checksums.c.row_id,
+    sqlite_where=OPEN_CHECKSUMS,
+    postgresql_where=OPEN_CHECKSUMS,
 )
-Index("decisions_by_place", decisions.c.sighting_id, decisions.c.field)
+Index("decisions_by_place", decisions.c.page_instance_id, decisions.c.field)
 Index("photos_by_status", photos.c.status)
 
-APPEND_ONLY = ("looks", "readings", "decisions", "overruled")
+APPEND_ONLY = ("reading_runs", "readings", "decisions", "overruled")

@@ -21,13 +21,13 @@ from sheet_reader.decode.promise import Checked
 from sheet_reader.errors import UsageError
 from sheet_reader.record import (
     audited,
+    checksums,
     deciding,
     history,
     loading,
     opening,
     rows,
     schema,
-    seals,
     study_edits,
     writing,
 )
@@ -53,7 +53,7 @@ from sheet_reader.record.model import (
     VisitRow,
     Waiting,
 )
-from sheet_reader.record.standing import Visit
+from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
 
@@ -61,10 +61,10 @@ class Record:
     """An open record; a context manager. All methods see what is in the database now."""
 
     def __init__(
-        self, study: Study, engine: Engine, where: str, look: opening.ForReading | None = None
+        self, study: Study, engine: Engine, where: str, view: opening.ReadOnlyView | None = None
     ) -> None:
         self.study = study
-        self.look = look
+        self.view = view
         self._resources = ExitStack()
         self.folder: Path = study.folder
         self.engine = engine
@@ -98,8 +98,8 @@ class Record:
             else:
                 opening.must_not_be_blank(study.folder)
                 if for_reading and file.exists() and not opening.may_write(file):
-                    look = resources.enter_context(opening.for_reading(file))
-                    record = cls(study, look.engine, where, look)
+                    view = resources.enter_context(opening.for_reading(file))
+                    record = cls(study, view.engine, where, view)
                 else:
                     opening.must_be_writable(file)
                     opening.make_private(study.folder)
@@ -135,20 +135,20 @@ class Record:
             connection = plain.execution_options(**steady_view(self.engine))
             with connection.begin():
                 yield connection
-            if self.look is not None:
-                self.look.must_be_unchanged()
+            if self.view is not None:
+                self.view.must_be_unchanged()
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A connection inside one writing transaction: all of it is kept, or nothing.
 
-        Every row that is written in it gets its seal.
+        Every row that is written in it gets its checksum.
         """
-        if self.look is not None:
-            opening.must_be_writable(self.look.file)
+        if self.view is not None:
+            opening.must_be_writable(self.view.file)
         with our_errors(self.where), self.engine.connect() as plain:
             connection = plain.execution_options(writes=True)
-            with connection.begin(), seals.kept(connection):
+            with connection.begin(), checksums.kept(connection):
                 yield connection
 
     def state(self) -> list[Visit]:
@@ -214,7 +214,7 @@ class Record:
         return rows.visit_rows(self.study, self.state())
 
     def accepted_sample(self, n: int, rng: np.random.Generator) -> list[Waiting]:
-        """``n`` accepted values drawn at random, for a second look."""
+        """``n`` accepted values drawn at random, for a second view."""
         return rows.accepted_sample(self.study, self.state(), n, rng)
 
     def audited(self) -> Checked:
@@ -251,7 +251,7 @@ class Record:
         return Summary(
             photos=dict(Counter(line.status for line in self.photos())),
             fields=rows.counts_by_status(visits),
-            pages=sum(len(v.seen) for v in visits),
+            pages=sum(len(v.pages) for v in visits),
             visits=len(visits),
-            waiting=sum(e.asks for v in visits for e in v.fields),
+            waiting=sum(e.needs_review for v in visits for e in v.fields),
         )

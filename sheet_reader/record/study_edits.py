@@ -11,8 +11,8 @@ from sqlalchemy import Connection, and_, func, select
 from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.claims import MOST_ATTEMPTS
-from sheet_reader.record.in_force import ANEW
-from sheet_reader.record.standing import Visit
+from sheet_reader.record.revalidation import ANEW
+from sheet_reader.record.states import Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE
@@ -33,7 +33,7 @@ class Beside:
 
 def beside(connection: Connection, study: Study) -> Beside:
     """What stands beside the visits of ``study``."""
-    s = schema.sightings.c
+    s = schema.page_instances.c
     query = select(s.study, func.count()).where(s.study != study.key).group_by(s.study)
     others = tuple((str(key), int(n)) for key, n in connection.execute(query.order_by(s.study)))
     return Beside(unread(connection), others)
@@ -51,7 +51,7 @@ def refuse_another_study(connection: Connection, study: Study) -> None:
     """Raise :class:`UsageError` where the record's pages are all of another study, or have their
     site and date under other names: going on would lose or misplace them without a word.
     """
-    s = schema.sightings.c
+    s = schema.page_instances.c
     keys = [str(key) for key in connection.scalars(select(s.study).distinct().order_by(s.study))]
     if keys and study.key not in keys:
         raise UsageError(
@@ -74,13 +74,13 @@ def _is_elsewhere(connection: Connection, study: Study, field: HeaderField) -> b
     """Whether a site or date field has never been read under its present name, or another field
     under it: a sheet with a printed site number has no site field at all.
     """
-    s, k, r = schema.sightings.c, schema.looks.c, schema.readings.c
+    s, k, r = schema.page_instances.c, schema.reading_runs.c, schema.readings.c
     known = k.site if field.kind == "site" else k.visit_date
-    latest = select(func.max(k.id)).group_by(k.sighting_id)
+    latest = select(func.max(k.id)).group_by(k.page_instance_id)
     query = (
         select(s.sheet, known.label("known"), r.id, r.value, r.status)
-        .join_from(schema.looks, schema.sightings, s.id == k.sighting_id)
-        .outerjoin(schema.readings, and_(r.look_id == k.id, r.field == field.name))
+        .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
+        .outerjoin(schema.readings, and_(r.run_id == k.id, r.field == field.name))
         .where(k.id.in_(latest), s.study == study.key)
     )
     found = {
@@ -130,7 +130,7 @@ def _unknown_fields(study: Study, visits: Iterable[Visit]) -> str:
     names: dict[str, None] = {}
     for number, visit in enumerate(visits):
         for field in visit.fields:
-            name = field.read.field
+            name = field.reading.field
             if name in known:
                 continue
             names[name] = None
@@ -152,11 +152,11 @@ def _unplaced(study: Study, visits: Iterable[Visit]) -> str:
     names: dict[str, str] = {h.kind: h.name for h in study.header}
     number = 0
     for visit in visits:
-        on_page = {field.read.field for field in visit.fields}
+        on_page = {field.reading.field for field in visit.fields}
         lost = (not visit.site and names["site"] not in on_page) or (
             not visit.visit_date and names["date"] not in on_page
         )
-        number += len(visit.seen) if lost else 0
+        number += len(visit.pages) if lost else 0
     if not number:
         return ""
     return (
@@ -191,7 +191,9 @@ def _season(study: Study, visits: Iterable[Visit]) -> str:
 
 
 def _anew(visits: Iterable[Visit]) -> str:
-    number = sum(f.asks and f.read.reason.startswith(ANEW) for v in visits for f in v.fields)
+    number = sum(
+        f.needs_review and f.reading.reason.startswith(ANEW) for v in visits for f in v.fields
+    )
     if not number:
         return ""
     was = "was accepted is" if number == 1 else "were accepted are"

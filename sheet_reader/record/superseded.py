@@ -17,22 +17,22 @@ Frame = tuple[int, int]
 
 
 def superseded(connection: Connection) -> set[int]:
-    """Sightings that the last look at their photo took for another page.
+    """Page instances that the last reading of their photo took for another page.
 
     A page that was not seen again and has no other one in its place stays: it may be refused now
     because its site left the roster or the layout changed. Whatever a person decided on stays too.
     """
-    s, k = schema.sightings.c, schema.looks.c
+    s, k = schema.page_instances.c, schema.reading_runs.c
     query = (
-        select(k.id, k.sighting_id, s.photo_id, s.frame, k.attempt, k.outline)
-        .join_from(schema.looks, schema.sightings, s.id == k.sighting_id)
+        select(k.id, k.page_instance_id, s.photo_id, s.frame, k.attempt, k.outline)
+        .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
         .order_by(k.id)
     )
     last: dict[int, int] = defaultdict(int)
     latest: dict[int, tuple[Frame, int, str]] = {}
     for row in connection.execute(query):
         last[row.photo_id] = max(last[row.photo_id], row.attempt)
-        latest[row.sighting_id] = ((row.photo_id, row.frame), row.attempt, row.outline)
+        latest[row.page_instance_id] = ((row.photo_id, row.frame), row.attempt, row.outline)
     newest: dict[Frame, list[str]] = defaultdict(list)
     for frame, attempt, outline in latest.values():
         if attempt == last[frame[0]]:
@@ -43,7 +43,7 @@ def superseded(connection: Connection) -> set[int]:
         if attempt < last[frame[0]] and any(_overlap(outline, new) for new in newest[frame])
     }
     d = schema.decisions.c
-    return gone - set(connection.scalars(select(d.sighting_id).distinct())) if gone else gone
+    return gone - set(connection.scalars(select(d.page_instance_id).distinct())) if gone else gone
 
 
 def _overlap(one: str, other: str) -> bool:

@@ -9,9 +9,10 @@ from pathlib import Path
 from sqlalchemy import Connection, select
 
 from sheet_reader.record import originals, schema
+from sheet_reader.record.checksum_faults import checksum_faults
+from sheet_reader.record.checksums import text_as_bytes
 from sheet_reader.record.migrations import MIGRATIONS, version_of
 from sheet_reader.record.original_faults import original_faults
-from sheet_reader.record.seal_faults import seal_faults, text_as_bytes
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
 
@@ -33,7 +34,7 @@ class Verdict:
 
 
 def verify(study: Study, url: str | None = None) -> Verdict:
-    """Check the database itself, every row against its seal, every reference, every original
+    """Check the database itself, every row against its checksum, every reference, every original
     against its hash, and the layout.
 
     Raises :class:`RecordError` where the record is too damaged to be opened.
@@ -43,7 +44,7 @@ def verify(study: Study, url: str | None = None) -> Verdict:
         text_as_bytes(connection)
         problems = [
             *_database(connection),
-            *seal_faults(connection, study),
+            *checksum_faults(connection, study),
             *_references(connection),
             *_values(connection),
             *original_faults(connection, study.folder),
@@ -55,7 +56,7 @@ def verify(study: Study, url: str | None = None) -> Verdict:
         ]
         counts = [
             len(connection.execute(select(table.c.id)).all())
-            for table in (schema.photos, schema.sightings, schema.decisions)
+            for table in (schema.photos, schema.page_instances, schema.decisions)
         ]
     return Verdict(counts[0], counts[1], counts[2], _lines(problems), _lines(notes))
 
@@ -80,19 +81,19 @@ def _database(connection: Connection) -> Iterator[str]:
 
 def _references(connection: Connection) -> Iterator[str]:
     """References that no foreign key can check."""
-    p, s, k = schema.photos.c, schema.sightings.c, schema.looks.c
+    p, s, k = schema.photos.c, schema.page_instances.c, schema.reading_runs.c
     read_without_page = select(p.name).where(p.status == "read", p.id.not_in(select(s.photo_id)))
     for (name,) in connection.execute(read_without_page):
         yield f"{name} counts as read, but no page of it is in the record"
-    never_looked_at = select(s.id).where(s.id.not_in(select(k.sighting_id)))
+    never_looked_at = select(s.id).where(s.id.not_in(select(k.page_instance_id)))
     for (number,) in connection.execute(never_looked_at):
         yield f"page {number} has no reading"
     r, d = schema.readings.c, schema.decisions.c
     astray = (
         select(d.id)
         .join_from(schema.decisions, schema.readings, r.id == d.reading_id)
-        .join(schema.looks, k.id == r.look_id)
-        .where((k.sighting_id != d.sighting_id) | (r.field != d.field))
+        .join(schema.reading_runs, k.id == r.run_id)
+        .where((k.page_instance_id != d.page_instance_id) | (r.field != d.field))
     )
     for (number,) in connection.execute(astray):
         yield f"decision {number} is about another field than its reading"
@@ -123,7 +124,7 @@ def _layouts(connection: Connection, study: Study) -> Iterator[str]:
     from sheet_reader.sheet.book import LayoutBook
 
     now = LayoutBook(study).version
-    s = schema.sightings.c
+    s = schema.page_instances.c
     own = select(s.layout).where(s.study == study.key).distinct()
     for layout in connection.scalars(own):
         if layout != now:

@@ -140,7 +140,7 @@ def finish(
     )
     if done.rowcount != 1:
         return False
-    known = _known_sightings(connection, task.photo_id)
+    known = _known_instances(connection, task.photo_id)
     pages, attempt = result.pages, task.attempts + 1
     if task.only_new:
         pages = tuple(page for page in pages if not _seen_here(page, known))
@@ -148,8 +148,8 @@ def finish(
         for former in known:
             former.taken = True
     for page in pages:
-        sighting = _sighting(connection, task.photo_id, page, known)
-        _add_look(connection, sighting, page, model, attempt)
+        instance = _page_instance(connection, task.photo_id, page, known)
+        _add_run(connection, instance, page, model, attempt)
     return True
 
 
@@ -162,27 +162,27 @@ def _seen_here(page: FoundPage, known: Sequence[_Known]) -> bool:
 
 def _last_attempt(connection: Connection, photo_id: int) -> int:
     """The attempt whose pages hold: pages added to them later belong to the same one."""
-    k, s = schema.looks.c, schema.sightings.c
-    query = select(func.max(k.attempt)).join_from(schema.looks, schema.sightings)
+    k, s = schema.reading_runs.c, schema.page_instances.c
+    query = select(func.max(k.attempt)).join_from(schema.reading_runs, schema.page_instances)
     return int(connection.scalar(query.where(s.photo_id == photo_id)) or 1)
 
 
 @dataclass(slots=True)
 class _Known:
-    """A page that an earlier look saw in the photo, and where; ``taken`` once it is found anew."""
+    """A page that an earlier run saw in the photo, and where; ``taken`` once it is found anew."""
 
-    sighting_id: int
+    page_instance_id: int
     code: tuple[int, str, str, str, int]
     position: int
     centre: tuple[float, float]
     taken: bool = False
 
 
-def _known_sightings(connection: Connection, photo_id: int) -> list[_Known]:
-    s, k = schema.sightings.c, schema.looks.c
+def _known_instances(connection: Connection, photo_id: int) -> list[_Known]:
+    s, k = schema.page_instances.c, schema.reading_runs.c
     query = (
         select(s.id, s.frame, s.study, s.layout, s.sheet, s.page, s.position, k.outline)
-        .join_from(schema.sightings, schema.looks, k.sighting_id == s.id)
+        .join_from(schema.page_instances, schema.reading_runs, k.page_instance_id == s.id)
         .where(s.photo_id == photo_id)
         .order_by(k.id)
     )
@@ -198,8 +198,10 @@ def _centre(outline: Sequence[Sequence[float]]) -> tuple[float, float]:
     return sum(p[0] for p in outline) / count, sum(p[1] for p in outline) / count
 
 
-def _sighting(connection: Connection, photo_id: int, page: FoundPage, known: list[_Known]) -> int:
-    """The sighting of this page: the nearest one of the same code that was known, else a new one.
+def _page_instance(
+    connection: Connection, photo_id: int, page: FoundPage, known: list[_Known]
+) -> int:
+    """The instance of this page: the nearest one of the same code that was known, else a new one.
 
     Several blank sheets in one photo have the same code; what was decided on one must not move to
     another when they are found in another order.
@@ -211,10 +213,10 @@ def _sighting(connection: Connection, photo_id: int, page: FoundPage, known: lis
         here = _centre(page.outline)
         nearest = min(free, key=lambda k: math.dist(k.centre, here))
         nearest.taken = True
-        return nearest.sighting_id
+        return nearest.page_instance_id
     position = 1 + max((k.position for k in same), default=-1)
     added = connection.execute(
-        insert(schema.sightings).values(
+        insert(schema.page_instances).values(
             photo_id=photo_id,
             frame=page.frame,
             position=position,
@@ -229,12 +231,12 @@ def _sighting(connection: Connection, photo_id: int, page: FoundPage, known: lis
     return int(added[0])
 
 
-def _add_look(
-    connection: Connection, sighting_id: int, page: FoundPage, model: str, attempt: int
+def _add_run(
+    connection: Connection, page_instance_id: int, page: FoundPage, model: str, attempt: int
 ) -> None:
-    look = connection.execute(
-        insert(schema.looks).values(
-            sighting_id=sighting_id,
+    run = connection.execute(
+        insert(schema.reading_runs).values(
+            page_instance_id=page_instance_id,
             attempt=attempt,
             at=now(),
             program=__version__,
@@ -252,10 +254,10 @@ def _add_look(
             threshold=page.threshold,
         )
     ).inserted_primary_key
-    assert look is not None
+    assert run is not None
     rows = [
         {
-            "look_id": int(look[0]),
+            "run_id": int(run[0]),
             "field": f.field,
             "value": f.value,
             "confidence": f.confidence,

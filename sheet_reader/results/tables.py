@@ -69,7 +69,7 @@ def readings_table(study: Study, readings: Iterable[ReadingRow]) -> Lines:
             r.frame,
             r.sheet,
             r.page,
-            r.sighting_id,
+            r.page_instance_id,
             order.get(r.field, len(order)),
             r.field,
             r.reading_id,

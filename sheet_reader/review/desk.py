@@ -26,7 +26,7 @@ class RecordDesk:
 
     def questions(self) -> Sequence[Question]:
         """All fields that wait, photo by photo, site and date first."""
-        self._now = {(row.sighting_id, row.field): row for row in self.record.readings()}
+        self._now = {(row.page_instance_id, row.field): row for row in self.record.readings()}
         waiting = self.record.pending() if self._chosen is None else self._chosen
         return [
             Question(reading, self.specs[reading.field], self._together(reading))
@@ -38,14 +38,14 @@ class RecordDesk:
         """The fields of a sum of this field that does not hold as read, the total first."""
         for rule in self.study.sums:
             names = (rule.total, *rule.parts)
-            rows = [self._now.get((reading.sighting_id, name)) for name in names]
+            rows = [self._now.get((reading.page_instance_id, name)) for name in names]
             if reading.field in names and _disputed([row for row in rows if row is not None]):
                 return names if None not in rows else ()
         return ()
 
     def show(self, question: Question, field: str) -> Shown:
         """The boxes of ``field`` on the question's page, and its value as it stands."""
-        row = self._now.get((question.reading.sighting_id, field))
+        row = self._now.get((question.reading.page_instance_id, field))
         if row is None:
             return Shown(self.specs[field], None, "empty", np.zeros((0, 64, 64), np.uint8))
         images = self.record.images(row.reading_id)

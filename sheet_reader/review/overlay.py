@@ -185,13 +185,13 @@ Outlines = defaultdict[int, list[NDArray[np.float64]]]
 
 
 def _found(record: Record, photo_id: int) -> tuple[Marks, Outlines]:
-    """Marks and page outlines by frame, from the latest look at each page of the photo."""
-    s, k, r = schema.sightings.c, schema.looks.c, schema.readings.c
-    latest = select(func.max(k.id)).group_by(k.sighting_id)
+    """Marks and page outlines by frame, from the latest reading of each page of the photo."""
+    s, k, r = schema.page_instances.c, schema.reading_runs.c, schema.readings.c
+    latest = select(func.max(k.id)).group_by(k.page_instance_id)
     query = (
         select(s.frame, k.outline, r.id, r.corners)
-        .join_from(schema.looks, schema.sightings, s.id == k.sighting_id)
-        .join(schema.readings, r.look_id == k.id)
+        .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
+        .join(schema.readings, r.run_id == k.id)
         .where(s.photo_id == photo_id, k.id.in_(latest))
         .order_by(s.id, r.id)
     )

@@ -101,7 +101,7 @@ class Review:
         self.given[key] = answer
         if question.spec.kind in ("site", "date"):
             text = answer_text(answer, question.reading.value) or ""
-            self._settled[question.reading.sighting_id, question.spec.kind] = text
+            self._settled[question.reading.page_instance_id, question.spec.kind] = text
         return True
 
     def _outcome(self, total: int) -> Outcome:
@@ -136,8 +136,8 @@ class Review:
         out = self.console
         out.print()
         reading = question.reading
-        site = self._settled.get((reading.sighting_id, "site"), reading.site)
-        visit_date = self._settled.get((reading.sighting_id, "date"), reading.visit_date)
+        site = self._settled.get((reading.page_instance_id, "site"), reading.site)
+        visit_date = self._settled.get((reading.page_instance_id, "date"), reading.visit_date)
         out.print(screen.head(question, position, total, site, visit_date))
         asked = question.spec.name
         if question.together:

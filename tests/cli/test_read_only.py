@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from older_record import copy_as_older
 
 NOBODY = 65534
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="needs POSIX permissions")
@@ -107,19 +108,9 @@ def test_what_a_killed_program_left_in_the_log_is_seen(bean_desk: Any, place: Pa
 
 
 def test_a_record_of_an_older_version_is_left_as_it_is(locked: Any, place: Path) -> None:
-    from sheet_reader.record.engine import open_engine, sqlite_url
-    from sheet_reader.record.migrations import MIGRATIONS, migrate
-
     locked.folder.chmod(0o700)
     new, old = locked.folder / "record.sqlite", locked.folder / "older.sqlite"
-    engine = open_engine(sqlite_url(old))
-    migrate(engine, MIGRATIONS[:2])
-    engine.dispose()
-    with contextlib.closing(sqlite3.connect(old)) as raw:
-        raw.execute("ATTACH ? AS new", (str(new),))
-        for table in ("photos", "origins", "sightings", "looks", "readings", "decisions"):
-            raw.execute(f"INSERT INTO main.{table} SELECT * FROM new.{table}")
-        raw.commit()
+    copy_as_older(new, old)
     new.unlink()
     old.rename(new)
     lock(locked.folder)

@@ -15,7 +15,7 @@ from sqlalchemy import Connection as Database
 from sqlalchemy import text
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record import seals
+from sheet_reader.record import checksums
 from sheet_reader.record.backup import backup
 from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate
@@ -77,8 +77,8 @@ def step_back(folder: Path) -> None:
     """Take the marks of the extra steps away, so that they can be taken anew."""
     engine = open_engine(sqlite_url(folder / "record.sqlite"))
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
-        _run(connection, f"DELETE FROM schema_marks WHERE version > {LATEST}")
-        seals.note_schema(connection)
+        _run(connection, f"DELETE FROM schema_version WHERE version > {LATEST}")
+        checksums.note_schema(connection)
     engine.dispose()
 
 

@@ -38,7 +38,7 @@ from sheet_reader.record.migrations import migrate
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 
-VERSION = "SELECT max(version) FROM schema_marks"
+VERSION = "SELECT max(version) FROM {}"
 COMMANDS = ("read", "read_apart", "review", "back_up", "migrate_on")
 WEIGHTS = (5, 1, 5, 3, 3)
 PHOTOS_PER_ROUND = 6
@@ -148,8 +148,8 @@ class Campaign:
                 else []
             )
             kept = raw.execute("SELECT reading_id, value FROM decisions").fetchall() if rows else []
-            marked = self._has(raw, "schema_marks")
-            version = raw.execute(VERSION).fetchone()[0] if marked else None
+            marks = [t for t in ("schema_version", "schema_marks") if self._has(raw, t)]
+            version = raw.execute(VERSION.format(marks[0])).fetchone()[0] if marks else None
             copied = raw.execute("SELECT 1 FROM sqlite_master WHERE name = 'copied'").fetchone()
         photos = {row[0] for row in rows}
         faults += [f"lost photo {digest}" for digest in self.known - photos]

@@ -100,7 +100,9 @@ class Checks:
         entries = Counter((e.field, e.value) for e in self.record.history(site, day))
         wanted = Counter((name, value) for name, (value, _, _) in sheet.said.items())
         wanted |= Counter(
-            (a.field, a.value) for a in self.model.answers if a.sighting_id == sheet.sighting_id
+            (a.field, a.value)
+            for a in self.model.answers
+            if a.page_instance_id == sheet.page_instance_id
         )
         if wanted - entries:
             self.fault(f"history lacks {wanted - entries}")

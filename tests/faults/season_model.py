@@ -25,7 +25,7 @@ class Sheet:
     """One sheet in one photo: what was read in it, by field."""
 
     photo: str
-    sighting_id: int
+    page_instance_id: int
     printed: str
     place: int
     said: dict[str, Said]
@@ -37,7 +37,7 @@ class Sheet:
 class Given:
     """A person's answer."""
 
-    sighting_id: int
+    page_instance_id: int
     field: str
     kind: str
     value: str | None
@@ -52,7 +52,11 @@ class Model:
     unread: int = 0
 
     def decided(self, sheet: Sheet, name: str) -> Given | None:
-        held = [a for a in self.answers if (a.sighting_id, a.field) == (sheet.sighting_id, name)]
+        held = [
+            a
+            for a in self.answers
+            if (a.page_instance_id, a.field) == (sheet.page_instance_id, name)
+        ]
         return held[-1] if held else None
 
     def waits(self, study: Study, sheet: Sheet, name: str) -> bool:

@@ -125,7 +125,7 @@ class Season(Checks):
             for what, sheet, place in zip(said, printed, places, strict=True)
         ]
         self.tasks[task.name] = made_up.read_in(self.record, task, pages)
-        s = schema.sightings.c
+        s = schema.page_instances.c
         with self.record.reading() as connection:
             ids = list(connection.scalars(select(s.id).where(s.photo_id == task.photo_id)))
         for number, sheet, place, what in zip(sorted(ids), printed, places, said, strict=True):
@@ -211,7 +211,7 @@ class Season(Checks):
         """An answer, and what must be kept of it (None: it must be refused)."""
         read, _, _ = sheet.said[asked.field]
         status = sheet.said[asked.field][1]
-        at = (sheet.sighting_id, asked.field)
+        at = (sheet.page_instance_id, asked.field)
         kind = self.chance.choice(("accept", "value", "value", "empty", "unreadable"))
         if kind == "accept":
             if read is None:
@@ -236,8 +236,10 @@ class Season(Checks):
 
     def sheet_of(self, reading_id: int) -> Sheet:
         fields = [e for visit in self.record.state() for e in visit.fields]
-        number = next(e.read.sighting_id for e in fields if e.read.reading_id == reading_id)
-        return next(s for s in self.model.sheets if s.sighting_id == number)
+        number = next(
+            e.reading.page_instance_id for e in fields if e.reading.reading_id == reading_id
+        )
+        return next(s for s in self.model.sheets if s.page_instance_id == number)
 
 
 def _files(folder: Path) -> dict[str, bytes]:

@@ -59,7 +59,7 @@ def test_the_record_is_on_the_server(study, post, database: str) -> None:  # typ
 def test_the_server_itself_guards_the_history(study, post) -> None:  # type: ignore[no-untyped-def]
     post(says())
     with Record.open(study) as record:
-        for statement in ("UPDATE readings SET value = '1'", "DELETE FROM looks"):
+        for statement in ("UPDATE readings SET value = '1'", "DELETE FROM reading_runs"):
             with (
                 pytest.raises(DBAPIError, match="only ever added to"),
                 record.engine.connect() as c,

@@ -39,22 +39,22 @@ def test_only_earlier_visits_of_the_site_count(study: Study, post: Post) -> None
     post(says({"date": "2026-05-13", "site": "1010", "sun.eggs": "30"}))
     with Record.open(study) as record:
         record.decide(record.pending()[0].reading_id, Value("5"), by="Ada")
-        earlier = Earlier.of(study, record.state())
-    assert earlier.before([("1004", "2026-05-06")]) == {}
-    assert earlier.before([("1004", "2026-05-13")])["1004"]["sun.eggs"] == [1]
-    assert earlier.before([("1004", "2026-06-01")])["1004"]["sun.eggs"] == [1, 5]
-    assert earlier.before([("1004", "2026-06-01")])["1004"]["sun.snails"] == [12, 12, 12]
-    assert "helpers" not in earlier.before([("1004", "2026-06-01")])["1004"]
+        history = SiteHistory.of(study, record.state())
+    assert history.before([("1004", "2026-05-06")]) == {}
+    assert history.before([("1004", "2026-05-13")])["1004"]["sun.eggs"] == [1]
+    assert history.before([("1004", "2026-06-01")])["1004"]["sun.eggs"] == [1, 5]
+    assert history.before([("1004", "2026-06-01")])["1004"]["sun.snails"] == [12, 12, 12]
+    assert "helpers" not in history.before([("1004", "2026-06-01")])["1004"]
     both = [("1004", "2026-06-01"), ("1004", "2026-05-10")]
-    assert earlier.before(both)["1004"]["sun.eggs"] == [1]
+    assert history.before(both)["1004"]["sun.eggs"] == [1]
 
 
 def test_a_value_a_person_took_away_is_no_history(study: Study, post: Post) -> None:
     post(says({"date": "2026-05-06"}, flagged={"sun.eggs": "7"}))
     with Record.open(study) as record:
         record.decide(record.pending()[0].reading_id, LeftEmpty(), by="Ada")
-        earlier = Earlier.of(study, record.state())
-    assert "sun.eggs" not in earlier.before([("1004", "2026-06-01")])["1004"]
+        history = SiteHistory.of(study, record.state())
+    assert "sun.eggs" not in history.before([("1004", "2026-06-01")])["1004"]
 
 
 def test_a_sheet_is_read_with_what_came_before_it(study: Study) -> None:

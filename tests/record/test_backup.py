@@ -118,7 +118,7 @@ def test_verify_finds_what_is_wrong(study: Study, post: Post) -> None:
     stray.parent.mkdir(exist_ok=True)
     stray.write_bytes(b"stray")
     with sqlite3.connect(study.folder / "record.sqlite") as raw:
-        raw.execute("UPDATE sightings SET photo_id = 99 WHERE photo_id = 3")
+        raw.execute("UPDATE page_instances SET photo_id = 99 WHERE photo_id = 3")
     raw.close()
     verdict = verify(study)
     assert any("photo1.png: its original is missing" in p for p in verdict.problems)

@@ -273,7 +273,7 @@ def test_the_history_follows_the_record_and_not_the_clock(
     post(says({FIELD: "123"}))
     with Record.open(study) as record:
         story = [
-            (e.what, e.value, e.serves) for e in record.history("1004", DAY) if e.field == FIELD
+            (e.what, e.value, e.is_current) for e in record.history("1004", DAY) if e.field == FIELD
         ]
         assert story == [
             ("read, flagged", "27", False),
@@ -283,7 +283,7 @@ def test_the_history_follows_the_record_and_not_the_clock(
         an_hour_back()
         record.decide(asked(record).reading_id, Value("21"), by="Ada")
         entries = [e for e in record.history("1004", DAY) if e.field == FIELD]
-        assert [e.serves for e in entries] == [False, False, False, True]
+        assert [e.is_current for e in entries] == [False, False, False, True]
         assert [e.at for e in entries] == sorted((e.at for e in entries), reverse=True)
 
 

@@ -216,7 +216,7 @@ def test_an_interruption_leaves_the_history_guarded(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.deciders.update", power_cut)
+        patch.setattr("sheet_reader.record.anonymise.update", power_cut)
         with pytest.raises(KeyboardInterrupt):
             forget(study, "Pat Doe")
     with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:

@@ -10,10 +10,10 @@ import stand_in
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from sheet_reader.record.effective import visits_of
 from sheet_reader.record.model import Rival, Waiting
 from sheet_reader.record.rows import visit_rows, waiting
-from sheet_reader.record.standing import Decided, Effective, Read, Seen, Visit
+from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
+from sheet_reader.record.visits import visits_of
 
 STUDY = stand_in.a_study(Path("ponds"))
 FIELD, DAY, OTHER_DAY = "sun.eggs", "2026-05-20", "2026-05-27"
@@ -57,16 +57,16 @@ PHOTOS = st.lists(
 class Book:
     """A record in memory; ids are given in the order in which things come in."""
 
-    seen: list[Seen] = field(default_factory=list)
-    reads: list[Read] = field(default_factory=list)
-    decided: dict[tuple[int, str], Decided] = field(default_factory=dict)
+    pages: list[PageObservation] = field(default_factory=list)
+    reads: list[StoredReading] = field(default_factory=list)
+    decisions: dict[tuple[int, str], Decision] = field(default_factory=dict)
     count: int = 0
 
     def photo(self, photo: Photo) -> int:
-        number = len(self.seen) + 1
-        self.seen.append(
-            Seen(number, number, f"p{number}", 0, "v", "BLANK", 1, None, None, 8, photo.blur, 0,
-                 "", "m")
+        number = len(self.pages) + 1
+        self.pages.append(
+            PageObservation(number, number, f"p{number}", 0, "v", "BLANK", 1, None, None, 8,
+                            photo.blur, 0, "", "m")
         )  # fmt: skip
         status, value = photo.read
         self._read(number, "site", "accepted", "1004", 1)
@@ -78,19 +78,19 @@ class Book:
         reason = "hidden: outside the picture" if status == "hidden" else "why"
         shown: Any = "flagged" if status == "hidden" else status
         self.reads.append(
-            Read(10 * number + place, number, name, value, 0.9, shown, reason, None, 0.0)
+            StoredReading(10 * number + place, number, name, value, 0.9, shown, reason, None, 0.0)
         )
 
-    def say(self, sighting: int, name: str, kind: str, value: str | None, rivals: Any = ()) -> None:
+    def say(self, instance: int, name: str, kind: str, value: str | None, rivals: Any = ()) -> None:
         self.count += 1
         told = frozenset(r for r in rivals if r.value != value and kind != "unreadable")
-        reading = next(r for r in self.reads if (r.sighting_id, r.field) == (sighting, name))
-        self.decided[sighting, name] = Decided(
-            self.count, sighting, name, reading.reading_id, kind, value, "a", False, told
+        reading = next(r for r in self.reads if (r.page_instance_id, r.field) == (instance, name))
+        self.decisions[instance, name] = Decision(
+            self.count, instance, name, reading.reading_id, kind, value, "a", False, told
         )
 
     def visits(self) -> list[Visit]:
-        return visits_of(STUDY, self.seen, self.reads, self.decided.values())
+        return visits_of(STUDY, self.pages, self.reads, self.decisions.values())
 
     def rows(self) -> dict[tuple[str, str], list[tuple[str | None, int]]]:
         """Value and number of waiting fields by site and date; the loose pages in any order."""
@@ -126,32 +126,34 @@ def test_rows_are_the_same_whatever_the_order_of_photos_and_answers(
     assert told(photos, usual, usual).rows() == other.rows()
 
 
-def own_value(e: Effective) -> str | None:
-    return e.decided.value if e.decided else e.read.value
+def own_value(e: FieldState) -> str | None:
+    return e.decision.value if e.decision else e.reading.value
 
 
-def standing(e: Effective) -> str:
+def standing(e: FieldState) -> str:
     """How a field stands in its own photo."""
     kinds = {"accept": "confirmed", "value": "corrected"}
-    return kinds.get(e.decided.kind, e.decided.kind) if e.decided else e.read.status
+    return kinds.get(e.decision.kind, e.decision.kind) if e.decision else e.reading.status
 
 
 def check(visit: Visit) -> None:
     """No value is overridden, blanked or put down to another photo without a person."""
-    here = [e for e in visit.fields if e.read.field == FIELD]
-    (serving,) = [e for e in here if e.serves]
-    assert [e for e in here if e.asks] == ([serving] if serving.status == "flagged" else [])
+    here = [e for e in visit.fields if e.reading.field == FIELD]
+    (serving,) = [e for e in here if e.is_current]
+    assert [e for e in here if e.needs_review] == ([serving] if serving.status == "flagged" else [])
     for e in here:
         assert e.value == own_value(e), "a photo's line shows that photo's value"
-        if e.status in ("corrected", "confirmed") and e.decided:
+        if e.status in ("corrected", "confirmed") and e.decision:
             assert e.status == standing(e)
         if e.status == "corrected":
-            assert e.decided, "nothing is corrected from another photo"
-    sure = {Rival(e.seen.sighting_id, own_value(e)) for e in here if standing(e) in SURE}
+            assert e.decision, "nothing is corrected from another photo"
+    sure = {
+        Rival(e.observation.page_instance_id, own_value(e)) for e in here if standing(e) in SURE
+    }
     if serving.status == "unreadable":
         assert not sure, "what can't be read in one photo blanks no other"
     elif serving.status != "flagged":
-        same = [e.decided for e in here if e.decided and e.decided.value == serving.value]
+        same = [e.decision for e in here if e.decision and e.decision.value == serving.value]
         known = {rival for decided in same for rival in decided.overruled}
         assert {r for r in sure if r.value != serving.value} <= known, "overridden in silence"
 
@@ -178,12 +180,14 @@ def test_nothing_is_overridden_in_silence_and_questions_come_to_an_end(
 
 def _answer(book: Book, item: Waiting, data: st.DataObject) -> None:
     if item.field == "date":
-        book.say(item.sighting_id, "date", "value", data.draw(st.sampled_from([DAY, OTHER_DAY])))
+        book.say(
+            item.page_instance_id, "date", "value", data.draw(st.sampled_from([DAY, OTHER_DAY]))
+        )
         return
     kind, value = data.draw(DECIDED)
     if kind == "accept":
         kind, value = ("accept", item.value) if item.value else ("empty", None)
-    book.say(item.sighting_id, FIELD, kind, value, item.rivals)
+    book.say(item.page_instance_id, FIELD, kind, value, item.rivals)
 
 
 @UNHURRIED

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 import stand_in
+from older_record import unpack
 from sqlalchemy import Connection, Engine, inspect, text
 
 from sheet_reader.errors import RecordError
@@ -15,6 +16,8 @@ from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate, version_of
 from sheet_reader.record.model import Accept
 from sheet_reader.record.store import Record
+from sheet_reader.record.verify import verify
+from sheet_reader.results.export import export_files
 from sheet_reader.study.model import Study
 
 
@@ -75,13 +78,13 @@ def test_a_newer_record_is_refused(study: Study) -> None:
     with Record.open(study):
         pass
     with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
-        raw.execute("INSERT INTO schema_marks VALUES (999, 'later', '', '9')")
+        raw.execute("INSERT INTO schema_version VALUES (999, 'later', '', '9')")
         raw.commit()
     with pytest.raises(RecordError, match="newer sheet_reader"):
         Record.open(study)
 
 
-@pytest.mark.parametrize("table", ["looks", "readings", "decisions", "overruled"])
+@pytest.mark.parametrize("table", ["reading_runs", "readings", "decisions", "overruled"])
 @pytest.mark.parametrize("verb", ["UPDATE {} SET id = id + 1", "DELETE FROM {}"])
 def test_the_database_itself_guards_the_history(study: Study, table: str, verb: str) -> None:
     with Record.open(study):
@@ -98,21 +101,79 @@ def test_the_database_itself_guards_the_history(study: Study, table: str, verb: 
             raw.execute(verb.format(table))
 
 
-OLD_RECORD = Path(__file__).with_name("record_v2.sql")
+HERE = Path(__file__).parent
 
 
 def old_record(study: Study) -> None:
     """Two photos and a decision, as version 2 wrote them."""
-    with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
-        raw.executescript(OLD_RECORD.read_text(encoding="utf-8"))
+    unpack(HERE / "record_v2.sql", study.folder / "record.sqlite")
 
 
-def test_an_old_record_has_looks_without_a_known_threshold(study: Study) -> None:
+def test_an_old_record_has_runs_without_a_known_threshold(study: Study) -> None:
     old_record(study)
     with Record.open(study) as record, record.reading() as connection:
-        found = connection.execute(text("SELECT threshold FROM looks")).scalars().all()
+        found = connection.execute(text("SELECT threshold FROM reading_runs")).scalars().all()
     assert found
     assert set(found) == {None}
+
+
+@pytest.fixture
+def version_6(study: Study) -> Study:
+    """A record as version 6 wrote it: seven photos, one with two sheets, a PDF of three pages, all
+    read twice, an eighth that contradicts another; answers of two people, one taken back, one
+    given blind.
+    """
+    unpack(HERE / "record_v6.sql.gz", study.folder / "record.sqlite")
+    return study
+
+
+def checksum_problems(study: Study) -> list[str]:
+    """What is wrong with the record; its originals are not kept with the tests."""
+    return [line for line in verify(study).problems if "original is missing" not in line]
+
+
+def test_a_record_of_version_6_gives_the_same_rows(version_6: Study, tmp_path: Path) -> None:
+    with Record.open(version_6) as record:
+        export_files(version_6, record.visits(), record.readings(), tmp_path / "out")
+        kinds = [e.what for e in record.history("1022", "2026-06-15")]
+    rows = (tmp_path / "out" / "rows.csv").read_text("utf-8")
+    assert rows == (HERE / "record_v6_rows.csv").read_text("utf-8")
+    assert "taken back" in kinds
+    with contextlib.closing(sqlite3.connect(version_6.folder / "record.sqlite")) as raw:
+        tables = {name for (name,) in raw.execute("SELECT tbl_name FROM sqlite_master")}
+        text_of_all = " ".join(sql or "" for (sql,) in raw.execute("SELECT sql FROM sqlite_master"))
+        count = raw.execute("SELECT count(*) FROM row_checksums").fetchone()[0]
+    assert not tables & {"looks", "sightings", "letters", "seals", "schema_marks"}
+    for former in ("looks", "sighting", "letters", "seals", "schema_marks", "look_id"):
+        assert former not in text_of_all
+    assert count > 100
+    assert checksum_problems(version_6) == []
+
+
+@pytest.mark.parametrize(
+    ("edit", "told"),
+    [
+        ("UPDATE decisions SET value = '99' WHERE id = 1", "was changed by another program"),
+        ("DELETE FROM readings WHERE id = 9", "was removed by another program"),
+        ("INSERT INTO letters VALUES (5, 'box', '1', '2026')", "a note of a mail"),
+        ("CREATE TABLE mine (x)", "the schema of the record was changed"),
+    ],
+)
+def test_an_edit_made_before_the_renaming_is_found_after_it(
+    version_6: Study, edit: str, told: str
+) -> None:
+    guards = "SELECT name, sql FROM sqlite_master WHERE name LIKE '%_keep_%'"
+    with contextlib.closing(sqlite3.connect(version_6.folder / "record.sqlite")) as raw:
+        taken_away = raw.execute(guards).fetchall()
+        for name, _ in taken_away:
+            raw.execute(f"DROP TRIGGER {name}")
+        raw.execute(edit)
+        for _, statement in taken_away:
+            raw.execute(statement)
+        raw.commit()
+    with Record.open(version_6):
+        pass
+    assert any(told in line for line in checksum_problems(version_6))
 
 
 def test_an_old_record_keeps_its_answers_and_asks_once_what_was_overridden(study: Study) -> None:
@@ -128,14 +189,14 @@ def test_an_old_record_keeps_its_answers_and_asks_once_what_was_overridden(study
             record.decide(item.reading_id, Accept(), by="Ada")
         assert record.pending() == []
         lines = record.history("1004", "2026-05-20")
-        story = [(e.what, e.value, e.serves) for e in lines if e.field == "sun.snails"]
+        story = [(e.what, e.value, e.is_current) for e in lines if e.field == "sun.snails"]
         assert story[-1] == ("accepted as read", "123", True)
         assert ("corrected", "21", False) in story
     with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
         with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
             raw.execute("DELETE FROM overruled")
         with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
-            raw.execute("UPDATE decisions SET looks_before = 0")
+            raw.execute("UPDATE decisions SET runs_before = 0")
 
 
 def test_a_record_of_the_former_version_reads_its_refused_photos_once_more(study: Study) -> None:

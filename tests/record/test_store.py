@@ -284,7 +284,7 @@ def test_reading_again_keeps_decisions_and_shows_where_it_differs(study: Study, 
         again = row(record, "sun.snails")
         assert (again.value, again.status, again.later_value) == ("6", "corrected", "4")
         lines = record.history("1004", "2026-05-20")
-        story = [(e.what, e.value, e.serves) for e in lines if e.field == "sun.snails"]
+        story = [(e.what, e.value, e.is_current) for e in lines if e.field == "sun.snails"]
         assert story == [
             ("read, flagged", "4", False),
             ("corrected", "6", True),

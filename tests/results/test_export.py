@@ -25,7 +25,7 @@ def study() -> Study:
 def reading(**changes: object) -> ReadingRow:
     usual = ReadingRow(
         reading_id=1,
-        sighting_id=1,
+        page_instance_id=1,
         photo="IMG_1.jpg",
         photo_id=1,
         sheet="2041",

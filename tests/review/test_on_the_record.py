@@ -106,20 +106,20 @@ def crowd(request: pytest.FixtureRequest, study: Study) -> Iterator[Record]:
 
 
 def sheet_of(record: Record) -> dict[int, int]:
-    """The number of the sheet by its sighting: they were noted in the order in which they lie."""
-    numbers = sorted({row.sighting_id for row in record.readings()})
-    return {sighting: sheet for sheet, sighting in enumerate(numbers)}
+    """The number of the sheet by its page instance: they were noted in the order of places."""
+    numbers = sorted({row.page_instance_id for row in record.readings()})
+    return {instance: sheet for sheet, instance in enumerate(numbers)}
 
 
 def test_all_5_questions_show_their_own_boxes(crowd: Record) -> None:
     desk, sheet = RecordDesk(crowd), sheet_of(crowd)
     questions = desk.questions()
-    asked = {sheet[q.reading.sighting_id]: q.spec.name for q in questions}
+    asked = {sheet[q.reading.page_instance_id]: q.spec.name for q in questions}
     assert asked == WAITING
     for question in questions:
         for field in FIELDS:
             boxes = desk.show(question, field).boxes
-            assert (boxes == ink(sheet[question.reading.sighting_id], field)).all(), field
+            assert (boxes == ink(sheet[question.reading.page_instance_id], field)).all(), field
 
 
 @pytest.mark.parametrize("name", LAYOUTS)
@@ -130,7 +130,7 @@ def test_all_80_audit_pictures_show_their_own_boxes(study: Study, name: str) -> 
         sheet, right = sheet_of(record), 0
         for question in desk.questions():
             field = question.spec.name
-            own = ink(sheet[question.reading.sighting_id], field)
+            own = ink(sheet[question.reading.page_instance_id], field)
             right += int((desk.show(question, field).boxes == own).all())
     assert right == 80
 
@@ -142,7 +142,7 @@ def test_the_whole_photo_opens_at_the_page_of_the_question(crowd: Record, tmp_pa
         path = desk.photo(question, tmp_path / "looked_at")
         picture = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
         assert picture is not None
-        first = sheet[question.reading.sighting_id] // several * several
+        first = sheet[question.reading.page_instance_id] // several * several
         assert abs(int(np.median(picture[:-44])) - paper(first)) <= 2
 
 

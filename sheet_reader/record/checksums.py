@@ -1,13 +1,14 @@
-"""Seals: a checksum for every row, so that damage and edits by other programs are found.
+"""A checksum for every row, so that damage and edits by other programs are found.
 
-Triggers leave the seal of each written row open; :func:`kept` closes those of its own transaction.
-What another program wrote is never closed, which tells it. Seals find accidents and careless edits;
-who forges the seals as well is not found.
+Triggers leave the checksum of each written row open; :func:`kept` closes those of its own
+transaction. What another program wrote is never closed, which tells it. Checksums find accidents
+and careless edits; who forges the checksums as well is not found.
 """
 
 from __future__ import annotations
 
 import hashlib
+import sqlite3
 import struct
 from collections import defaultdict
 from collections.abc import Collection, Iterable, Iterator, Sequence
@@ -32,10 +33,10 @@ from sqlalchemy import (
     update,
 )
 
-from sheet_reader.record import schema
-from sheet_reader.record.seal_triggers import OWNERS
+from sheet_reader.record import former_schema, schema
+from sheet_reader.record.checksum_triggers import OWNERS
 
-SEALED: tuple[Table, ...] = tuple(schema.metadata.tables[name] for name in OWNERS)
+CHECKED: tuple[Table, ...] = tuple(schema.metadata.tables[name] for name in OWNERS)
 SCHEMA_NOTE = "schema"
 AT_A_TIME = 500
 EDITED, REMOVED, REUSED, GONE = "edited", "removed", "reused", "-"
@@ -48,35 +49,38 @@ Row = tuple[str, int]
 
 @contextmanager
 def kept(connection: Connection) -> Iterator[None]:
-    """Seal, at the end, every row that was written in between; nothing in a record without seals.
+    """Note, at the end, the checksum of every row that was written in between; nothing in a record
+    that has none.
 
-    ``connection`` is inside a writing transaction. Seals that stood open before are marked as the
-    work of another program.
+    ``connection`` is inside a writing transaction. Checksums that stood open before are marked
+    as the work of another program.
     """
-    there = has_seals(connection)
+    there = has_checksums(connection)
     if there and open_rows(connection):
-        digest = schema.seals.c.digest
+        digest = schema.row_checksums.c.digest
         marked = case((digest == "", EDITED), else_=REMOVED)
-        connection.execute(update(schema.seals).where(schema.OPEN_SEALS).values(digest=marked))
+        connection.execute(
+            update(schema.row_checksums).where(schema.OPEN_CHECKSUMS).values(digest=marked)
+        )
     yield
     if there:
         close(connection, open_rows(connection))
 
 
-def has_seals(connection: Connection) -> bool:
-    """Whether the record is of a version that seals its rows."""
-    return inspect(connection).has_table(schema.seals.name)
+def has_checksums(connection: Connection) -> bool:
+    """Whether the record is of a version that has checksums of its rows."""
+    return inspect(connection).has_table(schema.row_checksums.name)
 
 
 def open_rows(connection: Connection) -> list[Row]:
-    """The rows whose seal is open."""
-    s = schema.seals.c
-    found = connection.execute(select(s.table_name, s.row_id).where(schema.OPEN_SEALS))
+    """The rows whose checksum is open."""
+    s = schema.row_checksums.c
+    found = connection.execute(select(s.table_name, s.row_id).where(schema.OPEN_CHECKSUMS))
     return [(row.table_name, row.row_id) for row in found]
 
 
 def close(connection: Connection, rows: Iterable[Row]) -> None:
-    """Seal ``rows`` as they are now; the seal of a row that is gone goes too."""
+    """Note ``rows`` as they are now; the checksum of a row that is gone goes too."""
     by_table: defaultdict[str, list[int]] = defaultdict(list)
     for name, row_id in rows:
         by_table[name].append(row_id)
@@ -86,26 +90,26 @@ def close(connection: Connection, rows: Iterable[Row]) -> None:
 
 
 def _close(connection: Connection, of: Table, ids: Sequence[int]) -> None:
-    s = schema.seals.c
+    s = schema.row_checksums.c
     here = (s.table_name == of.name) & (s.row_id == bindparam("row"))
     digests = dict(digests_of(connection, of, ids))
     found = [{"row": row_id, "now": digest} for row_id, digest in digests.items()]
     gone = [{"row": row_id} for row_id in ids if row_id not in digests]
     if found:
-        sealing = update(schema.seals).where(here).values(digest=bindparam("now"))
-        connection.execute(sealing, found)
+        noting = update(schema.row_checksums).where(here).values(digest=bindparam("now"))
+        connection.execute(noting, found)
     if gone:
-        connection.execute(delete(schema.seals).where(here), gone)
+        connection.execute(delete(schema.row_checksums).where(here), gone)
 
 
-def seal_all(connection: Connection) -> None:
-    """Seal every row that has no seal yet, as it is now."""
+def add_missing(connection: Connection) -> None:
+    """Note every row that has no checksum yet, as it is now."""
     for name, noted in OWNERS.items():
         owner, field = (part.removeprefix("NEW.") for part in noted)
         connection.execute(
             text(
-                f"INSERT INTO seals SELECT '{name}', id, {owner}, {field}, '' FROM {name} "
-                f"WHERE id NOT IN (SELECT row_id FROM seals WHERE table_name = '{name}')"
+                f"INSERT INTO row_checksums SELECT '{name}', id, {owner}, {field}, '' FROM {name} "
+                f"WHERE id NOT IN (SELECT row_id FROM row_checksums WHERE table_name = '{name}')"
             )
         )
     close(connection, open_rows(connection))
@@ -151,8 +155,8 @@ def _plain(value: Any) -> tuple[str, bytes]:
 
 
 def note_schema(connection: Connection) -> None:
-    """Keep a checksum of the tables, indexes, triggers and steps, where the record has seals."""
-    if connection.dialect.name != "sqlite" or not has_seals(connection):
+    """Keep a checksum of the tables, indexes, triggers and steps, where the record has any."""
+    if connection.dialect.name != "sqlite" or not has_checksums(connection):
         return
     with kept(connection):
         connection.execute(delete(schema.about).where(schema.about.c.name == SCHEMA_NOTE))
@@ -166,15 +170,35 @@ def noted_schema(connection: Connection) -> list[str]:
     return list(connection.execute(query).scalars())
 
 
+def schema_is_known(connection: Connection) -> bool:
+    """Whether the schema is as it was noted; so too in a record that notes none."""
+    known = inspect(connection)
+    if connection.dialect.name != "sqlite" or not known.has_table(schema.about.name):
+        return True
+    noted = noted_schema(connection)
+    if not noted and known.has_table(former_schema.seals.name):
+        return connection.execute(select(former_schema.seals).limit(1)).first() is None
+    return noted == [schema_digest(connection)]
+
+
 def schema_digest(connection: Connection) -> str:
     """The checksum of the present schema of a SQLite record, and of the steps that led to it."""
+    tables = (schema.schema_version.name, former_schema.marks.name)
+    steps = next(name for name in tables if inspect(connection).has_table(name))
     queries = (
         "SELECT type, name, tbl_name, sql FROM sqlite_master "
         "WHERE name NOT LIKE 'sqlite_stat%' ORDER BY type, name",
-        "SELECT version, name, applied_at, program FROM schema_marks ORDER BY version",
+        f"SELECT version, name, applied_at, program FROM {steps} ORDER BY version",
     )
     digest = hashlib.blake2b(digest_size=16)
     for query in queries:
         for row in connection.exec_driver_sql(query):
             digest.update(digest_of("abcd", row).encode())
     return digest.hexdigest()
+
+
+def text_as_bytes(connection: Connection) -> None:
+    """Let text that is damaged beyond UTF-8 be read, so that it can be told."""
+    raw = connection.connection.driver_connection
+    if isinstance(raw, sqlite3.Connection):
+        raw.text_factory = lambda data: data.decode("utf-8", "surrogateescape")

@@ -17,7 +17,7 @@ from sheet_reader.record import schema
 NOBODY = "forgotten person"
 
 
-def forget_deciders(connection: Connection, decisions: Sequence[int]) -> None:
+def forget_names(connection: Connection, decisions: Sequence[int]) -> None:
     """Replace who took these decisions by :data:`NOBODY`; nothing else of them changes.
 
     ``connection`` must be inside a writing transaction.

@@ -8,10 +8,10 @@ from sheet_reader.record.model import Rival, Status
 
 
 @dataclass(frozen=True, slots=True)
-class Seen:
-    """A page seen in a photo, with its latest look. ``frame`` counts the pages of a PDF from 0."""
+class PageObservation:
+    """A page seen in a photo, with its latest run. ``frame`` counts the pages of a PDF from 0."""
 
-    sighting_id: int
+    page_instance_id: int
     photo_id: int
     photo: str
     frame: int
@@ -33,11 +33,11 @@ class Seen:
 
 
 @dataclass(frozen=True, slots=True)
-class Read:
-    """A field as the latest look read it."""
+class StoredReading:
+    """A field as the latest run read it."""
 
     reading_id: int
-    sighting_id: int
+    page_instance_id: int
     field: str
     value: str | None
     confidence: float
@@ -48,14 +48,14 @@ class Read:
 
 
 @dataclass(frozen=True, slots=True)
-class Decided:
-    """The decision that holds for a field of a sighting; ``kind`` accept, value, empty or
+class Decision:
+    """The decision that holds for a field of a page instance; ``kind`` accept, value, empty or
     unreadable. ``overruled`` are the values of other photos that the person was told of and
     decided against.
     """
 
     decision_id: int
-    sighting_id: int
+    page_instance_id: int
     field: str
     reading_id: int
     kind: str
@@ -66,19 +66,20 @@ class Decided:
 
 
 @dataclass(frozen=True, slots=True)
-class Effective:
-    """A field of a sighting as it stands. ``serves``: its value is the visit's; ``asks``: a
-    person is asked about it, and ``rivals`` are the values of other photos that the question names.
+class FieldState:
+    """A field of a page instance as it stands. ``is_current``: its value is the visit's;
+    ``needs_review``: a person is asked about it, and ``rivals`` are the values of other photos that
+    the question names.
     """
 
-    seen: Seen
-    read: Read
-    decided: Decided | None
+    observation: PageObservation
+    reading: StoredReading
+    decision: Decision | None
     value: str | None
     status: Status
     reason: str
-    serves: bool = True
-    asks: bool = False
+    is_current: bool = True
+    needs_review: bool = False
     later_value: str | None = None
     rivals: tuple[Rival, ...] = ()
 
@@ -89,5 +90,5 @@ class Visit:
 
     site: str
     visit_date: str
-    seen: tuple[Seen, ...]
-    fields: tuple[Effective, ...]
+    pages: tuple[PageObservation, ...]
+    fields: tuple[FieldState, ...]

@@ -8,30 +8,32 @@ import stand_in
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sheet_reader.record.effective import visits_of
 from sheet_reader.record.rows import reading_rows, visit_rows, waiting
-from sheet_reader.record.standing import Decided, Read, Seen
+from sheet_reader.record.states import Decision, PageObservation, StoredReading
+from sheet_reader.record.visits import visits_of
 
 STUDY = stand_in.a_study(Path("ponds"))
 VALUES = st.sampled_from(["3", "8", None])
 FIELD = "sun.eggs"
 
 
-def seen(number: int) -> Seen:
-    return Seen(number, number, f"p{number}", 0, "v", "BLANK", 1, None, None, 8, 0.1, 0, "", "m")
+def seen(number: int) -> PageObservation:
+    return PageObservation(
+        number, number, f"p{number}", 0, "v", "BLANK", 1, None, None, 8, 0.1, 0, "", "m"
+    )
 
 
-def known(number: int) -> list[Read]:
+def known(number: int) -> list[StoredReading]:
     """Site and date, the same in every photo."""
     both = (("site", "1004"), ("date", "2026-05-20"))
     return [
-        Read(10 * number + k, number, name, value, 0.999, "accepted", "", None, 0.0)
+        StoredReading(10 * number + k, number, name, value, 0.999, "accepted", "", None, 0.0)
         for k, (name, value) in enumerate(both)
     ]
 
 
 @st.composite
-def photos(draw: st.DrawFn) -> tuple[list[Seen], list[Read], list[Decided]]:
+def photos(draw: st.DrawFn) -> tuple[list[PageObservation], list[StoredReading], list[Decision]]:
     count = draw(st.integers(1, 4))
     reads, decided = [], []
     for number in range(count):
@@ -39,32 +41,34 @@ def photos(draw: st.DrawFn) -> tuple[list[Seen], list[Read], list[Decided]]:
         value = draw(VALUES)
         if status == "accepted" and value is None:
             status = "empty"
-        read = Read(10 * number + 5, number, FIELD, value, 0.9, status, "why", None, 0.0)
+        read = StoredReading(10 * number + 5, number, FIELD, value, 0.9, status, "why", None, 0.0)
         reads += [*known(number), read]
         if draw(st.booleans()):
             kind = draw(st.sampled_from(["accept", "value", "empty", "unreadable"]))
             text = {"accept": value or "3", "value": "8"}.get(kind)
             turn = 10 * draw(st.integers(1, 9)) + number
-            decided.append(Decided(turn, number, FIELD, read.reading_id, kind, text, "a", False))
+            decided.append(Decision(turn, number, FIELD, read.reading_id, kind, text, "a", False))
     return [seen(n) for n in range(count)], reads, decided
 
 
 @given(photos())
-def test_what_always_holds(drawn: tuple[list[Seen], list[Read], list[Decided]]) -> None:
+def test_what_always_holds(
+    drawn: tuple[list[PageObservation], list[StoredReading], list[Decision]],
+) -> None:
     visits = visits_of(STUDY, *drawn)
     (visit,) = visits
     (row,) = visit_rows(STUDY, visits)
-    here = [e for e in visit.fields if e.read.field == FIELD]
-    serving = [e for e in here if e.serves]
-    asking = [e for e in here if e.asks]
+    here = [e for e in visit.fields if e.reading.field == FIELD]
+    serving = [e for e in here if e.is_current]
+    asking = [e for e in here if e.needs_review]
     assert len(serving) == 1, "one value of a field serves"
     assert len(here) == len(drawn[0]), "no photo is lost"
-    assert row.waiting == len({e.read.field for e in visit.fields if e.asks})
+    assert row.waiting == len({e.reading.field for e in visit.fields if e.needs_review})
     assert all(e.status == "flagged" for e in asking)
-    assert len(waiting(STUDY, visits)) == len([e for e in visit.fields if e.asks])
+    assert len(waiting(STUDY, visits)) == len([e for e in visit.fields if e.needs_review])
     if row.values[FIELD] is not None:
-        assert row.values[FIELD] in {e.read.value for e in here} | {d.value for d in drawn[2]}
-    read_values = {e.read.value for e in here if e.read.status != "flagged"}
+        assert row.values[FIELD] in {e.reading.value for e in here} | {d.value for d in drawn[2]}
+    read_values = {e.reading.value for e in here if e.reading.status != "flagged"}
     if not drawn[2] and len(read_values) > 1:
         assert row.values[FIELD] is None, "of two sure values none is taken unasked"
         assert len(asking) == 1
@@ -76,7 +80,7 @@ def test_what_always_holds(drawn: tuple[list[Seen], list[Read], list[Decided]]) 
 
 @given(photos())
 def test_the_order_of_rows_does_not_matter(
-    drawn: tuple[list[Seen], list[Read], list[Decided]],
+    drawn: tuple[list[PageObservation], list[StoredReading], list[Decision]],
 ) -> None:
     pages, reads, decided = drawn
     turned = visits_of(STUDY, pages[::-1], reads[::-1], decided[::-1])

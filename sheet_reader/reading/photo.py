@@ -1,4 +1,4 @@
-"""Looking at one photo: from its original to everything that goes into the record."""
+"""Reading one photo: from its original to everything that goes into the record."""
 
 from __future__ import annotations
 
@@ -52,20 +52,20 @@ def default_reader() -> Reader:
     return read_picture
 
 
-def look_at(
+def read_original(
     path: Path,
     study: Study,
     book: LayoutBook,
     today: date,
     reader: Reader,
     *,
-    earlier: Earlier | None = None,
+    history: SiteHistory | None = None,
     bounds: Bounds = DEFAULT,
     on_frame: Callable[[], None] = lambda: None,
 ) -> PhotoResult:
     """Read every picture in the original at ``path``; ``on_frame`` is called after each one.
 
-    Where ``earlier`` knows counts of the site from before the sheet's date, fields that they speak
+    Where ``history`` knows counts of the site from before the sheet's date, fields that they speak
     against are flagged.
     """
     pages: list[FoundPage] = []

@@ -3,7 +3,7 @@
 A field was accepted under the study file of its day. Where the one in force now would ask about it,
 it is asked about, until the file says otherwise again or a person has decided; nothing that was
 asked about is ever accepted here. Pure functions over rows, a step before and a step after
-:func:`sheet_reader.record.effective.visits_of`.
+:func:`sheet_reader.record.visits.visits_of`.
 """
 
 from __future__ import annotations
@@ -12,8 +12,8 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
-from sheet_reader.record.effective import visits_of
-from sheet_reader.record.standing import Decided, Effective, Read, Seen, Visit
+from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
+from sheet_reader.record.visits import visits_of
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study, SumRule
 
@@ -22,14 +22,17 @@ ANEW = "accepted before, but "
 UNKNOWN = "study.toml has no such field now"
 
 Place = tuple[int, str]
-"""A field of a sighting."""
+"""A field of a page instance."""
 
 
 def visits_now(
-    study: Study, seen: Sequence[Seen], reads: Sequence[Read], decided: Sequence[Decided]
+    study: Study,
+    seen: Sequence[PageObservation],
+    reads: Sequence[StoredReading],
+    decided: Sequence[Decision],
 ) -> list[Visit]:
     """Every visit, by the study file in force."""
-    held = {(d.sighting_id, d.field) for d in decided}
+    held = {(d.page_instance_id, d.field) for d in decided}
     anew = asked_anew(study, reads, held, threshold_of(study))
     placed = placed_for_sure(study, seen, reads, held)
     return without_unknown(study, visits_of(study, placed, anew, decided))
@@ -47,8 +50,8 @@ def threshold_of(study: Study) -> float:
 
 
 def asked_anew(
-    study: Study, reads: Iterable[Read], held: Collection[Place], threshold: float
-) -> list[Read]:
+    study: Study, reads: Iterable[StoredReading], held: Collection[Place], threshold: float
+) -> list[StoredReading]:
     """``reads`` with every accepted field flagged that the study file would ask about now; what a
     person decided (``held``) stands.
     """
@@ -57,7 +60,7 @@ def asked_anew(
     found = []
     for read in reads:
         spec = specs.get(read.field)
-        free = read.status != "flagged" and (read.sighting_id, read.field) not in held
+        free = read.status != "flagged" and (read.page_instance_id, read.field) not in held
         if spec is not None and free:
             key = spec.kind in ("site", "date")
             reason = _against(study, read, spec, key_threshold if key else threshold)
@@ -72,7 +75,7 @@ def _for_keys(threshold: float) -> float:
     return 1.0 - (1.0 - threshold) * KEY_DOUBT
 
 
-def _against(study: Study, read: Read, spec: FieldSpec, threshold: float) -> str:
+def _against(study: Study, read: StoredReading, spec: FieldSpec, threshold: float) -> str:
     """Why an accepted field would be asked about now, or ""."""
     if read.confidence < threshold:
         return f"not certain enough for accepted_error = {study.accepted_error:g}"
@@ -86,17 +89,17 @@ def _against(study: Study, read: Read, spec: FieldSpec, threshold: float) -> str
     return ""
 
 
-def _asked(read: Read, reason: str) -> Read:
+def _asked(read: StoredReading, reason: str) -> StoredReading:
     return replace(read, status="flagged", reason=ANEW + reason)
 
 
 def _sums_checked(
-    rules: Sequence[SumRule], reads: list[Read], held: Collection[Place]
-) -> list[Read]:
+    rules: Sequence[SumRule], reads: list[StoredReading], held: Collection[Place]
+) -> list[StoredReading]:
     """Flag all fields of a sum that does not hold, where all were accepted and none is decided."""
-    by_page: dict[int, dict[str, Read]] = defaultdict(dict)
+    by_page: dict[int, dict[str, StoredReading]] = defaultdict(dict)
     for read in reads:
-        by_page[read.sighting_id][read.field] = read
+        by_page[read.page_instance_id][read.field] = read
     off: dict[int, str] = {}
     for on_page in by_page.values():
         for rule in rules:
@@ -107,10 +110,10 @@ def _sums_checked(
     return [_asked(r, off[r.reading_id]) if r.reading_id in off else r for r in reads]
 
 
-def _sum_off(fields: Sequence[Read], held: Collection[Place]) -> str:
+def _sum_off(fields: Sequence[StoredReading], held: Collection[Place]) -> str:
     """What is wrong with a total (first) and its parts, or ""."""
     for read in fields:
-        decided = (read.sighting_id, read.field) in held
+        decided = (read.page_instance_id, read.field) in held
         if decided or read.status != "accepted" or not (read.value or "").isdecimal():
             return ""
     total, *parts = (int(read.value or "") for read in fields)
@@ -120,21 +123,24 @@ def _sum_off(fields: Sequence[Read], held: Collection[Place]) -> str:
 
 
 def placed_for_sure(
-    study: Study, seen: Iterable[Seen], reads: Iterable[Read], held: Collection[Place]
-) -> list[Seen]:
+    study: Study,
+    seen: Iterable[PageObservation],
+    reads: Iterable[StoredReading],
+    held: Collection[Place],
+) -> list[PageObservation]:
     """``seen`` without a site or date that may have been corrected under a name of the field which
     the study no longer has: such a page is left without a place rather than put to a wrong one.
     """
     known = {spec.name for spec in study.fields}
     names: dict[str, str] = {h.kind: h.name for h in study.header}
-    on_page = {(read.sighting_id, read.field) for read in reads}
+    on_page = {(read.page_instance_id, read.field) for read in reads}
     doubtful = {number for number, name in held if "." not in name and name not in known}
     found = []
     for page in seen:
-        if page.sighting_id in doubtful:
-            if page.sheet == BLANK and (page.sighting_id, names["site"]) not in on_page:
+        if page.page_instance_id in doubtful:
+            if page.sheet == BLANK and (page.page_instance_id, names["site"]) not in on_page:
                 page = replace(page, site=None)
-            if (page.sighting_id, names["date"]) not in on_page:
+            if (page.page_instance_id, names["date"]) not in on_page:
                 page = replace(page, visit_date=None)
         found.append(page)
     return found
@@ -151,8 +157,8 @@ def without_unknown(study: Study, visits: Iterable[Visit]) -> list[Visit]:
     ]
 
 
-def _known(field: Effective, known: Collection[str]) -> Effective:
-    if field.read.field in known:
+def _known(field: FieldState, known: Collection[str]) -> FieldState:
+    if field.reading.field in known:
         return field
     reason = f"{field.reason}; {UNKNOWN}" if field.reason else UNKNOWN
-    return replace(field, serves=False, asks=False, reason=reason)
+    return replace(field, is_current=False, needs_review=False, reason=reason)

@@ -1,0 +1,192 @@
+"""The tables as the versions 1 to 6 of the record named them: what older records are brought up
+to date from. Frozen: a change belongs into :mod:`sheet_reader.record.schema` and a migration.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import (
+    Boolean,
+    Column,
+    Float,
+    ForeignKey,
+    Index,
+    Integer,
+    LargeBinary,
+    MetaData,
+    String,
+    Table,
+    Text,
+    UniqueConstraint,
+)
+
+metadata = MetaData()
+
+marks = Table(
+    "schema_marks",
+    metadata,
+    Column("version", Integer, primary_key=True, autoincrement=False),
+    Column("name", String(80), nullable=False),
+    Column("applied_at", String(32), nullable=False),
+    Column("program", String(40), nullable=False),
+)
+
+photos = Table(
+    "photos",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("sha256", String(64), nullable=False, unique=True),
+    Column("name", Text, nullable=False),
+    Column("original", Text, nullable=False),
+    Column("bytes", Integer, nullable=False),
+    Column("received_at", String(32), nullable=False),
+    Column("status", String(12), nullable=False),
+    Column("reason", Text, nullable=False, default=""),
+    Column("attempts", Integer, nullable=False, default=0),
+    Column("read_at", String(32)),
+    Column("program", String(40), nullable=False, default=""),
+    Column("model", String(80), nullable=False, default=""),
+    Column("circumstances", String(64), nullable=False, server_default=""),
+    Column("claimed_by", String(200)),
+    Column("claimed_at", String(32)),
+    Column("forgotten_at", String(32)),
+)
+
+origins = Table(
+    "origins",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("photo_id", ForeignKey("photos.id"), nullable=False, index=True),
+    Column("way", String(12), nullable=False),
+    Column("file_name", Text, nullable=False),
+    Column("container", Text, nullable=False),
+    Column("sender", Text, nullable=False),
+    Column("sent_at", String(40), nullable=False),
+    Column("subject", Text, nullable=False),
+    Column("seen_at", String(32), nullable=False),
+    UniqueConstraint("photo_id", "way", "file_name", "container", "sender", "sent_at", "subject"),
+)
+
+letters = Table(
+    "letters",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("mailbox", Text, nullable=False),
+    Column("mark", String(60), nullable=False),
+    Column("seen_at", String(32), nullable=False),
+    UniqueConstraint("mailbox", "mark"),
+)
+
+sightings = Table(
+    "sightings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("photo_id", ForeignKey("photos.id"), nullable=False),
+    Column("frame", Integer, nullable=False),
+    Column("position", Integer, nullable=False),
+    Column("study", String(40), nullable=False),
+    Column("layout", String(40), nullable=False),
+    Column("sheet", String(40), nullable=False),
+    Column("page", Integer, nullable=False),
+    UniqueConstraint("photo_id", "frame", "study", "layout", "sheet", "page", "position"),
+)
+
+looks = Table(
+    "looks",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("sighting_id", ForeignKey("sightings.id"), nullable=False, index=True),
+    Column("attempt", Integer, nullable=False),
+    Column("at", String(32), nullable=False),
+    Column("program", String(40), nullable=False),
+    Column("model", String(80), nullable=False),
+    Column("identified_by", String(40), nullable=False),
+    Column("px_per_mm", Float, nullable=False),
+    Column("blur_mm", Float, nullable=False),
+    Column("contrast", Float, nullable=False),
+    Column("hidden_boxes", Integer, nullable=False),
+    Column("glare_share", Float, nullable=False),
+    Column("advice", Text, nullable=False),
+    Column("site", String(40)),
+    Column("visit_date", String(10)),
+    Column("outline", Text, nullable=False),
+    Column("threshold", Float),
+)
+
+readings = Table(
+    "readings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("look_id", ForeignKey("looks.id"), nullable=False),
+    Column("field", String(200), nullable=False),
+    Column("value", String(40)),
+    Column("confidence", Float, nullable=False),
+    Column("status", String(12), nullable=False),
+    Column("reason", Text, nullable=False),
+    Column("runner_up", String(40)),
+    Column("runner_up_confidence", Float, nullable=False),
+    Column("corners", Text, nullable=False),
+    Column("boxes_png", LargeBinary, nullable=False),
+    Column("context_png", LargeBinary, nullable=False),
+    UniqueConstraint("look_id", "field"),
+)
+
+decisions = Table(
+    "decisions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("sighting_id", ForeignKey("sightings.id"), nullable=False),
+    Column("field", String(200), nullable=False),
+    Column("reading_id", ForeignKey("readings.id"), nullable=False),
+    Column("kind", String(12), nullable=False),
+    Column("value", String(40)),
+    Column("by", Text, nullable=False),
+    Column("at", String(32), nullable=False),
+    Column("program", String(40), nullable=False),
+    Column("blind", Boolean, nullable=False, default=False),
+    Column("undoes", ForeignKey("decisions.id"), unique=True),
+    Column("looks_before", Integer),
+)
+
+overruled = Table(
+    "overruled",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("decision_id", ForeignKey("decisions.id"), nullable=False, index=True),
+    Column("sighting_id", ForeignKey("sightings.id"), nullable=False),
+    Column("value", String(40)),
+)
+
+about = Table(
+    "about",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(40), nullable=False),
+    Column("value", Text, nullable=False),
+    UniqueConstraint("name", "value"),
+)
+
+seals = Table(
+    "seals",
+    metadata,
+    Column("table_name", String(20), primary_key=True),
+    Column("row_id", Integer, primary_key=True, autoincrement=False),
+    Column("owner", Integer),
+    Column("field", String(200), nullable=False),
+    Column("digest", String(32), nullable=False),
+)
+
+Index("decisions_by_place", decisions.c.sighting_id, decisions.c.field)
+Index("photos_by_status", photos.c.status)
+
+OWNERS = {
+    "photos": ("NULL", "''"),
+    "origins": ("photo_id", "''"),
+    "letters": ("NULL", "''"),
+    "sightings": ("photo_id", "''"),
+    "looks": ("sighting_id", "''"),
+    "readings": ("look_id", "field"),
+    "decisions": ("sighting_id", "field"),
+    "overruled": ("sighting_id", "''"),
+    "about": ("NULL", "''"),
+}
+"""For each table with checksums, what a checksum noted beside the row: its owner, its field."""

@@ -1,0 +1,40 @@
+"""Records as earlier versions kept them."""
+
+from __future__ import annotations
+
+import contextlib
+import gzip
+import sqlite3
+from pathlib import Path
+
+from sheet_reader.record.engine import open_engine, sqlite_url
+from sheet_reader.record.migrations import MIGRATIONS, migrate
+
+FORMER_NAMES = {
+    "photos": "photos",
+    "origins": "origins",
+    "page_instances": "sightings",
+    "reading_runs": "looks",
+    "readings": "readings",
+    "decisions": "decisions",
+}
+
+
+def copy_as_older(new: Path, old: Path, steps: int = 2) -> None:
+    """The rows of the record ``new`` in a record of the first ``steps`` at ``old``."""
+    engine = open_engine(sqlite_url(old))
+    migrate(engine, MIGRATIONS[:steps])
+    engine.dispose()
+    with contextlib.closing(sqlite3.connect(old)) as raw:
+        raw.execute("ATTACH ? AS new", (str(new),))
+        for table, former in FORMER_NAMES.items():
+            raw.execute(f"INSERT INTO main.{former} SELECT * FROM new.{table}")
+        raw.commit()
+
+
+def unpack(dump: Path, record: Path) -> None:
+    """The record that ``dump`` holds as SQL, packed or not."""
+    data = dump.read_bytes()
+    script = (gzip.decompress(data) if dump.suffix == ".gz" else data).decode()
+    with contextlib.closing(sqlite3.connect(record)) as raw:
+        raw.executescript(script)
