@@ -19,7 +19,7 @@ _MONTHS = (
     "January", "February", "March", "April", "May", "June", "July", "August", "September",
     "October", "November", "December",
 )  # fmt: skip
-_OCCLUSIONS = {
+OCCLUSIONS = {
     Occlusion.OUTSIDE: "outside the picture",
     Occlusion.COVERED: "covered",
     Occlusion.SATURATED: "burnt out",
@@ -28,12 +28,7 @@ _OCCLUSIONS = {
     Occlusion.FAINT: "too faint or too dark",
     Occlusion.BLURRED: "blurred",
 }
-_STATES = {
-    "empty": "empty",
-    "struck": "struck out",
-    "several": "several digits",
-    "other": "no digit",
-}
+_STATES = {"struck": "struck out", "several": "several digits", "other": "no digit"}
 _LEADS_IN = {Code.ASKED_ANEW: " ", Code.HISTORY_DIFFERS: ": "}
 """Reasons that lead in the next one, and what stands between."""
 _SAFE = frozenset({"box", "boxes", "part", "why", "seconds", "error"})
@@ -79,7 +74,7 @@ def _shown(name: str, value: Any) -> str:
     if value is None:
         return "nothing"
     if name == "why":
-        return _OCCLUSIONS.get(value, str(value))
+        return OCCLUSIONS.get(value, str(value))
     if name in ("first", "second") and value in _STATES:
         return _STATES[value]
     if isinstance(value, float):
@@ -295,5 +290,6 @@ _BLIND: Mapping[Code, str] = {
     Code.SAME_ELSEWHERE: "another photo says the same",
     Code.OTHER_PHOTO: "another photo serves",
     Code.TWO_SHEETS: "the square code and the print name two sheets",
+    Code.OTHER_STUDY: "this sheet belongs to another study",
 }
 """What is said instead where masking would leave half a sentence, or a function words it."""

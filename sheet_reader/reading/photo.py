@@ -14,14 +14,13 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
-from sheet_reader.reading.read_with_history import read_twice
-from sheet_reader.reading.site_history import Earlier
+from sheet_reader.reading.read_with_history import read_with_history
+from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.images import context_png, pack_boxes
 from sheet_reader.record.model import FoundField, FoundPage, PhotoResult, PhotoStatus
 from sheet_reader.study.model import Study
 from sheet_reader.vision.types import BoxView, NoSheet, SheetView
-from sheet_reader.wording import words
 
 if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook
@@ -75,7 +74,7 @@ def read_original(
         if isinstance(part, Picture):
             opened += 1
             call = (part, study, book, today)
-            outcome = reader(*call) if earlier is None else read_twice(reader, call, earlier)
+            outcome = reader(*call) if history is None else read_with_history(reader, call, history)
             found, missing = _sorted_out(part, study, outcome or [NOTHING])
             pages += found
             failures += missing
@@ -83,8 +82,7 @@ def read_original(
             failures.append(because(Code.NO_PICTURE, text=part.reason))
         on_frame()
     status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
-    told = tuple(words([reason]) for reason in dict.fromkeys(failures))
-    return PhotoResult(tuple(pages), told, status)
+    return PhotoResult(tuple(pages), tuple(dict.fromkeys(failures)), status)
 
 
 def _sorted_out(
@@ -153,7 +151,7 @@ def _found_field(picture: Picture, field: FieldReading, boxes: list[BoxView]) ->
         value=field.value,
         confidence=float(field.confidence),
         status=field.status,
-        reason=words(field.reasons),
+        reasons=field.reasons,
         runner_up=field.runner_up,
         runner_up_confidence=float(field.runner_up_confidence),
         boxes_png=pack_boxes([b.crop for b in boxes]),

@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.reading.site_history import Earlier, takes_history
+from sheet_reader.reading.site_history import SiteHistory, takes_history
 from sheet_reader.reasons import Code, because
 from sheet_reader.vision.types import NoSheet
 

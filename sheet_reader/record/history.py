@@ -7,7 +7,9 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
+from sheet_reader.reasons import Code, because
 from sheet_reader.record import schema
+from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.loading import UNDO, load_visits
 from sheet_reader.record.model import HistoryEntry
 from sheet_reader.record.naming import neutral_name
@@ -57,7 +59,7 @@ def _read(
     query = (
         select(
             r.id, k.id.label("run"), k.at, r.field, r.value, k.program, s.photo_id, s.page,
-            s.layout, k.model, r.confidence, r.status, r.reason,
+            s.layout, k.model, r.confidence, r.status, r.reason, r.reasons,
         )
         .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
         .join(schema.page_instances, s.id == k.page_instance_id)
@@ -81,7 +83,7 @@ def _as_read(row: Any, *, is_current: bool) -> HistoryEntry:
         layout=row.layout,
         model=row.model,
         confidence=row.confidence,
-        reason=row.reason,
+        reasons=restored(row.reasons, row.reason),
         is_current=is_current,
     )
 
@@ -123,6 +125,6 @@ def _as_decided(row: Any, *, is_current: bool) -> HistoryEntry:
         layout=row.layout,
         model=row.model,
         confidence=None,
-        reason="without seeing what was read" if row.blind else "",
+        reasons=(because(Code.KEYED_BLIND),) if row.blind else (),
         is_current=is_current,
     )

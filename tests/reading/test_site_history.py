@@ -13,7 +13,7 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.read_with_history import doubted_page
-from sheet_reader.reading.site_history import Earlier, takes_history
+from sheet_reader.reading.site_history import SiteHistory, takes_history
 from sheet_reader.reasons import in_words
 from sheet_reader.record.model import BatchSummary, LeftEmpty, Value
 from sheet_reader.record.store import Record
