@@ -35,7 +35,7 @@ grep -q "Nothing new" again.txt || fail "reading again read something: $(cat aga
 cmp once/rows.csv twice/rows.csv
 cmp once/readings.csv twice/readings.csv
 head -n 1 once/readings.csv > header.txt
-grep -q "^photo,pdf_page,sheet,page,site,visit_date,field,value,confidence,status,reason," header.txt || fail "readings.csv has another header"
+grep -q "^photo,pdf_page,sheet,page,site,visit_date,field,value,confidence,status,reason,reason_code," header.txt || fail "readings.csv has another header"
 [ "$(wc -l < once/rows.csv)" -gt 1 ] || fail "rows.csv has no rows"
 # The end of the input is a stop: nothing may be answered by it.
 "$bin/sheet-reader" review beans --pictures plain < /dev/null > review.txt || fail "review failed"

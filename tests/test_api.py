@@ -29,6 +29,7 @@ from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.model import Study
 from sheet_reader.vision.types import NoSheet
+from sheet_reader.wording import words
 
 README = Path(__file__).parents[1] / "README.md"
 SITE = "0174"
@@ -264,7 +265,7 @@ def test_threads_of_the_caller_read_one_after_the_other(
     photo = put(ponds, "a.png", stand_in.says())
     with ThreadPoolExecutor(4) as pool:
         readings = list(pool.map(lambda _: sheet_reader.read_photo(photo, ponds), range(8)))
-    assert [r.reasons for r in readings] == [(photo_reading.NOTHING,)] * 8
+    assert [r.reasons for r in readings] == [(words((photo_reading.NOTHING.reason,)),)] * 8
 
 
 # Batches and the record

@@ -2,17 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from sheet_reader.cli.common import counted, hint, open_study, study_argument, tell_notes
-
-if TYPE_CHECKING:
-    from sheet_reader.record.model import ReadingRow
-    from sheet_reader.record.store import Record
 
 
 @click.command(short_help="Write rows.csv and readings.csv.")
@@ -34,7 +28,8 @@ def export(study: Path, out: Path | None, file_names: bool) -> None:
     rows.csv has a line for each visit and a column for each field; an empty cell means "not
     recorded", never 0, and a field that waits for you stays empty; the column "waiting" counts
     those. readings.csv has a line for each field and photo with its status: accepted, flagged,
-    confirmed, corrected, empty or unreadable. Photos bear neutral names there (photo-0027), since
+    confirmed, corrected, empty or unreadable, and the reason of a doubt in words and as a code to
+    group by. Photos bear neutral names there (photo-0027), since
     file names may name people. Both are UTF-8 and safe to open in a spreadsheet.
 
     Example:  sheet-reader export bean_tips --out results
@@ -47,8 +42,9 @@ def export(study: Path, out: Path | None, file_names: bool) -> None:
     opened = open_study(study)
     with open_record(opened, for_reading=True) as record:
         visits = record.visits()
-        readings = _named(record) if file_names else record.readings()
-        files = export_files(opened, visits, readings, out or opened.folder / "results")
+        names = {line.photo_id: line.name for line in record.photos()} if file_names else None
+        place = out or opened.folder / "results"
+        files = export_files(opened, visits, record.readings(), place, names)
         for path in files:
             click.echo(str(path))
         waiting = sum(visit.waiting for visit in visits)
@@ -58,14 +54,3 @@ def export(study: Path, out: Path | None, file_names: bool) -> None:
         click.echo(f"note: {missing}; its fields are empty in the rows")
     if waiting:
         click.echo(f"Next:  {hint('review', opened.folder)}")
-
-
-def _named(record: Record) -> list[ReadingRow]:
-    """The readings with the files' names instead of the neutral ones, also in the reasons."""
-    from sheet_reader.record.naming import with_file_names
-
-    names = {line.photo_id: line.name for line in record.photos()}
-    return [
-        replace(row, photo=names[row.photo_id], reason=with_file_names(row.reason, names))
-        for row in record.readings()
-    ]

@@ -11,6 +11,7 @@ import click
 
 from sheet_reader.cli.common import open_study, parse_visit, study_argument, tell_notes
 from sheet_reader.errors import UsageError
+from sheet_reader.wording import words
 
 if TYPE_CHECKING:
     from sheet_reader.record.model import HistoryEntry
@@ -49,7 +50,7 @@ def told(entry: HistoryEntry) -> str:
     """One event in one line."""
     value = "" if entry.value is None else f" {entry.value}"
     sure = "" if entry.confidence is None else f" ({rounded_down(entry.confidence)} %)"
-    why = f": {entry.reason}" if entry.reason else ""
+    why = f": {words(entry.reasons)}" if entry.reasons else ""
     source = f"{entry.photo}, page {entry.page}, layout {entry.layout}"
     model = f", model {entry.model}" if entry.model else ""
     return f"{entry.at}  {entry.what}{value}{sure} by {entry.by}{why}  [{source}{model}]"

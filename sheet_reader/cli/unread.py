@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING
 
 from sheet_reader.record.naming import both_names
+from sheet_reader.wording import words
 
 if TYPE_CHECKING:
     from sheet_reader.record.model import PhotoLine
 
 MOST_NAMES = 5
 MOST_REASONS = 6
-_PLACE = re.compile(r"\bpage \d+: ")
 
 
 def still_unread(photos: Iterable[PhotoLine], told: Collection[int]) -> list[str]:
@@ -24,9 +23,9 @@ def still_unread(photos: Iterable[PhotoLine], told: Collection[int]) -> list[str
     """
     by_reason: dict[str, list[str]] = defaultdict(list)
     for photo in photos:
-        if photo.status != "waiting" and photo.reason and photo.photo_id not in told:
-            reason = _PLACE.sub("", photo.reason)
-            by_reason[reason].append(both_names(photo.photo_id, photo.name))
+        if photo.status != "waiting" and photo.reasons and photo.photo_id not in told:
+            anywhere = dict.fromkeys(reason.on_page(None) for reason in photo.reasons)
+            by_reason[words(anywhere)].append(both_names(photo.photo_id, photo.name))
     if not by_reason:
         return []
     count = sum(map(len, by_reason.values()))

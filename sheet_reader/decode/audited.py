@@ -149,5 +149,4 @@ def _next_best(given: Promise | NoPromise, data: Checked) -> Promise | NoPromise
         best = weaker
     if best is None:
         return given
-    reason = f"{given.reason}; {best.accepted_error * 100:g} % can be promised meanwhile"
-    return replace(given, reason=reason, threshold=best.threshold)
+    return replace(given, threshold=best.threshold, meanwhile=best.accepted_error)

@@ -23,6 +23,7 @@ from scipy.special import gammaln
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import NumberPosterior
+from sheet_reader.reasons import Code, Occlusion, Reasons, because
 from sheet_reader.study.model import FieldSpec
 
 ODD_COUNT = DECODE.odd_count
@@ -74,7 +75,7 @@ def judge_count(
     spec: FieldSpec,
     raw: NumberPosterior,
     posterior: NumberPosterior,
-    hidden: Sequence[str],
+    hidden: Sequence[Occlusion],
     use_range: bool = True,
     alone: NumberPosterior | None = None,
 ) -> Judgement:
@@ -95,10 +96,10 @@ def judge_count(
         up, p_up = ranked[0] if ranked else (None, 0.0)
         why = flags or (doubt,)
         return Judgement(spec.name, None, 0.0, why, runner_up=up, runner_up_confidence=p_up)
-    against: tuple[str, ...] = ()
+    against: Reasons = ()
     if alone.overrules(int(ranked[0][0])):
         written = str(alone.ranked()[0][0])
-        against = (f"the boxes spell {written}, all else says {ranked[0][0]}: which is right?",)
+        against = (because(Code.OTHERS_DIFFER, boxes=written, others=ranked[0][0]),)
         others = [(text, p) for text, p in ranked if text != written][:1]
         ranked = [(written, posterior.probability(int(written))), *others]
     text, confidence = ranked[0]
@@ -110,14 +111,14 @@ def judge_count(
     return Judgement(spec.name, text, confidence, flags, doubt, False, up, p_up)
 
 
-def _range_flags(spec: FieldSpec, raw: NumberPosterior, value: int) -> tuple[str, ...]:
+def _range_flags(spec: FieldSpec, raw: NumberPosterior, value: int) -> Reasons:
     """Ask where the number read, or the one the boxes rather spell, is not plausible."""
     written = raw.ranked()[0][0]
     if written != value and not raw.overrules(value):
         written = value
     for number in (value, written):
         if spec.highest is not None and number > spec.highest:
-            return (f"{number} is more than the highest plausible value {spec.highest}",)
+            return (because(Code.ABOVE_RANGE, value=number, highest=spec.highest),)
         if spec.lowest is not None and number < spec.lowest:
-            return (f"{number} is less than the lowest plausible value {spec.lowest}",)
+            return (because(Code.BELOW_RANGE, value=number, lowest=spec.lowest),)
     return ()

@@ -16,6 +16,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from operator import itemgetter
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,33 +24,20 @@ from numpy.typing import NDArray
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import NumberPosterior
+from sheet_reader.reasons import Code, Occlusion, Reasons, because
 from sheet_reader.study.model import Season
 
 ODD_DATE = DECODE.odd_date
 OFFER = DECODE.date_offer
 
 PARTS = ("day", "month", "year")
-_MONTHS = (
-    "January",
-    "February",
-    "March",
-    "April",
-    "May",
-    "June",
-    "July",
-    "August",
-    "September",
-    "October",
-    "November",
-    "December",
-)
 Triple = tuple[int, int, int]
 
 
 def judge_date(
     field: str,
     parts: Mapping[str, NumberPosterior],
-    hidden: Mapping[str, Sequence[str]],
+    hidden: Mapping[str, Sequence[Occlusion]],
     season: Season,
     today: date,
     use_calendar: bool = True,
@@ -58,14 +46,14 @@ def judge_date(
     flags = _part_flags(parts, hidden)
     if all(parts[name].empty >= 0.5 for name in PARTS):
         sure = float(np.prod([parts[name].empty for name in PARTS]))
-        return Judgement(field, None, sure, (*flags, "the visit date was left empty"))
+        return Judgement(field, None, sure, (*flags, because(Code.DATE_EMPTY)))
     blank = [name for name in PARTS if parts[name].empty >= 0.5]
     if blank:
-        return Judgement(field, None, 0.0, (*flags, f"the {' and '.join(blank)} was left empty"))
+        return Judgement(field, None, 0.0, (*flags, because(Code.DATE_PART_EMPTY, parts=blank)))
     if any(not len(parts[name].values) for name in PARTS):
-        return Judgement(field, None, 0.0, flags or ("no date could be read",))
+        return Judgement(field, None, 0.0, flags or (because(Code.NO_DATE),))
     likely = _Likelihood.of(parts)
-    doubt = min(box_doubt(parts[name], name) for name in PARTS)[1]
+    doubt = min((box_doubt(parts[name], name) for name in PARTS), key=itemgetter(0))[1]
     judged = _judge(field, likely, season, today, use_calendar)
     return Judgement(
         field,
@@ -79,20 +67,18 @@ def judge_date(
 
 
 def _part_flags(
-    parts: Mapping[str, NumberPosterior], hidden: Mapping[str, Sequence[str]]
-) -> tuple[str, ...]:
+    parts: Mapping[str, NumberPosterior], hidden: Mapping[str, Sequence[Occlusion]]
+) -> Reasons:
     if all(why for name in PARTS for why in hidden[name]):
-        return (f"hidden: {hidden['day'][0]}",)
+        return (because(Code.HIDDEN, why=hidden["day"][0]),)
     return tuple(f for name in PARTS for f in box_flags(parts[name], hidden[name], name))
 
 
-def _struck(
-    parts: Mapping[str, NumberPosterior], likely: _Likelihood, text: str | None
-) -> tuple[str, ...]:
+def _struck(parts: Mapping[str, NumberPosterior], likely: _Likelihood, text: str | None) -> Reasons:
     for name, value in zip(PARTS, likely.written, strict=True):
         at = int(np.searchsorted(parts[name].values, value))
         if parts[name].struck[at] >= 0.5:
-            return (f"a box was struck out; {text or 'no date'} read from the others",)
+            return (because(Code.BOX_STRUCK, value=text),)
     return ()
 
 
@@ -134,7 +120,7 @@ def _judge(
             field,
             _iso(day_written),
             0.0,
-            _why_not(written, day_written, season, today) or ("the season has not begun",),
+            _why_not(written, day_written, season, today) or (because(Code.SEASON_NOT_BEGUN),),
         )
     probs = _posterior(likely, days)
     best = np.argsort(-probs, kind="stable")[:2]
@@ -197,26 +183,13 @@ def _iso(day: date | None) -> str | None:
     return day.isoformat() if day else None
 
 
-def _said(day: date) -> str:
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
-
-
-def _no_day(triple: Triple) -> str:
-    day, month, year = triple
-    if 1 <= month <= 12:
-        shown = f"{day} {_MONTHS[month - 1]}"
-        return f"{shown} {year:02d}" if (day, month) == (29, 2) else shown
-    return f"{day:02d} {month:02d} {year:02d}"
-
-
-def _why_not(triple: Triple, day: date | None, season: Season, today: date) -> tuple[str, ...]:
+def _why_not(triple: Triple, day: date | None, season: Season, today: date) -> Reasons:
     if day is None:
-        return (f"{_no_day(triple)} is no day",)
+        number, month, year = triple
+        return (because(Code.NO_SUCH_DAY, day=number, month=month, year=year),)
     if day > today:
-        return (f"visit date {_said(day)} lies in the future",)
+        return (because(Code.IN_FUTURE, date=_iso(day)),)
     if not season.first <= day <= season.last:
-        return (
-            f"visit date {_said(day)} lies outside the season "
-            f"({_said(season.first)} to {_said(season.last)})",
-        )
+        first, last = _iso(season.first), _iso(season.last)
+        return (because(Code.OUTSIDE_SEASON, date=_iso(day), first=first, last=last),)
     return ()

@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, BoxReadings
+from sheet_reader.reasons import Occlusion
 from sheet_reader.vision.types import BoxView
 
 TOLERATED_OFFSET_MM = DECODE.tolerated_offset_mm
@@ -38,17 +39,17 @@ def place_doubt(error_mm: float) -> float:
     return math.exp(-(TOLERATED_OFFSET_MM**2) / (2.0 * error_mm**2))
 
 
-def unreadable_because(box: BoxView) -> str:
-    """Why the box counts as occluded, in words; "" for a box that can be read."""
+def unreadable_because(box: BoxView) -> Occlusion:
+    """Why the box counts as hidden; ``Occlusion.NONE`` (falsy) for a box that can be read."""
     if box.occluded:
         return box.occluded
     if not math.isfinite(box.error_mm):
-        return "its place is not certain"
+        return Occlusion.UNPLACED
     if box.contrast < FAINTEST_CONTRAST:
-        return "too faint or too dark"
+        return Occlusion.FAINT
     if box.blur_mm > WORST_BLUR_MM:
-        return "blurred"
-    return ""
+        return Occlusion.BLURRED
+    return Occlusion.NONE
 
 
 def box_probabilities(boxes: Sequence[BoxView], readings: BoxReadings) -> NDArray[np.float64]:

@@ -15,14 +15,13 @@ from sheet_reader.decode.posteriors import (
     NumberPosterior,
 )
 from sheet_reader.decode.types import DecodedStatus, FieldReading
+from sheet_reader.reasons import Code, Occlusion, Reason, Reasons, because
 
-_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
-_STATES = {
-    EMPTY_AT: "empty",
-    STRUCK_AT: "struck out",
-    SEVERAL_AT: "several digits",
-    OTHER_AT: "no digit",
-}
+_STATES = {EMPTY_AT: "empty", STRUCK_AT: "struck", SEVERAL_AT: "several", OTHER_AT: "other"}
+"""Classes that are no digit, as reasons name them."""
+
+
+UNCERTAIN = because(Code.UNCERTAIN)
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,14 +34,14 @@ class Judgement:
     field: str
     value: str | None
     confidence: float
-    flags: tuple[str, ...] = ()
-    doubt: str = ""
+    flags: Reasons = ()
+    doubt: Reason = UNCERTAIN
     empty: bool = False
     runner_up: str | None = None
     runner_up_confidence: float = 0.0
     together: tuple[str, ...] = ()
 
-    def flagged(self, *reasons: str) -> Judgement:
+    def flagged(self, *reasons: Reason) -> Judgement:
         """The same judgement with more reasons to ask."""
         return replace(self, flags=(*self.flags, *(r for r in reasons if r not in self.flags)))
 
@@ -50,7 +49,7 @@ class Judgement:
         """Accept at or above ``threshold`` where nothing else speaks against it."""
         reasons = self.flags
         if not reasons and self.confidence < threshold:
-            reasons = (self.doubt or "not read with enough certainty",)
+            reasons = (self.doubt,)
         status: DecodedStatus = "empty" if self.empty else "accepted"
         if reasons:
             status = "flagged"
@@ -59,57 +58,54 @@ class Judgement:
             self.value,
             min(1.0, self.confidence),
             status,
-            "; ".join(reasons),
+            reasons,
             self.runner_up,
             min(1.0, self.runner_up_confidence),
             self.together if reasons else (),
         )
 
 
-def box_name(index: int, boxes: int, part: str = "") -> str:
-    """How a person calls a box: "the box", "the second box", "the first month box"."""
-    part = f"{part} " if part else ""
-    if boxes == 1:
-        return f"the {part}box"
-    ordinal = _ORDINALS[index] if index < len(_ORDINALS) else f"{index + 1}th"
-    return f"the {ordinal} {part}box"
-
-
-def box_flags(posterior: NumberPosterior, hidden: Sequence[str], part: str = "") -> tuple[str, ...]:
+def box_flags(posterior: NumberPosterior, hidden: Sequence[Occlusion], part: str = "") -> Reasons:
     """Reasons that lie in single boxes: hidden, several digits, not a digit, all struck out."""
     n = len(posterior.boxes)
     blind = [i for i, why in enumerate(hidden) if why]
     if blind and len(blind) == n:
-        return (f"hidden: {hidden[0]}",)
-    reasons = [f"{box_name(i, n, part)} is hidden: {hidden[i]}" for i in blind]
+        return (because(Code.HIDDEN, why=hidden[0]),)
+    reasons = [because(Code.BOX_HIDDEN, box=i, boxes=n, part=part, why=hidden[i]) for i in blind]
     for i, row in enumerate(posterior.boxes):
         if i in blind:
             continue
         if row[SEVERAL_AT] >= 0.5:
-            reasons.append(f"{box_name(i, n, part)} holds several digits")
+            reasons.append(because(Code.SEVERAL_DIGITS, box=i, boxes=n, part=part))
         elif row[OTHER_AT] >= 0.5:
-            reasons.append(f"{box_name(i, n, part)} holds a mark that is no digit")
+            reasons.append(because(Code.NO_DIGIT, box=i, boxes=n, part=part))
     if posterior.all_struck >= 0.5:
-        reasons.append("struck out, and no other number written")
+        reasons.append(because(Code.STRUCK_OUT))
     return tuple(reasons)
 
 
-def number_flags(posterior: NumberPosterior, value: int, text: str) -> tuple[str, ...]:
+def number_flags(posterior: NumberPosterior, value: int, text: str) -> Reasons:
     """Reasons that lie in how a number was written: a struck box, an empty box inside it."""
     at = int(np.searchsorted(posterior.values, value))
     reasons = []
     if posterior.struck[at] >= 0.5:
-        reasons.append(f"a box was struck out; {text} read from the others")
+        reasons.append(because(Code.BOX_STRUCK, value=text))
     if posterior.gap[at] >= 0.5:
-        reasons.append(f"an empty box stands inside the number; read as {text}")
+        reasons.append(because(Code.GAP, value=text))
     return tuple(reasons)
 
 
-def box_doubt(posterior: NumberPosterior, part: str = "") -> tuple[float, str]:
-    """The least certain box: the probability of its best state, and a sentence about it."""
+def box_doubt(posterior: NumberPosterior, part: str = "") -> tuple[float, Reason]:
+    """The least certain box: the probability of its best state, and the doubt about it."""
     best = posterior.boxes.max(axis=1)
     at = int(best.argmin())
     first, second = (int(k) for k in np.argsort(-posterior.boxes[at], kind="stable")[:2])
-    name = box_name(at, len(posterior.boxes), part)
-    states = (_STATES.get(first, str(first)), _STATES.get(second, str(second)))
-    return float(best[at]), f"{name} could be {states[0]} or {states[1]}"
+    doubt = because(
+        Code.BOX_UNCERTAIN,
+        box=at,
+        boxes=len(posterior.boxes),
+        part=part,
+        first=_STATES.get(first, str(first)),
+        second=_STATES.get(second, str(second)),
+    )
+    return float(best[at]), doubt

@@ -142,7 +142,8 @@ class Promise:
 class NoPromise:
     """Nothing can be promised. ``reason`` says why in words, ``missing`` how many more accepted
     fields must be checked and found right (0: more data of this kind will not help), and
-    ``threshold`` what to work with meanwhile.
+    ``threshold`` what to work with meanwhile: it promises the share ``meanwhile`` of errors
+    (None: nothing).
     """
 
     reason: str
@@ -152,11 +153,15 @@ class NoPromise:
     delta: float
     wrong: int = 0
     checked: int = 0
+    meanwhile: float | None = None
 
     @property
     def sentence(self) -> str:
         """The refusal in words."""
-        return f"No promise yet: {self.reason}."
+        if self.meanwhile is None:
+            return f"No promise yet: {self.reason}."
+        weaker = f"{self.meanwhile * 100:g} % can be promised meanwhile"
+        return f"No promise yet: {self.reason}; {weaker}."
 
 
 def loosest(

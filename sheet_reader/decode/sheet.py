@@ -31,8 +31,9 @@ from sheet_reader.decode.sums import balanced_doubt, exceeded, settled, usable
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.decode.writer import DIGITS, adapted, shipped_model
 from sheet_reader.digits.types import BoxReadings
+from sheet_reader.reasons import Code, Occlusion, Reason, because
 from sheet_reader.sheet.model import BLANK
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.model import FieldSpec, Study, SumRule
 from sheet_reader.vision.types import SheetView
 
 KEY_DOUBT = DECODE.key_doubt
@@ -48,7 +49,7 @@ class _Boxes:
     """Posteriors by the boxes alone and why boxes are hidden, by field and part."""
 
     posteriors: dict[Group, NumberPosterior]
-    hidden: dict[Group, tuple[str, ...]]
+    hidden: dict[Group, tuple[Occlusion, ...]]
 
 
 def decode_sheet(
@@ -101,8 +102,9 @@ def _not_against(alone: Judgement, again: Judgement) -> Judgement:
     near = again.value == alone.runner_up
     if near and alone.runner_up_confidence >= CONTRADICTION * alone.confidence:
         return again.flagged(*alone.flags)
-    reason = f"the boxes spell {alone.value}, the writer's hand {again.value}: which is right?"
-    return alone if alone.flags else alone.flagged(reason)
+    if alone.flags:
+        return alone
+    return alone.flagged(because(Code.HAND_DIFFERS, boxes=alone.value, hand=again.value))
 
 
 def _as_one_hand(
@@ -241,15 +243,17 @@ def _judge_counts(
         for name, doubt in balanced_doubt(rule, posteriors, after).items():
             sure = min(judged[name].confidence, 1.0 - doubt)
             judged[name] = replace(judged[name], confidence=sure)
-    questions = [(f.rule, f.question) for f in findings if f.disputed]
+    questions: list[tuple[SumRule, Reason | None]] = [
+        (f.rule, f.question) for f in findings if f.disputed
+    ]
     questions += [(rule, exceeded(rule, posteriors, unseen)) for rule in sums]
     for rule, question in questions:
-        if question:
+        if question is not None:
             _ask_together(judged, (rule.total, *rule.parts), question)
     return judged
 
 
-def _ask_together(judged: dict[str, Judgement], names: Sequence[str], question: str) -> None:
+def _ask_together(judged: dict[str, Judgement], names: Sequence[str], question: Reason) -> None:
     for name in names:
         asked = judged[name].flagged(question)
         judged[name] = replace(asked, together=tuple(dict.fromkeys((*asked.together, *names))))

@@ -21,6 +21,7 @@ import numpy as np
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import NumberPosterior
+from sheet_reader.reasons import Code, Occlusion, because
 from sheet_reader.study.check_digit import is_valid
 
 OFF_ROSTER = DECODE.off_roster
@@ -29,19 +30,19 @@ OFF_ROSTER = DECODE.off_roster
 def judge_site(
     field: str,
     raw: NumberPosterior,
-    hidden: Sequence[str],
+    hidden: Sequence[Occlusion],
     roster: Sequence[str],
     use_roster: bool = True,
 ) -> Judgement:
-    """Judge a handwritten site number. ``hidden`` has one entry per box, "" where readable.
+    """Judge a handwritten site number. ``hidden`` has one entry per box.
 
     ``roster`` holds the numbers as printed, leading zeros included.
     """
     flags = box_flags(raw, hidden)
     if raw.empty >= 0.5 and not flags:
-        return Judgement(field, None, raw.empty, ("the site number was left empty",))
+        return Judgement(field, None, raw.empty, (because(Code.SITE_EMPTY),))
     if not len(raw.values):
-        return Judgement(field, None, 0.0, flags or ("no number could be read",))
+        return Judgement(field, None, 0.0, flags or (because(Code.NO_NUMBER),))
     known = {int(number): number for number in roster}
     posterior = _with_roster(raw, known) if use_roster and known else raw
     (value, confidence), *rest = posterior.ranked()
@@ -77,11 +78,8 @@ def _off_roster(
     """Flag a number that is not on the roster; offer the one roster number a keying error away."""
     width = max(len(number) for number in known.values())
     near = [n for n in known.values() if one_keying_error_apart(str(written).zfill(width), n)]
-    reason = f"site {written} is not on the roster"
-    if near:
-        reason += f"; {' and '.join(near)} {'is' if len(near) == 1 else 'are'}"
-    elif not is_valid(str(written)):
-        reason += " and its check digit does not fit"
+    site = str(written)
+    reason = because(Code.OFF_ROSTER, site=site, near=near, check_digit=is_valid(site))
     value = near[0] if len(near) == 1 else str(written)
     return Judgement(
         judged.field,

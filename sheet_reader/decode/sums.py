@@ -42,6 +42,7 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import NumberPosterior
+from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.study.model import SumRule
 
 ADDITION_ERROR = DECODE.addition_error
@@ -75,9 +76,10 @@ class SumFinding:
         return not (self.fits or self.repaired)
 
     @property
-    def question(self) -> str:
+    def question(self) -> Reason:
         """What to ask about a disputed sum."""
-        return f"total {self.total}, parts add to {self.parts_sum}: which is right?"
+        fields = (self.rule.total, *self.rule.parts)
+        return because(Code.SUM_OFF, total=self.total, parts=self.parts_sum, fields=fields)
 
 
 def usable(rule: SumRule, posteriors: Mapping[str, NumberPosterior], hidden: set[str]) -> bool:
@@ -89,22 +91,24 @@ def usable(rule: SumRule, posteriors: Mapping[str, NumberPosterior], hidden: set
     )
 
 
-def exceeded(rule: SumRule, posteriors: Mapping[str, NumberPosterior], hidden: set[str]) -> str:
-    """What to ask where some parts are not recorded and the others alone exceed the total; "" if
+def exceeded(
+    rule: SumRule, posteriors: Mapping[str, NumberPosterior], hidden: set[str]
+) -> Reason | None:
+    """What to ask where some parts are not recorded and the others alone exceed the total; None if
     they do not. Nothing is inferred from it, whatever the difference.
     """
     names = (rule.total, *rule.parts)
     if any(name not in posteriors or name in hidden for name in names):
-        return ""
+        return None
     clear = {name for name in names if posteriors[name].number >= USABLE}
     parts = [name for name in rule.parts if name in clear]
     if rule.total not in clear or not parts or len(parts) == len(rule.parts):
-        return ""
+        return None
     total = posteriors[rule.total].ranked()[0][0]
     known = sum(posteriors[name].ranked()[0][0] for name in parts)
     if known <= total:
-        return ""
-    return f"total {total}, yet the parts written down already add to {known}: which is right?"
+        return None
+    return because(Code.PARTS_EXCEED, total=total, parts=known, fields=names)
 
 
 def apply_sums(

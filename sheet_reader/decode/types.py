@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from sheet_reader.reasons import Reasons
 from sheet_reader.sheet.model import SheetCode
 
 DecodedStatus = Literal["accepted", "flagged", "empty"]
@@ -16,18 +17,17 @@ class FieldReading:
 
     ``value`` is the most probable value as text ("14", "2041", "2026-05-20" for a date) or None
     where nothing was read; ``confidence`` (0..1) its probability; ``status`` "accepted",
-    "flagged" or "empty" (all boxes surely blank: not recorded); ``reason`` why it is flagged, in
-    words a person understands. ``runner_up`` is the next value and ``runner_up_confidence``
-    its probability (None with a probability above 0: the runner-up is "not recorded").
-    ``together`` names the fields of a sum that does not fit, this one included: they are best
-    shown side by side.
+    "flagged" or "empty" (all boxes surely blank: not recorded); ``reasons`` why it is flagged.
+    ``runner_up`` is the next value and ``runner_up_confidence`` its probability (None with a
+    probability above 0: the runner-up is "not recorded"). ``together`` names the fields of a sum
+    that does not fit, this one included: they are best shown side by side.
     """
 
     field: str
     value: str | None
     confidence: float
     status: DecodedStatus
-    reason: str = ""
+    reasons: Reasons = ()
     runner_up: str | None = None
     runner_up_confidence: float = 0.0
     together: tuple[str, ...] = ()

@@ -33,6 +33,7 @@ from sheet_reader.simulate.cases import BARE_SHARE, Case, Desk, make_case, numbe
 from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.types import CROP_PX, SheetView
+from sheet_reader.wording import words
 
 Rooms = Literal["whole", "vision"]
 
@@ -93,7 +94,8 @@ def read_case(case: Case, desk: Desk, rooms: Rooms) -> Score:
     views = [f for f in findings if isinstance(f, SheetView)]
     score_views(case.truth, views, score)
     if len(views) < len(case.truth.sheets):
-        score.notes += [f"not found: {f.reason}" for f in findings if not isinstance(f, SheetView)]
+        missed = [f for f in findings if not isinstance(f, SheetView)]
+        score.notes += [f"not found: {words([f.reason])}" for f in missed]
     if rooms == "vision":
         return score
     for view in views:

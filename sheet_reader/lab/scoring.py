@@ -11,6 +11,7 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.digits.types import EMPTY, BoxReadings
 from sheet_reader.simulate.truth import CellTruth, FieldTruth, PhotoTruth, SheetTruth
 from sheet_reader.vision.types import BoxView, SheetView
+from sheet_reader.wording import words
 
 COVERED, SATURATED = 0.02, 0.05
 """Shares of a box above which it does not count as plainly visible."""
@@ -202,5 +203,5 @@ def _score_field(
         word = "flagged" if flagged else found.status.upper()
         score.notes.append(
             f"{truth.field} {truth.value} ({truth.state}{'' if clear else ', hidden'}) "
-            f"read {found.value} at {found.confidence:.4f}, {word} {found.reason}"
+            f"read {found.value} at {found.confidence:.4f}, {word} {words(found.reasons)}"
         )

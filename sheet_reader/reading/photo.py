@@ -17,6 +17,7 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.reading.read_with_history import read_with_history
 from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.images import context_png, pack_boxes
 from sheet_reader.record.model import FoundField, FoundPage, PhotoResult, PhotoStatus
 from sheet_reader.study.model import Study
@@ -26,8 +27,7 @@ from sheet_reader.vision.types import BoxView, NoSheet, SheetView
 if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook
 
-NOTHING = "no sheet was found in the picture"
-BLANK_SHEET = "blank sheet, nothing written"
+NOTHING = NoSheet(because(Code.NOT_FOUND))
 SURELY_BLANK = 0.9
 """From this probability on a site or date that is asked about anyway counts as left empty (a choice
 of this house; counts are empty only by the study's own threshold)."""
@@ -67,7 +67,7 @@ def read_original(
     against are flagged.
     """
     pages: list[FoundPage] = []
-    failures: list[str] = []
+    failures: list[Reason] = []
     opened = 0
     for part in pictures_in(path.read_bytes(), path.name, bounds):
         if isinstance(part, Picture):
@@ -76,11 +76,11 @@ def read_original(
                 outcome = reader(part, study, book, today)
             else:
                 outcome = read_with_history(reader, part, study, book, today, history)
-            found, missing = _sorted_out(part, study, outcome or [NoSheet("no markers", NOTHING)])
+            found, missing = _sorted_out(part, study, outcome or [NOTHING])
             pages += found
             failures += missing
         else:
-            failures.append(part.reason)
+            failures.append(because(Code.NO_PICTURE, text=part.reason))
         on_frame()
     status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
     return PhotoResult(tuple(pages), tuple(dict.fromkeys(failures)), status)
@@ -88,18 +88,17 @@ def read_original(
 
 def _sorted_out(
     picture: Picture, study: Study, outcome: Outcome
-) -> tuple[list[FoundPage], list[str]]:
+) -> tuple[list[FoundPage], list[Reason]]:
     pages: list[FoundPage] = []
-    failures: list[str] = []
+    failures: list[Reason] = []
+    number = picture.frame + 1 if picture.frame else None
     for item in outcome:
         if isinstance(item, NoSheet):
-            prefix = f"page {picture.frame + 1}: " if picture.frame else ""
-            failures.append(prefix + item.reason)
+            failures.append(item.reason.on_page(number))
             continue
         view, reading = item
         if nothing_written(study, view, reading):
-            prefix = f"page {picture.frame + 1}: " if picture.frame else ""
-            failures.append(prefix + BLANK_SHEET)
+            failures.append(because(Code.NOTHING_WRITTEN).on_page(number))
             continue
         pages.append(_found_page(picture, view, reading))
     return pages, failures
@@ -153,7 +152,7 @@ def _found_field(picture: Picture, field: FieldReading, boxes: list[BoxView]) ->
         value=field.value,
         confidence=float(field.confidence),
         status=field.status,
-        reason=field.reason,
+        reasons=field.reasons,
         runner_up=field.runner_up,
         runner_up_confidence=float(field.runner_up_confidence),
         boxes_png=pack_boxes([b.crop for b in boxes]),

@@ -16,6 +16,7 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reasons import Code, because
 from sheet_reader.study.model import Study
 from sheet_reader.vision.types import NoSheet, SheetView
 
@@ -66,6 +67,5 @@ def doubted_page(first: PageReading, second: PageReading) -> PageReading:
 def _doubted_field(first: FieldReading, second: FieldReading) -> FieldReading:
     if first.status != "accepted" or (second.status, second.value) == ("accepted", first.value):
         return first
-    against = f"the site's earlier counts speak against {first.value}"
-    reason = f"{against}: {second.reason}" if second.reason else against
-    return replace(second, status="flagged", reason=reason)
+    against = because(Code.HISTORY_DIFFERS, value=first.value)
+    return replace(second, status="flagged", reasons=(against, *second.reasons))

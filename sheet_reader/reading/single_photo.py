@@ -14,6 +14,7 @@ from sheet_reader.intake.pictures import too_many_bytes
 from sheet_reader.reading import photo as photo_reading
 from sheet_reader.record.model import FoundField, FoundPage
 from sheet_reader.study.model import Study
+from sheet_reader.wording import words
 
 FieldStatus = Literal["accepted", "flagged", "empty"]
 
@@ -86,7 +87,7 @@ def read_photo(
     day = date.today() if today is None else today
     reader = photo_reading.default_reader()
     result = photo_reading.read_original(photo, study, photo_reading.book_of(study), day, reader)
-    return PhotoReading(tuple(_page(found) for found in result.pages), result.failures)
+    return PhotoReading(tuple(_page(f) for f in result.pages), tuple(words((r,)) for r in result.failures))
 
 
 def _page(found: FoundPage) -> PhotoPage:
@@ -101,4 +102,5 @@ def _page(found: FoundPage) -> PhotoPage:
 
 
 def _field(found: FoundField) -> PhotoField:
-    return PhotoField(found.field, found.value, found.confidence, found.status, found.reason)
+    why = words(found.reasons)
+    return PhotoField(found.field, found.value, found.confidence, found.status, why)

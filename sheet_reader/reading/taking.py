@@ -13,6 +13,7 @@ from sheet_reader.record.engine import our_errors
 from sheet_reader.record.model import BatchSummary, PhotoResult
 from sheet_reader.record.naming import both_names
 from sheet_reader.record.store import Record
+from sheet_reader.wording import words
 
 _STATUSES = ("accepted", "flagged", "empty")
 MOST_NAMES = 5
@@ -44,7 +45,7 @@ class Tally:
         self.pages += len(result.pages)
         self.read += bool(result.pages)
         self.failed += not result.pages
-        self.lines += [f"{both_names(photo_id, name)}: {reason}" for reason in result.failures]
+        self.lines += [f"{both_names(photo_id, name)}: {words([r])}" for r in result.failures]
         for page in result.pages:
             for found in page.fields:
                 self.fields[found.status] += 1

@@ -20,6 +20,7 @@ from sheet_reader.intake.names import one_line
 from sheet_reader.reading.photo import book_of, default_reader, read_original
 from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import PhotoResult
 from sheet_reader.study.model import Study
@@ -44,7 +45,7 @@ class Work:
     seconds_per_picture: float = SECONDS_PER_PICTURE
 
 
-def stopped(reason: str, *, unforeseen: str = "") -> PhotoResult:
+def stopped(reason: Reason, *, unforeseen: str = "") -> PhotoResult:
     """The result of a photo that could not be read to its end."""
     return PhotoResult((), (reason,), "stopped", unforeseen)
 
@@ -52,7 +53,7 @@ def stopped(reason: str, *, unforeseen: str = "") -> PhotoResult:
 def stumbled(error: Exception) -> PhotoResult:
     """The result of a photo on which the reader failed in a way nobody foresaw."""
     what = one_line(f"{type(error).__name__}: {error}", 200)
-    return stopped(f"the reader stumbled over this photo ({what})", unforeseen=what)
+    return stopped(because(Code.STUMBLED, error=what), unforeseen=what)
 
 
 def read_here(work: Work, tasks: Iterator[Task]) -> Generator[tuple[Task, PhotoResult], None, None]:
@@ -135,15 +136,14 @@ class _Worker:
                     return message
                 self._more_time()
         except (EOFError, OSError):
-            broke = "the reader broke down over this photo"
+            broke = because(Code.BROKE_DOWN)
             return self._replaced(broke, unforeseen="the reading process broke down")
         if time.monotonic() < self.deadline:
             return None
         seconds = round(self.work.seconds_per_picture)
-        limit = f"{seconds} second" + ("s" if seconds != 1 else "")
-        return self._replaced(f"reading this photo took longer than {limit} and was stopped")
+        return self._replaced(because(Code.TOO_SLOW, seconds=seconds))
 
-    def _replaced(self, reason: str, *, unforeseen: str = "") -> PhotoResult:
+    def _replaced(self, reason: Reason, *, unforeseen: str = "") -> PhotoResult:
         self.end()
         self.task = None
         self._launch()

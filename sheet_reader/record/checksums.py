@@ -119,7 +119,8 @@ def digests_of(
     connection: Connection, of: Table, ids: Collection[int] | None = None
 ) -> Iterator[tuple[int, str]]:
     """Id and checksum of the rows of a table: of all, or of those with these ids."""
-    names = sorted(c.name for c in of.columns)
+    present = {c["name"] for c in inspect(connection).get_columns(of.name)}
+    names = sorted(c.name for c in of.columns if c.name in present)
     columns: list[ColumnClause[Any]] = [column(name) for name in names]
     query: Select[Any] = select(*columns).select_from(table(of.name))
     if ids is not None:

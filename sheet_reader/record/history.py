@@ -8,7 +8,9 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
+from sheet_reader.reasons import Code, because
 from sheet_reader.record import schema
+from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.loading import UNDO
 from sheet_reader.record.model import HistoryEntry
 from sheet_reader.record.naming import neutral_name
@@ -56,7 +58,7 @@ def _read(
     query = (
         select(
             r.id, k.id.label("run"), k.at, r.field, r.value, k.program, s.photo_id, s.page,
-            s.layout, k.model, r.confidence, r.status, r.reason,
+            s.layout, k.model, r.confidence, r.status, r.reason, r.reasons,
         )
         .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
         .join(schema.page_instances, s.id == k.page_instance_id)
@@ -80,7 +82,7 @@ def _as_read(row: Any, *, is_current: bool) -> HistoryEntry:
         layout=row.layout,
         model=row.model,
         confidence=row.confidence,
-        reason=row.reason,
+        reasons=restored(row.reasons, row.reason),
         is_current=is_current,
     )
 
@@ -122,6 +124,6 @@ def _as_decided(row: Any, *, is_current: bool) -> HistoryEntry:
         layout=row.layout,
         model=row.model,
         confidence=None,
-        reason="without seeing what was read" if row.blind else "",
+        reasons=(because(Code.KEYED_BLIND),) if row.blind else (),
         is_current=is_current,
     )

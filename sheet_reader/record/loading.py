@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from typing import Any
 
 from sqlalchemy import Connection, func, select
 
 from sheet_reader.record import schema
+from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.model import Rival, Thresholds
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.revalidation import visits_now
@@ -92,6 +94,7 @@ def load_readings(connection: Connection) -> list[StoredReading]:
             r.confidence,
             r.status,
             r.reason,
+            r.reasons,
             r.runner_up,
             r.runner_up_confidence,
         )
@@ -100,7 +103,21 @@ def load_readings(connection: Connection) -> list[StoredReading]:
         .join(latest, latest.c.id == k.id)
         .order_by(r.id)
     )
-    return [StoredReading(*row) for row in connection.execute(query)]
+    return [_stored(row) for row in connection.execute(query)]
+
+
+def _stored(row: Any) -> StoredReading:
+    return StoredReading(
+        row.id,
+        row.page_instance_id,
+        row.field,
+        row.value,
+        row.confidence,
+        row.status,
+        restored(row.reasons, row.reason),
+        row.runner_up,
+        row.runner_up_confidence,
+    )
 
 
 def load_decisions(connection: Connection) -> list[Decision]:

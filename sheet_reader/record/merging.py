@@ -15,12 +15,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from sheet_reader.reasons import Code, Reason, because, has
 from sheet_reader.record.model import Rival, Status
 from sheet_reader.record.states import FieldState
 
 SURE = ("accepted", "empty", "confirmed", "corrected")
-HIDDEN = "hidden: "
-"""How the reason of a field begins whose boxes can't be seen."""
 
 
 def merge(fields: Sequence[FieldState]) -> list[FieldState]:
@@ -74,10 +73,14 @@ def _ask(fields: Sequence[FieldState], named: Sequence[FieldState]) -> list[Fiel
     """All of ``fields`` wait, one of them is asked about: in the best photo that shows its boxes.
     The reason names the values of ``named``.
     """
-    reason = _which(named) if named else ""
+    reasons = (_which(named),) if named else ()
     waiting = [
         replace(
-            f, status="flagged", reason=reason or f.reason, is_current=False, needs_review=False
+            f,
+            status="flagged",
+            reasons=reasons or f.reasons,
+            is_current=False,
+            needs_review=False,
         )
         for f in sorted(fields, key=_hidden)
     ]
@@ -93,34 +96,31 @@ def _beside(field: FieldState, best: FieldState) -> FieldState:
     if field.decision or (field.status in SURE and field.value == best.value):
         return replace(field, is_current=False, needs_review=False)
     status: Status = "unreadable"
+    reasons = field.reasons
+    photo, frame = best.observation.photo_id, best.observation.frame
     if field.value is not None and field.value == best.value:
         status = "confirmed" if best.decision else best.status
-        reason = f"{best.observation.called} says the same"
+        reasons = (because(Code.SAME_ELSEWHERE, photo=photo, frame=frame),)
     elif not best.decision:
-        reason = f"{best.observation.called} serves; {field.reason}"
+        reasons = (because(Code.OTHER_PHOTO, photo=photo, frame=frame), *reasons)
     elif _valued(best):
-        reason = f"{_shown(best.value)} was decided from {best.observation.called}"
-    else:
-        reason = field.reason
-    return replace(field, status=status, reason=reason, is_current=False, needs_review=False)
+        reasons = (because(Code.DECIDED_ELSEWHERE, value=best.value, photo=photo, frame=frame),)
+    return replace(field, status=status, reasons=reasons, is_current=False, needs_review=False)
 
 
-def _which(fields: Sequence[FieldState]) -> str:
-    said = ", ".join(_says(f) for f in fields)
-    start = "" if any(f.decision for f in fields) else "two photos of one sheet disagree: "
-    return f"{start}{said}: which is right?"
+def _which(fields: Sequence[FieldState]) -> Reason:
+    decided = any(f.decision for f in fields)
+    code = Code.DECISION_DIFFERS if decided else Code.PHOTOS_DIFFER
+    return because(code, claims=[_claim(f) for f in fields])
 
 
-def _says(field: FieldState) -> str:
+def _claim(field: FieldState) -> tuple[str, int, int, str | None]:
+    photo, frame = field.observation.photo_id, field.observation.frame
     if field.decision is None:
-        return f"{field.observation.called} reads {_shown(field.value)}"
+        return "read", photo, frame, field.value
     if _valued(field):
-        return f"{_shown(field.value)} was decided from {field.observation.called}"
-    return f"nobody could read {field.observation.called}, taken for {_shown(field.reading.value)}"
-
-
-def _shown(value: str | None) -> str:
-    return "nothing" if value is None else value
+        return "decided", photo, frame, field.value
+    return "unreadable", photo, frame, field.reading.value
 
 
 def _valued(field: FieldState) -> bool:
@@ -138,7 +138,7 @@ def _hidden(field: FieldState) -> bool:
         field.decision is None
         and field.status == "flagged"
         and field.value is None
-        and field.reason.startswith(HIDDEN)
+        and has(field.reasons[:1], Code.HIDDEN)
     )
 
 

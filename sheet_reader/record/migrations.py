@@ -65,6 +65,12 @@ def _add_column(connection: Connection, table: str, name: str, kind: str) -> Non
         connection.exec_driver_sql(f"ALTER TABLE {table} ADD COLUMN {name} {kind}")
 
 
+def _reasons(connection: Connection) -> None:
+    """Reasons as data; those kept in words stay in ``reason``."""
+    for table in ("photos", "readings"):
+        _add_column(connection, table, "reasons", "TEXT")
+
+
 def _notes(connection: Connection) -> None:
     """Tables for notes and checksums; step 7 fills the latter, or takes them over."""
     for table in (former_schema.about, former_schema.seals):
@@ -79,6 +85,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(5, "what a refusal depended on", _circumstances),
     Migration(6, "notes", _notes),
     Migration(7, "standard names, checksums", rename_all),
+    Migration(8, "reasons as data", _reasons),
 )
 
 

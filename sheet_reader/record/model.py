@@ -9,6 +9,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.reasons import Reasons
+
 Status = Literal["accepted", "flagged", "confirmed", "corrected", "empty", "unreadable"]
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
 
@@ -50,12 +52,12 @@ class Rival:
 class Waiting:
     """One reading that waits for a person (or, in an audit, that is looked at again).
 
-    ``value`` is what was read (None: nothing), ``reason`` why it is asked, ``sheet`` the site
+    ``value`` is what was read (None: nothing), ``reasons`` why it is asked, ``sheet`` the site
     number of the printed sheet or BLANK, ``site`` and ``visit_date`` as known so far ("" while
     they wait). Pictures come from :meth:`Record.images`, the photo from :meth:`Record.photo_path`.
     ``page_instance_id`` is the page in its photo: several blank sheets in one photo or PDF share
     all else. ``frame`` is the page of the PDF, from 0. ``rivals`` are the values of other photos
-    that ``reason`` names.
+    that ``reasons`` name.
     """
 
     reading_id: int
@@ -74,7 +76,7 @@ class Waiting:
     confidence: float
     runner_up: str | None
     runner_up_confidence: float
-    reason: str
+    reasons: Reasons
     frame: int = 0
     rivals: tuple[Rival, ...] = ()
 
@@ -110,7 +112,7 @@ class ReadingRow:
     value: str | None
     confidence: float
     status: Status
-    reason: str
+    reasons: Reasons
     runner_up: str | None
     runner_up_confidence: float
     read_value: str | None
@@ -175,7 +177,7 @@ class HistoryEntry:
     layout: str
     model: str
     confidence: float | None
-    reason: str
+    reasons: Reasons
     is_current: bool = False
 
 
@@ -197,7 +199,7 @@ class PhotoLine:
     photo_id: int
     name: str
     status: PhotoStatus
-    reason: str = ""
+    reasons: Reasons = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,7 +235,7 @@ class FoundField:
     value: str | None
     confidence: float
     status: Literal["accepted", "flagged", "empty"]
-    reason: str
+    reasons: Reasons
     runner_up: str | None
     runner_up_confidence: float
     boxes_png: bytes
@@ -243,13 +245,13 @@ class FoundField:
 
 @dataclass(frozen=True, slots=True)
 class PhotoResult:
-    """Everything one photo gave: pages, and a line for each part of it that gave none.
+    """Everything one photo gave: pages, and a reason for each part of it that gave none.
 
     ``unforeseen`` says how the reader itself failed, "" where it did not.
     """
 
     pages: tuple[FoundPage, ...]
-    failures: tuple[str, ...] = ()
+    failures: Reasons = ()
     status: PhotoStatus = "read"
     unforeseen: str = ""
 

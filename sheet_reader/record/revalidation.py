@@ -12,15 +12,14 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
+from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.model import Thresholds
 from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
 from sheet_reader.record.visits import visits_of
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study, SumRule
 
-ANEW = "accepted before, but "
-"""How the reason of a question begins that the study file of today asks."""
-UNKNOWN = "study.toml has no such field now"
+UNKNOWN = because(Code.UNKNOWN_FIELD)
 
 Place = tuple[int, str]
 """A field of a page instance."""
@@ -59,22 +58,22 @@ def asked_anew(
     return _sums_checked(study.sums, found, held) if study.sums else found
 
 
-def _against(study: Study, read: StoredReading, spec: FieldSpec, threshold: float) -> str:
-    """Why an accepted field would be asked about now, or ""."""
+def _against(study: Study, read: StoredReading, spec: FieldSpec, threshold: float) -> Reason | None:
+    """Why an accepted field would be asked about now, if it would."""
     if read.confidence < threshold:
-        return f"not certain enough for accepted_error = {study.accepted_error:g}"
+        return because(Code.STRICTER, allowed=study.accepted_error)
     if spec.kind in ("site", "date") or not (read.value or "").isdecimal():
-        return ""
+        return None
     value = int(read.value or "")
     if spec.highest is not None and value > spec.highest:
-        return f"{value} is more than the highest plausible value {spec.highest}"
+        return because(Code.ABOVE_RANGE, value=value, highest=spec.highest)
     if spec.lowest is not None and value < spec.lowest:
-        return f"{value} is less than the lowest plausible value {spec.lowest}"
-    return ""
+        return because(Code.BELOW_RANGE, value=value, lowest=spec.lowest)
+    return None
 
 
-def _asked(read: StoredReading, reason: str) -> StoredReading:
-    return replace(read, status="flagged", reason=ANEW + reason)
+def _asked(read: StoredReading, reason: Reason) -> StoredReading:
+    return replace(read, status="flagged", reasons=(because(Code.ASKED_ANEW), reason))
 
 
 def _sums_checked(
@@ -84,26 +83,29 @@ def _sums_checked(
     by_page: dict[int, dict[str, StoredReading]] = defaultdict(dict)
     for read in reads:
         by_page[read.page_instance_id][read.field] = read
-    off: dict[int, str] = {}
+    off: dict[int, Reason] = {}
     for on_page in by_page.values():
         for rule in rules:
             fields = [on_page[name] for name in (rule.total, *rule.parts) if name in on_page]
-            reason = _sum_off(fields, held) if len(fields) == 1 + len(rule.parts) else ""
-            for read in fields if reason else ():
-                off.setdefault(read.reading_id, reason)
+            if len(fields) != 1 + len(rule.parts):
+                continue
+            if (reason := _sum_off(fields, held)) is not None:
+                for read in fields:
+                    off.setdefault(read.reading_id, reason)
     return [_asked(r, off[r.reading_id]) if r.reading_id in off else r for r in reads]
 
 
-def _sum_off(fields: Sequence[StoredReading], held: Collection[Place]) -> str:
-    """What is wrong with a total (first) and its parts, or ""."""
+def _sum_off(fields: Sequence[StoredReading], held: Collection[Place]) -> Reason | None:
+    """What is wrong with a total (first) and its parts, if anything."""
     for read in fields:
         decided = (read.page_instance_id, read.field) in held
         if decided or read.status != "accepted" or not (read.value or "").isdecimal():
-            return ""
+            return None
     total, *parts = (int(read.value or "") for read in fields)
     if total == sum(parts):
-        return ""
-    return f"total {total}, parts add to {sum(parts)}: which is right?"
+        return None
+    names = [read.field for read in fields]
+    return because(Code.SUM_OFF, total=total, parts=sum(parts), fields=names)
 
 
 def placed_for_sure(
@@ -144,5 +146,5 @@ def without_unknown(study: Study, visits: Iterable[Visit]) -> list[Visit]:
 def _known(field: FieldState, known: Collection[str]) -> FieldState:
     if field.reading.field in known:
         return field
-    reason = f"{field.reason}; {UNKNOWN}" if field.reason else UNKNOWN
-    return replace(field, is_current=False, needs_review=False, reason=reason)
+    reasons = (*field.reasons, UNKNOWN)
+    return replace(field, is_current=False, needs_review=False, reasons=reasons)

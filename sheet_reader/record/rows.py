@@ -45,7 +45,7 @@ def as_waiting(study: Study, visit: Visit, effective: FieldState) -> Waiting:
         confidence=read.confidence,
         runner_up=read.runner_up,
         runner_up_confidence=read.runner_up_confidence,
-        reason=effective.reason,
+        reasons=effective.reasons,
         frame=seen.frame,
         rivals=effective.rivals,
     )
@@ -78,7 +78,7 @@ def _reading_row(visit: Visit, e: FieldState) -> ReadingRow:
         value=e.value,
         confidence=e.reading.confidence,
         status=e.status,
-        reason=e.reason,
+        reasons=e.reasons,
         runner_up=e.reading.runner_up,
         runner_up_confidence=e.reading.runner_up_confidence,
         read_value=e.reading.value,

@@ -6,6 +6,8 @@ the mails whose photos are all kept. A ``page_instance`` is one printed page in 
 the same when the photo is read again. A ``reading_run`` is one reading of a page instance by one
 program and model (its ``threshold`` is the one from which on counts were accepted; NULL where that
 is not known); its ``readings`` hold a value per field.
+``reasons`` are kept as JSON (see :mod:`sheet_reader.reasons`), NULL for none; ``reason`` holds the
+words in which earlier versions kept them.
 ``decisions`` are what people said about a field of a page instance; ``runs_before`` is the highest
 id of a reading run that was there, so that runs and decisions stand in one sequence whatever the
 clock says. ``overruled`` are the values of the same field on other pages that a person was told of
@@ -54,6 +56,7 @@ photos = Table(
     Column("received_at", String(32), nullable=False),
     Column("status", String(12), nullable=False),
     Column("reason", Text, nullable=False, default=""),
+    Column("reasons", Text),
     Column("attempts", Integer, nullable=False, default=0),
     Column("read_at", String(32)),
     Column("program", String(40), nullable=False, default=""),
@@ -135,6 +138,7 @@ readings = Table(
     Column("confidence", Float, nullable=False),
     Column("status", String(12), nullable=False),
     Column("reason", Text, nullable=False),
+    Column("reasons", Text),
     Column("runner_up", String(40)),
     Column("runner_up_confidence", Float, nullable=False),
     Column("corners", Text, nullable=False),

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sheet_reader.reasons import Reasons
 from sheet_reader.record.model import Rival, Status
 
 
@@ -26,11 +27,6 @@ class PageObservation:
     advice: str
     model: str
 
-    @property
-    def called(self) -> str:
-        """The photo's name, with the page where it lies further on in a PDF."""
-        return f"page {self.frame + 1} of {self.photo}" if self.frame else self.photo
-
 
 @dataclass(frozen=True, slots=True)
 class StoredReading:
@@ -42,7 +38,7 @@ class StoredReading:
     value: str | None
     confidence: float
     status: Status
-    reason: str
+    reasons: Reasons
     runner_up: str | None
     runner_up_confidence: float
 
@@ -77,7 +73,7 @@ class FieldState:
     decision: Decision | None
     value: str | None
     status: Status
-    reason: str
+    reasons: Reasons
     is_current: bool = True
     needs_review: bool = False
     later_value: str | None = None

@@ -9,9 +9,9 @@ from datetime import date
 from sqlalchemy import Connection, and_, func, select
 
 from sheet_reader.errors import UsageError
+from sheet_reader.reasons import Code, has
 from sheet_reader.record import schema
 from sheet_reader.record.claims import MOST_ATTEMPTS
-from sheet_reader.record.revalidation import ANEW
 from sheet_reader.record.states import Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import HeaderField, Study
@@ -192,7 +192,7 @@ def _season(study: Study, visits: Iterable[Visit]) -> str:
 
 def _anew(visits: Iterable[Visit]) -> str:
     number = sum(
-        f.needs_review and f.reading.reason.startswith(ANEW) for v in visits for f in v.fields
+        f.needs_review and has(f.reading.reasons, Code.ASKED_ANEW) for v in visits for f in v.fields
     )
     if not number:
         return ""

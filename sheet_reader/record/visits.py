@@ -12,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from sheet_reader.reasons import Code, because
 from sheet_reader.record.merging import merge
 from sheet_reader.record.model import Status
 from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
@@ -19,7 +20,7 @@ from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Study
 
 MANY_DIFFER = 3
-TWO_VISITS = "; many fields differ, so one of them may have another site or date"
+TWO_VISITS = because(Code.MANY_DIFFER)
 
 
 KIND_STATUS: dict[str, Status] = {
@@ -83,17 +84,17 @@ def alone(seen: PageObservation, read: StoredReading, decided: Decision | None) 
     if decided is None:
         needs_review = read.status == "flagged"
         return FieldState(
-            seen, read, None, read.value, read.status, read.reason, needs_review=needs_review
+            seen, read, None, read.value, read.status, read.reasons, needs_review=needs_review
         )
     differs = decided.reading_id != read.reading_id and read.value != decided.value
-    later = f"; a newer reading says {read.value or 'nothing'}" if differs else ""
+    later = (because(Code.NEWER_DIFFERS, value=read.value),) if differs else ()
     return FieldState(
         seen,
         read,
         decided,
         decided.value,
         KIND_STATUS[decided.kind],
-        f"decided by a person{later}",
+        (because(Code.DECIDED), *later),
         later_value=(read.value or "nothing") if differs else None,
     )
 
@@ -128,6 +129,6 @@ def _two_visits(fields: list[FieldState]) -> list[FieldState]:
     if len(clashing) < MANY_DIFFER:
         return fields
     return [
-        replace(f, reason=f.reason + TWO_VISITS) if f.reading.field in clashing else f
+        replace(f, reasons=(*f.reasons, TWO_VISITS)) if f.reading.field in clashing else f
         for f in fields
     ]

@@ -19,6 +19,7 @@ from sheet_reader import __version__
 from sheet_reader.intake.types import Origin
 from sheet_reader.record import schema
 from sheet_reader.record.claims import Task
+from sheet_reader.record.kept_reasons import kept, restored
 from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
 from sheet_reader.record.opening import ARRIVING
 
@@ -128,7 +129,8 @@ def finish(
         .where(c.id == task.photo_id, c.attempts == task.attempts, c.claimed_by == token)
         .values(
             status=before if before == "read" else result.status,
-            reason="; ".join(result.failures),
+            reason="",
+            reasons=kept(result.failures),
             attempts=task.attempts + 1,
             read_at=now(),
             program=__version__,
@@ -262,7 +264,8 @@ def _add_run(
             "value": f.value,
             "confidence": f.confidence,
             "status": f.status,
-            "reason": f.reason,
+            "reason": "",
+            "reasons": kept(f.reasons),
             "runner_up": f.runner_up,
             "runner_up_confidence": f.runner_up_confidence,
             "corners": json.dumps(f.corners),
@@ -278,5 +281,9 @@ def _add_run(
 def photos_with(connection: Connection, statuses: Sequence[str]) -> list[PhotoLine]:
     """The photos with one of these statuses, oldest first."""
     c = schema.photos.c
-    query = select(c.id, c.name, c.status, c.reason).where(c.status.in_(statuses)).order_by(c.id)
-    return [PhotoLine(*tuple(row)) for row in connection.execute(query)]
+    columns = (c.id, c.name, c.status, c.reason, c.reasons)
+    query = select(*columns).where(c.status.in_(statuses)).order_by(c.id)
+    return [
+        PhotoLine(row.id, row.name, row.status, restored(row.reasons, row.reason))
+        for row in connection.execute(query)
+    ]

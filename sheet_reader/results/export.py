@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 
 from sheet_reader.record.model import ReadingRow, VisitRow
@@ -16,14 +16,19 @@ READINGS_FILE = "readings.csv"
 
 
 def export_files(
-    study: Study, visits: Iterable[VisitRow], readings: Iterable[ReadingRow], folder: Path
+    study: Study,
+    visits: Iterable[VisitRow],
+    readings: Iterable[ReadingRow],
+    folder: Path,
+    photos: Mapping[int, str] | None = None,
 ) -> list[Path]:
     """Write rows.csv and readings.csv into ``folder``; the same record gives the same bytes.
 
-    Neither holds a name or address of a person. Raises StorageError; then the old files stand.
+    Neither holds a name or address of a person, unless ``photos`` (file names by photo number, for
+    her own eyes) do. Raises StorageError; then the old files stand.
     """
     files = {
         ROWS_FILE: render_csv(*rows_table(study, visits)),
-        READINGS_FILE: render_csv(*readings_table(study, readings)),
+        READINGS_FILE: render_csv(*readings_table(study, readings, photos)),
     }
     return write_together(folder, files)

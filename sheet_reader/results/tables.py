@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
+from sheet_reader.reasons import codes_of
 from sheet_reader.record.model import ReadingRow, VisitRow
 from sheet_reader.results.cells import probability
 from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.wording import words
 
 READING_COLUMNS = (
     "photo",
@@ -20,6 +22,7 @@ READING_COLUMNS = (
     "confidence",
     "status",
     "reason",
+    "reason_code",
     "runner_up",
     "runner_up_confidence",
 )
@@ -59,13 +62,19 @@ def _cell(spec: FieldSpec, visit: VisitRow) -> str:
     return visit.values.get(spec.name) or ""
 
 
-def readings_table(study: Study, readings: Iterable[ReadingRow]) -> Lines:
-    """Header and lines of readings.csv, page by page as found in the photos, in printed order."""
+def readings_table(
+    study: Study, readings: Iterable[ReadingRow], photos: Mapping[int, str] | None = None
+) -> Lines:
+    """Header and lines of readings.csv, page by page as found in the photos, in printed order.
+
+    ``photos`` are names by photo number, for those that are not to bear their neutral ones.
+    """
+    names = photos or {}
     order = {spec.name: place for place, spec in enumerate(study.fields)}
     ordered = sorted(
         readings,
         key=lambda r: (
-            r.photo,
+            names.get(r.photo_id, r.photo),
             r.frame,
             r.sheet,
             r.page,
@@ -75,12 +84,12 @@ def readings_table(study: Study, readings: Iterable[ReadingRow]) -> Lines:
             r.reading_id,
         ),
     )
-    return list(READING_COLUMNS), [_reading_line(r) for r in ordered]
+    return list(READING_COLUMNS), [_reading_line(r, names) for r in ordered]
 
 
-def _reading_line(r: ReadingRow) -> list[str]:
+def _reading_line(r: ReadingRow, photos: Mapping[int, str]) -> list[str]:
     return [
-        r.photo,
+        photos.get(r.photo_id, r.photo),
         str(r.frame + 1),
         r.sheet,
         str(r.page),
@@ -90,7 +99,8 @@ def _reading_line(r: ReadingRow) -> list[str]:
         r.value or "",
         probability(r.confidence),
         r.status,
-        r.reason,
+        words(r.reasons, photos=photos),
+        codes_of(r.reasons),
         r.runner_up or "",
         probability(r.runner_up_confidence) if r.runner_up is not None else "",
     ]

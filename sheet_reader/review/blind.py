@@ -1,4 +1,4 @@
-"""Which fields are keyed without seeing what was read, and how a reason is told without it.
+"""Which fields are keyed without seeing what was read.
 
 Looking at a value beside the reader's guess misses errors: visual checking left many times more
 errors than keying twice (Barchard & Pace 2011, Computers in Human Behavior 27:1834). So the
@@ -6,8 +6,6 @@ fields where a mistake does most harm are typed from the picture first, and only
 """
 
 from __future__ import annotations
-
-import re
 
 from sheet_reader.review.model import Question
 from sheet_reader.study.model import Study
@@ -29,8 +27,3 @@ def keyed_blind(question: Question, study: Study) -> bool:
     if any(rule.total == question.spec.name for rule in study.sums):
         return True
     return question.reading.confidence < COIN_FLIP
-
-
-def without_values(reason: str) -> str:
-    """``reason`` with every number hidden, so that it does not tell what was read."""
-    return re.sub(r"\d+(?:[-./]\d+)*", "…", reason)

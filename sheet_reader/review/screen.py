@@ -10,9 +10,9 @@ from rich.table import Table
 from rich.text import Text
 
 from sheet_reader.intake.names import one_line
-from sheet_reader.review.blind import without_values
 from sheet_reader.review.model import Question, Shown
 from sheet_reader.review.pictures import PictureMode, drawing, picture_of, strip
+from sheet_reader.wording import words
 
 NOTHING = "n"
 UNREADABLE = "x"
@@ -97,10 +97,10 @@ def _sum_cell(
 def what_was_read(question: Question, *, blind: bool) -> RenderableType:
     """What the reader made of it and why it asks; without any value where keyed blind."""
     reading = question.reading
-    why = one_line(reading.reason, 200)
+    why = one_line(words(reading.reasons, blind=blind), 200)
     if blind:
         lines = [Text("Type what you see; what the reader made of it comes after.")]
-        return Group(*lines, *([Text(f"Why:  {without_values(why)}")] if why else []))
+        return Group(*lines, *([Text(f"Why:  {why}")] if why else []))
     read = "nothing" if reading.value is None else reading.value
     line = Text.assemble("Read: ", (read, "bold"), f" ({percent(reading.confidence)})")
     if reading.runner_up is not None:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.sheet.codes import MARK, study_mark
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.model import BLANK, Page, SheetCode, SheetLayout
@@ -17,16 +17,14 @@ from sheet_reader.sheet.pdf import render_pdf
 from sheet_reader.sheet.raster import rasterise
 from sheet_reader.study.model import Study
 
-MismatchKind = Literal["other study", "older layout", "unknown site", "no such page"]
 _TEMPLATES = 12
 
 
 @dataclass(frozen=True, slots=True)
 class Mismatch:
-    """Why a code names no page of this study; ``reason`` in a volunteer's words."""
+    """Why a code names no page of this study."""
 
-    kind: MismatchKind
-    reason: str
+    reason: Reason
 
 
 class LayoutBook:
@@ -58,35 +56,21 @@ class LayoutBook:
         study = self.study
         own = code.study == study.key or code.study == MARK + study_mark(study.key)
         if not own:
-            other = "" if code.study.startswith(MARK) else f" (“{code.study}”)"
-            return Mismatch(
-                "other study",
-                f"this sheet belongs to another study{other}, not to “{study.title}”; "
-                "send it to the coordinator of that study",
-            )
+            other = "" if code.study.startswith(MARK) else code.study
+            return Mismatch(because(Code.OTHER_STUDY, study=other, title=study.title))
         if code.layout != self.version:
+            now = self.version
             return Mismatch(
-                "older layout",
-                f"this sheet was printed from another version of “{study.title}” "
-                f"({code.layout}, now {self.version}); type its numbers in by hand, and use a "
-                "fresh print next time",
+                because(Code.OLDER_LAYOUT, layout=code.layout, now=now, title=study.title)
             )
         if code.sheet != BLANK and study.site(code.sheet) is None:
-            return Mismatch(
-                "unknown site",
-                f"site {code.sheet} is printed on this sheet but is not on the roster; "
-                "put the site back on the roster, or check the sheet",
-            )
+            return Mismatch(because(Code.UNKNOWN_SITE, site=code.sheet))
         pages = self.layout(code.sheet).pages
         if not 1 <= code.page <= len(pages):
-            return Mismatch(
-                "no such page",
-                f"this sheet says page {code.page}, but a sheet has {len(pages)}; "
-                "photograph it again",
-            )
+            return Mismatch(because(Code.NO_SUCH_PAGE, page=code.page, pages=len(pages)))
         return pages[code.page - 1]
 
-    def page(self, code: SheetCode) -> Page | str:
+    def page(self, code: SheetCode) -> Page | Reason:
         """As :meth:`lookup`, with the reason alone where there is no such page."""
         found = self.lookup(code)
         return found.reason if isinstance(found, Mismatch) else found

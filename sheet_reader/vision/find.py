@@ -7,6 +7,7 @@ from weakref import WeakKeyDictionary
 import cv2
 import numpy as np
 
+from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.vision.arrays import Array, Gray, as_float32
@@ -28,6 +29,7 @@ from sheet_reader.vision.template import PreparedPage, boxes_of, prepare
 from sheet_reader.vision.types import Finding, NoSheet, SheetView
 from sheet_reader.vision.view import build_view
 
+_NO_CODE = (Code.CODE_OUTSIDE, Code.CODE_UNREADABLE)
 _prepared: WeakKeyDictionary[LayoutBook, dict[tuple[str, int], PreparedPage]] = WeakKeyDictionary()
 
 
@@ -65,7 +67,7 @@ def find_sheets(gray: Gray, book: LayoutBook) -> list[Finding]:
     exhaustive = not groups or any(len(g.markers) < VISION.find.enough_markers for g in groups)
     if not exhaustive:
         findings = _read_groups(pyramid, groups, plans, book)
-        exhaustive = any(isinstance(f, NoSheet) and f.kind == "no code" for f in findings)
+        exhaustive = any(isinstance(f, NoSheet) and f.reason.code in _NO_CODE for f in findings)
     if exhaustive:
         groups = _groups(pyramid, plans, exhaustive_markers(gray, seen))
         findings = _read_groups(pyramid, groups, plans, book)
@@ -110,11 +112,7 @@ def _read_group(
         return identity
     page, by = identity
     if page.number != blank.number or {m.id for m in page.markers} != set(plan.corners_mm):
-        return NoSheet(
-            "damaged code",
-            "the code on this sheet and its corner marks name different pages; "
-            "type its numbers in by hand",
-        )
+        return NoSheet(because(Code.MARKS_DIFFER))
     located = locate(pyramid, _prepare(book, page), start, first)
     if by == "machine code":
         printed = other_sheet(pyramid, located.surface, page, book)
@@ -125,12 +123,5 @@ def _read_group(
 
 def _two_sheets(coded: SheetCode, printed: SheetCode) -> NoSheet:
     """The square code and the print name two sheets: none of them is believed."""
-    return NoSheet(
-        "damaged code",
-        f"the square code says {_named(coded)}, but {_named(printed)} is printed on this sheet: "
-        "find out which is right and type its numbers in by hand",
-    )
-
-
-def _named(code: SheetCode) -> str:
-    return "blank sheet" if code.sheet == BLANK else f"site {code.sheet}"
+    sites = (None if code.sheet == BLANK else code.sheet for code in (coded, printed))
+    return NoSheet(because(Code.TWO_SHEETS, coded=next(sites), printed=next(sites)))

@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.book import LayoutBook, Mismatch
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.codes import (
@@ -63,18 +64,14 @@ def _second_try(
 
 def _outcome(found: Page | Mismatch, by: str) -> tuple[Page, str] | NoSheet:
     if isinstance(found, Mismatch):
-        kind = "damaged code" if found.kind == "no such page" else found.kind
-        return NoSheet(kind, found.reason)
+        return NoSheet(found.reason)
     return found, by
 
 
 def _unreadable(pyramid: Pyramid, page: Page, group: Group, read: CodeRead) -> NoSheet:
     """Why neither code could be read."""
     if read.foreign:
-        return NoSheet(
-            "damaged code",
-            "the code on this sheet holds a text that is none of ours; type its numbers in by hand",
-        )
+        return NoSheet(because(Code.FOREIGN_CODE))
     x, y, w, h = page.code_box_mm
     corners = np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]])
     places = apply_homography(group.homography, corners)
@@ -83,17 +80,8 @@ def _unreadable(pyramid: Pyramid, page: Page, group: Group, read: CodeRead) -> N
         edges = np.array([[0, 0], [page.width_mm, 0], [page.width_mm, page.height_mm],
                           [0, page.height_mm]])  # fmt: skip
         part = what_is_outside(apply_homography(group.homography, edges), pyramid.shape)
-        where = part or "the square code is cut off"
-        return NoSheet("no code", f"{where}, and the code with it; photograph the whole sheet")
-    hint = (
-        ""
-        if printed_code_available()
-        else " (Tesseract, which reads the printed code, is not installed)"
-    )
-    return NoSheet(
-        "no code",
-        "the square code at the top right can't be read: it is covered, damaged or blurred" + hint,
-    )
+        return NoSheet(because(Code.CODE_OUTSIDE, part=part))
+    return NoSheet(because(Code.CODE_UNREADABLE, printed_readable=printed_code_available()))
 
 
 def nothing_found(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], book: LayoutBook) -> NoSheet:
@@ -109,13 +97,10 @@ def nothing_found(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], book: LayoutB
     known = {number for plan in plans for number in plan.corners_mm}
     ours = [m for m in seen if m.id in known]
     if ours or read.code is not None:
-        return NoSheet(
-            "too few markers",
-            "fewer than two of the sheet's corner marks can be seen: photograph the whole sheet",
-        )
+        return NoSheet(because(Code.TOO_FEW_MARKERS))
     if _focus(pyramid) < VISION.identify.least_focus:
-        return NoSheet("blurred", "the picture is too blurred: hold still and tap to focus")
-    return NoSheet("no markers", "no sheet of this study was found in the picture")
+        return NoSheet(because(Code.BLURRED))
+    return NoSheet(because(Code.NO_SHEET))
 
 
 def _focus(pyramid: Pyramid) -> float:

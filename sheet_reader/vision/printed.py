@@ -8,6 +8,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from sheet_reader.reasons import Code
 from sheet_reader.sheet.book import LayoutBook, Mismatch
 from sheet_reader.sheet.codes import parse_printed_text, printed_text
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
@@ -59,7 +60,7 @@ def read_printed(
                 continue
             found = book.lookup(code)
             if isinstance(found, Mismatch):
-                if code in refused and found.kind in ("other study", "older layout"):
+                if code in refused and found.reason.code in (Code.OTHER_STUDY, Code.OLDER_LAYOUT):
                     return found
                 refused.append(code)
             elif _looks_like(pyramid, surface, found, book):

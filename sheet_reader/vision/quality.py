@@ -8,6 +8,7 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
+from sheet_reader.reasons import Occlusion
 from sheet_reader.vision.arrays import Array, Float32, as_float32
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.parameters import VISION
@@ -106,7 +107,8 @@ def glare_share(flat: FlatPage) -> float:
 
 
 def what_is_outside(outline_px: Array, shape: tuple[int, int]) -> str:
-    """Which part of the page lies outside a picture of ``shape``, in words, "" if none does.
+    """Which part of the page lies outside a picture of ``shape``, "" if none does:
+    "right edge", "top left corner".
 
     ``outline_px`` (4, 2) are the page's corners, clockwise from the printed top left.
     """
@@ -120,13 +122,13 @@ def what_is_outside(outline_px: Array, shape: tuple[int, int]) -> str:
     if out.sum() == 2:
         for i, edge in enumerate(edges):
             if out[i] and out[(i + 1) % 4]:
-                return f"{edge} edge is outside the picture"
+                return f"{edge} edge"
     worst = (int(np.argmin(out)) + 2) % 4 if out.sum() == 3 else int(np.argmax(over))
-    return f"{corners[worst]} corner is outside the picture"
+    return f"{corners[worst]} corner"
 
 
 def advice(
-    quality: PhotoQuality, occluded: list[str], noise: float, outline_px: Array,
+    quality: PhotoQuality, occluded: list[Occlusion], noise: float, outline_px: Array,
     shape: tuple[int, int],
 ) -> str:  # fmt: skip
     """One sentence that helps most with the next photograph, or "".
@@ -134,12 +136,13 @@ def advice(
     ``occluded`` are the boxes' reasons, ``noise`` the paper's (standard deviation, share of its
     brightness), ``outline_px`` (4, 2) the page's corners in a picture of ``shape``.
     """
-    if "outside the picture" in occluded:
-        part = what_is_outside(outline_px, shape) or "print is partly outside"
-        return f"Please photograph the whole sheet: its {part}."
-    if "covered" in occluded:
+    if Occlusion.OUTSIDE in occluded:
+        part = what_is_outside(outline_px, shape)
+        what = f"{part} is outside the picture" if part else "print is partly outside"
+        return f"Please photograph the whole sheet: its {what}."
+    if Occlusion.COVERED in occluded:
         return "Please keep fingers and other things off the boxes: some are covered."
-    if "burnt out" in occluded or quality.glare_share > VISION.quality.glare_share:
+    if Occlusion.SATURATED in occluded or quality.glare_share > VISION.quality.glare_share:
         return "Please turn away from the lamp or the sun: a bright reflection lies on the sheet."
     if quality.px_per_mm < VISION.quality.fewest_px_per_mm:
         return _step_closer(outline_px, shape)

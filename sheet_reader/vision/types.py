@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.reasons import Occlusion, Reason
 from sheet_reader.sheet.model import Cell, Page
 
 CROP_PX = 64
@@ -21,8 +22,7 @@ class BoxView:
     ``crop`` uint8 (64, 64): grey, dark ink on light paper, paper levelled near white.
     ``corners_px`` float64 (4, 2): x, y in the picture, clockwise from the printed top left.
     ``error_mm`` the estimated remaining position error (one standard deviation).
-    ``occluded`` is "" for a box that can be read, else why not ("outside the picture",
-    "covered", "burnt out", "its printed frame was not found").
+    ``occluded`` says why the box can't be read (falsy where it can).
     ``blur_mm``, ``contrast`` (0..1 of paper level) and ``px_per_mm`` describe the place.
     ``ink`` is the share (0..1) of the box's inside, away from the frame, that is dark.
     """
@@ -31,7 +31,7 @@ class BoxView:
     crop: NDArray[np.uint8]
     corners_px: NDArray[np.float64]
     error_mm: float
-    occluded: str = ""
+    occluded: Occlusion = Occlusion.NONE
     blur_mm: float = 0.0
     contrast: float = 1.0
     px_per_mm: float = 0.0
@@ -65,13 +65,9 @@ class SheetView:
 
 @dataclass(frozen=True, slots=True)
 class NoSheet:
-    """A picture, or a part of one, that gives no sheet; ``reason`` in a volunteer's words and
-    ``kind`` one of "no markers", "too few markers", "no code", "other study", "older layout",
-    "unknown site", "damaged code", "blurred".
-    """
+    """A picture, or a part of one, that gives no sheet, and why."""
 
-    kind: str
-    reason: str
+    reason: Reason
 
 
 Finding = SheetView | NoSheet

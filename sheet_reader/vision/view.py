@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.arrays import Array, Flags, as_array
 from sheet_reader.vision.crops import crop_quads, cut_crops, ink_shares, remove_neighbour_ink
@@ -60,8 +61,10 @@ def _corners(located: Located, boxes_mm: Array) -> Array:
     return located.surface.to_px(quads.reshape(-1, 2)).reshape(-1, 4, 2)
 
 
-def _occluded(pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Array) -> list[str]:
-    """What hides each box, "" where nothing does."""
+def _occluded(
+    pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Array
+) -> list[Occlusion]:
+    """What hides each box."""
     sizes_mm = boxes_mm[:, 2:]
     centres = boxes_mm[:, :2] + sizes_mm / 2
     height, width = pyramid.shape
@@ -78,13 +81,13 @@ def _occluded(pyramid: Pyramid, located: Located, boxes_mm: Array, corners: Arra
     reasons = []
     for i in range(len(centres)):
         if outside[i]:
-            reasons.append("outside the picture")
+            reasons.append(Occlusion.OUTSIDE)
         elif bright[i].any() and bright[i].sum() >= dark[i].sum():
-            reasons.append("burnt out")
+            reasons.append(Occlusion.SATURATED)
         elif dark[i].any() or (located.confirmed[i] and (torn[i] or lost[i].sum() >= 2)):
-            reasons.append("covered")
+            reasons.append(Occlusion.COVERED)
         else:
-            reasons.append("" if located.confirmed[i] else "its printed frame was not found")
+            reasons.append(Occlusion.NONE if located.confirmed[i] else Occlusion.NO_FRAME)
     return reasons
 
 

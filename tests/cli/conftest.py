@@ -19,6 +19,7 @@ from sheet_reader.cli.main import cli
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading import worker
+from sheet_reader.reasons import Code, because, in_words
 from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode
 from sheet_reader.study.model import Study
 from sheet_reader.vision.types import BoxView, NoSheet, PhotoQuality, SheetView
@@ -55,13 +56,15 @@ def stand_in(picture: Picture, study: Study, _book: object, _today: date, /, **_
     row = picture.gray[0]
     said = json.loads(row[: int(np.argmin(row))].tobytes())
     if isinstance(said, str):
-        return [NoSheet("no markers", said)]
+        return [NoSheet(because(Code.TEXT, text=said))]
     readings = []
     for name, value in said["accepted"].items():
         status = "accepted" if value is not None else "empty"
-        readings.append(FieldReading(name, value, 0.9995, status, "", "8", 0.0004))  # type: ignore[arg-type]
+        readings.append(FieldReading(name, value, 0.9995, status, (), "8", 0.0004))  # type: ignore[arg-type]
     for name, (value, confidence, reason) in said["flagged"].items():
-        readings.append(FieldReading(name, value, confidence, "flagged", reason, "8", 0.1))
+        readings.append(
+            FieldReading(name, value, confidence, "flagged", in_words(reason), "8", 0.1)
+        )
     code = SheetCode(study.key, "v1", said["sheet"], 1)
     accepted = said["accepted"]
     site = said["sheet"] if said["sheet"] != BLANK else accepted.get("site")

@@ -8,6 +8,7 @@ import pytest
 from sheet_reader.cli.unread import still_unread
 from sheet_reader.intake import pictures
 from sheet_reader.reading import worker
+from sheet_reader.reasons import Code, because, in_words
 from sheet_reader.record import circumstances
 from sheet_reader.record.model import PhotoLine
 from sheet_reader.sheet.model import SheetCode
@@ -31,7 +32,7 @@ def asking_the_book(bean_desk: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
         for item in plain(picture, study, book, today):
             code = SheetCode(study.key, printed, item[1].code.sheet, 1)
             page = book.lookup(code)
-            found.append(NoSheet(page.kind, page.reason) if isinstance(page, Mismatch) else item)
+            found.append(NoSheet(page.reason) if isinstance(page, Mismatch) else item)
         return found
 
     monkeypatch.setattr(worker, "default_reader", lambda: reader)
@@ -102,9 +103,10 @@ def test_a_package_that_is_installed_later(bean_desk: Any, monkeypatch: pytest.M
 
 
 def test_many_names_are_cut_short() -> None:
-    photos = [PhotoLine(n, f"p{n}.png", "no sheet", "page 2: covered") for n in range(1, 10)]
-    photos += [PhotoLine(n, f"q{n}.png", "failed", f"reason {n}") for n in range(10, 20)]
-    photos.append(PhotoLine(20, "told.png", "failed", "told just now"))
+    covered = (because(Code.TEXT, text="covered").on_page(2),)
+    photos = [PhotoLine(n, f"p{n}.png", "no sheet", covered) for n in range(1, 10)]
+    photos += [PhotoLine(n, f"q{n}.png", "failed", in_words(f"reason {n}")) for n in range(10, 20)]
+    photos.append(PhotoLine(20, "told.png", "failed", in_words("told just now")))
     photos.append(PhotoLine(21, "good.png", "read"))
     first, most, *others, last = still_unread(photos, {20})
     assert first == "From before, 19 photos are not read, or not wholly:"

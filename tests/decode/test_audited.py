@@ -64,7 +64,7 @@ def test_where_nothing_is_promised_the_best_weaker_promise_sets_the_threshold():
     shipped = Checked.of(*population(rng, 2500))
     got = promise_for(0.001, shipped)
     assert isinstance(got, NoPromise)
-    assert got.reason.endswith("% can be promised meanwhile")
+    assert got.sentence.endswith("% can be promised meanwhile.")
     weaker = [promise_from(shipped, 0.001 * factor) for factor in (10, 5, 3, 2, 1.5)]
     assert got.threshold in [w.threshold for w in weaker if isinstance(w, Promise)]
 

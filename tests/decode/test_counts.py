@@ -12,6 +12,7 @@ from sheet_reader.decode.counts import (
     with_range,
 )
 from sheet_reader.decode.posteriors import read_numbers
+from sheet_reader.wording import words
 
 
 @pytest.fixture
@@ -52,7 +53,7 @@ def test_a_number_moved_into_the_range_against_the_boxes_is_asked_about(plants, 
     [raw] = read_numbers(stated([{"7": 0.95, "1": 0.049}, "2"]).probabilities[None])
     judged = judge_count(plants, raw, with_range(raw, plants), ["", ""])
     assert (judged.value, judged.runner_up) == ("72", "12")
-    assert judged.flags == ("72 is more than the highest plausible value 60",)
+    assert words(judged.flags) == "72 is more than the highest plausible value 60"
 
 
 def test_a_field_without_limits_takes_any_number(plants, stated):
@@ -69,7 +70,7 @@ def test_the_sites_history_overrules_no_clear_digit(beans, stated):
     assert posterior.ranked()[0][0] == 11  # what the history alone would make of it
     judged = judge_count(spec, raw, posterior, ["", "", ""])
     assert (judged.value, judged.runner_up) == ("81", "11")
-    assert judged.flags == ("the boxes spell 81, all else says 11: which is right?",)
+    assert words(judged.flags) == "the boxes spell 81, all else says 11: which is right?"
 
 
 def test_the_sites_history_settles_a_doubtful_digit(beans, stated):

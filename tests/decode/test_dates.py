@@ -6,7 +6,9 @@ from hypothesis import strategies as st
 
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.posteriors import read_numbers
+from sheet_reader.reasons import Occlusion
 from sheet_reader.study.model import Season
+from sheet_reader.wording import words
 
 SEASON = Season(date(2026, 4, 20), date(2026, 8, 30))
 TODAY = date(2026, 12, 31)
@@ -60,17 +62,18 @@ def test_a_season_across_new_year(stated):
 def test_a_struck_box_of_a_date_is_asked_about(stated):
     judged = judge(stated, "#50526")
     assert judged.value == "2026-05-05"
-    assert judged.flags == ("a box was struck out; 2026-05-05 read from the others",)
+    assert words(judged.flags) == "a box was struck out; 2026-05-05 read from the others"
 
 
 def test_the_whole_date_hidden(stated):
     boxes = stated("200526").probabilities.reshape(3, 2, -1)
     parts = dict(zip(PARTS, read_numbers(boxes), strict=True))
-    covered = dict.fromkeys(PARTS, ("covered", "covered"))
+    covered = dict.fromkeys(PARTS, (Occlusion.COVERED, Occlusion.COVERED))
     judged = judge_date("visit_date", parts, covered, SEASON, TODAY)
-    assert judged.flags == ("hidden: covered",)
+    assert words(judged.flags) == "hidden: covered"
 
 
 def test_without_the_calendar_a_day_that_does_not_exist_is_still_asked_about(stated):
-    assert judge(stated, "310426", use_calendar=False).flags == ("31 April is no day",)
+    flags = judge(stated, "310426", use_calendar=False).flags
+    assert words(flags) == "31 April is no day"
     assert judge(stated, "200199", use_calendar=False).value == "1999-01-20"

@@ -7,6 +7,7 @@ from scipy import stats
 
 from sheet_reader.decode.evidence import box_probabilities, place_doubt, unreadable_because
 from sheet_reader.digits.types import CLASSES, BoxReadings
+from sheet_reader.reasons import Occlusion
 
 
 @pytest.fixture
@@ -26,13 +27,13 @@ def test_a_certain_place_has_no_doubt():
 @pytest.mark.parametrize(
     ("change", "reason"),
     [
-        ({}, ""),
-        ({"occluded": "covered"}, "covered"),
-        ({"error_mm": math.inf}, "its place is not certain"),
-        ({"error_mm": math.nan}, "its place is not certain"),
-        ({"contrast": 0.02}, "too faint or too dark"),
-        ({"blur_mm": 2.0}, "blurred"),
-        ({"blur_mm": math.nan, "contrast": math.nan}, ""),
+        ({}, Occlusion.NONE),
+        ({"hidden": Occlusion.COVERED}, Occlusion.COVERED),
+        ({"error_mm": math.inf}, Occlusion.UNPLACED),
+        ({"error_mm": math.nan}, Occlusion.UNPLACED),
+        ({"contrast": 0.02}, Occlusion.FAINT),
+        ({"blur_mm": 2.0}, Occlusion.BLURRED),
+        ({"blur_mm": math.nan, "contrast": math.nan}, Occlusion.NONE),
     ],
 )
 def test_why_a_box_cannot_be_read(box, change, reason):
@@ -40,8 +41,8 @@ def test_why_a_box_cannot_be_read(box, change, reason):
 
 
 def test_a_hidden_box_may_hold_anything(box, stated):
-    occluded = replace(box, occluded="covered")
-    p = box_probabilities([box, occluded], stated("11"))
+    hidden = replace(box, hidden=Occlusion.COVERED)
+    p = box_probabilities([box, hidden], stated("11"))
     assert p[0, 1] > 0.999
     assert p[1] == pytest.approx(np.full(len(CLASSES), 1 / len(CLASSES)))
     assert p.sum(axis=1) == pytest.approx(1.0)

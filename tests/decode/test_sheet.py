@@ -5,6 +5,8 @@ import pytest
 from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sheet import decode_sheet
+from sheet_reader.reasons import Occlusion
+from sheet_reader.wording import words
 
 
 @pytest.fixture
@@ -66,14 +68,15 @@ def test_all_empty_is_not_recorded(decode):
 )
 def test_odd_boxes_are_asked_about(decode, states, value, reason):
     field = decode({"a.blackfly": states})[1]["a.blackfly"]
-    assert (field.value, field.status, field.reason) == (value, "flagged", reason)
+    assert (field.value, field.status, words(field.reasons)) == (value, "flagged", reason)
 
 
 def test_hidden_boxes_are_asked_about_with_the_reason(decode):
-    hidden = {("a.plants", 0): "covered", ("a.plants", 1): "covered", ("a.eggs", 1): "burnt out"}
+    covered, burnt = Occlusion.COVERED, Occlusion.SATURATED
+    hidden = {("a.plants", 0): covered, ("a.plants", 1): covered, ("a.eggs", 1): burnt}
     fields = decode({"a.plants": "12", "a.eggs": "12"}, hidden=hidden)[1]
-    assert fields["a.plants"].reason == "hidden: covered"
-    assert fields["a.eggs"].reason == "the second box is hidden: burnt out"
+    assert words(fields["a.plants"].reasons) == "hidden: covered"
+    assert words(fields["a.eggs"].reasons) == "the second box is hidden: burnt out"
     assert {f.status for f in fields.values()} == {"flagged"}
 
 
@@ -104,7 +107,7 @@ def test_a_box_cut_in_an_uncertain_place_is_less_certain(decode):
 def test_dates_that_cannot_be_are_asked_about(decode, states, value, reason):
     page, fields = decode({"visit_date": states})
     field = fields["visit_date"]
-    assert (field.value, field.status, field.reason) == (value, "flagged", reason)
+    assert (field.value, field.status, words(field.reasons)) == (value, "flagged", reason)
     assert page.visit_date is None
 
 
@@ -119,7 +122,7 @@ def test_the_calendar_overrules_no_date_that_the_boxes_rather_spell(decode):
     states = ["3", {"1": 0.55, "0": 0.44}, "0", "6", "2", "6"]
     page, fields = decode({"visit_date": states}, threshold=0.98)
     assert page.visit_date is None
-    assert fields["visit_date"].reason == "31 June is no day"
+    assert words(fields["visit_date"].reasons) == "31 June is no day"
     assert fields["visit_date"].value == "2026-06-30"
 
 
@@ -131,7 +134,7 @@ def test_the_date_is_read_without_the_calendar_too(decode):
 def test_a_season_that_has_not_begun_has_no_day(beans, written, stated):
     filled = written(beans, {"visit_date": "200526"})
     page = decode_sheet(filled.view(), stated(filled.flat()), beans, date(2026, 1, 1))
-    assert page.fields[0].reason == "visit date 20 May 2026 lies in the future"
+    assert words(page.fields[0].reasons) == "visit date 20 May 2026 lies in the future"
 
 
 @pytest.mark.parametrize(
@@ -147,7 +150,7 @@ def test_a_season_that_has_not_begun_has_no_day(beans, written, stated):
 def test_sites_not_on_the_roster_are_asked_about(decode, states, value, reason):
     page, fields = decode({"site": states})
     field = fields["site"]
-    assert (field.value, field.status, field.reason) == (value, "flagged", reason)
+    assert (field.value, field.status, words(field.reasons)) == (value, "flagged", reason)
     assert page.site is None
 
 
@@ -162,14 +165,14 @@ def test_the_roster_settles_an_unclear_digit(decode):
 def test_a_value_out_of_range_is_asked_about_not_changed(decode):
     fields = decode({"a.plants": "72", "helpers": "_0"})[1]
     assert fields["a.plants"].value == "72"
-    assert fields["a.plants"].reason == "72 is more than the highest plausible value 60"
-    assert fields["helpers"].reason == "0 is less than the lowest plausible value 1"
+    assert words(fields["a.plants"].reasons) == "72 is more than the highest plausible value 60"
+    assert words(fields["helpers"].reasons) == "0 is less than the lowest plausible value 1"
 
 
 def test_an_unclear_box_is_named(decode):
     states = {"a.plants": ["1", {"1": 0.6, "7": 0.39}]}
     field = decode(states, rules=Rules.ALL & ~Rules.WRITER)[1]["a.plants"]
-    assert field.reason == "the second box could be 1 or 7"
+    assert words(field.reasons) == "the second box could be 1 or 7"
     assert (field.value, field.runner_up) == ("11", "17")
     assert field.runner_up_confidence == pytest.approx(0.39, abs=0.01)
 
@@ -201,7 +204,7 @@ def test_the_writers_hand_overrules_no_clear_digit(decode, monkeypatch, sure, st
     count = decode({"a.plants": ["2", doubtful]}, threshold=0.9)[1]["a.plants"]
     assert (count.value, count.status) == ("21" if status == "flagged" else "27", status)
     if status == "flagged":
-        assert count.reason == "the boxes spell 21, all else says 27: which is right?"
+        assert words(count.reasons) == "the boxes spell 21, all else says 27: which is right?"
 
 
 def test_the_writers_hand_makes_no_other_date_of_clear_digits(decode, monkeypatch):
@@ -214,6 +217,6 @@ def test_the_writers_hand_makes_no_other_date_of_clear_digits(decode, monkeypatc
     page, fields = decode({"visit_date": ["1", {"5": 0.9, "9": 0.0999}, *"0626"]}, threshold=0.9)
     assert page.visit_date is None
     assert fields["visit_date"].value == "2026-06-15"
-    assert fields["visit_date"].reason == (
+    assert words(fields["visit_date"].reasons) == (
         "the boxes spell 2026-06-15, the writer's hand 2026-06-19: which is right?"
     )

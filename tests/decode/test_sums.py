@@ -12,6 +12,7 @@ from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.decode.sums import addition_error_shares, apply_sums, settled, sum_messages
 from sheet_reader.study.model import SumRule
+from sheet_reader.wording import words
 
 CASES = tomllib.loads(Path(__file__).with_name("sums.toml").read_text(encoding="utf-8"))["case"]
 FIELDS = ("a.total", "a.eggs", "a.small", "a.large")
@@ -28,7 +29,7 @@ def test_cases(case, beans, written, stated, today):
         assert fields[name].status == status, (name, fields[name])
         assert value in ("*", fields[name].value or "-"), (name, fields[name])
         if "question" in case:
-            assert case["question"] in fields[name].reason
+            assert case["question"] in words(fields[name].reasons)
             assert set(fields[name].together) == set(FIELDS)
         else:
             assert fields[name].together == ()
@@ -66,7 +67,7 @@ def test_a_total_of_18_with_its_8_at_0985_is_not_made_13(decoded):
     assert [f.value for f in fields.values()] == ["18", "3", "10", "0"]
     assert {f.status for f in fields.values()} == {"flagged"}
     for field in fields.values():
-        assert "total 18, parts add to 13: which is right?" in field.reason
+        assert "total 18, parts add to 13: which is right?" in words(field.reasons)
         assert set(field.together) == set(FIELDS)
 
 

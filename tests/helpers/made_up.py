@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from sheet_reader.intake.types import Origin
+from sheet_reader.reasons import in_words
 from sheet_reader.record import claims, originals, writing
 from sheet_reader.record.claims import Task
 from sheet_reader.record.images import pack_boxes
@@ -56,9 +57,9 @@ def page(
 def _field(name: str, value: str | None, status: str, confidence: float) -> FoundField:
     crops = [np.full((64, 64), 200, np.uint8)]
     corners = (((1.0, 1.0), (9.0, 1.0), (9.0, 9.0), (1.0, 9.0)),)
-    reason = "unclear" if status == "flagged" else ""
+    reasons = in_words("unclear" if status == "flagged" else "")
     return FoundField(
-        name, value, confidence, status, reason, None, 0.0, pack_boxes(crops), b"", corners  # type: ignore[arg-type]
+        name, value, confidence, status, reasons, None, 0.0, pack_boxes(crops), b"", corners  # type: ignore[arg-type]
     )  # fmt: skip
 
 
@@ -77,7 +78,7 @@ def take_in(record: Record, name: str) -> Task:
 def read_in(record: Record, task: Task, pages: Sequence[FoundPage]) -> Task:
     """Keep what a photo gave; gives the task for reading it once more."""
     token = claims.my_token()
-    failures = () if pages else ("the sheet was refused",)
+    failures = () if pages else in_words("the sheet was refused")
     result = PhotoResult(tuple(pages), failures, "read" if pages else "no sheet")
     with record.writing() as connection:
         assert claims.claim(connection, task, token)

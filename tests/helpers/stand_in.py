@@ -18,6 +18,7 @@ from PIL import Image
 
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
+from sheet_reader.reasons import Code, Reasons, because, from_json, in_words
 from sheet_reader.sheet.model import Cell, Page, SheetCode
 from sheet_reader.study.model import (
     CountField,
@@ -133,9 +134,15 @@ def _doubted(said: dict[str, Any]) -> dict[str, Any]:
     }
 
 
+def _reasons(said: Any, field: str) -> Reasons:
+    """The field's reasons: words, or a list as a record keeps it."""
+    given = said.get("reasons", {}).get(field, "unclear")
+    return in_words(given) if isinstance(given, str) else from_json(json.dumps(given))
+
+
 def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[Any]:
     if isinstance(said, str):
-        return [NoSheet("no markers", said)]
+        return [NoSheet(because(Code.TEXT, text=said))]
     misbehave(said.get("act", ""), said.get("mark", ""))
     time.sleep(said.get("seconds", 0))
     code = SheetCode(
@@ -144,7 +151,7 @@ def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[An
     fields = [FieldReading(n, v, 0.999, "accepted") for n, v in said["accepted"].items()]
     fields = [f if f.value is not None else _empty(f.field) for f in fields]
     fields += [
-        FieldReading(n, v, 0.6, "flagged", said.get("reasons", {}).get(n, "unclear"), "1", 0.3)
+        FieldReading(n, v, 0.6, "flagged", _reasons(said, n), "1", 0.3)
         for n, v in said["flagged"].items()
     ]
     accepted = {f.field: f.value for f in fields if f.status == "accepted"}

@@ -17,6 +17,7 @@ import numpy as np
 import pytest
 
 from sheet_reader.digits.types import CLASSES, BoxReadings
+from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode
 from sheet_reader.study.check_digit import damm
 from sheet_reader.study.model import (
@@ -99,7 +100,7 @@ class Written:
                         np.full((64, 64), 255, np.uint8),
                         np.zeros((4, 2)),
                         self.error_mm,
-                        self.hidden.get((name, i), ""),
+                        self.hidden.get((name, i), Occlusion.NONE),
                     )
                 )
         page = Page(

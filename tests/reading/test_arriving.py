@@ -16,6 +16,7 @@ from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
+from sheet_reader.wording import words
 
 
 def read(study: Study) -> BatchSummary:
@@ -77,7 +78,7 @@ def test_photos_of_one_name_are_told_apart(study: Study) -> None:
             "image0 (3).png",
         ]
         (item,) = record.pending()
-    assert "photo-0001 reads 0, photo-0002 reads 1, photo-0003 reads 2" in item.reason
+    assert "photo-0001 reads 0, photo-0002 reads 1, photo-0003 reads 2" in words(item.reasons)
 
 
 def test_nothing_that_leaves_the_record_holds_an_address(study: Study) -> None:

@@ -14,6 +14,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading import batch, worker
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reasons import Code, because
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
@@ -172,13 +173,11 @@ def test_a_refused_sheet_is_added_and_the_others_in_its_photo_stay_as_they_were(
     """The refused one lies between two others on blank sheets, which have the same code."""
     sheets = [says({"site": site}) for site in ("1004", "1010", "1022")]
     allowed = {"1004", "1022"}
+    refused = NoSheet(because(Code.UNKNOWN_SITE, site="1010"))
 
     def reader(picture: Picture, of: Study, book: object, today: date, /, **_: object) -> list[Any]:
         found = stand_in.read(picture, of, book, today)
-        return [
-            item if item[1].site in allowed else NoSheet("unknown site", "not on the roster")
-            for item in found
-        ]
+        return [item if item[1].site in allowed else refused for item in found]
 
     (study.folder / "inbox" / "p.png").write_bytes(stand_in.photo(sheets))
     read_batch(study, reader=reader, jobs=0)

@@ -4,6 +4,7 @@ import pytest
 from sheet_reader.decode.types import PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading import picture as room
+from sheet_reader.reasons import Code, because
 from sheet_reader.vision.types import NoSheet
 
 PICTURE = Picture(np.full((40, 30), 200, np.uint8), "0" * 64, "photo.jpg")
@@ -29,7 +30,7 @@ def found(monkeypatch, stated):
 
 def test_every_sheet_of_a_picture_is_read_and_the_rest_has_its_reason(found, beans, written, today):
     view = written(beans, {"a.plants": "12"}, sheet="1181").view()
-    nothing = NoSheet("no markers", "no sheet in the picture")
+    nothing = NoSheet(because(Code.NO_SHEET))
     seen = found([view, nothing], "12")
     got = room.read_picture(PICTURE, beans, None, today)
     assert got[1] == nothing

@@ -16,10 +16,12 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.read_with_history import doubted_page
 from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reasons import in_words
 from sheet_reader.record.model import BatchSummary, LeftEmpty, Value
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.model import SheetCode
 from sheet_reader.study.model import Study
+from sheet_reader.wording import words
 
 Post = Callable[..., BatchSummary]
 SEEN: list[Any] = []
@@ -95,7 +97,7 @@ def test_how_many_jobs_there_are_decides_nothing(study: Study, post: Post, tmp_p
 
 
 def field(status: str, value: str | None, reason: str = "") -> FieldReading:
-    return FieldReading("sun.eggs", value, 0.9, status, reason)  # type: ignore[arg-type]
+    return FieldReading("sun.eggs", value, 0.9, status, in_words(reason))  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
@@ -127,4 +129,4 @@ def test_earlier_counts_raise_doubts_and_lay_none(
     code = SheetCode("ponds", "v1", "BLANK", 1)
     one, other = (PageReading(code, (field(*f),), None, None) for f in (first, second))
     (f,) = doubted_page(one, other).fields
-    assert (f.status, f.value, f.reason) == expected
+    assert (f.status, f.value, words(f.reasons)) == expected

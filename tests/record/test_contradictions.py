@@ -27,6 +27,7 @@ from sheet_reader.record.model import (
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
+from sheet_reader.wording import words
 
 Post = Callable[..., BatchSummary]
 FIELD, DAY = "sun.snails", "2026-05-20"
@@ -85,7 +86,7 @@ def test_a_decision_of_21_never_overrides_the_123_of_another_photo(
     with Record.open(study) as record:
         item = asked(record)
         said = f"21 was decided from {called('A')}, {called('B')} reads 123: which is right?"
-        assert item.reason == said
+        assert words(item.reasons) == said
         row = visit_of(record)
         assert (row.values[FIELD], row.statuses[FIELD], row.waiting) == (None, "flagged", 1)
         a, b = line(record, called("A")), line(record, called("B"))
@@ -141,8 +142,8 @@ def test_a_photo_is_never_corrected_to_what_was_decided_on_another(
     assert [(r.value, r.status) for r in lines] == [
         ("21", "corrected"), ("21", "confirmed"), ("72", "unreadable"), (None, "unreadable"),
     ]  # fmt: skip
-    assert lines[1].reason == "photo-0001 says the same"
-    assert lines[2].reason == "21 was decided from photo-0001"
+    assert words(lines[1].reasons) == "photo-0001 says the same"
+    assert words(lines[2].reasons) == "21 was decided from photo-0001"
 
 
 def test_every_further_photo_that_contradicts_raises_a_question(study: Study, post: Post) -> None:
@@ -157,7 +158,7 @@ def test_every_further_photo_that_contradicts_raises_a_question(study: Study, po
         assert record.pending() == []
     post(says({FIELD: "123"}))
     with Record.open(study) as record:
-        assert "photo-0004 reads 123" in asked(record).reason
+        assert "photo-0004 reads 123" in words(asked(record).reasons)
 
 
 def test_a_disagreement_that_was_settled_stays_settled(study: Study, post: Post) -> None:
@@ -170,13 +171,13 @@ def test_a_disagreement_that_was_settled_stays_settled(study: Study, post: Post)
         assert record.pending() == []
         overruled = line(record, SECOND)
         assert (overruled.value, overruled.status) == ("8", "unreadable")
-        assert overruled.reason == "3 was decided from photo-0001"
+        assert words(overruled.reasons) == "3 was decided from photo-0001"
     read_batch(study, reader=stand_in.read, jobs=0, again=True)
     with Record.open(study) as record:
         assert record.pending() == []
         assert visit_of(record).values[FIELD] == "3"
         record.undo_last("Ada")
-        assert "disagree" in asked(record).reason
+        assert "disagree" in words(asked(record).reasons)
 
 
 def test_two_decisions_taken_apart_are_asked_about_when_their_visits_merge(
@@ -189,8 +190,8 @@ def test_two_decisions_taken_apart_are_asked_about_when_their_visits_merge(
         answer(record, SECOND, FIELD, Accept())
         answer(record, SECOND, "date", Value(DAY))
         item = asked(record)
-        assert "21 was decided from photo-0001" in item.reason
-        assert "123 was decided from photo-0002" in item.reason
+        assert "21 was decided from photo-0001" in words(item.reasons)
+        assert "123 was decided from photo-0002" in words(item.reasons)
         assert visit_of(record).values[FIELD] is None
         record.decide(item.reading_id, Value("21"), by="Ada")
         assert record.pending() == []
@@ -206,7 +207,7 @@ def test_an_answer_given_before_another_photo_was_shown_knows_nothing_of_it(
         item = asked(record)
         post(says({FIELD: "123"}))
         record.decide(item.reading_id, Value("21"), by="Ada", rivals=item.rivals)
-        assert "photo-0002 reads 123" in asked(record).reason
+        assert "photo-0002 reads 123" in words(asked(record).reasons)
 
 
 def test_a_correction_in_an_audit_is_held_against_the_other_photo(study: Study, post: Post) -> None:
@@ -217,7 +218,7 @@ def test_a_correction_in_an_audit_is_held_against_the_other_photo(study: Study, 
         sample = record.accepted_sample(100, np.random.default_rng(1))
         item = next(s for s in sample if s.field == FIELD)
         record.decide(item.reading_id, Value("21"), by="Ada", blind=True, rivals=item.rivals)
-        assert "reads 12" in asked(record).reason
+        assert "reads 12" in words(asked(record).reasons)
         assert visit_of(record).values[FIELD] is None
 
 
@@ -246,7 +247,9 @@ def test_a_contradiction_is_asked_about_with_the_clock_an_hour_back(
     an_hour_back()
     post(says({FIELD: "123"}))
     with Record.open(study) as record:
-        assert "21 was decided from photo-0001, photo-0002 reads 123" in asked(record).reason
+        assert "21 was decided from photo-0001, photo-0002 reads 123" in words(
+            asked(record).reasons
+        )
 
 
 def test_a_new_photo_serves_after_cannot_be_read_with_the_clock_an_hour_back(
@@ -310,15 +313,17 @@ def test_a_sure_reading_that_nobody_could_read_still_raises_doubt(study: Study, 
         record.decide(asked(record).reading_id, Unreadable(), by="Ada")
         item = asked(record)
         assert item.photo == SECOND
-        assert "nobody could read photo-0001, taken for 3, photo-0002 reads 8" in item.reason or (
-            "photo-0002 reads 8, nobody could read photo-0001, taken for 3" in item.reason
+        assert "nobody could read photo-0001, taken for 3, photo-0002 reads 8" in words(
+            item.reasons
+        ) or (
+            "photo-0002 reads 8, nobody could read photo-0001, taken for 3" in words(item.reasons)
         )
         record.decide(item.reading_id, Unreadable(), by="Ada")
         assert record.pending() == []
         assert visit_of(record).statuses[FIELD] == "unreadable"
 
 
-HIDDEN = {"sun.eggs": "hidden: it lies outside the picture"}
+HIDDEN = {"sun.eggs": [{"code": "hidden", "why": "outside"}]}
 
 
 def test_a_hidden_field_is_not_asked_about_where_another_photo_shows_it(
@@ -343,4 +348,7 @@ def test_a_value_typed_for_a_hidden_field_does_not_override_a_photo_that_shows_i
         answer(record, FIRST, "sun.eggs", Value("5"))
         answer(record, FIRST, "date", Value(DAY))
         (item,) = record.pending()
-        assert item.reason == "5 was decided from photo-0001, photo-0002 reads 3: which is right?"
+        assert (
+            words(item.reasons)
+            == "5 was decided from photo-0001, photo-0002 reads 3: which is right?"
+        )

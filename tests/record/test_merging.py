@@ -10,6 +10,7 @@ import stand_in
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from sheet_reader.reasons import Code, Occlusion, because, in_words
 from sheet_reader.record.model import Rival, Waiting
 from sheet_reader.record.rows import visit_rows, waiting
 from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
@@ -75,10 +76,11 @@ class Book:
         return number
 
     def _read(self, number: int, name: str, status: str, value: str | None, place: int) -> None:
-        reason = "hidden: outside the picture" if status == "hidden" else "why"
+        hidden = because(Code.HIDDEN, why=Occlusion.OUTSIDE)
+        reasons = (hidden,) if status == "hidden" else in_words("why")
         shown: Any = "flagged" if status == "hidden" else status
         self.reads.append(
-            StoredReading(10 * number + place, number, name, value, 0.9, shown, reason, None, 0.0)
+            StoredReading(10 * number + place, number, name, value, 0.9, shown, reasons, None, 0.0)
         )
 
     def say(self, instance: int, name: str, kind: str, value: str | None, rivals: Any = ()) -> None:

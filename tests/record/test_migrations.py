@@ -19,6 +19,7 @@ from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.results.export import export_files
 from sheet_reader.study.model import Study
+from sheet_reader.wording import words
 
 
 @pytest.fixture
@@ -184,7 +185,7 @@ def test_an_old_record_keeps_its_answers_and_asks_once_what_was_overridden(study
     old_record(study)
     with Record.open(study) as record:
         assert {r.value for r in record.readings() if r.status == "corrected"} == {"21"}
-        reasons = {w.field: w.reason for w in record.pending()}
+        reasons = {w.field: words(w.reasons) for w in record.pending()}
         assert reasons["sun.snails"] == (
             "21 was decided from photo-0001, photo-0002 reads 123: which is right?"
         )

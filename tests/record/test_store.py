@@ -21,6 +21,7 @@ from sheet_reader.record.model import (
 )
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
+from sheet_reader.wording import words
 
 Post = Callable[..., BatchSummary]
 
@@ -69,7 +70,7 @@ def test_decisions(study: Study, post: Post, answer, status, value) -> None:  # 
         assert the_visit(record).waiting == 1
         assert the_visit(record).values["sun.snails"] is None
         (item,) = record.pending()
-        assert (item.field, item.value, item.reason) == ("sun.snails", "4", "unclear")
+        assert (item.field, item.value, words(item.reasons)) == ("sun.snails", "4", "unclear")
         record.decide(item.reading_id, answer, by="Ada")
         assert record.pending() == []
         assert (row(record, "sun.snails").status, row(record, "sun.snails").value) == (
@@ -123,7 +124,7 @@ def test_two_photos_that_agree_are_one_visit(study: Study, post: Post) -> None:
         assert visit.values["sun.eggs"] == "3"
         assert row(record, "sun.eggs").status == "accepted"
         assert row(record, "sun.snails").status == "unreadable"
-        assert "photo-0002 serves" in row(record, "sun.snails").reason
+        assert "photo-0002 serves" in words(row(record, "sun.snails").reasons)
 
 
 def test_two_photos_that_disagree_are_asked_about_once(study: Study, post: Post) -> None:
@@ -131,9 +132,9 @@ def test_two_photos_that_disagree_are_asked_about_once(study: Study, post: Post)
     post(says({"sun.eggs": "8"}))
     with Record.open(study) as record:
         (item,) = record.pending()
-        assert item.reason.startswith("two photos of one sheet disagree")
-        assert "photo-0001 reads 3" in item.reason
-        assert "photo-0002 reads 8" in item.reason
+        assert words(item.reasons).startswith("two photos of one sheet disagree")
+        assert "photo-0001 reads 3" in words(item.reasons)
+        assert "photo-0002 reads 8" in words(item.reasons)
         assert the_visit(record).values["sun.eggs"] is None
         record.decide(item.reading_id, Value("8"), by="Ada")
         assert record.pending() == []
@@ -145,7 +146,7 @@ def test_empty_against_a_number_is_a_disagreement(study: Study, post: Post) -> N
     post(says({"sun.eggs": "0"}))
     with Record.open(study) as record:
         (item,) = record.pending()
-        assert "reads nothing" in item.reason
+        assert "reads nothing" in words(item.reasons)
 
 
 def test_a_doubtful_contradiction_is_asked_too(study: Study, post: Post) -> None:
@@ -159,7 +160,7 @@ def test_many_disagreements_hint_at_two_visits(study: Study, post: Post) -> None
     post(says())
     post(says({"sun.eggs": "9", "sun.snails": "9", "shade.eggs": "9"}))
     with Record.open(study) as record:
-        assert all("another site or date" in w.reason for w in record.pending())
+        assert all("another site or date" in words(w.reasons) for w in record.pending())
         assert len(record.pending()) == 3
 
 
@@ -171,7 +172,7 @@ def test_a_later_photo_does_not_override_a_decision(study: Study, post: Post) ->
     with Record.open(study) as record:
         assert the_visit(record).values["sun.eggs"] is None
         (item,) = record.pending()
-        assert "5 was decided from photo-0001, photo-0002 reads 8" in item.reason
+        assert "5 was decided from photo-0001, photo-0002 reads 8" in words(item.reasons)
         record.decide(item.reading_id, Accept(), by="Ada")
         assert the_visit(record).values["sun.eggs"] == "8"
         assert record.pending() == []
@@ -317,10 +318,12 @@ def test_a_decided_field_says_where_a_newer_reading_differs(study: Study, post: 
     post(says(flagged={"sun.eggs": "3"}))
     with Record.open(study) as record:
         record.decide(record.pending()[0].reading_id, Value("8"), by="Ada")
-        assert row(record, "sun.eggs").reason == "decided by a person"
+        assert words(row(record, "sun.eggs").reasons) == "decided by a person"
     post(says({"site": "1010"}), again=True)
     with Record.open(study) as record:
-        assert row(record, "sun.eggs").reason == "decided by a person; a newer reading says 3"
+        assert (
+            words(row(record, "sun.eggs").reasons) == "decided by a person; a newer reading says 3"
+        )
         assert the_visit_of(record, "1004").values["sun.eggs"] == "8"
 
 

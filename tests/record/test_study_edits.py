@@ -16,6 +16,7 @@ from sheet_reader.record.model import Accept, ReadingRow, Value
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.study.model import CountField, HeaderField, Season, Study, SumRule
+from sheet_reader.wording import words
 
 SURE = 0.9999
 RENAMED = "renamed"
@@ -203,7 +204,7 @@ def test_a_lowered_accepted_error_asks_again_about_what_is_below_it(study: Study
     with open_record(strict) as record:
         (asked,) = record.pending()
         assert (asked.field, asked.value) == ("sun.eggs", "3")
-        assert "accepted_error" in asked.reason
+        assert "accepted_error" in words(asked.reasons)
         (visit,) = record.visits()
         assert visit.values["sun.eggs"] is None
         assert visit.values["sun.snails"] == "12"
@@ -248,7 +249,7 @@ def test_a_value_outside_a_narrowed_range_is_asked_about(study: Study) -> None:
     with Record.open(replace(study, counts=counts)) as record:
         (asked,) = record.pending()
         assert asked.field == "sun.snails"
-        assert "12 is more than the highest plausible value 10" in asked.reason
+        assert "12 is more than the highest plausible value 10" in words(asked.reasons)
 
 
 def test_values_that_a_new_sum_does_not_fit_are_asked_about_together(study: Study) -> None:
@@ -256,7 +257,7 @@ def test_values_that_a_new_sum_does_not_fit_are_asked_about_together(study: Stud
     changed = replace(study, sums=(SumRule("sun.snails", ("sun.eggs", "shade.snails")),))
     with Record.open(changed) as record:
         assert {w.field for w in record.pending()} == {"sun.snails", "sun.eggs", "shade.snails"}
-        assert "total 12, parts add to 10" in record.pending()[0].reason
+        assert "total 12, parts add to 10" in words(record.pending()[0].reasons)
     fitting = replace(study, sums=(SumRule("shade.snails", ("sun.eggs", "shade.eggs")),))
     with Record.open(fitting) as record:
         record.decide(reading(record, "sun.eggs").reading_id, Accept(), by="Ada")

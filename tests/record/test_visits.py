@@ -8,6 +8,7 @@ import stand_in
 from hypothesis import given
 from hypothesis import strategies as st
 
+from sheet_reader.reasons import in_words
 from sheet_reader.record.rows import reading_rows, visit_rows, waiting
 from sheet_reader.record.states import Decision, PageObservation, StoredReading
 from sheet_reader.record.visits import visits_of
@@ -27,7 +28,7 @@ def known(number: int) -> list[StoredReading]:
     """Site and date, the same in every photo."""
     both = (("site", "1004"), ("date", "2026-05-20"))
     return [
-        StoredReading(10 * number + k, number, name, value, 0.999, "accepted", "", None, 0.0)
+        StoredReading(10 * number + k, number, name, value, 0.999, "accepted", (), None, 0.0)
         for k, (name, value) in enumerate(both)
     ]
 
@@ -41,7 +42,9 @@ def photos(draw: st.DrawFn) -> tuple[list[PageObservation], list[StoredReading],
         value = draw(VALUES)
         if status == "accepted" and value is None:
             status = "empty"
-        read = StoredReading(10 * number + 5, number, FIELD, value, 0.9, status, "why", None, 0.0)
+        read = StoredReading(
+            10 * number + 5, number, FIELD, value, 0.9, status, in_words("why"), None, 0.0
+        )
         reads += [*known(number), read]
         if draw(st.booleans()):
             kind = draw(st.sampled_from(["accept", "value", "empty", "unreadable"]))

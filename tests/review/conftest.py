@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from rich.console import Console
 
+from sheet_reader.reasons import in_words
 from sheet_reader.record.model import Answer, Waiting
 from sheet_reader.review.model import Question, Shown
 from sheet_reader.review.session import Outcome, Review
@@ -74,7 +75,7 @@ class Sitting:
             confidence=0.8,
             runner_up="19",
             runner_up_confidence=0.15,
-            reason="not sure enough of 14",
+            reasons=in_words("not sure enough of 14"),
         )
         return Question(replace(usual, **changes), spec, together)  # type: ignore[arg-type]
 

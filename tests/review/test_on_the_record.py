@@ -222,7 +222,7 @@ def test_a_site_settled_on_one_sheet_does_not_show_on_another(study: Study, name
     assert waits == [*one_sheet, *one_sheet, (False, False)]
 
 
-HIDDEN = {"sun.eggs": "hidden: it lies outside the picture"}
+HIDDEN = {"sun.eggs": [{"code": "hidden", "why": "outside"}]}
 
 
 def cropped_then_whole(study: Study) -> None:

@@ -7,7 +7,6 @@ import pytest
 from rich.console import Console
 
 from sheet_reader.review import pictures
-from sheet_reader.review.blind import without_values
 from sheet_reader.review.screen import percent
 
 
@@ -86,11 +85,6 @@ def test_without_colours_letters_are_chosen() -> None:
 )
 def test_percent_never_claims_certainty(value: float, text: str) -> None:
     assert percent(value) == text
-
-
-def test_reasons_without_values() -> None:
-    reason = "total 14, parts add to 12; visit 2026-05-20, site 2047"
-    assert not any(character.isdigit() for character in without_values(reason))
 
 
 @pytest.mark.parametrize("name", ["SixelImage", "TGPImage"])

@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from sheet_reader.reasons import Code, Reason, because, in_words
 from sheet_reader.record.deciding import checked_value
 from sheet_reader.record.model import Accept, LeftEmpty, Unreadable, Value
 
@@ -141,7 +142,9 @@ def test_the_whole_photo_opens(sitting: Any) -> None:
 def test_fields_that_count_most_are_typed_without_seeing_the_reading(
     field: str, sitting: Any
 ) -> None:
-    question = sitting.question(field, value="987", reason="987 is not sure", runner_up="981")
+    question = sitting.question(
+        field, value="987", reasons=in_words("987 is not sure"), runner_up="981"
+    )
     sitting.run([question], ["", "s"])
     assert "987" not in sitting.screen
     assert "981" not in sitting.screen
@@ -180,7 +183,9 @@ def test_a_site_off_the_roster_is_refused(sitting: Any, bean_study: Any) -> None
 
 def test_a_sum_that_does_not_hold_shows_all_its_fields(sitting: Any) -> None:
     names = (TOTAL, "pinched.egg_clusters", "pinched.small_larvae", "pinched.large_larvae")
-    question = sitting.question(TOTAL, together=names, reason="total 14, parts add to 12")
+    question = sitting.question(
+        TOTAL, together=names, reasons=in_words("total 14, parts add to 12")
+    )
     _, desk = sitting.run([question], [""])
     for label in ("total: ", "part: ", "→ total: ", "Ladybird egg clusters", "under 5 mm"):
         assert label in sitting.screen
@@ -197,7 +202,7 @@ def test_a_sum_that_still_does_not_hold_is_asked_once_more(sitting: Any) -> None
 
 
 def test_an_audit_hides_every_reading_and_marks_the_answers(sitting: Any) -> None:
-    question = sitting.question(PLANTS, confidence=0.9999, reason="")
+    question = sitting.question(PLANTS, confidence=0.9999, reasons=())
     _, desk = sitting.run([question], ["", "14"], audit=True)
     assert "14" not in sitting.screen.split("> ")[0]
     assert "Why" not in sitting.screen
@@ -238,3 +243,23 @@ def test_no_typing_breaks_a_review_and_only_possible_values_are_kept(
             assert kept == answer.text
             if field == "visit_date":
                 date.fromisoformat(kept)
+
+
+@pytest.mark.parametrize(
+    "reason",
+    [
+        because(Code.ABOVE_RANGE, value=987, highest=60),
+        because(Code.BOX_UNCERTAIN, box=2, boxes=3, part="", first="7", second="1"),
+        because(Code.GAP, value="987"),
+        because(Code.OFF_ROSTER, site="987", near=["981"], check_digit=False),
+        because(Code.NO_SUCH_DAY, day=9, month=87, year=9),
+        because(Code.HISTORY_DIFFERS, value="987"),
+        because(Code.TEXT, text="987 or 981"),
+    ],
+)
+def test_a_blind_question_holds_no_digit_of_the_answer(sitting: Any, reason: Reason) -> None:
+    question = sitting.question(TOTAL, value="987", reasons=(reason,), runner_up="981")
+    sitting.run([question], ["s"])
+    (why,) = [line for line in sitting.screen.splitlines() if line.startswith("Why:")]
+    assert not any(character.isdigit() for character in why)
+    assert len(why) > len("Why:  …")

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from sheet_reader.reasons import Code
 from sheet_reader.sheet.book import LayoutBook, Mismatch
 from sheet_reader.sheet.codes import (
     machine_text,
@@ -16,6 +17,7 @@ from sheet_reader.sheet.codes import (
 )
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.study.model import Study
+from sheet_reader.wording import words
 
 
 def test_every_page_is_found_by_both_its_codes(sample: Study) -> None:
@@ -33,25 +35,25 @@ def test_every_page_is_found_by_both_its_codes(sample: Study) -> None:
 
 
 @pytest.mark.parametrize(
-    ("change", "kind", "words"),
+    ("change", "code", "said"),
     [
-        ({"study": "rock-pools"}, "other study", "another study (“rock-pools”)"),
-        ({"study": "#AAA"}, "other study", "another study, not"),
-        ({"layout": "AAAA"}, "older layout", "another version"),
-        ({"sheet": "5724"}, "unknown site", "site 5724"),
-        ({"page": 2}, "no such page", "page 2"),
+        ({"study": "rock-pools"}, Code.OTHER_STUDY, "another study (“rock-pools”)"),
+        ({"study": "#AAA"}, Code.OTHER_STUDY, "another study, not"),
+        ({"layout": "AAAA"}, Code.OLDER_LAYOUT, "another version"),
+        ({"sheet": "5724"}, Code.UNKNOWN_SITE, "site 5724"),
+        ({"page": 2}, Code.NO_SUCH_PAGE, "page 2"),
     ],
 )
 def test_mismatch_has_a_reason(
-    beans: Study, change: dict[str, object], kind: str, words: str
+    beans: Study, change: dict[str, object], code: Code, said: str
 ) -> None:
     book = LayoutBook(beans)
-    code = replace(lay_out(beans).pages[0].code, **change)  # type: ignore[arg-type]
-    found = book.lookup(code)
+    other = replace(lay_out(beans).pages[0].code, **change)  # type: ignore[arg-type]
+    found = book.lookup(other)
     assert isinstance(found, Mismatch)
-    assert found.kind == kind
-    assert words in found.reason
-    assert book.page(code) == found.reason
+    assert found.reason.code is code
+    assert said in words([found.reason])
+    assert book.page(other) == found.reason
 
 
 def test_template_is_the_printed_page_and_is_kept(beans: Study) -> None:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from desk_pictures import Gray, Place, lay, only_view, standing
 
+from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.crops import ink_shares, inner_slices, remove_neighbour_ink
@@ -135,20 +136,26 @@ def changed(**fields: float) -> PhotoQuality:
     ("quality", "occluded", "noise", "outline", "words"),
     [
         (GOOD, [], 0.01, WHOLE, ""),
-        (GOOD, ["outside the picture", "covered"], 0.01, WHOLE - (0, 150), "top edge is outside"),
-        (GOOD, ["covered"], 0.01, WHOLE, "fingers"),
-        (GOOD, ["burnt out"], 0.01, WHOLE, "reflection"),
+        (
+            GOOD,
+            [Occlusion.OUTSIDE, Occlusion.COVERED],
+            0.01,
+            WHOLE - (0, 150),
+            "top edge is outside",
+        ),
+        (GOOD, [Occlusion.COVERED], 0.01, WHOLE, "fingers"),
+        (GOOD, [Occlusion.SATURATED], 0.01, WHOLE, "reflection"),
         (changed(glare_share=0.2), [], 0.01, WHOLE, "reflection"),
         (changed(px_per_mm=3.0), [], 0.01, FAR, "step closer: the sheet fills only a tenth"),
         (changed(px_per_mm=3.0), [], 0.01, WHOLE, "full size"),
         (changed(blur_mm=0.5), [], 0.01, WHOLE, "hold still"),
         (changed(contrast=0.2), [], 0.01, WHOLE, "more light"),
         (GOOD, [], 0.1, WHOLE, "more light"),
-        (GOOD, ["its printed frame was not found"], 0.01, WHOLE, "flat"),
+        (GOOD, [Occlusion.NO_FRAME], 0.01, WHOLE, "flat"),
     ],
 )
 def test_one_sentence_for_what_helps_most(
-    quality: PhotoQuality, occluded: list[str], noise: float, outline: np.ndarray, words: str
+    quality: PhotoQuality, occluded: list[Occlusion], noise: float, outline: np.ndarray, words: str
 ) -> None:
     sentence = advice(quality, occluded, noise, outline, SHAPE)
     assert words in sentence
@@ -165,8 +172,7 @@ def test_one_sentence_for_what_helps_most(
     ],
 )
 def test_what_is_outside_is_named(move: tuple[float, float], words: str) -> None:
-    said = what_is_outside(WHOLE + np.array(move, dtype=float), SHAPE)
-    assert said == (f"{words} is outside the picture" if words else "")
+    assert what_is_outside(WHOLE + np.array(move, dtype=float), SHAPE) == words
 
 
 def test_blur_is_measured_on_the_paper(bean_book: LayoutBook, plain: Gray) -> None:

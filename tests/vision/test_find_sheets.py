@@ -22,6 +22,7 @@ from desk_pictures import (
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.find import find_sheets
@@ -94,7 +95,7 @@ def test_every_box_of_a_flat_sheet_is_exactly_placed_and_empty(
     view = only_view(find_sheets(plain, bean_book))
     assert errors_mm(view, page, upright, SCALE).max() < 0.06
     assert [b.cell for b in view.boxes] == list(page.cells)
-    assert all(b.occluded == "" and b.ink == 0.0 for b in view.boxes)
+    assert all(b.occluded is Occlusion.NONE and b.ink == 0.0 for b in view.boxes)
     assert all(b.crop.shape == (64, 64) and b.crop.dtype == np.uint8 for b in view.boxes)
     paper = np.median([np.median(b.crop) for b in view.boxes])
     assert 238 <= paper <= 250
@@ -161,13 +162,13 @@ def test_three_corners_outside_the_picture(
     assert within.sum() > 8
     for box, inside, outside in zip(view.boxes, within, gone, strict=True):
         if inside:
-            assert box.occluded == ""
+            assert box.occluded is Occlusion.NONE
             off = np.linalg.norm(
                 box.corners_px.mean(axis=0) - centres[list(page.cells).index(box.cell)]
             )
             assert off / SCALE < 0.15
         elif outside:
-            assert box.occluded == "outside the picture"
+            assert box.occluded is Occlusion.OUTSIDE
     assert "bottom left corner is outside the picture" in view.quality.advice
 
 
@@ -203,9 +204,9 @@ def test_a_thumb_over_boxes_is_named(
     cv2.ellipse(picture, (round(spot[0]), round(spot[1])), (150, 60), 10, 0, 360, 120, -1)
     picture = np.asarray(cv2.GaussianBlur(picture, (0, 0), 0.6), np.uint8)
     view = only_view(find_sheets(picture, bean_book))
-    assert {view.boxes[i].occluded for i in covered} == {"covered"}
+    assert {view.boxes[i].occluded for i in covered} == {Occlusion.COVERED}
     assert "fingers" in view.quality.advice
-    assert view.boxes[0].occluded == ""
+    assert view.boxes[0].occluded is Occlusion.NONE
 
 
 def test_a_white_patch_over_boxes_is_never_guessed(
@@ -227,7 +228,7 @@ def test_glare_is_told_from_paper(
     ys, xs = np.mgrid[: plain.shape[0], : plain.shape[1]]
     picture += 400 * np.exp(-((xs - x) ** 2 + (ys - y) ** 2) / (2 * 70.0**2))
     view = only_view(find_sheets(np.clip(picture, 0, 255).astype(np.uint8), bean_book))
-    assert view.boxes[6].occluded == "burnt out"
+    assert view.boxes[6].occluded is Occlusion.SATURATED
     assert "reflection" in view.quality.advice
 
 
@@ -242,7 +243,7 @@ def test_a_hard_shadow_through_the_boxes_is_no_ink(
         soft = cv2.GaussianBlur(shadow, (0, 0), 0.8).astype(np.uint8)
         view = only_view(find_sheets(soft, bean_book))
         assert max(b.ink for b in view.boxes) < 0.01
-        assert all(b.occluded == "" for b in view.boxes)
+        assert all(b.occluded is Occlusion.NONE for b in view.boxes)
 
 
 @pytest.mark.parametrize("dpi", [150, 200, 300, 600])
@@ -281,7 +282,7 @@ def test_whatever_is_printed_and_laid_is_found_again(
     view = only_view(find_sheets(picture_of(bean_book, page, place, (height, width)), bean_book))
     assert view.page.code == page.code
     assert errors_mm(view, page, place, scale).max() < 0.15
-    assert all(b.occluded == "" for b in view.boxes)
+    assert all(b.occluded is Occlusion.NONE for b in view.boxes)
 
 
 @pytest.mark.slow
@@ -314,4 +315,4 @@ def test_a_finger_over_half_a_box_is_noticed(
     x, y = np.rint(true_centres(page, upright)[number]).astype(int)
     picture[y - 40 : y + 300, x + 3 : x + 90] = 190  # nearly as light as the paper
     view = only_view(find_sheets(picture, bean_book))
-    assert view.boxes[number].occluded == "covered"
+    assert view.boxes[number].occluded is Occlusion.COVERED

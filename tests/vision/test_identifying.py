@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 from desk_pictures import Array, Gray, Place, lay, only_view, standing
 
+from sheet_reader.reasons import Code
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import machine_text
 from sheet_reader.sheet.head import code_modules
@@ -16,6 +17,7 @@ from sheet_reader.vision import printed
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.modules import Modules, best_candidate, fixed_modules, known_modules
 from sheet_reader.vision.types import NoSheet
+from sheet_reader.wording import words
 
 SCALE = 6.0
 PLACE = Place(standing(SCALE, 60, 50, 0.8))
@@ -109,9 +111,9 @@ def test_a_code_of_another_site_over_the_own_one_is_never_believed(
         if site.number != page.code.sheet:
             code = other_code(bean_book, page, number)
             answer = refusal(with_code(picture, page, as_code(code)), bean_book)
-            assert answer.kind == "damaged code"
-            assert f"the square code says site {site.number}" in answer.reason
-            assert "but site 2043 is printed on this sheet" in answer.reason
+            assert answer.reason.code is Code.TWO_SHEETS
+            assert f"the square code says site {site.number}" in words([answer.reason])
+            assert "but site 2043 is printed on this sheet" in words([answer.reason])
 
 
 def test_a_sites_code_on_a_blank_sheet_and_the_reverse(
@@ -119,11 +121,11 @@ def test_a_sites_code_on_a_blank_sheet_and_the_reverse(
 ) -> None:
     blank = bean_book.layout().pages[0]
     answer = refusal(with_code(plain, page, as_code(blank.code)), bean_book)
-    assert "the square code says blank sheet, but site 2043 is printed" in answer.reason
+    assert "the square code says blank sheet, but site 2043 is printed" in words([answer.reason])
     canvas = np.full((1900, 1400), 110, np.uint8)
     lay(canvas, bean_book.template(blank, 8.0), blank, PLACE)
     answer = refusal(with_code(canvas, blank, as_code(page.code)), bean_book)
-    assert "the square code says site 2043, but blank sheet is printed" in answer.reason
+    assert "the square code says site 2043, but blank sheet is printed" in words([answer.reason])
 
 
 def test_the_own_code_and_print_agree_on_every_sheet(bean_book: LayoutBook) -> None:
@@ -136,22 +138,22 @@ def test_the_own_code_and_print_agree_on_every_sheet(bean_book: LayoutBook) -> N
 
 
 @pytest.mark.parametrize(
-    ("change", "kind", "words"),
+    ("change", "code", "said"),
     [
-        ({"study": "moths"}, "other study", "another study"),
-        ({"layout": "AAAA"}, "older layout", "another version"),
-        ({"sheet": "999991"}, "unknown site", "999991"),
-        ({"page": 7}, "damaged code", "page 7"),
+        ({"study": "moths"}, Code.OTHER_STUDY, "another study"),
+        ({"layout": "AAAA"}, Code.OLDER_LAYOUT, "another version"),
+        ({"sheet": "999991"}, Code.UNKNOWN_SITE, "999991"),
+        ({"page": 7}, Code.NO_SUCH_PAGE, "page 7"),
     ],
 )
 def test_sheets_that_are_not_in_the_book(
-    bean_book: LayoutBook, page: Page, plain: Gray, change: dict[str, object], kind: str, words: str
+    bean_book: LayoutBook, page: Page, plain: Gray, change: dict[str, object], code: Code, said: str
 ) -> None:
     fields = {"study": page.code.study, "layout": page.code.layout, "sheet": "2043", "page": 1}
-    code = SheetCode(**{**fields, **change})  # type: ignore[arg-type]
-    answer = refusal(with_code(plain, page, as_code(code)), bean_book)
-    assert answer.kind == kind
-    assert words in answer.reason
+    own = SheetCode(**{**fields, **change})  # type: ignore[arg-type]
+    answer = refusal(with_code(plain, page, as_code(own)), bean_book)
+    assert answer.reason.code is code
+    assert said in words([answer.reason])
 
 
 def test_markers_and_code_that_contradict_each_other(pool_book: LayoutBook) -> None:
@@ -159,8 +161,8 @@ def test_markers_and_code_that_contradict_each_other(pool_book: LayoutBook) -> N
     canvas = np.full((1800, 1450), 110, np.uint8)
     lay(canvas, pool_book.template(first, 8.0), first, PLACE)
     answer = refusal(with_code(canvas, first, as_code(second.code)), pool_book)
-    assert answer.kind == "damaged code"
-    assert "different pages" in answer.reason
+    assert answer.reason.code is Code.MARKS_DIFFER
+    assert "different pages" in words([answer.reason])
 
 
 @pytest.mark.parametrize(
@@ -172,8 +174,8 @@ def test_hostile_text_in_the_code_is_refused_cleanly(
 ) -> None:
     monkeypatch.setattr("sheet_reader.vision.identify.read_printed", lambda *_: None)
     answer = refusal(with_text(plain, page, text), bean_book)
-    assert answer.kind == "damaged code"
-    assert text not in answer.reason
+    assert answer.reason.code is Code.FOREIGN_CODE
+    assert text not in words([answer.reason])
 
 
 @pytest.mark.parametrize("corner", [(0.0, 0.0), (15.0, 0.0), (0.0, 15.0)])
@@ -263,8 +265,8 @@ def test_without_tesseract_one_sentence_says_so(
     for module in ("printed", "identify"):
         monkeypatch.setattr(f"sheet_reader.vision.{module}.printed_code_available", lambda: False)
     answer = refusal(painted(plain, page.code_box_mm, 128), bean_book)
-    assert answer.kind == "no code"
-    assert "Tesseract" in answer.reason
+    assert answer.reason.code is Code.CODE_UNREADABLE
+    assert "Tesseract" in words([answer.reason])
     assert only_view(find_sheets(plain, bean_book)).page.code == page.code
 
 
@@ -273,24 +275,24 @@ def test_a_code_outside_the_picture_is_named(
 ) -> None:
     monkeypatch.setattr("sheet_reader.vision.identify.read_printed", lambda *_: None)
     answer = refusal(np.ascontiguousarray(plain[:, :1100]), bean_book)
-    assert answer.kind == "no code"
-    assert "right edge is outside the picture" in answer.reason
+    assert answer.reason.code is Code.CODE_OUTSIDE
+    assert "right edge is outside the picture" in words([answer.reason])
 
 
 def test_one_marker_is_too_few(bean_book: LayoutBook, page: Page, plain: Gray) -> None:
     x, y = PLACE.to_px(np.array([page.markers[0].corners_mm[2]]))[0]
     answer = refusal(np.ascontiguousarray(plain[: round(y) + 30, : round(x) + 30]), bean_book)
-    assert answer.kind == "too few markers"
-    assert "whole sheet" in answer.reason
+    assert answer.reason.code is Code.TOO_FEW_MARKERS
+    assert "whole sheet" in words([answer.reason])
 
 
 def test_a_blurred_picture_is_told_from_a_picture_of_something_else(
     bean_book: LayoutBook, plain: Gray
 ) -> None:
     blurred = np.asarray(cv2.GaussianBlur(plain, (0, 0), 25), np.uint8)
-    assert refusal(blurred, bean_book).kind == "blurred"
+    assert refusal(blurred, bean_book).reason.code is Code.BLURRED
     noise = np.random.default_rng(1).integers(0, 255, (900, 700)).astype(np.uint8)
-    assert refusal(noise, bean_book).kind == "no markers"
+    assert refusal(noise, bean_book).reason.code is Code.NO_SHEET
 
 
 def test_another_studys_sheet_gives_nothing(bean_book: LayoutBook, pool_book: LayoutBook) -> None:
@@ -298,6 +300,6 @@ def test_another_studys_sheet_gives_nothing(bean_book: LayoutBook, pool_book: La
     canvas = np.full((1800, 1450), 110, np.uint8)
     lay(canvas, pool_book.template(page, 8.0), page, PLACE)
     answer = refusal(canvas, bean_book)
-    assert answer.kind == "other study"
-    assert "rock-pools" in answer.reason
+    assert answer.reason.code is Code.OTHER_STUDY
+    assert "rock-pools" in words([answer.reason])
     assert isinstance(bean_book.study, Study)

@@ -1,0 +1,76 @@
+"""Reasons in the record: as data, and in the words of earlier versions."""
+
+from __future__ import annotations
+
+import contextlib
+import csv
+import sqlite3
+from collections.abc import Callable
+from pathlib import Path
+
+import stand_in
+
+from sheet_reader.reading.batch import read_batch
+from sheet_reader.reasons import Code, Occlusion, because, codes_of
+from sheet_reader.record.kept_reasons import kept, restored
+from sheet_reader.record.model import BatchSummary
+from sheet_reader.record.store import Record
+from sheet_reader.results.export import export_files
+from sheet_reader.study.model import Study
+from sheet_reader.wording import words
+
+Post = Callable[..., BatchSummary]
+ABOVE = {"code": "above-range", "value": "72", "highest": 60}
+
+
+def test_no_reason_is_nothing_in_the_record() -> None:
+    assert kept(()) is None
+    assert restored(None, "") == ()
+    hidden = (because(Code.HIDDEN, why=Occlusion.COVERED),)
+    assert restored(kept(hidden), "other words") == hidden
+
+
+def test_the_words_of_earlier_versions_stay_as_they_are() -> None:
+    for said in ("hidden: covered", "hidden: in the dark", "total 18, parts add to 13; why?"):
+        assert words(restored(None, said)) == said
+    assert restored(None, "hidden: outside the picture") == (
+        because(Code.HIDDEN, why=Occlusion.OUTSIDE),
+    )
+
+
+def test_a_reason_goes_through_the_record_into_the_tables(
+    study: Study, post: Post, tmp_path: Path
+) -> None:
+    said = {"accepted": {"site": "1004", "date": "2026-05-20"}, "flagged": {"sun.eggs": "72"}}
+    post(said | {"reasons": {"sun.eggs": [ABOVE]}})
+    with Record.open(study) as record:
+        (item,) = record.pending()
+        assert item.reasons == (because(Code.ABOVE_RANGE, value="72", highest=60),)
+        export_files(study, record.visits(), record.readings(), tmp_path)
+        events = record.history("1004", "2026-05-20")
+    with (tmp_path / "readings.csv").open(encoding="utf-8", newline="") as stream:
+        (line,) = [row for row in csv.DictReader(stream) if row["field"] == "sun.eggs"]
+    assert line["reason_code"] == "above-range"
+    assert line["reason"] == "72 is more than the highest plausible value 60"
+    assert [codes_of(e.reasons) for e in events if e.field == "sun.eggs"] == ["above-range"]
+
+
+def test_a_record_that_holds_words_is_read_as_before(study: Study, post: Post) -> None:
+    """As step 8 finds them: text in ``reason``, nothing in ``reasons``."""
+    said = {"accepted": {"site": "1004", "date": "2026-05-20"}, "flagged": {"sun.eggs": "72"}}
+    post(said | {"reasons": {"sun.eggs": [ABOVE]}})
+    with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
+        raw.execute("DROP TRIGGER readings_keep_update")
+        raw.execute("UPDATE readings SET reason = '72 is odd', reasons = NULL WHERE value = '72'")
+        raw.commit()
+    with Record.open(study) as record:
+        (item,) = record.pending()
+        assert (words(item.reasons), codes_of(item.reasons)) == ("72 is odd", "text")
+
+
+def test_a_photo_that_gave_nothing_keeps_why_as_data(study: Study) -> None:
+    (study.folder / "inbox" / "p.png").write_bytes(stand_in.photo("not one of ours"))
+    read_batch(study, reader=stand_in.read, jobs=0)
+    with Record.open(study) as record:
+        (photo,) = record.photos()
+        assert photo.reasons == (because(Code.TEXT, text="not one of ours"),)
