@@ -87,7 +87,8 @@ def read_photo(
     day = date.today() if today is None else today
     reader = photo_reading.default_reader()
     result = photo_reading.read_original(photo, study, photo_reading.book_of(study), day, reader)
-    return PhotoReading(tuple(_page(f) for f in result.pages), tuple(words((r,)) for r in result.failures))
+    reasons = tuple(words((reason,)) for reason in result.failures)
+    return PhotoReading(tuple(_page(found) for found in result.pages), reasons)
 
 
 def _page(found: FoundPage) -> PhotoPage:
