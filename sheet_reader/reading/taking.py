@@ -47,7 +47,7 @@ class Tally:
         self.lines += [f"{both_names(photo_id, name)}: {reason}" for reason in result.failures]
         for page in result.pages:
             for found in page.fields:
-                self.fields[found.status] += 1
+                self.fields[found.reading.status] += 1
 
     def summary(self, seconds: float) -> BatchSummary:
         """The tally as it is told."""

@@ -100,7 +100,10 @@ def load_readings(connection: Connection) -> list[StoredReading]:
         .join(latest, latest.c.id == k.id)
         .order_by(r.id)
     )
-    return [StoredReading(*row) for row in connection.execute(query)]
+    return [
+        StoredReading(*fields, reading_id=reading_id, page_instance_id=instance_id)
+        for reading_id, instance_id, *fields in connection.execute(query)
+    ]
 
 
 def load_decisions(connection: Connection) -> list[Decision]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sheet_reader.decode.types import FieldReading
 from sheet_reader.record.model import Rival, Status
 
 
@@ -32,19 +33,12 @@ class PageObservation:
         return f"page {self.frame + 1} of {self.photo}" if self.frame else self.photo
 
 
-@dataclass(frozen=True, slots=True)
-class StoredReading:
-    """A field as the latest run read it."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredReading(FieldReading):
+    """A field as the latest run read it, with its place in the record."""
 
     reading_id: int
     page_instance_id: int
-    field: str
-    value: str | None
-    confidence: float
-    status: Status
-    reason: str
-    runner_up: str | None
-    runner_up_confidence: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -78,7 +78,15 @@ class Book:
         reason = "hidden: outside the picture" if status == "hidden" else "why"
         shown: Any = "flagged" if status == "hidden" else status
         self.reads.append(
-            StoredReading(10 * number + place, number, name, value, 0.9, shown, reason, None, 0.0)
+            StoredReading(
+                name,
+                value,
+                0.9,
+                shown,
+                reason,
+                reading_id=10 * number + place,
+                page_instance_id=number,
+            )
         )
 
     def say(self, instance: int, name: str, kind: str, value: str | None, rivals: Any = ()) -> None:
