@@ -147,18 +147,7 @@ def _found_field(picture: Picture, field: FieldReading, boxes: list[BoxView]) ->
     corners = tuple(_points(b.corners_px) for b in boxes)
     flagged = field.status == "flagged"
     around = context_png(picture.gray, corners, [b.cell.box_mm for b in boxes]) if flagged else b""
-    return FoundField(
-        field=field.field,
-        value=field.value,
-        confidence=float(field.confidence),
-        status=field.status,
-        reasons=field.reasons,
-        runner_up=field.runner_up,
-        runner_up_confidence=float(field.runner_up_confidence),
-        boxes_png=pack_boxes([b.crop for b in boxes]),
-        context_png=around,
-        corners=corners,
-    )
+    return FoundField(field, pack_boxes([b.crop for b in boxes]), around, corners)
 
 
 def _points(corners: NDArray[np.float64]) -> tuple[tuple[float, float], ...]:

@@ -8,11 +8,12 @@ from os import PathLike
 from pathlib import Path
 from typing import Literal
 
+from sheet_reader.decode.types import FieldReading
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.bounds import DEFAULT
 from sheet_reader.intake.pictures import too_many_bytes
 from sheet_reader.reading import photo as photo_reading
-from sheet_reader.record.model import FoundField, FoundPage
+from sheet_reader.record.model import FoundPage
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
@@ -97,11 +98,11 @@ def _page(found: FoundPage) -> PhotoPage:
         visit_date=date.fromisoformat(found.visit_date) if found.visit_date else None,
         page=found.page,
         pdf_page=found.frame + 1,
-        fields=tuple(_field(f) for f in found.fields),
+        fields=tuple(_field(f.reading) for f in found.fields),
         advice=found.advice,
     )
 
 
-def _field(found: FoundField) -> PhotoField:
+def _field(found: FieldReading) -> PhotoField:
     why = words(found.reasons)
     return PhotoField(found.field, found.value, found.confidence, found.status, why)

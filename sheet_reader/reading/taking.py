@@ -48,7 +48,7 @@ class Tally:
         self.lines += [f"{both_names(photo_id, name)}: {words([r])}" for r in result.failures]
         for page in result.pages:
             for found in page.fields:
-                self.fields[found.status] += 1
+                self.fields[found.reading.status] += 1
 
     def summary(self, seconds: float) -> BatchSummary:
         """The tally as it is told."""

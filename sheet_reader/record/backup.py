@@ -13,6 +13,7 @@ from pathlib import Path
 
 from sqlalchemy import select
 
+from sheet_reader.atomic import sync_folder
 from sheet_reader.errors import RecordError, StorageError, UsageError
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.record import originals, schema
@@ -95,6 +96,7 @@ def backup(study: Study, file: Path) -> BackedUp:
             photos = _pack(study, copy, packed, _belonging(study, copy, kept))
             size = packed.stat().st_size
             packed.replace(target)
+            sync_folder(target.parent)
     return BackedUp(target, photos, size, tuple(problems), tuple(notes))
 
 

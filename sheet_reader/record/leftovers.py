@@ -27,12 +27,6 @@ def is_running(pid: int) -> bool:
     return True
 
 
-def new_file(folder: Path) -> tuple[int, Path]:
-    """An open handle and the path of a new file to be renamed when it is whole."""
-    handle, name = tempfile.mkstemp(prefix=f".new-{os.getpid()}-", dir=folder)
-    return handle, Path(name)
-
-
 def backup_folder(folder: Path) -> tempfile.TemporaryDirectory[str]:
     """A folder to build a backup in."""
     return tempfile.TemporaryDirectory(prefix=f".backup-{os.getpid()}-", dir=folder)

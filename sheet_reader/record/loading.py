@@ -108,8 +108,6 @@ def load_readings(connection: Connection) -> list[StoredReading]:
 
 def _stored(row: Any) -> StoredReading:
     return StoredReading(
-        row.id,
-        row.page_instance_id,
         row.field,
         row.value,
         row.confidence,
@@ -117,6 +115,8 @@ def _stored(row: Any) -> StoredReading:
         restored(row.reasons, row.reason),
         row.runner_up,
         row.runner_up_confidence,
+        reading_id=row.id,
+        page_instance_id=row.page_instance_id,
     )
 
 

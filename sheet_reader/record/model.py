@@ -9,6 +9,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reasons
 
 Status = Literal["accepted", "flagged", "confirmed", "corrected", "empty", "unreadable"]
@@ -227,17 +228,11 @@ class FoundPage:
 
 @dataclass(frozen=True, slots=True)
 class FoundField:
-    """A field as it goes into the record. ``boxes_png`` holds its crops side by side as one grey
+    """A reading as it goes into the record. ``boxes_png`` holds its crops side by side as one grey
     PNG, ``corners`` per box its four corners in the picture in px, ``context_png`` may be b"".
     """
 
-    field: str
-    value: str | None
-    confidence: float
-    status: Literal["accepted", "flagged", "empty"]
-    reasons: Reasons
-    runner_up: str | None
-    runner_up_confidence: float
+    reading: FieldReading
     boxes_png: bytes
     context_png: bytes
     corners: tuple[tuple[tuple[float, float], ...], ...] = ()

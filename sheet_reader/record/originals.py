@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import os
 from collections.abc import Iterator
 from pathlib import Path
 
-from sheet_reader.record.leftovers import new_file, sweep
+from sheet_reader.atomic import PRIVATE, TEMPORARY, atomic_write, sync_folder
+from sheet_reader.record.leftovers import sweep
 
 FOLDER = "originals"
 
@@ -36,36 +36,14 @@ def keep(folder: Path, relative: str, data: bytes) -> bool:
             return False
     for parent in (target.parent.parent, target.parent):
         _make_private_folder(parent)
-    handle, temporary = new_file(target.parent)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-            stream.flush()
-            os.fsync(stream.fileno())
-        temporary.replace(target)
-    except BaseException:
-        with contextlib.suppress(OSError):
-            temporary.unlink()
-        raise
-    for parent in (target.parent, target.parent.parent):
-        _sync_folder(parent)
+    atomic_write({target: data}, mode=PRIVATE)
+    sync_folder(target.parent.parent)
     return True
 
 
 def _make_private_folder(folder: Path) -> None:
     with contextlib.suppress(FileExistsError):
         folder.mkdir(mode=0o700)
-
-
-def _sync_folder(folder: Path) -> None:
-    """Make the new name itself durable; where a system cannot, the file's bytes still are."""
-    if os.name == "nt":
-        return
-    handle = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
 
 
 def all_kept(folder: Path) -> Iterator[Path]:
@@ -87,4 +65,4 @@ def of_digest(folder: Path, digest: str) -> list[Path]:
 
 def sweep_originals(folder: Path) -> None:
     """Remove half-written originals of processes that were killed."""
-    sweep(folder / FOLDER, "*/.new-*")
+    sweep(folder / FOLDER, f"*/{TEMPORARY}*")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reasons
 from sheet_reader.record.model import Rival, Status
 
@@ -28,19 +29,12 @@ class PageObservation:
     model: str
 
 
-@dataclass(frozen=True, slots=True)
-class StoredReading:
-    """A field as the latest run read it."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StoredReading(FieldReading):
+    """A field as the latest run read it, with its place in the record."""
 
     reading_id: int
     page_instance_id: int
-    field: str
-    value: str | None
-    confidence: float
-    status: Status
-    reasons: Reasons
-    runner_up: str | None
-    runner_up_confidence: float
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,44 +2,25 @@
 
 from __future__ import annotations
 
-import os
 from collections.abc import Mapping
 from pathlib import Path
 
+from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import StorageError
 
 
 def write_together(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
-    """Write all ``files`` into ``folder`` (made if missing), replacing older ones.
-
-    Each is first written under a temporary name; only when all are on disk do they get their
-    names, so that a full disk leaves the old files whole. Raises StorageError.
+    """Write all ``files`` into ``folder`` (made if missing), replacing older ones; a full disk
+    leaves the old files whole. Raises StorageError.
     """
-    temporary = {name: folder / f".{name}.{os.getpid()}.part" for name in files}
+    whole = {folder / name: content for name, content in files.items()}
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for name, content in files.items():
-            _write_through(temporary[name], content)
-        return [temporary[name].replace(folder / name) for name in files]
+        atomic_write(whole)
     except OSError as error:
-        for path in temporary.values():
-            _forget(path)
         raise StorageError(
             f"cannot write here: {(error.strerror or str(error)).lower()}",
             where=folder,
             remedy="choose another folder with --out",
         ) from error
-
-
-def _write_through(path: Path, content: bytes) -> None:
-    with path.open("wb") as file:
-        file.write(content)
-        file.flush()
-        os.fsync(file.fileno())
-
-
-def _forget(path: Path) -> None:
-    try:
-        path.unlink(missing_ok=True)
-    except OSError:
-        return
+    return list(whole)

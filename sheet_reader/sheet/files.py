@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import json
-import os
-import tempfile
 from pathlib import Path
 
+from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import StorageError
 from sheet_reader.sheet.geometry import geometry
 from sheet_reader.sheet.layout import lay_out
@@ -52,9 +51,8 @@ def write_sheet(study: Study, sheet: str, folder: Path) -> tuple[Path, int]:
     path = folder / f"{name}.pdf"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        _write_whole(path, pdf)
         text = geometry_text(study, sheet)
-        _write_whole(folder / f"{name}.geometry.json", text.encode("utf-8"))
+        atomic_write({path: pdf, folder / f"{name}.geometry.json": text.encode("utf-8")})
     except OSError as error:
         raise StorageError(
             f"the sheets can't be written here: {error.strerror or error}",
@@ -62,15 +60,3 @@ def write_sheet(study: Study, sheet: str, folder: Path) -> tuple[Path, int]:
             remedy="choose another folder with --out",
         ) from None
     return path, len(layout.pages)
-
-
-def _write_whole(path: Path, data: bytes) -> None:
-    handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(data)
-        Path(name).chmod(0o644)
-        Path(name).replace(path)
-    except BaseException:
-        Path(name).unlink(missing_ok=True)
-        raise

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from sheet_reader.decode.types import FieldReading
 from sheet_reader.intake.types import Origin
 from sheet_reader.reasons import in_words
 from sheet_reader.record import claims, originals, writing
@@ -58,9 +59,8 @@ def _field(name: str, value: str | None, status: str, confidence: float) -> Foun
     crops = [np.full((64, 64), 200, np.uint8)]
     corners = (((1.0, 1.0), (9.0, 1.0), (9.0, 9.0), (1.0, 9.0)),)
     reasons = in_words("unclear" if status == "flagged" else "")
-    return FoundField(
-        name, value, confidence, status, reasons, None, 0.0, pack_boxes(crops), b"", corners  # type: ignore[arg-type]
-    )  # fmt: skip
+    read = FieldReading(name, value, confidence, status, reasons)  # type: ignore[arg-type]
+    return FoundField(read, pack_boxes(crops), b"", corners)
 
 
 def take_in(record: Record, name: str) -> Task:

@@ -80,7 +80,15 @@ class Book:
         reasons = (hidden,) if status == "hidden" else in_words("why")
         shown: Any = "flagged" if status == "hidden" else status
         self.reads.append(
-            StoredReading(10 * number + place, number, name, value, 0.9, shown, reasons, None, 0.0)
+            StoredReading(
+                name,
+                value,
+                0.9,
+                shown,
+                reasons,
+                reading_id=10 * number + place,
+                page_instance_id=number,
+            )
         )
 
     def say(self, instance: int, name: str, kind: str, value: str | None, rivals: Any = ()) -> None:

@@ -28,7 +28,9 @@ def known(number: int) -> list[StoredReading]:
     """Site and date, the same in every photo."""
     both = (("site", "1004"), ("date", "2026-05-20"))
     return [
-        StoredReading(10 * number + k, number, name, value, 0.999, "accepted", (), None, 0.0)
+        StoredReading(
+            name, value, 0.999, "accepted", reading_id=10 * number + k, page_instance_id=number
+        )
         for k, (name, value) in enumerate(both)
     ]
 
@@ -43,7 +45,13 @@ def photos(draw: st.DrawFn) -> tuple[list[PageObservation], list[StoredReading],
         if status == "accepted" and value is None:
             status = "empty"
         read = StoredReading(
-            10 * number + 5, number, FIELD, value, 0.9, status, in_words("why"), None, 0.0
+            FIELD,
+            value,
+            0.9,
+            status,
+            in_words("why"),
+            reading_id=10 * number + 5,
+            page_instance_id=number,
         )
         reads += [*known(number), read]
         if draw(st.booleans()):
