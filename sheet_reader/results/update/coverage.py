@@ -8,7 +8,7 @@ pooled ratio differ where effects differ; each way is judged by its own.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 
 import click
@@ -91,23 +91,31 @@ METHODS: dict[str, tuple[Callable[[pd.DataFrame], Bounds], bool]] = {
 """Each way to make an interval, and whether its estimand is the pooled ratio."""
 
 
-def hits(method: str, plan: SeasonPlan, seeds: range) -> int:
-    """In how many seasons the interval of ``method`` holds its own planted effect."""
-    make, pooled = METHODS[method]
-    truth = float(np.log(plan.ratio)) + (plan.effect_spread**2 / 2 if pooled else 0.0)
-    return sum(covers(make(paired(seed, plan)), truth) for seed in seeds)
+def hits(plan: SeasonPlan, seeds: range, methods: Iterable[str] = tuple(METHODS)) -> dict[str, int]:
+    """In how many seasons the interval of each method holds its own planted effect."""
+    found = dict.fromkeys(methods, 0)
+    for seed in seeds:
+        visits = paired(seed, plan)
+        for method in found:
+            make, pooled = METHODS[method]
+            truth = float(np.log(plan.ratio)) + (plan.effect_spread**2 / 2 if pooled else 0.0)
+            found[method] += covers(make(visits), truth)
+    return found
 
 
-def hits_at_every_look(plan: SeasonPlan, seeds: range, number: int, level: float) -> int:
-    """In how many seasons the intervals of ``level`` hold at all of ``number`` looks.
+def hits_at_every_look(
+    plan: SeasonPlan, seeds: range, number: int, levels: Sequence[float]
+) -> list[int]:
+    """In how many seasons the intervals of each of ``levels`` hold at all of ``number`` looks.
 
     The looks come after equal numbers of visits.
     """
     truth = float(np.log(plan.ratio))
-    return sum(
-        all(covers(main_figure(part, level), truth) for part in _looks(paired(s, plan), number))
-        for s in seeds
-    )
+    found = np.zeros(len(levels), dtype=int)
+    for seed in seeds:
+        parts = _looks(paired(seed, plan), number)
+        found += [all(covers(main_figure(p, level), truth) for p in parts) for level in levels]
+    return [int(n) for n in found]
 
 
 def _looks(visits: pd.DataFrame, number: int) -> list[pd.DataFrame]:
@@ -125,13 +133,15 @@ def _looks(visits: pd.DataFrame, number: int) -> list[pd.DataFrame]:
 def main(seasons: int, seed: int, sites: tuple[int, ...], main_only: bool) -> None:
     """Print how many of the simulated seasons each way to make an interval covers."""
     seeds = range(seed, seed + seasons)
+    chosen = list(METHODS)[: 1 if main_only else None]
     for number in sites:
         plan = replace(HARSH, sites=number)
-        for method in list(METHODS)[: 1 if main_only else None]:
-            click.echo(f"{number} sites | {method} | {hits(method, plan, seeds)} of {seasons}")
-        five = replace(plan, visits=10)
-        for name, level in (("widened", looks.look_level(5)), ("plain", 0.95)):
-            found = hits_at_every_look(five, seeds, 5, level)
+        for method, found in hits(plan, seeds, chosen).items():
+            click.echo(f"{number} sites | {method} | {found} of {seasons}")
+        five = hits_at_every_look(
+            replace(plan, visits=10), seeds, 5, (looks.look_level(5), 0.95)
+        )
+        for name, found in zip(("widened", "plain"), five, strict=True):
             click.echo(f"{number} sites | five looks, all {name} hold | {found} of {seasons}")
 
 

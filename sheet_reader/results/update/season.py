@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -81,21 +82,34 @@ def make_season(
     level = rng.normal(np.log(plan.per_plant), plan.site_spread, plan.sites)
     effect = rng.normal(np.log(plan.ratio), plan.effect_spread, plan.sites)
     wave = _wave(plan.visits)
-    parts = []
+    lines: list[_Lines] = []
     for visit in range(plan.visits):
-        made = rng.random(plan.sites) >= plan.missed
-        day = pd.Timestamp(outline.first) + pd.Timedelta(days=plan.visit_days * visit)
-        late = rng.integers(0, 3, plan.sites)
+        made = np.flatnonzero(rng.random(plan.sites) >= plan.missed)
+        day = plan.visit_days * visit + rng.integers(0, 3, plan.sites)[made]
         for plot in (outline.treated, outline.control):
             plants = rng.integers(8, 17, plan.sites)
-            log_mean = level + np.log(plants * wave[visit])
-            log_mean = log_mean + effect * (plot == outline.treated)
+            log_mean = level + np.log(plants * wave[visit]) + effect * (plot == outline.treated)
             columns = {outline.count.name: _draw(rng, np.exp(log_mean), plan)}
             for stage, name in enumerate(_STAGES):
                 share = _stage_share(stage, visit / max(1, plan.visits - 1))
                 columns[name] = rng.poisson(0.25 * share * plants * np.exp(0.3 * (level + 0.7)))
-            parts.append(_lines(made, day, late, plot, columns, plants, plan, rng))
-    return pd.concat(parts, ignore_index=True)[list(COLUMNS)]
+            for name, values in columns.items():
+                lines.append(_Lines(plot, name, made, day, values[made], plants[made]))
+    return _frame(lines, plan, outline, rng)
+
+
+@dataclass(frozen=True, slots=True)
+class _Lines:
+    """One count in one plot on one round of visits: places of the sites, days into the season,
+    values and plants.
+    """
+
+    plot: str
+    count: str
+    sites: np.ndarray
+    day: np.ndarray
+    value: np.ndarray
+    plants: np.ndarray
 
 
 def _draw(rng: np.random.Generator, mean: np.ndarray, plan: SeasonPlan) -> np.ndarray:
@@ -116,58 +130,50 @@ def _stage_share(stage: int, place: float) -> float:
     return float(0.1 + np.exp(-((place - 0.15 - 0.35 * stage) ** 2) / 0.08))
 
 
-def _lines(
-    made: np.ndarray,
-    day: pd.Timestamp,
-    late: np.ndarray,
-    plot: str,
-    columns: dict[str, np.ndarray],
-    plants: np.ndarray,
-    plan: SeasonPlan,
-    rng: np.random.Generator,
+def _frame(
+    lines: list[_Lines], plan: SeasonPlan, outline: Outline, rng: np.random.Generator
 ) -> pd.DataFrame:
-    number = np.flatnonzero(made)
-    parts = []
-    for name, values in columns.items():
-        status = rng.choice(
-            ["flagged", "empty", "unreadable", "confirmed", "corrected", "accepted"],
-            size=len(number),
-            p=[
-                plan.waiting,
-                plan.empty,
-                plan.unreadable,
-                0.05,
-                0.01,
-                0.94 - plan.waiting - plan.empty - plan.unreadable,
-            ],
-        )
-        value = pd.array(values[number], dtype="Int64")
-        value[np.isin(status, ["flagged", "empty", "unreadable"])] = pd.NA
-        parts.append(
-            pd.DataFrame(
-                {
-                    "site": pd.array([site_number(n) for n in number], dtype="string"),
-                    "site_name": pd.array([site_name(n) for n in number], dtype="string"),
-                    "visit_date": day + pd.to_timedelta(late[number], unit="D"),
-                    "plot": plot,
-                    "treatment": "tips pinched out" if plot == "pinched" else "tips left alone",
-                    "count": name,
-                    "value": value,
-                    "unit": "",
-                    "status": status,
-                    "effort": pd.array(plants[number].astype(float), dtype="Float64"),
-                }
-            )
-        )
-    return pd.concat(parts, ignore_index=True)
+    """Give every value a status and set all lines into one frame."""
+    sizes = [len(line.sites) for line in lines]
+    shares = {
+        "flagged": plan.waiting,
+        "empty": plan.empty,
+        "unreadable": plan.unreadable,
+        "confirmed": 0.05,
+        "corrected": 0.01,
+    }
+    shares["accepted"] = 1 - sum(shares.values())
+    status = rng.choice(list(shares), size=sum(sizes), p=list(shares.values()))
+    value = pd.Series(np.concatenate([line.value for line in lines]), dtype="Int64")
+    place = np.concatenate([line.sites for line in lines])
+    plot = np.repeat([line.plot for line in lines], sizes)
+    days = np.concatenate([line.day for line in lines])
+    treatments = {outline.treated: "tips pinched out", outline.control: "tips left alone"}
+    frame = pd.DataFrame(
+        {
+            "site": pd.Series([site_number(int(n)) for n in place], dtype="string"),
+            "site_name": pd.Series([site_name(int(n)) for n in place], dtype="string"),
+            "visit_date": pd.Timestamp(outline.first) + pd.to_timedelta(days, unit="D"),
+            "plot": plot,
+            "treatment": [treatments[name] for name in plot],
+            "count": np.repeat([line.count for line in lines], sizes),
+            "value": value.mask(np.isin(status, ["flagged", "empty", "unreadable"])),
+            "unit": "",
+            "status": status,
+            "effort": pd.Series(np.concatenate([line.plants for line in lines]), dtype="Float64"),
+        }
+    )
+    return frame[list(COLUMNS)].astype({"plot": "string", "treatment": "string", "count": "string"})
 
 
+@cache
 def site_number(place: int) -> str:
     """Number of the invented site at ``place`` (from 0), with its check digit."""
     stem = str(100 + 7 * int(place))
     return stem + damm(stem)
 
 
+@cache
 def site_name(place: int) -> str:
     """An invented place; from the 106th site on with a number behind."""
     first = _FIRST_WORDS[place % len(_FIRST_WORDS)]
