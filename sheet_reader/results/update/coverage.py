@@ -138,9 +138,7 @@ def main(seasons: int, seed: int, sites: tuple[int, ...], main_only: bool) -> No
         plan = replace(HARSH, sites=number)
         for method, found in hits(plan, seeds, chosen).items():
             click.echo(f"{number} sites | {method} | {found} of {seasons}")
-        five = hits_at_every_look(
-            replace(plan, visits=10), seeds, 5, (looks.look_level(5), 0.95)
-        )
+        five = hits_at_every_look(replace(plan, visits=10), seeds, 5, (looks.look_level(5), 0.95))
         for name, found in zip(("widened", "plain"), five, strict=True):
             click.echo(f"{number} sites | five looks, all {name} hold | {found} of {seasons}")
 

@@ -8,8 +8,8 @@ from functools import cached_property
 import pandas as pd
 
 from sheet_reader.results.update.comparison import Comparison
+from sheet_reader.results.update.legend import Legend
 from sheet_reader.results.update.model import Outline, Update
-from sheet_reader.results.update.pictures import Legend
 from sheet_reader.results.update.words import Words
 
 

@@ -184,6 +184,4 @@ def left_out_text(desk: Desk, left: LeftOut) -> str:
         "left_no_effort": left.no_effort,
         "left_alone": left.alone,
     }
-    return words.listed(
-        [words.count(key, n, effort=effort) for key, n in reasons.items() if n]
-    )
+    return words.listed([words.count(key, n, effort=effort) for key, n in reasons.items() if n])

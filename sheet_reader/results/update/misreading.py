@@ -50,10 +50,10 @@ def misreading(
     fallible: list[tuple[NDArray[np.float64], int, int | None, int]] = []
     for arm in ARMS:
         accepted = (visits[f"status_{arm}"] == "accepted").to_numpy()
-        fallible += [(counts[arm], i, highest, 0) for i in np.flatnonzero(accepted)]
+        fallible += [(counts[arm], i, highest, 0) for i in np.flatnonzero(accepted).tolist()]
         if with_effort:
             whole = effort[arm] == np.round(effort[arm])
-            fallible += [(effort[arm], i, None, 1) for i in np.flatnonzero(whole)]
+            fallible += [(effort[arm], i, None, 1) for i in np.flatnonzero(whole).tolist()]
     truth = _ratio(codes, counts, effort)
     shifts = np.zeros(seasons)
     for season in range(seasons):
@@ -96,9 +96,7 @@ def _ratio(
     effort: dict[str, NDArray[np.float64]],
 ) -> float:
     logs = {
-        arm: np.log(
-            (np.bincount(codes, counts[arm]) + 0.5) / np.bincount(codes, effort[arm])
-        )
+        arm: np.log((np.bincount(codes, counts[arm]) + 0.5) / np.bincount(codes, effort[arm]))
         for arm in ARMS
     }
     return float(np.exp(np.mean(logs["treated"] - logs["control"])))

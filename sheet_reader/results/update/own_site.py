@@ -61,9 +61,7 @@ def _densities(desk: Desk) -> list[str]:
 def _table(desk: Desk, mine: pd.DataFrame) -> Table:
     """A line per date and plot, a column per count."""
     words, outline = desk.words, desk.outline
-    counts = list(
-        {n.name: n.label for n in (outline.count, *outline.stages)}.items()
-    )
+    counts = list({n.name: n.label for n in (outline.count, *outline.stages)}.items())
     cells = {(r["visit_date"], r["plot"], r["count"]): r for _, r in mine.iterrows()}
     rows = []
     for day in sorted(mine["visit_date"].unique()):

@@ -10,7 +10,8 @@ from __future__ import annotations
 from pathlib import Path
 
 from jinja2 import ChoiceLoader, FileSystemLoader, StrictUndefined, TemplateError
-from jinja2.sandbox import ImmutableSandboxedEnvironment, SecurityError
+from jinja2.exceptions import SecurityError
+from jinja2.sandbox import ImmutableSandboxedEnvironment
 from markupsafe import Markup
 
 from sheet_reader.errors import UsageError
@@ -50,13 +51,13 @@ def render_page(content: Content, own_templates: Path | None = None) -> bytes:
 
 def _drawn(svg: str) -> Markup:
     """A picture as it is: all text in it has been escaped by the plotting library."""
-    return Markup(svg)  # noqa: S704
+    return Markup(svg)
 
 
 def _style(environment: ImmutableSandboxedEnvironment) -> Markup:
     """The style sheet; "</" can't end the element that holds it."""
     source, _, _ = environment.loader.get_source(environment, "style.css")  # type: ignore[union-attr]
-    return Markup(source.replace("</", "<\\/"))  # noqa: S704
+    return Markup(source.replace("</", "<\\/"))
 
 
 def _place(error: Exception, own_templates: Path | None) -> str:

@@ -6,6 +6,7 @@ Text is set by reportlab; the pictures are laid into their places as vector draw
 from __future__ import annotations
 
 import io
+import re
 from collections.abc import Iterator
 from functools import partial
 from typing import Any
@@ -17,7 +18,6 @@ from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
-    CondPageBreak,
     Flowable,
     HRFlowable,
     KeepTogether,
@@ -36,7 +36,11 @@ from sheet_reader.study.model import Paper
 
 _MARGIN = 48.0
 _PAPERS = {"A4": A4, "Letter": LETTER}
+_WIDEST, _HIGHEST = 430.0, 600.0
+"""Bounds of a picture in points: with heading and caption it fits on a Letter page."""
 _BLUE = colors.HexColor("#0b3c5d")
+_ID = re.compile(rb"/ID\[(<[0-9A-F]{32}>)<[0-9A-F]{32}>\]")
+"""The identity of a file and of its writing; pdfium draws the second by lot."""
 _Placed = list[tuple[int, float, float, float, Drawing]]
 """Page (from 0), left, bottom, scale, drawing."""
 
@@ -106,8 +110,15 @@ def _story(content: Content, width: float, placed: _Placed) -> Iterator[Flowable
 def _section(
     section: Section, styles: dict[str, ParagraphStyle], width: float, placed: _Placed
 ) -> Iterator[Flowable]:
-    yield CondPageBreak(80)
-    yield Paragraph(escape(section.heading), styles["heading"])
+    first, *others = _parts(section, styles, width, placed)
+    yield KeepTogether([Paragraph(escape(section.heading), styles["heading"]), first])
+    yield from others
+
+
+def _parts(
+    section: Section, styles: dict[str, ParagraphStyle], width: float, placed: _Placed
+) -> Iterator[Flowable]:
+    """All that stands under a section's heading."""
     if section.strong:
         yield Paragraph(escape(section.strong), styles["strong"])
     for text in section.texts:
@@ -164,7 +175,7 @@ def _picture(
     picture: Picture, styles: dict[str, ParagraphStyle], width: float, placed: _Placed
 ) -> Flowable:
     caption = Paragraph(escape(picture.caption), styles["fine"])
-    return KeepTogether([_Frame(picture.drawing, min(width, 430.0), placed), caption])
+    return KeepTogether([_Frame(picture.drawing, min(width, _WIDEST), placed), caption])
 
 
 class _Frame(Flowable):  # type: ignore[misc]
@@ -176,12 +187,11 @@ class _Frame(Flowable):  # type: ignore[misc]
         self.scale = width / drawing.width
         self.width, self.height = width, drawing.height * self.scale
 
-    def wrap(self, _width: float, height: float) -> tuple[float, float]:
+    def wrap(self, _width: float, _height: float) -> tuple[float, float]:
         """The size it takes; a little smaller on a page that is too short for it."""
-        most = 640.0
-        if self.height > most:
-            self.scale *= most / self.height
-            self.width, self.height = self.drawing.width * self.scale, most
+        if self.height > _HIGHEST:
+            self.scale *= _HIGHEST / self.height
+            self.width, self.height = self.drawing.width * self.scale, _HIGHEST
         return self.width, self.height
 
     def draw(self) -> None:
@@ -206,7 +216,7 @@ def _with_pictures(text: bytes, placed: _Placed) -> bytes:
     with pdfium.PdfDocument(text) as document:
         for number, left, bottom, scale, drawing in placed:
             with pdfium.PdfDocument(drawing.pdf) as source:
-                form = source.capture_page_as_xobject(0, document)
+                form = source.page_as_xobject(0, document)
                 piece = form.as_pageobject()
             piece.transform(pdfium.PdfMatrix().scale(scale, scale).translate(left, bottom))
             page = document[number]
@@ -215,4 +225,4 @@ def _with_pictures(text: bytes, placed: _Placed) -> bytes:
             page.close()
         target = io.BytesIO()
         document.save(target)
-    return target.getvalue()
+    return _ID.sub(rb"/ID[\1\1]", target.getvalue())

@@ -74,9 +74,7 @@ class SeasonPlan:
 _BEANS = SeasonPlan()
 
 
-def make_season(
-    seed: int, plan: SeasonPlan = _BEANS, outline: Outline = OUTLINE
-) -> pd.DataFrame:
+def make_season(seed: int, plan: SeasonPlan = _BEANS, outline: Outline = OUTLINE) -> pd.DataFrame:
     """A season as a frame of counts (see ``frame``), of blackfly and three ladybird stages."""
     rng = np.random.default_rng(seed)
     level = rng.normal(np.log(plan.per_plant), plan.site_spread, plan.sites)

@@ -6,12 +6,8 @@ import pandas as pd
 
 from sheet_reader.results.update.blocks import Picture, Section, Table
 from sheet_reader.results.update.desk import Desk
-from sheet_reader.results.update.pictures import (
-    ROWS_A_PANEL,
-    draw_sites,
-    draw_stages,
-    draw_weeks,
-)
+from sheet_reader.results.update.mosaics import ROWS_A_PANEL, draw_sites, draw_stages
+from sheet_reader.results.update.pictures import draw_weeks
 from sheet_reader.results.update.weekly import site_weeks, stage_shares, weekly_means
 
 
@@ -65,7 +61,7 @@ def _means(desk: Desk, means: pd.DataFrame) -> Picture:
 
 
 def _grids(desk: Desk) -> list[Picture]:
-    """As many pictures as the sites need, the own site's first."""
+    """As many pictures as the sites need; more than one go without numbers in their cells."""
     cells = site_weeks(desk.counts, desk.outline, desk.outline.count.name)
     weeks = sorted(cells["week"].unique())
     names = cells.drop_duplicates("site").sort_values(["site_name", "site"])["site"].to_list()
@@ -86,8 +82,10 @@ def _grids(desk: Desk) -> list[Picture]:
             waiting=int((part["density"].isna() & (part["waiting"] > 0)).sum()),
         )
         name = f"sites-{number}"
-        drawing = draw_sites(part, weeks, desk.legend, alt, name, top)
-        caption = desk.words("picture_grid", density=desk.density)
+        numbers = len(names) <= ROWS_A_PANEL
+        drawing = draw_sites(part, weeks, desk.legend, alt, name, top, numbers)
+        key = "picture_grid" if numbers else "picture_grid_shades"
+        caption = desk.words(key, density=desk.density)
         pictures.append(Picture(name, drawing, caption, alt, _grid_table(desk, part, weeks)))
     return pictures
 

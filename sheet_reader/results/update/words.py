@@ -19,7 +19,7 @@ ENGLISH: Mapping[str, str] = {
     "months": "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec",
     "date": "{day} {month} {year}",
     "date_short": "{day} {month}",
-    "percent": "{n} %",
+    "percent": "{n}\u00a0%",
     "list_and": "{rest} and {last}",
     # counts of things
     "n_sites": "{n} site|{n} sites",
@@ -70,8 +70,8 @@ ENGLISH: Mapping[str, str] = {
     "{high}; {sites}.",
     "main_open": "We can't say yet. So far it is about {by} {count} {per} in “{treated}” than in "
     "“{control}”, but anything between {low} and {high} fits the counts; {sites}.",
-    "main_alike": "We can't say yet. So far “{treated}” and “{control}” have alike numbers of {count} "
-    "{per}, but anything between {low} and {high} fits the counts; {sites}.",
+    "main_alike": "We can't say yet. So far “{treated}” and “{control}” have alike numbers of "
+    "{count} {per}, but anything between {low} and {high} fits the counts; {sites}.",
     "main_few": "No statement yet: so far {sites} have counts from both plots on the same day, and "
     "fewer than {least} are too few.|No statement yet: so far {sites} have counts from both plots "
     "on the same day, and fewer than {least} are too few.",
@@ -89,8 +89,8 @@ ENGLISH: Mapping[str, str] = {
     "gee_poisson": "Poisson",
     "gee_negative_binomial": "negative binomial",
     "effort_equal": "Both plots were searched nearly alike ({effort}: {by} in “{treated}”).",
-    "effort_unequal": "The plots were not searched alike ({effort}: {by} in “{treated}”). All counts "
-    "are therefore divided by it.",
+    "effort_unequal": "The plots were not searched alike ({effort}: {by} in “{treated}”). All "
+    "counts are therefore divided by it.",
     "picture_pairs": "Each line is one site: “{control}” on the left, “{treated}” on the right.",
     "pairs_down": "fewer: {n}",
     "pairs_up": "more: {n}",
@@ -116,8 +116,10 @@ ENGLISH: Mapping[str, str] = {
     "col_sites": "Sites",
     "col_lower": "Lower",
     "col_upper": "Upper",
-    "picture_grid": "All plots together, {density}, at each site in each week. A question mark waits "
-    "for a person; an empty cell has no count.",
+    "picture_grid": "All plots together, {density}, at each site in each week. A question mark "
+    "waits for a person; an empty cell has no count.",
+    "picture_grid_shades": "All plots together, {density}, at each site in each week: the darker, "
+    "the more. An empty cell has no count.",
     "alt_grid": "Table of {sites} and {weeks} weeks. {filled} of {cells} cells have a count, from "
     "{low} to {high}; {waiting} wait for a person.",
     "table_grid": "Sites and weeks",
@@ -158,7 +160,7 @@ ENGLISH: Mapping[str, str] = {
     "next_dates": "The next counts are due on {dates}.",
     "numbers_behind": "The numbers of this picture",
     "accessible_form": "The accessible form of this update is its HTML page.",
-    "footer": "Made from the sheets of {title}. No names of people are used unless they allowed it.",
+    "footer": "Made from the sheets of {title}. Nobody is named who did not allow it.",
 }  # fmt: skip
 _NAME = re.compile(r"\{(\w+)\}")
 

@@ -156,9 +156,7 @@ def test_a_zero_is_a_count_and_an_empty_field_is_not(per_visit: Outline) -> None
 
 
 @pytest.mark.parametrize(("sites", "verdict"), [(5, "too few sites"), (6, "fewer")])
-def test_no_verdict_from_fewer_than_six_sites(
-    per_visit: Outline, sites: int, verdict: str
-) -> None:
+def test_no_verdict_from_fewer_than_six_sites(per_visit: Outline, sites: int, verdict: str) -> None:
     lines = [line for n in range(sites) for line in both(10 + n, 100 + 11 * n, site=f"{n}")]
     assert compare(frame_of(lines), per_visit).verdict == verdict
 

@@ -99,7 +99,7 @@ def test_a_fit_that_does_not_settle_is_told(monkeypatch: pytest.MonkeyPatch) -> 
 
 
 def test_a_singular_fit_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    def broken(self: object, **options: object) -> object:
+    def broken(*_: object, **__: object) -> object:
         raise np.linalg.LinAlgError("Singular matrix")
 
     monkeypatch.setattr(sm.GEE, "fit", broken)
