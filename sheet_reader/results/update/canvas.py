@@ -133,7 +133,8 @@ def _inline(svg: str, name: str, alt: str) -> str:
     svg = re.sub(r'font-family: [^;"]*;? ?', "", svg)
     head, rest = svg.split(">", 1)
     head = re.sub(r'\s(width|height|version)="[^"]*"', "", head)
-    return f'{head} style="font-family: {_FAMILIES}" role="img" aria-label="{attribute(alt)}">{rest}'.strip()
+    named = f'style="font-family: {_FAMILIES}" role="img" aria-label="{attribute(alt)}"'
+    return f"{head} {named}>{rest}".strip()
 
 
 def attribute(text: str) -> str:

@@ -14,6 +14,7 @@ from dataclasses import replace
 import click
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 from scipy.stats import norm
 
 from sheet_reader.results.update import looks
@@ -45,7 +46,11 @@ def covers(bounds: Bounds, truth: float) -> bool:
 
 def main_figure(visits: pd.DataFrame, level: float = 0.95) -> Bounds:
     """The t interval of the mean log ratio of the sites."""
-    found = t_interval(sum_sites(visits)["log_ratio"].to_numpy(dtype=float), level)
+    return _bounds(sum_sites(visits)["log_ratio"].to_numpy(dtype=float), level)
+
+
+def _bounds(logs: NDArray[np.float64], level: float) -> Bounds:
+    found = t_interval(logs, level)
     return (float(np.log(found.lower)), float(np.log(found.upper))) if found else None
 
 
@@ -111,11 +116,13 @@ def hits_at_every_look(
     The looks come after equal numbers of visits.
     """
     truth = float(np.log(plan.ratio))
-    found = np.zeros(len(levels), dtype=int)
+    found = dict.fromkeys(levels, 0)
     for seed in seeds:
         parts = _looks(paired(seed, plan), number)
-        found += [all(covers(main_figure(p, level), truth) for p in parts) for level in levels]
-    return [int(n) for n in found]
+        logs = [sum_sites(part)["log_ratio"].to_numpy(dtype=float) for part in parts]
+        for level in found:
+            found[level] += all(covers(_bounds(log, level), truth) for log in logs)
+    return list(found.values())
 
 
 def _looks(visits: pd.DataFrame, number: int) -> list[pd.DataFrame]:

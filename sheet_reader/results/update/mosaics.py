@@ -139,9 +139,7 @@ def _shades(axes: Axes, cells: pd.DataFrame, top: float) -> None:
     )
 
 
-def _cell_texts(
-    axes: Axes, cells: pd.DataFrame, legend: Legend, top: float, weeks: int
-) -> None:
+def _cell_texts(axes: Axes, cells: pd.DataFrame, legend: Legend, top: float, weeks: int) -> None:
     """Numbers where there is room for them, and question marks."""
     size = SMALL - (0.5 if weeks <= 8 else 2)
     shades = _shade(cells["density"], top)

@@ -37,7 +37,8 @@ def draw_pairs(sites: pd.DataFrame, legend: Legend, alt: str) -> Drawing:
             (0, Style(GREY, "o", ":"), "pairs_even"),
         ):
             of_kind = sites[kinds == kind]
-            _lines(axes, of_kind[of_kind["site"] != legend.own], style, 0.8)
+            others = of_kind[of_kind["site"] != legend.own]
+            _lines(axes, others, style, 0.8, alpha=1.0 if len(sites) <= _MANY else 0.3)
             if len(of_kind) or kind:
                 left = _key(axes, words(key, n=len(of_kind)), style, left)
         _lines(axes, sites[sites["site"] == legend.own], Style(INK, "X", "-"), 1.8)
@@ -57,10 +58,12 @@ def draw_pairs(sites: pd.DataFrame, legend: Legend, alt: str) -> Drawing:
         return finish(figure, "pairs", alt)
 
 
+_MANY = 60
+"""Above so many sites their lines are drawn faintly."""
 _ARMS = ("control", "treated")
 
 
-def _lines(axes: Axes, sites: pd.DataFrame, style: Style, width: float) -> None:
+def _lines(axes: Axes, sites: pd.DataFrame, style: Style, width: float, alpha: float = 1.0) -> None:
     for _, site in sites.iterrows():
         axes.plot(
             [0, 1],
@@ -68,6 +71,8 @@ def _lines(axes: Axes, sites: pd.DataFrame, style: Style, width: float) -> None:
             color=style.colour,
             linestyle=style.line,
             linewidth=width,
+            alpha=alpha,
+            zorder=2 if width < 1 else 8,
             marker=style.marker,
             markersize=3.5 if width < 1 else 6,
             markerfacecolor=style.face,
@@ -127,9 +132,10 @@ def draw_weeks(
         top = float(pd.concat(drawn).max()) or 1.0
         axes.set_ylim(0, top * 1.08)
         for plot, y in zip(plots, spread(ends, top * 0.13), strict=True):
-            axes.text(
-                len(weeks) - 0.65, y, legend.plot(plot), va="center", fontweight="bold",
-                color=legend.style(plot).colour,
+            axes.annotate(
+                legend.plot(plot), (len(weeks) - 0.8, y), (10, 0), textcoords="offset points",
+                va="center", fontweight="bold", color=legend.style(plot).colour,
+                annotation_clip=False,
             )  # fmt: skip
         if own is not None and len(own):
             axes.text(len(weeks) - 0.65, top * 1.06, "× " + legend.words("your_site"), va="top")

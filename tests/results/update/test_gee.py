@@ -91,7 +91,7 @@ def test_a_fit_that_does_not_settle_is_told(monkeypatch: pytest.MonkeyPatch) -> 
     real = sm.GEE.fit
 
     def stopped(self: object, **options: object) -> object:
-        return real(self, **{**options, "maxiter": 1})
+        return real(self, **{**options, "ctol": 0.0, "maxiter": 3})
 
     monkeypatch.setattr(sm.GEE, "fit", stopped)
     view = gee_view(_visits(sites=8))
