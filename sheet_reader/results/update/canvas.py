@@ -1,0 +1,168 @@
+"""Draw pictures by matplotlib and hand them out as SVG and PDF, the same bytes each time.
+
+Text stays text: in the SVG as ``<text>`` (set in the page's typeface, found by a search, read by
+a screen reader), in the PDF as embedded type. Colours differ in lightness, and each plot has a
+sign and a line of its own, so that grey prints and colour-blind eyes lose nothing.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import cache
+from importlib.resources import as_file, files
+from itertools import pairwise
+from typing import Any
+
+import matplotlib as mpl
+from matplotlib.axes import Axes
+from matplotlib.figure import Figure
+from matplotlib.font_manager import fontManager
+
+WIDTH = 5.0
+"""Width of every picture in inches; a page shows it at up to twice this size."""
+SMALL = 7.5
+_FAMILIES = "Roboto, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif"
+"""Typefaces of the same width as the one that the picture was laid out with."""
+INK, GREY, PALE = "#1a1a1a", "#595959", "#d9d9d9"
+"""Text and own site; less important lines (7:1 on white); grid."""
+_SETTINGS: dict[Any, Any] = {
+    "font.family": ["Roboto", "DejaVu Sans"],
+    "font.size": 8.5,
+    "text.color": INK,
+    "axes.edgecolor": GREY,
+    "axes.labelcolor": INK,
+    "axes.spines.top": False,
+    "axes.spines.right": False,
+    "axes.linewidth": 0.6,
+    "xtick.color": INK,
+    "ytick.color": INK,
+    "xtick.labelsize": SMALL,
+    "ytick.labelsize": SMALL,
+    "svg.fonttype": "none",
+    "svg.hashsalt": "sheet_reader",
+    "pdf.fonttype": 3,  # no subsetting of outlines, which takes seconds a picture
+    "figure.facecolor": "white",
+    "text.parse_math": False,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """How a plot is drawn everywhere."""
+
+    colour: str
+    marker: str
+    line: str
+    filled: bool = True
+
+    @property
+    def face(self) -> str:
+        """Fill of the sign."""
+        return self.colour if self.filled else "white"
+
+
+STYLES = (
+    Style("#0b3c5d", "o", "-"),
+    Style("#c25a00", "s", "--", filled=False),
+    Style("#3d8b6e", "^", "-."),
+    Style("#8a5a9e", "D", ":", filled=False),
+    Style("#595959", "v", "-"),
+    Style("#a33b4a", "P", "--", filled=False),
+)
+"""Dark blue and orange first: lightness 24 and 48 of 100, apart for all kinds of colour vision."""
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """One picture: an ``svg`` element to stand inside a page, the same as a one-page ``pdf``, and
+    its size in points.
+    """
+
+    svg: str
+    pdf: bytes
+    width: float
+    height: float
+
+
+@contextmanager
+def drawing_style() -> Iterator[None]:
+    """The settings under which pictures are made and written."""
+    _typeface()
+    with mpl.rc_context(_SETTINGS):
+        yield
+
+
+@cache
+def _typeface() -> None:
+    for name in ("Roboto-Regular.ttf", "Roboto-Bold.ttf"):
+        with as_file(files("font_roboto") / "files" / name) as path:
+            fontManager.addfont(str(path))
+
+
+def new_figure(height: float) -> Figure:
+    """An empty picture of the common width, ``height`` inches high."""
+    return Figure(figsize=(WIDTH, height))
+
+
+def finish(figure: Figure, name: str, alt: str) -> Drawing:
+    """Write ``figure`` in both forms. ``name`` (letters, digits, hyphens) marks its ids, so that
+    several pictures can stand in one page; ``alt`` is its text for those who don't see it.
+    """
+    svg, pdf = io.StringIO(), io.BytesIO()
+    with warnings.catch_warnings():
+        # a sign that neither typeface has: the page shows it all the same, by the reader's own
+        warnings.filterwarnings("ignore", message="Glyph", category=UserWarning)
+        figure.savefig(svg, format="svg", metadata={"Date": None, "Creator": None})
+        figure.savefig(pdf, format="pdf", metadata={"CreationDate": None, "Producer": None})
+    width, height = (float(inches) * 72 for inches in figure.get_size_inches())
+    return Drawing(_inline(svg.getvalue(), name, alt), pdf.getvalue(), width, height)
+
+
+def _inline(svg: str, name: str, alt: str) -> str:
+    """The svg element alone, its ids made its own, named for screen readers."""
+    svg = svg[svg.index("<svg") :]
+    svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
+    svg = re.sub(r'\bid="', f'id="{name}-', svg)
+    svg = re.sub(r'href="#', f'href="#{name}-', svg)
+    svg = re.sub(r"url\(#", f"url(#{name}-", svg)
+    svg = re.sub(r'font-family: [^;"]*;? ?', "", svg)
+    head, rest = svg.split(">", 1)
+    head = re.sub(r'\s(width|height|version)="[^"]*"', "", head)
+    named = f'style="font-family: {_FAMILIES}" role="img" aria-label="{attribute(alt)}"'
+    return f"{head} {named}>{rest}".strip()
+
+
+def attribute(text: str) -> str:
+    """``text`` made safe between double quotes."""
+    for sign, name in (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;"), ('"', "&quot;")):
+        text = text.replace(sign, name)
+    return text
+
+
+def quiet(axes: Axes, grid: str = "y") -> None:
+    """A pale grid behind, no tick marks."""
+    axes.set_axisbelow(True)
+    axes.grid(axis="y" if grid == "y" else "x", color=PALE, linewidth=0.6)
+    axes.tick_params(length=0)
+
+
+def spread(places: list[float], gap: float) -> list[float]:
+    """``places`` moved as little as needed so that they lie at least ``gap`` apart."""
+    order = sorted(range(len(places)), key=lambda i: places[i])
+    moved = list(places)
+    for _ in range(100):
+        clear = True
+        for low, high in pairwise(order):
+            lack = gap - (moved[high] - moved[low])
+            if lack > 1e-9:
+                moved[low] -= lack / 2
+                moved[high] += lack / 2
+                clear = False
+        if clear:
+            break
+    return moved

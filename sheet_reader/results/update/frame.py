@@ -1,0 +1,95 @@
+"""The frame of counts that the update starts from, and what may be used of it.
+
+One line per site, visit date, plot and count:
+
+================ ============== ==================================================
+column           type           meaning
+================ ============== ==================================================
+site             string         site number
+site_name        string         the place as volunteers know it
+visit_date       datetime64     day of the visit
+plot             string         name of the plot
+treatment        string         its treatment, or empty
+count            string         name of the count
+value            Int64          the value; missing where none is settled
+unit             string         unit of the count, or empty
+status           string         accepted, confirmed, corrected, empty, unreadable, flagged
+effort           Float64        effort of this plot at this visit; missing where none
+arrived          datetime64     optional: the day on which the sheet came in
+================ ============== ==================================================
+"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from sheet_reader.errors import UsageError
+
+COLUMNS = (
+    "site",
+    "site_name",
+    "visit_date",
+    "plot",
+    "treatment",
+    "count",
+    "value",
+    "unit",
+    "status",
+    "effort",
+)
+KEY = ["site", "visit_date", "plot", "count"]
+RECORDED = ("accepted", "confirmed", "corrected")
+"""The statuses under which a value counts."""
+WAITING = ("flagged",)
+"""The statuses under which a value waits for a person."""
+STATUSES = (*RECORDED, "empty", "unreadable", *WAITING)
+
+
+def checked(counts: pd.DataFrame) -> pd.DataFrame:
+    """``counts`` if it is as described above. Raises UsageError with the first thing amiss."""
+    missing = [name for name in COLUMNS if name not in counts.columns]
+    if missing:
+        raise UsageError(f"the frame of counts lacks {', '.join(missing)}")
+    unknown = sorted(set(counts["status"].dropna()) - set(STATUSES))
+    if unknown or counts["status"].isna().any():
+        raise UsageError(f"unknown status in the frame of counts: {', '.join(unknown) or 'none'}")
+    twice = counts.duplicated(KEY)
+    if twice.any():
+        first = counts.loc[twice, KEY].iloc[0]
+        day = pd.Timestamp(first["visit_date"]).date()
+        raise UsageError(
+            f"site {first['site']} has {first['plot']}.{first['count']} on {day} more than once"
+        )
+    recorded = counts["status"].isin(RECORDED) & counts["value"].notna()
+    if bool((counts.loc[recorded, "value"] < 0).any()):
+        raise UsageError("a count is negative")
+    return counts
+
+
+def until(counts: pd.DataFrame, day: pd.Timestamp) -> pd.DataFrame:
+    """The lines of visits up to ``day``, included, that had come in by then."""
+    known = counts["visit_date"] <= day
+    if "arrived" in counts.columns:
+        known &= counts["arrived"].isna() | (counts["arrived"] < day + pd.Timedelta(days=1))
+    return counts[known]
+
+
+def arrival(counts: pd.DataFrame) -> pd.Series:
+    """When each line came in; the visit date where that is not known."""
+    if "arrived" not in counts.columns:
+        return counts["visit_date"]
+    return counts["arrived"].fillna(counts["visit_date"])
+
+
+def usable(counts: pd.DataFrame, with_effort: bool) -> pd.DataFrame:
+    """The lines whose value counts, with ``value`` and ``effort`` as floats (1 where none).
+
+    With ``with_effort``, lines without a positive effort fall away.
+    """
+    kept = counts[counts["status"].isin(RECORDED) & counts["value"].notna()].copy()
+    kept["value"] = kept["value"].astype(float)
+    if not with_effort:
+        kept["effort"] = 1.0
+        return kept
+    kept["effort"] = kept["effort"].astype("Float64").astype(float)
+    return kept[kept["effort"] > 0]

@@ -1,0 +1,228 @@
+"""Set an update as a PDF for the letter box. The accessible form is the HTML page.
+
+Text is set by reportlab; the pictures are laid into their places as vector drawings by pdfium.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Iterator
+from functools import partial
+from typing import Any
+from xml.sax.saxutils import escape
+
+import pypdfium2 as pdfium
+from reportlab.lib import colors
+from reportlab.lib.pagesizes import A4, LETTER
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import (
+    Flowable,
+    HRFlowable,
+    KeepTogether,
+    ListFlowable,
+    ListItem,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+)
+from reportlab.platypus import Table as Grid
+
+from sheet_reader.results.update.blocks import Content, Picture, Section, Table
+from sheet_reader.results.update.canvas import Drawing
+from sheet_reader.sheet.fonts import font_name
+from sheet_reader.study.model import Paper
+
+_MARGIN = 48.0
+_PAPERS = {"A4": A4, "Letter": LETTER}
+_WIDEST, _HIGHEST = 430.0, 600.0
+"""Bounds of a picture in points: with heading and caption it fits on a Letter page."""
+_BLUE = colors.HexColor("#0b3c5d")
+_ID = re.compile(rb"/ID\[(<[0-9A-F]{32}>)<[0-9A-F]{32}>\]")
+"""The identity of a file and of its writing; pdfium draws the second by lot."""
+_Placed = list[tuple[int, float, float, float, Drawing]]
+"""Page (from 0), left, bottom, scale, drawing."""
+
+
+def render_pdf(content: Content, paper: Paper = "A4") -> bytes:
+    """The update as a PDF; the tables behind the pictures stay in the HTML page. The same content
+    gives the same bytes.
+    """
+    placed: _Placed = []
+    size = _PAPERS[paper]
+    target = io.BytesIO()
+    document = SimpleDocTemplate(
+        target,
+        pagesize=size,
+        leftMargin=_MARGIN,
+        rightMargin=_MARGIN,
+        topMargin=_MARGIN,
+        bottomMargin=_MARGIN,
+        title=content.page_title,
+        lang=content.language,
+        invariant=1,
+    )
+    footer = partial(_footer, content.page_title)
+    width = size[0] - 2 * _MARGIN
+    document.build(
+        list(_story(content, width - 12, placed)), onFirstPage=footer, onLaterPages=footer
+    )
+    return _with_pictures(target.getvalue(), placed)
+
+
+def _style(name: str, size: float, *, bold: bool = False, **more: Any) -> ParagraphStyle:
+    face = font_name("bold" if bold else "plain")
+    return ParagraphStyle(name, fontName=face, fontSize=size, leading=size * 1.35, **more)
+
+
+def _styles() -> dict[str, ParagraphStyle]:
+    return {
+        "title": _style("title", 20, bold=True),
+        "heading": _style("heading", 13.5, bold=True, spaceBefore=14, spaceAfter=3, keepWithNext=1),
+        "strong": _style("strong", 12.5, bold=True, textColor=_BLUE, spaceAfter=4),
+        "text": _style("text", 10.5, spaceAfter=4),
+        "fine": _style("fine", 9, textColor=colors.HexColor("#404040"), spaceAfter=3),
+        "cell": _style("cell", 9),
+        "head": _style("head", 9, bold=True),
+    }
+
+
+def _story(content: Content, width: float, placed: _Placed) -> Iterator[Flowable]:
+    """Everything in order. All text is escaped: none of it is markup."""
+    styles = _styles()
+    yield Paragraph(escape(content.title), styles["title"])
+    yield Paragraph(escape(content.lead), styles["text"])
+    for note in content.notes:
+        if note.kind == "list":
+            yield _list(note.lines, styles["text"])
+        else:
+            style = styles["heading" if note.kind == "heading" else "text"]
+            yield Paragraph(escape(note.lines[0]), style)
+    for section in content.sections:
+        yield from _section(section, styles, width, placed)
+    yield Spacer(1, 12)
+    yield HRFlowable(width="100%", color=colors.HexColor("#d9d9d9"))
+    for text in (content.remark, content.footer, content.accessible_form):
+        yield Paragraph(escape(text), styles["fine"])
+
+
+def _section(
+    section: Section, styles: dict[str, ParagraphStyle], width: float, placed: _Placed
+) -> Iterator[Flowable]:
+    first, *others = _parts(section, styles, width, placed)
+    yield KeepTogether([Paragraph(escape(section.heading), styles["heading"]), first])
+    yield from others
+
+
+def _parts(
+    section: Section, styles: dict[str, ParagraphStyle], width: float, placed: _Placed
+) -> Iterator[Flowable]:
+    """All that stands under a section's heading."""
+    if section.strong:
+        yield Paragraph(escape(section.strong), styles["strong"])
+    for text in section.texts:
+        yield Paragraph(escape(text), styles["text"])
+    if section.items:
+        yield _list(section.items, styles["text"])
+    for table in section.tables:
+        yield _table(table, styles, width)
+    for picture in section.pictures:
+        yield _picture(picture, styles, width, placed)
+    for text in section.fine:
+        yield Paragraph(escape(text), styles["fine"])
+
+
+def _list(lines: tuple[str, ...], style: ParagraphStyle) -> Flowable:
+    items = [ListItem(Paragraph(escape(line), style), leftIndent=14) for line in lines]
+    return ListFlowable(items, bulletType="bullet", start="•", bulletFontSize=9, leftIndent=14)
+
+
+def _table(table: Table, styles: dict[str, ParagraphStyle], width: float) -> Flowable:
+    """A table over the whole width, text columns twice as wide as numbers."""
+    right = {
+        name: ParagraphStyle(name, parent=styles[name], alignment=2) for name in ("cell", "head")
+    }
+
+    def line(cells: tuple[str, ...], name: str) -> list[Paragraph]:
+        return [
+            Paragraph(escape(cell), styles[name] if n < table.texts else right[name])
+            for n, cell in enumerate(cells)
+        ]
+
+    shares = [2 if n < table.texts else 1 for n in range(len(table.header))]
+    grid = Grid(
+        [line(table.header, "head"), *(line(row, "cell") for row in table.rows)],
+        colWidths=[width * share / sum(shares) for share in shares],
+        repeatRows=1,
+        style=[
+            ("LINEBELOW", (0, 0), (-1, -1), 0.4, colors.HexColor("#d9d9d9")),
+            ("LEFTPADDING", (0, 0), (-1, -1), 0),
+            ("TOPPADDING", (0, 0), (-1, -1), 1),
+            ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
+            ("VALIGN", (0, 0), (-1, -1), "BOTTOM"),
+        ],
+        spaceBefore=4,
+        spaceAfter=6,
+        hAlign="LEFT",
+    )
+    caption = Paragraph(escape(table.caption), styles["head"])
+    short = len(table.rows) <= 20
+    return KeepTogether([caption, grid]) if short else grid
+
+
+def _picture(
+    picture: Picture, styles: dict[str, ParagraphStyle], width: float, placed: _Placed
+) -> Flowable:
+    caption = Paragraph(escape(picture.caption), styles["fine"])
+    return KeepTogether([_Frame(picture.drawing, min(width, _WIDEST), placed), caption])
+
+
+class _Frame(Flowable):  # type: ignore[misc]
+    """Keeps a place free for a drawing and notes where that place is."""
+
+    def __init__(self, drawing: Drawing, width: float, placed: _Placed) -> None:
+        super().__init__()
+        self.drawing, self.placed = drawing, placed
+        self.scale = width / drawing.width
+        self.width, self.height = width, drawing.height * self.scale
+
+    def wrap(self, _width: float, _height: float) -> tuple[float, float]:
+        """The size it takes; a little smaller on a page that is too short for it."""
+        if self.height > _HIGHEST:
+            self.scale *= _HIGHEST / self.height
+            self.width, self.height = self.drawing.width * self.scale, _HIGHEST
+        return self.width, self.height
+
+    def draw(self) -> None:
+        """Note the place."""
+        left, bottom = self.canv.absolutePosition(0, 0)
+        page = self.canv.getPageNumber() - 1
+        self.placed.append((page, left, bottom, self.scale, self.drawing))
+
+
+def _footer(title: str, canvas: Canvas, document: SimpleDocTemplate) -> None:
+    canvas.saveState()
+    canvas.setFont(font_name("plain"), 8)
+    canvas.setFillColor(colors.HexColor("#595959"))
+    canvas.drawString(_MARGIN, _MARGIN / 2, title)
+    width = float(document.pagesize[0])
+    canvas.drawRightString(width - _MARGIN, _MARGIN / 2, str(canvas.getPageNumber()))
+    canvas.restoreState()
+
+
+def _with_pictures(text: bytes, placed: _Placed) -> bytes:
+    """``text`` with every drawing laid into its place."""
+    with pdfium.PdfDocument(text) as document:
+        for number, left, bottom, scale, drawing in placed:
+            with pdfium.PdfDocument(drawing.pdf) as source:
+                form = source.page_as_xobject(0, document)
+                piece = form.as_pageobject()
+            piece.transform(pdfium.PdfMatrix().scale(scale, scale).translate(left, bottom))
+            page = document[number]
+            page.insert_obj(piece)
+            page.gen_content()
+            page.close()
+        target = io.BytesIO()
+        document.save(target)
+    return _ID.sub(rb"/ID[\1\1]", target.getvalue())

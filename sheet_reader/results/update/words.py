@@ -1,0 +1,238 @@
+"""Every word of the update: a table of keys and texts that a study may replace one by one.
+
+A text may hold ``{names}``; what may stand there is what stands in the English text. Where a
+number decides, two texts are parted by ``|``: for one, for any other number.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from datetime import date
+
+from sheet_reader.errors import UsageError
+
+ENGLISH: Mapping[str, str] = {
+    "language": "en",
+    "decimal_point": ".",
+    "months": "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec",
+    "date": "{day} {month} {year}",
+    "date_short": "{day} {month}",
+    "percent": "{n}\u00a0%",
+    "list_and": "{rest} and {last}",
+    # counts of things
+    "n_sites": "{n} site|{n} sites",
+    "n_visits": "{n} visit|{n} visits",
+    "n_values": "{n} value|{n} values",
+    "per": "per {effort}",
+    "per_visit": "per visit",
+    "density": "{count} {per}",
+    "fewer": "{by} fewer",
+    "more": "{by} more",
+    "same": "the same",
+    "yes": "yes",
+    "no": "no",
+    # the head
+    "page_title": "{title}: update of {day}",
+    "lead": "Update {number}, with counts up to {day}.",
+    "lead_draft": "Everything here is worked out from the sheets that have come in; later sheets "
+    "and corrections can change it.",
+    # what came in
+    "heading_in": "What came in",
+    "in_new": "Since the last update ({since}): {visits} from {sites}.",
+    "in_none_new": "Nothing new since the last update ({since}).",
+    "in_all": "In all: {visits} from {sites}, with {values} recorded.",
+    "in_none": "No counts have come in yet.",
+    "in_waiting": "{values} wait to be looked at by a person; they take no part until then.|"
+    "{values} wait to be looked at by a person; they take no part until then.",
+    "table_totals": "What was counted so far",
+    "col_count": "Count",
+    "col_plot": "Plot",
+    "col_recorded": "Times recorded",
+    "col_sum": "Sum",
+    "col_mean": "Mean {per}",
+    "heading_thanks": "Thank you",
+    "thanks_places": "Thank you for counting at {places}.",
+    "thanks_people": "Thank you, {people}.",
+    # your site
+    "heading_site": "Your site: {site}",
+    "site_none": "Nothing has come in from this site yet.",
+    "site_visits": "{visits} so far, the last one on {day}.",
+    "site_density": "{plot}: {value} {count} {per} over the season. Half of all sites lie between "
+    "{low} and {high}.",
+    "site_in_pictures": "The pictures below mark your site.",
+    "table_site": "Your counts",
+    "col_date": "Date",
+    # comparison
+    "heading_comparison": "What the comparison shows so far",
+    "main_clear": "About {by} {count} {per} in “{treated}” than in “{control}”, between {low} and "
+    "{high}; {sites}.",
+    "main_open": "We can't say yet. So far it is about {by} {count} {per} in “{treated}” than in "
+    "“{control}”, but anything between {low} and {high} fits the counts; {sites}.",
+    "main_alike": "We can't say yet. So far “{treated}” and “{control}” have alike numbers of "
+    "{count} {per}, but anything between {low} and {high} fits the counts; {sites}.",
+    "main_few": "No statement yet: so far {sites} have counts from both plots on the same day, and "
+    "fewer than {least} are too few.|No statement yet: so far {sites} have counts from both plots "
+    "on the same day, and fewer than {least} are too few.",
+    "estimand": "This is the average over sites of each site's own ratio, every site counting the "
+    "same. All animals thrown together would give {pooled}; there, the sites with the most animals "
+    "rule.",
+    "looks": "We look at these counts again and again. The range is widened for {looks} looks, so "
+    "that all of them together go wrong at most one time in 20. For a single look it would be "
+    "{low} to {high} (the plain 95 % interval).",
+    "ranks": "Beside it, not widened: the signed-rank test of Wilcoxon gives V = {v}, p {p}; the "
+    "estimate of Hodges and Lehmann is {by} ({low} to {high}).",
+    "gee": "A model of every single visit ({family} GEE, bias-reduced, not widened) puts all "
+    "animals together at {by} ({low} to {high}).",
+    "gee_failed": "A model of every single visit (GEE) gave no result this time: {why}.",
+    "gee_poisson": "Poisson",
+    "gee_negative_binomial": "negative binomial",
+    "effort_equal": "Both plots were searched nearly alike ({effort}: {by} in “{treated}”).",
+    "effort_unequal": "The plots were not searched alike ({effort}: {by} in “{treated}”). All "
+    "counts are therefore divided by it.",
+    "picture_pairs": "Each line is one site: “{control}” on the left, “{treated}” on the right.",
+    "pairs_down": "fewer: {n}",
+    "pairs_up": "more: {n}",
+    "pairs_even": "alike: {n}",
+    "pairs_typical": "typical site",
+    "your_site": "your site",
+    "alt_pairs": "Paired dots of {n} sites, {density}. Fewer in {treated} than in {control} at "
+    "{down}, more at {up}, alike at {even}. Typical site: {a} in {control}, {b} in {treated}.",
+    "table_pairs": "Each site over the season (0.5 added to both counts)",
+    "col_site": "Site",
+    "col_visits": "Visits",
+    "col_ratio": "Ratio",
+    # weeks
+    "heading_weeks": "Week by week",
+    "picture_weeks": "Mean over sites, with the plain 95 % interval of that week. A week with "
+    "fewer than 3 sites has no interval.",
+    "axis_week": "week from",
+    "week": "week from {day}",
+    "alt_weeks": "Weekly means of {density}. {weeks}.",
+    "alt_week": "{day}: {means}",
+    "table_weeks": "Means by week and plot",
+    "col_week": "Week from",
+    "col_sites": "Sites",
+    "col_lower": "Lower",
+    "col_upper": "Upper",
+    "picture_grid": "All plots together, {density}, at each site in each week. A question mark "
+    "waits for a person; an empty cell has no count.",
+    "picture_grid_shades": "All plots together, {density}, at each site in each week: the darker, "
+    "the more. An empty cell has no count.",
+    "alt_grid": "Table of {sites} and {weeks} weeks. {filled} of {cells} cells have a count, from "
+    "{low} to {high}; {waiting} wait for a person.",
+    "table_grid": "Sites and weeks",
+    "waits": "waits",
+    "none": "–",
+    # stages
+    "heading_stages": "Stages over time",
+    "picture_stages": "Share of each stage by week; the number above each bar is how many were "
+    "counted. Only visits on which every stage was recorded.",
+    "all_plots": "All plots",
+    "alt_stages": "Shares of the stages. {panels}.",
+    "table_stages": "Stages by week and plot",
+    "col_stage": "Stage",
+    "col_counted": "Counted",
+    "col_share": "Share",
+    # open questions
+    "heading_open": "What we can't say yet",
+    "open_nothing": "Whether the same holds elsewhere or in another year: these sites were not "
+    "drawn at random, and this is one season.",
+    "open_interval": "Whether there is a difference at all: the range still holds both fewer and "
+    "more.",
+    "open_few": "Anything about the difference, before {least} sites have counted both plots.",
+    "open_size": "How large the difference is, closer than the range from {low} to {high}.",
+    "open_left": "What these values would add: {left}.",
+    "left_waiting": "{n} waits for a person|{n} wait for a person",
+    "left_unreadable": "{n} can't be read|{n} can't be read",
+    "left_not_recorded": "{n} was left empty|{n} were left empty",
+    "left_no_effort": "{n} has no number of {effort}|{n} have no number of {effort}",
+    "left_alone": "{n} has no partner from the other plot|{n} have no partner from the other plot",
+    "open_misread": "Reading errors: if 1 in {one_in} of the values that nobody looked at were "
+    "misread, which is the most we promise, the figure would move by less than {points} percentage "
+    "points in 95 of 100 cases.",
+    "open_zero": "Anything from {sites} where neither plot has had a find; they pull the figure "
+    "towards no difference.",
+    # photos, dates, notes
+    "heading_advice": "Photos that are easy to read",
+    "heading_next": "Next counts",
+    "next_dates": "The next counts are due on {dates}.",
+    "numbers_behind": "The numbers of this picture",
+    "accessible_form": "The accessible form of this update is its HTML page.",
+    "footer": "Made from the sheets of {title}. Nobody is named who did not allow it.",
+}  # fmt: skip
+_NAME = re.compile(r"\{(\w+)\}")
+
+
+class Words:
+    """The texts of one update. ``changed`` replaces English texts by key.
+
+    Raises UsageError for an unknown key, a text that isn't one, an unknown name in braces, or
+    months that are not twelve.
+    """
+
+    def __init__(self, changed: Mapping[str, str] | None = None) -> None:
+        for key, text in (changed or {}).items():
+            _check(key, text)
+        self._texts = {**ENGLISH, **(changed or {})}
+
+    def __call__(self, key: str, /, **values: object) -> str:
+        """The text of ``key`` with its names filled in."""
+        return _NAME.sub(lambda match: str(values[match[1]]), self._texts[key])
+
+    def count(self, key: str, n: int, /, **values: object) -> str:
+        """The text for ``n`` things; ``{n}`` is the number."""
+        one, _, many = self._texts[key].partition("|")
+        chosen = one if n == 1 or not many else many
+        return _NAME.sub(lambda match: str({**values, "n": n}[match[1]]), chosen)
+
+    def number(self, value: float, digits: int = 2) -> str:
+        """A number with ``digits`` significant digits or all before the point; "0" for nothing."""
+        if value == 0:
+            return "0"
+        behind = digits - 1 - math.floor(math.log10(abs(value)))
+        text = f"{value:.{min(max(0, behind), 6)}f}"
+        return text.replace(".", self._texts["decimal_point"])
+
+    def p_value(self, p: float) -> str:
+        """A p value with two significant digits, below 0.001 only that, with its sign."""
+        return f"< {self.number(0.001, 1)}" if p < 0.001 else f"= {self.number(p)}"
+
+    def percent(self, share: float) -> str:
+        """A share (0..1 or more) in whole per cent."""
+        return self("percent", n=f"{100 * share:.0f}")
+
+    def change(self, ratio: float) -> str:
+        """A ratio in words: "40 % fewer", "12 % more", "the same"."""
+        by = round(100 * (ratio - 1))
+        if by == 0:
+            return self("same")
+        return self("fewer" if by < 0 else "more", by=self("percent", n=abs(by)))
+
+    def day(self, day: date, *, short: bool = False) -> str:
+        """A date, ``short`` without its year."""
+        month = self._texts["months"].split()[day.month - 1]
+        key = "date_short" if short else "date"
+        return self(key, day=day.day, month=month, year=day.year)
+
+    def listed(self, items: list[str]) -> str:
+        """Items with commas and a last "and"."""
+        if len(items) < 2:
+            return "".join(items)
+        return self("list_and", rest=", ".join(items[:-1]), last=items[-1])
+
+
+def _check(key: str, text: object) -> None:
+    if key not in ENGLISH:
+        raise UsageError(f"words.{key}: the update has no such text")
+    if not isinstance(text, str):
+        raise UsageError(f"words.{key}: must be a text")
+    unknown = sorted(set(_NAME.findall(text)) - set(_NAME.findall(ENGLISH[key])))
+    if unknown:
+        known = ", ".join(f"{{{name}}}" for name in sorted(set(_NAME.findall(ENGLISH[key]))))
+        raise UsageError(
+            f"words.{key}: {{{unknown[0]}}} is not known here", remedy=f"known: {known or 'none'}"
+        )
+    if key == "months" and len(text.split()) != 12:
+        raise UsageError("words.months: twelve names are needed, parted by spaces")

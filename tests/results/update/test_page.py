@@ -1,0 +1,255 @@
+"""The page and the PDF of an update."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import date
+from html.parser import HTMLParser
+from pathlib import Path
+
+import pandas as pd
+import pypdfium2 as pdfium
+import pytest
+
+from sheet_reader.errors import UsageError
+from sheet_reader.results.update.blocks import Content, Note, parse_notes
+from sheet_reader.results.update.content import make_content
+from sheet_reader.results.update.model import Named, Outline, Update
+from sheet_reader.results.update.page import render_page
+from sheet_reader.results.update.printed import render_pdf
+from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
+
+COUNTS = make_season(4, SeasonPlan(sites=12))
+FIRST = str(COUNTS["site"].iloc[0])
+UPDATE = Update(
+    until=date(2026, 6, 1),
+    since=date(2026, 5, 20),
+    number=3,
+    notes="# Hello\n\nbeans are <b>high</b>\n\n- one\n- two",
+    advice=("Lay the sheet flat.",),
+    next_dates=(date(2026, 6, 8), date(2026, 6, 15)),
+)
+
+
+def _content(update: Update = UPDATE, outline: Outline = OUTLINE,
+             counts: pd.DataFrame = COUNTS) -> Content:  # fmt: skip
+    return make_content(counts, outline, update)
+
+
+def _page(update: Update = UPDATE) -> str:
+    return render_page(_content(update)).decode("utf-8")
+
+
+def _texts(content: Content, key: str) -> str:
+    section = next(s for s in content.sections if s.key == key)
+    parts = (section.strong, *section.texts, *section.items, *section.fine)
+    return "\n".join(parts).replace("\u00a0", " ")
+
+
+class _Outside(HTMLParser):
+    """Collects everything in a page that would fetch or run something."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: list[str] = []
+        self.open: list[str] = []
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        if tag in ("script", "link", "img", "iframe", "object", "image"):
+            self.found.append(tag)
+        for name, value in attrs:
+            if name.startswith("on") or (
+                name in ("src", "href", "xlink:href") and not (value or "").startswith("#")
+            ):
+                self.found.append(f"{tag} {name}={value}")
+
+
+def test_the_page_fetches_nothing_and_runs_nothing() -> None:
+    page = _page()
+    outside = _Outside()
+    outside.feed(page)
+    assert outside.found == []
+    assert "default-src 'none'" in page
+    assert "@import" not in page
+    assert not re.search(r"url\((?!#)", page)
+
+
+def test_every_id_is_there_once() -> None:
+    ids = re.findall(r'\bid="([^"]*)"', _page())
+    assert len(ids) == len(set(ids)) > 10
+
+
+def test_the_page_has_what_an_update_needs() -> None:
+    keys = [section.key for section in _content(replace(UPDATE, for_site=FIRST)).sections]
+    assert keys == [
+        "in", "thanks", "your-site", "comparison", "weeks", "stages", "open", "advice", "next",
+    ]  # fmt: skip
+
+
+def test_what_came_in_since_the_last_update_and_in_all() -> None:
+    counts = COUNTS[COUNTS["visit_date"] <= "2026-06-01"]
+    new = counts[counts["visit_date"] > "2026-05-20"].drop_duplicates(["site", "visit_date"])
+    every = counts.drop_duplicates(["site", "visit_date"])
+    text = _texts(_content(), "in")
+    assert f"{len(new)} visits from {new['site'].nunique()} sites" in text
+    assert f"{len(every)} visits from 12 sites" in text
+
+
+def test_a_sheet_that_came_late_is_new() -> None:
+    old = COUNTS[COUNTS["visit_date"] < "2026-05-10"]
+    late = old.assign(arrived=pd.Timestamp("2026-05-25"))
+    assert "0 visits" not in _texts(_content(counts=late), "in")
+    assert "Nothing new" in _texts(_content(counts=old), "in")
+
+
+def test_visits_after_the_day_are_left_out() -> None:
+    early = _content(replace(UPDATE, until=date(2026, 5, 3), since=None))
+    known = COUNTS[COUNTS["visit_date"] <= "2026-05-03"].drop_duplicates(["site", "visit_date"])
+    assert f"{len(known)} visits" in _texts(early, "in")
+
+
+def test_the_main_sentence_gives_figure_range_and_sites() -> None:
+    content = _content(counts=make_season(4))
+    assert re.search(
+        r"About \d+ % fewer .* between \d+ % fewer and \d+ % fewer; 30 sites",
+        _texts(content, "comparison"),
+    )
+    assert "widened for 6 looks" in _texts(content, "comparison")
+
+
+def test_few_sites_get_no_figure() -> None:
+    counts = make_season(4, SeasonPlan(sites=4))
+    content = _content(counts=counts)
+    assert "%" not in next(s for s in content.sections if s.key == "comparison").strong
+    assert "4 sites" in _texts(content, "comparison")
+    assert "GEE" not in _texts(content, "comparison")
+    assert "before 6 sites" in _texts(content, "open")
+
+
+def test_what_is_open_names_waiting_values_and_reading_errors() -> None:
+    text = _texts(_content(), "open")
+    assert "wait for a person" in text or "waits for a person" in text
+    assert "1 in 1000" in text
+    assert "percentage points" in text
+
+
+def test_a_failed_second_view_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    from sheet_reader.results.update import comparison
+    from sheet_reader.results.update.gee import GeeView
+
+    monkeypatch.setattr(comparison, "gee_view", lambda _: GeeView("it did not settle", 0.95))
+    assert "no result this time: it did not settle" in _texts(_content(), "comparison")
+
+
+def test_places_are_thanked_and_people_only_if_they_allowed_it() -> None:
+    assert "Thank you for counting at" in _texts(_content(), "thanks")
+    assert "Kim" not in _page()
+    assert "Thank you, Kim and Sam." in _texts(
+        _content(replace(UPDATE, people=("Kim", "Sam"))), "thanks"
+    )
+
+
+def test_the_own_site_never_shows_a_zero_for_what_is_not_recorded() -> None:
+    mine = (COUNTS["site"] == FIRST) & (COUNTS["count"] == "blackfly")
+    status = COUNTS["status"].mask(mine, "empty")
+    counts = COUNTS.assign(status=status, value=COUNTS["value"].mask(mine))
+    content = _content(replace(UPDATE, for_site=FIRST), counts=counts)
+    section = next(s for s in content.sections if s.key == "your-site")
+    assert {row[2] for row in section.tables[0].rows} == {"–"}
+
+
+def test_a_site_without_sheets() -> None:
+    assert "Nothing has come in" in _texts(_content(replace(UPDATE, for_site="9999")), "your-site")
+
+
+def test_an_empty_study_makes_a_page() -> None:
+    content = _content(counts=COUNTS.iloc[:0])
+    assert "No counts have come in yet" in _texts(content, "in")
+    assert render_page(content)
+    assert render_pdf(content).startswith(b"%PDF")
+
+
+def test_a_study_that_compares_nothing_makes_a_page() -> None:
+    outline = replace(OUTLINE, treated="", control="", effort=None, stages=())
+    keys = [section.key for section in _content(outline=outline).sections]
+    assert "comparison" not in keys
+    assert "weeks" in keys
+
+
+def test_nothing_from_outside_becomes_markup() -> None:
+    evil = '<script>alert(1)</script>"&'
+    counts = COUNTS.assign(site_name=pd.Series([evil] * len(COUNTS), dtype="string"))
+    outline = replace(OUTLINE, title=evil, plots=(Named("pinched", evil), OUTLINE.plots[1]))
+    update = replace(UPDATE, notes=evil, advice=(evil,), people=(evil,), for_site=FIRST)
+    content = make_content(counts, outline, update, {"footer": evil})
+    page = render_page(content).decode("utf-8")
+    outside = _Outside()
+    outside.feed(page)
+    assert outside.found == []
+    assert render_pdf(content).startswith(b"%PDF")
+
+
+def test_the_same_input_gives_the_same_bytes() -> None:
+    first, second = _content(), _content()
+    assert render_page(first) == render_page(second)
+    assert render_pdf(first) == render_pdf(second)
+
+
+def test_every_picture_has_its_numbers_as_a_table() -> None:
+    for section in _content().sections:
+        for picture in section.pictures:
+            assert picture.table is not None
+            assert picture.table.rows
+            assert {len(row) for row in picture.table.rows} == {len(picture.table.header)}
+            assert re.search(r"\d", picture.alt)
+
+
+def test_notes_are_plain() -> None:
+    assert parse_notes("# A\ntext\nmore\n\n- one\n  and on\n- two\nend?") == (
+        Note("heading", ("A",)),
+        Note("text", ("text more",)),
+        Note("list", ("one and on", "two end?")),
+    )
+    assert parse_notes("  \n") == ()
+    assert "beans are &lt;b&gt;high&lt;/b&gt;" in _page()
+
+
+def test_own_templates_come_first(tmp_path: Path) -> None:
+    (tmp_path / "table.html").write_text("<p>no tables: {{ table.caption }}</p>", "utf-8")
+    page = render_page(_content(), tmp_path).decode("utf-8")
+    assert "no tables: What was counted so far" in page
+    assert "<table" not in page
+
+
+@pytest.mark.parametrize(
+    "mistake",
+    [
+        "{{ content.nothing_like_it }}",
+        "{% if %}",
+        "{{ content.__class__.__mro__ }}",
+        "{{ 1 / 0 }}",
+        "{% include 'absent.html' %}",
+        "{{ svg() }}",
+    ],
+)
+def test_a_mistake_in_a_template_is_told_with_its_place(tmp_path: Path, mistake: str) -> None:
+    (tmp_path / "table.html").write_text(f"first line\n{mistake}\n", "utf-8")
+    with pytest.raises(UsageError, match="a template of the update has a mistake") as caught:
+        render_page(_content(), tmp_path)
+    assert str(tmp_path) in str(caught.value)
+
+
+@pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("Letter", (612, 792))])
+def test_the_pdf_has_text_and_pictures(paper: str, size: tuple[int, int]) -> None:
+    with pdfium.PdfDocument(render_pdf(_content(), paper)) as document:  # type: ignore[arg-type]
+        assert tuple(round(side) for side in document[0].get_size()) == size
+        text = "\n".join(page.get_textpage().get_text_range() for page in document)
+    assert "What the comparison shows so far" in text
+    assert "typical site" in text
+    assert "The accessible form of this update is its HTML page." in text
+
+
+def test_an_outline_with_a_plot_that_is_not_in_the_frame() -> None:
+    with pytest.raises(UsageError, match="no plot named mulched"):
+        _content(outline=replace(OUTLINE, treated="mulched"))

@@ -1,0 +1,122 @@
+"""Pictures: text as text, ids of their own, the same bytes each time."""
+
+from __future__ import annotations
+
+import re
+from xml.etree import ElementTree
+
+import numpy as np
+import pandas as pd
+import pypdfium2 as pdfium
+import pytest
+
+from sheet_reader.results.update.canvas import STYLES, Drawing, spread
+from sheet_reader.results.update.comparison import compare
+from sheet_reader.results.update.legend import Legend
+from sheet_reader.results.update.mosaics import draw_sites, draw_stages
+from sheet_reader.results.update.pictures import draw_pairs, draw_weeks
+from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
+from sheet_reader.results.update.weekly import site_weeks, stage_shares, weekly_means
+from sheet_reader.results.update.words import Words
+
+_COUNTS = make_season(4, SeasonPlan(sites=8))
+_LEGEND = Legend(Words(), OUTLINE, "colonies per plant", own=str(_COUNTS["site"].iloc[0]))
+
+
+def _pairs(alt: str = "alt") -> Drawing:
+    sites = compare(_COUNTS, OUTLINE, reading_errors=False).sites
+    return draw_pairs(sites, _LEGEND, alt)
+
+
+def _weeks() -> Drawing:
+    own = weekly_means(_COUNTS[_COUNTS["site"] == _LEGEND.own], OUTLINE, "blackfly")
+    return draw_weeks(weekly_means(_COUNTS, OUTLINE, "blackfly"), _LEGEND, "alt", own)
+
+
+def _sites() -> Drawing:
+    cells = site_weeks(_COUNTS, OUTLINE, "blackfly")
+    weeks = sorted(cells["week"].unique())
+    return draw_sites(cells, weeks, _LEGEND, "alt", "sites-1", 5.0, numbers=True)
+
+
+def _stages() -> Drawing:
+    return draw_stages(stage_shares(_COUNTS, OUTLINE), _LEGEND, "alt")
+
+
+_ALL = {"pairs": _pairs, "weeks": _weeks, "sites-1": _sites, "stages": _stages}
+
+
+@pytest.mark.parametrize("name", list(_ALL))
+def test_text_stays_text_and_ids_are_their_own(name: str) -> None:
+    drawing = _ALL[name]()
+    root = ElementTree.fromstring(drawing.svg)
+    assert root.get("role") == "img"
+    assert root.get("aria-label") == "alt"
+    assert "<image" not in drawing.svg
+    texts = [t.text or "" for t in root.iter("{http://www.w3.org/2000/svg}text")]
+    assert len(texts) > 5
+    ids = re.findall(r'\bid="([^"]*)"', drawing.svg)
+    assert ids
+    assert all(i.startswith(f"{name}-") for i in ids)
+    used = re.findall(r'(?:href="#|url\(#)([^")]*)', drawing.svg)
+    assert set(used) <= set(ids)
+
+
+@pytest.mark.parametrize("name", list(_ALL))
+def test_a_picture_is_the_same_bytes_each_time(name: str) -> None:
+    assert _ALL[name]() == _ALL[name]()
+
+
+@pytest.mark.parametrize("name", list(_ALL))
+def test_nothing_is_cut_at_the_edge(name: str) -> None:
+    """A rim of 2 points stays white in the printed form."""
+    page = pdfium.PdfDocument(_ALL[name]().pdf)[0]
+    grey = page.render(scale=2).to_numpy().min(axis=2)
+    rim = np.concatenate([grey[:3].ravel(), grey[-3:].ravel(), grey[:, :3].ravel(),
+                          grey[:, -3:].ravel()])  # fmt: skip
+    assert rim.min() == 255
+    assert grey.min() < 100
+
+
+def test_the_picture_names_what_it_shows() -> None:
+    svg = _pairs().svg
+    for text in ("Pinched half", "Other half", "typical site", "your site", "fewer: "):
+        assert text in svg
+
+
+def test_an_alternative_text_cannot_break_out() -> None:
+    root = ElementTree.fromstring(_pairs('a "b" <script> & c').svg)
+    assert root.get("aria-label") == 'a "b" <script> & c'
+
+
+def test_styles_differ_in_grey_too() -> None:
+    """The first two plots: at least 20 of 100 apart in lightness (L*), and by sign and line."""
+    first, second = STYLES[:2]
+    assert first.marker != second.marker
+    assert first.line != second.line
+
+    def lightness(colour: str) -> float:
+        channels = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        linear = [c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4 for c in channels]
+        return 116 * float(np.dot(linear, [0.2126, 0.7152, 0.0722])) ** (1 / 3) - 16
+
+    assert abs(lightness(first.colour) - lightness(second.colour)) > 20
+
+
+def test_labels_are_moved_apart() -> None:
+    moved = spread([1.0, 1.0, 1.1, 5.0], 0.5)
+    assert np.diff(sorted(moved)).min() >= 0.5 - 1e-6
+    assert moved[3] == 5.0
+
+
+def test_a_name_in_another_script_is_drawn_without_complaint() -> None:
+    named = _COUNTS.assign(site_name=pd.Series(["庭園"] * len(_COUNTS), dtype="string"))
+    cells = site_weeks(named, OUTLINE, "blackfly")
+    weeks = sorted(cells["week"].unique())
+    assert "庭園" in draw_sites(cells, weeks, _LEGEND, "alt", "s", 5.0, numbers=False).svg
+
+
+def test_a_dollar_sign_is_a_dollar_sign() -> None:
+    legend = Legend(Words(), OUTLINE, "$a_b$ per plant")
+    svg = draw_weeks(weekly_means(_COUNTS, OUTLINE, "blackfly"), legend, "alt").svg
+    assert "$a_b$ per plant" in svg

@@ -1,0 +1,62 @@
+"""The table of words and its numbers."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from sheet_reader.errors import UsageError
+from sheet_reader.results.update.words import ENGLISH, Words
+
+
+def test_a_study_can_replace_a_text() -> None:
+    words = Words({"n_sites": "{n} Ort|{n} Orte", "decimal_point": ","})
+    assert words.count("n_sites", 1) == "1 Ort"
+    assert words.count("n_sites", 3) == "3 Orte"
+    assert words.number(0.4213) == "0,42"
+    assert words("per_visit") == ENGLISH["per_visit"]
+
+
+@pytest.mark.parametrize(
+    ("changed", "message"),
+    [
+        ({"nonsense": "x"}, "words.nonsense: the update has no such text"),
+        ({"n_sites": "{sites}"}, r"words.n_sites: \{sites\} is not known here"),
+        ({"months": "Jan Feb"}, "twelve names"),
+        ({"per": 3}, "words.per: must be a text"),
+    ],
+)
+def test_mistakes_in_words_are_told(changed: dict[str, str], message: str) -> None:
+    with pytest.raises(UsageError, match=message):
+        Words(changed)
+
+
+def test_nothing_but_names_is_filled_in() -> None:
+    words = Words({"per": "per {effort} {effort.__class__} {effort[0]}"})
+    assert words("per", effort="plant") == "per plant {effort.__class__} {effort[0]}"
+
+
+@pytest.mark.parametrize(
+    ("value", "text"),
+    [(0, "0"), (0.304, "0.30"), (0.0831, "0.083"), (1.04, "1.0"), (12.3, "12"), (1234.0, "1234")],
+)
+def test_numbers_have_two_significant_digits(value: float, text: str) -> None:
+    assert Words().number(value) == text
+
+
+@pytest.mark.parametrize(
+    ("ratio", "text"),
+    [(0.6, "40 % fewer"), (1.124, "12 % more"), (3.1, "210 % more"), (1.004, "the same")],
+)
+def test_ratios_in_words(ratio: float, text: str) -> None:
+    assert Words().change(ratio).replace("\u00a0", " ") == text
+
+
+def test_dates_and_lists() -> None:
+    words = Words()
+    assert words.day(date(2026, 5, 3)) == "3 May 2026"
+    assert words.day(date(2026, 5, 3), short=True) == "3 May"
+    assert words.listed([]) == ""
+    assert words.listed(["a", "b", "c"]) == "a, b and c"
+    assert (words.p_value(0.0002), words.p_value(0.042)) == ("< 0.001", "= 0.042")
