@@ -15,7 +15,7 @@ import numpy as np
 
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import machine_text
-from sheet_reader.sheet.head import code_modules
+from sheet_reader.sheet.identity import code_modules
 from sheet_reader.sheet.model import BLANK, SheetCode
 from sheet_reader.vision.arrays import Array, Flags, Gray, as_array, as_gray
 from sheet_reader.vision.cutting import cut

@@ -9,7 +9,7 @@ from desk_pictures import Array, Gray, Place, lay, only_view, standing
 
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import machine_text
-from sheet_reader.sheet.head import code_modules
+from sheet_reader.sheet.identity import code_modules
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.study.model import Study
 from sheet_reader.vision import printed
