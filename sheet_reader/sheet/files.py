@@ -32,7 +32,9 @@ def geometry_text(study: Study, sheet: str = BLANK) -> str:
 
 def _page_text(page: dict[str, object], indent: str) -> str:
     parts = [f'{indent}  "page": {json.dumps(page["page"])}']
-    for key in ("markers", "cells"):
+    for key in ("markers", "cells", "areas"):
+        if key not in page:
+            continue
         entries = page[key]
         assert isinstance(entries, list)
         lines = ",\n".join(f"{indent}    {json.dumps(entry)}" for entry in entries)

@@ -7,8 +7,9 @@ import io
 from reportlab.pdfgen.canvas import Canvas
 
 from sheet_reader.sheet.drawing import Blocks, Curve, Dot, Line, Mark, Text
+from sheet_reader.sheet.drawn_page import DrawnPage
+from sheet_reader.sheet.editions import drawn_as
 from sheet_reader.sheet.fonts import MM, font_name, text_width
-from sheet_reader.sheet.layout import DrawnPage, draw_sheet
 from sheet_reader.sheet.model import SheetLayout
 from sheet_reader.study.model import Study
 
@@ -18,8 +19,8 @@ def render_pdf(layout: SheetLayout, study: Study) -> bytes:
 
     Raises ValueError where ``layout`` was not laid out from ``study``.
     """
-    drawn = draw_sheet(study, layout.sheet)
-    if tuple(d.page for d in drawn) != layout.pages:
+    drawn = drawn_as(study, layout)
+    if drawn is None:
         raise ValueError("this layout was made from another study")
     stream = io.BytesIO()
     first = layout.pages[0]

@@ -35,7 +35,7 @@ class Words:
         "Jan", "Feb", "Mar", "Apr", "May", "June", "July", "Aug", "Sept", "Oct", "Nov", "Dec",
     )  # fmt: skip
     counted_by: str = "Counted by"
-    counted_by_hint: str = "initials or first name"
+    counted_by_hint: str = "initials or name"
     tally: str = "tally here"
     continued: str = "continued"
     write_like_this: str = "Write like this"
