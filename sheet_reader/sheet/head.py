@@ -43,20 +43,26 @@ def title_room(width: float) -> float:
 
 def title_lines(study: Study, width: float, of: int) -> list[Line] | None:
     """The title in one line or two, and how to use the sheet below it; None where the title or a
-    word is too long.
+    word is too long. A long title leaves no room for the page number beside it (``of`` above 1):
+    then that stands in place of how to use the sheet.
     """
     room = title_room(width)
-    if of > 1:
-        room -= text_width(_page_of(study.words, of, of), LABEL, "bold") + 4.0
-    size = fit(study.title, room, TITLE, LABEL, "bold")
-    lines = [study.title] if size else wrap_even(study.title, room, LABEL, "bold")
+    usage = study.words.usage_pages if of > 1 else study.words.usage
+    small = fit(usage, room, INSTRUCTION, HINT)
+    below: Line = (usage, small, "plain")
+    beside = text_width(_page_of(study.words, of, of), LABEL, "bold") + 4.0 if of > 1 else 0.0
+    title = _title(study.title, room - beside)
+    if title is None and of > 1:
+        title, below = _title(study.title, room), ("", INSTRUCTION, "plain")
+    return None if title is None or not small else [*title, below]
+
+
+def _title(title: str, room: float) -> list[Line] | None:
+    size = fit(title, room, TITLE, LABEL, "bold")
+    lines = [title] if size else wrap_even(title, room, LABEL, "bold")
     if lines is None or len(lines) > 2:
         return None
-    usage = study.words.usage_pages if of > 1 else study.words.usage
-    small = fit(usage, title_room(width), INSTRUCTION, HINT)
-    if not small:
-        return None
-    return [*((line, size or LABEL, "bold") for line in lines), (usage, small, "plain")]
+    return [(line, size or LABEL, "bold") for line in lines]
 
 
 def _page_of(words: Words, page: int, of: int) -> str:
@@ -66,13 +72,16 @@ def _page_of(words: Words, page: int, of: int) -> str:
 def draw_title(draft: Draft, study: Study, code: SheetCode, of: int, width: float) -> None:
     """Draw the title, the page number and how to use the sheet left of the top middle marker."""
     lines = title_lines(study, width, of) or []
-    places = (5.6, 10.2) if len(lines) == 2 else (3.2, 7.3, 11.4)
+    places = (5.6, 10.2) if len(lines) == 2 else (3.2, 7.3, 11.6)
     for (text, size, face), place in zip(lines, places, strict=False):
-        draft.marks.append(Text(SIDE, EDGE_MM + place, text, size, face))
+        if text:
+            draft.marks.append(Text(SIDE, EDGE_MM + place, text, size, face))
     if of > 1:
-        right = SIDE + title_room(width)
-        text = _page_of(study.words, code.page, of)
-        draft.marks.append(Text(right, EDGE_MM + places[0], text, LABEL, "bold", "right"))
+        page = _page_of(study.words, code.page, of)
+        right, base = SIDE + title_room(width), EDGE_MM + places[0]
+        if lines and not lines[-1][0]:
+            base = EDGE_MM + places[-1]
+        draft.marks.append(Text(right, base, page, LABEL, "bold", "right"))
 
 
 def draw_counted_by(draft: Draft, words: Words, width: float) -> None:

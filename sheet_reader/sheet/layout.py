@@ -97,7 +97,7 @@ def _too_long(study: Study) -> tuple[Mistake, ...]:
     """What does not fit the head, the foot or the first tally space."""
     width = PAPER_MM[study.paper][0]
     found = []
-    if title_lines(study, width, 9) is None:
+    if title_lines(study, width, 1) is None or title_lines(study, width, 9) is None:
         found.append(Mistake("title", "is too long for the head of the sheet"))
     if foot_lines(study, width) is None:
         place = "send_to" if study.send_to else "words.photograph"

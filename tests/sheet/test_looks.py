@@ -204,3 +204,23 @@ def test_words_that_do_not_fit_are_told(
     with pytest.raises(StudyError) as caught:
         lay_out(replace(beans, **change))  # type: ignore[arg-type]
     assert [m.path for m in caught.value.mistakes] == [place]
+
+
+@pytest.mark.parametrize(
+    "title",
+    [
+        "Snails and slugs of gardens, hedges and old walls, by night",
+        "MOTHS, WASPS AND WORMS OF MEADOW, HEDGE AND ORCHARD GROUND",
+    ],
+)
+def test_a_long_title_takes_two_lines_on_one_page_and_on_several(
+    beans: Study, pools: Study, title: str, faults: Faults
+) -> None:
+    for study in (beans, pools):
+        for drawn in draw_sheet(replace(study, title=title)):
+            assert faults(drawn) == []
+            words = [text.text for text in texts(drawn)]
+            assert title not in words
+            assert " ".join(words).count(title) == 1
+            page = f"Page {drawn.page.number} of {drawn.page.of}"
+            assert (page in words) == (drawn.page.of > 1)
