@@ -10,7 +10,7 @@ from sheet_reader.sheet.drawing import Blocks, Curve, Dot, Line, Mark, Text
 from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.editions import drawn_as
 from sheet_reader.sheet.fonts import MM, font_name, text_width
-from sheet_reader.sheet.model import SheetLayout
+from sheet_reader.sheet.model import Page, SheetLayout
 from sheet_reader.study.model import Study
 
 
@@ -22,31 +22,38 @@ def render_pdf(layout: SheetLayout, study: Study) -> bytes:
     drawn = drawn_as(study, layout)
     if drawn is None:
         raise ValueError("this layout was made from another study")
-    stream = io.BytesIO()
-    first = layout.pages[0]
-    size = (first.width_mm * MM, first.height_mm * MM)
-    canvas = Canvas(stream, pagesize=size, invariant=1, pageCompression=1)
-    canvas.setTitle(f"{study.title} {layout.sheet} {layout.version}")
-    canvas.setAuthor("")
-    canvas.setCreator("sheet_reader")
+    canvas, stream = new_canvas(layout.pages[0], f"{study.title} {layout.sheet} {layout.version}")
     for page in drawn:
-        _draw_page(canvas, page)
+        draw_marks(canvas, page)
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
 
 
-def _draw_page(canvas: Canvas, drawn: DrawnPage) -> None:
+def new_canvas(page: Page, title: str) -> tuple[Canvas, io.BytesIO]:
+    """An empty PDF with pages as large as ``page``, and where its bytes will be once saved."""
+    stream = io.BytesIO()
+    size = (page.width_mm * MM, page.height_mm * MM)
+    canvas = Canvas(stream, pagesize=size, invariant=1, pageCompression=1)
+    canvas.setTitle(title)
+    canvas.setAuthor("")
+    canvas.setCreator("sheet_reader")
+    return canvas, stream
+
+
+def draw_marks(canvas: Canvas, drawn: DrawnPage) -> None:
+    """Draw everything that is printed on a page."""
     height = drawn.page.height_mm
     canvas.setFillGray(0)
     canvas.setStrokeGray(0)
     canvas.setLineCap(1)
     canvas.setLineJoin(1)
     for mark in drawn.marks:
-        _draw(canvas, mark, height)
+        draw_mark(canvas, mark, height)
 
 
-def _draw(canvas: Canvas, mark: Mark, height: float) -> None:
+def draw_mark(canvas: Canvas, mark: Mark, height: float) -> None:
+    """Draw one mark on a page of this height in mm."""
     if isinstance(mark, Text):
         _text(canvas, mark, height)
     elif isinstance(mark, Dot):
