@@ -12,7 +12,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.model import Study
-from sheet_reader.study.site_numbers import did_you_mean
+from sheet_reader.study.nearest_sites import did_you_mean
 
 REMINDER = (
     "Print in black on white paper at 100 % (“actual size”); 90 to 100 % still reads. "

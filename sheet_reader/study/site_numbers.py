@@ -1,4 +1,4 @@
-"""Site numbers that are hard to mistake for one another, and the nearest ones to a mistyped number.
+"""Site numbers that are hard to mistake for one another.
 
 Every number ends in its Damm check digit. Two such numbers differ in at least two digits and are
 never one swap of neighbours apart, as Damm's check digit finds both faults (H. M. Damm, 2004). Here
@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 
 from sheet_reader.errors import UsageError
 from sheet_reader.study.check_digit import damm
-from sheet_reader.study.model import Site
 
 LOOK_ALIKE = frozenset(
     frozenset(pair) for pair in ("17", "06", "08", "38", "49", "35", "56", "27", "68", "89", "14")
@@ -125,34 +124,3 @@ def _numbers(length: int) -> list[str]:
     step = next(s for s in range(round(size * 0.618), size + 1) if math.gcd(s, size) == 1)
     bodies = (str(first + i * step % size) for i in range(min(size, _MOST_CANDIDATES)))
     return [body + damm(body) for body in bodies]
-
-
-def nearest_sites(number: str, sites: Sequence[Site], most: int = 3) -> tuple[Site, ...]:
-    """The sites whose numbers a typing mistake most easily turns into ``number``: by the fewest
-    digits typed wrongly, left out, put in or swapped with their neighbour; at most two.
-    """
-    ranked = sorted((_mistakes(number, site.number), i) for i, site in enumerate(sites))
-    return tuple(sites[i] for mistakes, i in ranked if mistakes <= 2)[:most]
-
-
-def did_you_mean(number: str, sites: Sequence[Site]) -> str:
-    """“did you mean 1029 (Old wall)?” for a number that no site has; "" where none is near."""
-    near = nearest_sites(number, sites)
-    listed = [f"{site.number} ({site.label})" if site.label else site.number for site in near]
-    return f"did you mean {' or '.join(listed)}?" if listed else ""
-
-
-def _mistakes(typed: str, meant: str) -> int:
-    """Typing mistakes between two numbers (restricted Damerau–Levenshtein distance: Damerau,
-    Communications of the ACM 7 (1964), 171–176).
-    """
-    rows = [list(range(len(meant) + 1))]
-    for i, a in enumerate(typed, 1):
-        row = [i]
-        for j, b in enumerate(meant, 1):
-            cost = min(rows[i - 1][j] + 1, row[j - 1] + 1, rows[i - 1][j - 1] + (a != b))
-            if i > 1 and j > 1 and a == meant[j - 2] and typed[i - 2] == b:
-                cost = min(cost, rows[i - 2][j - 2] + 1)
-            row.append(cost)
-        rows.append(row)
-    return rows[-1][-1]

@@ -1,4 +1,4 @@
-"""Site numbers: check digits, distances over all pairs, what is near a mistyped number."""
+"""Site numbers: check digits, distances over all pairs."""
 
 from __future__ import annotations
 
@@ -11,15 +11,12 @@ from stdnum import damm as published
 
 from sheet_reader.errors import UsageError
 from sheet_reader.study.check_digit import damm, is_valid
-from sheet_reader.study.model import Site
 from sheet_reader.study.site_numbers import (
     choose_numbers,
-    did_you_mean,
     digits_for,
     hamming,
     has_look_alikes,
     is_swap,
-    nearest_sites,
     smallest_distance,
 )
 
@@ -98,25 +95,3 @@ def test_more_than_there_are_is_refused() -> None:
 
 def test_more_sites_get_more_digits() -> None:
     assert [digits_for(n) for n in (1, 50, 51, 250, 251, 2001)] == [4, 4, 5, 5, 6, 7]
-
-
-SITES = (Site("1029", "Old wall", ""), Site("2043", "Mill", ""), Site("5724", "", ""))
-
-
-@pytest.mark.parametrize(
-    ("typed", "expected"),
-    [
-        ("1028", "did you mean 1029 (Old wall)?"),
-        ("1209", "did you mean 1029 (Old wall)?"),
-        ("129", "did you mean 1029 (Old wall)?"),
-        ("20443", "did you mean 2043 (Mill)?"),
-        ("5734", "did you mean 5724?"),
-        ("9998", ""),
-    ],
-)
-def test_did_you_mean(typed: str, expected: str) -> None:
-    assert did_you_mean(typed, SITES) == expected
-
-
-def test_the_nearest_comes_first() -> None:
-    assert [site.number for site in nearest_sites("2029", SITES)] == ["1029", "2043"]
