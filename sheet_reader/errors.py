@@ -82,3 +82,10 @@ class RecordError(SheetReaderError):
     """The record is damaged, locked for too long, or written by a newer version."""
 
     exit_code = 4
+
+
+def installation_error(what: str) -> SheetReaderError:
+    """The error for a program that can't do its work as it is installed."""
+    return SheetReaderError(
+        what, remedy="install the program anew; if that does not help, please report this line"
+    )

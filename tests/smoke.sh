@@ -1,6 +1,7 @@
 #!/usr/bin/env bash
 # The commands in an environment without development packages.
-# Usage: bash tests/smoke.sh BIN_FOLDER     (the bin folder of a virtual environment)
+# Usage: bash tests/smoke.sh BIN_FOLDER [FILE]     (the bin folder of a virtual environment; FILE
+# gets what the demo says)
 set -euo pipefail
 bin=$(cd "$1" && pwd)
 work=$(mktemp -d)
@@ -21,6 +22,7 @@ say "every command explains itself"
 
 "$bin/sheet-reader" demo beans > demo.txt 2>&1 || { cat demo.txt; fail "the demo failed"; }
 cat demo.txt
+if [ $# -gt 1 ]; then cp demo.txt "$2"; fi
 for file in study.toml record.sqlite results/rows.csv results/readings.csv; do
     [ -s "beans/$file" ] || fail "the demo left no $file"
 done
@@ -33,7 +35,7 @@ grep -q "Nothing new" again.txt || fail "reading again read something: $(cat aga
 cmp once/rows.csv twice/rows.csv
 cmp once/readings.csv twice/readings.csv
 head -n 1 once/readings.csv > header.txt
-grep -q "^photo,sheet,page,site,visit_date,field,value,confidence,status,reason," header.txt || fail "readings.csv has another header"
+grep -q "^photo,pdf_page,sheet,page,site,visit_date,field,value,confidence,status,reason," header.txt || fail "readings.csv has another header"
 [ "$(wc -l < once/rows.csv)" -gt 1 ] || fail "rows.csv has no rows"
 # The end of the input is a stop: nothing may be answered by it.
 "$bin/sheet-reader" review beans --pictures plain < /dev/null > review.txt || fail "review failed"

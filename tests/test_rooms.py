@@ -16,6 +16,7 @@ ROOMS = (
     "digits",
     "decode",
     "record",
+    "reading",
     "review",
     "results",
 )
@@ -32,7 +33,7 @@ def _imported_rooms(source: str) -> set[str]:
             assert node.level == 0, "imports inside the package are absolute"
             names = [f"{node.module}.{alias.name}" for alias in node.names]
         rooms |= {n.split(".")[1] for n in names if n.startswith("sheet_reader.")}
-    return rooms & {*ROOMS, "cli", "simulate"}
+    return rooms & {*ROOMS, "cli", "simulate", "lab"}
 
 
 @pytest.mark.parametrize("module", MODULES)
@@ -40,13 +41,15 @@ def test_a_room_imports_only_rooms_before_it(module: str) -> None:
     room = module.split("/")[0]
     imported = _imported_rooms((ROOT / module).read_text("utf-8"))
     if room in ROOMS:
-        later = {*ROOMS[ROOMS.index(room) + 1 :], "cli", "simulate"}
-        if room == "digits" and "/train" in module:
-            later.discard("simulate")  # training makes its own pictures
+        later = {*ROOMS[ROOMS.index(room) + 1 :], "cli", "simulate", "lab"}
         assert not imported & later
     elif room == "simulate":
+        assert not imported & {"cli", "lab"}
+    elif room == "lab":
         assert "cli" not in imported
-    elif room != "cli":
+    elif room == "cli":
+        assert "lab" not in imported, "no command needs the laboratory"
+    else:
         assert not imported, "modules at the top belong to no room"
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument
+from sheet_reader.cli.common import counted, open_study, study_argument, tell_notes
 from sheet_reader.cli.review import PICTURES, PICTURES_HELP, hold, person
 
 if TYPE_CHECKING:
@@ -48,6 +48,7 @@ def audit(
 
     opened = open_study(study)
     with Record.open(opened) as record:
+        tell_notes(record)
         lot = record.summary().fields.get("accepted", 0)
         if lot < 2:
             click.echo("Too few accepted fields to draw a sample from.")
@@ -70,8 +71,8 @@ def _plan(lot: int, accepted_error: float) -> SamplingPlan:
 
 def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -> None:
     """The result of this look, of all looks so far, and what can be promised."""
-    from sheet_reader.cli.promise import promise_of
     from sheet_reader.decode.binomial import ObservedError, percent
+    from sheet_reader.reading.promise import promise_of
 
     click.echo()
     if checked == 0:
@@ -87,7 +88,7 @@ def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -
             f"Plan ISO 2859-1, letter {plan.letter}, AQL {plan.aql:g} %: {plan.sample} looked at, "
             f"up to {plan.accept} wrong allowed: {verdict}."
         )
-    _, correct, _ = record.calibration(blind_only=True)
+    correct = record.audited().correct
     total = ObservedError(int((~correct).sum()), len(correct))
     click.echo(f"All audits so far: {total.sentence}.")
     click.echo(promise_of(record).sentence)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import shlex
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -12,6 +14,7 @@ import click
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
+    from sheet_reader.record.store import Record
     from sheet_reader.study.model import Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -33,10 +36,37 @@ def open_study(path: Path) -> Study:
         raise UsageError(
             "there is no such study", where=path, remedy="name a folder that holds a study.toml"
         )
+    if path.is_file() and path.suffix.lower() != ".toml":
+        context = click.get_current_context(silent=True)
+        command = context.info_name if context is not None else "read"
+        photo = f" {shlex.quote(str(path))}" if command == "read" else ""
+        raise UsageError(
+            "this is a file, where the study is meant: a folder that holds a study.toml",
+            where=path,
+            remedy=f"type: sheet-reader {command} STUDY{photo}, with that folder for STUDY",
+        )
     study = read_study(path)
     for warning in study.warnings:
         click.echo(f"note: {warning}", err=True)
     return study
+
+
+def tell_notes(record: Record) -> None:
+    """Say what does not fit between the record and study.toml, and what is not read yet."""
+    for note in record.notes():
+        click.echo(f"note: {note}")
+
+
+def has_record(folder: Path) -> bool:
+    """Whether the study in ``folder`` has a record already."""
+    from sheet_reader.record.engine import RECORD_FILE, URL_VARIABLE
+
+    return (folder / RECORD_FILE).exists() or bool(os.environ.get(URL_VARIABLE))
+
+
+def hint(command: str, folder: Path) -> str:
+    """The line to type for ``command`` on the study in ``folder``, safe to copy into a shell."""
+    return f"sheet-reader {command} {shlex.quote(str(folder))}"
 
 
 def counted(number: int, singular: str, plural: str = "") -> str:

@@ -14,11 +14,11 @@ import click
 def demo(folder: Path) -> None:
     """Try everything: make a study, print it, photograph it, read it, score it.
 
-    Everything is written into DIR (demo/ if left out). The photos are simulated, so the truth is
-    known and the score is shown.
+    Everything is written into DIR (demo/ if left out), which must be new or empty. The photos are
+    simulated, so the truth is known and the score is shown.
 
     Example:  sheet-reader demo beans_demo
     """
-    from sheet_reader.simulate.demo import run_demo
+    from sheet_reader.cli.demonstration import run_demo
 
     run_demo(folder, click.echo)

@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument
+from sheet_reader.cli.common import counted, hint, open_study, study_argument, tell_notes
+
+if TYPE_CHECKING:
+    from sheet_reader.record.model import ReadingRow
+    from sheet_reader.record.store import Record
 
 
 @click.command(short_help="Write rows.csv and readings.csv.")
@@ -17,13 +23,19 @@ from sheet_reader.cli.common import counted, open_study, study_argument
     metavar="DIR",
     help="The folder to write into; results/ in the study folder if left out.",
 )
-def export(study: Path, out: Path | None) -> None:
+@click.option(
+    "--file-names",
+    is_flag=True,
+    help="Put the photos' file names into readings.csv, for your own eyes: they may name people.",
+)
+def export(study: Path, out: Path | None, file_names: bool) -> None:
     """Write rows.csv and readings.csv.
 
     rows.csv has a line for each visit and a column for each field; an empty cell means "not
     recorded", never 0, and a field that waits for you stays empty; the column "waiting" counts
     those. readings.csv has a line for each field and photo with its status: accepted, flagged,
-    confirmed, corrected, empty or unreadable. Both are UTF-8 and safe to open in a spreadsheet.
+    confirmed, corrected, empty or unreadable. Photos bear neutral names there (photo-0027), since
+    file names may name people. Both are UTF-8 and safe to open in a spreadsheet.
 
     Example:  sheet-reader export bean_tips --out results
     """
@@ -33,14 +45,27 @@ def export(study: Path, out: Path | None) -> None:
     from sheet_reader.sheet.layout import lay_out
 
     opened = open_study(study)
-    with Record.open(opened) as record:
+    with Record.open(opened, for_reading=True) as record:
         visits = record.visits()
-        files = export_files(opened, visits, record.readings(), out or opened.folder / "results")
-    for path in files:
-        click.echo(str(path))
-    waiting = sum(visit.waiting for visit in visits)
-    click.echo(f"{counted(len(visits), 'visit')}; {counted(waiting, 'field')} waiting for you.")
+        readings = _named(record) if file_names else record.readings()
+        files = export_files(opened, visits, readings, out or opened.folder / "results")
+        for path in files:
+            click.echo(str(path))
+        waiting = sum(visit.waiting for visit in visits)
+        click.echo(f"{counted(len(visits), 'visit')}; {counted(waiting, 'field')} waiting for you.")
+        tell_notes(record)
     for missing in missing_pages(visits, len(lay_out(opened).pages)):
         click.echo(f"note: {missing}; its fields are empty in the rows")
     if waiting:
-        click.echo(f"Next:  sheet-reader review {opened.folder}")
+        click.echo(f"Next:  {hint('review', opened.folder)}")
+
+
+def _named(record: Record) -> list[ReadingRow]:
+    """The readings with the files' names instead of the neutral ones, also in the reasons."""
+    from sheet_reader.record.naming import with_file_names
+
+    names = {line.photo_id: line.name for line in record.photos()}
+    return [
+        replace(row, photo=names[row.photo_id], reason=with_file_names(row.reason, names))
+        for row in record.readings()
+    ]

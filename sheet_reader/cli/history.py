@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import open_study, parse_visit, study_argument
+from sheet_reader.cli.common import open_study, parse_visit, study_argument, tell_notes
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
@@ -31,7 +31,8 @@ def history(study: Path, site: str, visit: str) -> None:
 
     day = parse_visit(visit).isoformat()
     opened = open_study(study)
-    with Record.open(opened) as record:
+    with Record.open(opened, for_reading=True) as record:
+        tell_notes(record)
         entries = record.history(site, day)
     if not entries:
         raise UsageError(

@@ -2,13 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument
+from sheet_reader.cli.common import counted, has_record, hint, open_study, study_argument
+from sheet_reader.cli.terminal import clean_name, must_be_answerable
 from sheet_reader.errors import UsageError
 
+if TYPE_CHECKING:
+    from sheet_reader.record.traces import Traces
+
+MOST_NAMES = 5
 FAULTS_FOUND = 4
 """The exit code of RecordError: the record is damaged."""
 
@@ -20,21 +27,32 @@ def backup(study: Path, file: Path) -> None:
     """Copy the record, every photo, study.toml and the roster into one tar archive.
 
     The copy is consistent, also while photos are being read or reviewed. It appears whole or not
-    at all. To put it back, unpack it into an empty folder. It holds all that the record holds,
-    names of senders too: keep it as safe as the study folder.
+    at all, and replaces nothing but an earlier backup. Photos that are missing or damaged are
+    named, and the exit code is then 4. To put it back, unpack it into an empty folder. It holds
+    all that the record holds, names of senders too: keep it as safe as the study folder.
 
     Example:  sheet-reader backup bean_tips beans-2026-06-01.tar
     """
     from sheet_reader.record.backup import backup as back_up
 
     made = back_up(open_study(study), file)
+    for problem in made.problems:
+        click.echo(f"fault: {problem}")
+    for note in made.notes:
+        click.echo(f"note: {note}")
     click.echo(f"{made.file}: {counted(made.photos, 'photo')}, {made.bytes / 1e6:,.1f} MB")
+    if made.problems:
+        faults = counted(len(made.problems), "fault")
+        click.echo(f"This backup is not complete: {faults}. Keep the earlier ones.")
+        raise click.exceptions.Exit(FAULTS_FOUND)
 
 
 @click.command(short_help="Check that nothing in the record is damaged or missing.")
 @study_argument
 def verify(study: Path) -> None:
-    """Check the database, every reference, every photo against its hash, and the layouts.
+    """Check the database and each of its rows, every photo against its hash, and the layouts.
+
+    Values that were changed, added or removed by another program are named by visit and field.
 
     Faults are listed, one a line, and the exit code is then 4. Notes are harmless.
 
@@ -70,38 +88,67 @@ def verify(study: Path) -> None:
 )
 @click.option("--yes", is_flag=True, help="Do it without asking.")
 def forget(study: Path, contact: str, yes: bool) -> None:
-    """Remove what the record knows of a person: sender, subject, file names, camera tags.
+    """Remove what the record knows of a person: sender, subject, file names, tags, who decided.
 
-    The photos stay as bare pictures without the camera's tags, and so do all counts and
-    decisions. This can't be undone. Your own files that still name the person are listed.
+    What would go is shown before you are asked. The photos stay as bare pictures without the
+    camera's tags, and so do all counts and decisions. This can't be undone. Your own files that
+    still name the person are listed: roster, inbox, older tables and overlays, backups.
 
     Example:  sheet-reader forget bean_tips --contact kim@example.org
     """
     from sheet_reader.record.forget import forget as remove
+    from sheet_reader.record.forget import named
 
     opened = open_study(study)
     _must_exist(opened.folder)
+    contact = clean_name(contact)
+    for line in _meant(contact, named(opened, contact)):
+        click.echo(line)
     if not yes:
-        click.confirm(f"Forget all that the record knows of “{contact}”?", abort=True)
+        must_be_answerable()
+        click.confirm("Forget all this?", abort=True)
     gone = remove(opened, contact)
     click.echo(
         f"Forgotten: {counted(gone.origins, 'note')} of who sent what, "
-        f"{counted(gone.photos, 'photo')} made anonymous. All counts stay."
+        f"{counted(gone.photos, 'photo')} made anonymous, "
+        f"{counted(gone.decisions, 'answer')} without a name. All counts stay."
     )
-    for line in gone.elsewhere:
+    for line in (*gone.kept, *gone.elsewhere):
         click.echo(f"note: {line}")
     click.echo("note: backups made before still hold it")
+
+
+def _meant(contact: str, traces: Traces) -> list[str]:
+    """Whose and how much it is that “contact” names in the record."""
+    if not traces.any:
+        return [f"The record does not name “{contact}”; your own files are looked through."]
+    lines = [f"“{contact}” means, in the record:"]
+    if traces.photos:
+        lines.append(f"  {counted(len(traces.photos), 'photo')}: {_some(traces.names)}")
+    if traces.mails:
+        lines.append(f"  {counted(traces.mails, 'mail')} from {_some(traces.senders)}")
+    if traces.decisions:
+        answers = counted(len(traces.decisions), "answer")
+        lines.append(f"  {answers} given as {_some(traces.deciders)}")
+    return lines
+
+
+def _some(names: Sequence[str]) -> str:
+    more = len(names) - MOST_NAMES
+    return ", ".join(names[:MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
 
 
 def _must_exist(folder: Path) -> None:
     import os
 
-    from sheet_reader.record.engine import RECORD_FILE
+    from sheet_reader.record.opening import must_not_be_blank
     from sheet_reader.record.store import URL_VARIABLE
 
-    if not (folder / RECORD_FILE).exists() and not os.environ.get(URL_VARIABLE):
+    if not os.environ.get(URL_VARIABLE):
+        must_not_be_blank(folder)
+    if not has_record(folder):
         raise UsageError(
             "this study has no record yet",
             where=folder,
-            remedy=f"start with: sheet-reader read {folder}",
+            remedy=f"start with: {hint('read', folder)}",
         )

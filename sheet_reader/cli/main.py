@@ -11,6 +11,7 @@ import click
 
 from sheet_reader import __version__
 from sheet_reader.cli.boundary import BoundaryGroup
+from sheet_reader.cli.terminal import make_streams_safe
 
 COMMANDS = {
     "print": "sheet_reader.cli.print_sheets:print_sheets",
@@ -65,6 +66,7 @@ def cli(debug: bool) -> None:
 
 def main() -> None:
     """Entry point of the installed command."""
+    make_streams_safe()
     cli(prog_name="sheet-reader")
 
 

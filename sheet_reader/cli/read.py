@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument, today
-from sheet_reader.errors import UsageError
+from sheet_reader.cli.common import (
+    counted,
+    has_record,
+    hint,
+    open_study,
+    study_argument,
+    tell_notes,
+    today,
+)
+from sheet_reader.errors import UsageError, installation_error
 
 if TYPE_CHECKING:
-    from sheet_reader.record.look import Reader
+    from sheet_reader.reading.look import Reader
     from sheet_reader.record.model import BatchSummary, Summary
     from sheet_reader.record.store import Record
     from sheet_reader.study.model import Study
@@ -60,7 +68,8 @@ def read(
     (.eml, .mbox, maildir folders). A photo that can't be read is named with the reason, and the
     others go on. Reading a photo twice changes nothing.
 
-    Exit code 0 means that the batch went through, also where some photos could not be read.
+    Exit code 0 means that the batch went through, also where some photos could not be read. Where
+    all fail in one unforeseen way, it is 1: the installation is at fault, and the photos wait.
 
     Example:  sheet-reader read bean_tips ~/Pictures/beans --overlay looked_at
     """
@@ -68,7 +77,8 @@ def read(
     missing = [path for path in photos if not path.exists()]
     if missing:
         raise UsageError("there is no such photo or folder", where=missing[0])
-    if not photos and mailbox is None and not (opened.folder / "inbox").is_dir():
+    here = bool(photos) or mailbox is not None or (opened.folder / "inbox").is_dir()
+    if not here and not _some_wait(opened):
         raise UsageError(
             "there is no inbox yet",
             where=opened.folder / "inbox",
@@ -80,22 +90,32 @@ def read(
             "read by its printed code; all else works.",
             err=True,
         )
-    before, reader = _before(opened)
-    batch = _read(opened, photos, mailbox, reader, again=again, jobs=jobs)
+    batch = _read(opened, photos, mailbox, _own_reader(opened), again=again, jobs=jobs)
     for line in batch.lines:
         click.echo(line)
+    if batch.fault:
+        raise installation_error(batch.fault)
     click.echo(_told(batch))
-    _conclude(opened, overlay, set() if again else before)
+    _conclude(opened, overlay, set(batch.photo_ids))
 
 
-def _before(study: Study) -> tuple[set[int], Reader | None]:
-    """The photos that were read before this run, and the study's own reader."""
-    from sheet_reader.cli.promise import reader_of
+def _some_wait(study: Study) -> bool:
+    """Whether an earlier run took in photos that are not read yet."""
+    from sheet_reader.record.store import Record
+
+    if not has_record(study.folder):
+        return False
+    with Record.open(study) as record:
+        return record.unread() > 0
+
+
+def _own_reader(study: Study) -> Reader | None:
+    """The study's own reader, where its audits bear out another threshold."""
+    from sheet_reader.reading.promise import reader_of
     from sheet_reader.record.store import Record
 
     with Record.open(study) as record:
-        done = {line.photo_id for line in record.photos() if line.status != "waiting"}
-        return done, reader_of(record)
+        return reader_of(record)
 
 
 def _read(
@@ -108,7 +128,7 @@ def _read(
     jobs: int,
 ) -> BatchSummary:
     from sheet_reader.intake.imap import parse_mailbox
-    from sheet_reader.record.batch import read_batch
+    from sheet_reader.reading.batch import read_batch
 
     source = parse_mailbox(mailbox) if mailbox is not None else None
     with progress("Reading") as step:
@@ -124,38 +144,44 @@ def _read(
         )
 
 
-def _conclude(study: Study, overlay: Path | None, before: set[int]) -> None:
+def _conclude(study: Study, overlay: Path | None, fresh: set[int]) -> None:
     """Draw what was read now, say how the record stands and what comes next."""
-    from sheet_reader.cli.promise import promise_of
+    from sheet_reader.cli.unread import still_unread
+    from sheet_reader.reading.promise import promise_of
+    from sheet_reader.record.naming import both_names
     from sheet_reader.record.store import Record
 
     with Record.open(study) as record:
-        fresh = {line.photo_id for line in record.photos()} - before
-        for line in [*_advice(record, fresh), *_decided_otherwise(record, fresh)]:
+        photos = record.photos()
+        shown = {line.photo_id: both_names(line.photo_id, line.name) for line in photos}
+        for line in [*_advice(record, fresh, shown), *_decided_otherwise(record, fresh, shown)]:
+            click.echo(line)
+        for line in still_unread(photos, fresh):
             click.echo(line)
         if overlay is not None:
             _write_overlays(record, overlay, fresh)
+        tell_notes(record)
         summary, promise = record.summary(), promise_of(record)
     click.echo(_standing(summary))
     click.echo(promise.sentence)
     click.echo(_next_step(study, summary))
 
 
-def _advice(record: Record, fresh: set[int]) -> list[str]:
+def _advice(record: Record, fresh: set[int], shown: Mapping[int, str]) -> list[str]:
     """A sentence to pass on to the volunteer, for each photo just read that was hard to read."""
     seen = [page for visit in record.state() for page in visit.seen]
     lines = {
-        f"{page.photo}: read. {page.advice}"
+        f"{shown[page.photo_id]}: read. {page.advice}"
         for page in seen
         if page.advice and page.photo_id in fresh
     }
     return sorted(lines)
 
 
-def _decided_otherwise(record: Record, fresh: set[int]) -> list[str]:
+def _decided_otherwise(record: Record, fresh: set[int], shown: Mapping[int, str]) -> list[str]:
     """Where a photo just read again says something else than a person decided, which stands."""
     return [
-        f"{row.photo}: {row.field} is read as {row.later_value} now; "
+        f"{shown[row.photo_id]}: {row.field} is read as {row.later_value} now; "
         f"decided was {row.value or row.status}, and that stands."
         for row in record.readings()
         if row.later_value is not None and row.photo_id in fresh
@@ -170,9 +196,7 @@ def _write_overlays(record: Record, folder: Path, fresh: set[int]) -> None:
         line
         for line in record.photos()
         if line.status in ("read", "no sheet")
-        and (
-            line.photo_id in fresh or not (folder / overlay_name(line.photo_id, line.name)).exists()
-        )
+        and (line.photo_id in fresh or not (folder / overlay_name(line.photo_id)).exists())
     ]
     with progress("Drawing") as step:
         for done, line in enumerate(wanted, start=1):
@@ -211,17 +235,24 @@ def progress(verb: str) -> Iterator[Step]:
 
 
 def _told(batch: BatchSummary) -> str:
-    """What this run did, in one line."""
-    if batch.arrived == 0 and batch.read == 0 and batch.failed == 0:
+    """What this run did, in one line: each thing that arrived is counted in one place."""
+    if not (batch.arrived or batch.read or batch.failed or batch.left_out):
         if batch.known == 0:
             return "No photos here."
         all_of = "It is" if batch.known == 1 else f"All {batch.known} photos are"
         return f"Nothing new. {all_of} in the record already."
     parts = [counted(batch.arrived, "new photo") if batch.arrived else "No new photo"]
+    if batch.new_failed:
+        parts[0] += f" ({batch.new_read} read, {batch.new_failed} not readable: reasons above)"
     if batch.known:
         parts.append(f"{batch.known} known already")
-    if batch.failed:
-        parts.append(f"{batch.failed} not readable (reasons above)")
+    if batch.refused:
+        parts.append(f"{batch.refused} not taken in (reasons above)")
+    if batch.left_out:
+        parts.append(f"{batch.left_out} left out")
+    read, failed = batch.read - batch.new_read, batch.failed - batch.refused - batch.new_failed
+    if read or failed:
+        parts.append(f"{read + failed} from before looked at ({read} read, {failed} not readable)")
     parts.append(f"{counted(batch.pages, 'page')} read in {batch.seconds:.0f} s")
     fields = f"{batch.accepted:,} fields accepted, {batch.flagged:,} flagged, {batch.empty:,} empty"
     return f"{', '.join(parts)}: {fields}."
@@ -238,4 +269,4 @@ def _standing(summary: Summary) -> str:
 
 def _next_step(study: Study, summary: Summary) -> str:
     step = "review" if summary.waiting else "export"
-    return f"Next:  sheet-reader {step} {study.folder}"
+    return f"Next:  {hint(step, study.folder)}"

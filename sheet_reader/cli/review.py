@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument, today
+from sheet_reader.cli.common import counted, hint, open_study, study_argument, tell_notes, today
+from sheet_reader.cli.terminal import clean_name, must_be_answerable, typed_line
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -29,10 +30,10 @@ PICTURES_HELP = (
 
 def person(name: str | None) -> str:
     """The name that answers are kept under: as given, else the login name."""
-    if name:
-        return name
+    if name and (cleaned := clean_name(name)):
+        return cleaned
     try:
-        return getpass.getuser()
+        return clean_name(getpass.getuser()) or "unnamed"
     except (OSError, KeyError, ImportError):
         return "unnamed"
 
@@ -56,9 +57,10 @@ def review(study: Path, name: str | None, pictures: PictureMode) -> None:
 
     opened = open_study(study)
     with Record.open(opened) as record:
+        tell_notes(record)
         if not record.pending():
             click.echo("Nothing waits for you.")
-            click.echo(f"Next:  sheet-reader export {opened.folder}")
+            click.echo(f"Next:  {hint('export', opened.folder)}")
             return
         outcome = hold(record, RecordDesk(record), person(name), pictures)
         _tell(record, outcome)
@@ -86,12 +88,13 @@ def hold(
     from sheet_reader.review.pictures import settle
     from sheet_reader.review.session import Review
 
+    must_be_answerable()
     console = console_for_questions()
     review = Review(
         desk=desk,
         study=record.study,
         console=console,
-        read_line=input,
+        read_line=typed_line,
         launch=open_picture,
         by=by,
         today=today(),
@@ -109,4 +112,4 @@ def _tell(record: Record, outcome: Outcome) -> None:
         f"{outcome.corrected} corrected. {counted(waiting, 'field')} still waiting."
     )
     step = "review" if waiting else "export"
-    click.echo(f"Next:  sheet-reader {step} {record.folder}")
+    click.echo(f"Next:  {hint(step, record.folder)}")

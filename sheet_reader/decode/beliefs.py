@@ -30,6 +30,10 @@ EXACT_BOXES = 4
 BEAM = 1500
 NEGLIGIBLE = 1e-9
 """Values less probable than this are not listed; their mass goes to "something else"."""
+CONTRADICTION = 0.2
+"""A reading less than this times as probable by the boxes alone as the best one is never accepted
+on outside knowledge (roster, range, history, sums, the writer's hand): the paper says something
+else, so a person is asked."""
 
 EMPTY_AT = CLASSES.index(EMPTY)
 STRUCK_AT = CLASSES.index(STRUCK)
@@ -76,6 +80,13 @@ class NumberBelief:
         """The two most probable values with their probabilities, best first."""
         order = np.argsort(-self.probs, kind="stable")[:2]
         return [(int(self.values[i]), float(self.probs[i])) for i in order]
+
+    def overrules(self, value: int) -> bool:
+        """Whether the boxes say something else than ``value`` so clearly that nothing else may
+        settle it (:data:`CONTRADICTION`).
+        """
+        best = float(self.probs.max()) if len(self.probs) else 0.0
+        return self.probability(value) < CONTRADICTION * best
 
     def reweighted(self, weights: Floats) -> NumberBelief:
         """The belief after outside knowledge about the value: ``weights`` (V,), not negative.

@@ -3,7 +3,7 @@
 ``data/calibration.csv`` has the columns ``doubt,right,wrong,sheets``: how many fields with a
 confidence of 1 - 10^-doubt were read right and wrong (doubt rounded down to 0.01), and on which
 sheets the wrong ones stood (numbers, one for each, with a space between). The fields come from
-simulated photographs; ``python -m sheet_reader.simulate.calibrate`` writes the file.
+simulated photographs; ``python -m sheet_reader.lab.calibrate`` writes the file.
 """
 
 from __future__ import annotations
@@ -15,7 +15,8 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.decode.promise import Checked, NoPromise, Promise, promise_for
+from sheet_reader.decode.audited import promise_for
+from sheet_reader.decode.promise import Checked, NoPromise, Promise
 
 FILE = "calibration.csv"
 NO_SHEET = -1

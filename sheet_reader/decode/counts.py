@@ -22,7 +22,6 @@ from scipy.special import gammaln
 
 from sheet_reader.decode.beliefs import NumberBelief
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
-from sheet_reader.decode.sites import CONTRADICTION
 from sheet_reader.study.model import FieldSpec
 
 ODD_COUNT = 0.02
@@ -74,8 +73,13 @@ def judge_count(
     belief: NumberBelief,
     hidden: Sequence[str],
     use_range: bool = True,
+    alone: NumberBelief | None = None,
 ) -> Judgement:
-    """Judge a count: ``raw`` by the boxes alone, ``belief`` after all other knowledge."""
+    """Judge a count: ``raw`` by the boxes, ``belief`` after all other knowledge. ``alone`` is the
+    belief by each box for itself, where ``raw`` has heard the writer's other digits already. What
+    the boxes alone overrule is shown as they spell it, and asked about.
+    """
+    alone = alone or raw
     flags = box_flags(raw, hidden)
     doubt = box_doubt(raw)[1]
     ranked = [(str(v), p) for v, p in belief.ranked()]
@@ -86,10 +90,15 @@ def judge_count(
         up, p_up = ranked[0] if ranked else (None, 0.0)
         why = flags or (doubt,)
         return Judgement(spec.name, None, 0.0, why, runner_up=up, runner_up_confidence=p_up)
+    against: tuple[str, ...] = ()
+    if alone.overrules(int(ranked[0][0])):
+        written = str(alone.ranked()[0][0])
+        against = (f"the boxes spell {written}, all else says {ranked[0][0]}: which is right?",)
+        others = [(text, p) for text, p in ranked if text != written][:1]
+        ranked = [(written, belief.probability(int(written))), *others]
     text, confidence = ranked[0]
     flags += number_flags(belief, int(text), text)
-    if use_range:
-        flags += _range_flags(spec, raw, int(text))
+    flags += (_range_flags(spec, raw, int(text)) if use_range else ()) or against
     up, p_up = ranked[1] if len(ranked) > 1 else (None, 0.0)
     if belief.empty > p_up:
         up, p_up = None, belief.empty
@@ -98,8 +107,8 @@ def judge_count(
 
 def _range_flags(spec: FieldSpec, raw: NumberBelief, value: int) -> tuple[str, ...]:
     """Ask where the number read, or the one the boxes rather spell, is not plausible."""
-    written, p_written = raw.ranked()[0]
-    if written != value and raw.probability(value) >= CONTRADICTION * p_written:
+    written = raw.ranked()[0][0]
+    if written != value and not raw.overrules(value):
         written = value
     for number in (value, written):
         if spec.highest is not None and number > spec.highest:

@@ -20,15 +20,13 @@ the variance of their number is about sum k_s² where independent errors would h
 (Poisson), so both counts are divided by the design effect sum k_s² / sum k_s before they are tested
 (Korn & Graubard, Survey Methodology 24:193, 1998). This makes the tail approximate, and safer.
 
-What the promise rests on: the checked fields are a fair sample of those that will be accepted.
-Shipped data come from simulated photographs, so until the coordinator's own
-checked readings are enough the promise says that it holds for photographs like those; as soon as
-her own contradict it, it is withdrawn.
+What the promise rests on: the checked fields are a fair sample of those that will be accepted. How
+the shipped ones and a study's own go together: ``audited``.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -42,7 +40,6 @@ START = 0.999
 """Where testing starts if no pilot data say better."""
 DELTA = 0.05
 _MORE_ERRORS = 5.0
-_WEAKER = (10.0, 5.0, 3.0, 2.0, 1.5)
 
 GRID: tuple[float, ...] = tuple(1.0 - 10.0 ** (-j / 8.0) for j in range(64, 3, -1))
 """Thresholds from strict (1 - 1e-8) to loose (0.68), evenly spaced in log(1 - t)."""
@@ -53,30 +50,50 @@ class Checked:
     """Fields whose truth is known: ``scores`` float64 (N,), the confidence of each reading, and
     ``correct`` bool (N,), whether it was right. Only fields that nothing but the confidence kept
     from being accepted belong here (not those asked about for a struck box, a sum and so on).
-    ``sheets`` int64 (N,) says which stand on one sheet; None where that is not known.
+    ``sheets`` int64 (N,) says which stand on one sheet; None where that is not known. ``floors``
+    float64 (N,) is the threshold from which on each could be drawn into the check at all, NaN where
+    it is not known; None where no field was left out for its confidence.
     """
 
     scores: NDArray[np.float64]
     correct: NDArray[np.bool_]
     sheets: NDArray[np.int64] | None = None
+    floors: NDArray[np.float64] | None = None
 
     @classmethod
-    def of(cls, scores: ArrayLike, correct: ArrayLike, sheets: ArrayLike | None = None) -> Checked:
+    def of(
+        cls,
+        scores: ArrayLike,
+        correct: ArrayLike,
+        sheets: ArrayLike | None = None,
+        floors: ArrayLike | None = None,
+    ) -> Checked:
         """From any sequences of equal length; raises ValueError where the lengths differ."""
         s, c = np.asarray(scores, np.float64).ravel(), np.asarray(correct, bool).ravel()
         n = None if sheets is None else np.asarray(sheets, np.int64).ravel()
-        if s.shape != c.shape or (n is not None and n.shape != s.shape):
+        f = None if floors is None else np.asarray(floors, np.float64).ravel()
+        if any(x is not None and x.shape != s.shape for x in (c, n, f)):
             raise ValueError(f"{len(s)} scores but {len(c)} answers")
-        return cls(s, c, n)
+        return cls(s, c, n, f)
 
     def part(self, which: NDArray[np.bool_]) -> Checked:
         """The fields where ``which`` (N,) is True."""
         sheets = None if self.sheets is None else self.sheets[which]
-        return Checked(self.scores[which], self.correct[which], sheets)
+        floors = None if self.floors is None else self.floors[which]
+        return Checked(self.scores[which], self.correct[which], sheets, floors)
+
+    def tell(self, threshold: float) -> NDArray[np.bool_]:
+        """Which fields (N,) speak about ``threshold``: those at or above it, of the right ones only
+        those that were drawn where all down to it could be drawn.
+        """
+        kept = self.scores >= threshold
+        return kept if self.floors is None else kept & (~self.correct | (self.floors <= threshold))
 
     def at(self, threshold: float) -> tuple[int, int]:
-        """How many of those at or above ``threshold`` are wrong, and how many there are."""
-        kept = self.scores >= threshold
+        """How many of the fields that speak about ``threshold`` are wrong, and how many there
+        are.
+        """
+        kept = self.tell(threshold)
         return int((kept & ~self.correct).sum()), int(kept.sum())
 
     def grouping(self, threshold: float) -> float:
@@ -163,21 +180,18 @@ def _loosest(
     data: Checked, accepted_error: float, delta: float, start: float, basis: str
 ) -> Promise | NoPromise:
     best: Promise | None = None
-    for threshold in _order(start):
+    for threshold in [start, *(t for t in GRID if t < start)]:
         wrong, checked = data.at(threshold)
         grouping = data.grouping(threshold)
         if at_most(wrong / grouping, checked / grouping, accepted_error) > delta:
             break
         kept = checked / max(1, len(data.scores))
         best = Promise(threshold, accepted_error, delta, wrong, checked, kept, basis, grouping)
-    return best or _refusal(data, start, accepted_error, delta)
+    return best or refusal(data, start, accepted_error, delta)
 
 
-def _order(start: float) -> list[float]:
-    return [start, *(t for t in GRID if t < start)]
-
-
-def _refusal(data: Checked, start: float, accepted_error: float, delta: float) -> NoPromise:
+def refusal(data: Checked, start: float, accepted_error: float, delta: float) -> NoPromise:
+    """Why ``start`` keeps no promise by these data, and what is missing."""
     wrong, checked = data.at(start)
     missing = checks_needed(accepted_error, delta, wrong) - checked
     sure = f"{(1.0 - delta) * 100:g} %"
@@ -187,7 +201,7 @@ def _refusal(data: Checked, start: float, accepted_error: float, delta: float) -
             f"wrong, clearly more than {accepted_error * 100:g} %"
         )
         return NoPromise(
-            reason, 0, _above_errors(data, start), accepted_error, delta, wrong, checked
+            reason, 0, above_errors(data, start), accepted_error, delta, wrong, checked
         )
     found = f"{wrong:,} of {checked:,} checked fields wrong" if checked else "nothing checked"
     reason = (
@@ -199,7 +213,7 @@ def _refusal(data: Checked, start: float, accepted_error: float, delta: float) -
     )
 
 
-def _above_errors(data: Checked, threshold: float) -> float:
+def above_errors(data: Checked, threshold: float) -> float:
     """A threshold above every checked reading that proved wrong, at least ``threshold``."""
     wrong = data.scores[~data.correct]
     worst = float(wrong.max()) if len(wrong) else 0.0
@@ -234,63 +248,3 @@ def promise_from(
     pilot = np.arange(len(data.scores)) % 5 == 0
     start = pilot_start(data.part(pilot), 4.0)
     return _loosest(data.part(~pilot), accepted_error, delta, start, basis)
-
-
-def promise_for(
-    accepted_error: float, shipped: Checked, own: Checked | None = None, delta: float = DELTA
-) -> Promise | NoPromise:
-    """The promise that shipped data and the coordinator's own checked readings bear out together.
-
-    Her own decide alone once there are enough of them for a promise (then the shipped ones only
-    choose where testing starts). Before that the shipped ones promise, unless her own readings
-    show more errors than promised: then nothing is promised.
-    """
-    given = _next_best(
-        promise_from(
-            shipped, accepted_error, delta, "simulated photographs, not yet checked on your own"
-        ),
-        shipped,
-    )
-    if own is None or not len(own.scores):
-        return given
-    start = given.threshold
-    wrong, checked = own.at(start)
-    if checked >= checks_needed(accepted_error, delta):
-        return _loosest(own, accepted_error, delta, start, "your own readings")
-    if checked and lower_bound(wrong, checked, delta) > accepted_error:
-        reason = (
-            f"{wrong:,} of your {checked:,} own checked readings were wrong, more than "
-            f"{accepted_error * 100:g} %; the shipped calibration does not hold for your "
-            "photographs"
-        )
-        threshold = _above_errors(own, start)
-        missing = checks_needed(accepted_error, delta, wrong) - checked
-        return NoPromise(reason, missing, threshold, accepted_error, delta, wrong, checked)
-    if isinstance(given, NoPromise):
-        return given
-    more = checks_needed(accepted_error, delta, wrong) - checked
-    basis = (
-        f"simulated photographs; {wrong:,} of {checked:,} of your own checked readings were wrong, "
-        f"{more:,} more to promise on those alone"
-    )
-    return replace(given, basis=basis)
-
-
-def _next_best(given: Promise | NoPromise, data: Checked) -> Promise | NoPromise:
-    """Where nothing is promised, work with the threshold of the best weaker promise and say so.
-
-    Weaker shares are tested from the weakest on, each at level delta, stopping at the first that
-    fails: a fixed sequence again, so the last one that holds is a promise of its own.
-    """
-    if isinstance(given, Promise):
-        return given
-    best: Promise | None = None
-    for factor in _WEAKER:
-        weaker = promise_from(data, given.accepted_error * factor, given.delta)
-        if isinstance(weaker, NoPromise):
-            break
-        best = weaker
-    if best is None:
-        return given
-    reason = f"{given.reason}; {best.accepted_error * 100:g} % can be promised meanwhile"
-    return replace(given, reason=reason, threshold=best.threshold)

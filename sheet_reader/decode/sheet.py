@@ -18,7 +18,7 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.beliefs import NumberBelief, read_numbers
+from sheet_reader.decode.beliefs import CONTRADICTION, NumberBelief, read_numbers
 from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
 from sheet_reader.decode.dates import PARTS, judge_date
@@ -26,7 +26,7 @@ from sheet_reader.decode.evidence import box_probabilities, unreadable_because
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
-from sheet_reader.decode.sums import apply_sums, balanced_doubt, exceeded, usable
+from sheet_reader.decode.sums import balanced_doubt, exceeded, settled, usable
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.decode.writer import DIGITS, adapted, shipped_model
 from sheet_reader.digits.types import BoxReadings
@@ -77,21 +77,35 @@ def decode_sheet(
     boxes = _read_boxes(view, probabilities)
     names = {name for name, _ in boxes.beliefs}
     specs = [spec for spec in study.fields if spec.name in names]
+    alone = boxes.beliefs
     judged_keys = _judge_keys(specs, boxes, study, today, rules)
     if Rules.WRITER in rules:
         boxes = _read_boxes(view, _as_one_hand(view, probabilities, specs, judged_keys))
         again = _judge_keys(specs, boxes, study, today, rules)
-        judged_keys = {n: k.flagged(*judged_keys[n].flags) for n, k in again.items()}
+        judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}
     keys = {n: k.reading(1.0 - (1.0 - threshold) * KEY_DOUBT) for n, k in judged_keys.items()}
     site = _site(view.page.code.sheet, study, specs, keys)
     earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in rules else {}
-    judged_counts = _judge_counts(specs, boxes, study, earlier, rules)
+    judged_counts = _judge_counts(specs, boxes, alone, study, earlier, rules)
     fields = tuple(
         keys[s.name] if s.name in keys else judged_counts[s.name].reading(threshold) for s in specs
     )
     day = next((keys[s.name] for s in specs if s.kind == "date"), None)
     visit = day.value if day and day.status == "accepted" else None
-    return PageReading(view.page.code, fields, site, visit, view.quality.advice)
+    return PageReading(view.page.code, fields, site, visit, view.quality.advice, threshold)
+
+
+def _not_against(alone: Judgement, again: Judgement) -> Judgement:
+    """A site or date in the light of the writer's hand, ``again``, with every reason to ask that
+    the boxes ``alone`` gave. Where those clearly spell another one, that is shown and asked.
+    """
+    if again.value == alone.value:
+        return again.flagged(*alone.flags)
+    near = again.value == alone.runner_up
+    if near and alone.runner_up_confidence >= CONTRADICTION * alone.confidence:
+        return again.flagged(*alone.flags)
+    reason = f"the boxes spell {alone.value}, the writer's hand {again.value}: which is right?"
+    return alone if alone.flags else alone.flagged(reason)
 
 
 def _as_one_hand(
@@ -198,6 +212,7 @@ def _site(
 def _judge_counts(
     specs: Sequence[FieldSpec],
     boxes: _Boxes,
+    alone: Mapping[Group, NumberBelief],
     study: Study,
     earlier: Mapping[str, Sequence[int]],
     rules: Rules,
@@ -212,15 +227,21 @@ def _judge_counts(
     unseen = {name for name in counts if any(boxes.hidden[name, ""])}
     sums = list(study.sums) if Rules.SUMS in rules else []
     complete = [rule for rule in sums if usable(rule, beliefs, unseen)]
-    after, findings = apply_sums(complete, beliefs)
+    alone_counts = {name: alone[name, ""] for name in counts}
+    after, findings = settled(complete, beliefs, alone_counts)
     use_range = Rules.RANGES in rules
     judged = {
         name: judge_count(
-            spec, raw[name], after.get(name, beliefs[name]), boxes.hidden[name, ""], use_range
+            spec,
+            raw[name],
+            after.get(name, beliefs[name]),
+            boxes.hidden[name, ""],
+            use_range,
+            alone_counts[name],
         )
         for name, spec in counts.items()
     }
-    for rule in complete:
+    for rule in (f.rule for f in findings if not f.disputed):
         for name, doubt in balanced_doubt(rule, beliefs, after).items():
             sure = min(judged[name].confidence, 1.0 - doubt)
             judged[name] = replace(judged[name], confidence=sure)

@@ -23,9 +23,6 @@ from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, numbe
 from sheet_reader.study.check_digit import is_valid
 
 OFF_ROSTER = 0.01
-CONTRADICTION = 0.2
-"""A reading less than this times as probable by the boxes alone as the best one is never accepted
-on outside knowledge: the paper says something else, so a person is asked."""
 
 
 def judge_site(
@@ -47,12 +44,8 @@ def judge_site(
     known = {int(number): number for number in roster}
     belief = _with_roster(raw, known) if use_roster and known else raw
     (value, confidence), *rest = belief.ranked()
-    written, p_written = raw.ranked()[0]
-    accept = (
-        not use_roster
-        or written in known
-        or (value in known and raw.probability(value) >= CONTRADICTION * p_written)
-    )
+    written = raw.ranked()[0][0]
+    accept = not use_roster or written in known or (value in known and not raw.overrules(value))
     shown = value if accept else written
     judged = Judgement(
         field,

@@ -19,15 +19,23 @@ One person wrote all of it: whoever writes a 7 that looks like a 4 does so in th
 total, and both misreadings add up. So an alternative that another field's own alternative would
 balance does not count as refuted by the sum (:func:`balanced_doubt`).
 
-SLIP = 0.03 and the shape of q (mostly off by 1 or 2, or by a carry of 10) are assumptions of this
-house; no published rate of adding errors by volunteers was found. A sum never changes how probable
-it is that a field is empty, so nothing missing is ever filled in.
+A sum may settle a doubtful digit and raise a doubt; what the boxes spell clearly it never
+overrules (``NumberBelief.overrules``): then the volunteer's sum is disputed, every field of it is
+shown as read, and a person is asked (:func:`settled`).
+
+SLIP = 0.03 and the shape of q are assumptions of this house; no published rate of adding errors by
+volunteers was found. q is a mixture of what goes wrong when people add and copy: off by 1 or 2, a
+carry forgotten or twice (10, 100), one digit of the total another one (k · 10^j), neighbours
+swapped (the difference is 9k · 10^j), a part left out or taken twice (as large as the part, and
+small parts are more common: 1/|d|), and anything else, evenly. A sum never changes how probable it
+is that a field is empty, so nothing missing is ever filled in.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,8 +50,10 @@ REAL_DOUBT = 0.003
 """Alternatives below this probability are the reader's noise floor, not a look-alike."""
 USABLE = 0.95
 """A sum is used only where each of its fields holds a number with at least this probability."""
-_OFFSETS = {1: 0.15, 2: 0.05, 10: 0.10}
-"""q for being off by so much, up or down; the rest is spread evenly over all other totals."""
+_NEAR = {1: 0.10, 2: 0.04, 10: 0.06, 100: 0.02}
+"""q for being off by so much, up and down each."""
+_OTHER_DIGIT, _SWAPPED, _LEFT_OUT = 0.18, 0.10, 0.16
+"""Shares of q for one wrong digit, swapped neighbours, a part left out; the rest is even."""
 
 Floats = NDArray[np.float64]
 
@@ -124,6 +134,37 @@ def apply_sums(
         after[name] = beliefs[name].reweighted(weights[beliefs[name].values])
     found = [_finding(rule, beliefs, after, slips[r]) for r, rule in enumerate(rules)]
     return after, found
+
+
+def settled(
+    rules: Sequence[SumRule],
+    beliefs: Mapping[str, NumberBelief],
+    alone: Mapping[str, NumberBelief],
+) -> tuple[dict[str, NumberBelief], list[SumFinding]]:
+    """As :func:`apply_sums`, but a sum that is disputed moves no field: neither its own, which
+    stay as read, nor through them those of other sums. ``alone`` are the beliefs by each box for
+    itself; a sum is disputed, too, where it would overrule them.
+    """
+    open_, disputed = list(rules), dict[SumRule, SumFinding]()
+    while True:
+        after, found = apply_sums(open_, beliefs)
+        checked = [_guarded(finding, after, alone) for finding in found]
+        worst = max((f for f in checked if f.disputed), key=lambda f: f.slip, default=None)
+        if worst is None:
+            kept = {finding.rule: finding for finding in checked}
+            return after, [kept.get(rule) or disputed[rule] for rule in rules]
+        disputed[worst.rule] = worst
+        open_.remove(worst.rule)
+
+
+def _guarded(
+    finding: SumFinding, after: Mapping[str, NumberBelief], alone: Mapping[str, NumberBelief]
+) -> SumFinding:
+    """The finding, no longer repaired where the repair overrules clear boxes."""
+    names = (finding.rule.total, *finding.rule.parts)
+    if any(alone[name].overrules(after[name].ranked()[0][0]) for name in names):
+        return replace(finding, repaired=False)
+    return finding
 
 
 def balanced_doubt(
@@ -221,13 +262,37 @@ def _padded(table: Floats, size: int) -> Floats:
 
 def _slipped(table: Floats, size: int) -> Floats:
     """``table`` (size,) convolved with the symmetric q of an adding slip, cut to 0..size-1."""
-    even = (1.0 - 2.0 * sum(_OFFSETS.values())) / max(size - 1, 1)
-    result = even * (float(table.sum()) - table)
-    for offset, share in _OFFSETS.items():
-        if offset < size:
-            result[offset:] += share * table[:-offset]
-            result[:-offset] += share * table[offset:]
+    q = slip_shares(size)
+    both = np.concatenate([q[:0:-1], q])
+    result: Floats = _convolve(table, both)[size - 1 : 2 * size - 1]
     return result
+
+
+@lru_cache(maxsize=64)
+def slip_shares(size: int) -> Floats:
+    """q(d) (size,) for a total off by d = 0 … size - 1, the same up and down; q(0) = 0. All d
+    together, up and down, have less than 1 where offsets of 100 and more do not fit in ``size``.
+    """
+    q = np.zeros(max(size, 2))
+
+    def add(offsets: list[int], share: float) -> None:
+        for d in offsets:
+            if d < len(q):
+                q[d] += share
+
+    for offset, share in _NEAR.items():
+        add([offset], share)
+    places = [10**j for j in range(len(str(len(q) - 1)))]
+    digits = [k * place for place in places for k in range(1, 10)]
+    add(digits, _OTHER_DIGIT / 2 / len(digits))
+    swaps = [9 * k * place for place in places for k in range(1, 10)]
+    add(swaps, _SWAPPED / 2 / len(swaps))
+    tail = 1.0 / np.arange(1, len(q))
+    q[1:] += _LEFT_OUT / 2 * tail / tail.sum()
+    rest = 1.0 - 2.0 * sum(_NEAR.values()) - _OTHER_DIGIT - _SWAPPED - _LEFT_OUT
+    q[1:] += rest / 2 / (len(q) - 1)
+    q.setflags(write=False)
+    return q[:size]
 
 
 def _finding(

@@ -37,7 +37,8 @@ class FieldReading:
 class PageReading:
     """All fields of one page in one picture that have boxes on it. ``site`` and ``visit_date``
     (ISO 8601) are the accepted ones, or None while they wait for a decision; on a sheet printed
-    for a site ``site`` comes from the code and is no field.
+    for a site ``site`` comes from the code and is no field. ``threshold`` is the one from which on
+    counts were accepted, None where the reader does not say.
     """
 
     code: SheetCode
@@ -45,3 +46,4 @@ class PageReading:
     site: str | None
     visit_date: str | None
     advice: str = ""
+    threshold: float | None = None

@@ -161,7 +161,7 @@ def model_text(model: WriterModel, note: str) -> str:
 
 @lru_cache(maxsize=1)
 def shipped_model() -> WriterModel:
-    """The model in the package, see ``python -m sheet_reader.simulate.fit_writer``."""
+    """The model in the package, see ``python -m sheet_reader.lab.fit_writer``."""
     text = files("sheet_reader.decode").joinpath("data", FILE).read_text(encoding="utf-8")
     read = json.loads(text)
     names = ("means", "within", "between")

@@ -16,10 +16,18 @@ EMPTY = "the file is empty (0 bytes)"
 HEAD = 8192
 
 
-def arrivals(paths: Iterable[Path], bounds: Bounds = DEFAULT) -> Iterator[Arrival | Unreadable]:
-    """What the files at ``paths`` hold, in their order; a reason for each that gives nothing."""
+def arrivals(
+    paths: Iterable[Path | Unreadable], bounds: Bounds = DEFAULT
+) -> Iterator[Arrival | Unreadable]:
+    """What the files at ``paths`` hold, in their order; a reason for each that gives nothing.
+
+    What is no file, and has its reason already, is passed on.
+    """
     for path in paths:
-        yield from from_file(path, bounds)
+        if isinstance(path, Unreadable):
+            yield path
+        else:
+            yield from from_file(path, bounds)
 
 
 def from_file(path: Path, bounds: Bounds = DEFAULT) -> Iterator[Arrival | Unreadable]:

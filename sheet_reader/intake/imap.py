@@ -11,17 +11,21 @@ import importlib
 import os
 import re
 import ssl
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import date
+from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from sheet_reader.errors import StorageError, UsageError
+from sheet_reader.intake.bounds import DEFAULT, MEGA
 
 PASSWORD_VARIABLE = "SHEET_READER_MAIL_PASSWORD"
 KEYRING_SERVICE = "sheet_reader mail"
 DEFAULT_PORT = 993
 SECONDS = 60.0
+MOST_BYTES = DEFAULT.mail_bytes + MEGA
+"""Taken from a server at once: the largest mail and its envelope."""
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]
 
 
@@ -95,13 +99,39 @@ def password_for(mailbox: Mailbox) -> str:
     )
 
 
+class _OddAnswerError(Exception):
+    """The server says something that can't be meant."""
+
+
+class _Server(imaplib.IMAP4_SSL):
+    """A connection that takes no more bytes at once than ``MOST_BYTES``, whatever is announced."""
+
+    def read(self, size: int) -> bytes:
+        """The next ``size`` bytes from the server."""
+        if size > MOST_BYTES:
+            self.shutdown()
+            raise _OddAnswerError(f": it announces {size / 1e6:,.0f} MB at once")
+        return super().read(size)
+
+
+def _asked(call: Callable[..., Any], *words: Any, **options: Any) -> Any:
+    """What a call of imaplib gives; whatever it stumbles on in an answer means the same here."""
+    try:
+        return call(*words, **options)
+    except (ValueError, TypeError, AttributeError, LookupError, ArithmeticError) as error:
+        if isinstance(error, ssl.SSLCertVerificationError):  # a ValueError, too
+            raise
+        raise _OddAnswerError("") from error
+
+
 @contextlib.contextmanager
 def connected(mailbox: Mailbox, password: str) -> Iterator[imaplib.IMAP4_SSL]:
     """A connection with the folder opened read-only (EXAMINE). Raises :class:`StorageError` where
     the server cannot be reached or trusted or falls silent, :class:`UsageError` where it refuses.
     """
     try:
-        server = imaplib.IMAP4_SSL(
+        server = _asked(
+            _Server,
             mailbox.host,
             mailbox.port,
             ssl_context=ssl.create_default_context(),
@@ -109,23 +139,27 @@ def connected(mailbox: Mailbox, password: str) -> Iterator[imaplib.IMAP4_SSL]:
         )
     except (OSError, imaplib.IMAP4.error) as error:
         raise _lost(mailbox, error) from error
+    except _OddAnswerError as error:
+        raise _odd(mailbox, error) from error
     try:
         _log_in(server, mailbox, password)
         yield server
     except (OSError, imaplib.IMAP4.abort, EOFError) as error:
         raise _lost(mailbox, error) from error
     except imaplib.IMAP4.error as error:
-        raise StorageError("the mail server answers in an odd way", where=str(mailbox)) from error
+        raise _odd(mailbox, "") from error
+    except _OddAnswerError as error:
+        raise _odd(mailbox, error) from error
     finally:
-        with contextlib.suppress(OSError, imaplib.IMAP4.error, EOFError):
-            server.logout()
+        with contextlib.suppress(OSError, imaplib.IMAP4.error, EOFError, _OddAnswerError):
+            _asked(server.logout)
         with contextlib.suppress(OSError):
             server.shutdown()
 
 
 def _log_in(server: imaplib.IMAP4_SSL, mailbox: Mailbox, password: str) -> None:
     try:
-        server.login(mailbox.user, password)
+        _asked(server.login, mailbox.user, password)
     except imaplib.IMAP4.abort:
         raise
     except imaplib.IMAP4.error as error:
@@ -133,9 +167,17 @@ def _log_in(server: imaplib.IMAP4_SSL, mailbox: Mailbox, password: str) -> None:
             f"the mail server refuses the name or password of {mailbox.user}", where=mailbox.host
         ) from error
     quoted = mailbox.folder.replace("\\", "\\\\").replace('"', '\\"')
-    state, _ = server.select(f'"{quoted}"', readonly=True)
+    state, _ = _asked(server.select, f'"{quoted}"', readonly=True)
     if state != "OK":
         raise UsageError(f"there is no folder {mailbox.folder}", where=mailbox.host)
+
+
+def _odd(mailbox: Mailbox, how: object) -> StorageError:
+    return StorageError(
+        f"the mail server answers in an odd way{how}",
+        where=str(mailbox),
+        remedy="check the address of the mailbox; what had arrived is kept",
+    )
 
 
 def _lost(mailbox: Mailbox, error: Exception) -> StorageError:
@@ -156,7 +198,7 @@ def letters(
     _, validity = server.response("UIDVALIDITY")
     era = validity[0].decode("ascii", "replace") if validity and validity[0] else "0"
     day = f"{since.day}-{_MONTHS[since.month - 1]}-{since.year}"
-    _, found = server.uid("SEARCH", f"SINCE {day}")
+    _, found = _asked(server.uid, "SEARCH", f"SINCE {day}")
     for uid in (found[0] or b"").split():
         mark = f"{era}/{uid.decode('ascii', 'replace')}"
         if mark not in known and (letter := _letter(server, uid, mark, most_bytes)) is not None:
@@ -166,14 +208,16 @@ def letters(
 def _letter(server: imaplib.IMAP4_SSL, uid: bytes, mark: str, most_bytes: int) -> Letter | None:
     """One mail, or None where it has been removed meanwhile."""
     number = uid.decode("ascii", "replace")
-    _, answer = server.uid("FETCH", number, "(RFC822.SIZE)")
-    told = re.search(rb"RFC822\.SIZE (\d+)", b" ".join(a for a in answer if isinstance(a, bytes)))
+    _, answer = _asked(server.uid, "FETCH", number, "(RFC822.SIZE)")
+    told = re.search(
+        rb"RFC822\.SIZE (\d{1,18})\b", b" ".join(a for a in answer if isinstance(a, bytes))
+    )
     if told is None:
         return None
     size = int(told.group(1))
     if size > most_bytes:
         return Letter(mark, size, None)
-    _, answer = server.uid("FETCH", number, "(BODY.PEEK[])")
+    _, answer = _asked(server.uid, "FETCH", number, "(BODY.PEEK[])")
     for part in answer:
         if isinstance(part, tuple) and len(part) == 2:
             return Letter(mark, size, bytes(part[1]))

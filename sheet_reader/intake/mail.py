@@ -78,7 +78,7 @@ def from_mail(
     """The pictures of one mail. Logos and everything else that shows no sheet are passed over;
     what claims to be a picture and is none gives a reason.
     """
-    if _is_tangled(data):
+    if is_tangled(data):
         yield Unreadable(container, TANGLED)
         return
     try:
@@ -95,7 +95,7 @@ def from_mail(
         yield Unreadable(container, f"the mail has {many}")
 
 
-def _is_tangled(data: bytes) -> bool:
+def is_tangled(data: bytes) -> bool:
     """Whether the parser's work would grow out of all proportion: it compares every line with the
     separator of every part around it.
     """
@@ -114,12 +114,12 @@ class _BoundedHeaders(email.policy.Compat32):
 
 
 def _origin(message: Message, container: str, way: str) -> Origin:
-    sender = one_line(_decoded(message, "From"), 200)
-    subject = one_line(_decoded(message, "Subject"), 200)
+    sender = one_line(decoded_header(message, "From"), 200)
+    subject = one_line(decoded_header(message, "Subject"), 200)
     return Origin(way, "", one_line(container), sender, _sent_at(message), subject)
 
 
-def _decoded(message: Message, header: str) -> str:
+def decoded_header(message: Message, header: str) -> str:
     """A header's text with its encoded words decoded; what cannot be decoded stays as it is."""
     raw = str(message.get(header, ""))[:4000]
     try:
@@ -167,7 +167,7 @@ def _from_part(
 def _decoded_name(raw: str) -> str:
     holder = Message()
     holder["X"] = raw.replace("\r", " ").replace("\n", " ")
-    return _decoded(holder, "X")
+    return decoded_header(holder, "X")
 
 
 def _named(origin: Origin, name: str) -> Origin:

@@ -57,6 +57,11 @@ def _page(document: pypdfium2.PdfDocument, number: int, bounds: Bounds) -> PdfPa
         longest, shortest = max(width, height), min(width, height)
         if longest * MM_PER_POINT > bounds.pdf_side_mm or shortest < 1:
             return f"page {number + 1} of the PDF has an impossible size"
+        if (pixels := _picture_pixels(page)) > bounds.pixels:
+            return (
+                f"page {number + 1} of the PDF holds a picture of {pixels / 1e6:,.0f} megapixels "
+                f"(at most {bounds.pixels / 1e6:.0f}): please send the photo itself"
+            )
         scale = bounds.pdf_long_side / longest
         bitmap = page.render(scale=scale, grayscale=True, may_draw_forms=False)
         gray = np.array(bitmap.to_numpy(), dtype=np.uint8)
@@ -65,3 +70,10 @@ def _page(document: pypdfium2.PdfDocument, number: int, bounds: Bounds) -> PdfPa
     except Exception:
         return f"page {number + 1} of the PDF is damaged"
     return PdfPage(gray if gray.ndim == 2 else np.ascontiguousarray(gray[..., 0]))
+
+
+def _picture_pixels(page: pypdfium2.PdfPage) -> int:
+    """Pixels of all pictures that drawing the page would decode."""
+    kind = pypdfium2.raw.FPDF_PAGEOBJ_IMAGE
+    sizes = [item.get_px_size() for item in page.get_objects(filter=[kind])]
+    return sum(int(width) * int(height) for width, height in sizes)

@@ -22,11 +22,12 @@ from PIL import (
 )
 
 from sheet_reader.intake.bounds import DEFAULT, Bounds
+from sheet_reader.intake.cost import GREY_JPEG, decoding_bytes
+from sheet_reader.intake.gray import Gray, to_gray
 from sheet_reader.intake.names import file_name
 from sheet_reader.intake.pdf import PdfPage, looks_like_pdf, pdf_pages
 from sheet_reader.intake.types import Picture, Unreadable
 
-Gray = NDArray[np.uint8]
 _PLUGINS = (
     JpegImagePlugin.JpegImageFile,
     PngImagePlugin.PngImageFile,
@@ -109,7 +110,7 @@ def _frames(data: bytes, bounds: Bounds) -> Iterator[Gray | str]:
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")
         try:
-            image = Image.open(io.BytesIO(data), formats=[*FORMATS, *_heif_formats(data)])
+            image = Image.open(io.BytesIO(data), formats=[*FORMATS, *heif_formats(data)])
         except Image.DecompressionBombError as bomb:
             yield _too_large(_pixels_said(bomb), bounds)
             return
@@ -148,14 +149,19 @@ def _decode(image: ImageFile.ImageFile, bounds: Bounds) -> Gray | str:
     width, height = image.size
     if width * height > bounds.pixels or max(width, height) > bounds.side:
         return _too_large(width * height, bounds)
-    if image.format in ("JPEG", "MPO") and image.mode in ("RGB", "L"):
+    if (needed := decoding_bytes(image)) > bounds.decoding_bytes:
+        return (
+            f"the picture would take {needed / 1e6:,.0f} MB of memory and is too large (at most "
+            f"{bounds.decoding_bytes / 1e6:,.0f} MB): please send it smaller, or as a plain JPEG"
+        )
+    if image.format in ("JPEG", "MPO") and image.mode in GREY_JPEG:
         image.draft("L", _halved(width, height, bounds.keep_pixels))
     image.load()
-    gray = upright(to_gray(image), int(image.getexif().get(ORIENTATION_TAG, 1) or 1))
+    gray = to_gray(image)
     kept = _halved(gray.shape[1], gray.shape[0], bounds.keep_pixels)
     if kept != (gray.shape[1], gray.shape[0]):
         gray = np.asarray(cv2.resize(gray, kept, interpolation=cv2.INTER_AREA), dtype=np.uint8)
-    return gray
+    return upright(gray, int(image.getexif().get(ORIENTATION_TAG, 1) or 1))
 
 
 def _halved(width: int, height: int, keep_pixels: int) -> tuple[int, int]:
@@ -176,33 +182,6 @@ def _pixels_said(bomb: Image.DecompressionBombError) -> int:
     """Pillow refuses the largest pictures itself and tells their size only in words."""
     found = re.search(r"\d+", str(bomb))
     return int(found.group()) if found else 0
-
-
-def to_gray(image: Image.Image) -> Gray:
-    """The picture as uint8 (height, width), on white paper where it is transparent.
-
-    16-bit and floating samples are scaled to 0..255 (floating ones by their own range).
-    """
-    if image.mode.startswith("I;16"):
-        wide = np.asarray(image).astype(np.uint32)
-        return ((wide + 128) // 257).astype(np.uint8)
-    if image.mode in ("I", "F"):
-        return _scaled(np.asarray(image, dtype=np.float64))
-    if image.mode in ("LAB", "HSV"):
-        return np.array(image.split()[0 if image.mode == "LAB" else 2], dtype=np.uint8)
-    if image.mode in ("RGBA", "LA", "PA", "La", "RGBa") or "transparency" in image.info:
-        clear = image.convert("RGBA")
-        paper = Image.new("RGBA", clear.size, "white")
-        image = Image.alpha_composite(paper, clear)
-    return np.array(image if image.mode == "L" else image.convert("L"), dtype=np.uint8)
-
-
-def _scaled(samples: NDArray[np.float64]) -> Gray:
-    samples = np.nan_to_num(samples, nan=0.0, posinf=0.0, neginf=0.0)
-    if samples.min() >= 0 and 255 < samples.max() <= 65_535:
-        return np.round(samples / 257).astype(np.uint8)
-    low, high = float(samples.min()), float(samples.max())
-    return np.round((samples - low) * (255 / max(high - low, 1e-12))).astype(np.uint8)
 
 
 def upright(stored: Gray, orientation: int) -> Gray:
@@ -230,8 +209,9 @@ def _heif_ready() -> bool:
     return True
 
 
-def _heif_formats(data: bytes) -> tuple[str, ...]:
-    return ("HEIF",) if is_heif(data) else ()
+def heif_formats(data: bytes) -> tuple[str, ...]:
+    """The further format of a HEIC file, where its package is there."""
+    return ("HEIF",) if is_heif(data) and _heif_ready() else ()
 
 
 def suffix_of(data: bytes) -> str:

@@ -2,38 +2,59 @@
 
 from __future__ import annotations
 
-import contextlib
 import os
 import re
 import shutil
 import sqlite3
 import tarfile
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from sheet_reader.errors import StorageError, UsageError
-from sheet_reader.record import originals
+from sqlalchemy import select
+
+from sheet_reader.errors import RecordError, StorageError, UsageError
+from sheet_reader.intake.gather import INBOX
+from sheet_reader.record import originals, schema
 from sheet_reader.record.engine import (
     BUSY_SECONDS,
     RECORD_FILE,
     URL_VARIABLE,
     our_errors,
-    storage_error,
+    unchanging_engine,
 )
 from sheet_reader.record.leftovers import backup_folder, sweep
+from sheet_reader.record.opening import (
+    PRIVATE_FILE,
+    PRIVATE_FOLDER,
+    copy_live,
+    for_reading,
+    may_write,
+    must_know,
+    must_not_be_blank,
+)
+from sheet_reader.record.original_faults import original_faults
 from sheet_reader.study.model import Study
 
 PAGES_AT_A_TIME = 2_000
-_BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/)?[^./\\\x00-\x1f][^/\\\x00-\x1f]*")
+BINARY: int = getattr(os, "O_BINARY", 0)
+SQLITE_MAGIC = b"SQLite format 3\0"
+_BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/)?(?!\.\.?\Z)[^/\\\x00-\x1f]+")
 
 
 @dataclass(frozen=True, slots=True)
 class BackedUp:
-    """What a backup holds: ``photos`` originals in ``bytes`` bytes of archive at ``file``."""
+    """What a backup holds: ``photos`` originals in ``bytes`` bytes of archive at ``file``.
+
+    ``problems`` says, one line each, what is missing or damaged: then the backup is not complete.
+    ``notes`` names files in the study folder that are no part of it.
+    """
 
     file: Path
     photos: int
     bytes: int
+    problems: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
 
 
 def backup(study: Study, file: Path) -> BackedUp:
@@ -42,8 +63,10 @@ def backup(study: Study, file: Path) -> BackedUp:
     The record is copied by SQLite's own backup, so that it is the state of one moment; originals
     never change and are kept before the record names them, so that none is missing. The archive
     appears whole under its name or not at all. Put it back by unpacking it into an empty folder.
-    Raises :class:`UsageError` where there is no record yet or the record is not a file of its
-    own, and :class:`StorageError` where the archive cannot be written.
+    Raises :class:`UsageError` where there is no record yet, the record is not a file of its
+    own, or ``file`` is there and no earlier backup; :class:`RecordError` where the record knows
+    none of the photos, or a photo is missing that an earlier backup at ``file`` may hold; and
+    :class:`StorageError` where the archive cannot be written.
     """
     source = study.folder / RECORD_FILE
     if os.environ.get(URL_VARIABLE):
@@ -51,58 +74,162 @@ def backup(study: Study, file: Path) -> BackedUp:
             "the record is on a database server, which this cannot copy",
             remedy="use the server's own backup, and copy the folder originals/",
         )
-    if not source.is_file():
-        raise UsageError("there is no record yet", where=source)
-    file = file.resolve()
-    if file.is_dir():
-        raise UsageError("this is a folder; name a file", where=file)
-    sweep(file.parent, ".backup-*")
-    try:
-        with backup_folder(file.parent) as workplace:
+    with our_errors(file):
+        must_not_be_blank(study.folder)
+        if not source.is_file():
+            raise UsageError("there is no record yet", where=source)
+        target = backup_target(study.folder, file)
+        sweep(target.parent, ".backup-*")
+        with backup_folder(target.parent) as workplace:
             copy, packed = Path(workplace, RECORD_FILE), Path(workplace, "packed")
+            kept = originals.digests(study.folder)
             copy_record(source, copy)
-            photos = _pack(study, copy, packed)
+            problems, notes = _incomplete(study, copy, kept), _left_out(study)
+            problems += [f"{path.name} is a link that leads nowhere" for path in _dangling(study)]
+            if problems and target.exists():
+                raise RecordError(
+                    f"{problems[0]}{more_than_one(problems)}; the earlier backup is left as it is",
+                    where=target,
+                    remedy="put back what is missing, or back up under another name",
+                )
+            photos = _pack(study, copy, packed, _belonging(study, copy, kept))
             size = packed.stat().st_size
-            packed.replace(file)
-    except OSError as error:
-        raise storage_error(error, file) from error
-    return BackedUp(file, photos, size)
+            packed.replace(target)
+    return BackedUp(target, photos, size, tuple(problems), tuple(notes))
+
+
+def more_than_one(lines: Sequence[str]) -> str:
+    """Says how many more lines there are after the first."""
+    return f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
+
+
+def backup_target(folder: Path, file: Path) -> Path:
+    """Where a backup of the study in ``folder`` goes that was asked for at ``file``: links are
+    followed. Raises :class:`UsageError` where something lies there that is no earlier backup, and
+    for the study's own places.
+    """
+    other = "name a file that is new or an earlier backup"
+    if os.path.lexists(file) and file.exists() and not file.is_file():
+        kind = "a folder" if file.is_dir() else "a device or pipe"
+        raise UsageError(f"this is {kind}, and no backup", where=file, remedy=other)
+    target = file.resolve()
+    for own in (originals.FOLDER, INBOX):
+        if any(_is_same(parent, folder / own) for parent in target.parents):
+            raise UsageError(f"{own}/ is no place for a backup", where=file, remedy=other)
+    if _is_same(target.parent, folder) and target.name.lower().startswith(RECORD_FILE):
+        raise UsageError("this name is the record's own", where=file, remedy=other)
+    if target.exists() and not is_backup(target):
+        raise UsageError("this is there already, and no backup", where=file, remedy=other)
+    return target
+
+
+def _is_same(one: Path, other: Path) -> bool:
+    try:
+        return one.samefile(other)
+    except OSError:
+        return False
+
+
+def is_backup(file: Path) -> bool:
+    """Whether a regular file is a backup of ours: a tar archive that begins with a record."""
+    try:
+        with tarfile.open(file, "r:") as archive:
+            first = archive.next()
+            if first is None or first.name != RECORD_FILE or not first.isreg():
+                return False
+            content = archive.extractfile(first)
+            return content is not None and content.read(len(SQLITE_MAGIC)) == SQLITE_MAGIC
+    except (tarfile.TarError, OSError, EOFError, ValueError):
+        return False
 
 
 def copy_record(source: Path, target: Path) -> None:
-    """Copy a SQLite record as it is at one moment, whatever other processes write."""
+    """Copy a SQLite record as it is at one moment, whatever other processes write; also one in a
+    folder that may not be written.
+    """
     try:
-        with (
-            contextlib.closing(sqlite3.connect(source, timeout=BUSY_SECONDS)) as live,
-            contextlib.closing(sqlite3.connect(target)) as copy,
-        ):
-            live.execute("BEGIN")  # one reading transaction: writers go on and do not restart it
-            live.execute("SELECT count(*) FROM sqlite_master").fetchone()
-            live.backup(copy, pages=PAGES_AT_A_TIME)
-            copy.execute("PRAGMA journal_mode = DELETE")
-            live.rollback()
+        if may_write(source):
+            copy_live(sqlite3.connect(source, timeout=BUSY_SECONDS), target, PAGES_AT_A_TIME)
+        else:
+            with for_reading(source) as look:
+                copy_live(look.connect(), target)
+                look.must_be_unchanged()
     except sqlite3.Error as error:
         raise StorageError(f"the record cannot be copied: {error}", where=source) from error
 
 
-def _pack(study: Study, record: Path, packed: Path) -> int:
-    photos = 0
+def _incomplete(study: Study, record: Path, kept: frozenset[str]) -> list[str]:
+    """What is wrong with the originals that the copied record names; ``kept`` was there before."""
+    engine = unchanging_engine(record)
+    try:
+        with engine.connect() as connection:
+            must_know(connection, kept, study.folder, str(study.folder / RECORD_FILE))
+            return list(original_faults(connection, study.folder))
+    finally:
+        engine.dispose()
+
+
+def _plain_files(study: Study) -> list[Path]:
+    """The study's own files beside the record: settings and lists, and what looks like some."""
+    found = {p for ending in ("toml", "csv") for p in study.folder.glob(f"*.{ending}")}
+    if study.roster_file:
+        found.add(study.folder / study.roster_file)
+    return sorted(found)
+
+
+def _dangling(study: Study) -> list[Path]:
+    return [path for path in _plain_files(study) if path.is_symlink() and not path.exists()]
+
+
+def _left_out(study: Study) -> list[str]:
+    return [
+        f"{path.name} is left out: it is no file that a backup can hold"
+        for path in _plain_files(study)
+        if path.exists() and not _can_hold(path)
+    ]
+
+
+def _can_hold(path: Path) -> bool:
+    return path.is_file() and _BELONGS.fullmatch(path.name) is not None
+
+
+def _belonging(study: Study, record: Path, kept: frozenset[str]) -> list[Path]:
+    """The originals that the copied record names, and those that were there before it was copied:
+    one that came later would lie in the backup without the record knowing of it.
+    """
+    engine = unchanging_engine(record)
+    try:
+        with engine.connect() as connection:
+            named = set(connection.execute(select(schema.photos.c.original)).scalars())
+    finally:
+        engine.dispose()
+    return [
+        path
+        for path in originals.all_kept(study.folder)
+        if path.stem in kept or path.relative_to(study.folder).as_posix() in named
+    ]
+
+
+def _pack(study: Study, record: Path, packed: Path, kept: Sequence[Path]) -> int:
+    packed.touch(PRIVATE_FILE)
     with packed.open("wb") as stream:
-        with tarfile.open(fileobj=stream, mode="w") as archive:
+        with tarfile.open(fileobj=stream, mode="w", dereference=True) as archive:
             archive.add(record, RECORD_FILE, filter=_anonymous)
-            for plain in sorted(study.folder.glob("*.toml")) + sorted(study.folder.glob("*.csv")):
+            for plain in filter(_can_hold, _plain_files(study)):
                 archive.add(plain, plain.name, filter=_anonymous)
-            for original in originals.all_kept(study.folder):
+            for original in kept:
                 name = original.relative_to(study.folder).as_posix()
                 archive.add(original, name, filter=_anonymous)
-                photos += 1
         stream.flush()
         os.fsync(stream.fileno())
-    return photos
+    return len(kept)
 
 
 def _anonymous(member: tarfile.TarInfo) -> tarfile.TarInfo:
-    """Without the owner's account name: that is nobody's business in an archive passed on."""
+    """Without the owner's account name: that is nobody's business in an archive passed on. What
+    is unpacked is for its owner only.
+    """
+    member.mode = PRIVATE_FILE
     member.uid = member.gid = 0
     member.uname = member.gname = ""
     return member
@@ -116,7 +243,7 @@ def restore(file: Path, folder: Path) -> None:
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError("the folder to put the backup into is not empty", where=folder)
     with our_errors(folder):
-        folder.mkdir(parents=True, exist_ok=True)
+        folder.mkdir(mode=PRIVATE_FOLDER, parents=True, exist_ok=True)
         try:
             with tarfile.open(file) as archive:
                 for member in archive:
@@ -131,6 +258,9 @@ def _unpack(archive: tarfile.TarFile, member: tarfile.TarInfo, folder: Path) -> 
     if source is None or not _BELONGS.fullmatch(member.name):
         raise StorageError(f"the backup holds something strange: {member.name!r:.80}")
     target = folder / member.name
-    target.parent.mkdir(parents=True, exist_ok=True)
-    with target.open("xb") as stream:
+    for parent in (target.parent.parent, target.parent):
+        if parent.is_relative_to(folder):
+            parent.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
+    handle = os.open(target, os.O_CREAT | os.O_EXCL | os.O_WRONLY | BINARY, PRIVATE_FILE)
+    with os.fdopen(handle, "wb") as stream:
         shutil.copyfileobj(source, stream)

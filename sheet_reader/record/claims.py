@@ -24,26 +24,39 @@ MOST_ATTEMPTS = 3
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A photo to be read; ``attempts`` tells whether another process has read it meanwhile."""
+    """A photo to be read; ``attempts`` tells whether another process has read it meanwhile.
+
+    ``only_new``: pages were read in it before, and only those are kept that were not.
+    """
 
     photo_id: int
     name: str
     original: str
     attempts: int
+    only_new: bool = False
 
 
-def tasks(connection: Connection, model: str, *, again: bool = False) -> list[Task]:
-    """Photos to be read, oldest first: those that wait, those in which another ``model`` or
-    program found nothing, and with ``again`` all others too.
+def tasks(
+    connection: Connection, model: str, circumstances: str, *, again: bool = False
+) -> list[Task]:
+    """Photos to be read, oldest first: those that wait, those that gave nothing, or not all, to
+    another ``model`` or program or under other ``circumstances``, and with ``again`` all.
     """
     c = schema.photos.c
-    query = select(c.id, c.name, c.original, c.attempts).order_by(c.id)
+    query = select(c.id, c.name, c.original, c.attempts, c.status).order_by(c.id)
     if not again:
         stopped = (c.status == "stopped") & (c.attempts < MOST_ATTEMPTS)
-        fruitless = c.status.in_(("no sheet", "failed"))
-        by_others = (c.model != model) | (c.program != __version__)
-        query = query.where((c.status == "waiting") | stopped | (fruitless & by_others))
-    return [Task(*row) for row in connection.execute(query)]
+        lacking = c.status.in_(("no sheet", "failed", "stopped")) | (
+            (c.status == "read") & (c.reason != "")
+        )
+        changed = (
+            (c.model != model) | (c.program != __version__) | (c.circumstances != circumstances)
+        )
+        query = query.where((c.status == "waiting") | stopped | (lacking & changed))
+    return [
+        Task(row.id, row.name, row.original, row.attempts, row.status == "read" and not again)
+        for row in connection.execute(query)
+    ]
 
 
 def my_token() -> str:

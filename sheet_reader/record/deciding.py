@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import asdict
 from datetime import date
+from typing import Any
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, func, insert, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.loading import UNDO
-from sheet_reader.record.model import Accept, Answer, LeftEmpty, Value, now
+from sheet_reader.record.model import Accept, Answer, LeftEmpty, Rival, Unreadable, Value, now
 from sheet_reader.study.model import FieldSpec, Study
 
 MOST_DIGITS = 9
@@ -22,7 +25,9 @@ def checked_value(study: Study, field: str, text: str) -> str:
     """
     spec = next((s for s in study.fields if s.name == field), None)
     if spec is None:
-        raise UsageError(f"the study has no field {field}")
+        raise UsageError(
+            f"study.toml has no field {field} now", remedy="if it was renamed, rename it back"
+        )
     text = text.strip()
     if spec.kind == "date":
         return _checked_date(spec, text)
@@ -30,7 +35,10 @@ def checked_value(study: Study, field: str, text: str) -> str:
         raise UsageError(f"{spec.label}: “{text[:40]}” is not a whole number")
     if spec.kind == "site":
         if study.site(text) is None:
-            raise UsageError(f"{spec.label}: site {text} is not on the roster")
+            raise UsageError(
+                f"{spec.label}: site {text} is not on the roster",
+                remedy="if it has left it, put its line back first",
+            )
         return text
     return str(int(text))
 
@@ -45,11 +53,20 @@ def _checked_date(spec: FieldSpec, text: str) -> str:
 
 
 def add_decision(
-    connection: Connection, study: Study, reading_id: int, answer: Answer, by: str, *, blind: bool
+    connection: Connection,
+    study: Study,
+    reading_id: int,
+    answer: Answer,
+    by: str,
+    *,
+    blind: bool,
+    rivals: Sequence[Rival] = (),
 ) -> int:
     """Add a person's answer about a reading; gives the id of the decision.
 
-    A value equal to the one read counts as accepting it. Raises :class:`UsageError` for an unknown
+    A value equal to the one read counts as accepting it. Of ``rivals``, the values of other photos
+    that the person was told of, the decision overrules those that differ from it; "can't be read"
+    overrules none. Raises :class:`UsageError` for an unknown
     reading, a value that cannot be one, and for accepting where nothing was read.
     """
     r, k = schema.readings.c, schema.looks.c
@@ -61,17 +78,28 @@ def add_decision(
     if row is None:
         raise UsageError(f"there is no reading {reading_id} in the record")
     kind, value = _answer(study, row.field, row.value, row.status, answer)
+    decision_id = _add(
+        connection,
+        sighting_id=row.sighting_id,
+        field=row.field,
+        reading_id=reading_id,
+        kind=kind,
+        value=value,
+        by=by,
+        blind=blind,
+    )
+    differing = {r for r in rivals if r.value != value and not isinstance(answer, Unreadable)}
+    if differing:
+        lines = [{"decision_id": decision_id, **asdict(rival)} for rival in differing]
+        connection.execute(insert(schema.overruled), lines)
+    return decision_id
+
+
+def _add(connection: Connection, **values: Any) -> int:
+    last_look = connection.scalar(select(func.max(schema.looks.c.id)))
     added = connection.execute(
         insert(schema.decisions).values(
-            sighting_id=row.sighting_id,
-            field=row.field,
-            reading_id=reading_id,
-            kind=kind,
-            value=value,
-            by=by,
-            at=now(),
-            program=__version__,
-            blind=blind,
+            at=now(), program=__version__, looks_before=last_look, **values
         )
     ).inserted_primary_key
     assert added is not None
@@ -84,6 +112,8 @@ def _answer(
     if isinstance(answer, Accept):
         if read is None and status != "empty":
             raise UsageError("nothing was read here that could be accepted")
+        if read is not None and any(h.name == field and h.kind == "site" for h in study.header):
+            checked_value(study, field, read)
         return ("accept", read) if read is not None else ("empty", None)
     if isinstance(answer, Value):
         value = checked_value(study, field, answer.text)
@@ -103,18 +133,15 @@ def take_back_last(connection: Connection, by: str) -> int | None:
     ).one_or_none()
     if last is None:
         return None
-    connection.execute(
-        insert(schema.decisions).values(
-            sighting_id=last.sighting_id,
-            field=last.field,
-            reading_id=last.reading_id,
-            kind=UNDO,
-            value=None,
-            by=by,
-            at=now(),
-            program=__version__,
-            blind=False,
-            undoes=last.id,
-        )
+    _add(
+        connection,
+        sighting_id=last.sighting_id,
+        field=last.field,
+        reading_id=last.reading_id,
+        kind=UNDO,
+        value=None,
+        by=by,
+        blind=False,
+        undoes=last.id,
     )
     return int(last.reading_id)

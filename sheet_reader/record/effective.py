@@ -1,106 +1,25 @@
 """What holds now: readings and decisions of all photos put together, visit by visit.
 
-Pure functions over rows; nothing here touches the database. The rules, in order:
-
-1. A person's decision holds for its field in its photo, whatever a newer reading says.
-2. Pages of the same site and date form one visit; a page whose site or date waits stands apart.
-3. Where several photos show the same field of a visit, the latest decision serves; after "can't
-   be read", a photo that came later takes its place. Without a decision, the value serves that is
-   accepted in one photo and contradicted in none; two different values are a disagreement, and a
-   person is asked once, with both named.
+Pure functions over rows; nothing here touches the database. A person's decision holds for its
+field in its photo, whatever a newer reading says. Pages of the same site and date form one visit;
+a page whose site or date waits stands apart. Where several photos show the same field of a visit,
+:mod:`sheet_reader.record.merging` has the rules.
 """
 
 from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
+from sheet_reader.record.merging import merge
 from sheet_reader.record.model import Status
+from sheet_reader.record.standing import Decided, Effective, Read, Seen, Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Study
 
 MANY_DIFFER = 3
 TWO_VISITS = "; many fields differ, so one of them may have another site or date"
-
-
-@dataclass(frozen=True, slots=True)
-class Seen:
-    """A page seen in a photo, with its latest look."""
-
-    sighting_id: int
-    photo_id: int
-    photo: str
-    layout: str
-    sheet: str
-    page: int
-    site: str | None
-    visit_date: str | None
-    at: str
-    px_per_mm: float
-    blur_mm: float
-    hidden_boxes: int
-    advice: str
-    model: str
-
-
-@dataclass(frozen=True, slots=True)
-class Read:
-    """A field as the latest look read it."""
-
-    reading_id: int
-    sighting_id: int
-    field: str
-    value: str | None
-    confidence: float
-    status: Status
-    reason: str
-    runner_up: str | None
-    runner_up_confidence: float
-
-
-@dataclass(frozen=True, slots=True)
-class Decided:
-    """The decision that holds for a field of a sighting; ``kind`` accept, value, empty or
-    unreadable.
-    """
-
-    decision_id: int
-    sighting_id: int
-    field: str
-    reading_id: int
-    kind: str
-    value: str | None
-    by: str
-    at: str
-    blind: bool
-
-
-@dataclass(frozen=True, slots=True)
-class Effective:
-    """A field of a sighting as it stands. ``serves``: its value is the visit's; ``asks``: a
-    person is asked about it.
-    """
-
-    seen: Seen
-    read: Read
-    decided: Decided | None
-    value: str | None
-    status: Status
-    reason: str
-    serves: bool = True
-    asks: bool = False
-    later_value: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Visit:
-    """Everything known of one visit: ``fields`` of all its photos, in the study's order."""
-
-    site: str
-    visit_date: str
-    seen: tuple[Seen, ...]
-    fields: tuple[Effective, ...]
 
 
 KIND_STATUS: dict[str, Status] = {
@@ -155,7 +74,7 @@ def alone(seen: Seen, read: Read, decided: Decided | None) -> Effective:
         asks = read.status == "flagged"
         return Effective(seen, read, None, read.value, read.status, read.reason, asks=asks)
     differs = decided.reading_id != read.reading_id and read.value != decided.value
-    later = f"; a newer reading says {_shown(read.value)}" if differs else ""
+    later = f"; a newer reading says {read.value or 'nothing'}" if differs else ""
     return Effective(
         seen,
         read,
@@ -191,88 +110,9 @@ def better(seen: Seen, fields: Sequence[Effective]) -> tuple[float, ...]:
     return (doubts, seen.hidden_boxes, seen.blur_mm, -seen.px_per_mm, seen.sighting_id)
 
 
-def merge(fields: Sequence[Effective]) -> list[Effective]:
-    """One field of a visit over all photos that show it, best photo first."""
-    if len(fields) == 1:
-        return list(fields)
-    if any(f.decided for f in fields):
-        return _merge_decided(fields)
-    accepted = {f.value for f in fields if f.status != "flagged"}
-    doubtful = {f.value for f in fields if f.status == "flagged" and f.value is not None}
-    if len(accepted) > 1 or (accepted and doubtful - accepted):
-        return _ask_once(fields, _which(fields))
-    if not accepted:
-        return _ask_once(fields, "")
-    best = next(f for f in fields if f.status != "flagged")
-    return [f if f is best else _give_way(f, best) for f in fields]
-
-
-def _merge_decided(fields: Sequence[Effective]) -> list[Effective]:
-    best = max(
-        (f for f in fields if f.decided), key=lambda f: f.decided.decision_id if f.decided else 0
-    )
-    assert best.decided is not None
-    newer = [f for f in fields if f.seen.at > best.decided.at and not f.decided]
-    if best.decided.kind == "unreadable" and newer:
-        older = [replace(f, serves=False, asks=False) for f in fields if f not in newer]
-        return merge(newer) + older
-    merged = []
-    for field in fields:
-        if field is best:
-            merged.append(field)
-        elif field.decided:
-            merged.append(replace(field, serves=False))
-        elif _is_news(field, best.decided):
-            said = f"{_shown(best.value)} was decided from {best.seen.photo}"
-            reason = f"{said}, {field.seen.photo} reads {_shown(field.value)}: which is right?"
-            merged.append(replace(field, status="flagged", reason=reason, serves=False, asks=True))
-        else:
-            merged.append(_give_way(field, best))
-    return merged
-
-
-def _is_news(field: Effective, decided: Decided) -> bool:
-    """Whether a sure reading contradicts a decision that was taken before it was there."""
-    return (
-        field.status in ("accepted", "empty")
-        and field.value != decided.value
-        and field.seen.at > decided.at
-    )
-
-
-def _give_way(field: Effective, best: Effective) -> Effective:
-    """A photo's field where another photo of the same sheet serves."""
-    if field.value == best.value:
-        status, reason = best.status, f"{best.seen.photo} says the same"
-    elif best.decided:
-        status, reason = best.status, f"decided from {best.seen.photo}"
-    else:
-        status, reason = "unreadable", f"{best.seen.photo} serves; {field.reason}"
-    if field.status != "flagged" and field.value == best.value:
-        return replace(field, serves=False, asks=False)
-    value = best.value if best.decided else field.value
-    return replace(field, value=value, status=status, reason=reason, serves=False, asks=False)
-
-
-def _ask_once(fields: Sequence[Effective], reason: str) -> list[Effective]:
-    return [
-        replace(f, status="flagged", reason=reason or f.reason, serves=n == 0, asks=n == 0)
-        for n, f in enumerate(fields)
-    ]
-
-
-def _which(fields: Sequence[Effective]) -> str:
-    said = [f"{f.seen.photo} reads {_shown(f.value)}" for f in fields]
-    return f"two photos of one sheet disagree: {', '.join(said)}: which is right?"
-
-
-def _shown(value: str | None) -> str:
-    return "nothing" if value is None else value
-
-
 def _two_visits(fields: list[Effective]) -> list[Effective]:
     """Say so where so many fields disagree that these look like two visits."""
-    clashing = {f.read.field for f in fields if f.asks and "disagree" in f.reason}
+    clashing = {f.read.field for f in fields if f.asks and f.rivals}
     if len(clashing) < MANY_DIFFER:
         return fields
     return [

@@ -9,25 +9,26 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, create_engine, event
+from sqlalchemy import URL, Connection, Engine, create_engine, event
 from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from sqlalchemy.pool import QueuePool
 
 from sheet_reader.errors import RecordError, SheetReaderError, StorageError
+from sheet_reader.record.address import URL_VARIABLE as URL_VARIABLE
 
 RECORD_FILE = "record.sqlite"
-URL_VARIABLE = "SHEET_READER_RECORD"
 BUSY_SECONDS = 60
 FULL = "the disk is full or failing; nothing that was saved before is lost"
 MAKE_ROOM = "free some space and run the command again"
 
 
-def open_engine(url: str) -> Engine:
+def open_engine(url: str | URL) -> Engine:
     """An engine for ``url``. On SQLite: write-ahead log, foreign keys, every commit on disk,
     patient with other writers; a connection with the execution option ``writes`` takes the write
     lock when its transaction begins.
     """
-    if not url.startswith("sqlite"):
+    name = url.drivername if isinstance(url, URL) else url
+    if not name.startswith("sqlite"):
         return create_engine(url, pool_pre_ping=True)
     engine = create_engine(url, poolclass=QueuePool, connect_args={"timeout": BUSY_SECONDS})
     event.listen(engine, "connect", _set_up_sqlite)
@@ -35,9 +36,30 @@ def open_engine(url: str) -> Engine:
     return engine
 
 
-def sqlite_url(file: Path) -> str:
-    """The URL of a SQLite file."""
-    return f"sqlite:///{file}"
+def sqlite_url(file: Path) -> URL:
+    """The URL of a SQLite file: built from parts, so that no sign in a path has a meaning."""
+    return URL.create("sqlite", database=str(file.absolute()))
+
+
+def connect_unchanged(file: Path) -> sqlite3.Connection:
+    """A connection to a SQLite file that nobody writes; nothing is made beside it."""
+    address = f"{file.absolute().as_uri()}?mode=ro&immutable=1"
+    return sqlite3.connect(address, uri=True, check_same_thread=False)
+
+
+def unchanging_engine(file: Path) -> Engine:
+    """An engine on :func:`connect_unchanged`."""
+    engine = create_engine(
+        "sqlite://", poolclass=QueuePool, creator=lambda: connect_unchanged(file)
+    )
+    event.listen(engine, "connect", _set_up_unchanging)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _set_up_unchanging(connection: sqlite3.Connection, _record: Any) -> None:
+    connection.isolation_level = None
+    connection.execute("PRAGMA trusted_schema = OFF")
 
 
 def steady_view(engine: Engine) -> dict[str, Any]:
@@ -71,13 +93,21 @@ def our_errors(where: Path | str) -> Iterator[None]:
         raise
     except SQLAlchemyError as error:
         raise translated(error, where) from error
+    except UnicodeDecodeError as error:
+        raise damaged(where) from error
     except OSError as error:
         raise storage_error(error, where) from error
+
+
+def damaged(where: Path | str) -> RecordError:
+    """The error for a record that the database can't make sense of."""
+    return RecordError("the record is damaged", where=where, remedy="put back the latest backup")
 
 
 def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
     """Our error for one of the database."""
     said = str(error.orig) if isinstance(error, DBAPIError) and error.orig else str(error)
+    first_line = next(iter(said.splitlines()), type(error).__name__)
     low = said.lower()
     if "disk is full" in low or "no space" in low or "disk i/o error" in low:
         return StorageError(FULL, where=where, remedy=MAKE_ROOM)
@@ -94,10 +124,14 @@ def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
             remedy="wait until it has ended, then try again",
         )
     if "malformed" in low or "not a database" in low:
-        return RecordError(
-            "the record is damaged", where=where, remedy="put back the latest backup"
+        return damaged(where)
+    if isinstance(error, DBAPIError) and error.statement is None:
+        return StorageError(
+            f"the database can't be reached ({first_line})",
+            where=where,
+            remedy=f"check {URL_VARIABLE} and that the database server runs",
         )
-    return RecordError(f"the database says: {said.splitlines()[0]}", where=where)
+    return RecordError(f"the database says: {first_line}", where=where)
 
 
 def storage_error(error: OSError, where: Path | str) -> StorageError:

@@ -4,87 +4,83 @@ from __future__ import annotations
 
 import hashlib
 import io
-import re
+from collections.abc import Collection
 from dataclasses import dataclass
 from pathlib import Path
 
 import numpy as np
 from PIL import Image
-from sqlalchemy import Connection, delete, select, update
+from sqlalchemy import delete, select, update
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.record import originals, schema
+from sheet_reader.record.deciders import forget_deciders
 from sheet_reader.record.engine import our_errors
 from sheet_reader.record.model import now
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
+from sheet_reader.record.traces import Traces, backups_in, in_her_files, in_record, pattern_of
+from sheet_reader.record.writing import is_bare
 from sheet_reader.study.model import Study
 
-SHORTEST = 3
-ANONYMOUS = "photo {}"
 NOTHING = np.full((8, 8), 255, dtype=np.uint8)
 """Stands for a page that gave no picture, so that the others keep their numbers."""
 
 
 @dataclass(frozen=True, slots=True)
 class Forgotten:
-    """What was removed; ``elsewhere`` lists files of the study that name the person still."""
+    """What was removed; ``elsewhere`` lists what in the coordinator's own files names the person
+    still, and backups made before; ``kept`` photos that could not be opened, so that the camera's
+    tags are still in them.
+    """
 
     origins: int
     photos: int
+    decisions: int
     elsewhere: tuple[str, ...]
+    kept: tuple[str, ...] = ()
+
+
+def named(study: Study, contact: str, url: str | None = None) -> Traces:
+    """What :func:`forget` would remove, so that it can be told before.
+
+    Raises :class:`UsageError` where ``contact`` means no single person.
+    """
+    who = pattern_of(contact)
+    with Record.open(study, url) as record, record.reading() as connection:
+        return in_record(connection, study.folder, who)
 
 
 def forget(study: Study, contact: str, url: str | None = None) -> Forgotten:
     """Remove what is known of the person whose name or address holds ``contact``.
 
-    Who sent a photo, when, under which subject and file name goes; the photo keeps a number as its
-    name. Its original is replaced by the bare grey picture, as it was read, without the tags of
-    the camera (place, owner, time). Counts, readings and decisions stay. The roster, the inbox and
+    Who sent a photo, when, under which subject and file name goes; the photo keeps its neutral
+    name. Its original is replaced by the bare grey picture, as it was read, without any tags
+    (place, owner, time); so are photos of which only the tags name her. One that can't be opened is
+    kept as it is and named, and made bare by a later run that can open it. Who decided becomes
+    unknown. Counts, readings and decisions stay. The roster, the inbox, tables, overlays and
     backups are the coordinator's own files: those that still hold the name are listed.
-    Raises :class:`UsageError` where ``contact`` is too short or unknown.
+    Raises :class:`UsageError` where ``contact`` means no single person or is unknown.
     """
-    if len(contact.strip()) < SHORTEST:
-        raise UsageError(f"“{contact}” is too short to tell one person from another")
-    who = _pattern(contact.strip())
-    with Record.open(study, url) as record:
+    who = pattern_of(contact)
+    with Record.open(study, url, of_any_study=True) as record:
         with record.reading() as connection:
-            found = _naming(connection, who)
-        elsewhere = _elsewhere(study, who)
-        if not found and not elsewhere:
+            traces = in_record(connection, study.folder, who)
+        elsewhere = in_her_files(study, who)
+        if not traces.any and not elsewhere:
             raise UsageError(f"nothing in the record or the roster names “{contact}”")
-        for photo_id, origin_ids in found.items():
+        for photo_id, origin_ids in traces.photos.items():
             _forget_photo(record, photo_id, origin_ids)
+        with record.writing() as connection:
+            forget_deciders(connection, traces.decisions)
         remove_forgotten(record)
         _wipe_free_pages(record)
-    return Forgotten(sum(map(len, found.values())), len(found), elsewhere)
-
-
-def _pattern(contact: str) -> re.Pattern[str]:
-    """Finds the contact as whole words: "Ann" is not in "Joanne", nor jo@… in big.jo@…; the words
-    of a name may be joined by other signs, as in ``Pat_Doe.jpg``.
-    """
-    if "@" in contact:
-        text = rf"(?<![\w.+-]){re.escape(contact)}(?![\w-]|\.\w)"
-    else:
-        words = r"[\W_]+".join(re.escape(word) for word in contact.split())
-        text = rf"(?<![^\W_]){words}(?![^\W_])"
-    return re.compile(text, re.IGNORECASE)
-
-
-def _naming(connection: Connection, who: re.Pattern[str]) -> dict[int, list[int]]:
-    """Photos that name the person, with the ids of the origins that do."""
-    p, o = schema.photos.c, schema.origins.c
-    found: dict[int, list[int]] = {}
-    query = select(o.id, o.photo_id, o.sender, o.file_name, o.subject, o.container)
-    for row in connection.execute(query.order_by(o.photo_id)):
-        if any(who.search(text) for text in row[2:]):
-            found.setdefault(row.photo_id, []).append(row.id)
-    for photo_id, name in connection.execute(select(p.id, p.name)):
-        if who.search(name):
-            found.setdefault(photo_id, [])
-    return found
+        kept = _not_bare(record, traces.photos)
+    origins = sum(map(len, traces.photos.values()))
+    hers = (*elsewhere, *(backups_in(study) if traces.any else ()))
+    return Forgotten(origins, len(traces.photos), len(traces.decisions), hers, kept)
 
 
 def _forget_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
@@ -94,43 +90,85 @@ def _forget_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
         after = _bare(record.folder, before)
     with record.writing() as connection:
         connection.execute(delete(schema.origins).where(schema.origins.c.id.in_(origin_ids)))
-        connection.execute(
-            update(schema.photos)
-            .where(schema.photos.c.id == photo_id)
-            .values(name=ANONYMOUS.format(photo_id), original=after, forgotten_at=now())
-        )
+        c = schema.photos.c
+        photo = update(schema.photos).where(c.id == photo_id)
+        connection.execute(photo.values(name=neutral_name(photo_id), forgotten_at=now()))
+        if after is not None:
+            connection.execute(photo.values(original=after))
 
 
 def remove_forgotten(record: Record) -> None:
-    """Remove the originals that bare pictures have replaced, also after an interruption."""
+    """Remove the originals that bare pictures have replaced, also after an interruption, and make
+    those bare that could not be opened before.
+    """
     p = schema.photos.c
     with record.reading() as connection:
-        query = select(p.sha256, p.original).where(p.forgotten_at.is_not(None))
+        query = select(p.id, p.sha256, p.original).where(p.forgotten_at.is_not(None))
         rows = connection.execute(query).all()
-    with our_errors(record.folder):
-        for digest, original in rows:
-            for path in originals.of_digest(record.folder, digest):
-                if path != record.folder / original:
+    for row in rows:
+        original: str | None = row.original
+        if not is_bare(row.sha256, row.original):
+            with our_errors(record.folder):
+                original = _bare(record.folder, record.folder / row.original)
+            if original is None:
+                continue
+            with record.writing() as connection:
+                photo = update(schema.photos).where(p.id == row.id)
+                connection.execute(photo.values(original=original))
+        with our_errors(record.folder):
+            for path in originals.of_digest(record.folder, row.sha256):
+                if path != record.folder / str(original):
                     path.unlink(missing_ok=True)
+    _remove_emptied(record)
 
 
-def _bare(folder: Path, original: Path) -> str:
-    """Keep the picture without its tags; gives the place of the new original."""
+def _remove_emptied(record: Record) -> None:
+    """The empty file of earlier versions, once no photo is without its own any more."""
+    place = originals.place_of(hashlib.sha256(b"").hexdigest(), ".gone")
+    if not (record.folder / place).exists():
+        return
+    with record.reading() as connection:
+        named = select(schema.photos.c.id).where(schema.photos.c.original == place)
+        if connection.execute(named).first() is None:
+            with our_errors(record.folder):
+                (record.folder / place).unlink(missing_ok=True)
+
+
+def _not_bare(record: Record, photo_ids: Collection[int]) -> tuple[str, ...]:
+    """Says of each photo that its original could not be made bare, and what to do."""
+    p = schema.photos.c
+    query = select(p.id, p.name, p.sha256, p.original).where(p.id.in_(photo_ids)).order_by(p.id)
+    with record.reading() as connection:
+        rows = [r for r in connection.execute(query) if not is_bare(r.sha256, r.original)]
+    return tuple(
+        f"{row.name} can't be opened here, so its original stays with all that the camera wrote "
+        f"into it: {row.original} (install the package for its kind and start read, which makes "
+        "it bare, or delete this file yourself)"
+        if (record.folder / row.original).is_file()
+        else f"{row.name}: its original is missing ({row.original}), so nothing of it was kept"
+        for row in rows
+    )
+
+
+def _bare(folder: Path, original: Path) -> str | None:
+    """Keep the picture without its tags; gives the place of the new original, or None where the
+    file gives no picture.
+    """
     parts = open_pictures(original)
+    if not any(isinstance(p, Picture) for p in parts):
+        return None
+    stream = io.BytesIO()
     frames = [p.gray if isinstance(p, Picture) else NOTHING for p in parts]
-    data = b""
-    if any(isinstance(p, Picture) for p in parts):
-        stream = io.BytesIO()
-        images = [Image.fromarray(frame) for frame in frames]
-        images[0].save(
-            stream,
-            "TIFF",
-            compression="tiff_adobe_deflate",
-            save_all=True,
-            append_images=images[1:],
-        )
-        data = stream.getvalue()
-    place = originals.place_of(hashlib.sha256(data).hexdigest(), ".tif" if data else ".gone")
+    images = [Image.fromarray(frame) for frame in frames]
+    images[0].save(
+        stream,
+        "TIFF",
+        compression="tiff_adobe_deflate",
+        save_all=True,
+        append_images=images[1:],
+    )
+    data = stream.getvalue()
+    place = originals.place_of(hashlib.sha256(data).hexdigest(), ".tif")
     originals.keep(folder, place, data)
     return place
 
@@ -144,14 +182,3 @@ def _wipe_free_pages(record: Record) -> None:
         assert raw is not None
         raw.execute("VACUUM")
         raw.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-
-
-def _elsewhere(study: Study, who: re.Pattern[str]) -> tuple[str, ...]:
-    found = [
-        f"the roster names this contact for site {site.number}: edit the roster"
-        for site in study.roster
-        if who.search(site.contact)
-    ]
-    inbox = study.folder / "inbox"
-    names = sorted(p.name for p in inbox.rglob("*") if who.search(p.name))
-    return (*found, *(f"a file in the inbox bears the name: {name}" for name in names))

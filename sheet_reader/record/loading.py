@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Connection, exists, func, or_, select
+from collections import defaultdict
+
+from sqlalchemy import Connection, func, select
 
 from sheet_reader.record import schema
-from sheet_reader.record.effective import Decided, Read, Seen, Visit, visits_of
+from sheet_reader.record.in_force import visits_now
+from sheet_reader.record.model import Rival
+from sheet_reader.record.naming import neutral_name
+from sheet_reader.record.standing import Decided, Read, Seen, Visit
+from sheet_reader.record.superseded import superseded
 from sheet_reader.study.model import Study
 
 UNDO = "undo"
@@ -29,41 +35,30 @@ def stamp(connection: Connection) -> Stamp:
 
 
 def load_visits(connection: Connection, study: Study) -> list[Visit]:
-    """Every visit as it stands now."""
+    """Every visit as it stands now, under the study file of today."""
     seen = load_seen(connection, study)
-    return visits_of(study, seen, load_reads(connection), load_decided(connection))
+    return visits_now(study, seen, load_reads(connection), load_decided(connection))
 
 
 def load_seen(connection: Connection, study: Study) -> list[Seen]:
     """Every page of the study seen in a photo, with its latest look.
 
     When a photo is read again and a page in it is now taken for another one, the former page is
-    left out, unless a person has decided something on it.
+    left out, unless a person has decided something on it. Photos bear their neutral names, so that
+    no file name gets into a reason or a table.
     """
-    p, s, k, d = (
-        schema.photos.c,
-        schema.sightings.c,
-        schema.looks.c,
-        schema.decisions.c,
-    )
+    s, k = schema.sightings.c, schema.looks.c
     latest = select(func.max(k.id).label("id")).group_by(k.sighting_id).subquery()
-    last_attempt = (
-        select(s.photo_id, func.max(k.attempt).label("attempt"))
-        .join(schema.looks, k.sighting_id == s.id)
-        .group_by(s.photo_id)
-        .subquery()
-    )
     query = (
         select(
             s.id,
             s.photo_id,
-            p.name,
+            s.frame,
             s.layout,
             s.sheet,
             s.page,
             k.site,
             k.visit_date,
-            k.at,
             k.px_per_mm,
             k.blur_mm,
             k.hidden_boxes,
@@ -73,13 +68,15 @@ def load_seen(connection: Connection, study: Study) -> list[Seen]:
         .select_from(schema.looks)
         .join(latest, latest.c.id == k.id)
         .join(schema.sightings, s.id == k.sighting_id)
-        .join(schema.photos, p.id == s.photo_id)
-        .join(last_attempt, last_attempt.c.photo_id == s.photo_id)
         .where(s.study == study.key)
-        .where(or_(k.attempt == last_attempt.c.attempt, exists().where(d.sighting_id == s.id)))
         .order_by(s.id)
     )
-    return [Seen(*tuple(row)) for row in connection.execute(query)]
+    gone = superseded(connection)
+    return [
+        Seen(row.id, row.photo_id, neutral_name(row.photo_id), *tuple(row)[2:])
+        for row in connection.execute(query)
+        if row.id not in gone
+    ]
 
 
 def load_reads(connection: Connection) -> list[Read]:
@@ -111,9 +108,18 @@ def load_decided(connection: Connection) -> list[Decided]:
     d = schema.decisions.c
     undone = select(d.undoes).where(d.undoes.is_not(None))
     query = (
-        select(d.id, d.sighting_id, d.field, d.reading_id, d.kind, d.value, d.by, d.at, d.blind)
+        select(d.id, d.sighting_id, d.field, d.reading_id, d.kind, d.value, d.by, d.blind)
         .where(d.kind != UNDO, d.id.not_in(undone))
         .order_by(d.id)
     )
-    holds = {(row.sighting_id, row.field): Decided(*row) for row in connection.execute(query)}
-    return list(holds.values())
+    holds = {(row.sighting_id, row.field): row for row in connection.execute(query)}
+    overruled = _load_overruled(connection)
+    return [Decided(*row, frozenset(overruled[row.id])) for row in holds.values()]
+
+
+def _load_overruled(connection: Connection) -> defaultdict[int, set[Rival]]:
+    o = schema.overruled.c
+    found: defaultdict[int, set[Rival]] = defaultdict(set)
+    for row in connection.execute(select(o.decision_id, o.sighting_id, o.value)):
+        found[row.decision_id].add(Rival(row.sighting_id, row.value))
+    return found

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, func, insert, inspect, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import RecordError
-from sheet_reader.record import schema
+from sheet_reader.record import schema, seal_triggers, seals
 from sheet_reader.record.model import now
 
 
@@ -27,13 +27,23 @@ class Migration:
 
 
 def _first_tables(connection: Connection) -> None:
-    tables = [t for t in schema.metadata.sorted_tables if t.name != schema.marks.name]
+    later = (
+        schema.marks.name,
+        schema.overruled.name,
+        schema.about.name,
+        schema.seals.name,
+    )
+    tables = [t for t in schema.metadata.sorted_tables if t.name not in later]
     schema.metadata.create_all(connection, tables=tables, checkfirst=False)
 
 
 def _guard_history(connection: Connection) -> None:
+    _guard(connection, "looks", "readings", "decisions")
+
+
+def _guard(connection: Connection, *tables: str) -> None:
     """Let the database itself refuse to change or remove what was read and decided."""
-    for table in schema.APPEND_ONLY:
+    for table in tables:
         if connection.dialect.name == "sqlite":
             for verb in ("UPDATE", "DELETE"):
                 connection.exec_driver_sql(
@@ -51,9 +61,50 @@ def _guard_history(connection: Connection) -> None:
             )
 
 
+def _add_overruled(connection: Connection) -> None:
+    """Note with each decision what the person knew.
+
+    Of older decisions that is not known; where another photo contradicts one of them, a person is
+    asked once more.
+    """
+    columns = {c["name"] for c in inspect(connection).get_columns(schema.decisions.name)}
+    if "looks_before" not in columns:
+        connection.exec_driver_sql("ALTER TABLE decisions ADD COLUMN looks_before INTEGER")
+    schema.overruled.create(connection)
+    _guard(connection, "overruled")
+
+
+def _thresholds(connection: Connection) -> None:
+    """Keep with each look from which confidence on it accepted."""
+    columns = {column["name"] for column in inspect(connection).get_columns("looks")}
+    if "threshold" not in columns:
+        connection.exec_driver_sql("ALTER TABLE looks ADD COLUMN threshold FLOAT")
+
+
+def _circumstances(connection: Connection) -> None:
+    """A photo refused before is looked at once more: what its refusal depended on is not known."""
+    have = {column["name"] for column in inspect(connection).get_columns("photos")}
+    if "circumstances" not in have:
+        connection.exec_driver_sql(
+            "ALTER TABLE photos ADD COLUMN circumstances VARCHAR(64) DEFAULT '' NOT NULL"
+        )
+
+
+def _seal_rows(connection: Connection) -> None:
+    """A checksum for every row; what an older record holds is taken as it is."""
+    tables = [schema.about, schema.seals]
+    schema.metadata.create_all(connection, tables=tables, checkfirst=False)
+    seal_triggers.create(connection)
+    seals.seal_all(connection)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
+    Migration(3, "what decisions overruled", _add_overruled),
+    Migration(4, "threshold of a look", _thresholds),
+    Migration(5, "what a refusal depended on", _circumstances),
+    Migration(6, "seals", _seal_rows),
 )
 
 
@@ -88,7 +139,8 @@ def _step(engine: Engine, migration: Migration) -> bool:
         schema.marks.create(connection, checkfirst=True)
         if version_of(connection) >= migration.version:
             return False
-        migration.apply(connection)
+        with seals.kept(connection):
+            migration.apply(connection)
         connection.execute(
             insert(schema.marks).values(
                 version=migration.version,
@@ -97,6 +149,7 @@ def _step(engine: Engine, migration: Migration) -> bool:
                 program=__version__,
             )
         )
+        seals.note_schema(connection)
     return True
 
 

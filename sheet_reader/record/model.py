@@ -39,15 +39,27 @@ Answer = Accept | Value | LeftEmpty | Unreadable
 
 
 @dataclass(frozen=True, slots=True)
+class Rival:
+    """The value of the same field on another page (in another photo) of the visit; None: empty."""
+
+    sighting_id: int
+    value: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Waiting:
     """One reading that waits for a person (or, in an audit, that is looked at again).
 
     ``value`` is what was read (None: nothing), ``reason`` why it is asked, ``sheet`` the site
     number of the printed sheet or BLANK, ``site`` and ``visit_date`` as known so far ("" while
     they wait). Pictures come from :meth:`Record.images`, the photo from :meth:`Record.photo_path`.
+    ``sighting_id`` is the page in its photo: several blank sheets in one photo or PDF share all
+    else. ``frame`` is the page of the PDF, from 0. ``rivals`` are the values of other photos that
+    ``reason`` names.
     """
 
     reading_id: int
+    sighting_id: int
     photo: str
     photo_id: int
     sheet: str
@@ -63,6 +75,8 @@ class Waiting:
     runner_up: str | None
     runner_up_confidence: float
     reason: str
+    frame: int = 0
+    rivals: tuple[Rival, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,9 +95,11 @@ class ReadingRow:
 
     ``value`` is the decided value where there is a decision, else the value read.
     ``later_value`` is set where a newer reading differs from what a person decided.
+    ``sighting_id`` is the page in its photo, ``frame`` the page of the PDF, from 0.
     """
 
     reading_id: int
+    sighting_id: int
     photo: str
     photo_id: int
     sheet: str
@@ -99,6 +115,7 @@ class ReadingRow:
     runner_up_confidence: float
     read_value: str | None
     later_value: str | None = None
+    frame: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,6 +198,7 @@ class FoundPage:
     visit_date: str | None
     outline: tuple[tuple[float, float], ...]
     fields: tuple[FoundField, ...] = ()
+    threshold: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,21 +221,36 @@ class FoundField:
 
 @dataclass(frozen=True, slots=True)
 class PhotoResult:
-    """Everything one photo gave: pages, and a line for each part of it that gave none."""
+    """Everything one photo gave: pages, and a line for each part of it that gave none.
+
+    ``unforeseen`` says how the reader itself failed, "" where it did not.
+    """
 
     pages: tuple[FoundPage, ...]
     failures: tuple[str, ...] = ()
     status: PhotoStatus = "read"
+    unforeseen: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class BatchSummary:
-    """What one call of read_batch did. ``lines`` has one line per photo that failed, and one per
-    thing worth telling; ``seconds`` is the time spent reading.
+    """What one call of read_batch did.
+
+    Each thing that arrived is one of these: a new photo (``arrived``), ``known`` from before,
+    ``refused`` (no picture) or ``left_out`` (drawn by this program). Of the new photos ``new_read``
+    and ``new_failed`` were read and not readable; ``read`` and ``failed`` also count photos that
+    earlier runs took in, ``failed`` the refused things too. ``photo_ids`` are the photos looked at.
+    ``lines`` has one line per thing that failed, and one per thing worth telling; ``seconds`` is
+    the time spent reading. ``fault`` says what is wrong with the installation where no photo could
+    be read for that reason: then all of them wait.
     """
 
     arrived: int = 0
     known: int = 0
+    refused: int = 0
+    left_out: int = 0
+    new_read: int = 0
+    new_failed: int = 0
     read: int = 0
     failed: int = 0
     pages: int = 0
@@ -227,6 +260,8 @@ class BatchSummary:
     left_to_another: int = 0
     seconds: float = 0.0
     lines: tuple[str, ...] = field(default=())
+    photo_ids: tuple[int, ...] = ()
+    fault: str = ""
 
 
 def now() -> str:

@@ -24,24 +24,24 @@ def place_of(digest: str, suffix: str) -> str:
     return f"{FOLDER}/{digest[:2]}/{digest}{suffix}"
 
 
-def keep(folder: Path, relative: str, data: bytes) -> None:
+def keep(folder: Path, relative: str, data: bytes) -> bool:
     """Write ``data`` to ``folder / relative`` whole or not at all, and onto the disk.
 
-    A file already there with the same size is left as it is: its name is the hash of its bytes.
-    Raises OSError.
+    Says whether it was written: the same bytes are left as they are, others replaced, since the
+    file's name is the hash of its bytes. Raises OSError.
     """
     target = folder / relative
     with contextlib.suppress(FileNotFoundError):
-        if target.stat().st_size == len(data):
-            return
-    target.parent.mkdir(parents=True, exist_ok=True)
+        if target.stat().st_size == len(data) and target.read_bytes() == data:
+            return False
+    for parent in (target.parent.parent, target.parent):
+        _make_private_folder(parent)
     handle, temporary = new_file(target.parent)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
-        temporary.chmod(0o644)
         temporary.replace(target)
     except BaseException:
         with contextlib.suppress(OSError):
@@ -49,6 +49,12 @@ def keep(folder: Path, relative: str, data: bytes) -> None:
         raise
     for parent in (target.parent, target.parent.parent):
         _sync_folder(parent)
+    return True
+
+
+def _make_private_folder(folder: Path) -> None:
+    with contextlib.suppress(FileExistsError):
+        folder.mkdir(mode=0o700)
 
 
 def _sync_folder(folder: Path) -> None:
@@ -67,6 +73,11 @@ def all_kept(folder: Path) -> Iterator[Path]:
     for path in sorted((folder / FOLDER).glob("*/*")):
         if path.is_file() and not path.name.startswith("."):
             yield path
+
+
+def digests(folder: Path) -> frozenset[str]:
+    """The names of all originals without their endings: the hashes of their bytes."""
+    return frozenset(path.stem for path in all_kept(folder))
 
 
 def of_digest(folder: Path, digest: str) -> list[Path]:

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import NDArray
 
-from sheet_reader.record.effective import Effective, Visit
-from sheet_reader.record.model import ReadingRow, Status, VisitRow, Waiting
+from sheet_reader.record.model import ReadingRow, Rival, Status, VisitRow, Waiting
+from sheet_reader.record.standing import Effective, Visit
 from sheet_reader.study.model import Study
 
 
@@ -31,6 +30,7 @@ def as_waiting(study: Study, visit: Visit, effective: Effective) -> Waiting:
     spec = next((s for s in study.fields if s.name == read.field), None)
     return Waiting(
         reading_id=read.reading_id,
+        sighting_id=seen.sighting_id,
         photo=seen.photo,
         photo_id=seen.photo_id,
         sheet=seen.sheet,
@@ -46,7 +46,15 @@ def as_waiting(study: Study, visit: Visit, effective: Effective) -> Waiting:
         runner_up=read.runner_up,
         runner_up_confidence=read.runner_up_confidence,
         reason=effective.reason,
+        frame=seen.frame,
+        rivals=effective.rivals,
     )
+
+
+def rivals_of(visits: Iterable[Visit], reading_id: int) -> tuple[Rival, ...]:
+    """The values of other photos that a question about this reading names; () if it isn't asked."""
+    found = (e.rivals for v in visits for e in v.fields if e.read.reading_id == reading_id)
+    return next(found, ())
 
 
 def reading_rows(visits: Iterable[Visit]) -> list[ReadingRow]:
@@ -59,6 +67,7 @@ def reading_rows(visits: Iterable[Visit]) -> list[ReadingRow]:
 def _reading_row(visit: Visit, e: Effective) -> ReadingRow:
     return ReadingRow(
         reading_id=e.read.reading_id,
+        sighting_id=e.seen.sighting_id,
         photo=e.seen.photo,
         photo_id=e.seen.photo_id,
         sheet=e.seen.sheet,
@@ -74,6 +83,7 @@ def _reading_row(visit: Visit, e: Effective) -> ReadingRow:
         runner_up_confidence=e.read.runner_up_confidence,
         read_value=e.read.value,
         later_value=e.later_value,
+        frame=e.seen.frame,
     )
 
 
@@ -114,27 +124,6 @@ def accepted_sample(
     pool = [(v, e) for v in visits for e in v.fields if e.serves and e.status == "accepted"]
     chosen = rng.permutation(len(pool))[:n]
     return [as_waiting(study, *pool[int(i)]) for i in chosen]
-
-
-def calibration(
-    visits: Sequence[Visit], *, blind_only: bool = False
-) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.int64]]:
-    """Confidence of every reading a person decided on with a value, whether it was right, and the
-    number of its visit.
-
-    Fields that were left empty or cannot be read count as wrong where a value had been read.
-    ``blind_only`` keeps the answers given without seeing the reading (the audit's).
-    """
-    judged = [
-        (e, number)
-        for number, v in enumerate(visits)
-        for e in v.fields
-        if e.decided and e.read.value is not None and (e.decided.blind or not blind_only)
-    ]
-    scores = np.array([e.read.confidence for e, _ in judged], dtype=np.float64)
-    right = [e.decided is not None and e.read.value == e.decided.value for e, _ in judged]
-    numbers = np.array([number for _, number in judged], dtype=np.int64)
-    return scores, np.array(right, dtype=np.bool_), numbers
 
 
 def counts_by_status(visits: Iterable[Visit]) -> dict[str, int]:

@@ -1,11 +1,17 @@
 """The tables of the record, one definition for SQLite and PostgreSQL.
 
-``photos`` are originals by content hash; ``origins`` say where each came from (personal data,
-removed by ``forget``); ``letters`` are the mails whose photos are all kept. A ``sighting`` is one
-printed page seen in one photo: it stays the same when the photo is read again. A ``look`` is one
-reading of a sighting by one program and model; its ``readings`` hold a value per field.
-``decisions`` are what people said about a field of a sighting. Looks, readings and decisions are
-only ever added, never changed (see migrations).
+``photos`` are originals by content hash, with the circumstances they were last read under;
+``origins`` say where each came from (personal data, removed by ``forget``); ``letters`` are the
+mails whose photos are all kept. A ``sighting`` is one printed page seen in one photo: it stays the
+same when the photo is read again. A ``look`` is one reading of a sighting by one program and model
+(its ``threshold`` is the one from which on counts were accepted; NULL where that is not known);
+its ``readings`` hold a value per field.
+``decisions`` are what people said about a field of a sighting; ``looks_before`` is the highest id
+of a look that was there, so that looks and decisions stand in one sequence whatever the clock says.
+``overruled`` are the values of the same field on other pages that a person was told of and decided
+against. Looks, readings, decisions and overruled are only ever added, never changed (see
+migrations). ``about`` holds notes on the record itself, and ``seals`` a checksum for each row of
+the others (see seals).
 """
 
 from __future__ import annotations
@@ -23,6 +29,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    literal_column,
 )
 
 metadata = MetaData()
@@ -51,6 +58,7 @@ photos = Table(
     Column("read_at", String(32)),
     Column("program", String(40), nullable=False, default=""),
     Column("model", String(80), nullable=False, default=""),
+    Column("circumstances", String(64), nullable=False, server_default=""),
     Column("claimed_by", String(200)),
     Column("claimed_at", String(32)),
     Column("forgotten_at", String(32)),
@@ -114,6 +122,7 @@ looks = Table(
     Column("site", String(40)),
     Column("visit_date", String(10)),
     Column("outline", Text, nullable=False),
+    Column("threshold", Float),
 )
 
 readings = Table(
@@ -148,9 +157,46 @@ decisions = Table(
     Column("program", String(40), nullable=False),
     Column("blind", Boolean, nullable=False, default=False),
     Column("undoes", ForeignKey("decisions.id"), unique=True),
+    Column("looks_before", Integer),
 )
 
+overruled = Table(
+    "overruled",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("decision_id", ForeignKey("decisions.id"), nullable=False, index=True),
+    Column("sighting_id", ForeignKey("sightings.id"), nullable=False),
+    Column("value", String(40)),
+)
+
+about = Table(
+    "about",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("name", String(40), nullable=False),
+    Column("value", Text, nullable=False),
+    UniqueConstraint("name", "value"),
+)
+
+seals = Table(
+    "seals",
+    metadata,
+    Column("table_name", String(20), primary_key=True),
+    Column("row_id", Integer, primary_key=True, autoincrement=False),
+    Column("owner", Integer),
+    Column("field", String(200), nullable=False),
+    Column("digest", String(32), nullable=False),
+)
+
+OPEN_SEALS = seals.c.digest.in_([literal_column("''"), literal_column("'-'")])
+Index(
+    "seals_open",
+    seals.c.table_name,
+    seals.c.row_id,
+    sqlite_where=OPEN_SEALS,
+    postgresql_where=OPEN_SEALS,
+)
 Index("decisions_by_place", decisions.c.sighting_id, decisions.c.field)
 Index("photos_by_status", photos.c.status)
 
-APPEND_ONLY = ("looks", "readings", "decisions")
+APPEND_ONLY = ("looks", "readings", "decisions", "overruled")

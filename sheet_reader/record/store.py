@@ -9,19 +9,30 @@ from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from types import TracebackType
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy import Connection, Engine, select
 
+from sheet_reader.decode.promise import Checked
 from sheet_reader.errors import UsageError
-from sheet_reader.record import deciding, history, loading, rows, schema, writing
+from sheet_reader.record import (
+    audited,
+    deciding,
+    history,
+    loading,
+    opening,
+    rows,
+    schema,
+    seals,
+    study_edits,
+    writing,
+)
+from sheet_reader.record.address import checked_address
 from sheet_reader.record.context import field_images
-from sheet_reader.record.effective import Visit
 from sheet_reader.record.engine import (
     RECORD_FILE,
     open_engine,
@@ -37,46 +48,74 @@ from sheet_reader.record.model import (
     HistoryEntry,
     PhotoLine,
     ReadingRow,
+    Rival,
     Summary,
     VisitRow,
     Waiting,
 )
+from sheet_reader.record.standing import Visit
 from sheet_reader.study.model import Study
 
 
 class Record:
     """An open record; a context manager. All methods see what is in the database now."""
 
-    def __init__(self, study: Study, engine: Engine, where: str) -> None:
+    def __init__(
+        self, study: Study, engine: Engine, where: str, look: opening.ForReading | None = None
+    ) -> None:
         self.study = study
+        self.look = look
+        self._resources = ExitStack()
         self.folder: Path = study.folder
         self.engine = engine
         self.where = where
         self._state: tuple[loading.Stamp, list[Visit]] | None = None
 
     @classmethod
-    def open(cls, study: Study, url: str | None = None) -> Record:
+    def open(
+        cls,
+        study: Study,
+        url: str | None = None,
+        *,
+        for_reading: bool = False,
+        of_any_study: bool = False,
+    ) -> Record:
         """Open the study's record, made and brought up to date as needed.
 
         ``url`` is an SQLAlchemy URL; without one the environment variable SHEET_READER_RECORD is
-        asked, else ``record.sqlite`` in the study folder is it. Raises :class:`StorageError` or
-        :class:`RecordError`.
+        asked, else ``record.sqlite`` in the study folder is it. With ``for_reading`` a record in a
+        folder that may not be written is opened to be looked at, and nothing is written. Raises
+        :class:`StorageError`, :class:`RecordError` (also where photos are kept that the record
+        knows nothing of), and :class:`UsageError` where it holds another study's pages
+        (``of_any_study`` opens it all the same).
         """
         url = url or os.environ.get(URL_VARIABLE) or ""
         file = study.folder / RECORD_FILE
         where = "the record database" if url else str(file)
-        engine = open_engine(url or sqlite_url(file))
-        try:
-            with our_errors(where):
-                migrate(engine)
-        except BaseException:
-            engine.dispose()
-            raise
-        return cls(study, engine, where)
+        with ExitStack() as resources, our_errors(where):
+            if url:
+                record = cls(study, open_engine(checked_address(url)), where)
+            else:
+                opening.must_not_be_blank(study.folder)
+                if for_reading and file.exists() and not opening.may_write(file):
+                    look = resources.enter_context(opening.for_reading(file))
+                    record = cls(study, look.engine, where, look)
+                else:
+                    opening.must_be_writable(file)
+                    opening.make_private(study.folder)
+                    record = cls(study, open_engine(sqlite_url(file)), where)
+            resources.callback(record.engine.dispose)
+            migrate(record.engine)
+            opening.must_know_its_photos(record.reading, study.folder, where)
+            if not of_any_study:
+                with record.reading() as connection:
+                    study_edits.refuse_another_study(connection, study)
+            record._resources = resources.pop_all()
+        return record
 
     def close(self) -> None:
         """Close every connection."""
-        self.engine.dispose()
+        self._resources.close()
 
     def __enter__(self) -> Record:
         return self
@@ -96,13 +135,20 @@ class Record:
             connection = plain.execution_options(**steady_view(self.engine))
             with connection.begin():
                 yield connection
+            if self.look is not None:
+                self.look.must_be_unchanged()
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
-        """A connection inside one writing transaction: all of it is kept, or nothing."""
+        """A connection inside one writing transaction: all of it is kept, or nothing.
+
+        Every row that is written in it gets its seal.
+        """
+        if self.look is not None:
+            opening.must_be_writable(self.look.file)
         with our_errors(self.where), self.engine.connect() as plain:
             connection = plain.execution_options(writes=True)
-            with connection.begin():
+            with connection.begin(), seals.kept(connection):
                 yield connection
 
     def state(self) -> list[Visit]:
@@ -131,14 +177,28 @@ class Record:
             raise UsageError(f"there is no photo {photo_id} in the record")
         return self.folder / str(original)
 
-    def decide(self, reading_id: int, answer: Answer, by: str, *, blind: bool = False) -> None:
+    def decide(
+        self,
+        reading_id: int,
+        answer: Answer,
+        by: str,
+        *,
+        blind: bool = False,
+        rivals: Sequence[Rival] | None = None,
+    ) -> None:
         """Keep a person's answer, on the disk when this returns.
 
-        ``blind`` marks answers given without seeing what was read. Raises :class:`UsageError` for
-        an answer that cannot be one, with what is wrong about it.
+        ``blind`` marks answers given without seeing what was read. ``rivals`` are the values of
+        other photos that the person was told of (:attr:`Waiting.rivals`); None means those that a
+        question about this reading names now. Raises :class:`UsageError` for an answer that cannot
+        be one, with what is wrong about it.
         """
+        if rivals is None:
+            rivals = rows.rivals_of(self.state(), reading_id)
         with self.writing() as connection:
-            deciding.add_decision(connection, self.study, reading_id, answer, by, blind=blind)
+            deciding.add_decision(
+                connection, self.study, reading_id, answer, by, blind=blind, rivals=rivals
+            )
 
     def undo_last(self, by: str) -> int | None:
         """Take back this person's last standing answer; the reading's id, or None if none is."""
@@ -157,13 +217,11 @@ class Record:
         """``n`` accepted values drawn at random, for a second look."""
         return rows.accepted_sample(self.study, self.state(), n, rng)
 
-    def calibration(
-        self, *, blind_only: bool = False
-    ) -> tuple[NDArray[np.float64], NDArray[np.bool_], NDArray[np.int64]]:
-        """Confidences of the readings people decided on, whether each was right, and the number
-        of the visit it belongs to.
-        """
-        return rows.calibration(self.state(), blind_only=blind_only)
+    def audited(self) -> Checked:
+        """The accepted fields that audits drew, each once; ``sheets`` numbers their visits."""
+        visits = self.state()
+        with self.reading() as connection:
+            return audited.audited_fields(connection, visits)
 
     def history(self, site: str, visit_date: str) -> list[HistoryEntry]:
         """How each value of a visit came to be, field by field, oldest first."""
@@ -175,6 +233,17 @@ class Record:
         statuses = ("waiting", "read", "no sheet", "failed", "stopped")
         with self.reading() as connection:
             return writing.photos_with(connection, statuses)
+
+    def unread(self) -> int:
+        """How many photos are not read yet."""
+        with self.reading() as connection:
+            return study_edits.unread(connection)
+
+    def notes(self) -> list[str]:
+        """What to know under the study file of today, one line each: see ``study_edits``."""
+        with self.reading() as connection:
+            around = study_edits.beside(connection, self.study)
+        return study_edits.notes(self.study, self.state(), around)
 
     def summary(self) -> Summary:
         """How the record stands."""

@@ -10,6 +10,8 @@ from sqlalchemy import Connection, select
 
 from sheet_reader.record import originals, schema
 from sheet_reader.record.migrations import MIGRATIONS, version_of
+from sheet_reader.record.original_faults import original_faults
+from sheet_reader.record.seal_faults import seal_faults, text_as_bytes
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
 
@@ -31,23 +33,37 @@ class Verdict:
 
 
 def verify(study: Study, url: str | None = None) -> Verdict:
-    """Check the database itself, every reference, every original against its hash, and the layout.
+    """Check the database itself, every row against its seal, every reference, every original
+    against its hash, and the layout.
 
     Raises :class:`RecordError` where the record is too damaged to be opened.
     """
-    with Record.open(study, url) as record, record.reading() as connection:
+    opened = Record.open(study, url, for_reading=True, of_any_study=True)
+    with opened as record, record.reading() as connection:
+        text_as_bytes(connection)
         problems = [
             *_database(connection),
+            *seal_faults(connection, study),
             *_references(connection),
-            *_values(connection, study),
-            *_originals(connection, study.folder),
+            *_values(connection),
+            *original_faults(connection, study.folder),
         ]
-        notes = [*_strays(connection, study.folder), *_layouts(connection, study)]
+        notes = [
+            *_strays(connection, study.folder),
+            *_layouts(connection, study),
+            *record.notes(),
+        ]
         counts = [
             len(connection.execute(select(table.c.id)).all())
             for table in (schema.photos, schema.sightings, schema.decisions)
         ]
-    return Verdict(counts[0], counts[1], counts[2], tuple(problems), tuple(notes))
+    return Verdict(counts[0], counts[1], counts[2], _lines(problems), _lines(notes))
+
+
+def _lines(said: list[str]) -> tuple[str, ...]:
+    """Each as one line that any terminal can show, whatever stands in a damaged record."""
+    shown = (line.encode("utf-8", "backslashreplace").decode() for line in said)
+    return tuple("".join(c if c.isprintable() else ascii(c)[1:-1] for c in line) for line in shown)
 
 
 def _database(connection: Connection) -> Iterator[str]:
@@ -82,7 +98,7 @@ def _references(connection: Connection) -> Iterator[str]:
         yield f"decision {number} is about another field than its reading"
 
 
-def _values(connection: Connection, study: Study) -> Iterator[str]:
+def _values(connection: Connection) -> Iterator[str]:
     """Values that no reader and no person can have given."""
     r = schema.readings.c
     odd = select(r.id, r.field).where((r.confidence < 0) | (r.confidence > 1))
@@ -91,21 +107,6 @@ def _values(connection: Connection, study: Study) -> Iterator[str]:
     statuses = select(r.id, r.field).where(r.status.not_in(("accepted", "flagged", "empty")))
     for row in connection.execute(statuses):
         yield f"reading {row.id} ({row.field}) has an unknown status"
-    sites = {site.number for site in study.roster}
-    k = schema.looks.c
-    for (site,) in connection.execute(select(k.site).where(k.site.is_not(None)).distinct()):
-        if site not in sites:
-            yield f"a page was accepted for site {site}, which is not on the roster"
-
-
-def _originals(connection: Connection, folder: Path) -> Iterator[str]:
-    p = schema.photos.c
-    for row in connection.execute(select(p.name, p.original).order_by(p.id)):
-        path = folder / row.original
-        if not path.is_file():
-            yield f"{row.name}: its original is missing ({row.original})"
-        elif originals.sha256_of(path) != path.stem:
-            yield f"{row.name}: its original was changed ({row.original})"
 
 
 def _strays(connection: Connection, folder: Path) -> Iterator[str]:
@@ -119,12 +120,11 @@ def _strays(connection: Connection, folder: Path) -> Iterator[str]:
 
 
 def _layouts(connection: Connection, study: Study) -> Iterator[str]:
-    from sheet_reader.record.look import book_of
+    from sheet_reader.sheet.book import LayoutBook
 
-    now = book_of(study).version
+    now = LayoutBook(study).version
     s = schema.sightings.c
-    for layout, other in connection.execute(select(s.layout, s.study).distinct()):
-        if other != study.key:
-            yield f"some pages belong to another study ({other}) and are left out"
-        elif layout != now:
+    own = select(s.layout).where(s.study == study.key).distinct()
+    for layout in connection.scalars(own):
+        if layout != now:
             yield f"some pages were printed with layout {layout}; the study prints {now} now"

@@ -9,9 +9,10 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
+from pathlib import PurePosixPath
 from typing import Any
 
-from sqlalchemy import Connection, Table, insert, select, update
+from sqlalchemy import Connection, Table, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from sheet_reader import __version__
@@ -19,6 +20,7 @@ from sheet_reader.intake.types import Origin
 from sheet_reader.record import schema
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
+from sheet_reader.record.opening import ARRIVING
 
 
 def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
@@ -30,17 +32,49 @@ def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
 
 
 def is_forgotten(connection: Connection, digest: str) -> bool:
-    """Whether this photo's sender was forgotten: then nothing of it is kept again."""
+    """Whether this photo's sender was forgotten and its bare picture kept: then nothing of it is
+    kept again.
+    """
     c = schema.photos.c
-    query = select(c.id).where(c.sha256 == digest, c.forgotten_at.is_not(None))
-    return connection.execute(query).first() is not None
+    query = select(c.sha256, c.original).where(c.sha256 == digest, c.forgotten_at.is_not(None))
+    row = connection.execute(query).first()
+    return row is not None and is_bare(row.sha256, row.original)
+
+
+def is_bare(digest: str, original: str) -> bool:
+    """Whether ``original`` is the bare picture of the photo with this hash, not the photo itself
+    or the empty file that earlier versions left where a photo could not be opened.
+    """
+    place = PurePosixPath(original)
+    return place.stem != digest and place.suffix != ".gone"
+
+
+def announce(connection: Connection, digest: str) -> None:
+    """Note, in a record without photos, that this one is about to be kept."""
+    insert_new(connection, schema.about, name=ARRIVING, value=digest)
+
+
+def came_back(connection: Connection, digest: str, original: str) -> None:
+    """A photo whose original was damaged or missing is whole again: read it once more where it
+    gave nothing.
+    """
+    c = schema.photos.c
+    known = update(schema.photos).where(c.sha256 == digest)
+    connection.execute(known.values(original=original))
+    fruitless = ("failed", "no sheet", "stopped")
+    connection.execute(known.where(c.status.in_(fruitless)).values(status="waiting", attempts=0))
 
 
 def add_photo(
     connection: Connection, digest: str, name: str, original: str, size: int, origin: Origin
 ) -> tuple[int, bool]:
-    """Note a photo by its hash, and where it came from; gives its id and whether it is new."""
-    new = insert_new(
+    """Note a photo by its hash, and where it came from; gives its id and whether it is new.
+
+    A known one is looked up first: a refused insertion would use up a number in some databases,
+    and photos are called by their numbers.
+    """
+    by_hash = select(schema.photos.c.id).filter_by(sha256=digest)
+    new = connection.scalar(by_hash) is None and insert_new(
         connection,
         schema.photos,
         sha256=digest,
@@ -54,11 +88,13 @@ def add_photo(
         program="",
         model="",
     )
-    found = connection.execute(select(schema.photos.c.id).filter_by(sha256=digest))
-    photo_id = int(found.scalar_one())
+    c = schema.photos.c
+    found = connection.execute(select(c.id, c.forgotten_at).where(c.sha256 == digest)).one()
+    photo_id = int(found.id)
     if new:
         _make_unique(connection, photo_id, name)
-    insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
+    if found.forgotten_at is None:
+        insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
     return photo_id, new
 
 
@@ -73,7 +109,14 @@ def _make_unique(connection: Connection, photo_id: int, name: str) -> None:
     connection.execute(update(schema.photos).where(c.id == photo_id).values(name=own))
 
 
-def finish(connection: Connection, task: Task, token: str, result: PhotoResult, model: str) -> bool:
+def finish(
+    connection: Connection,
+    task: Task,
+    token: str,
+    result: PhotoResult,
+    model: str,
+    circumstances: str,
+) -> bool:
     """Write all that a photo gave and mark it done; False (and nothing written) where another
     process took it over meanwhile. A photo that was read once stays read, even where a newer
     model finds nothing in it.
@@ -90,6 +133,7 @@ def finish(connection: Connection, task: Task, token: str, result: PhotoResult, 
             read_at=now(),
             program=__version__,
             model=model,
+            circumstances=circumstances,
             claimed_by=None,
             claimed_at=None,
         )
@@ -97,10 +141,30 @@ def finish(connection: Connection, task: Task, token: str, result: PhotoResult, 
     if done.rowcount != 1:
         return False
     known = _known_sightings(connection, task.photo_id)
-    for page in result.pages:
+    pages, attempt = result.pages, task.attempts + 1
+    if task.only_new:
+        pages = tuple(page for page in pages if not _seen_here(page, known))
+        attempt = _last_attempt(connection, task.photo_id)
+        for former in known:
+            former.taken = True
+    for page in pages:
         sighting = _sighting(connection, task.photo_id, page, known)
-        _add_look(connection, sighting, page, model, task.attempts + 1)
+        _add_look(connection, sighting, page, model, attempt)
     return True
+
+
+def _seen_here(page: FoundPage, known: Sequence[_Known]) -> bool:
+    """Whether a page was read at this place of the picture before, under whatever code."""
+    here = _centre(page.outline)
+    reach = min((math.dist(here, corner) for corner in page.outline), default=0.0) / 2
+    return any(k.code[0] == page.frame and math.dist(k.centre, here) < reach for k in known)
+
+
+def _last_attempt(connection: Connection, photo_id: int) -> int:
+    """The attempt whose pages hold: pages added to them later belong to the same one."""
+    k, s = schema.looks.c, schema.sightings.c
+    query = select(func.max(k.attempt)).join_from(schema.looks, schema.sightings)
+    return int(connection.scalar(query.where(s.photo_id == photo_id)) or 1)
 
 
 @dataclass(slots=True)
@@ -185,6 +249,7 @@ def _add_look(
             site=page.site,
             visit_date=page.visit_date,
             outline=json.dumps(page.outline),
+            threshold=page.threshold,
         )
     ).inserted_primary_key
     assert look is not None

@@ -10,6 +10,7 @@ from sheet_reader.study.model import FieldSpec, Study
 
 READING_COLUMNS = (
     "photo",
+    "pdf_page",
     "sheet",
     "page",
     "site",
@@ -59,14 +60,16 @@ def _cell(spec: FieldSpec, visit: VisitRow) -> str:
 
 
 def readings_table(study: Study, readings: Iterable[ReadingRow]) -> Lines:
-    """Header and lines of readings.csv, ordered by photo, sheet, page and printed place."""
+    """Header and lines of readings.csv, page by page as found in the photos, in printed order."""
     order = {spec.name: place for place, spec in enumerate(study.fields)}
     ordered = sorted(
         readings,
         key=lambda r: (
             r.photo,
+            r.frame,
             r.sheet,
             r.page,
+            r.sighting_id,
             order.get(r.field, len(order)),
             r.field,
             r.reading_id,
@@ -78,6 +81,7 @@ def readings_table(study: Study, readings: Iterable[ReadingRow]) -> Lines:
 def _reading_line(r: ReadingRow) -> list[str]:
     return [
         r.photo,
+        str(r.frame + 1),
         r.sheet,
         str(r.page),
         r.site,

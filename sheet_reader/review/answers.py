@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from sheet_reader.record import model as record
+from sheet_reader.record.deciding import MOST_DIGITS
 from sheet_reader.record.model import Accept, Answer, LeftEmpty
 from sheet_reader.study.model import FieldSpec, Study
 
@@ -37,8 +38,11 @@ def understand(typed: str, spec: FieldSpec, study: Study, today: date) -> Value 
 
 
 def _number(text: str, spec: FieldSpec) -> Value | Refusal:
-    if not re.fullmatch(r"[0-9]{1,12}", text):
+    if not re.fullmatch(r"[0-9]+", text):
         return Refusal("type the number in digits, e.g. 14")
+    text = text.lstrip("0") or "0"
+    if len(text) > MOST_DIGITS:
+        return Refusal(f"a number has at most {MOST_DIGITS} digits, this has {len(text)}")
     value = int(text)
     doubts = []
     if spec.lowest is not None and value < spec.lowest:
@@ -58,7 +62,7 @@ def _site(text: str, study: Study) -> Value | Refusal:
         return Value(padded[0])
     near = [s.number for s in study.roster if _one_slip_apart(s.number, text)]
     hint = f"; near it are {', '.join(near[:4])}" if near else ""
-    return Refusal(f"site {text} is not on the roster{hint}")
+    return Refusal(f"site {text} is not on the roster{hint}; a site that left it must be put back")
 
 
 def _one_slip_apart(number: str, typed: str) -> bool:

@@ -20,9 +20,9 @@ def keyed_blind(question: Question, study: Study) -> bool:
     """Whether the answer is typed before the reading is shown.
 
     Site, date and totals always, any field that is hardly better than a coin flip; not where a
-    sum does not hold, since there all its values are compared side by side.
+    sum does not hold or photos contradict each other, since there values are compared side by side.
     """
-    if question.reading.value is None or question.together:
+    if question.reading.value is None or question.together or question.reading.rivals:
         return False
     if question.spec.kind in ("site", "date"):
         return True

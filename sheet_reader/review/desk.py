@@ -9,18 +9,9 @@ import numpy as np
 
 from sheet_reader.record.model import Answer, ReadingRow, Waiting
 from sheet_reader.record.store import Record
-from sheet_reader.review.answers import answer_text
 from sheet_reader.review.model import Question, Shown
 from sheet_reader.review.overlay import write_overlays
 from sheet_reader.study.model import FieldSpec, Study
-
-PageKey = tuple[int, str, int]
-"""Photo, sheet and page number."""
-
-
-def page_key(reading: Waiting | ReadingRow) -> PageKey:
-    """The page in its photo that ``reading`` belongs to."""
-    return (reading.photo_id, reading.sheet, reading.page)
 
 
 class RecordDesk:
@@ -31,13 +22,11 @@ class RecordDesk:
         self.study: Study = record.study
         self.specs: Mapping[str, FieldSpec] = {spec.name: spec for spec in self.study.fields}
         self._chosen = chosen
-        self._now: dict[tuple[PageKey, str], ReadingRow] = {}
-        self._given: dict[tuple[PageKey, str], str | None] = {}
+        self._now: dict[tuple[int, str], ReadingRow] = {}
 
     def questions(self) -> Sequence[Question]:
         """All fields that wait, photo by photo, site and date first."""
-        self._now = {(page_key(row), row.field): row for row in self.record.readings()}
-        self._given = {}
+        self._now = {(row.sighting_id, row.field): row for row in self.record.readings()}
         waiting = self.record.pending() if self._chosen is None else self._chosen
         return [
             Question(reading, self.specs[reading.field], self._together(reading))
@@ -49,32 +38,28 @@ class RecordDesk:
         """The fields of a sum of this field that does not hold as read, the total first."""
         for rule in self.study.sums:
             names = (rule.total, *rule.parts)
-            rows = [self._now.get((page_key(reading), name)) for name in names]
+            rows = [self._now.get((reading.sighting_id, name)) for name in names]
             if reading.field in names and _disputed([row for row in rows if row is not None]):
                 return names if None not in rows else ()
         return ()
 
     def show(self, question: Question, field: str) -> Shown:
         """The boxes of ``field`` on the question's page, and its value as it stands."""
-        place = (page_key(question.reading), field)
-        row = self._now.get(place)
+        row = self._now.get((question.reading.sighting_id, field))
         if row is None:
             return Shown(self.specs[field], None, "empty", np.zeros((0, 64, 64), np.uint8))
         images = self.record.images(row.reading_id)
-        if place in self._given:
-            value = self._given[place]
-            return Shown(self.specs[field], value, "answered", images.boxes, images.context_png)
         return Shown(self.specs[field], row.value, row.status, images.boxes, images.context_png)
 
     def keep(self, question: Question, answer: Answer, *, by: str, blind: bool) -> None:
         """Store the answer in the record; it is on disk when this returns."""
-        self.record.decide(question.reading.reading_id, answer, by, blind=blind)
-        place = (page_key(question.reading), question.reading.field)
-        self._given[place] = answer_text(answer, question.reading.value)
+        reading = question.reading
+        self.record.decide(reading.reading_id, answer, by, blind=blind, rivals=reading.rivals)
 
     def photo(self, question: Question, folder: Path) -> Path:
-        """A copy of the whole photo with its boxes drawn, in ``folder``."""
-        return write_overlays(self.record, question.reading.photo_id, folder)[0]
+        """A copy of the whole photo (of a PDF the page) with its boxes drawn, in ``folder``."""
+        reading = question.reading
+        return write_overlays(self.record, reading.photo_id, folder, frame=reading.frame)[0]
 
 
 def _disputed(rows: Sequence[ReadingRow]) -> bool:

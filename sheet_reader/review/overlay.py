@@ -1,13 +1,13 @@
 """The photo with its boxes drawn: where each box was found, what was read, what waits.
 
 A thin blue frame is an accepted value, a thick orange one a question, grey an empty field, violet
-one that can't be read. Copies hold nothing but the picture: no metadata of the camera or owner.
+one that can't be read. Copies hold nothing but the picture and a mark that says what they are: no
+metadata of the camera or owner, and no file name but the photo's neutral one.
 """
 
 from __future__ import annotations
 
 import json
-import re
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -19,9 +19,11 @@ from numpy.typing import NDArray
 from sqlalchemy import func, select
 
 from sheet_reader.errors import StorageError
+from sheet_reader.intake.own import marked_as_overlay
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.record import schema
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
 
 LONGEST_PX = 2400
@@ -135,37 +137,42 @@ def _legend(width: int) -> NDArray[np.uint8]:
     return strip
 
 
-def write_overlays(record: Record, photo_id: int, folder: Path) -> list[Path]:
+def write_overlays(
+    record: Record, photo_id: int, folder: Path, *, frame: int | None = None
+) -> list[Path]:
     """Draw every picture of a photo into ``folder``, made if missing; gives the files.
 
-    A PDF or TIFF gives one file for each of its pictures. Raises StorageError.
+    A PDF or TIFF gives one file for each of its pictures; ``frame`` chooses one, from 0. Raises
+    StorageError.
     """
     original = record.photo_path(photo_id)
     marks, outlines = _found(record, photo_id)
-    name = next((line.name for line in record.photos() if line.photo_id == photo_id), "photo")
     written = []
     for picture in open_pictures(original):
-        if not isinstance(picture, Picture):
+        if not isinstance(picture, Picture) or frame not in (None, picture.frame):
             continue
         drawn = draw(picture.gray, marks[picture.frame], outlines[picture.frame])
-        written.append(_write_jpeg(folder / overlay_name(photo_id, name, picture.frame), drawn))
+        written.append(_write_jpeg(folder / overlay_name(photo_id, picture.frame), drawn))
     if not written:
         raise StorageError("the kept photo cannot be opened", where=original)
     return written
 
 
-def overlay_name(photo_id: int, name: str, frame: int = 0) -> str:
-    """The file name of a photo's overlay: safe on every system, one for each picture in it."""
-    stem = re.sub(r"[^A-Za-z0-9-]+", "_", Path(name).stem)[:60].strip("_") or "photo"
+def overlay_name(photo_id: int, frame: int = 0) -> str:
+    """The file name of a photo's overlay: neutral, one for each picture in the photo.
+
+    >>> overlay_name(27), overlay_name(27, 2)
+    ('photo-0027.jpg', 'photo-0027-3.jpg')
+    """
     ending = f"-{frame + 1}" if frame else ""
-    return f"{photo_id:04d}-{stem}{ending}.jpg"
+    return f"{neutral_name(photo_id)}{ending}.jpg"
 
 
 def _write_jpeg(path: Path, picture: NDArray[np.uint8]) -> Path:
     done, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(data.tobytes() if done else b"")
+        path.write_bytes(marked_as_overlay(data.tobytes()) if done else b"")
     except OSError as error:
         raise StorageError(
             f"cannot write here: {(error.strerror or str(error)).lower()}", where=path.parent
@@ -186,6 +193,7 @@ def _found(record: Record, photo_id: int) -> tuple[Marks, Outlines]:
         .join_from(schema.looks, schema.sightings, s.id == k.sighting_id)
         .join(schema.readings, r.look_id == k.id)
         .where(s.photo_id == photo_id, k.id.in_(latest))
+        .order_by(s.id, r.id)
     )
     now = {row.reading_id: row for row in record.readings() if row.photo_id == photo_id}
     marks: Marks = defaultdict(list)
@@ -193,11 +201,12 @@ def _found(record: Record, photo_id: int) -> tuple[Marks, Outlines]:
     seen: set[tuple[int, str]] = set()
     with record.reading() as connection:
         for frame, outline, reading_id, corners in connection.execute(query):
+            row = now.get(reading_id)
+            if row is None:  # a page that is taken for another one now
+                continue
             if (frame, outline) not in seen:
                 seen.add((frame, outline))
                 outlines[frame].append(np.array(json.loads(outline), np.float64).reshape(-1, 2))
-            row = now.get(reading_id)
-            if row is not None:
-                boxes = np.array(json.loads(corners), np.float64).reshape(-1, 4, 2)
-                marks[frame].append(Mark(boxes, row.status, row.value or ""))
+            boxes = np.array(json.loads(corners), np.float64).reshape(-1, 4, 2)
+            marks[frame].append(Mark(boxes, row.status, row.value or ""))
     return marks, outlines

@@ -40,7 +40,8 @@ def head(
         f"site {site or 'not settled'}",
         f"visit {visit_date or 'not settled'}",
         f"sheet {reading.sheet}, page {reading.page}",
-        f"photo {one_line(reading.photo, 50)}",
+        f"photo {one_line(reading.photo, 50)}"
+        + (f", page {reading.frame + 1}" * (reading.frame > 0)),
     ]
     return Group(
         Rule(f"{position} of {total}", align="left", style="cyan"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import Literal
@@ -49,13 +49,13 @@ class Review:
     mode: PictureMode = "blocks"
     audit: bool = False
     given: dict[int, Answer] = field(default_factory=dict)
-    _settled: dict[tuple[tuple[int, str, int], str], str] = field(default_factory=dict)
+    _settled: dict[tuple[int, str], str] = field(default_factory=dict)
 
     def run(self) -> Outcome:
         """Ask every question until the last is answered or the person stops.
 
-        An answer may raise a new question (a settled site joins two photos that disagree), so the
-        desk is asked again at the end.
+        An answer may raise or close other questions (a settled site joins two photos), so the desk
+        is asked anew after each.
         """
         questions = list(self.desk.questions())
         place = 0
@@ -68,29 +68,41 @@ class Review:
                 if reply == "back":
                     place = self._one_back(place)
                     continue
-                self._keep(questions[place], reply)
+                changed = self._keep(questions[place], reply)
                 place += 1
-                if place == len(questions):
-                    questions += self._new_questions(questions)
+                if changed:
+                    questions = self._anew(questions, place)
         return self._outcome(len(questions))
 
-    def _new_questions(self, asked: list[Question]) -> list[Question]:
-        known = {question.reading.reading_id for question in asked}
-        return [q for q in self.desk.questions() if q.reading.reading_id not in known]
+    def _anew(self, questions: list[Question], place: int) -> list[Question]:
+        """The questions up to ``place``, those after it that were answered before (the person went
+        back), and what the desk asks now; none that is no longer open. A sum that was shown
+        together goes on being shown together.
+        """
+        before = questions[:place]
+        after = [q for q in questions[place:] if q.reading.reading_id in self.given]
+        known = {q.reading.reading_id for q in before + after}
+        together = {q.reading.reading_id: q.together for q in questions}
+        now = [q for q in self.desk.questions() if q.reading.reading_id not in known]
+        still = [replace(q, together=together.get(q.reading.reading_id, q.together)) for q in now]
+        return before + after + still
 
     def _one_back(self, place: int) -> int:
         if place == 0:
             self.console.print("This is the first question.")
         return max(0, place - 1)
 
-    def _keep(self, question: Question, answer: Answer) -> None:
+    def _keep(self, question: Question, answer: Answer) -> bool:
+        """Keep an answer; whether it is another one than before."""
         key = question.reading.reading_id
-        if self.given.get(key) != answer:
-            self.desk.keep(question, answer, by=self.by, blind=self.audit)
-            self.given[key] = answer
-            if question.spec.kind in ("site", "date"):
-                text = answer_text(answer, question.reading.value) or ""
-                self._settled[_page(question), question.spec.kind] = text
+        if self.given.get(key) == answer:
+            return False
+        self.desk.keep(question, answer, by=self.by, blind=self.audit)
+        self.given[key] = answer
+        if question.spec.kind in ("site", "date"):
+            text = answer_text(answer, question.reading.value) or ""
+            self._settled[question.reading.sighting_id, question.spec.kind] = text
+        return True
 
     def _outcome(self, total: int) -> Outcome:
         answers = list(self.given.values())
@@ -123,9 +135,9 @@ class Review:
     def _show(self, question: Question, position: int, total: int, *, blind: bool) -> None:
         out = self.console
         out.print()
-        reading, page = question.reading, _page(question)
-        site = self._settled.get((page, "site"), reading.site)
-        visit_date = self._settled.get((page, "date"), reading.visit_date)
+        reading = question.reading
+        site = self._settled.get((reading.sighting_id, "site"), reading.site)
+        visit_date = self._settled.get((reading.sighting_id, "date"), reading.visit_date)
         out.print(screen.head(question, position, total, site, visit_date))
         asked = question.spec.name
         if question.together:
@@ -237,11 +249,6 @@ class Review:
             self.console.print("The photo opens in your picture viewer.")
         else:
             self.console.print(f"There is no picture viewer; until you stop it lies at {path}")
-
-
-def _page(question: Question) -> tuple[int, str, int]:
-    reading = question.reading
-    return (reading.photo_id, reading.sheet, reading.page)
 
 
 def _offer(question: Question, before: Answer | None, *, blind: bool) -> str | None:

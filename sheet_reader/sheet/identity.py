@@ -53,15 +53,20 @@ def draw_codes(marks: list[Mark], code: SheetCode, width: float, height: float) 
         if dark
     )
     marks.append(Blocks(black))
-    text = printed_text(code)
-    pitch = min(4.0, (width / 2 - MARKER_MM / 2 - 2.0 - SIDE) / len(text))
-    size = pitch * 1.1
-    baseline = height - EDGE_MM - 3.4
-    marks.append(Text(SIDE, baseline, text, size, pitch_mm=pitch))
-    box = (SIDE, baseline - size * 0.75, pitch * len(text), size * 0.8)
+    line = code_line(code, width, height)
+    marks.append(line)
+    size = line.size_mm
+    box = (SIDE, line.y - size * 0.75, line.pitch_mm * len(line.text), size * 0.8)
     return (left, CODE_TOP, CODE_MM, CODE_MM), (
         round(box[0], 3),
         round(box[1], 3),
         round(box[2], 3),
         round(box[3], 3),
     )
+
+
+def code_line(code: SheetCode, width: float, height: float) -> Text:
+    """The printed code at the foot of a page of this size."""
+    text = printed_text(code)
+    pitch = min(4.0, (width / 2 - MARKER_MM / 2 - 2.0 - SIDE) / len(text))
+    return Text(SIDE, height - EDGE_MM - 3.4, text, pitch * 1.1, pitch_mm=pitch)

@@ -19,12 +19,20 @@ EDGE_MM = 9.0
 """Distance of everything printed from the edge of the paper."""
 PER_PAGE = 10
 SETS = 58
+CORRECTABLE_BITS = 5
+"""Of a distance of 11, (11 - 1) / 2 wrong bits can be put right."""
 
 
 @cache
 def dictionary() -> cv2.aruco.Dictionary:
-    """The dictionary as OpenCV ships it (587 ids, smallest Hamming distance 11)."""
-    return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    """The dictionary as OpenCV ships it (587 ids, smallest Hamming distance 11).
+
+    OpenCV 4 says that none of its bits can be corrected, OpenCV 5 that five can
+    (opencv/opencv#29034), so it is said here.
+    """
+    table = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    table.maxCorrectionBits = CORRECTABLE_BITS
+    return table
 
 
 def marker_set(study: str, page: int) -> int:

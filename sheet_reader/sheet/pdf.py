@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Iterable
 
 from reportlab.pdfgen.canvas import Canvas
 
 from sheet_reader.sheet.drawing import Blocks, Curve, Dot, Line, Mark, Text
-from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.editions import drawn_as
 from sheet_reader.sheet.fonts import MM, font_name, text_width
 from sheet_reader.sheet.model import Page, SheetLayout
@@ -24,7 +24,7 @@ def render_pdf(layout: SheetLayout, study: Study) -> bytes:
         raise ValueError("this layout was made from another study")
     canvas, stream = new_canvas(layout.pages[0], f"{study.title} {layout.sheet} {layout.version}")
     for page in drawn:
-        draw_marks(canvas, page)
+        draw_marks(canvas, page.marks, page.page.height_mm)
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
@@ -41,14 +41,23 @@ def new_canvas(page: Page, title: str) -> tuple[Canvas, io.BytesIO]:
     return canvas, stream
 
 
-def draw_marks(canvas: Canvas, drawn: DrawnPage) -> None:
-    """Draw everything that is printed on a page."""
-    height = drawn.page.height_mm
+def render_marks(marks: Iterable[Mark], width_mm: float, height_mm: float) -> bytes:
+    """A PDF of one page of this size with these marks alone."""
+    stream = io.BytesIO()
+    canvas = Canvas(stream, pagesize=(width_mm * MM, height_mm * MM), invariant=1)
+    draw_marks(canvas, marks, height_mm)
+    canvas.showPage()
+    canvas.save()
+    return stream.getvalue()
+
+
+def draw_marks(canvas: Canvas, marks: Iterable[Mark], height: float) -> None:
+    """Draw these marks on a page of this height in mm."""
     canvas.setFillGray(0)
     canvas.setStrokeGray(0)
     canvas.setLineCap(1)
     canvas.setLineJoin(1)
-    for mark in drawn.marks:
+    for mark in marks:
         draw_mark(canvas, mark, height)
 
 

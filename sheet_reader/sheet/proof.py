@@ -107,7 +107,7 @@ def render_proof(study: Study) -> bytes:
     """The page as PDF."""
     drawn = draw_proof(study)
     canvas, stream = new_canvas(drawn.page, f"{study.title} print check")
-    draw_marks(canvas, drawn)
+    draw_marks(canvas, drawn.marks, drawn.page.height_mm)
     canvas.showPage()
     canvas.save()
     return stream.getvalue()

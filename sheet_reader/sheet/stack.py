@@ -74,7 +74,7 @@ def _keep(canvas: Canvas, sheet: str, pages: Sequence[DrawnPage]) -> None:
     for page in pages:
         width, height = page.page.width_mm * MM, page.page.height_mm * MM
         canvas.beginForm(_form(sheet, page), 0, 0, width, height)
-        draw_marks(canvas, page)
+        draw_marks(canvas, page.marks, page.page.height_mm)
         canvas.endForm()
 
 

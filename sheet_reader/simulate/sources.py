@@ -180,7 +180,7 @@ class MixedHands:
         return self._parts[int(rng.integers(len(self._parts)))].writer(pen, rng)
 
 
-def held_back(donor: str) -> bool:
+def held_out(donor: str) -> bool:
     """Whether a UNIPEN donor is kept apart from training (a fifth of them, by checksum)."""
     return zlib.crc32(donor.encode()) % 5 == 0
 

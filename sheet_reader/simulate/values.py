@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -10,6 +11,8 @@ import numpy as np
 from sheet_reader.study.model import FieldSpec, Study
 
 WRONG_SUM_SHARE = 0.03
+SLIPS = ("off by one or two", "carry", "part left out", "swapped", "one digit", "anything")
+"""How a volunteer gets a total wrong; each as often as the others (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +67,43 @@ def _add_up(study: Study, values: dict[str, str], rng: np.random.Generator) -> t
             values[largest] = str(int(values[largest]) // 2)
             total = sum(int(values[part]) for part in rule.parts)
         if rng.random() < WRONG_SUM_SHARE:
-            shifted = total + int(rng.choice([-10, -2, -1, 1, 2, 10]))
-            if 0 <= shifted <= most:
-                total = shifted
+            parts = [int(values[part]) for part in rule.parts]
+            slipped = wrong_total(str(rng.choice(SLIPS)), parts, total, most, rng)
+            if slipped != total:
+                total = slipped
                 wrong.append(rule.total)
         values[rule.total] = str(total)
     return tuple(wrong)
+
+
+def wrong_total(
+    slip: str, parts: Sequence[int], total: int, most: int, rng: np.random.Generator
+) -> int:
+    """What is written for ``total``, the sum of ``parts``, after one of :data:`SLIPS`; 0 to
+    ``most``. Where that kind cannot happen here (nothing to swap) it is any other number.
+    """
+    found = _slipped(slip, parts, total, rng)
+    fitting = sorted({value for value in found if 0 <= value <= most and value != total})
+    if not fitting:
+        fitting = [value for value in range(most + 1) if value != total]
+    return int(rng.choice(fitting)) if fitting else total
+
+
+def _slipped(
+    slip: str, parts: Sequence[int], total: int, rng: np.random.Generator
+) -> Sequence[int]:
+    """All totals that this slip may lead to; none where anything goes."""
+    text = str(total)
+    if slip == "off by one or two":
+        return [total + d for d in (-2, -1, 1, 2)]
+    if slip == "carry":
+        return [total + d for d in (-100, -10, 10, 100)]
+    if slip == "part left out":
+        return [total - part for part in parts]
+    if slip == "swapped":
+        pairs = range(len(text) - 1)
+        return [int(text[:i] + text[i + 1] + text[i] + text[i + 2 :]) for i in pairs]
+    if slip == "one digit":
+        at = int(rng.integers(len(text)))
+        return [int(text[:at] + digit + text[at + 1 :]) for digit in "0123456789"]
+    return []

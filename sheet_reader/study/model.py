@@ -118,6 +118,7 @@ class Study:
     ``key`` (lower case letters, digits, hyphens; at most 16) names the study in the machine code.
     ``accepted_error`` is the share of accepted fields that may be wrong. ``send_to`` says where
     photographs go, ``own_digits`` whether the sheet asks for the volunteer's own ten digits.
+    ``roster_file`` is the name of the roster in ``folder``.
     """
 
     key: str
@@ -138,6 +139,7 @@ class Study:
     send_to: str = ""
     own_digits: bool = False
     words: Words = ENGLISH
+    roster_file: str = ""
 
     @property
     def fields(self) -> tuple[FieldSpec, ...]:

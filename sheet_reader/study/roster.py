@@ -106,7 +106,7 @@ def _sites(
             continue
         seen[number] = reader_line
         sites.append(Site(number, row["label"], row["contact"]))
-    if not sites and len(lines) <= 1:
+    if not sites and not any(cell.strip() for cells in lines[1:] for cell in cells):
         mistakes.add(name, "lists no site")
     return tuple(sites)
 

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.vision.arrays import Array, Gray, as_float32
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan, group_markers
@@ -20,6 +20,7 @@ from sheet_reader.vision.markers import (
     quick_markers,
     refine_corners,
 )
+from sheet_reader.vision.other_print import other_sheet
 from sheet_reader.vision.seek import seek_missing
 from sheet_reader.vision.surface import fit_surface
 from sheet_reader.vision.template import RASTER, PreparedPage, boxes_of, prepare
@@ -122,4 +123,21 @@ def _read_group(
             "type its numbers in by hand",
         )
     located = locate(pyramid, _prepare(book, page), start, first)
+    if by == "machine code":
+        printed = other_sheet(pyramid, located.surface, page, book)
+        if printed is not None:
+            return _two_sheets(page.code, printed)
     return build_view(pyramid, page, plan, group, located, by)
+
+
+def _two_sheets(coded: SheetCode, printed: SheetCode) -> NoSheet:
+    """The square code and the print name two sheets: none of them is believed."""
+    return NoSheet(
+        "damaged code",
+        f"the square code says {_named(coded)}, but {_named(printed)} is printed on this sheet: "
+        "find out which is right and type its numbers in by hand",
+    )
+
+
+def _named(code: SheetCode) -> str:
+    return "blank sheet" if code.sheet == BLANK else f"site {code.sheet}"

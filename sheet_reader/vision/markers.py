@@ -8,6 +8,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from sheet_reader.sheet.markers import dictionary as sheet_dictionary
 from sheet_reader.vision.arrays import Array, Float32, Gray, as_gray
 
 SHEET_DICTIONARY = "AprilTag 36h11"
@@ -51,7 +52,10 @@ def _detector(dictionary: str, correction: float, windows: tuple[int, ...]) -> o
     parameters.adaptiveThreshWinSizeMax = windows[-1]
     if len(windows) > 1:
         parameters.adaptiveThreshWinSizeStep = windows[1] - windows[0]
-    table = cv2.aruco.getPredefinedDictionary(DICTIONARIES[dictionary])
+    if dictionary == SHEET_DICTIONARY:
+        table = sheet_dictionary()
+    else:
+        table = cv2.aruco.getPredefinedDictionary(DICTIONARIES[dictionary])
     return cv2.aruco.ArucoDetector(table, parameters)
 
 

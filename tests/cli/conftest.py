@@ -18,7 +18,7 @@ from PIL import Image
 from sheet_reader.cli.main import cli
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
-from sheet_reader.record import worker
+from sheet_reader.reading import worker
 from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode
 from sheet_reader.study.model import Study
 from sheet_reader.vision.types import BoxView, NoSheet, PhotoQuality, SheetView

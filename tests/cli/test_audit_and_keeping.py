@@ -121,8 +121,8 @@ def test_forget_asks_and_keeps_the_counts(bean_desk: Any) -> None:
 
 def test_the_promise_is_refused_when_audits_find_errors(read_desk: Any) -> None:
     """Half of the sample typed otherwise: far more wrong than the study accepts."""
-    from sheet_reader.cli.promise import promise_of, reader_of
     from sheet_reader.decode.promise import NoPromise
+    from sheet_reader.reading.promise import promise_of, reader_of
     from sheet_reader.record.store import Record
     from sheet_reader.study.reader import read_study
 
@@ -145,3 +145,26 @@ def test_read_says_what_it_can_promise(bean_desk: Any) -> None:
     bean_desk.put("a.png")
     text = bean_desk.done("read")
     assert "No promise yet" in text or "of the accepted fields are wrong, with 95" in text
+
+
+def test_forget_says_what_is_meant_before_it_asks(bean_desk: Any) -> None:
+    bean_desk.put("pat doe.png", flagged={"pinched.plants": ("14", 0.7, "unsure")})
+    bean_desk.put("kim.png", visit_date="2026-05-27")
+    bean_desk.done("read")
+    bean_desk.done("review", "--as", "Pat Doe", typed="19\n")
+    result = bean_desk.run("forget", "--contact", "Pat Doe", typed="n\n")
+    before, _, _ = result.stdout.partition("Forget all this?")
+    assert "1 photo: pat doe.png (photo-0002)" in before
+    assert "1 answer given as Pat Doe" in before
+    bean_desk.done("export", "--file-names")
+    table = (bean_desk.folder / "results" / "readings.csv").read_text(encoding="utf-8")
+    assert "pat doe.png" in table  # nothing is gone yet
+    assert "1 answer without a name" in bean_desk.done("forget", "--contact", "Pat Doe", "--yes")
+
+
+def test_forget_refuses_a_file_ending(bean_desk: Any) -> None:
+    bean_desk.put("pat doe.png")
+    bean_desk.done("read")
+    result = bean_desk.run("forget", "--contact", "png", "--yes")
+    assert result.exit_code == 2
+    assert "is part of many file names and no person" in result.stderr

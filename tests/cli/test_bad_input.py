@@ -1,7 +1,7 @@
 """Bad input: each gives one clear line, loses nothing, and the batch goes on.
 
 Pictures of sheets are made from the printed pages; where the sheet is, is found by the real
-vision room, and every box counts as empty.
+vision room; one zero counts as written, every other box as empty.
 """
 
 import io
@@ -24,7 +24,7 @@ from sheet_reader.cli.main import cli
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.digits.types import CLASSES, EMPTY, BoxReadings
 from sheet_reader.intake.types import Picture
-from sheet_reader.record import worker
+from sheet_reader.reading import worker
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
@@ -35,14 +35,15 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 PX_PER_MM = 6.0
 
 
-def all_boxes_empty(picture: Picture, study: Study, book: LayoutBook, today: date) -> list[Any]:
+def nearly_empty(picture: Picture, study: Study, book: LayoutBook, today: date) -> list[Any]:
     found: list[Any] = []
     for finding in find_sheets(picture.gray, book):
         if isinstance(finding, NoSheet):
             found.append(finding)
             continue
         probabilities = np.full((len(finding.boxes), len(CLASSES)), 1e-9)
-        probabilities[:, CLASSES.index(EMPTY)] = 1.0
+        probabilities[:-1, CLASSES.index(EMPTY)] = 1.0
+        probabilities[-1, CLASSES.index("0")] = 1.0
         probabilities /= probabilities.sum(axis=1, keepdims=True)
         reading = decode_sheet(finding, BoxReadings(probabilities, CLASSES), study, today)
         found.append((finding, reading))
@@ -96,7 +97,7 @@ def inbox(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, bean_book: LayoutBook
     folder = tmp_path / "beans"
     shutil.copytree(SAMPLES / "bean_tips", folder)
     (folder / "inbox").mkdir(exist_ok=True)
-    monkeypatch.setattr(worker, "default_reader", lambda: all_boxes_empty)
+    monkeypatch.setattr(worker, "default_reader", lambda: nearly_empty)
     monkeypatch.setattr(worker, "book_of", lambda _study: bean_book)  # made once, to save time
     return folder / "inbox"
 
@@ -117,7 +118,7 @@ def assert_one_line_and_the_good_one(inbox: Path, good: bytes, name: str, reason
     before = (inbox / name).read_bytes()
     (inbox / "zz_good.jpg").write_bytes(good)
     lines = read(inbox)
-    own = [line for line in lines if line.startswith(f"{name}: ")]
+    own = [line for line in lines if line.startswith((f"{name}: ", f"{name} (photo-0001): "))]
     assert len(own) == 1, lines
     assert reason in own[0]
     assert any("1 page read" in line for line in lines), lines
@@ -173,8 +174,8 @@ def test_two_photos_of_one_sheet(inbox: Path, good: bytes) -> None:
     assert "2 new photos, 2 pages read" in text
     run("export", inbox.parent)
     readings = (inbox.parent / "results" / "readings.csv").read_text(encoding="utf-8")
-    assert "first.jpg" in readings
-    assert "second.jpg" in readings
+    assert "photo-0001" in readings
+    assert "photo-0002" in readings
 
 
 def test_the_same_photo_by_two_names_counts_once(inbox: Path, good: bytes) -> None:

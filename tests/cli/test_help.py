@@ -3,7 +3,6 @@
 import re
 import subprocess
 import sys
-import time
 from pathlib import Path
 
 import click
@@ -79,7 +78,5 @@ def test_help_loads_none_of_the_heavy_libraries() -> None:
         "CliRunner().invoke(cli, ['--help']); CliRunner().invoke(cli, ['read', '--help']);"
         f"print([m for m in {heavy!r} if m in sys.modules])"
     )
-    began = time.monotonic()
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
-    assert time.monotonic() - began < 5  # 0.1 s on an idle machine

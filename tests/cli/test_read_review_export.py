@@ -43,7 +43,7 @@ def test_a_photo_without_a_sheet_is_a_line_and_the_batch_goes_on(
     bean_desk.put_bytes("desk.png", no_sheet("bottom left corner is outside the picture"))
     bean_desk.put("good.png")
     text = bean_desk.done("read")
-    assert "desk.png: bottom left corner is outside the picture" in text
+    assert "desk.png (photo-0001): bottom left corner is outside the picture" in text
     assert "1 not readable" in text
     assert len(table_of_rows(bean_desk)) == 1
 
@@ -135,7 +135,7 @@ def test_two_photos_of_one_sheet_are_one_visit(bean_desk: Any) -> None:
     bean_desk.done("read")
     assert len(table_of_rows(bean_desk)) == 1
     lines = table(bean_desk.folder / "results" / "readings.csv")
-    assert {line["photo"] for line in lines} == {"a.png", "b.png"}
+    assert {line["photo"] for line in lines} == {"photo-0001", "photo-0002"}
 
 
 def test_overlays_are_written_once_without_metadata(bean_desk: Any) -> None:
@@ -186,7 +186,7 @@ def test_a_mailbox_is_asked_for_its_new_mail(
 ) -> None:
     asked = []
     monkeypatch.setattr(
-        "sheet_reader.record.batch.fetch", lambda _record, mailbox, _tally: asked.append(mailbox)
+        "sheet_reader.reading.batch.fetch", lambda _record, mailbox, _tally: asked.append(mailbox)
     )
     bean_desk.done("read", "--mailbox", "imaps://pat@imap.example.org/beans")
     (mailbox,) = asked
@@ -210,7 +210,7 @@ def test_without_a_screen_the_whole_photo_is_named(
     bean_desk.done("read")
     text = " ".join(bean_desk.done("review", typed="w\n").split())
     assert "There is no picture viewer; until you stop it lies at" in text
-    assert "0001-a.jpg" in text
+    assert "photo-0001.jpg" in text
 
 
 def test_the_whole_photo_goes_to_the_viewer(
@@ -234,7 +234,7 @@ def test_the_whole_photo_goes_to_the_viewer(
 
 def test_advice_for_the_volunteer_is_told_once(bean_desk: Any) -> None:
     bean_desk.put("a.png", advice="Please hold still: the picture is blurred.")
-    advice = "a.png: read. Please hold still: the picture is blurred."
+    advice = "a.png (photo-0001): read. Please hold still: the picture is blurred."
     assert advice in bean_desk.done("read")
     assert advice not in bean_desk.done("read")
 
@@ -259,7 +259,7 @@ def test_the_cameras_tags_leave_with_nothing(bean_desk: Any) -> None:
 def test_reading_again_never_overrides_a_decision_and_shows_the_difference(
     bean_desk: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from sheet_reader.record import worker
+    from sheet_reader.reading import worker
 
     bean_desk.put("a.png", flagged={PLANTS: ("14", 0.7, "unsure")})
     bean_desk.done("read")
@@ -273,6 +273,6 @@ def test_reading_again_never_overrides_a_decision_and_shows_the_difference(
 
     monkeypatch.setattr(worker, "default_reader", lambda: newer)
     text = bean_desk.done("read", "--again")
-    line = f"a.png: {PLANTS} is read as 16 now; decided was 19, and that stands."
+    line = f"a.png (photo-0001): {PLANTS} is read as 16 now; decided was 19, and that stands."
     assert line in text
     assert table_of_rows(bean_desk)[0][PLANTS] == "19"

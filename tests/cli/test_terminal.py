@@ -2,12 +2,15 @@
 
 import os
 import select
+import signal
 import sys
 import time
 from pathlib import Path
 from typing import Any
 
 import pytest
+
+from sheet_reader.cli.terminal import typed_line
 
 pty = pytest.importorskip("pty", reason="this system has no pseudo terminals")
 PLANTS = "pinched.plants"
@@ -31,8 +34,8 @@ class Terminal:
             os.execve(sys.executable, [sys.executable, *words], environment)
         self.shown = ""
 
-    def wait_for(self, text: str, seconds: float = 60) -> None:
-        """Read the screen until ``text`` comes."""
+    def wait_for(self, text: str, seconds: float = 600) -> None:
+        """Read the screen until ``text`` comes; ``seconds`` only keep a failure from hanging."""
         until = time.monotonic() + seconds
         while text not in self.shown:
             ready, _, _ = select.select([self.handle], [], [], max(0.0, until - time.monotonic()))
@@ -94,7 +97,6 @@ def test_ctrl_c_keeps_what_was_answered(waiting_desk: Any) -> None:
     terminal.type("\r")
     terminal.wait_for("2 of 2")
     terminal.wait_for("> ")
-    time.sleep(0.5)  # a signal between Python's last look and its read() waits for the next key
     terminal.type("\x03")
     terminal.wait_for("Stopped.")
     assert terminal.end() == 130
@@ -107,3 +109,41 @@ def test_ctrl_d_is_a_stop(waiting_desk: Any) -> None:
     terminal.type("\x04")
     terminal.wait_for("0 answers saved")
     assert terminal.end() == 0
+
+
+def test_a_late_reply_of_the_terminal_is_no_answer(waiting_desk: Any) -> None:
+    """Device attributes (ECMA-48 with DEC's private marks) and a graphics reply, as terminals send
+    them when asked what they can do.
+    """
+    terminal = review(waiting_desk)
+    terminal.wait_for("> ")
+    terminal.type("\x1b[?62;4;9c\x1b_Gi=31;OK\x1b\\\r")
+    terminal.wait_for("2 of 2")
+    terminal.wait_for("> ")
+    terminal.type("18\r")
+    terminal.wait_for("2 answers saved: 1 as read, 1 corrected")
+    assert terminal.end() == 0
+
+
+def test_a_signal_just_before_the_program_waits_ends_the_wait(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The signal comes between Python's last look for one and the system call that waits: here it
+    is caught without being looked at, as there, and the wait must end by itself.
+    """
+    mine, theirs = pty.openpty()
+    waited = select.select
+
+    def select_later(*lists: Any) -> Any:
+        old = signal.signal(signal.SIGUSR1, lambda *_: None)
+        signal.raise_signal(signal.SIGUSR1)
+        signal.signal(signal.SIGUSR1, old)
+        ready = waited(*lists)
+        os.write(mine, b"late\n")
+        return ready
+
+    monkeypatch.setattr(select, "select", select_later)
+    with os.fdopen(theirs) as screen:
+        monkeypatch.setattr("sys.stdin", screen)
+        assert typed_line() == "late"
+    os.close(mine)

@@ -10,7 +10,6 @@ from sheet_reader.decode.promise import (
     Promise,
     choose_threshold,
     pilot_start,
-    promise_for,
     promise_from,
 )
 
@@ -138,43 +137,6 @@ def test_a_network_too_sure_of_itself_gets_no_promise():
     assert "clearly more than 0.1 %" in got.reason
 
 
-def test_own_readings_withdraw_a_shipped_promise_that_does_not_hold():
-    rng = np.random.default_rng(3)
-    shipped = Checked.of(*population(rng, 30_000))
-    assert isinstance(promise_for(0.002, shipped), Promise)
-    own_scores, own_correct = population(rng, 400)
-    own = Checked(1 - (1 - own_scores) ** 6, own_correct)
-    got = promise_for(0.002, shipped, own)
-    assert isinstance(got, NoPromise)
-    assert "does not hold for your photographs" in got.reason
-    assert got.threshold > own.scores[~own.correct].max()
-
-
-def test_few_own_readings_without_errors_leave_the_shipped_promise_and_say_so():
-    rng = np.random.default_rng(3)
-    shipped = Checked.of(*population(rng, 30_000))
-    got = promise_for(0.002, shipped, Checked.of(np.ones(100), np.ones(100, bool)))
-    assert isinstance(got, Promise)
-    assert "1,397 more to promise on those alone" in got.sentence
-
-
-def test_enough_own_readings_decide_alone():
-    rng = np.random.default_rng(3)
-    shipped = Checked.of(*population(rng, 30_000))
-    own = Checked.of(*population(rng, 20_000))
-    got = promise_for(0.002, shipped, own)
-    assert isinstance(got, Promise)
-    assert got.basis == "your own readings"
-    assert got.checked <= 20_000
-
-
-def test_own_readings_alone_can_promise_where_the_shipped_ones_cannot():
-    nothing = Checked.of([], [])
-    got = promise_for(0.001, nothing, Checked.of(np.ones(3000), np.ones(3000, bool)))
-    assert isinstance(got, Promise)
-    assert isinstance(promise_for(0.001, nothing), NoPromise)
-
-
 def test_a_pilot_without_data_starts_at_the_default():
     assert pilot_start(Checked.of([], [])) == START
 
@@ -182,13 +144,3 @@ def test_a_pilot_without_data_starts_at_the_default():
 def test_unequal_lengths_are_refused():
     with pytest.raises(ValueError, match="2 scores but 1 answers"):
         Checked.of([0.1, 0.2], [True])
-
-
-def test_where_nothing_is_promised_the_best_weaker_promise_sets_the_threshold():
-    rng = np.random.default_rng(8)
-    shipped = Checked.of(*population(rng, 2500))
-    got = promise_for(0.001, shipped)
-    assert isinstance(got, NoPromise)
-    assert got.reason.endswith("% can be promised meanwhile")
-    weaker = [promise_from(shipped, 0.001 * factor) for factor in (10, 5, 3, 2, 1.5)]
-    assert got.threshold in [w.threshold for w in weaker if isinstance(w, Promise)]

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from sheet_reader.decode.promise import Checked, NoPromise, Promise, promise_for, promise_from
+from sheet_reader.decode.audited import promise_for
+from sheet_reader.decode.promise import Checked, NoPromise, Promise, promise_from
 from sheet_reader.decode.rules import STEPS, Rules
 from sheet_reader.decode.sheet import decode_sheet
 

@@ -2,6 +2,7 @@ from datetime import date
 
 import pytest
 
+from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sheet import decode_sheet
 
@@ -25,6 +26,11 @@ def test_a_clean_sheet_is_accepted(decode):
     assert (page.site, page.visit_date) == ("2043", "2026-05-20")
     assert {f.status for f in fields.values()} == {"accepted"}
     assert fields["a.plants"].value == "12"
+
+
+def test_a_page_says_from_which_confidence_on_it_was_accepted(decode, beans):
+    assert decode(GOOD, threshold=0.98)[0].threshold == 0.98
+    assert decode(GOOD)[0].threshold == default_threshold(beans.accepted_error)
 
 
 def test_the_site_of_a_printed_sheet_comes_from_its_code(decode):
@@ -178,3 +184,36 @@ def test_the_sites_own_history_makes_a_value_more_certain(decode):
     assert with_it.runner_up_confidence > other_site.runner_up_confidence
     switched_off = decode(states, history=history, rules=boxes & ~Rules.HISTORY)
     assert switched_off[1]["a.plants"] == other_site
+
+
+@pytest.mark.parametrize(("sure", "status"), [(0.9, "flagged"), (0.6, "accepted")])
+def test_the_writers_hand_overrules_no_clear_digit(decode, monkeypatch, sure, status):
+    """A writer model that swears that this person's every 1 is a 7."""
+
+    def sworn(probabilities, *_):
+        ones = probabilities[:, 1] > 0.5
+        out = probabilities.copy()
+        out[ones, 1], out[ones, 7] = 1e-5, probabilities[ones][:, (1, 7)].sum(axis=1)
+        return out
+
+    monkeypatch.setattr("sheet_reader.decode.sheet.adapted", sworn)
+    doubtful = {"1": sure, "7": 1 - sure - 1e-4}
+    count = decode({"a.plants": ["2", doubtful]}, threshold=0.9)[1]["a.plants"]
+    assert (count.value, count.status) == ("21" if status == "flagged" else "27", status)
+    if status == "flagged":
+        assert count.reason == "the boxes spell 21, all else says 27: which is right?"
+
+
+def test_the_writers_hand_makes_no_other_date_of_clear_digits(decode, monkeypatch):
+    def sworn(probabilities, *_):
+        out = probabilities.copy()
+        out[1, 5], out[1, 9] = 1e-5, probabilities[1, [5, 9]].sum()
+        return out
+
+    monkeypatch.setattr("sheet_reader.decode.sheet.adapted", sworn)
+    page, fields = decode({"visit_date": ["1", {"5": 0.9, "9": 0.0999}, *"0626"]}, threshold=0.9)
+    assert page.visit_date is None
+    assert fields["visit_date"].value == "2026-06-15"
+    assert fields["visit_date"].reason == (
+        "the boxes spell 2026-06-15, the writer's hand 2026-06-19: which is right?"
+    )

@@ -8,14 +8,15 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "record"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 import stand_in
 from sqlalchemy import Connection as Database
 from sqlalchemy import text
 
+from sheet_reader.reading.batch import read_batch
+from sheet_reader.record import seals
 from sheet_reader.record.backup import backup
-from sheet_reader.record.batch import read_batch
 from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate
 from sheet_reader.record.model import Unreadable, Value
@@ -77,6 +78,7 @@ def step_back(folder: Path) -> None:
     engine = open_engine(sqlite_url(folder / "record.sqlite"))
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
         _run(connection, f"DELETE FROM schema_marks WHERE version > {LATEST}")
+        seals.note_schema(connection)
     engine.dispose()
 
 

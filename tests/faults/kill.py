@@ -31,8 +31,8 @@ import fault_work
 import stand_in
 from fault_work import LATEST, extra_steps
 
+from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.backup import restore
-from sheet_reader.record.batch import read_batch
 from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.migrations import migrate
 from sheet_reader.record.store import Record
@@ -119,7 +119,7 @@ class Campaign:
         )
         process.start()
         theirs.close()
-        if not ours.poll(60) or ours.recv() != "ready":
+        if not ours.poll(600) or ours.recv() != "ready":
             self.result.faults.append(f"{command} did not start")
         began = time.monotonic()
         process.join(self.chance.uniform(0, 1.1 * self.takes[command]))

@@ -17,8 +17,8 @@ import time
 from dataclasses import dataclass
 from pathlib import Path
 
-from sheet_reader.record.batch import read_batch
-from sheet_reader.record.look import Reader
+from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.look import Reader
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import photo_of

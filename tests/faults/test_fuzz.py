@@ -34,7 +34,7 @@ def test_damage_is_damage_and_can_be_repeated() -> None:
 
 @pytest.mark.slow
 def test_the_check_itself_sees_a_reader_that_stumbles(tmp_path: Path) -> None:
-    sys.path.insert(0, str(Path(__file__).parents[1] / "record"))
+    sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
     import stand_in
 
     result = fuzz.campaign(10, 11, tmp_path, reader=stand_in.read, jobs=0)

@@ -20,7 +20,7 @@ import fault_work  # noqa: F401 - makes the stand-in importable
 import stand_in
 
 from sheet_reader.errors import SheetReaderError, StorageError
-from sheet_reader.record.batch import read_batch
+from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.engine import storage_error
 from sheet_reader.record.model import BatchSummary, Value
 from sheet_reader.record.store import Record
@@ -158,7 +158,7 @@ sys.path.insert(0, {tests!r})
 import fault_work, stand_in
 from pathlib import Path
 from sheet_reader.errors import SheetReaderError
-from sheet_reader.record.batch import read_batch
+from sheet_reader.reading.batch import read_batch
 try:
     read_batch(stand_in.a_study(Path({folder!r})), reader=stand_in.read, jobs=0)
 except SheetReaderError as error:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.gather import gather
 from sheet_reader.intake.names import LONGEST, file_name, natural_key, one_line
+from sheet_reader.intake.types import Unreadable
 
 
 def test_folders_are_walked_in_natural_order(tmp_path: Path) -> None:
@@ -19,15 +21,43 @@ def test_folders_are_walked_in_natural_order(tmp_path: Path) -> None:
     (tmp_path / ".trash").mkdir()
     (tmp_path / ".trash" / "b.jpg").write_bytes(b"x")
     (tmp_path / "loop").symlink_to(tmp_path)
-    names = [p.relative_to(tmp_path).as_posix() for p in gather([tmp_path, tmp_path])]
+    found = gather([tmp_path, tmp_path])
+    names = [p.relative_to(tmp_path).as_posix() for p in found if isinstance(p, Path)]
     assert names == ["Scan1.jpg", "scan2.jpg", "scan10.jpg", "week2/a.jpg"]
+
+
+def test_links_to_files_are_followed_and_all_else_that_is_skipped_is_named(tmp_path: Path) -> None:
+    inbox, away = tmp_path / "inbox", tmp_path / "away"
+    for folder in (inbox, away):
+        folder.mkdir()
+    (away / "a.jpg").write_bytes(b"x")
+    (inbox / "a.jpg").symlink_to(away / "a.jpg")
+    (inbox / "again.jpg").symlink_to(inbox / "a.jpg")
+    (inbox / "circle").symlink_to(inbox)
+    (inbox / "gone.jpg").symlink_to(away / "gone.jpg")
+    (inbox / "round.jpg").symlink_to(inbox / "round.jpg")
+    os.mkfifo(inbox / "pipe.jpg")
+    found = gather([inbox])
+    assert [p.name for p in found if isinstance(p, Path)] == ["a.jpg", "again.jpg"]
+    skipped = {item.name: item.reason for item in found if isinstance(item, Unreadable)}
+    assert "link to a folder" in skipped["circle"]
+    assert "leads nowhere" in skipped["gone.jpg"]
+    assert "leads nowhere" in skipped["round.jpg"]
+    assert "a device or a pipe" in skipped["pipe.jpg"]
+
+
+def test_a_pipe_named_by_hand_is_not_waited_for(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe.jpg")
+    (item,) = gather([tmp_path / "pipe.jpg"])
+    assert isinstance(item, Unreadable)
 
 
 def test_mail_still_being_delivered_is_left_alone(tmp_path: Path) -> None:
     for part in ("cur", "new", "tmp"):
         (tmp_path / part).mkdir()
         (tmp_path / part / f"1.{part}:2,S").write_bytes(b"x")
-    assert [p.parent.name for p in gather([tmp_path])] == ["cur", "new"]
+    found = [p for p in gather([tmp_path]) if isinstance(p, Path)]
+    assert [p.parent.name for p in found] == ["cur", "new"]
 
 
 def test_a_path_that_is_not_there(tmp_path: Path) -> None:

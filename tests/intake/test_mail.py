@@ -218,10 +218,10 @@ LONG = {
 
 @pytest.mark.parametrize("kind", LONG)
 def test_mail_made_to_keep_a_program_busy(kind: str) -> None:
-    began = time.monotonic()
+    began = time.process_time()  # other programs don't count
     items = list(from_mail(LONG[kind], "m.eml", DEFAULT))
     assert all(isinstance(i, Unreadable) for i in items)
-    assert time.monotonic() - began < 5.0, "far more than any honest mail takes"
+    assert time.process_time() - began < 5.0, "far more than any honest mail takes"
 
 
 @settings(max_examples=50, deadline=None)

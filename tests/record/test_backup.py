@@ -14,8 +14,8 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.errors import RecordError, StorageError, UsageError
+from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.backup import backup, restore
-from sheet_reader.record.batch import read_batch
 from sheet_reader.record.model import BatchSummary, Value
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify

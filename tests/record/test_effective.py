@@ -8,8 +8,9 @@ import stand_in
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sheet_reader.record.effective import Decided, Read, Seen, visits_of
+from sheet_reader.record.effective import visits_of
 from sheet_reader.record.rows import reading_rows, visit_rows, waiting
+from sheet_reader.record.standing import Decided, Read, Seen
 
 STUDY = stand_in.a_study(Path("ponds"))
 VALUES = st.sampled_from(["3", "8", None])
@@ -17,8 +18,7 @@ FIELD = "sun.eggs"
 
 
 def seen(number: int) -> Seen:
-    at = f"2026-06-0{number + 1}"
-    return Seen(number, number, f"p{number}", "v", "BLANK", 1, None, None, at, 8, 0.1, 0, "", "m")
+    return Seen(number, number, f"p{number}", 0, "v", "BLANK", 1, None, None, 8, 0.1, 0, "", "m")
 
 
 def known(number: int) -> list[Read]:
@@ -44,13 +44,8 @@ def photos(draw: st.DrawFn) -> tuple[list[Seen], list[Read], list[Decided]]:
         if draw(st.booleans()):
             kind = draw(st.sampled_from(["accept", "value", "empty", "unreadable"]))
             text = {"accept": value or "3", "value": "8"}.get(kind)
-            day = draw(st.integers(1, 9))
-            at = f"2026-06-0{day}T12"
-            decided.append(
-                Decided(
-                    day * 10 + number, number, FIELD, read.reading_id, kind, text, "a", at, False
-                )
-            )
+            turn = 10 * draw(st.integers(1, 9)) + number
+            decided.append(Decided(turn, number, FIELD, read.reading_id, kind, text, "a", False))
     return [seen(n) for n in range(count)], reads, decided
 
 

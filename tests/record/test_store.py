@@ -9,7 +9,7 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record.batch import read_batch
+from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.model import (
     Accept,
     BatchSummary,
@@ -25,7 +25,7 @@ from sheet_reader.study.model import Study
 Post = Callable[..., BatchSummary]
 
 
-def row(record: Record, field: str, photo: str = "photo1.png") -> ReadingRow:
+def row(record: Record, field: str, photo: str = "photo-0001") -> ReadingRow:
     return next(r for r in record.readings() if (r.field, r.photo) == (field, photo))
 
 
@@ -119,11 +119,11 @@ def test_two_photos_that_agree_are_one_visit(study: Study, post: Post) -> None:
     with Record.open(study) as record:
         visit = the_visit(record)
         assert visit.waiting == 0
-        assert visit.photos == ("photo2.png", "photo1.png")
+        assert visit.photos == ("photo-0002", "photo-0001")
         assert visit.values["sun.eggs"] == "3"
         assert row(record, "sun.eggs").status == "accepted"
         assert row(record, "sun.snails").status == "unreadable"
-        assert "photo2.png serves" in row(record, "sun.snails").reason
+        assert "photo-0002 serves" in row(record, "sun.snails").reason
 
 
 def test_two_photos_that_disagree_are_asked_about_once(study: Study, post: Post) -> None:
@@ -132,8 +132,8 @@ def test_two_photos_that_disagree_are_asked_about_once(study: Study, post: Post)
     with Record.open(study) as record:
         (item,) = record.pending()
         assert item.reason.startswith("two photos of one sheet disagree")
-        assert "photo1.png reads 3" in item.reason
-        assert "photo2.png reads 8" in item.reason
+        assert "photo-0001 reads 3" in item.reason
+        assert "photo-0002 reads 8" in item.reason
         assert the_visit(record).values["sun.eggs"] is None
         record.decide(item.reading_id, Value("8"), by="Ada")
         assert record.pending() == []
@@ -169,9 +169,9 @@ def test_a_later_photo_does_not_override_a_decision(study: Study, post: Post) ->
         record.decide(record.pending()[0].reading_id, Value("5"), by="Ada")
     post(says({"sun.eggs": "8"}))
     with Record.open(study) as record:
-        assert the_visit(record).values["sun.eggs"] == "5"
+        assert the_visit(record).values["sun.eggs"] is None
         (item,) = record.pending()
-        assert "5 was decided from photo1.png, photo2.png reads 8" in item.reason
+        assert "5 was decided from photo-0001, photo-0002 reads 8" in item.reason
         record.decide(item.reading_id, Accept(), by="Ada")
         assert the_visit(record).values["sun.eggs"] == "8"
         assert record.pending() == []
@@ -219,19 +219,59 @@ def test_images_of_a_field(study: Study, post: Post) -> None:
             assert images.context_png.startswith(b"\x89PNG")
 
 
-def test_sample_and_calibration(study: Study, post: Post) -> None:
-    post(says(flagged={"sun.snails": "4"}))
+def test_what_an_audit_drew_is_kept_with_its_threshold(study: Study, post: Post) -> None:
+    post(says(flagged={"sun.snails": "4"}, threshold=0.97))
     with Record.open(study) as record:
         sample = record.accepted_sample(100, np.random.default_rng(1))
         assert len(sample) == 6
-        item = next(s for s in sample if s.field == "sun.eggs")
-        record.decide(item.reading_id, Value("2"), by="Ada", blind=True)
+        eggs = next(s for s in sample if s.field == "sun.eggs")
+        other = next(s for s in sample if s.field == "shade.eggs")
+        record.decide(eggs.reading_id, Value("2"), by="Ada", blind=True)
+        record.decide(other.reading_id, Accept(), by="Ada", blind=True)
         record.decide(record.pending()[0].reading_id, Accept(), by="Ada")
-        scores, right, visits = record.calibration()
-        assert len(visits) == len(scores)
-        assert sorted(zip(scores, right, strict=True)) == [(0.6, True), (0.999, False)]
-        assert len(record.calibration(blind_only=True)[0]) == 1
-        assert len(record.accepted_sample(100, np.random.default_rng(1))) == 5
+        own = record.audited()
+        assert sorted(zip(own.scores, own.correct, strict=True)) == [(0.999, False), (0.999, True)]
+        assert own.floors is not None
+        assert own.sheets is not None
+        assert own.floors.tolist() == [0.97, 0.97]
+        assert len(set(own.sheets.tolist())) == 1
+        assert len(record.accepted_sample(100, np.random.default_rng(1))) == 4
+
+
+def test_flagged_fields_are_no_evidence_about_accepted_ones(study: Study, post: Post) -> None:
+    post(says(flagged={"sun.snails": "4", "sun.eggs": "9"}))
+    with Record.open(study) as record:
+        for item in record.pending():
+            record.decide(item.reading_id, Value("5"), by="Ada", blind=True)
+        assert len(record.audited().scores) == 0
+
+
+def test_a_field_on_many_photos_of_a_visit_counts_once(study: Study, post: Post) -> None:
+    for _ in range(5):
+        post(says())
+    with Record.open(study) as record:
+        readings = [r.reading_id for r in record.readings() if r.field == "sun.eggs"]
+        assert len(readings) == 5
+        for number, reading_id in enumerate(readings):
+            answer = Accept() if number != 2 else Value("8")
+            record.decide(reading_id, answer, by="Ada", blind=True)
+        own = record.audited()
+        assert own.correct.tolist() == [False]
+
+
+def test_what_was_drawn_stays_evidence_when_photos_are_read_again(study: Study, post: Post) -> None:
+    later = says(flagged={"sun.eggs": "3"}, threshold=0.9999)
+    post(says(threshold=0.9, on_odd_days=later), today=date(2026, 6, 2))
+    with Record.open(study) as record:
+        eggs = row(record, "sun.eggs")
+        record.decide(eggs.reading_id, Value("2"), by="Ada", blind=True)
+    post_again = post(says({"site": "1010"}), again=True, today=date(2026, 6, 1))
+    assert post_again.read == 2
+    with Record.open(study) as record:
+        assert row(record, "shade.eggs").status == "accepted"
+        own = record.audited()
+        assert own.floors is not None
+        assert (own.correct.tolist(), own.floors.tolist()) == ([False], [0.9])
 
 
 def test_reading_again_keeps_decisions_and_shows_where_it_differs(study: Study, post: Post) -> None:

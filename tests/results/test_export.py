@@ -25,6 +25,7 @@ def study() -> Study:
 def reading(**changes: object) -> ReadingRow:
     usual = ReadingRow(
         reading_id=1,
+        sighting_id=1,
         photo="IMG_1.jpg",
         photo_id=1,
         sheet="2041",
@@ -65,11 +66,11 @@ def test_readings_have_the_documented_columns(study: Study, tmp_path: Path) -> N
     export_files(study, [], [reading()], tmp_path)
     lines = (tmp_path / "readings.csv").read_bytes().split(b"\r\n")
     assert lines[0] == (
-        b"photo,sheet,page,site,visit_date,field,value,confidence,status,reason"
+        b"photo,pdf_page,sheet,page,site,visit_date,field,value,confidence,status,reason"
         b",runner_up,runner_up_confidence"
     )
     assert lines[1] == (
-        b"IMG_1.jpg,2041,1,2041,2026-05-20,pinched.plants,14,0.9987,accepted,,19,0.0012"
+        b"IMG_1.jpg,1,2041,1,2041,2026-05-20,pinched.plants,14,0.9987,accepted,,19,0.0012"
     )
 
 

@@ -59,6 +59,7 @@ class Sitting:
         spec = next(s for s in self.study.fields if s.name == field)
         usual = Waiting(
             reading_id=hash((field, str(changes))),
+            sighting_id=1,
             photo="IMG_1.jpg",
             photo_id=1,
             sheet="BLANK",

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+
 import numpy as np
 import pytest
 
@@ -75,3 +77,27 @@ def test_ten_markers_clockwise_from_top_left(size: tuple[float, float]) -> None:
         assert ay >= 9
         assert cx <= size[0] - 9 + 1e-6
         assert cy <= size[1] - 9 + 1e-6
+
+
+def test_the_patterns_are_those_printed_so_far() -> None:
+    """SHA-256 of the dictionary's bytes, as OpenCV 4.10 to 5.0 ship them (computed). A release that
+    turns or renumbers the patterns would read no sheet that is printed already.
+    """
+    digest = hashlib.sha256(np.ascontiguousarray(dictionary().bytesList).tobytes()).hexdigest()
+    assert digest.startswith("de7efbe10d71c090")
+    rows = ["".join("01"[not black] for black in row) for row in marker_modules(190)]
+    assert rows == [
+        "00000000",
+        "01001110",
+        "00010010",
+        "00110000",
+        "01011110",
+        "00111010",
+        "00000010",
+        "00000000",
+    ]
+
+
+def test_as_many_bits_can_be_put_right_with_every_opencv() -> None:
+    """(d - 1) / 2 of the smallest distance d (Hamming 1950); OpenCV 4 says 0 (opencv#29034)."""
+    assert dictionary().maxCorrectionBits == (11 - 1) // 2

@@ -9,13 +9,13 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from sheet_reader.cli.demonstration import run_demo
 from sheet_reader.errors import UsageError
-from sheet_reader.simulate.benchmark import Plan, measure
+from sheet_reader.lab.benchmark import Plan, measure
+from sheet_reader.lab.generate import main as generate
+from sheet_reader.lab.scoring import Score
 from sheet_reader.simulate.cases import Desk, make_case, numbered
-from sheet_reader.simulate.demo import run_demo
-from sheet_reader.simulate.generate import main as generate
 from sheet_reader.simulate.no_sheet import KINDS, no_sheet_photo, older_layout
-from sheet_reader.simulate.scoring import Score
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.truth import PhotoTruth
 

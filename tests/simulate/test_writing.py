@@ -12,11 +12,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from sheet_reader.lab.held_out import held_out_hands
+from sheet_reader.lab.sets import find_data
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate import marks
 from sheet_reader.simulate.fill import fill_page
 from sheet_reader.simulate.habits import NEAT, SLOPPY, Habits
-from sheet_reader.simulate.held_back import find_data, held_back_hands
 from sheet_reader.simulate.ink import lay_ink, random_ink_pen
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.no_sheet import older_layout
@@ -32,7 +33,7 @@ from sheet_reader.simulate.sources import (
     load_strokes,
 )
 from sheet_reader.simulate.truth import CellTruth, FieldTruth
-from sheet_reader.simulate.values import Visit, random_visit
+from sheet_reader.simulate.values import Visit, random_visit, wrong_total
 from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.reader import read_study
@@ -101,6 +102,29 @@ def test_about_three_in_a_hundred_sums_are_wrong(beans: LayoutBook) -> None:
     rng = np.random.default_rng(5)
     wrong = sum(len(random_visit(beans.study, rng).wrong_sums) for _ in range(1000))
     assert 30 <= wrong <= 90  # 2000 sums, 60 expected, standard deviation 7.6
+
+
+@pytest.mark.parametrize(
+    ("slip", "expected"),
+    [
+        ("off by one or two", {34, 35, 37, 38}),
+        ("carry", {26, 46, 136}),
+        ("part left out", {33, 26, 13}),
+        ("swapped", {63}),
+        ("one digit", {30, 31, 32, 33, 34, 35, 37, 38, 39, 6, 16, 26, 46, 56, 66, 76, 86, 96}),
+    ],
+)
+def test_a_wrong_total_is_one_that_people_write(slip: str, expected: set[int]) -> None:
+    rng = np.random.default_rng(1)
+    found = {wrong_total(slip, (3, 10, 23, 0), 36, 200, rng) for _ in range(400)}
+    assert found == expected
+
+
+def test_any_other_total_may_be_written() -> None:
+    rng = np.random.default_rng(1)
+    found = {wrong_total("anything", (3, 10), 13, 30, rng) for _ in range(600)}
+    assert found == set(range(31)) - {13}
+    assert wrong_total("swapped", (2, 2), 4, 9, rng) in set(range(10)) - {4}
 
 
 def fill(
@@ -231,11 +255,11 @@ def test_sloppy_people_make_more_trouble(beans: LayoutBook, hands: ProceduralHan
     assert troubles(SLOPPY) > 0
 
 
-def test_held_back_writers_are_not_in_training() -> None:
+def test_held_out_writers_are_not_in_training() -> None:
     data = find_data()
     if data is None:
         pytest.skip("needs ../shared/data (pendigits, UNIPEN)")
-    from sheet_reader.digits.splits import TEST, unipen_split
+    from sheet_reader.lab.splits import TEST, unipen_split
 
     path = data / "digits" / "unipen_1a.npz"
     with np.load(path) as arrays:
@@ -248,12 +272,12 @@ def test_held_back_writers_are_not_in_training() -> None:
     with np.load(path) as arrays:
         counts = arrays["n_strokes"][splits == TEST]
     assert [len(s) for s in samples.strokes[:50]] == counts[:50].tolist()
-    assert "pendigits" in held_back_hands(data).name
+    assert "pendigits" in held_out_hands(data).name
 
 
 def test_without_the_data_the_hands_say_what_they_are() -> None:
-    assert "procedural" in held_back_hands(None).name
-    assert "optdigits" in held_back_hands(None).name
+    assert "procedural" in held_out_hands(None).name
+    assert "optdigits" in held_out_hands(None).name
 
 
 @pytest.mark.parametrize("name", SAMPLES)

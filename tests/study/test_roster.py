@@ -38,6 +38,8 @@ def mistakes(folder: Path) -> list[str]:
         (HEAD + '5724,"a\nb",w\n5727,c,w\n', "roster.csv line 4 number: 5727 does not end in its"),
         (HEAD + '5724,"a"b,w\n', "roster.csv: is not a well-formed CSV file"),
         (HEAD, "roster.csv: lists no site"),
+        (HEAD + "\n\n", "roster.csv: lists no site"),
+        (HEAD + " , ,\n  \n,,\n", "roster.csv: lists no site"),
         ("", "roster.csv: is empty; its first line must be number,label,contact"),
         ("number,label,contact,age\n", "roster.csv line 1: unknown column “age”"),
         ("nummer,label,contact\n", "roster.csv line 1: unknown column “nummer” – did you mean"),

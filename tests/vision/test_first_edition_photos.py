@@ -8,12 +8,12 @@ import pytest
 
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
+from sheet_reader.lab.scoring import Score, score_views
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.simulate.habits import NEAT, TYPICAL
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.photo import photograph
-from sheet_reader.simulate.scoring import Score, score_views
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import filled_sheet
 from sheet_reader.simulate.values import random_visit

@@ -21,9 +21,15 @@ SCALE = 6.0
 PLACE = Place(standing(SCALE, 60, 50, 0.8))
 
 
-@pytest.fixture(scope="module")
-def page(bean_book: LayoutBook) -> Page:
-    return bean_book.layout("2043").pages[0]
+HEAD = (14.0, 14.0, 60.0, 24.0)
+"""Where every edition prints the site number in the head, mm."""
+
+
+@pytest.fixture(scope="module", params=["present", "first"])
+def page(bean_book: LayoutBook, request: pytest.FixtureRequest) -> Page:
+    """A site's first page in either edition of the sheet."""
+    version = bean_book.versions[["present", "first"].index(request.param)]
+    return bean_book.layout("2043", version).pages[0]
 
 
 @pytest.fixture(scope="module")
@@ -75,12 +81,64 @@ def as_code(code: SheetCode) -> np.ndarray:
     return np.array(code_modules(machine_text(code)))
 
 
-def test_the_pasted_code_is_what_counts(bean_book: LayoutBook, page: Page, plain: Gray) -> None:
+def covered_print(picture: Gray, page: Page, head: bool = True) -> Gray:
+    """The picture with the printed code hidden, and the site number in the head too."""
+    x, y, w, h = page.printed_code_box_mm
+    covered = painted(picture, (x - 1, y - 1, w + 2, h + 2), 150)
+    return painted(covered, HEAD, 150) if head else covered
+
+
+def other_code(book: LayoutBook, page: Page, number: int) -> SheetCode:
+    site = book.study.roster[number].number
+    return SheetCode(page.code.study, page.code.layout, site, 1)
+
+
+def test_where_no_print_can_be_seen_the_pasted_code_is_what_counts(
+    bean_book: LayoutBook, page: Page, plain: Gray
+) -> None:
     """So the refusals below are refusals of the code, not of the pasting."""
-    other = bean_book.study.roster[2].number
-    code = SheetCode(page.code.study, page.code.layout, other, 1)
-    view = only_view(find_sheets(with_code(plain, page, as_code(code)), bean_book))
-    assert view.page.code == code
+    code = other_code(bean_book, page, 2)
+    picture = covered_print(with_code(plain, page, as_code(code)), page)
+    assert only_view(find_sheets(picture, bean_book)).page.code == code
+
+
+@pytest.mark.parametrize("what_is_left", ["both", "printed code", "head"])
+def test_a_code_of_another_site_over_the_own_one_is_never_believed(
+    bean_book: LayoutBook, page: Page, plain: Gray, what_is_left: str
+) -> None:
+    picture = plain
+    if what_is_left == "printed code":
+        picture = painted(plain, HEAD, 255)
+    elif what_is_left == "head":
+        picture = covered_print(plain, page, head=False)
+    for number, site in enumerate(bean_book.study.roster):
+        if site.number != page.code.sheet:
+            code = other_code(bean_book, page, number)
+            answer = refusal(with_code(picture, page, as_code(code)), bean_book)
+            assert answer.kind == "damaged code"
+            assert f"the square code says site {site.number}" in answer.reason
+            assert "but site 2043 is printed on this sheet" in answer.reason
+
+
+def test_a_sites_code_on_a_blank_sheet_and_the_reverse(
+    bean_book: LayoutBook, page: Page, plain: Gray
+) -> None:
+    blank = bean_book.layout(BLANK, page.code.layout).pages[0]
+    answer = refusal(with_code(plain, page, as_code(blank.code)), bean_book)
+    assert "the square code says blank sheet, but site 2043 is printed" in answer.reason
+    canvas = np.full((1900, 1400), 110, np.uint8)
+    lay(canvas, bean_book.template(blank, 8.0), blank, PLACE)
+    answer = refusal(with_code(canvas, blank, as_code(page.code)), bean_book)
+    assert "the square code says site 2043, but blank sheet is printed" in answer.reason
+
+
+def test_the_own_code_and_print_agree_on_every_sheet(bean_book: LayoutBook) -> None:
+    for sheet in (BLANK, *(site.number for site in bean_book.study.roster)):
+        own = bean_book.layout(sheet).pages[0]
+        canvas = np.full((1900, 1400), 110, np.uint8)
+        lay(canvas, bean_book.template(own, 8.0), own, PLACE)
+        blurred = np.asarray(cv2.GaussianBlur(canvas, (0, 0), 3.0), np.uint8)
+        assert only_view(find_sheets(blurred, bean_book)).page.code == own.code
 
 
 @pytest.mark.parametrize(

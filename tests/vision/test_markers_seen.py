@@ -109,3 +109,13 @@ def test_a_picture_is_reduced_but_never_enlarged() -> None:
 
 def test_a_tiny_picture_has_no_markers() -> None:
     assert detect_markers(np.zeros((5, 5), np.uint8)) == []
+
+
+@pytest.mark.parametrize(("spoilt", "found"), [(0, [7]), (2, [7]), (3, [])])
+def test_two_wrong_bits_are_put_right_with_every_opencv(spoilt: int, found: list[int]) -> None:
+    picture, corners = _marker_picture((400.0, 300.0), 160.0)
+    for row, column in [(2, 2), (4, 5), (5, 3)][:spoilt]:
+        x, y = (corners[0] + 20 * np.array([column, row])).round().astype(int)
+        piece = picture[y + 1 : y + 19, x + 1 : x + 19]
+        piece[:] = 255 if piece.mean() < 128 else 0
+    assert [m.id for m in quick_markers(picture)] == found

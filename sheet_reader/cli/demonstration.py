@@ -1,0 +1,181 @@
+"""The whole path once, on made-up photographs: ``sheet-reader demo``."""
+
+from __future__ import annotations
+
+import json
+import shlex
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import timedelta
+from pathlib import Path
+
+import numpy as np
+
+from sheet_reader.errors import StorageError, UsageError, installation_error
+from sheet_reader.reading.batch import read_batch
+from sheet_reader.record.model import ReadingRow, VisitRow
+from sheet_reader.record.store import Record
+from sheet_reader.results.export import export_files
+from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.files import write_sheet
+from sheet_reader.sheet.model import BLANK
+from sheet_reader.simulate.samples import copy_sample, sample_folder
+from sheet_reader.simulate.sources import ProceduralHands
+from sheet_reader.simulate.study_photos import Request, photo_of
+from sheet_reader.simulate.truth import PhotoTruth
+from sheet_reader.simulate.values import random_visit
+from sheet_reader.study.model import Study
+from sheet_reader.study.reader import read_study
+
+SAMPLE, LEVEL = "bean_tips", "typical"
+SITES, WEEKS = 4, 3
+TRUTH_FILE = "truth.json"
+_SIDE_BY_SIDE = 9
+_UNSETTLED = frozenset({"flagged", "unreadable"})
+Echo = Callable[[str], object]
+
+
+def run_demo(folder: Path, echo: Echo) -> None:
+    """Create the bean study in ``folder``, print its sheets, photograph 12 of them filled in by
+    invented hands, read them and show the score and the rows. A second run finds all done.
+
+    Raises UsageError where ``folder`` holds anything else, StorageError where it can't be written.
+    """
+    study = _start(folder)
+    echo(f"Study     {study.title}, an invented count, in {folder}/")
+    sheets = [BLANK, *(site.number for site in study.roster[:SITES])]
+    for sheet in sheets:
+        write_sheet(study, sheet, folder / "sheets")
+    echo(f"Sheets    {len(sheets)} PDF files, true to size, in {folder / 'sheets'}/")
+    truths = _photographs(study, folder, echo)
+    echo("Reading   …")
+    batch = read_batch(study, today=study.season.last)
+    for line in batch.lines:
+        echo(f"          {line}")
+    if batch.fault:
+        raise installation_error(batch.fault)
+    echo(f"          {batch.read} read, {batch.known} known already, {batch.seconds:.0f} s")
+    with Record.open(study) as record:
+        readings, visits = record.readings(), record.visits()
+        names = {line.photo_id: line.name for line in record.photos()}
+        waiting = record.summary().waiting
+    for line in [*_score(truths, readings, names), "", *_rows(study, visits), ""]:
+        echo(line)
+    export_files(study, visits, readings, folder / "results")
+    echo(f"Tables    {folder / 'results' / 'rows.csv'}, readings.csv beside it")
+    if waiting:
+        review = f"sheet-reader review {shlex.quote(str(folder))}"
+        echo(f"Now answer the {waiting} open questions:  {review}")
+
+
+def _start(folder: Path) -> Study:
+    """The study in ``folder``, new or from an earlier demo (which left its truth there)."""
+    own = sample_folder(SAMPLE) / "study.toml"
+    there = folder / "study.toml"
+    try:
+        if folder.exists() and any(folder.iterdir()):
+            earlier = there.is_file() and (folder / TRUTH_FILE).is_file()
+            if not earlier or there.read_bytes() != own.read_bytes():
+                raise UsageError(
+                    "this folder holds a study already: the demo leaves it alone"
+                    if there.is_file() else "this folder holds something else",
+                    where=folder, remedy="name a folder that is new or empty",
+                )  # fmt: skip
+        else:
+            copy_sample(SAMPLE, folder)
+        (folder / "inbox").mkdir(exist_ok=True)
+    except OSError as error:
+        raise StorageError(
+            f"the demo can't be written here: {error.strerror or error}", where=folder,
+            remedy="name another folder",
+        ) from None  # fmt: skip
+    return read_study(folder)
+
+
+def _photographs(study: Study, folder: Path, echo: Echo) -> dict[str, PhotoTruth]:
+    """Photographs of ``WEEKS`` visits to ``SITES`` sites in the inbox; the truth by file name."""
+    book = LayoutBook(study)
+    hands = ProceduralHands()
+    truths: dict[str, PhotoTruth] = {}
+    for number in range(SITES * WEEKS):
+        site, week = number % SITES, number // SITES
+        rng = np.random.default_rng([number, 5])
+        step = study.visits.interval_days
+        day = study.season.first + timedelta(days=28 + week * step + int(rng.integers(2)))
+        visit = random_visit(study, rng, study.roster[site].number, day)
+        photo = photo_of(book, hands, LEVEL, number, Request(visit, 1, on_blank=number % 5 == 4))
+        name = f"photo_{number + 1:02}.jpg"
+        truths[name] = photo.truth
+        try:
+            (folder / "inbox" / name).write_bytes(photo.data)
+        except OSError as error:
+            raise StorageError(
+                f"the photo can't be written: {error.strerror or error}", where=folder / "inbox"
+            ) from None
+    text = json.dumps({name: truth.to_json() for name, truth in truths.items()})
+    (folder / TRUTH_FILE).write_text(text, encoding="utf-8")
+    echo(f"Photos    {len(truths)} simulated ones in {folder / 'inbox'}/")
+    return truths
+
+
+@dataclass(slots=True)
+class _Count:
+    fields: int = 0
+    right: int = 0
+    open: int = 0
+    wrong: int = 0
+
+
+def _score(
+    truths: dict[str, PhotoTruth], readings: list[ReadingRow], names: dict[int, str]
+) -> list[str]:
+    """What was read against what was written, field by field; ``names`` of the files by photo."""
+    written = {
+        (name, field.field): field.value
+        for name, truth in truths.items()
+        for sheet in truth.sheets
+        for field in sheet.fields
+    }
+    read = {(names[row.photo_id], row.field): row for row in readings}
+    count = _Count(fields=len(written))
+    for key, value in written.items():
+        row = read.get(key)
+        if row is None:
+            count.open += 1
+            continue
+        count.right += row.read_value == value
+        if row.status in _UNSETTLED:
+            count.open += 1
+        else:
+            count.wrong += row.value != value
+    seen = len({photo for photo, _ in read if photo in truths})
+    return [
+        f"Score     {seen} of {len(truths)} sheets found; of {count.fields} fields "
+        f"{count.right} read right at once ({100 * count.right / count.fields:.1f} %),",
+        f"          {count.open} kept open for you, {count.wrong} wrong without a question",
+    ]
+
+
+def _rows(study: Study, visits: list[VisitRow]) -> list[str]:
+    """The rows, turned: a column for each visit, as many side by side as a terminal is wide. "?"
+    waits for a decision, "." not recorded.
+    """
+    ordered = sorted(visits, key=lambda v: (not v.site, v.site, v.visit_date))
+    lines = []
+    for start in range(0, len(ordered), _SIDE_BY_SIDE):
+        some = ordered[start : start + _SIDE_BY_SIDE]
+        for spec in study.fields:
+            cells = [_cell(spec.kind, spec.name, visit) for visit in some]
+            lines.append(f"{spec.name[:24]:<24}" + "".join(f"{cell:>6}" for cell in cells))
+        lines.append("")
+    return [*lines[:-1], f"{'':<24}(? waits for you, . not recorded)"]
+
+
+def _cell(kind: str, name: str, visit: VisitRow) -> str:
+    if kind == "site":
+        return visit.site or "?"
+    if kind == "date":
+        return visit.visit_date[5:] or "?"
+    if visit.statuses.get(name) in _UNSETTLED:
+        return "?"
+    return visit.values.get(name) or "."

@@ -1,0 +1,149 @@
+"""What a file says of people: camera tags, captions, mail headers and texts, names in archives."""
+
+from __future__ import annotations
+
+import email
+import io
+import mailbox
+import warnings
+from collections.abc import Iterator, Mapping
+from email.message import Message
+from pathlib import Path
+
+import pypdfium2
+from PIL import Image
+
+from sheet_reader.intake.archive import from_archive, is_zip
+from sheet_reader.intake.bounds import DEFAULT, Bounds
+from sheet_reader.intake.mail import decoded_header, from_mail, is_mail, is_mbox, is_tangled
+from sheet_reader.intake.pdf import looks_like_pdf
+from sheet_reader.intake.pictures import FORMATS, heif_formats, is_picture
+from sheet_reader.intake.types import Arrival, Origin
+
+HEADERS = ("From", "Sender", "Reply-To", "To", "Cc", "Subject")
+EXIF_PARTS = (0x8769, 0x8825, 0xA005)
+"""The Exif, GPS and interoperability directories (EXIF 2.32, 4.6.3)."""
+_HEAD = 8192
+_NO_TEXT = frozenset({"icc_profile", "exif"})
+
+
+def tag_texts(data: bytes) -> Iterator[str]:
+    """Every text in a picture's tags: EXIF, XMP, IPTC, comments, a PDF's description.
+
+    Nothing is raised for bad content: what cannot be opened has no tags that could be shown.
+    """
+    try:
+        yield from _pdf_texts(data) if looks_like_pdf(data) else _picture_texts(data)
+    except Exception:  # decoders do not document what hostile bytes make them raise
+        return
+
+
+def texts_in(path: Path, bounds: Bounds = DEFAULT) -> Iterator[str]:
+    """Every text in the file at ``path`` that may name a person, its own name first.
+
+    Mail gives headers and texts, mail and archives their pictures' names and tags, a picture its
+    tags, anything else its whole text. A file that cannot be read gives its name only.
+    """
+    yield path.name
+    try:
+        with path.open("rb") as stream:
+            head = stream.read(_HEAD)
+            if is_mbox(head):
+                yield from _mbox_texts(path, bounds)
+                return
+            data = head + stream.read(bounds.mail_bytes)
+    except OSError:
+        return
+    if is_mail(head):
+        yield from _mail_texts(data, bounds)
+    elif is_zip(data):
+        for item in from_archive(path.name, data, Origin("folder", path.name), bounds):
+            yield item.name
+            if isinstance(item, Arrival):
+                yield from tag_texts(item.data)
+    elif is_picture(head):
+        yield from tag_texts(data)
+    else:
+        yield from _decoded(data)
+
+
+def _picture_texts(data: bytes) -> Iterator[str]:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        formats = [*FORMATS, *heif_formats(data)]
+        with Image.open(io.BytesIO(data), formats=formats) as image:
+            if image.format == "PNG":
+                image.load()  # its texts may stand behind the picture
+            info = {key: value for key, value in image.info.items() if key not in _NO_TEXT}
+            exif = image.getexif()
+            parts = [exif.get_ifd(part) for part in EXIF_PARTS]
+            segments = getattr(image, "applist", [])
+            found = [*_texts_of(info), *_texts_of(dict(exif)), *_texts_of(parts)]
+            found += _texts_of([body for name, body in segments if name != "APP2"])
+    yield from found
+
+
+def _pdf_texts(data: bytes) -> Iterator[str]:
+    document = pypdfium2.PdfDocument(data)
+    try:
+        found = list(document.get_metadata_dict().values())
+    finally:
+        document.close()
+    yield from found
+
+
+def _texts_of(value: object) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, bytes):
+        yield from _decoded(value)
+    elif isinstance(value, Mapping):
+        for inner in value.values():
+            yield from _texts_of(inner)
+    elif isinstance(value, list | tuple):
+        for inner in value:
+            yield from _texts_of(inner)
+
+
+def _decoded(data: bytes) -> Iterator[str]:
+    yield data.decode("utf-8", "replace")
+    if b"\0" in data:
+        yield data.decode("utf-16-le", "replace")
+        yield data.decode("utf-16-be", "replace")
+
+
+def _mbox_texts(path: Path, bounds: Bounds) -> Iterator[str]:
+    try:
+        box = mailbox.mbox(path, create=False)
+        try:
+            for key in box.keys():  # noqa: SIM118 - the mailbox itself iterates over messages
+                yield from _mail_texts(box.get_file(key).read(bounds.mail_bytes), bounds)
+        finally:
+            box.close()
+    except (OSError, mailbox.Error, ValueError):
+        return
+
+
+def _mail_texts(data: bytes, bounds: Bounds) -> Iterator[str]:
+    if is_tangled(data):
+        yield from _decoded(data)
+        return
+    try:
+        message = email.message_from_bytes(data)
+        found = [decoded_header(message, header) for header in HEADERS]
+        for part in message.walk():
+            found += _part_texts(part)
+    except Exception:  # the parser does not document what hostile bytes make it raise
+        found = list(_decoded(data))
+    yield from found
+    for item in from_mail(data, "", bounds):
+        yield item.name
+        if isinstance(item, Arrival):
+            yield from tag_texts(item.data)
+
+
+def _part_texts(part: Message) -> Iterator[str]:
+    yield str(part.get_filename() or "")
+    payload = part.get_payload(decode=True)
+    if part.get_content_maintype() == "text" and isinstance(payload, bytes):
+        yield payload.decode(part.get_content_charset() or "utf-8", "replace")

@@ -1,0 +1,55 @@
+"""How a network does on development data: never on a test split."""
+
+from __future__ import annotations
+
+import numpy as np
+import torch
+from numpy.typing import NDArray
+
+from sheet_reader.digits.read import softmax
+from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.lab import measures, splits
+from sheet_reader.lab.sets import clean_crops, load
+from sheet_reader.lab.training.fit import scores_of
+
+
+def development(
+    network: torch.nn.Module, temperature: float, device: torch.device
+) -> dict[str, float]:
+    """Error, error at 2 % rejected and calibration error, in per cent, by set and kind."""
+    out: dict[str, float] = {}
+
+    def read(crops: NDArray[np.uint8]) -> NDArray[np.float64]:
+        return softmax(scores_of(network, torch.from_numpy(crops).to(device)) / temperature)
+
+    for name, crops, labels in _digit_sets():
+        figures = measures.figures(read(crops), labels)
+        out[f"{name} error"] = 100 * figures.error
+        out[f"{name} at 2 %"] = 100 * figures.error_at_2
+        out[f"{name} calibration"] = 100 * figures.calibration
+    puzzles = splits.boxed_puzzles(load("boxed_uk_hand"))
+    boxes = load("boxed_uk_empty")
+    held = splits.boxed_split(boxes, puzzles) == splits.DEV
+    kind = boxes["kind"].astype(str)
+    blank = read(boxes["gray"][held & (kind == "blank")])
+    out["blank taken for ink"] = 100 * float((blank.argmax(1) != CLASSES.index(EMPTY)).mean())
+    several = read(boxes["gray"][held & (kind == "candidates")])
+    out["candidates sure digit"] = 100 * measures.sure_digits(several)
+    return out
+
+
+def _digit_sets() -> list[tuple[str, NDArray[np.uint8], NDArray[np.int64]]]:
+    found = []
+    for name, rule in (
+        ("mnist", splits.mnist_split),
+        ("pendigits_orig", splits.pendigits_split),
+        ("unipen_1a", splits.unipen_split),
+    ):
+        data = load(name)
+        held = rule(data) == splits.DEV
+        labels = data["labels"][held].astype(np.int64)
+        found.append((name, clean_crops(data["images"][held]), labels))
+    hand = load("boxed_uk_hand")
+    shape = hand["split"].astype(str) == "train"
+    found.append(("boxed_uk train", hand["gray"][shape], hand["labels"][shape].astype(np.int64)))
+    return found

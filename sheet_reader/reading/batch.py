@@ -1,0 +1,116 @@
+"""A batch of photos: kept first, then read one by one, each all or nothing."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterable, Iterator
+from datetime import date
+from pathlib import Path
+
+from sheet_reader.errors import SheetReaderError
+from sheet_reader.intake.arrivals import arrivals
+from sheet_reader.intake.gather import INBOX, gather
+from sheet_reader.intake.imap import Mailbox
+from sheet_reader.reading.fault import CommonFault
+from sheet_reader.reading.look import Reader
+from sheet_reader.reading.mailbox import fetch
+from sheet_reader.reading.site_history import Earlier
+from sheet_reader.reading.taking import Tally, take_in
+from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
+from sheet_reader.record import claims, originals, writing
+from sheet_reader.record.circumstances import circumstances
+from sheet_reader.record.claims import Task
+from sheet_reader.record.forget import remove_forgotten
+from sheet_reader.record.model import BatchSummary
+from sheet_reader.record.store import Record
+from sheet_reader.record.versions import model_version
+from sheet_reader.study.model import Study
+
+Progress = Callable[[int, int, str], None]
+"""Called with photos done, photos in all, and the name of the one just done."""
+
+
+def read_batch(
+    study: Study,
+    paths: Iterable[Path] | None = None,
+    *,
+    mailbox: Mailbox | None = None,
+    on_progress: Progress = lambda _done, _total, _name: None,
+    reader: Reader | None = None,
+    today: date | None = None,
+    again: bool = False,
+    jobs: int = 1,
+    seconds_per_picture: float = SECONDS_PER_PICTURE,
+    url: str | None = None,
+) -> BatchSummary:
+    """Take in the photos at ``paths`` and read all that wait.
+
+    ``paths`` None means the study's inbox, or nothing where a ``mailbox`` is given: its new mail is
+    taken in too. Photos that an earlier run took in and did not finish are read, and those that
+    were refused for a reason that may be gone; ``again`` reads all known ones once more. ``jobs`` 0
+    reads in this process, else in that many others under a time limit per picture. Raises
+    :class:`StorageError`, :class:`RecordError` or :class:`UsageError`; a photo that fails is a line
+    in the summary.
+    """
+    began = time.monotonic()
+    if paths is None:
+        inbox = study.folder / INBOX
+        paths = [inbox] if inbox.is_dir() and mailbox is None else []
+    tally = Tally()
+    with Record.open(study, url) as record:
+        originals.sweep_originals(study.folder)
+        remove_forgotten(record)
+        take_in(record, arrivals(gather(paths)), tally)
+        if mailbox is not None:
+            fetch(record, mailbox, tally)
+        earlier = Earlier.of(study, record.state())
+        work = Work(study, today or date.today(), reader, earlier, seconds_per_picture)
+        _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs)
+    return tally.summary(time.monotonic() - began)
+
+
+def _read_waiting(
+    record: Record, work: Work, tally: Tally, on_progress: Progress, *, again: bool, jobs: int
+) -> None:
+    model, token = model_version(), claims.my_token()
+    around = circumstances(record.study)
+    with record.reading() as connection:
+        todo = claims.tasks(connection, model, around, again=again)
+    claimed = _claimed(record, todo, token, tally)
+    results = read_apart(work, claimed, min(jobs, len(todo))) if jobs else read_here(work, claimed)
+    common = CommonFault()
+    try:
+        for done, (task, result) in enumerate(common.watched(results), start=1):
+            with record.writing() as connection:
+                kept = writing.finish(connection, task, token, result, model, around)
+            if kept:
+                tally.count(task.photo_id, task.name, result)
+                if work.earlier is not None:
+                    work.earlier.add(result)
+            on_progress(done, len(todo), task.name)
+    finally:
+        results.close()
+        _release(record, token)
+    tally.fault = common.message
+    if tally.left:
+        are = "photo is" if tally.left == 1 else "photos are"
+        tally.lines.append(f"{tally.left} {are} being read by another run of the program")
+
+
+def _claimed(record: Record, todo: list[Task], token: str, tally: Tally) -> Iterator[Task]:
+    for task in todo:
+        with record.writing() as connection:
+            mine = claims.claim(connection, task, token)
+        if mine:
+            yield task
+        else:
+            tally.left += 1
+
+
+def _release(record: Record, token: str) -> None:
+    """Give back claims; where even that fails, they run out by themselves."""
+    try:
+        with record.writing() as connection:
+            claims.release(connection, token)
+    except SheetReaderError:
+        return

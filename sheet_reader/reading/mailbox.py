@@ -1,0 +1,65 @@
+"""New mail from a server into the record; each mail is noted once all its photos are kept."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from sqlalchemy import select
+
+from sheet_reader.errors import StorageError
+from sheet_reader.intake.bounds import DEFAULT, Bounds
+from sheet_reader.intake.imap import Letter, Mailbox, connected, letters, password_for
+from sheet_reader.intake.mail import from_mail
+from sheet_reader.intake.pictures import too_many_bytes
+from sheet_reader.intake.types import Arrival, Unreadable
+from sheet_reader.reading.taking import Tally, take_in
+from sheet_reader.record import schema
+from sheet_reader.record.model import now
+from sheet_reader.record.store import Record
+from sheet_reader.record.writing import insert_new
+
+
+def fetch(record: Record, mailbox: Mailbox, tally: Tally, bounds: Bounds = DEFAULT) -> None:
+    """Keep the photos of all new mail since the season began.
+
+    A connection that breaks is a line in the tally; whatever came before is kept, and the next
+    call goes on from there. Raises :class:`UsageError` where the server refuses, the folder or the
+    password is missing, and :class:`StorageError` where the server was never reached.
+    """
+    password = password_for(mailbox)
+    name = f"{mailbox.user}@{mailbox.host}/{mailbox.folder}"
+    known = _known(record, name)
+    came = 0
+    try:
+        with connected(mailbox, password) as server:
+            since = record.study.season.first
+            for letter in letters(server, since, known, bounds.mail_bytes):
+                take_in(record, _photos(letter, mailbox, bounds), tally)
+                if letter.data is not None:
+                    _note(record, name, letter.mark)
+                came += 1
+    except StorageError as error:
+        if error.where != str(mailbox) or not came:
+            raise
+        tally.lines.append(f"{error}")
+
+
+def _photos(letter: Letter, mailbox: Mailbox, bounds: Bounds) -> Iterator[Arrival | Unreadable]:
+    if letter.data is None:
+        yield Unreadable(
+            f"mail {letter.mark} in {mailbox.folder}",
+            too_many_bytes(letter.size, bounds.mail_bytes),
+        )
+    else:
+        yield from from_mail(letter.data, str(mailbox), bounds, way="mailbox")
+
+
+def _known(record: Record, name: str) -> frozenset[str]:
+    with record.reading() as connection:
+        query = select(schema.letters.c.mark).where(schema.letters.c.mailbox == name)
+        return frozenset(connection.execute(query).scalars())
+
+
+def _note(record: Record, name: str, mark: str) -> None:
+    with record.writing() as connection:
+        insert_new(connection, schema.letters, mailbox=name, mark=mark, seen_at=now())

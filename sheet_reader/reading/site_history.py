@@ -1,0 +1,66 @@
+"""A site's earlier counts, which help to read its next sheet.
+
+Only visits strictly before the sheet's own date count, so that a second photo of a sheet and a
+photo that is read again are judged without their own former readings.
+"""
+
+from __future__ import annotations
+
+import inspect
+from collections.abc import Callable, Iterable, Mapping
+from typing import Any
+
+from sheet_reader.record.model import PhotoResult
+from sheet_reader.record.standing import Visit
+from sheet_reader.study.model import Study
+
+TRUSTED = ("accepted", "confirmed", "corrected")
+
+
+class Earlier:
+    """Counts that hold, by site, visit date (ISO 8601) and field."""
+
+    def __init__(self, study: Study) -> None:
+        self._counts = {f.name for f in study.fields if f.kind == "count"}
+        self._values: dict[str, dict[str, dict[str, int]]] = {}
+
+    @classmethod
+    def of(cls, study: Study, visits: Iterable[Visit]) -> Earlier:
+        """What the record holds."""
+        earlier = cls(study)
+        for visit in visits:
+            for f in visit.fields:
+                if f.serves and f.status in TRUSTED:
+                    earlier._note(visit.site, visit.visit_date, f.read.field, f.value)
+        return earlier
+
+    def add(self, result: PhotoResult) -> None:
+        """Add what a photo gave that was read just now."""
+        for page in result.pages:
+            for f in page.fields:
+                if f.status == "accepted":
+                    self._note(page.site, page.visit_date, f.field, f.value)
+
+    def _note(self, site: str | None, day: str | None, field: str, value: str | None) -> None:
+        if site and day and field in self._counts and value is not None and value.isdecimal():
+            self._values.setdefault(site, {}).setdefault(day, {})[field] = int(value)
+
+    def before(self, places: Iterable[tuple[str, str]]) -> Mapping[str, Mapping[str, list[int]]]:
+        """For each site, its counts by field before the given date (of several the first), oldest
+        first; sites without any are left out.
+        """
+        found: dict[str, dict[str, list[int]]] = {}
+        for site, day in sorted(set(places), reverse=True):
+            fields: dict[str, list[int]] = {}
+            for former in sorted(d for d in self._values.get(site, {}) if d < day):
+                for field, value in self._values[site][former].items():
+                    fields.setdefault(field, []).append(value)
+            found.pop(site, None)
+            if fields:
+                found[site] = fields
+        return found
+
+
+def takes_history(reader: Callable[..., Any]) -> bool:
+    """Whether a reader can be told of earlier counts."""
+    return "history" in inspect.signature(reader).parameters

@@ -1,0 +1,116 @@
+"""Taking photos in: the original on the disk first, then a line in the record."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+from sheet_reader.intake.own import is_overlay
+from sheet_reader.intake.types import Arrival, Unreadable
+from sheet_reader.record import opening, originals, writing
+from sheet_reader.record.engine import our_errors
+from sheet_reader.record.model import BatchSummary, PhotoResult
+from sheet_reader.record.naming import both_names
+from sheet_reader.record.store import Record
+
+_STATUSES = ("accepted", "flagged", "empty")
+MOST_NAMES = 5
+"""So many names are told of things that are left out."""
+
+
+@dataclass(slots=True)
+class Tally:
+    """What a run has done so far."""
+
+    known: int = 0
+    refused: int = 0
+    read: int = 0
+    failed: int = 0
+    pages: int = 0
+    left: int = 0
+    fields: dict[str, int] = field(default_factory=lambda: dict.fromkeys(_STATUSES, 0))
+    lines: list[str] = field(default_factory=list)
+    new: set[int] = field(default_factory=set)
+    new_read: int = 0
+    drawn: list[str] = field(default_factory=list)
+    looked_at: list[int] = field(default_factory=list)
+    fault: str = ""
+
+    def count(self, photo_id: int, name: str, result: PhotoResult) -> None:
+        """Add what one photo gave."""
+        self.looked_at.append(photo_id)
+        self.new_read += bool(result.pages) and photo_id in self.new
+        self.pages += len(result.pages)
+        self.read += bool(result.pages)
+        self.failed += not result.pages
+        self.lines += [f"{both_names(photo_id, name)}: {reason}" for reason in result.failures]
+        for page in result.pages:
+            for found in page.fields:
+                self.fields[found.status] += 1
+
+    def summary(self, seconds: float) -> BatchSummary:
+        """The tally as it is told."""
+        new_looked_at = sum(photo_id in self.new for photo_id in self.looked_at)
+        return BatchSummary(
+            arrived=len(self.new),
+            known=self.known,
+            refused=self.refused,
+            left_out=len(self.drawn),
+            new_read=self.new_read,
+            new_failed=new_looked_at - self.new_read,
+            read=self.read,
+            failed=self.failed + self.refused,
+            pages=self.pages,
+            accepted=self.fields["accepted"],
+            flagged=self.fields["flagged"],
+            empty=self.fields["empty"],
+            left_to_another=self.left,
+            seconds=seconds,
+            lines=(*self.lines, *self._drawn()),
+            photo_ids=tuple(self.looked_at),
+            fault=self.fault,
+        )
+
+    def _drawn(self) -> list[str]:
+        if not self.drawn:
+            return []
+        shown = ", ".join(self.drawn[:MOST_NAMES]) + (" …" if len(self.drawn) > MOST_NAMES else "")
+        pictures = "picture was" if len(self.drawn) == 1 else "pictures were"
+        return [f"{len(self.drawn)} {pictures} drawn by sheet_reader and left out: {shown}"]
+
+
+def take_in(record: Record, arriving: Iterable[Arrival | Unreadable], tally: Tally) -> None:
+    """Keep every original on the disk, then note it as waiting."""
+    for item in arriving:
+        if isinstance(item, Unreadable):
+            tally.refused += 1
+            tally.lines.append(f"{item.name}: {item.reason}")
+        elif is_overlay(item.data):
+            tally.drawn.append(item.name)
+        elif (photo_id := _keep(record, item)) is not None:
+            tally.new.add(photo_id)
+        else:
+            tally.known += 1
+
+
+def _keep(record: Record, item: Arrival) -> int | None:
+    """Keep one photo; gives its id if it is new, else None."""
+    digest = hashlib.sha256(item.data).hexdigest()
+    with record.reading() as connection:
+        if writing.is_forgotten(connection, digest):
+            return None
+        is_first = not opening.knows_photos(connection)
+    original = originals.place_of(digest, item.suffix)
+    if is_first:
+        with record.writing() as connection:
+            writing.announce(connection, digest)
+    with our_errors(record.folder):
+        written = originals.keep(record.folder, original, item.data)
+    with record.writing() as connection:
+        photo_id, new = writing.add_photo(
+            connection, digest, item.name, original, len(item.data), item.origin
+        )
+        if written and not new:
+            writing.came_back(connection, digest, original)
+    return photo_id if new else None

@@ -1,0 +1,204 @@
+"""Photos read in worker processes with a watch on them: one that hangs or dies is replaced."""
+
+from __future__ import annotations
+
+import contextlib
+import faulthandler
+import multiprocessing
+import os
+import signal
+import threading
+import time
+from collections.abc import Generator, Iterator
+from dataclasses import dataclass
+from datetime import date
+from multiprocessing.connection import Connection, wait
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sheet_reader.intake.names import one_line
+from sheet_reader.reading.look import Reader, book_of, default_reader, look_at
+from sheet_reader.reading.site_history import Earlier
+from sheet_reader.record.claims import Task
+from sheet_reader.record.model import PhotoResult
+from sheet_reader.study.model import Study
+
+if TYPE_CHECKING:
+    from sheet_reader.sheet.book import LayoutBook
+
+SECONDS_PER_PICTURE = 120.0
+START_SECONDS = 60.0
+GRACE_SECONDS = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """What every worker needs to know. ``reader`` None means the decode room's."""
+
+    study: Study
+    today: date
+    reader: Reader | None = None
+    earlier: Earlier | None = None
+    seconds_per_picture: float = SECONDS_PER_PICTURE
+
+
+def stopped(reason: str, *, unforeseen: str = "") -> PhotoResult:
+    """The result of a photo that could not be read to its end."""
+    return PhotoResult((), (reason,), "stopped", unforeseen)
+
+
+def stumbled(error: Exception) -> PhotoResult:
+    """The result of a photo on which the reader failed in a way nobody foresaw."""
+    what = one_line(f"{type(error).__name__}: {error}", 200)
+    return stopped(f"the reader stumbled over this photo ({what})", unforeseen=what)
+
+
+def read_here(work: Work, tasks: Iterator[Task]) -> Generator[tuple[Task, PhotoResult], None, None]:
+    """Read the photos in this process, without a watch: for tests and small scripts."""
+    book, reader = book_of(work.study), work.reader or default_reader()
+    for task in tasks:
+        path = work.study.folder / task.original
+        try:
+            result = look_at(path, work.study, book, work.today, reader, earlier=work.earlier)
+        except Exception as error:  # the batch goes on, whatever one photo does to the reader
+            result = stumbled(error)
+        yield task, result
+
+
+def read_apart(
+    work: Work, tasks: Iterator[Task], jobs: int
+) -> Generator[tuple[Task, PhotoResult], None, None]:
+    """Read the photos in ``jobs`` worker processes, in any order.
+
+    Nothing is taken from ``tasks`` before a worker is free for it.
+    """
+    workers: list[_Worker] = []
+    try:
+        while True:
+            for worker in workers:
+                if worker.task is None and (task := next(tasks, None)) is not None:
+                    worker.start_on(task)
+            while len(workers) < jobs and (task := next(tasks, None)) is not None:
+                workers.append(_Worker(work))
+                workers[-1].start_on(task)
+            busy = [w for w in workers if w.task is not None]
+            if not busy:
+                return
+            patience = max(0.0, min(w.deadline for w in busy) - time.monotonic())
+            wait([w.pipe for w in busy], timeout=patience)
+            for worker in busy:
+                task, result = worker.task, worker.check()
+                if task is not None and result is not None:
+                    yield task, result
+    finally:
+        for worker in workers:
+            worker.end()
+
+
+class _Worker:
+    """One worker process, started when first needed and again after it was ended."""
+
+    def __init__(self, work: Work) -> None:
+        self.work = work
+        self.task: Task | None = None
+        self.deadline = 0.0
+        self._launch()
+
+    def _launch(self) -> None:
+        context = multiprocessing.get_context("spawn")
+        self.pipe, theirs = context.Pipe()
+        self.process = context.Process(target=_serve, args=(theirs, self.work), daemon=True)
+        self.process.start()
+        theirs.close()
+        self.fresh = True
+
+    def start_on(self, task: Task) -> None:
+        self.task = task
+        self._more_time()
+        with contextlib.suppress(OSError):  # a dead worker shows when it is checked
+            self.pipe.send((self.work.study.folder / task.original, self.work.earlier))
+
+    def _more_time(self) -> None:
+        extra = START_SECONDS if self.fresh else 0.0
+        self.deadline = time.monotonic() + self.work.seconds_per_picture + extra
+
+    def check(self) -> PhotoResult | None:
+        """The finished result, or None while the photo is still being read in time."""
+        try:
+            while self.pipe.poll():
+                message = self.pipe.recv()
+                self.fresh = False
+                if isinstance(message, PhotoResult):
+                    self.task = None
+                    return message
+                self._more_time()
+        except (EOFError, OSError):
+            broke = "the reader broke down over this photo"
+            return self._replaced(broke, unforeseen="the reading process broke down")
+        if time.monotonic() < self.deadline:
+            return None
+        seconds = round(self.work.seconds_per_picture)
+        limit = f"{seconds} second" + ("s" if seconds != 1 else "")
+        return self._replaced(f"reading this photo took longer than {limit} and was stopped")
+
+    def _replaced(self, reason: str, *, unforeseen: str = "") -> PhotoResult:
+        self.end()
+        self.task = None
+        self._launch()
+        return stopped(reason, unforeseen=unforeseen)
+
+    def end(self) -> None:
+        if self.process.pid is not None:
+            self.process.kill()
+            self.process.join()
+        self.pipe.close()
+
+
+def _serve(pipe: Connection, work: Work) -> None:
+    """The worker's life: a path in, a message after each picture, the result out."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    tools = _tools(work)
+    pipe.send("ready")
+    limit = work.seconds_per_picture + GRACE_SECONDS
+    with contextlib.suppress(EOFError, OSError), Path(os.devnull).open("w") as nowhere:
+        while True:
+            path, earlier = pipe.recv()
+
+            def next_picture() -> None:
+                faulthandler.dump_traceback_later(limit, exit=True, file=nowhere)
+                pipe.send("picture")
+
+            next_picture()
+            try:
+                if isinstance(tools, Exception):
+                    raise tools
+                book, reader = tools
+                result = look_at(
+                    path,
+                    work.study,
+                    book,
+                    work.today,
+                    reader,
+                    earlier=earlier,
+                    on_frame=next_picture,
+                )
+            except Exception as error:  # the batch goes on, whatever one photo does to the reader
+                result = stumbled(error)
+            faulthandler.cancel_dump_traceback_later()
+            pipe.send(result)
+
+
+def _tools(work: Work) -> tuple[LayoutBook, Reader] | Exception:
+    """What a worker reads with, or why it can't be had: then no photo can be read."""
+    try:
+        return book_of(work.study), work.reader or default_reader()
+    except Exception as error:
+        return error
+
+
+def _end_with_parent() -> None:
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        wait([parent.sentinel])
+        os._exit(1)

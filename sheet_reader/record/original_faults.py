@@ -1,0 +1,21 @@
+"""Photos whose kept original is missing or is not what it was."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from sqlalchemy import Connection, select
+
+from sheet_reader.record import originals, schema
+
+
+def original_faults(connection: Connection, folder: Path) -> Iterator[str]:
+    """One line for each photo of the record whose original is missing or was changed."""
+    p = schema.photos.c
+    for row in connection.execute(select(p.name, p.original).order_by(p.id)):
+        path = folder / str(row.original)
+        if not path.is_file():
+            yield f"{row.name}: its original is missing ({row.original})"
+        elif originals.sha256_of(path) != path.stem:
+            yield f"{row.name}: its original was changed ({row.original})"

@@ -1,0 +1,69 @@
+"""Triggers that note which rows were written, whoever wrote them.
+
+They leave the seal of a row that was added or changed open (``""``), that of one removed as ``-``.
+Where a row gets the number of one whose seal still stands, that one was removed unnoticed.
+"""
+
+from __future__ import annotations
+
+from sqlalchemy import Connection
+
+OWNERS = {
+    "photos": ("NULL", "''"),
+    "origins": ("NEW.photo_id", "''"),
+    "letters": ("NULL", "''"),
+    "sightings": ("NEW.photo_id", "''"),
+    "looks": ("NEW.sighting_id", "''"),
+    "readings": ("NEW.look_id", "NEW.field"),
+    "decisions": ("NEW.sighting_id", "NEW.field"),
+    "overruled": ("NEW.sighting_id", "''"),
+    "about": ("NULL", "''"),
+}
+"""For each sealed table, what a new seal notes beside the row: the row it belongs to, the field."""
+
+
+def create(connection: Connection) -> None:
+    """Create the triggers of every sealed table."""
+    for table in OWNERS:
+        statements = _sqlite(table) if connection.dialect.name == "sqlite" else _postgresql(table)
+        for statement in statements:
+            connection.exec_driver_sql(statement)
+
+
+def _bodies(table: str) -> dict[str, str]:
+    """What each trigger does, in SQL that SQLite and PostgreSQL share."""
+    owner, field = OWNERS[table]
+    of = f"table_name = '{table}' AND row_id"
+    sealed, is_open = "length(digest) = 32", "digest IN ('', '-')"
+    return {
+        "INSERT": (
+            f"UPDATE seals SET digest = 'reused' WHERE {of} = NEW.id AND {sealed}; "
+            f"UPDATE seals SET owner = {owner}, field = {field}, digest = '' "
+            f"WHERE {of} = NEW.id AND {is_open}; "
+            f"INSERT INTO seals SELECT '{table}', NEW.id, {owner}, {field}, '' "
+            f"WHERE NOT EXISTS (SELECT 1 FROM seals WHERE {of} = NEW.id);"
+        ),
+        "UPDATE": f"UPDATE seals SET digest = '' WHERE {of} IN (OLD.id, NEW.id) AND {sealed};",
+        "DELETE": (
+            f"UPDATE seals SET digest = '-' WHERE {of} = OLD.id AND ({sealed} OR {is_open});"
+        ),
+    }
+
+
+def _sqlite(table: str) -> list[str]:
+    return [
+        f"CREATE TRIGGER {table}_seal_{verb.lower()} AFTER {verb} ON {table} BEGIN {body} END"
+        for verb, body in _bodies(table).items()
+    ]
+
+
+def _postgresql(table: str) -> list[str]:
+    statements = []
+    for verb, body in _bodies(table).items():
+        name = f"{table}_seal_{verb.lower()}"
+        statements += [
+            f"CREATE FUNCTION {name}() RETURNS trigger LANGUAGE plpgsql AS "
+            f"$$ BEGIN {body} RETURN NULL; END $$",
+            f"CREATE TRIGGER {name} AFTER {verb} ON {table} FOR EACH ROW EXECUTE FUNCTION {name}()",
+        ]
+    return statements

@@ -1,0 +1,175 @@
+"""What a study's own audits can say about the threshold, and what they can't."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from sheet_reader.decode.audited import ALIKE, promise_for
+from sheet_reader.decode.binomial import checks_needed, upper_bound
+from sheet_reader.decode.calibration import default_threshold, shipped_calibration
+from sheet_reader.decode.promise import Checked, NoPromise, Promise, promise_from
+
+
+def population(rng, n, sharpen=1.0):
+    """Confidences as the decoder gives them, and whether each reading is right.
+
+    The true probability of being right is a mixture: nine in ten fields are clear, the rest
+    doubtful. ``sharpen`` multiplies the log-odds that are reported.
+    """
+    clear = rng.random(n) < 0.9
+    log_odds = np.where(clear, rng.normal(11, 2, n), rng.normal(3, 2, n))
+    correct = rng.random(n) < 1 / (1 + np.exp(-log_odds))
+    return 1 / (1 + np.exp(-log_odds * sharpen)), correct
+
+
+def test_own_readings_withdraw_a_shipped_promise_that_does_not_hold():
+    rng = np.random.default_rng(3)
+    shipped = Checked.of(*population(rng, 30_000))
+    assert isinstance(promise_for(0.002, shipped), Promise)
+    own_scores, own_correct = population(rng, 400)
+    own = Checked(1 - (1 - own_scores) ** 6, own_correct)
+    got = promise_for(0.002, shipped, own)
+    assert isinstance(got, NoPromise)
+    assert "does not hold for your photographs" in got.reason
+    assert got.threshold > own.scores[~own.correct].max()
+
+
+def test_few_own_readings_without_errors_leave_the_shipped_promise_and_say_so():
+    rng = np.random.default_rng(3)
+    shipped = Checked.of(*population(rng, 30_000))
+    got = promise_for(0.002, shipped, Checked.of(np.ones(100), np.ones(100, bool)))
+    assert isinstance(got, Promise)
+    assert "1,397 more to promise on those alone" in got.sentence
+
+
+def test_enough_own_readings_decide_alone():
+    rng = np.random.default_rng(3)
+    shipped = Checked.of(*population(rng, 30_000))
+    own = Checked.of(*population(rng, 20_000))
+    got = promise_for(0.002, shipped, own)
+    assert isinstance(got, Promise)
+    assert got.basis == "your own readings"
+    assert got.checked <= 20_000
+
+
+def test_own_readings_alone_can_promise_where_the_shipped_ones_cannot():
+    nothing = Checked.of([], [])
+    got = promise_for(0.001, nothing, Checked.of(np.ones(3000), np.ones(3000, bool)))
+    assert isinstance(got, Promise)
+    assert isinstance(promise_for(0.001, nothing), NoPromise)
+
+
+def test_where_nothing_is_promised_the_best_weaker_promise_sets_the_threshold():
+    rng = np.random.default_rng(8)
+    shipped = Checked.of(*population(rng, 2500))
+    got = promise_for(0.001, shipped)
+    assert isinstance(got, NoPromise)
+    assert got.reason.endswith("% can be promised meanwhile")
+    weaker = [promise_from(shipped, 0.001 * factor) for factor in (10, 5, 3, 2, 1.5)]
+    assert got.threshold in [w.threshold for w in weaker if isinstance(w, Promise)]
+
+
+def right_ones(n, visits, floor=None, score=0.9999999):
+    """``n`` audited fields, all right, spread evenly over ``visits``."""
+    floors = None if floor is None else np.full(n, floor)
+    return Checked.of(np.full(n, score), np.ones(n, bool), np.arange(n) % visits, floors)
+
+
+def test_3000_right_of_3000_audited_accepted_fields_open_no_gate():
+    shipped = shipped_calibration()
+    in_force = promise_for(0.001, shipped).threshold
+    assert in_force == default_threshold(0.001) >= 0.958 - 0.0005
+    for own in (
+        Checked.of(np.ones(3000), np.ones(3000, bool)),
+        right_ones(3000, 3000),
+        right_ones(3000, 3000, floor=in_force),
+        right_ones(3000, 150),
+        right_ones(60_000, 3000, floor=in_force),
+    ):
+        assert promise_for(0.001, shipped, own).threshold == in_force
+
+
+def test_as_clean_as_accepted_fields_are_nothing_looser_is_promised():
+    """Audits of a reader that errs just below the threshold in force: the errors can't be drawn."""
+    shipped = shipped_calibration()
+    in_force = promise_for(0.001, shipped).threshold
+    rng = np.random.default_rng(4)
+    scores = 1 - 10 ** -rng.uniform(1.0, 6.0, 40_000)
+    correct = np.where(scores >= in_force, True, rng.random(len(scores)) < 0.8)
+    drawn = scores >= in_force
+    own = Checked.of(
+        scores[drawn], correct[drawn], np.arange(drawn.sum()), np.full(drawn.sum(), in_force)
+    )
+    got = promise_for(0.001, shipped, own)
+    assert isinstance(got, Promise)
+    assert (~correct[scores >= got.threshold]).mean() <= 0.001
+
+
+def test_one_visit_however_often_looked_at_promises_nothing_by_itself():
+    shipped = shipped_calibration()
+    got = promise_for(0.001, shipped, right_ones(3000, 1, floor=0.9))
+    assert isinstance(got, Promise)
+    assert got.threshold == promise_for(0.001, shipped).threshold
+    assert got.basis.startswith("simulated photographs; 0 of 3,000 of your own")
+    assert "your own readings" not in got.sentence
+
+
+def test_fields_of_one_visit_count_for_less_than_independent_ones():
+    # Kish 1965: n / (1 + (m - 1) * rho) for n fields, m to a visit
+    shipped = shipped_calibration()
+    floor = promise_for(0.001, shipped).threshold
+    enough = 20 * -(-round(checks_needed(0.001) * (1 + 19 * ALIKE)) // 20) + 20
+    got = promise_for(0.001, shipped, right_ones(enough, enough // 20, floor))
+    assert isinstance(got, Promise)
+    assert got.basis == f"your own readings, from {enough // 20} visits"
+    assert got.bound == pytest.approx(upper_bound(0, enough / (1 + 19 * ALIKE)))
+    few = promise_for(0.001, shipped, right_ones(enough - 60, enough // 20 - 3, floor))
+    assert isinstance(few, Promise)
+    assert few.basis.startswith("simulated photographs; ")
+
+
+def test_right_fields_accepted_under_a_stricter_threshold_say_nothing_about_a_looser_one():
+    """Three errors withdrew the promise; later photos were read under 0.9999 and proved right."""
+    shipped = shipped_calibration()
+    in_force = promise_for(0.001, shipped).threshold
+    early = right_ones(400, 400, floor=in_force)
+    early.correct[:3], early.scores[:3] = False, in_force + 0.001
+    assert isinstance(promise_for(0.001, shipped, early), NoPromise)
+    late = right_ones(20_000, 20_000, floor=0.9999)
+    both = Checked.of(
+        *(
+            np.concatenate([getattr(early, name), getattr(late, name)])
+            for name in ("scores", "correct", "sheets", "floors")
+        )
+    )
+    got = promise_for(0.001, shipped, both)
+    assert isinstance(got, NoPromise)
+    assert got.checked == 400
+    assert got.threshold >= 0.999
+
+
+def test_where_the_threshold_was_not_noted_right_fields_promise_nothing_but_do_not_mislead():
+    shipped = shipped_calibration()
+    unknown = right_ones(5000, 5000, floor=np.nan)
+    got = promise_for(0.001, shipped, unknown)
+    assert isinstance(got, Promise)
+    assert got.basis.startswith("simulated photographs; 0 of 5,000 of your own")
+    assert "2,995 more" in got.basis
+    unknown.correct[0] = False  # 1 of 5,000 does not contradict 0.1 %, though known ones are none
+    assert isinstance(promise_for(0.001, shipped, unknown), Promise)
+    unknown.correct[:20] = False
+    assert isinstance(promise_for(0.001, shipped, unknown), NoPromise)
+
+
+def test_an_own_promise_given_on_exactly_bad_fields_is_rare():
+    """Independent errors at 0.1 %, audited once: promised in at most 5 % of repeats, as said."""
+    shipped = shipped_calibration()
+    rng = np.random.default_rng(9)
+    floor = promise_for(0.001, shipped).threshold
+    given = 0
+    for _ in range(300):
+        own = right_ones(5000, 5000, floor)
+        own.correct[:] = rng.random(5000) >= 0.001
+        got = promise_for(0.001, shipped, own)
+        given += isinstance(got, Promise) and got.basis.startswith("your own")
+    assert given <= stats.binom.ppf(0.999, 300, 0.05)

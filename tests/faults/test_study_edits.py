@@ -1,0 +1,32 @@
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import season_model
+import study_edits
+
+
+def test_edits_in_mid_season_lose_and_change_nothing(tmp_path: Path) -> None:
+    """The short form; ``python tests/faults/study_edits.py --sequences 500`` is the whole one."""
+    result = study_edits.campaign(4, 7, tmp_path)
+    assert result.faults == []
+    assert result.sequences == 4
+    assert result.checks == 56
+
+
+def test_the_check_itself_sees_a_value_that_is_not_what_was_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = season_model.Model.value
+
+    def other(model: season_model.Model, sheet: season_model.Sheet, name: str) -> str | None:
+        value = real(model, sheet, name)
+        return "61" if value == "7" else value
+
+    monkeypatch.setattr(season_model.Model, "value", other)
+    assert any("readings" in fault for fault in study_edits.campaign(4, 7, tmp_path).faults)

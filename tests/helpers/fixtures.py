@@ -1,0 +1,32 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+import stand_in
+
+from sheet_reader.reading.batch import read_batch
+from sheet_reader.record.model import BatchSummary
+from sheet_reader.study.model import Study
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Study:
+    folder = tmp_path / "ponds"
+    (folder / "inbox").mkdir(parents=True)
+    return stand_in.a_study(folder)
+
+
+@pytest.fixture
+def post(study: Study) -> Callable[..., BatchSummary]:
+    """Put a photo into the inbox and read it."""
+
+    def post(said: Any, name: str = "", **options: Any) -> BatchSummary:
+        count = len(list((study.folder / "inbox").iterdir()))
+        name = name or f"photo{count + 1}.png"
+        (study.folder / "inbox" / name).write_bytes(stand_in.photo(said, seed=count))
+        return read_batch(study, reader=stand_in.read, jobs=0, **options)
+
+    return post

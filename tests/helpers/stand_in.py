@@ -1,0 +1,154 @@
+"""A stand-in for the reader: the picture's first row spells out, as JSON, what it shows.
+
+Test photos are drawn by ``photo``; importable by worker processes, hence a module of its own.
+"""
+
+from __future__ import annotations
+
+import io
+import json
+import os
+import time
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PIL import Image
+
+from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.intake.types import Picture
+from sheet_reader.sheet.model import Cell, Page, SheetCode
+from sheet_reader.study.model import (
+    CountField,
+    HeaderField,
+    Plot,
+    Season,
+    Site,
+    Study,
+    Visits,
+)
+from sheet_reader.vision.types import BoxView, NoSheet, PhotoQuality, SheetView
+
+WIDTH = 4000
+
+
+def a_study(folder: Path) -> Study:
+    """A small study of our own: two plots, two counts, three sites."""
+    return Study(
+        key="ponds",
+        title="Pond snails",
+        paper="A4",
+        season=Season(date(2026, 4, 1), date(2026, 9, 30)),
+        visits=Visits(),
+        header=(
+            HeaderField("site", "Site number", "site", 4),
+            HeaderField("date", "Visit date", "date", 6),
+            HeaderField("helpers", "Helpers", "number", 2, 1, 20),
+        ),
+        plots=(Plot("shade", "Shade", "shaded"), Plot("sun", "Sun", "open")),
+        counts=(
+            CountField("snails", "Snails", 3, 0, 400),
+            CountField("eggs", "Egg masses", 2, 0, 40),
+        ),
+        sums=(),
+        comments=None,
+        instructions=(),
+        roster=(
+            Site("1004", "Mill", "Pat Doe, pat@example.org"),
+            Site("1010", "Weir", "Kim Roe, kim@example.org"),
+            Site("1022", "Lock", ""),
+        ),
+        folder=folder,
+    )
+
+
+def says(
+    values: dict[str, Any] | None = None, *, flagged: dict[str, Any] | None = None, **more: Any
+) -> dict[str, Any]:
+    """What a photo shows: accepted values, flagged ones, and the page they are on."""
+    fields: dict[str, Any] = {"site": "1004", "date": "2026-05-20", "helpers": "2"}
+    fields |= {"shade.snails": "7", "shade.eggs": "0", "sun.snails": "12", "sun.eggs": "3"}
+    fields |= values or {}
+    for name in flagged or {}:
+        fields.pop(name, None)
+    return {"accepted": fields, "flagged": flagged or {}, **more}
+
+
+def photo(said: Any, *, seed: int = 0) -> bytes:
+    """A PNG that shows ``said`` to :func:`read`; ``seed`` makes its bytes differ."""
+    gray = np.full((80, WIDTH), 255, dtype=np.uint8)
+    text = json.dumps(said).encode()
+    gray[0, : len(text)] = np.frombuffer(text, dtype=np.uint8)
+    gray[0, len(text)] = 0
+    gray[70, 0] = seed % 256
+    gray[70, 1] = seed // 256
+    stream = io.BytesIO()
+    Image.fromarray(gray).save(stream, "PNG")
+    return stream.getvalue()
+
+
+def read(picture: Picture, study: Study, _book: object, today: date) -> list[Any]:
+    """The stand-in reader; "act" makes it misbehave. Several sheets in one photo are found in the
+    order they lie, on odd days in the reverse one; on odd days a sheet may say something else.
+    """
+    row = picture.gray[0]
+    said = json.loads(row[: int(np.argmin(row))].tobytes())
+    if isinstance(said, list):
+        found = [_read_one(one, picture, study, 500.0 * n) for n, one in enumerate(said)]
+        parts = found[::-1] if today.day % 2 else found
+        return [item for part in parts for item in part]
+    if isinstance(said, dict) and today.day % 2:
+        said = said | said.get("on_odd_days", {})
+    return _read_one(said, picture, study, 0.0)
+
+
+def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[Any]:
+    if isinstance(said, str):
+        return [NoSheet("no markers", said)]
+    misbehave(said.get("act", ""), said.get("mark", ""))
+    time.sleep(said.get("seconds", 0))
+    code = SheetCode(
+        said.get("study", study.key), "v1", said.get("sheet", "BLANK"), said.get("page", 1)
+    )
+    fields = [FieldReading(n, v, 0.999, "accepted") for n, v in said["accepted"].items()]
+    fields = [f if f.value is not None else _empty(f.field) for f in fields]
+    fields += [
+        FieldReading(n, v, 0.6, "flagged", said.get("reasons", {}).get(n, "unclear"), "1", 0.3)
+        for n, v in said["flagged"].items()
+    ]
+    accepted = {f.field: f.value for f in fields if f.status == "accepted"}
+    places = accepted.get("site"), accepted.get("date")
+    reading = PageReading(code, tuple(fields), *places, threshold=said.get("threshold"))
+    return [(_view(picture, code, fields, said.get("blur", 0.1), left), reading)]
+
+
+def misbehave(act: str, mark: str) -> None:
+    """Do ``act``; a hanging one makes the file ``mark``, so that the test knows."""
+    if act == "hang":
+        Path(mark).touch()
+        while True:
+            time.sleep(600)
+    elif act == "die":
+        os._exit(3)
+    elif act == "raise":
+        raise ValueError("odd numbers")
+
+
+def _empty(name: str) -> FieldReading:
+    return FieldReading(name, None, 0.999, "empty")
+
+
+def _view(
+    picture: Picture, code: SheetCode, fields: list[FieldReading], blur: float, left: float
+) -> SheetView:
+    boxes = []
+    for row, field in enumerate(fields):
+        cell = Cell(field.field, 0, (20.0, 20.0 + 12 * row, 7.0, 9.0))
+        corners = np.array([[10, 10], [24, 10], [24, 28], [10, 28]], dtype=np.float64)
+        boxes.append(BoxView(cell, np.full((64, 64), row, dtype=np.uint8), corners, 0.1))
+    page = Page(code, 1, 210, 297, (), (), (), 2.0, (0, 0, 1, 1), (0, 0, 1, 1))
+    height = picture.gray.shape[0]
+    corners = [[left, 0], [left + 500, 0], [left + 500, height], [left, height]]
+    outline = np.array(corners, dtype=np.float64)
+    return SheetView(page, tuple(boxes), PhotoQuality(8, blur, 0.8, 0, 0), "machine code", outline)

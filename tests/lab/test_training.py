@@ -1,0 +1,153 @@
+"""The making of training crops and the network, as far as it is quick on a processor."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+torch = pytest.importorskip("torch")
+pytest.importorskip("onnx")
+
+from sheet_reader.digits import CLASSES  # noqa: E402
+from sheet_reader.digits.normalise import normalise  # noqa: E402
+from sheet_reader.digits.read import Reader  # noqa: E402
+from sheet_reader.lab import splits  # noqa: E402
+from sheet_reader.lab.sets import data_folder, load  # noqa: E402
+from sheet_reader.lab.training import strokes  # noqa: E402
+from sheet_reader.lab.training.batches import TAKES, Batches, Mix  # noqa: E402
+from sheet_reader.lab.training.export import (  # noqa: E402
+    temperature,
+    write_calibration,
+    write_onnx,
+)
+from sheet_reader.lab.training.fit import Normaliser, Recipe, fit, rate_at, scores_of  # noqa: E402
+from sheet_reader.lab.training.model import Network, Teacher, Widths  # noqa: E402
+from sheet_reader.lab.training.sources import (  # noqa: E402
+    Bitmaps,
+    Sources,
+    Strokes,
+    _mislabelled,
+)
+
+CPU = torch.device("cpu")
+
+
+def _tensors(pool: strokes.StrokePool) -> Strokes:
+    parts = (pool.points, pool.down, pool.labels)
+    return Strokes(*(torch.from_numpy(part) for part in parts))
+
+
+@pytest.fixture(scope="module")
+def sources() -> Sources:
+    none = torch.zeros(0, 64, 64)
+    bits = Bitmaps(torch.zeros(0, 32, 32), torch.zeros(0), torch.zeros(0, dtype=torch.int64))
+    return Sources(
+        digits=((_tensors(strokes.hand_digits(40, 1)), 1.0),),
+        signs=_tensors(strokes.hand_signs(30, 2)),
+        scribbles=_tensors(strokes.scribbles(20, 3)),
+        bitmaps=bits,
+        blanks=none,
+        candidates=none,
+        seen=none.byte(),
+        seen_labels=torch.zeros(0, dtype=torch.int64),
+    )
+
+
+def test_a_batch_holds_every_class_as_grey_values(sources: Sources) -> None:
+    batches = Batches(sources, Mix().scaled(64), 5, CPU)
+    crops, labels = batches.next()
+    assert crops.shape == (TAKES * 64, 64, 64)
+    assert torch.equal(crops, crops.round())
+    assert 0.0 <= float(crops.min()) < float(crops.max()) <= 255.0
+    assert set(range(10, 14)) <= set(labels.tolist())
+    again, _ = Batches(sources, Mix().scaled(64), 5, CPU).next()
+    assert torch.equal(crops, again)
+
+
+def test_digits_have_more_ink_than_empty_boxes(sources: Sources) -> None:
+    crops, labels = Batches(sources, Mix().scaled(96), 6, CPU).next()
+    inside = crops[:, 20:44, 20:44]
+    spread = inside.std(dim=(1, 2)) / inside.mean(dim=(1, 2))
+    empty = labels == CLASSES.index("empty")
+    assert float(spread[labels < 10].median()) > 2.0 * float(spread[empty].median())
+
+
+def test_training_sees_what_the_reader_sees() -> None:
+    rng = np.random.default_rng(8)
+    crops: NDArray[np.uint8] = rng.integers(0, 256, (9, 64, 64), dtype=np.uint8)
+    crops[3:6] = crops[3:6] // 6 + 90
+    theirs = Normaliser(CPU)(torch.from_numpy(crops).float()).numpy()
+    assert np.allclose(normalise(crops), theirs, atol=2e-5)
+
+
+def test_opencv_answers_as_the_trained_network(tmp_path: Path) -> None:
+    torch.manual_seed(3)
+    network = Network().eval()
+    write_onnx(network, tmp_path / "weights.onnx")
+    write_calibration(tmp_path / "calibration.json", 1.0, [0.0] * len(CLASSES), "test")
+    assert (tmp_path / "weights.onnx").stat().st_size < 1_000_000
+    reader = Reader(tmp_path / "weights.onnx", tmp_path / "calibration.json")
+    crops = np.random.default_rng(1).integers(0, 256, (5, 64, 64), dtype=np.uint8)
+    theirs = scores_of(network, torch.from_numpy(crops))
+    assert np.allclose(reader.scores(crops), theirs, atol=1e-4)
+
+
+def test_the_temperature_is_found_again() -> None:
+    rng = np.random.default_rng(2)
+    honest = rng.normal(0.0, 2.0, (20_000, 14))
+    chances = np.exp(honest) / np.exp(honest).sum(axis=1, keepdims=True)
+    labels = np.array([rng.choice(14, p=row) for row in chances])
+    assert temperature(honest * 3.0, labels) == pytest.approx(3.0, rel=0.05)
+
+
+def test_the_rate_rises_and_falls_to_nothing() -> None:
+    recipe = Recipe(rate=1.0, warm_up=0.1)
+    rates = [rate_at(p, recipe) for p in (0.05, 0.1, 0.55, 1.0)]
+    assert rates == [pytest.approx(0.5), pytest.approx(1.0), pytest.approx(0.5), pytest.approx(0.0)]
+
+
+def test_resampled_strokes_keep_their_ends_and_lifts() -> None:
+    first = np.array([[0.0, 0.0], [1.0, 0.0], [1.0, 1.0]])
+    second = np.array([[0.5, 0.5], [0.5, 0.9]])
+    points, down = strokes.resample([first, second], 20)
+    assert points.shape == (20, 2)
+    assert (~down).sum() == 1
+    lift = int(np.flatnonzero(~down)[0])
+    assert np.allclose(points[[0, lift, lift + 1, -1]], [[0, 0], [1, 1], [0.5, 0.5], [0.5, 0.9]])
+
+
+class _SureOfFive(torch.nn.Module):
+    """A teacher that takes everything for a 5."""
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        return torch.full((len(x), len(CLASSES)), -9.0).index_fill(1, torch.tensor([5]), 9.0)
+
+
+def test_the_network_learns_what_its_teacher_says(sources: Sources) -> None:
+    torch.manual_seed(1)
+    small = Widths(8, 8, 8, 8, (1, 1, 1))
+    recipe = Recipe(samples=1600, batch=64, rate=2e-2)
+    taught = fit(Network(small), Batches(sources, Mix().scaled(64), 7, CPU), recipe,
+                 tell=lambda _: None, teacher=_SureOfFive())  # fmt: skip
+    crops, labels = Batches(sources, Mix().scaled(64), 8, CPU).next()
+    answers = scores_of(taught, crops).argmax(axis=1)
+    assert (answers == 5).mean() > 0.9
+    assert (labels.numpy() == 5).mean() < 0.2
+
+
+def test_the_teacher_answers_in_the_same_classes() -> None:
+    scores = Teacher((8, 8, 8), 1).eval()(torch.zeros(2, 8, 32, 32))
+    assert scores.shape == (2, len(CLASSES))
+
+
+def test_only_training_samples_are_left_out_as_mislabelled() -> None:
+    """The list is checked against the sets' own splits; see ``digits/splits.py``."""
+    if not (data_folder() / "unipen_1a.npz").exists():
+        pytest.skip("the digit sets in ../shared are absent")
+    rules = {"unipen_1a": splits.unipen_split, "pendigits_orig": splits.pendigits_split}
+    for name, places in _mislabelled().items():
+        assert places
+        assert set(rules[name](load(name))[places]) == {splits.TRAIN}

@@ -1,0 +1,13 @@
+import sys
+from pathlib import Path
+
+from fixtures import post as post
+from fixtures import study as study
+from stated_sheets import beans as beans
+from stated_sheets import reader as reader
+from stated_sheets import stated as stated
+from stated_sheets import today as today
+from stated_sheets import written as written
+
+for room in ("record", "reading"):  # their tests run again on PostgreSQL
+    sys.path.append(str(Path(__file__).parents[1] / room))

@@ -1,0 +1,200 @@
+"""Putting photos together, whatever the order in which they came, were answered and joined."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+import stand_in
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from sheet_reader.record.effective import visits_of
+from sheet_reader.record.model import Rival, Waiting
+from sheet_reader.record.rows import visit_rows, waiting
+from sheet_reader.record.standing import Decided, Effective, Read, Seen, Visit
+
+STUDY = stand_in.a_study(Path("ponds"))
+FIELD, DAY, OTHER_DAY = "sun.eggs", "2026-05-20", "2026-05-27"
+SURE = ("accepted", "empty", "confirmed", "corrected")
+UNHURRIED = settings(deadline=None, suppress_health_check=[HealthCheck.too_slow])
+READ = st.sampled_from(
+    [("accepted", "3"), ("accepted", "8"), ("empty", None), ("flagged", "3"), ("flagged", "8"),
+     ("flagged", None), ("hidden", None)]
+)  # fmt: skip
+DECIDED = st.sampled_from(
+    [("accept", "3"), ("value", "8"), ("value", "21"), ("empty", None), ("unreadable", None)]
+)
+
+
+@dataclass(frozen=True)
+class Photo:
+    """A photo of a sheet: how its field and its date were read, and what a person said of them."""
+
+    read: tuple[str, str | None]
+    date: tuple[str, str]
+    blur: float
+    said: tuple[str, str | None] | None = None
+    said_of_date: str | None = None
+
+
+PHOTOS = st.lists(
+    st.builds(
+        Photo,
+        READ,
+        st.tuples(st.sampled_from(["accepted", "flagged"]), st.sampled_from([DAY, OTHER_DAY])),
+        st.sampled_from([0.1, 0.2]),
+        st.none() | DECIDED,
+        st.sampled_from([None, DAY, OTHER_DAY]),
+    ),
+    min_size=1,
+    max_size=4,
+)
+
+
+@dataclass
+class Book:
+    """A record in memory; ids are given in the order in which things come in."""
+
+    seen: list[Seen] = field(default_factory=list)
+    reads: list[Read] = field(default_factory=list)
+    decided: dict[tuple[int, str], Decided] = field(default_factory=dict)
+    count: int = 0
+
+    def photo(self, photo: Photo) -> int:
+        number = len(self.seen) + 1
+        self.seen.append(
+            Seen(number, number, f"p{number}", 0, "v", "BLANK", 1, None, None, 8, photo.blur, 0,
+                 "", "m")
+        )  # fmt: skip
+        status, value = photo.read
+        self._read(number, "site", "accepted", "1004", 1)
+        self._read(number, "date", *photo.date, 2)
+        self._read(number, FIELD, status, value, 3)
+        return number
+
+    def _read(self, number: int, name: str, status: str, value: str | None, place: int) -> None:
+        reason = "hidden: outside the picture" if status == "hidden" else "why"
+        shown: Any = "flagged" if status == "hidden" else status
+        self.reads.append(
+            Read(10 * number + place, number, name, value, 0.9, shown, reason, None, 0.0)
+        )
+
+    def say(self, sighting: int, name: str, kind: str, value: str | None, rivals: Any = ()) -> None:
+        self.count += 1
+        told = frozenset(r for r in rivals if r.value != value and kind != "unreadable")
+        reading = next(r for r in self.reads if (r.sighting_id, r.field) == (sighting, name))
+        self.decided[sighting, name] = Decided(
+            self.count, sighting, name, reading.reading_id, kind, value, "a", False, told
+        )
+
+    def visits(self) -> list[Visit]:
+        return visits_of(STUDY, self.seen, self.reads, self.decided.values())
+
+    def rows(self) -> dict[tuple[str, str], list[tuple[str | None, int]]]:
+        """Value and number of waiting fields by site and date; the loose pages in any order."""
+        found: dict[tuple[str, str], list[tuple[str | None, int]]] = {}
+        for row in visit_rows(STUDY, self.visits()):
+            place = found.setdefault((row.site, row.visit_date), [])
+            place.append((row.values[FIELD], row.waiting))
+        return {key: sorted(found[key], key=str) for key in found}
+
+
+def told(photos: list[Photo], arriving: list[int], answering: list[int]) -> Book:
+    """The photos come in one order and their answers in another."""
+    book, number = Book(), {}
+    for place in arriving:
+        number[place] = book.photo(photos[place])
+    for place in answering:
+        photo = photos[place]
+        if photo.said:
+            book.say(number[place], FIELD, *photo.said)
+        if photo.said_of_date:
+            book.say(number[place], "date", "value", photo.said_of_date)
+    return book
+
+
+@UNHURRIED
+@given(PHOTOS, st.data())
+def test_rows_are_the_same_whatever_the_order_of_photos_and_answers(
+    photos: list[Photo], data: st.DataObject
+) -> None:
+    usual = list(range(len(photos)))
+    orders = st.permutations(usual)
+    other = told(photos, data.draw(orders), data.draw(orders))
+    assert told(photos, usual, usual).rows() == other.rows()
+
+
+def own_value(e: Effective) -> str | None:
+    return e.decided.value if e.decided else e.read.value
+
+
+def standing(e: Effective) -> str:
+    """How a field stands in its own photo."""
+    kinds = {"accept": "confirmed", "value": "corrected"}
+    return kinds.get(e.decided.kind, e.decided.kind) if e.decided else e.read.status
+
+
+def check(visit: Visit) -> None:
+    """No value is overridden, blanked or put down to another photo without a person."""
+    here = [e for e in visit.fields if e.read.field == FIELD]
+    (serving,) = [e for e in here if e.serves]
+    assert [e for e in here if e.asks] == ([serving] if serving.status == "flagged" else [])
+    for e in here:
+        assert e.value == own_value(e), "a photo's line shows that photo's value"
+        if e.status in ("corrected", "confirmed") and e.decided:
+            assert e.status == standing(e)
+        if e.status == "corrected":
+            assert e.decided, "nothing is corrected from another photo"
+    sure = {Rival(e.seen.sighting_id, own_value(e)) for e in here if standing(e) in SURE}
+    if serving.status == "unreadable":
+        assert not sure, "what can't be read in one photo blanks no other"
+    elif serving.status != "flagged":
+        same = [e.decided for e in here if e.decided and e.decided.value == serving.value]
+        known = {rival for decided in same for rival in decided.overruled}
+        assert {r for r in sure if r.value != serving.value} <= known, "overridden in silence"
+
+
+@UNHURRIED
+@given(PHOTOS, st.data())
+def test_nothing_is_overridden_in_silence_and_questions_come_to_an_end(
+    photos: list[Photo], data: st.DataObject
+) -> None:
+    """Photos come while somebody answers whatever is asked, this way or that."""
+    book, coming = Book(), list(photos)
+    answers = 0
+    while coming or waiting(STUDY, book.visits()):
+        asked = waiting(STUDY, book.visits())
+        if coming and (not asked or data.draw(st.booleans())):
+            book.photo(coming.pop(0))
+        else:
+            _answer(book, data.draw(st.sampled_from(asked)), data)
+            answers += 1
+        for visit in book.visits():
+            check(visit)
+    assert answers <= 3 * len(photos), "each field of each photo is asked about once, or again late"
+
+
+def _answer(book: Book, item: Waiting, data: st.DataObject) -> None:
+    if item.field == "date":
+        book.say(item.sighting_id, "date", "value", data.draw(st.sampled_from([DAY, OTHER_DAY])))
+        return
+    kind, value = data.draw(DECIDED)
+    if kind == "accept":
+        kind, value = ("accept", item.value) if item.value else ("empty", None)
+    book.say(item.sighting_id, FIELD, kind, value, item.rivals)
+
+
+@UNHURRIED
+@given(PHOTOS)
+def test_an_accepted_value_that_nothing_contradicts_serves(photos: list[Photo]) -> None:
+    """Whatever is hidden, illegible or given up in the other photos."""
+    book = Book()
+    for photo in photos:
+        if photo.read[0] not in ("accepted", "empty"):
+            number = book.photo(Photo(("hidden", None), ("accepted", DAY), photo.blur))
+            if photo.said_of_date:
+                book.say(number, FIELD, "unreadable", None)
+    book.photo(Photo(("accepted", "3"), ("accepted", DAY), 0.9))
+    assert book.rows() == {("1004", DAY): [("3", 0)]}

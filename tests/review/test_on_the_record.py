@@ -1,0 +1,302 @@
+"""Review and audit on a real record: several sheets in one file, and questions that close."""
+
+from __future__ import annotations
+
+import io
+import sys
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from datetime import date
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+from PIL import Image
+from rich.console import Console
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
+
+import stand_in
+from stand_in import says
+
+from sheet_reader.intake.types import Picture
+from sheet_reader.reading.batch import read_batch
+from sheet_reader.record.store import Record
+from sheet_reader.results.tables import READING_COLUMNS, readings_table
+from sheet_reader.review.desk import RecordDesk
+from sheet_reader.review.overlay import write_overlays
+from sheet_reader.review.session import Outcome, Review
+from sheet_reader.study.model import Study
+
+SHEETS = 12
+FIELDS = ("site", "date", "helpers", "shade.snails", "shade.eggs", "sun.snails", "sun.eggs")
+
+
+def ink(sheet: int, field: str) -> int:
+    """The grey value of the boxes of a field of a sheet; no two are the same."""
+    return 10 + 8 * sheet + FIELDS.index(field)
+
+
+def paper(sheet: int) -> int:
+    return 120 + 10 * sheet
+
+
+def read_pages(
+    picture: Picture, study: Study, _book: object, _today: date, pages: Any
+) -> list[Any]:
+    """Reads sheets by the number of the picture; ``pages`` lists the sheets of each picture."""
+    found = []
+    for sheet, said in pages[picture.frame]:
+        left = 500.0 * len(found)
+        ((view, reading),) = stand_in._read_one(said, picture, study, left)
+        boxes = tuple(
+            replace(b, crop=np.full((64, 64), ink(sheet, b.cell.field), np.uint8))
+            for b in view.boxes
+        )
+        found.append((replace(view, boxes=boxes), reading))
+    return found
+
+
+@pytest.fixture
+def study(tmp_path: Path) -> Study:
+    folder = tmp_path / "ponds"
+    (folder / "inbox").mkdir(parents=True)
+    return stand_in.a_study(folder)
+
+
+def take(study: Study, pages: list[list[tuple[int, Any]]], name: str) -> None:
+    """A file with so many pictures, each with its sheets."""
+    shades = [Image.fromarray(np.full((200, 1600), paper(page[0][0]), np.uint8)) for page in pages]
+    path = study.folder / "inbox" / name
+    more = {"save_all": True, "append_images": shades[1:]} if name.endswith(".pdf") else {}
+    shades[0].save(path, **more)
+    read_batch(study, reader=partial(read_pages, pages=pages), jobs=0)
+
+
+def sheets(waiting: dict[int, str]) -> list[tuple[int, Any]]:
+    """Twelve blank sheets of one site, a week apart; ``waiting`` names a flagged field of some."""
+    found = []
+    for sheet in range(SHEETS):
+        day = date(2026, 5, 1 + 2 * sheet).isoformat()
+        flagged = {waiting[sheet]: "7"} if sheet in waiting else {}
+        if waiting.get(sheet) in ("site", "date"):
+            flagged = {waiting[sheet]: "1004" if waiting[sheet] == "site" else day}
+        found.append((sheet, says({"date": day}, flagged=flagged)))
+    return found
+
+
+WAITING = {1: "site", 4: "sun.eggs", 6: "date", 10: "helpers", 11: "shade.snails"}
+LAYOUTS: dict[str, Callable[[list[Any]], list[list[Any]]]] = {
+    "twelve pages.pdf": lambda found: [[one] for one in found],
+    "three sheets each.pdf": lambda found: [found[n : n + 3] for n in range(0, SHEETS, 3)],
+    "twelve on a table.png": lambda found: [found],
+}
+EACH = {"twelve pages.pdf": 1, "three sheets each.pdf": 3, "twelve on a table.png": SHEETS}
+"""How many sheets there are in each picture."""
+
+
+@pytest.fixture(params=LAYOUTS)
+def crowd(request: pytest.FixtureRequest, study: Study) -> Iterator[Record]:
+    take(study, LAYOUTS[request.param](sheets(WAITING)), request.param)
+    with Record.open(study) as record:
+        yield record
+
+
+def sheet_of(record: Record) -> dict[int, int]:
+    """The number of the sheet by its sighting: they were noted in the order in which they lie."""
+    numbers = sorted({row.sighting_id for row in record.readings()})
+    return {sighting: sheet for sheet, sighting in enumerate(numbers)}
+
+
+def test_all_5_questions_show_their_own_boxes(crowd: Record) -> None:
+    desk, sheet = RecordDesk(crowd), sheet_of(crowd)
+    questions = desk.questions()
+    asked = {sheet[q.reading.sighting_id]: q.spec.name for q in questions}
+    assert asked == WAITING
+    for question in questions:
+        for field in FIELDS:
+            boxes = desk.show(question, field).boxes
+            assert (boxes == ink(sheet[question.reading.sighting_id], field)).all(), field
+
+
+@pytest.mark.parametrize("name", LAYOUTS)
+def test_all_80_audit_pictures_show_their_own_boxes(study: Study, name: str) -> None:
+    take(study, LAYOUTS[name](sheets({})), name)
+    with Record.open(study) as record:
+        desk = RecordDesk(record, record.accepted_sample(80, np.random.default_rng(1)))
+        sheet, right = sheet_of(record), 0
+        for question in desk.questions():
+            field = question.spec.name
+            own = ink(sheet[question.reading.sighting_id], field)
+            right += int((desk.show(question, field).boxes == own).all())
+    assert right == 80
+
+
+def test_the_whole_photo_opens_at_the_page_of_the_question(crowd: Record, tmp_path: Path) -> None:
+    desk, sheet = RecordDesk(crowd), sheet_of(crowd)
+    several = EACH[crowd.photos()[0].name]
+    for question in desk.questions():
+        path = desk.photo(question, tmp_path / "looked_at")
+        picture = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
+        assert picture is not None
+        first = sheet[question.reading.sighting_id] // several * several
+        assert abs(int(np.median(picture[:-44])) - paper(first)) <= 2
+
+
+def test_overlays_of_a_pdf_are_one_for_each_page(study: Study, tmp_path: Path) -> None:
+    take(study, [[one] for one in sheets({})], "scan.pdf")
+    with Record.open(study) as record:
+        assert len(write_overlays(record, 1, tmp_path / "all")) == SHEETS
+
+
+def test_readings_tell_the_page_within_the_pdf(crowd: Record) -> None:
+    header, lines = readings_table(crowd.study, crowd.readings())
+    assert tuple(header) == READING_COLUMNS
+    rows = [dict(zip(header, line, strict=True)) for line in lines]
+    each = EACH[crowd.photos()[0].name]
+    told = [int(row["pdf_page"]) for row in rows]
+    assert told == [1 + sheet // each for sheet in range(SHEETS) for _ in FIELDS]
+    assert [row["field"] for row in rows] == SHEETS * [s.name for s in crowd.study.fields]
+
+
+@dataclass
+class Sitting:
+    """A review on a record by somebody who types these lines."""
+
+    record: Record
+    read_line: Callable[[], str]
+    screen: str = ""
+
+    def hold(self, desk: RecordDesk | None = None, *, audit: bool = False) -> Outcome:
+        out = io.StringIO()
+        review = Review(
+            desk=desk or RecordDesk(self.record),
+            study=self.record.study,
+            console=Console(file=out, width=200, markup=False, highlight=False),
+            read_line=self.read_line,
+            launch=lambda _path: 0,
+            by="Ada",
+            today=date(2026, 6, 1),
+            mode="off",
+            audit=audit,
+        )
+        outcome = review.run()
+        self.screen = out.getvalue()
+        return outcome
+
+
+def in_turn(*lines: str) -> Callable[[], str]:
+    left = list(lines)
+
+    def read_line() -> str:
+        if not left:
+            raise EOFError
+        return left.pop(0)
+
+    return read_line
+
+
+@pytest.mark.parametrize("name", ["scan.pdf", "table.png"])
+def test_a_site_settled_on_one_sheet_does_not_show_on_another(study: Study, name: str) -> None:
+    said = [
+        says(flagged={"site": "1004", "date": "2026-05-20", "sun.eggs": "3"}),
+        says(flagged={"site": "1010", "date": "2026-05-22", "sun.eggs": "4"}),
+        says({"site": "1022", "date": "2026-05-24"}, flagged={"sun.eggs": "5"}),
+    ]
+    numbered = list(enumerate(said))
+    take(study, [[one] for one in numbered] if name == "scan.pdf" else [numbered], name)
+    with Record.open(study) as record:
+        sitting = Sitting(record, in_turn("1004", "20 05 26", "", "1010", "22 05 26", "", ""))
+        outcome = sitting.hold()
+        assert (outcome.answered, outcome.waiting) == (7, 0)
+        eggs = {(v.site, v.visit_date): v.values["sun.eggs"] for v in record.visits()}
+    assert eggs == {
+        ("1004", "2026-05-20"): "3", ("1010", "2026-05-22"): "4", ("1022", "2026-05-24"): "5",
+    }  # fmt: skip
+    heads = [line for line in sitting.screen.splitlines() if " · visit " in line]
+    waits = [("site not settled" in head, "visit not settled" in head) for head in heads]
+    one_sheet = [(True, True), (False, True), (False, False)]
+    assert waits == [*one_sheet, *one_sheet, (False, False)]
+
+
+HIDDEN = {"sun.eggs": "hidden: it lies outside the picture"}
+
+
+def cropped_then_whole(study: Study) -> None:
+    cropped = says(flagged={"sun.eggs": None, "date": "2026-05-20"}, reasons=HIDDEN)
+    take(study, [[(0, cropped)]], "cropped.png")
+    take(study, [[(1, says({"sun.eggs": "3"}))]], "whole.png")
+
+
+def test_a_question_that_an_answer_closes_is_not_put(study: Study) -> None:
+    """Once the date joins both photos, nobody is asked about the field outside the first."""
+    cropped_then_whole(study)
+    with Record.open(study) as record:
+        sitting = Sitting(record, in_turn("20 05 26", "x", "x"))
+        outcome = sitting.hold()
+        assert (outcome.answered, outcome.waiting) == (1, 0)
+        assert "1 of 2" in sitting.screen
+        assert "sun.eggs" not in sitting.screen
+        (visit,) = record.visits()
+        assert (visit.values["sun.eggs"], visit.waiting) == ("3", 0)
+
+
+def test_cannot_be_read_in_answer_to_a_stale_question_blanks_nothing(study: Study) -> None:
+    """The same where the question was put before the other photo was there."""
+    cropped_then_whole(study)
+    with Record.open(study) as record:
+        desk = RecordDesk(record)
+        stale = {q.spec.name: q for q in desk.questions()}
+        Sitting(record, in_turn("20 05 26")).hold()
+        review = Sitting(record, in_turn("x"))
+        only = OneQuestion(desk, stale["sun.eggs"])
+        review.hold(only)
+        (visit,) = record.visits()
+        assert (visit.values["sun.eggs"], visit.statuses["sun.eggs"]) == ("3", "accepted")
+        assert visit.waiting == 0
+
+
+class OneQuestion(RecordDesk):
+    """A desk that puts a question of another time."""
+
+    def __init__(self, desk: RecordDesk, question: Any) -> None:
+        super().__init__(desk.record)
+        self.question = question
+
+    def questions(self) -> list[Any]:
+        super().questions()
+        return [self.question]
+
+
+def test_the_question_that_a_joining_photo_raises_is_put_in_the_same_sitting(study: Study) -> None:
+    take(study, [[(0, says(flagged={"sun.snails": "27"}))]], "first.png")
+    take(study, [[(1, says({"sun.snails": "57"}, flagged={"date": "2026-05-20"}))]], "second.png")
+    with Record.open(study) as record:
+        sitting = Sitting(record, in_turn("21", "20 05 26", "21"))
+        outcome = sitting.hold()
+        assert (outcome.answered, outcome.waiting) == (3, 0)
+        assert (
+            "21 was decided from photo-0001, photo-0002 reads 57: which is right?" in sitting.screen
+        )
+        assert record.pending() == []
+        (visit,) = record.visits()
+        assert visit.values["sun.snails"] == "21"
+        again = Sitting(record, in_turn())
+        assert again.hold().waiting == 0
+
+
+def test_an_audit_of_many_sheets_corrects_the_right_one(study: Study) -> None:
+    """Whoever types what the picture shows finds nothing wrong; a mistake is put right in place."""
+    take(study, [[one] for one in sheets({})], "scan.pdf")
+    with Record.open(study) as record:
+        chosen = [
+            w for w in record.accepted_sample(1000, np.random.default_rng(2))
+            if w.field == "sun.eggs" and w.frame == SHEETS - 1
+        ]  # fmt: skip
+        outcome = Sitting(record, in_turn("8", "")).hold(RecordDesk(record, chosen), audit=True)
+        assert (outcome.answered, outcome.corrected) == (1, 1)
+        eggs = [v.values["sun.eggs"] for v in sorted(record.visits(), key=lambda v: v.visit_date)]
+    assert eggs == ["3"] * (SHEETS - 1) + ["8"]
