@@ -116,8 +116,8 @@ def _write_both(folder: Path, name: str, pdf: bytes, text: str) -> Path:
     path = folder / f"{name}.pdf"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        _write_whole(path, pdf)
-        _write_whole(folder / f"{name}.geometry.json", text.encode("utf-8"))
+        write_whole(path, pdf)
+        write_whole(folder / f"{name}.geometry.json", text.encode("utf-8"))
     except OSError as error:
         raise StorageError(
             f"the sheets can't be written here: {error.strerror or error}",
@@ -127,7 +127,8 @@ def _write_both(folder: Path, name: str, pdf: bytes, text: str) -> Path:
     return path
 
 
-def _write_whole(path: Path, data: bytes) -> None:
+def write_whole(path: Path, data: bytes) -> None:
+    """Write the file, or replace it, as a whole or not at all; raises OSError."""
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
     try:
         with os.fdopen(handle, "wb") as stream:
