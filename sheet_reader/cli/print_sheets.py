@@ -20,7 +20,8 @@ REMINDER = (
 )
 PROOF_ADVICE = (
     "Print it as you will print the sheets. Both scales must be 90 to 100 mm long and equally so, "
-    "and every line, dot and word be seen."
+    "and every line, dot and word be seen. Or photograph it on a darker table and read the photo: "
+    "one line says whether scale, contrast and markers are fine."
 )
 
 

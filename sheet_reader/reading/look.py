@@ -19,7 +19,7 @@ from sheet_reader.reading.site_history import Earlier
 from sheet_reader.record.images import context_png, pack_boxes
 from sheet_reader.record.model import FoundField, FoundPage, PhotoResult, PhotoStatus
 from sheet_reader.study.model import Study
-from sheet_reader.vision.types import BoxView, NoSheet, SheetView
+from sheet_reader.vision.types import PRINT_CHECK, BoxView, NoSheet, SheetView
 
 if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook
@@ -69,20 +69,29 @@ def look_at(
     """
     pages: list[FoundPage] = []
     failures: list[str] = []
+    notes: list[str] = []
     opened = 0
     for part in pictures_in(path.read_bytes(), path.name, bounds):
         if isinstance(part, Picture):
             opened += 1
             call = (part, study, book, today)
             outcome = reader(*call) if earlier is None else read_twice(reader, call, earlier)
-            found, missing = _sorted_out(part, study, outcome or [NoSheet("no markers", NOTHING)])
+            outcome = outcome or [NoSheet("no markers", NOTHING)]
+            found, missing = _sorted_out(part, study, [o for o in outcome if not _is_check(o)])
+            notes += [o.reason for o in outcome if isinstance(o, NoSheet) and _is_check(o)]
             pages += found
             failures += missing
         else:
             failures.append(part.reason)
         on_frame()
     status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
-    return PhotoResult(tuple(pages), tuple(dict.fromkeys(failures)), status)
+    reasons = tuple(dict.fromkeys(failures))
+    return PhotoResult(tuple(pages), reasons, status, notes=tuple(notes))
+
+
+def _is_check(item: object) -> bool:
+    """Whether this is the page that checks the print."""
+    return isinstance(item, NoSheet) and item.kind == PRINT_CHECK
 
 
 def _sorted_out(

@@ -33,6 +33,7 @@ class Tally:
     lines: list[str] = field(default_factory=list)
     new: set[int] = field(default_factory=set)
     new_read: int = 0
+    new_checks: int = 0
     drawn: list[str] = field(default_factory=list)
     looked_at: list[int] = field(default_factory=list)
     fault: str = ""
@@ -43,8 +44,11 @@ class Tally:
         self.new_read += bool(result.pages) and photo_id in self.new
         self.pages += len(result.pages)
         self.read += bool(result.pages)
-        self.failed += not result.pages
+        check = bool(result.notes) and not result.pages and not result.failures
+        self.failed += not result.pages and not check
+        self.new_checks += check and photo_id in self.new
         self.lines += [f"{both_names(photo_id, name)}: {reason}" for reason in result.failures]
+        self.lines += [f"{both_names(photo_id, name)}: {note}" for note in result.notes]
         for page in result.pages:
             for found in page.fields:
                 self.fields[found.status] += 1
@@ -58,7 +62,8 @@ class Tally:
             refused=self.refused,
             left_out=len(self.drawn),
             new_read=self.new_read,
-            new_failed=new_looked_at - self.new_read,
+            new_failed=new_looked_at - self.new_read - self.new_checks,
+            new_checks=self.new_checks,
             read=self.read,
             failed=self.failed + self.refused,
             pages=self.pages,

@@ -223,13 +223,15 @@ class FoundField:
 class PhotoResult:
     """Everything one photo gave: pages, and a line for each part of it that gave none.
 
-    ``unforeseen`` says how the reader itself failed, "" where it did not.
+    ``unforeseen`` says how the reader itself failed, "" where it did not. ``notes`` are told and
+    not kept: what a page that checks the print has shown.
     """
 
     pages: tuple[FoundPage, ...]
     failures: tuple[str, ...] = ()
     status: PhotoStatus = "read"
     unforeseen: str = ""
+    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,8 +240,9 @@ class BatchSummary:
 
     Each thing that arrived is one of these: a new photo (``arrived``), ``known`` from before,
     ``refused`` (no picture) or ``left_out`` (drawn by this program). Of the new photos ``new_read``
-    and ``new_failed`` were read and not readable; ``read`` and ``failed`` also count photos that
-    earlier runs took in, ``failed`` the refused things too. ``photo_ids`` are the photos looked at.
+    and ``new_failed`` were read and not readable, ``new_checks`` show a print check; ``read`` and
+    ``failed`` also count photos that earlier runs took in, ``failed`` the refused things too.
+    ``photo_ids`` are the photos looked at.
     ``lines`` has one line per thing that failed, and one per thing worth telling; ``seconds`` is
     the time spent reading. ``fault`` says what is wrong with the installation where no photo could
     be read for that reason: then all of them wait.
@@ -251,6 +254,7 @@ class BatchSummary:
     left_out: int = 0
     new_read: int = 0
     new_failed: int = 0
+    new_checks: int = 0
     read: int = 0
     failed: int = 0
     pages: int = 0

@@ -17,7 +17,9 @@ from sheet_reader.sheet.pdf import render_pdf
 from sheet_reader.sheet.raster import rasterise
 from sheet_reader.study.model import Study
 
-MismatchKind = Literal["other study", "older layout", "unknown site", "no such page"]
+MismatchKind = Literal[
+    "other study", "older layout", "unknown site", "no such page", "print check"
+]
 _TEMPLATES = 12
 
 
@@ -82,7 +84,11 @@ class LayoutBook:
                 "send it to the coordinator of that study",
             )
         if code.layout == PROOF and PROOF not in self.versions:
-            return Mismatch("no such page", "this is the page that checks printer and paper")
+            return Mismatch(
+                "print check",
+                "print check: this photograph can't tell, as most corner marks are not seen; "
+                "photograph the whole page",
+            )
         if code.layout not in self.versions:
             return Mismatch(
                 "older layout",

@@ -21,10 +21,11 @@ from sheet_reader.vision.markers import (
     refine_corners,
 )
 from sheet_reader.vision.other_print import other_sheet
+from sheet_reader.vision.print_check import check_print
 from sheet_reader.vision.seek import seek_missing
 from sheet_reader.vision.surface import fit_surface
 from sheet_reader.vision.template import RASTER, PreparedPage, boxes_of, prepare
-from sheet_reader.vision.types import Finding, NoSheet, SheetView
+from sheet_reader.vision.types import PRINT_CHECK, Finding, NoSheet, SheetView
 from sheet_reader.vision.view import build_view
 
 _ENOUGH_MARKERS = 4
@@ -114,6 +115,8 @@ def _read_group(
         if not isinstance(identity, NoSheet) or identity.kind != "no code":
             break
     if isinstance(identity, NoSheet):
+        if identity.kind == PRINT_CHECK:
+            return check_print(pyramid, plan, group, start, first, book.study)
         return identity
     page, by = identity
     if page.number != number or {m.id for m in page.markers} != set(plan.corners_mm):

@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 
 from sheet_reader.sheet.model import Cell, Page
 
+PRINT_CHECK = "print check"
+"""``NoSheet.kind`` of the page that checks printer and paper; its reason is the result."""
 CROP_PX = 64
 CROP_MARGIN_MM = 1.0
 """A crop shows the printed box and this much around it, stretched to CROP_PX × CROP_PX."""
@@ -67,7 +69,7 @@ class SheetView:
 class NoSheet:
     """A picture, or a part of one, that gives no sheet; ``reason`` in a volunteer's words and
     ``kind`` one of "no markers", "too few markers", "no code", "other study", "older layout",
-    "unknown site", "damaged code", "blurred".
+    "unknown site", "damaged code", "blurred" or, for the page that checks a print, "print check".
     """
 
     kind: str

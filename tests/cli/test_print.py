@@ -148,4 +148,4 @@ def test_a_proof_is_true_to_size_and_no_sheet(tmp_path: Path) -> None:
     book = LayoutBook(read_study(BEANS))
     found = find_sheets(picture, book)
     assert [type(item) for item in found] == [NoSheet]
-    assert "checks printer and paper" in found[0].reason  # type: ignore[union-attr]
+    assert "print check: contrast" in found[0].reason  # type: ignore[union-attr]

@@ -85,7 +85,7 @@ def test_counts_and_plots_as_typed() -> None:
     assert count_from(" Blackfly  colonies: 400") == NewCount("Blackfly colonies", 400)
     assert count_from("Instar 3") == NewCount("Instar 3", 999)
     assert count_from("Larvae: small: 90") == NewCount("Larvae: small", 90)
-    assert plot_from("Pinched half: tips pinched out") == NewPlot("Pinched half", "tips pinched out")
+    assert plot_from("Half: tips pinched out") == NewPlot("Half", "tips pinched out")
     assert plot_from("Plot 1") == NewPlot("Plot 1")
 
 
