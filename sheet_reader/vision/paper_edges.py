@@ -22,7 +22,7 @@ _LASTING_MM = 1.5
 _AGREE_MM = 2.0
 _LEAST_AGREEING = 0.6
 """Share of the lines of a side that must find the edge at the same place. All of these are choices:
-on 24 simulated photographs of proofs (easy and typical) 23 scales were told, all within 1 %."""
+on 24 simulated photographs of proofs (easy and typical) 22 scales were told, all within 1 %."""
 
 
 @dataclass(frozen=True, slots=True)

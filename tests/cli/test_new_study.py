@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import shlex
 from itertools import combinations
 from pathlib import Path
 
+import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner, Result
 
 from sheet_reader.cli.main import cli
+from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.study.reader import read_study
 from sheet_reader.study.site_numbers import hamming, is_swap
 
@@ -131,3 +134,55 @@ def test_the_list_is_not_touched_where_the_supply_is_used_up(tmp_path: Path) -> 
     assert result.exit_code == 2
     assert "only" in result.stderr
     assert (folder / "roster.csv").read_bytes() == before
+
+
+README = Path(__file__).parents[2] / "README.md"
+GARDEN_ANSWERS = (
+    "Do pinched beans carry fewer blackfly?", "Blackfly colonies: 400", "Egg clusters: 60",
+    "Small larvae: 90", "Large larvae: 90", "Bean plants: 60", "",
+    "Pinched half: tips pinched out", "Other half: tips left alone", "", "7", "2026-04-20",
+    "2026-08-30", "A4", "beans@example.org", "en", "10",
+)  # fmt: skip
+
+
+def commands_of(section: str) -> list[list[str]]:
+    """The sheet-reader commands of a section's first block of code in the README, as words."""
+    text = README.read_text(encoding="utf-8").partition(f"## {section}\n")[2]
+    block = text.partition("```sh\n")[2].partition("```")[0]
+    return [shlex.split(line, comments=True) for line in block.splitlines() if line.strip()]
+
+
+def test_from_nothing_to_a_sheet_for_ten_sites_by_the_readme_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    commands = commands_of("Start a study")
+    assert [words[:2] for words in commands] == [
+        ["sheet-reader", "new"], ["sheet-reader", "print"], ["sheet-reader", "print"],
+    ]  # fmt: skip
+    answers = "\n".join(GARDEN_ANSWERS) + "\n"
+    for words in commands:
+        result = run(*words[1:], answers=answers if words[1] == "new" else "")
+        assert result.exit_code == 0, result.output
+        assert result.stderr == ""
+    folder = tmp_path / commands[0][2]
+    study = read_study(folder)
+    assert (len(study.plots), len(study.counts), len(study.roster)) == (2, 5, 10)
+    sheets = list((folder / "sheets").glob("*-all-sites.pdf"))
+    document = pdfium.PdfDocument(sheets[0])
+    assert len(document) == 10 * len(LayoutBook(study).layout().pages)
+    text = document[0].get_textpage().get_text_bounded()
+    document.close()
+    assert all(count.label in text for count in study.counts)
+
+
+def test_the_readmes_options_make_the_study_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    text = README.read_text(encoding="utf-8").partition("All answers can be given as options")[2]
+    block = text.partition("```sh\n")[2].partition("```")[0].replace("\\\n", " ")
+    for line in block.splitlines():
+        result = run(*shlex.split(line, comments=True)[1:])
+        assert result.exit_code == 0, result.output
+    assert len(read_study(tmp_path / "beans").roster) == 12
