@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 import json
+import multiprocessing
 import os
 import shlex
 from collections import Counter
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import lru_cache
 from pathlib import Path
-
-import numpy as np
+from typing import NamedTuple
 
 from sheet_reader.errors import StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
@@ -33,6 +35,8 @@ from sheet_reader.study.reader import read_study
 SAMPLE, LEVEL = "bean_tips", "typical"
 SITES, WEEKS = 4, 3
 SEED = 1
+LONG_SIDE = 2048
+"""The photos' longer side in px, as chat programs send them."""
 TRUTH_FILE = "truth.json"
 OVERLAYS = "looked_at"
 _SIDE_BY_SIDE = 9
@@ -54,7 +58,7 @@ def run_demo(folder: Path, echo: Echo) -> None:
     echo(f"Sheets    {len(sheets)} PDF files, true to size, in {folder / 'sheets'}/")
     truths = _photographs(study, folder, echo)
     echo("Reading   …")
-    batch = read_batch(study, today=study.season.last, jobs=min(2, os.cpu_count() or 1))
+    batch = read_batch(study, today=study.season.last, jobs=_jobs())
     for line in batch.lines:
         echo(f"          {line}")
     if batch.fault:
@@ -110,28 +114,48 @@ def _start(folder: Path) -> Study:
 
 def _photographs(study: Study, folder: Path, echo: Echo) -> dict[str, PhotoTruth]:
     """Photographs of ``WEEKS`` visits to ``SITES`` sites in the inbox; the truth by file name."""
-    book = LayoutBook(study)
-    hands = ProceduralHands()
     truths: dict[str, PhotoTruth] = {}
-    for number in range(SITES * WEEKS):
-        site, week = number % SITES, number // SITES
-        rng = np.random.default_rng([number, 5])
-        step = study.visits.interval_days
-        day = study.season.first + timedelta(days=28 + week * step + int(rng.integers(2)))
-        visit = likely_visit(study, study.roster[site].number, day, SEED)
-        photo = photo_of(book, hands, LEVEL, number, Request(visit, 1, on_blank=number % 5 == 4))
-        name = f"photo_{number + 1:02}.jpg"
-        truths[name] = photo.truth
-        try:
-            (folder / "inbox" / name).write_bytes(photo.data)
-        except OSError as error:
-            raise StorageError(
-                f"the photo can't be written: {error.strerror or error}", where=folder / "inbox"
-            ) from None
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(_jobs(), context) as pool:
+        photos = pool.map(_photograph, [study] * (SITES * WEEKS), range(SITES * WEEKS))
+        for number, photo in enumerate(photos, 1):
+            name = f"photo_{number:02}.jpg"
+            truths[name] = photo.truth
+            try:
+                (folder / "inbox" / name).write_bytes(photo.data)
+            except OSError as error:
+                raise StorageError(
+                    f"the photo can't be written: {error.strerror or error}",
+                    where=folder / "inbox",
+                ) from None
     text = json.dumps({name: truth.to_json() for name, truth in truths.items()})
     (folder / TRUTH_FILE).write_text(text, encoding="utf-8")
     echo(f"Photos    {len(truths)} simulated ones in {folder / 'inbox'}/")
     return truths
+
+
+def _jobs() -> int:
+    """How many processes work at once."""
+    return min(2, os.cpu_count() or 1)
+
+
+_book = lru_cache(maxsize=1)(LayoutBook)
+
+
+def _photograph(study: Study, number: int) -> _Made:
+    """The demo's photograph of this number, made in another process."""
+    site, week = number % SITES, number // SITES
+    days = 28 + week * study.visits.interval_days + number * 5 % 2
+    day = study.season.first + timedelta(days=days)
+    visit = likely_visit(study, study.roster[site].number, day, SEED)
+    request = Request(visit, 1, on_blank=number % 5 == 4)
+    photo = photo_of(_book(study), ProceduralHands(), LEVEL, 1000 * SEED + number, request, LONG_SIDE)
+    return _Made(photo.data, photo.truth)
+
+
+class _Made(NamedTuple):
+    data: bytes
+    truth: PhotoTruth
 
 
 @dataclass(slots=True)
