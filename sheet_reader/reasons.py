@@ -167,6 +167,8 @@ class Code(StrEnum):
     """The sheet was printed for a site that is not on the roster."""
     NO_SUCH_PAGE = "no-such-page", "page", "pages"
     """The sheet's code says a page that sheets do not have."""
+    PRINT_CHECK = "print-check", "text"
+    """The page that checks printer and paper; ``text`` is the result."""
     NOTHING_WRITTEN = "nothing-written"
     """A blank sheet, on which nothing is written."""
 

@@ -264,6 +264,7 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
         "this sheet says page {page}, but a sheet has {pages}; photograph it again"
     ),
     Code.NOTHING_WRITTEN: "blank sheet, nothing written",
+    Code.PRINT_CHECK: "print check: {text}",
     Code.NO_PICTURE: "{text}",
     Code.STUMBLED: "the reader stumbled over this photo ({error})",
     Code.BROKE_DOWN: "the reader broke down over this photo",

@@ -20,6 +20,12 @@ for command in $commands; do
 done
 say "every command explains itself"
 
+printf '%s\n' "Snails on walls" "Snails: 60" "Slugs: 40" "" "" 7 2026-04-20 2026-08-30 A4 "" en 10 |
+    "$bin/sheet-reader" new walls > new.txt || { cat new.txt; fail "a new study failed"; }
+"$bin/sheet-reader" print walls --all-sites > print.txt
+[ -s walls/sheets/snails-on-walls-all-sites.pdf ] || fail "no sheets of the new study: $(cat print.txt)"
+say "a new study is printed"
+
 "$bin/sheet-reader" demo beans > demo.txt 2>&1 || { cat demo.txt; fail "the demo failed"; }
 cat demo.txt
 if [ $# -gt 1 ]; then cp demo.txt "$2"; fi

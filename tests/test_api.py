@@ -20,6 +20,7 @@ from sheet_reader.errors import RecordError, StudyError, UsageError
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading import photo as photo_reading
 from sheet_reader.reading import worker
+from sheet_reader.reasons import in_words
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.photo import Photo
@@ -217,7 +218,7 @@ def test_heic_is_opened_where_its_package_is_there(
 
 
 def _tell_size(picture: Picture, *_: object) -> list[NoSheet]:
-    return [NoSheet("no markers", "{} by {}".format(*picture.gray.shape))]
+    return [NoSheet(in_words("{} by {}".format(*picture.gray.shape))[0])]
 
 
 @pytest.mark.parametrize("name", ["nothing.jpg", "."])

@@ -3,33 +3,43 @@
 from __future__ import annotations
 
 import json
+import multiprocessing
+import os
 import shlex
+from collections import Counter
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import lru_cache
 from pathlib import Path
-
-import numpy as np
+from typing import NamedTuple
 
 from sheet_reader.errors import StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
 from sheet_reader.record.model import ReadingRow, VisitRow
+from sheet_reader.record.store import Record
 from sheet_reader.results.export import export_files
+from sheet_reader.review.overlay import write_overlays
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.files import write_sheet
 from sheet_reader.sheet.model import BLANK
+from sheet_reader.simulate.likely import likely_visit
 from sheet_reader.simulate.samples import copy_sample, sample_folder
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.truth import PhotoTruth
-from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 
 SAMPLE, LEVEL = "bean_tips", "typical"
 SITES, WEEKS = 4, 3
+SEED = 1
+LONG_SIDE = 2048
+"""The photos' longer side in px, as chat programs send them."""
 TRUTH_FILE = "truth.json"
+OVERLAYS = "looked_at"
 _SIDE_BY_SIDE = 9
 _UNSETTLED = frozenset({"flagged", "unreadable"})
 Echo = Callable[[str], object]
@@ -49,7 +59,7 @@ def run_demo(folder: Path, echo: Echo) -> None:
     echo(f"Sheets    {len(sheets)} PDF files, true to size, in {folder / 'sheets'}/")
     truths = _photographs(study, folder, echo)
     echo("Reading   …")
-    batch = read_batch(study, today=study.season.last)
+    batch = read_batch(study, today=study.season.last, jobs=_jobs())
     for line in batch.lines:
         echo(f"          {line}")
     if batch.fault:
@@ -59,13 +69,24 @@ def run_demo(folder: Path, echo: Echo) -> None:
         readings, visits = record.readings(), record.visits()
         names = {line.photo_id: line.name for line in record.photos()}
         waiting = record.summary().waiting
+        picture = _overlay(record, readings, folder / OVERLAYS)
     for line in [*_score(truths, readings, names), "", *_rows(study, visits), ""]:
         echo(line)
     export_files(study, visits, readings, folder / "results")
     echo(f"Tables    {folder / 'results' / 'rows.csv'}, readings.csv beside it")
+    echo(f"Picture   {picture}: open it to see what was read, and where")
     if waiting:
         review = f"sheet-reader review {shlex.quote(str(folder))}"
         echo(f"Now answer the {waiting} open questions:  {review}")
+
+
+def _overlay(record: Record, readings: list[ReadingRow], folder: Path) -> Path:
+    """A picture of the photo with the most questions, with boxes and values drawn in."""
+    asked = Counter(row.photo_id for row in readings if row.status in _UNSETTLED)
+    photo = min(line.photo_id for line in record.photos() if line.status == "read")
+    if asked:
+        photo = max(asked, key=lambda number: (asked[number], -number))
+    return write_overlays(record, photo, folder)[0]
 
 
 def _start(folder: Path) -> Study:
@@ -94,28 +115,49 @@ def _start(folder: Path) -> Study:
 
 def _photographs(study: Study, folder: Path, echo: Echo) -> dict[str, PhotoTruth]:
     """Photographs of ``WEEKS`` visits to ``SITES`` sites in the inbox; the truth by file name."""
-    book = LayoutBook(study)
-    hands = ProceduralHands()
     truths: dict[str, PhotoTruth] = {}
-    for number in range(SITES * WEEKS):
-        site, week = number % SITES, number // SITES
-        rng = np.random.default_rng([number, 5])
-        step = study.visits.interval_days
-        day = study.season.first + timedelta(days=28 + week * step + int(rng.integers(2)))
-        visit = random_visit(study, rng, study.roster[site].number, day)
-        photo = photo_of(book, hands, LEVEL, number, Request(visit, 1, on_blank=number % 5 == 4))
-        name = f"photo_{number + 1:02}.jpg"
-        truths[name] = photo.truth
-        try:
-            (folder / "inbox" / name).write_bytes(photo.data)
-        except OSError as error:
-            raise StorageError(
-                f"the photo can't be written: {error.strerror or error}", where=folder / "inbox"
-            ) from None
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(_jobs(), context) as pool:
+        photos = pool.map(_photograph, [study] * (SITES * WEEKS), range(SITES * WEEKS))
+        for number, photo in enumerate(photos, 1):
+            name = f"photo_{number:02}.jpg"
+            truths[name] = photo.truth
+            try:
+                (folder / "inbox" / name).write_bytes(photo.data)
+            except OSError as error:
+                raise StorageError(
+                    f"the photo can't be written: {error.strerror or error}",
+                    where=folder / "inbox",
+                ) from None
     text = json.dumps({name: truth.to_json() for name, truth in truths.items()})
     (folder / TRUTH_FILE).write_text(text, encoding="utf-8")
     echo(f"Photos    {len(truths)} simulated ones in {folder / 'inbox'}/")
     return truths
+
+
+def _jobs() -> int:
+    """How many processes work at once."""
+    return min(2, os.cpu_count() or 1)
+
+
+_book = lru_cache(maxsize=1)(LayoutBook)
+
+
+def _photograph(study: Study, number: int) -> _Made:
+    """The demo's photograph of this number, made in another process."""
+    site, week = number % SITES, number // SITES
+    days = 28 + week * study.visits.interval_days + number * 5 % 2
+    day = study.season.first + timedelta(days=days)
+    visit = likely_visit(study, study.roster[site].number, day, SEED)
+    request = Request(visit, 1, on_blank=number % 5 == 4)
+    seed = 1000 * SEED + number
+    photo = photo_of(_book(study), ProceduralHands(), LEVEL, seed, request, LONG_SIDE)
+    return _Made(photo.data, photo.truth)
+
+
+class _Made(NamedTuple):
+    data: bytes
+    truth: PhotoTruth
 
 
 @dataclass(slots=True)

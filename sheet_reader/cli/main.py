@@ -15,6 +15,8 @@ from sheet_reader.cli.terminal import make_streams_safe
 from sheet_reader.threads import one_thread_from_the_start
 
 COMMANDS = {
+    "new": "sheet_reader.cli.new:new",
+    "sites": "sheet_reader.cli.sites:sites",
     "print": "sheet_reader.cli.print_sheets:print_sheets",
     "read": "sheet_reader.cli.read:read",
     "review": "sheet_reader.cli.review:review",

@@ -232,6 +232,8 @@ def _told(batch: BatchSummary) -> str:
     parts = [counted(batch.arrived, "new photo") if batch.arrived else "No new photo"]
     if batch.new_failed:
         parts[0] += f" ({batch.new_read} read, {batch.new_failed} not readable: reasons above)"
+    if batch.new_checks:
+        parts.append(f"{counted(batch.new_checks, 'print check')} (result above)")
     if batch.known:
         parts.append(f"{batch.known} known already")
     if batch.refused:

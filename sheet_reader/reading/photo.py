@@ -68,6 +68,7 @@ def read_original(
     """
     pages: list[FoundPage] = []
     failures: list[Reason] = []
+    notes: list[Reason] = []
     opened = 0
     for part in pictures_in(path.read_bytes(), path.name, bounds):
         if isinstance(part, Picture):
@@ -76,14 +77,22 @@ def read_original(
                 outcome = reader(part, study, book, today)
             else:
                 outcome = read_with_history(reader, part, study, book, today, history)
-            found, missing = _sorted_out(part, study, outcome or [NOTHING])
+            outcome = outcome or [NOTHING]
+            found, missing = _sorted_out(part, study, [o for o in outcome if not _is_check(o)])
+            notes += [o.reason for o in outcome if isinstance(o, NoSheet) and _is_check(o)]
             pages += found
             failures += missing
         else:
             failures.append(because(Code.NO_PICTURE, text=part.reason))
         on_frame()
     status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
-    return PhotoResult(tuple(pages), tuple(dict.fromkeys(failures)), status)
+    reasons = tuple(dict.fromkeys(failures))
+    return PhotoResult(tuple(pages), reasons, status, notes=tuple(notes))
+
+
+def _is_check(item: object) -> bool:
+    """Whether this is the page that checks the print."""
+    return isinstance(item, NoSheet) and item.reason.code is Code.PRINT_CHECK
 
 
 def _sorted_out(

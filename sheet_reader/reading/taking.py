@@ -34,6 +34,7 @@ class Tally:
     lines: list[str] = field(default_factory=list)
     new: set[int] = field(default_factory=set)
     new_read: int = 0
+    new_checks: int = 0
     drawn: list[str] = field(default_factory=list)
     looked_at: list[int] = field(default_factory=list)
     fault: str = ""
@@ -44,8 +45,11 @@ class Tally:
         self.new_read += bool(result.pages) and photo_id in self.new
         self.pages += len(result.pages)
         self.read += bool(result.pages)
-        self.failed += not result.pages
-        self.lines += [f"{both_names(photo_id, name)}: {words([r])}" for r in result.failures]
+        check = bool(result.notes) and not result.pages and not result.failures
+        self.failed += not result.pages and not check
+        self.new_checks += check and photo_id in self.new
+        told = (*result.failures, *result.notes)
+        self.lines += [f"{both_names(photo_id, name)}: {words([reason])}" for reason in told]
         for page in result.pages:
             for found in page.fields:
                 self.fields[found.reading.status] += 1
@@ -59,7 +63,8 @@ class Tally:
             refused=self.refused,
             left_out=len(self.drawn),
             new_read=self.new_read,
-            new_failed=new_looked_at - self.new_read,
+            new_failed=new_looked_at - self.new_read - self.new_checks,
+            new_checks=self.new_checks,
             read=self.read,
             failed=self.failed + self.refused,
             pages=self.pages,

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.types import FieldReading
-from sheet_reader.reasons import Reasons
+from sheet_reader.reasons import Reason, Reasons
 
 Status = Literal["accepted", "flagged", "confirmed", "corrected", "empty", "unreadable"]
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
@@ -242,13 +242,15 @@ class FoundField:
 class PhotoResult:
     """Everything one photo gave: pages, and a reason for each part of it that gave none.
 
-    ``unforeseen`` says how the reader itself failed, "" where it did not.
+    ``unforeseen`` says how the reader itself failed, "" where it did not. ``notes`` are told and
+    not kept: what a page that checks the print has shown.
     """
 
     pages: tuple[FoundPage, ...]
     failures: Reasons = ()
     status: PhotoStatus = "read"
     unforeseen: str = ""
+    notes: tuple[Reason, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -257,8 +259,9 @@ class BatchSummary:
 
     Each thing that arrived is one of these: a new photo (``arrived``), ``known`` from before,
     ``refused`` (no picture) or ``left_out`` (drawn by this program). Of the new photos ``new_read``
-    and ``new_failed`` were read and not readable; ``read`` and ``failed`` also count photos that
-    earlier runs took in, ``failed`` the refused things too. ``photo_ids`` are the photos looked at.
+    and ``new_failed`` were read and not readable, ``new_checks`` show a print check; ``read`` and
+    ``failed`` also count photos that earlier runs took in, ``failed`` the refused things too.
+    ``photo_ids`` are the photos looked at.
     ``lines`` has one line per thing that failed, and one per thing worth telling; ``seconds`` is
     the time spent reading. ``fault`` says what is wrong with the installation where no photo could
     be read for that reason: then all of them wait.
@@ -270,6 +273,7 @@ class BatchSummary:
     left_out: int = 0
     new_read: int = 0
     new_failed: int = 0
+    new_checks: int = 0
     read: int = 0
     failed: int = 0
     pages: int = 0

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page
-from sheet_reader.simulate.fill import HABITS, Habits, fill_page
+from sheet_reader.simulate.fill import fill_page
+from sheet_reader.simulate.habits import HABITS, Habits
 from sheet_reader.simulate.levels import LEVELS, Level
 from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
 from sheet_reader.simulate.printer import PAPER_MM, print_page
@@ -59,11 +60,16 @@ def random_request(book: LayoutBook, seed: int) -> Request:
 
 
 def photo_of(
-    book: LayoutBook, hands: Hands, level_name: str, seed: int, request: Request | None = None
-) -> Photo:
-    """One photograph of one page; the same arguments give the same file."""
+    book: LayoutBook, hands: Hands, level_name: str, seed: int, request: Request | None = None,
+    long_side: int | None = None,
+) -> Photo:  # fmt: skip
+    """One photograph of one page; the same arguments give the same file. Its ``long_side`` in px
+    is one of the level's if not given.
+    """
     request = request or random_request(book, seed)
     level = LEVELS[level_name]
+    if long_side is not None:
+        level = replace(level, long_side_px=(long_side,))
     rng = np.random.default_rng([seed, 22])
     layout = book.layout(BLANK if request.on_blank else request.visit.site)
     sheet = filled_sheet(

@@ -49,7 +49,7 @@ def random_visit(
             values[spec.name] = day.isoformat()
         else:
             values[spec.name] = str(_count(spec, rng))
-    wrong = _add_up(study, values, rng)
+    wrong = add_up(study, values, rng)
     return Visit(values, wrong, number, day.isoformat())
 
 
@@ -62,7 +62,8 @@ def _count(spec: FieldSpec, rng: np.random.Generator) -> int:
     return int(min(highest, lowest + rng.geometric(1 / (1 + (highest - lowest) * 0.12)) - 1))
 
 
-def _add_up(study: Study, values: dict[str, str], rng: np.random.Generator) -> tuple[str, ...]:
+def add_up(study: Study, values: dict[str, str], rng: np.random.Generator) -> tuple[str, ...]:
+    """Put the totals into ``values``, :data:`WRONG_SUM_SHARE` of them wrong: returns those."""
     specs = {spec.name: spec for spec in study.fields}
     wrong = []
     for rule in study.sums:

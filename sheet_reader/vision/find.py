@@ -23,6 +23,7 @@ from sheet_reader.vision.markers import (
 )
 from sheet_reader.vision.other_print import other_sheet
 from sheet_reader.vision.parameters import VISION
+from sheet_reader.vision.print_check import check_print
 from sheet_reader.vision.seek import seek_missing
 from sheet_reader.vision.surface import fit_surface
 from sheet_reader.vision.template import PreparedPage, boxes_of, prepare
@@ -30,24 +31,28 @@ from sheet_reader.vision.types import Finding, NoSheet, SheetView
 from sheet_reader.vision.view import build_view
 
 _NO_CODE = (Code.CODE_OUTSIDE, Code.CODE_UNREADABLE)
-_prepared: WeakKeyDictionary[LayoutBook, dict[tuple[str, int], PreparedPage]] = WeakKeyDictionary()
+_Shelf = dict[tuple[str, str, int], PreparedPage]
+_prepared: WeakKeyDictionary[LayoutBook, _Shelf] = WeakKeyDictionary()
 
 
 def _blank_pages(book: LayoutBook) -> tuple[Page, ...]:
-    return book.layout(BLANK).pages
+    """The blank's page of each number; its markers stand alike in every version of the layout."""
+    most = max(len(book.layout(BLANK, version).pages) for version in book.versions)
+    return tuple(book.blanks(number)[0] for number in range(1, most + 1))
 
 
 def _prepare(book: LayoutBook, page: Page) -> PreparedPage:
     """The page's template, made from the blank sheet's where that has the same boxes."""
     shelf = _prepared.setdefault(book, {})
-    blank = _blank_pages(book)[page.number - 1]
-    key = (BLANK, page.number)
+    version = page.code.layout
+    blank = book.layout(BLANK, version).pages[page.number - 1]
+    key = (version, BLANK, page.number)
     if key not in shelf:
         shelf[key] = prepare(blank, book.template(blank, VISION.template.raster_px_per_mm))
     same = boxes_of(shelf[key], page)
     if same is not None:
         return same
-    own = (page.code.sheet, page.number)
+    own = (version, page.code.sheet, page.number)
     if own not in shelf:
         shelf[own] = prepare(page, book.template(page, VISION.template.raster_px_per_mm))
     return shelf[own]
@@ -103,15 +108,20 @@ def _lies_on(point: Array, view: SheetView) -> bool:
 def _read_group(
     pyramid: Pyramid, group: Group, plan: MarkerPlan, book: LayoutBook
 ) -> SheetView | NoSheet:
-    blank = _blank_pages(book)[group.plan]
-    template = _prepare(book, blank)
+    number = group.plan + 1
     start = marker_correspondences(plan, group)
-    first = fit_surface(template.control_grid, group.homography, start)
-    identity = identify(pyramid, template, group, start, first, book)
+    for blank in book.blanks(number):  # until one version's print leads to the code
+        template = _prepare(book, blank)
+        first = fit_surface(template.control_grid, group.homography, start)
+        identity = identify(pyramid, template, group, start, first, book)
+        if not isinstance(identity, NoSheet) or identity.reason.code not in _NO_CODE:
+            break
     if isinstance(identity, NoSheet):
+        if identity.reason.code is Code.PRINT_CHECK:
+            return check_print(pyramid, plan, group, start, first, book.study)
         return identity
     page, by = identity
-    if page.number != blank.number or {m.id for m in page.markers} != set(plan.corners_mm):
+    if page.number != number or {m.id for m in page.markers} != set(plan.corners_mm):
         return NoSheet(because(Code.MARKS_DIFFER))
     located = locate(pyramid, _prepare(book, page), start, first)
     if by == "machine code":

@@ -1,0 +1,275 @@
+"""The files of a new study, written from a few answers: pure, from answers to text."""
+
+from __future__ import annotations
+
+import json
+import re
+import unicodedata
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import cast
+
+from sheet_reader.errors import UsageError
+from sheet_reader.study.fields import MOST_BOXES
+from sheet_reader.study.model import Paper
+from sheet_reader.study.table import shown
+from sheet_reader.study.usual import paper_for as paper_for
+from sheet_reader.study.words import languages
+
+USUAL_HIGHEST = 999
+_LONGEST_NAME = 32
+_LONGEST_KEY = 16
+_NUMBERED = re.compile(r"(.*?)\s*:\s*([0-9]+)\Z")
+
+
+@dataclass(frozen=True, slots=True)
+class NewCount:
+    """Something to count, and the highest value that is plausible."""
+
+    label: str
+    highest: int = USUAL_HIGHEST
+
+
+@dataclass(frozen=True, slots=True)
+class NewPlot:
+    """Where it is counted, and what was done there ("" where nothing is compared)."""
+
+    label: str
+    treatment: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class NewStudy:
+    """The answers from which a study file is written; ``language`` "" for English."""
+
+    title: str
+    counts: tuple[NewCount, ...]
+    plots: tuple[NewPlot, ...]
+    first: date
+    last: date
+    interval_days: int = 7
+    paper: Paper = "A4"
+    send_to: str = ""
+    language: str = ""
+
+
+def count_from(text: str) -> NewCount:
+    """``Blackfly colonies: 400`` or ``Snails``; raises UsageError with what is wrong."""
+    found = _NUMBERED.match(text.strip())
+    label, highest = (found[1], int(found[2])) if found else (text, USUAL_HIGHEST)
+    if highest >= 10**MOST_BOXES:
+        raise UsageError(f"a count has at most {MOST_BOXES} digits, so its highest value too")
+    return NewCount(one_line("the name of a count", label, 60), highest)
+
+
+def plot_from(text: str) -> NewPlot:
+    """``Pinched half: tips pinched out`` or ``Plot 1``; raises UsageError with what is wrong."""
+    label, _, treatment = text.partition(":")
+    return NewPlot(
+        one_line("the name of a plot", label, 40),
+        one_line("what was done in a plot", treatment, 60) if treatment.strip() else "",
+    )
+
+
+def day_from(text: str) -> date:
+    """An ISO 8601 date; raises UsageError for anything else."""
+    try:
+        day = date.fromisoformat(text.strip())
+    except ValueError:
+        raise UsageError(
+            f"{text.strip()[:20]!r} is not a date", remedy="year-month-day, such as 2026-05-20"
+        ) from None
+    if not 2000 <= day.year <= 2099:
+        raise UsageError("the year must lie from 2000 to 2099")
+    return day
+
+
+def one_line(what: str, text: str, longest: int) -> str:
+    """``text`` without needless blanks; raises UsageError where it is empty, too long or holds
+    signs that can't be printed.
+    """
+    clean = " ".join(text.split())
+    if not clean:
+        raise UsageError(f"{what} must not be empty")
+    if len(clean) > longest:
+        raise UsageError(f"{what} is {len(clean)} characters long; the most is {longest}")
+    if not clean.isprintable():
+        raise UsageError(f"{what} holds a control character")
+    return clean
+
+
+def title_from(text: str) -> str:
+    """A study's title; raises UsageError for one that can't be printed."""
+    return one_line("the title", text, 60)
+
+
+def address_from(text: str) -> str:
+    """Where photos go; may be empty."""
+    return one_line("where photos go", text, 80) if text.strip() else ""
+
+
+def whole_from(low: int, high: int) -> Callable[[str], int]:
+    """Reads a whole number from ``low`` to ``high``; raises UsageError for anything else."""
+
+    def read(text: str) -> int:
+        digits = text.strip()
+        if not (digits.isascii() and digits.isdigit() and low <= int(digits[:9]) <= high):
+            raise UsageError(f"{shown(digits)} is not a whole number from {low} to {high}")
+        return int(digits)
+
+    return read
+
+
+def day_after(first: date) -> Callable[[str], date]:
+    """Reads the last day of a season that begins on ``first``."""
+
+    def read(text: str) -> date:
+        day = day_from(text)
+        if day < first:
+            raise UsageError(f"{day} lies before the first day, {first}")
+        if (day - first).days > 3660:
+            raise UsageError("the season is longer than ten years")
+        return day
+
+    return read
+
+
+def paper_from(text: str) -> Paper:
+    """A4 or Letter, in large or small letters; raises UsageError for anything else."""
+    found = {"a4": "A4", "letter": "Letter"}.get(text.strip().casefold())
+    if found is None:
+        raise UsageError(f"{shown(text)} is not A4 or Letter")
+    return cast(Paper, found)
+
+
+def language_from(text: str) -> str:
+    """The language of a set of words that ships with the package; "" for English."""
+    name = text.strip().casefold()
+    if name not in languages():
+        raise UsageError(f"{shown(text)} is none of {', '.join(languages())}")
+    return "" if name == "en" else name
+
+
+def must_differ(kind: str, found: Sequence[NewCount] | Sequence[NewPlot]) -> None:
+    """Raises UsageError where two labels are alike."""
+    known: set[str] = set()
+    for label in (entry.label for entry in found):
+        if label.casefold() in known:
+            raise UsageError(f"two {kind} are called “{label}”")
+        known.add(label.casefold())
+
+
+def names_of(labels: Sequence[str], kind: str) -> list[str]:
+    """A name for each label as study files want them, all different: ``egg_clusters``; those
+    without a Latin letter get ``kind`` and a number.
+    """
+    names: list[str] = []
+    for number, label in enumerate(labels, 1):
+        plain = re.sub(r"[^a-z0-9]+", "_", _ascii(label)).strip("_")
+        name = plain if plain[:1].isalpha() else f"{kind}_{plain or number}"
+        name, stem, again = name[:_LONGEST_NAME].rstrip("_"), name, 1
+        while name in names:
+            again += 1
+            name = f"{stem[: _LONGEST_NAME - len(str(again)) - 1].rstrip('_')}_{again}"
+        names.append(name)
+    return names
+
+
+def key_of(title: str) -> str:
+    """The study's key: the first words of the title that fit, or ``study``."""
+    words = re.findall(r"[a-z0-9]+", _ascii(title))
+    key = ""
+    for word in words:
+        longer = f"{key}-{word}" if key else word[:_LONGEST_KEY]
+        if len(longer) > _LONGEST_KEY:
+            break
+        key = longer
+    return key or "study"
+
+
+def _ascii(text: str) -> str:
+    return unicodedata.normalize("NFKD", text.casefold()).encode("ascii", "ignore").decode()
+
+
+def _quoted(text: str) -> str:
+    """A TOML basic string: the same escapes as JSON's, but for the one JSON leaves out."""
+    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def study_text(new: NewStudy, digits: int) -> str:
+    """The commented ``study.toml``; ``digits`` of a site number."""
+    parts = [_TOP.format(
+        key=key_of(new.title), title=_quoted(new.title), paper=new.paper,
+        send_to=f"send_to = {_quoted(new.send_to)}" if new.send_to else _NO_ADDRESS,
+        words=f'words = "{new.language}"' if new.language else '# words = "de"',
+        first=new.first, last=new.last, interval=new.interval_days, digits=digits,
+    )]  # fmt: skip
+    parts.append(_PLOTS)
+    for plot, name in zip(new.plots, names_of([p.label for p in new.plots], "plot"), strict=True):
+        lines = ["[[plots]]", f'name = "{name}"', f"label = {_quoted(plot.label)}"]
+        if plot.treatment:
+            lines.append(f"treatment = {_quoted(plot.treatment)}")
+        parts.append("\n".join(lines) + "\n")
+    parts.append(_COUNTS)
+    labels = [count.label for count in new.counts]
+    for count, name in zip(new.counts, names_of(labels, "count"), strict=True):
+        parts.append(
+            f'[[counts]]\nname = "{name}"\nlabel = {_quoted(count.label)}\n'
+            f"highest = {count.highest}\n"
+        )
+    return "\n".join([*parts, _REST])
+
+
+_NO_ADDRESS = '# send_to = "counts@example.org"'
+_TOP = """\
+# A count study for sheet_reader. Lines that begin with # are remarks; take the # away from a
+# setting to use it. The section "The study file" of the README explains every key.
+
+key = "{key}"    # names the study in the sheet's code; don't change it once sheets were read
+title = {title}
+paper = "{paper}"    # "A4" or "Letter"
+roster = "roster.csv"
+
+# Where volunteers send their photos, printed at the foot of the sheet:
+{send_to}
+# The sheet's fixed words in another language ("de", "es"):
+{words}
+# Advice of your own on the sheet, one line each:
+# instructions = ["Count for ten minutes in each plot."]
+
+[season]
+first = {first}
+last = {last}
+
+[visits]
+interval_days = {interval}
+
+# The head of the sheet. A field of kind "number" may follow, say for helpers or temperature.
+[[header]]
+name = "site"
+label = "Site number"
+kind = "site"
+boxes = {digits}
+
+[[header]]
+name = "visit_date"
+label = "Visit date"
+kind = "date"
+"""
+_PLOTS = """\
+# Every count is made in every plot. Names are for the tables and stay the same during the study;
+# labels are printed.
+"""
+_COUNTS = """\
+# "highest" is the highest value that you think possible: it sets the number of boxes, and what
+# lies above is asked about. Also possible: lowest, unit = "min", note = "…", tally = false.
+"""
+_REST = """\
+# What must add up, where there is a total:
+# [[sums]]
+# total = "all_ladybirds"
+# parts = ["larvae", "beetles"]
+
+[comments]
+"""

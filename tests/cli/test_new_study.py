@@ -1,0 +1,188 @@
+"""From nothing to printed sheets: the commands of a study's first ten minutes."""
+
+from __future__ import annotations
+
+import shlex
+from itertools import combinations
+from pathlib import Path
+
+import pypdfium2 as pdfium
+import pytest
+from click.testing import CliRunner, Result
+
+from sheet_reader.cli.main import cli
+from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.study.reader import read_study
+from sheet_reader.study.site_numbers import hamming, is_swap
+
+OPTIONS = (
+    "--title", "Snails on walls", "--count", "Snails: 60", "--count", "Slugs",
+    "--first", "2026-04-20", "--last", "2026-08-30",
+)  # fmt: skip
+
+
+def run(*words: object, answers: str = "") -> Result:
+    return CliRunner().invoke(cli, [str(word) for word in words], input=answers)
+
+
+def numbers_in(folder: Path) -> list[str]:
+    return [site.number for site in read_study(folder).roster]
+
+
+def test_options_alone_make_a_study_without_a_question(tmp_path: Path) -> None:
+    result = run("new", tmp_path / "walls", *OPTIONS, "--sites", 50, "--paper", "letter")
+    assert result.exit_code == 0, result.output
+    study = read_study(tmp_path / "walls")
+    assert (study.title, study.paper) == ("Snails on walls", "Letter")
+    assert [(c.label, c.highest, c.boxes) for c in study.counts] == [
+        ("Snails", 60, 2), ("Slugs", 999, 3),
+    ]  # fmt: skip
+    assert [plot.label for plot in study.plots] == ["Plot 1"]
+    assert "[" not in result.stdout
+    assert (tmp_path / "walls" / "inbox").is_dir()
+    assert f"sheet-reader print {tmp_path / 'walls'} --all-sites" in result.stdout
+    for a, b in combinations(numbers_in(tmp_path / "walls"), 2):
+        assert hamming(a, b) >= 3
+        assert not is_swap(a, b)
+
+
+def test_a_wrong_answer_is_asked_again_with_the_reason(tmp_path: Path) -> None:
+    answers = [
+        "", "Snails", "", "Snails: 60", "snails", "Slugs", "", "Wall: limed", "Wall", "Hedge", "",
+        "never", "14", "2026-13-01", "2026-04-20", "2026-04-01", "2026-08-30", "A5", "A4",
+        "snails@example.org", "fr", "es", "0", "3",
+    ]  # fmt: skip
+    result = run("new", tmp_path / "walls", answers="\n".join(answers) + "\n")
+    assert result.exit_code == 0, result.output
+    for reason in (
+        "the title must not be empty", "the name of a count must not be empty",
+        "two counts are called “snails”", "two plots are called “Wall”",
+        "“never” is not a whole number from 1 to 366", "'2026-13-01' is not a date",
+        "2026-04-01 lies before the first day", "“A5” is not A4 or Letter",
+        "“fr” is none of en, de, es", "“0” is not a whole number from 1 to 2000",
+    ):  # fmt: skip
+        assert result.stdout.count(reason) == 1, reason
+    study = read_study(tmp_path / "walls")
+    assert [c.label for c in study.counts] == ["Snails", "Slugs"]
+    assert [(p.label, p.treatment) for p in study.plots] == [("Wall", "limed"), ("Hedge", "")]
+    assert (study.visits.interval_days, study.words.day) == (14, "día")
+    assert len(study.roster) == 3
+
+
+def test_answers_that_end_too_early_leave_nothing(tmp_path: Path) -> None:
+    result = run("new", tmp_path / "walls", answers="Snails\nSnails\n")
+    assert result.exit_code == 2
+    assert "nothing was written" in result.stderr
+    assert not (tmp_path / "walls").exists()
+
+
+@pytest.mark.parametrize("there", ["study.toml", "photo.jpg"])
+def test_a_folder_that_holds_something_is_left_alone(tmp_path: Path, there: str) -> None:
+    (tmp_path / there).write_text("mine")
+    result = run("new", tmp_path, *OPTIONS)
+    assert result.exit_code == 2
+    assert ("a study already" in result.stderr) == (there == "study.toml")
+    assert [path.name for path in tmp_path.iterdir()] == [there]
+
+
+def test_a_mistake_in_an_option_is_one_line_and_leaves_nothing(tmp_path: Path) -> None:
+    result = run("new", tmp_path / "walls", *OPTIONS, "--count", "Gnats: 12345678")
+    assert result.exit_code == 2
+    assert len(result.stderr.splitlines()) == 1
+    assert not (tmp_path / "walls").exists()
+
+
+def test_more_sites_keep_those_before_and_their_distance(tmp_path: Path) -> None:
+    folder = tmp_path / "walls"
+    run("new", folder, *OPTIONS, "--sites", 4)
+    before = (folder / "roster.csv").read_text("utf-8")
+    (tmp_path / "names.txt").write_text("Old kiln\nFish steps\n", "utf-8")
+    result = run("sites", folder, "--add", 3, "--labels", tmp_path / "names.txt")
+    assert result.exit_code == 0, result.output
+    after = (folder / "roster.csv").read_text("utf-8")
+    assert after.startswith(before)
+    assert [site.label for site in read_study(folder).roster[4:]] == ["Old kiln", "Fish steps", ""]
+    assert "7 sites now; any two numbers differ in 3 digits or more." in result.stdout
+    for a, b in combinations(numbers_in(folder), 2):
+        assert hamming(a, b) >= 3
+        assert not is_swap(a, b)
+    listed = run("sites", folder).stdout.splitlines()
+    assert [line.split("  ")[0] for line in listed[:-1]] == numbers_in(folder)
+
+
+def test_a_number_whose_sheets_were_read_is_not_given_to_another_site(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = tmp_path / "walls"
+    run("new", folder, *OPTIONS, "--sites", 4)
+    first, *others = (folder / "roster.csv").read_text("utf-8").splitlines()
+    (folder / "roster.csv").write_text("\n".join((first, *others[:3])) + "\n", "utf-8")
+    gone = others[3].split(",")[0]
+    run("sites", folder, "--add", 1)
+    assert numbers_in(folder)[-1] == gone, "the number is free as long as no sheet was read"
+    (folder / "roster.csv").write_text("\n".join((first, *others[:3])) + "\n", "utf-8")
+    monkeypatch.setattr("sheet_reader.cli.sites._read_before", lambda _: {gone})
+    run("sites", folder, "--add", 1)
+    assert numbers_in(folder)[-1] != gone
+
+
+def test_the_list_is_not_touched_where_the_supply_is_used_up(tmp_path: Path) -> None:
+    folder = tmp_path / "walls"
+    run("new", folder, *OPTIONS, "--sites", 4)
+    before = (folder / "roster.csv").read_bytes()
+    result = run("sites", folder, "--add", 2000)
+    assert result.exit_code == 2
+    assert "only" in result.stderr
+    assert (folder / "roster.csv").read_bytes() == before
+
+
+README = Path(__file__).parents[2] / "README.md"
+GARDEN_ANSWERS = (
+    "Do pinched beans carry fewer blackfly?", "Blackfly colonies: 400", "Egg clusters: 60",
+    "Small larvae: 90", "Large larvae: 90", "Bean plants: 60", "",
+    "Pinched half: tips pinched out", "Other half: tips left alone", "", "7", "2026-04-20",
+    "2026-08-30", "A4", "beans@example.org", "en", "10",
+)  # fmt: skip
+
+
+def commands_of(section: str) -> list[list[str]]:
+    """The sheet-reader commands of a section's first block of code in the README, as words."""
+    text = README.read_text(encoding="utf-8").partition(f"## {section}\n")[2]
+    block = text.partition("```sh\n")[2].partition("```")[0]
+    return [shlex.split(line, comments=True) for line in block.splitlines() if line.strip()]
+
+
+def test_from_nothing_to_a_sheet_for_ten_sites_by_the_readme_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    commands = commands_of("Start a study")
+    assert [words[:2] for words in commands] == [
+        ["sheet-reader", "new"], ["sheet-reader", "print"], ["sheet-reader", "print"],
+    ]  # fmt: skip
+    answers = "\n".join(GARDEN_ANSWERS) + "\n"
+    for words in commands:
+        result = run(*words[1:], answers=answers if words[1] == "new" else "")
+        assert result.exit_code == 0, result.output
+        assert result.stderr == ""
+    folder = tmp_path / commands[0][2]
+    study = read_study(folder)
+    assert (len(study.plots), len(study.counts), len(study.roster)) == (2, 5, 10)
+    sheets = list((folder / "sheets").glob("*-all-sites.pdf"))
+    document = pdfium.PdfDocument(sheets[0])
+    assert len(document) == 10 * len(LayoutBook(study).layout().pages)
+    text = document[0].get_textpage().get_text_bounded()
+    document.close()
+    assert all(count.label in text for count in study.counts)
+
+
+def test_the_readmes_options_make_the_study_too(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    text = README.read_text(encoding="utf-8").partition("All answers can be given as options")[2]
+    block = text.partition("```sh\n")[2].partition("```")[0].replace("\\\n", " ")
+    for line in block.splitlines():
+        result = run(*shlex.split(line, comments=True)[1:])
+        assert result.exit_code == 0, result.output
+    assert len(read_study(tmp_path / "beans").roster) == 12
