@@ -29,7 +29,7 @@ from sheet_reader.record.opening import must_not_be_blank
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
-from sheet_reader.study.roster import on_roster
+from sheet_reader.study.site_list import on_list
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -56,7 +56,7 @@ def open_study(path: PathText) -> Study:
     """Read and check the study at ``path``: its folder, or the ``study.toml`` in it.
 
     Raises :class:`~sheet_reader.errors.StudyError` with all mistakes of the study file and the
-    roster in ``mistakes``, and :class:`~sheet_reader.errors.StorageError` where it can't be read.
+    sites in ``mistakes``, and :class:`~sheet_reader.errors.StorageError` where it can't be read.
     """
     return read_study(Path(path))
 
@@ -66,9 +66,9 @@ def print_sheets(
 ) -> list[Path]:
     """Write the sheets of these sites (numbers as text) as PDF files and give their paths.
 
-    Without ``sites`` it is the blank sheet; ``[site.number for site in study.roster]`` are all. The
+    Without ``sites`` it is the blank sheet; ``[site.number for site in study.sites]`` are all. The
     files go into ``folder``, by default ``sheets`` in the study's; a geometry file lies beside
-    each. Raises :class:`~sheet_reader.errors.UsageError` for a site that is not on the roster,
+    each. Raises :class:`~sheet_reader.errors.UsageError` for a site that is not on the site list,
     before any file is written, :class:`~sheet_reader.errors.StudyError` where the study does not
     fit on its paper, and :class:`~sheet_reader.errors.StorageError`.
     """
@@ -76,7 +76,7 @@ def print_sheets(
     from sheet_reader.sheet.model import BLANK
 
     wanted = [sites] if isinstance(sites, str) else sites
-    sheets = [on_roster(study, number).number for number in wanted] or [BLANK]
+    sheets = [on_list(study, number).number for number in wanted] or [BLANK]
     target = study.folder / "sheets" if folder is None else Path(folder)
     return [write_sheet(study, sheet, target)[0] for sheet in sheets]
 

@@ -3,7 +3,7 @@
 ::
 
     SheetReaderError            exit code 1
-    ├── StudyError              2   study.toml or the roster has mistakes (all of them, with paths)
+    ├── StudyError              2   study.toml or the site list has mistakes (all, with paths)
     ├── UsageError              2   the call asks for something that is not there
     ├── StorageError            3   a file or folder cannot be read or written
     └── RecordError             4   the record (database) is damaged or of a newer version
@@ -52,7 +52,7 @@ class Mistake:
 
 
 class StudyError(SheetReaderError):
-    """The study file or roster has mistakes; ``mistakes`` lists every one."""
+    """The study file or site list has mistakes; ``mistakes`` lists every one."""
 
     exit_code = 2
 

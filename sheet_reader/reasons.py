@@ -78,9 +78,9 @@ class Code(StrEnum):
     # site and date
     SITE_EMPTY = "site-empty"
     """The site number was left empty."""
-    OFF_ROSTER = "off-roster", "site", "near", "check_digit"
-    """``site`` is not on the roster; ``near`` are sites one slip away, ``check_digit`` whether its
-    check digit fits."""
+    OFF_LIST = "off-list", "site", "near", "check_digit"
+    """``site`` is not on the list; ``near`` are sites one keying error away, ``check_digit`` tells
+    whether its check digit fits."""
     DATE_EMPTY = "date-empty"
     """The visit date was left empty."""
     DATE_PART_EMPTY = "date-part-empty", "parts"
@@ -164,7 +164,7 @@ class Code(StrEnum):
     OLDER_LAYOUT = "older-layout", "layout", "now", "title"
     """The sheet was printed from another version of the study."""
     UNKNOWN_SITE = "unknown-site", "site"
-    """The sheet was printed for a site that is not on the roster."""
+    """The sheet was printed for a site that is not on the site list."""
     NO_SUCH_PAGE = "no-such-page", "page", "pages"
     """The sheet's code says a page that sheets do not have."""
     PRINT_CHECK = "print-check", "text"

@@ -111,8 +111,8 @@ def _struck(p: Params) -> str:
     return f"a box was struck out; {p['value'] or 'no date'} read from the others"
 
 
-def _off_roster(p: Params) -> str:
-    text = f"site {p['site']} is not on the roster"
+def _off_list(p: Params) -> str:
+    text = f"site {p['site']} is not on the site list"
     if near := p["near"]:
         return f"{text}; {' and '.join(near)} {'is' if len(near) == 1 else 'are'}"
     return text if p["check_digit"] else f"{text} and its check digit does not fit"
@@ -204,7 +204,7 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
     Code.BOX_UNCERTAIN: "{box} could be {first} or {second}",
     Code.NO_NUMBER: "no number could be read",
     Code.SITE_EMPTY: "the site number was left empty",
-    Code.OFF_ROSTER: _off_roster,
+    Code.OFF_LIST: _off_list,
     Code.DATE_EMPTY: "the visit date was left empty",
     Code.DATE_PART_EMPTY: _part_empty,
     Code.NO_DATE: "no date could be read",
@@ -233,7 +233,7 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
     Code.NEWER_DIFFERS: "a newer reading says {value}",
     Code.KEYED_BLIND: "without seeing what was read",
     Code.ASKED_ANEW: "accepted before, but",
-    Code.STRICTER: "not certain enough for accepted_error = {allowed}",
+    Code.STRICTER: "not certain enough for allowed_error = {allowed}",
     Code.UNKNOWN_FIELD: "study.toml has no such field now",
     Code.NO_SHEET: "no sheet of this study was found in the picture",
     Code.NOT_FOUND: "no sheet was found in the picture",
@@ -257,8 +257,8 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
         "type its numbers in by hand, and use a fresh print next time"
     ),
     Code.UNKNOWN_SITE: (
-        "site {site} is printed on this sheet but is not on the roster; "
-        "put the site back on the roster, or check the sheet"
+        "site {site} is printed on this sheet but is not on the site list; "
+        "put the site back on the site list, or check the sheet"
     ),
     Code.NO_SUCH_PAGE: (
         "this sheet says page {page}, but a sheet has {pages}; photograph it again"
@@ -275,7 +275,7 @@ _BLIND: Mapping[Code, str] = {
     Code.TEXT: "the words of an earlier version may tell what was read",
     Code.BOX_STRUCK: "a box was struck out",
     Code.GAP: "an empty box stands inside the number",
-    Code.OFF_ROSTER: "the site number is not on the roster",
+    Code.OFF_LIST: "the site number is not on the site list",
     Code.NO_SUCH_DAY: "the visit date is no day",
     Code.IN_FUTURE: "the visit date lies in the future",
     Code.OUTSIDE_SEASON: "the visit date lies outside the season",

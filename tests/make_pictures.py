@@ -38,7 +38,7 @@ MOST_BYTES = 300_000
 
 def sheet(book: LayoutBook, out: Path) -> None:
     """A page with its site printed."""
-    page = book.layout(book.study.roster[0].number).pages[0]
+    page = book.layout(book.study.sites[0].number).pages[0]
     raster = Image.fromarray(book.template(page, 5.0))
     raster.quantize(16).save(out, optimize=True)
 
@@ -50,7 +50,7 @@ def photos(study: Study, book: LayoutBook) -> None:
     for number in range(PHOTOS):
         rng = np.random.default_rng([number, 77])
         day = study.season.first + timedelta(days=30 + 7 * number)
-        visit = random_visit(study, rng, study.roster[number].number, day)
+        visit = random_visit(study, rng, study.sites[number].number, day)
         photo = photo_of(book, ProceduralHands(), "typical", 70 + number, Request(visit, 1, False))
         (inbox / f"IMG_{2040 + number}.jpg").write_bytes(photo.data)
 

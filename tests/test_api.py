@@ -135,7 +135,7 @@ def test_sheets_are_printed_for_the_sites_asked_for(tmp_path: Path) -> None:
     assert one.parent == tmp_path / "out"
 
 
-def test_a_site_off_the_roster_is_refused_before_anything_is_written(tmp_path: Path) -> None:
+def test_a_site_off_the_list_is_refused_before_anything_is_written(tmp_path: Path) -> None:
     copy_sample("bean_tips", tmp_path)
     study = sheet_reader.open_study(tmp_path)
     with pytest.raises(UsageError, match=r"2034.*nearest"):

@@ -156,7 +156,7 @@ def test_blind_words_still_say_where_the_doubt_lies() -> None:
 
 
 def test_what_was_stored_as_words_is_read_as_it_was() -> None:
-    old = "site 2074 is not on the roster; 2047 is"
+    old = "site 2074 is not on the site list; 2047 is"
     assert words(in_words(old)) == old
     assert codes_of(in_words(old)) == "text"
     assert in_words("") == ()

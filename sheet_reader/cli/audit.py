@@ -35,7 +35,7 @@ def audit(
     """Look at a random sample of accepted fields without seeing what was read.
 
     Type what each picture shows. Only then does the reading appear. The sample follows ISO 2859-1
-    (general level II, single, normal) for the study's accepted_error, and the result is stated
+    (general level II, single, normal) for the study's allowed_error, and the result is stated
     with its exact confidence interval. Wrong readings are corrected, and every answer counts when
     the study's own error rate is judged. Stop whenever you like: the result covers what was seen.
 
@@ -53,7 +53,7 @@ def audit(
         if lot < 2:
             click.echo("Too few accepted fields to draw a sample from.")
             return
-        plan = _plan(lot, opened.accepted_error)
+        plan = _plan(lot, opened.allowed_error)
         chosen = record.accepted_sample(sample or plan.sample, np.random.default_rng(seed))
         click.echo(
             f"{counted(len(chosen), 'field')} drawn at random from {lot:,} accepted ones. "
@@ -63,10 +63,10 @@ def audit(
         _tell(record, plan if sample is None else None, outcome.answered, outcome.confirmed)
 
 
-def _plan(lot: int, accepted_error: float) -> SamplingPlan:
+def _plan(lot: int, allowed_error: float) -> SamplingPlan:
     from sheet_reader.decode.audit_plan import nearest_aql, sampling_plan
 
-    return sampling_plan(lot, nearest_aql(accepted_error))
+    return sampling_plan(lot, nearest_aql(allowed_error))
 
 
 def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -> None:

@@ -53,7 +53,7 @@ def run_demo(folder: Path, echo: Echo) -> None:
     """
     study = _start(folder)
     echo(f"Study     {study.title}, an invented count, in {folder}/")
-    sheets = [BLANK, *(site.number for site in study.roster[:SITES])]
+    sheets = [BLANK, *(site.number for site in study.sites[:SITES])]
     for sheet in sheets:
         write_sheet(study, sheet, folder / "sheets")
     echo(f"Sheets    {len(sheets)} PDF files, true to size, in {folder / 'sheets'}/")
@@ -148,7 +148,7 @@ def _photograph(study: Study, number: int) -> _Made:
     site, week = number % SITES, number // SITES
     days = 28 + week * study.visits.interval_days + number * 5 % 2
     day = study.season.first + timedelta(days=days)
-    visit = likely_visit(study, study.roster[site].number, day, SEED)
+    visit = likely_visit(study, study.sites[site].number, day, SEED)
     request = Request(visit, 1, on_blank=number % 5 == 4)
     seed = 1000 * SEED + number
     photo = photo_of(_book(study), ProceduralHands(), LEVEL, seed, request, LONG_SIDE)

@@ -1,4 +1,4 @@
-"""``sheet-reader backup``, ``verify`` and ``forget``: keeping the record safe and discreet."""
+"""``sheet-reader backup``, ``verify`` and ``erase``: keeping the record safe and discreet."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ FAULTS_FOUND = 4
 @study_argument
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
 def backup(study: Path, file: Path) -> None:
-    """Copy the record, every photo, study.toml and the roster into one tar archive.
+    """Copy the record, every photo, study.toml and the site list into one tar archive.
 
     The copy is consistent, also while photos are being read or reviewed. It appears whole or not
     at all, and replaces nothing but an earlier backup. Photos that are missing or damaged are
@@ -63,7 +63,7 @@ def verify(study: Path) -> None:
 
     opened = open_study(study)
     _must_exist(opened.folder)
-    verdict = check(opened, thresholds=thresholds_for(opened.accepted_error))
+    verdict = check(opened, thresholds=thresholds_for(opened.allowed_error))
     for problem in verdict.problems:
         click.echo(f"fault: {problem}")
     for note in verdict.notes:
@@ -85,20 +85,20 @@ def verify(study: Path) -> None:
     "--contact",
     required=True,
     metavar="TEXT",
-    help="The name or mail address to forget, as whole words.",
+    help="The name or mail address to erase, as whole words.",
 )
 @click.option("--yes", is_flag=True, help="Do it without asking.")
-def forget(study: Path, contact: str, yes: bool) -> None:
+def erase(study: Path, contact: str, yes: bool) -> None:
     """Remove what the record knows of a person: sender, subject, file names, tags, who decided.
 
     What would go is shown before you are asked. The photos stay as bare pictures without the
     camera's tags, and so do all counts and decisions. This can't be undone. Your own files that
-    still name the person are listed: roster, inbox, older tables and overlays, backups.
+    still name the person are listed: sites, inbox, older tables and overlays, backups.
 
-    Example:  sheet-reader forget bean_tips --contact kim@example.org
+    Example:  sheet-reader erase bean_tips --contact kim@example.org
     """
-    from sheet_reader.record.forget import forget as remove
-    from sheet_reader.record.forget import named
+    from sheet_reader.record.erase import erase as remove
+    from sheet_reader.record.erase import named
 
     opened = open_study(study)
     _must_exist(opened.folder)
@@ -107,10 +107,10 @@ def forget(study: Path, contact: str, yes: bool) -> None:
         click.echo(line)
     if not yes:
         must_be_answerable()
-        click.confirm("Forget all this?", abort=True)
+        click.confirm("Erase all this?", abort=True)
     gone = remove(opened, contact)
     click.echo(
-        f"Forgotten: {counted(gone.origins, 'note')} of who sent what, "
+        f"Erased: {counted(gone.origins, 'note')} of who sent what, "
         f"{counted(gone.photos, 'photo')} made anonymous, "
         f"{counted(gone.decisions, 'answer')} without a name. All counts stay."
     )

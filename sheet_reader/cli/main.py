@@ -26,7 +26,7 @@ COMMANDS = {
     "history": "sheet_reader.cli.history:history",
     "backup": "sheet_reader.cli.keeping:backup",
     "verify": "sheet_reader.cli.keeping:verify",
-    "forget": "sheet_reader.cli.keeping:forget",
+    "erase": "sheet_reader.cli.keeping:erase",
 }
 """Command names in the order of the work, each with its module and attribute."""
 

@@ -74,7 +74,7 @@ def new(folder: Path, **given: Unpack[Given]) -> None:
 
     Asks what the options don't say; Enter takes what stands in brackets. Where title, counts,
     first and last day are given as options, nothing is asked. Writes study.toml with remarks on
-    every setting, the roster with site numbers that are hard to mistake for one another, and
+    every setting, the site list with site numbers that are hard to mistake for one another, and
     inbox/ for the photos.
 
     Example:  sheet-reader new bean_tips
@@ -147,7 +147,7 @@ def _write(folder: Path, text: str, numbers: Sequence[str], labels: Sequence[str
 
     try:
         (folder / "inbox").mkdir(parents=True, exist_ok=True)
-        (folder / "roster.csv").write_text(list_text(numbers, labels), "utf-8")
+        (folder / "sites.csv").write_text(list_text(numbers, labels), "utf-8")
         (folder / "study.toml").write_text(text, "utf-8")
     except OSError as error:
         raise StorageError(
@@ -163,7 +163,7 @@ def _conclude(folder: Path, named: bool, numbers: Sequence[str], distance: int) 
 
     click.echo(f"{folder / 'study.toml'}  the study, with remarks on every setting")
     apart = f"; any two differ in {distance} digits or more" if distance else ""
-    click.echo(f"{folder / 'roster.csv'}  {counted(len(numbers), 'site number')}{apart}")
+    click.echo(f"{folder / 'sites.csv'}  {counted(len(numbers), 'site number')}{apart}")
     click.echo(f"{folder / 'inbox'}  for the photos")
     try:
         pages = len(lay_out(read_study(folder)).pages)
@@ -171,6 +171,6 @@ def _conclude(folder: Path, named: bool, numbers: Sequence[str], distance: int) 
         raise StudyError(folder / "study.toml", error.mistakes) from None
     click.echo(f"The sheet has {counted(pages, 'page')}.")
     if not named:
-        click.echo("Write the names of the sites into the roster, then go on.")
+        click.echo("Write the names of the sites into the site list, then go on.")
     click.echo(f"Next:  {hint('print', folder)} --proof      to check printer and paper")
     click.echo(f"       {hint('print', folder)} --all-sites")

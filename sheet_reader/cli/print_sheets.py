@@ -11,7 +11,7 @@ from sheet_reader.cli.common import open_study, study_argument
 from sheet_reader.errors import UsageError
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Study
-from sheet_reader.study.roster import on_roster
+from sheet_reader.study.site_list import on_list
 
 REMINDER = (
     "Print in black on white paper at 100 % (“actual size”); 90 to 100 % still reads. "
@@ -111,9 +111,9 @@ def _new_layout(study: Study, folder: Path) -> str:
 
 def _sheets(study: Study, site: str | None, all_sites: bool) -> list[str]:
     if all_sites:
-        if not study.roster:
-            raise UsageError("the roster lists no site", remedy="print the blank sheet instead")
-        return [entry.number for entry in study.roster]
+        if not study.sites:
+            raise UsageError("the site list lists no site", remedy="print the blank sheet instead")
+        return [entry.number for entry in study.sites]
     if site is None:
         return [BLANK]
-    return [on_roster(study, site).number]
+    return [on_list(study, site).number]

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 @click.command(short_help="List the sites, or add some.")
 @study_argument
 @click.option(
-    "--add", type=click.IntRange(1, 2000), metavar="N", help="Add so many sites to the roster."
+    "--add", type=click.IntRange(1, 2000), metavar="N", help="Add so many sites to the site list."
 )
 @click.option(
     "--labels", type=click.Path(path_type=Path), metavar="FILE",
@@ -27,7 +27,7 @@ def sites(study: Path, add: int | None, labels: Path | None) -> None:
     """List the sites of STUDY, or add new ones.
 
     New numbers end in their check digit. They are chosen so that no misread digit and no two
-    swapped ones turn one number into another, and numbers that left the roster are not used again
+    swapped ones turn one number into another, and numbers that left the list are not used again
     once sheets with them were read. The lines there stay as they are.
 
     Example:  sheet-reader sites bean_tips --add 12 --labels new_sites.txt
@@ -42,10 +42,10 @@ def sites(study: Path, add: int | None, labels: Path | None) -> None:
         raise UsageError("names no site", where=labels)
     if number:
         opened = _more(opened, number, labels_for(number, names))
-    for site in opened.roster[-number:]:
+    for site in opened.sites[-number:]:
         click.echo(f"{site.number}  {site.label}".rstrip())
-    apart = smallest_distance([site.number for site in opened.roster])
-    line = counted(len(opened.roster), "site") + (" now" if number else "")
+    apart = smallest_distance([site.number for site in opened.sites])
+    line = counted(len(opened.sites), "site") + (" now" if number else "")
     click.echo(line + (f"; any two numbers differ in {apart} digits or more." if apart else "."))
     if number:
         click.echo(f"Next:  {hint('print', opened.folder)} --all-sites")
@@ -59,11 +59,11 @@ def _more(study: Study, number: int, labels: tuple[str, ...]) -> Study:
     from sheet_reader.study.reader import read_study
     from sheet_reader.study.site_numbers import choose_numbers
 
-    used = [site.number for site in study.roster]
+    used = [site.number for site in study.sites]
     boxes = next(field.boxes for field in study.header if field.kind == "site")
     gone = sorted(_read_before(study) - set(used))
     chosen = choose_numbers(number, [*used, *gone], boxes)
-    path = study.folder / study.roster_file
+    path = study.folder / study.sites_file
     try:
         text = path.read_bytes().decode("utf-8")
         write_whole(path, with_sites(text, chosen.numbers, labels).encode("utf-8"))
@@ -73,7 +73,7 @@ def _more(study: Study, number: int, labels: tuple[str, ...]) -> Study:
 
 
 def _read_before(study: Study) -> set[str]:
-    """The sites of all sheets read so far, on the roster or not."""
+    """The sites of all sheets read so far, on the site list or not."""
     from sheet_reader.reading.opening import open_record
     from sheet_reader.record.engine import has_record
 

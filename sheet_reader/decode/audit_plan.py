@@ -79,9 +79,9 @@ def sampling_plan(lot: int, aql: float) -> SamplingPlan:
     return SamplingPlan(lot, LETTERS[used], min(_SIZES[used], lot), _ACCEPT[diagonal], aql)
 
 
-def nearest_aql(accepted_error: float) -> float:
-    """The largest AQL (per cent) not above ``accepted_error`` (a share), else the smallest."""
-    wanted = accepted_error * 100.0 * (1.0 + 1e-9)
+def nearest_aql(allowed_error: float) -> float:
+    """The largest AQL (per cent) not above ``allowed_error`` (a share), else the smallest."""
+    wanted = allowed_error * 100.0 * (1.0 + 1e-9)
     return max((a for a in AQLS if a <= wanted), default=AQLS[0])
 
 

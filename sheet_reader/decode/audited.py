@@ -43,7 +43,7 @@ WEAKER = DECODE.weaker
 
 
 def promise_for(
-    accepted_error: float, shipped: Checked, own: Checked | None = None, delta: float = DELTA
+    allowed_error: float, shipped: Checked, own: Checked | None = None, delta: float = DELTA
 ) -> Promise | NoPromise:
     """The promise that shipped data and the coordinator's own audited fields bear out together.
 
@@ -53,49 +53,49 @@ def promise_for(
     """
     given = _next_best(
         promise_from(
-            shipped, accepted_error, delta, "simulated photographs, not yet checked on your own"
+            shipped, allowed_error, delta, "simulated photographs, not yet checked on your own"
         ),
         shipped,
     )
     if own is None or not len(own.scores):
         return given
     start = given.threshold
-    if _independent(own, start)[1] >= checks_needed(accepted_error, delta):
-        return _by_own(own, accepted_error, delta, start)
+    if _independent(own, start)[1] >= checks_needed(allowed_error, delta):
+        return _by_own(own, allowed_error, delta, start)
     wrong, checked = _with_unknown(own, start).at(start)
-    if checked and lower_bound(wrong, checked, delta) > accepted_error:
+    if checked and lower_bound(wrong, checked, delta) > allowed_error:
         reason = (
             f"{wrong:,} of your {checked:,} own checked readings were wrong, more than "
-            f"{accepted_error * 100:g} %; the shipped calibration does not hold for your "
+            f"{allowed_error * 100:g} %; the shipped calibration does not hold for your "
             "photographs"
         )
         threshold = above_errors(own, start)
-        missing = checks_needed(accepted_error, delta, wrong) - checked
-        return NoPromise(reason, missing, threshold, accepted_error, delta, wrong, checked)
+        missing = checks_needed(allowed_error, delta, wrong) - checked
+        return NoPromise(reason, missing, threshold, allowed_error, delta, wrong, checked)
     if isinstance(given, NoPromise):
         return given
     return replace(given, basis=_both(own, given, wrong, checked))
 
 
-def _by_own(own: Checked, accepted_error: float, delta: float, start: float) -> Promise | NoPromise:
+def _by_own(own: Checked, allowed_error: float, delta: float, start: float) -> Promise | NoPromise:
     """What her own audits alone show at ``start``, the threshold in force."""
     wrong, checked = own.at(start)
     together = _together(own, start)
-    if at_most(wrong / together, checked / together, accepted_error) > delta:
-        return refusal(own, start, accepted_error, delta)
+    if at_most(wrong / together, checked / together, allowed_error) > delta:
+        return refusal(own, start, allowed_error, delta)
     basis = "your own readings"
     visits = _visits(own, start)
     if visits is not None:
         basis += f", from {visits:,} visit{'' if visits == 1 else 's'}"
     kept = checked / len(own.scores)
-    return Promise(start, accepted_error, delta, wrong, checked, kept, basis, together)
+    return Promise(start, allowed_error, delta, wrong, checked, kept, basis, together)
 
 
 def _both(own: Checked, given: Promise, wrong: int, checked: int) -> str:
     """On what a shipped promise rests that her own audits are still too few to bear out."""
     errors, telling = own.at(given.threshold)
     together = _together(own, given.threshold)
-    needed = checks_needed(given.accepted_error, given.delta, errors)
+    needed = checks_needed(given.allowed_error, given.delta, errors)
     more = max(1, int(np.ceil(needed * together)) - telling)
     return (
         f"simulated photographs; {wrong:,} of {checked:,} of your own checked readings were wrong, "
@@ -143,10 +143,10 @@ def _next_best(given: Promise | NoPromise, data: Checked) -> Promise | NoPromise
         return given
     best: Promise | None = None
     for factor in WEAKER:
-        weaker = promise_from(data, given.accepted_error * factor, given.delta)
+        weaker = promise_from(data, given.allowed_error * factor, given.delta)
         if isinstance(weaker, NoPromise):
             break
         best = weaker
     if best is None:
         return given
-    return replace(given, threshold=best.threshold, meanwhile=best.accepted_error)
+    return replace(given, threshold=best.threshold, meanwhile=best.allowed_error)

@@ -70,15 +70,15 @@ def write_calibration(data: Checked, path: Path) -> None:
     path.write_text(calibration_text(data), encoding="utf-8")
 
 
-def current_promise(accepted_error: float, own: Checked | None = None) -> Promise | NoPromise:
-    """What can be promised for ``accepted_error`` (share of accepted fields that may be wrong) by
+def current_promise(allowed_error: float, own: Checked | None = None) -> Promise | NoPromise:
+    """What can be promised for ``allowed_error`` (share of accepted fields that may be wrong) by
     the shipped data and the coordinator's ``own`` checked readings. Its ``threshold`` is the one
     to read with, promise or not.
     """
-    return promise_for(accepted_error, shipped_calibration(), own)
+    return promise_for(allowed_error, shipped_calibration(), own)
 
 
 @lru_cache(maxsize=32)
-def default_threshold(accepted_error: float) -> float:
-    """The threshold for ``accepted_error`` by the shipped data, or a conservative one."""
-    return current_promise(accepted_error).threshold
+def default_threshold(allowed_error: float) -> float:
+    """The threshold for ``allowed_error`` by the shipped data, or a conservative one."""
+    return current_promise(allowed_error).threshold

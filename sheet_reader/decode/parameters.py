@@ -72,8 +72,8 @@ class DecodeParameters:
         "is never accepted on outside knowledge: the paper says something else, so a person is "
         "asked",
     )
-    off_roster: float = parameter(
-        0.01, "share of sheets", _ASSUMED, "whose number is not on the roster"
+    off_sites: float = parameter(
+        0.01, "share of sheets", _ASSUMED, "whose number is not on the site list"
     )
     odd_date: float = parameter(
         0.01, "share of sheets", _ASSUMED, "with an impossible or untimely date"

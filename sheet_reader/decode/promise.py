@@ -1,11 +1,11 @@
-r"""From confidence to a promise: at most ``accepted_error`` of the accepted fields are wrong.
+r"""From confidence to a promise: at most ``allowed_error`` of the accepted fields are wrong.
 
 Fields with a confidence of at least t are accepted. The share wrong among them is no monotone
 function of t, so it is not enough to bound it where it happens to look good (plain conformal risk
 control fails here: arXiv 2602.20151). Instead each threshold of a grid fixed beforehand is a
-hypothesis "more than accepted_error of what t accepts is wrong", tested by the exact binomial tail
+hypothesis "more than allowed_error of what t accepts is wrong", tested by the exact binomial tail
 
-    p(t) = P(Binomial(n_t, accepted_error) <= k_t)      (Clopper–Pearson, see ``binomial``)
+    p(t) = P(Binomial(n_t, allowed_error) <= k_t)      (Clopper–Pearson, see ``binomial``)
 
 for k_t wrong of n_t checked fields. The thresholds are tested in a fixed order, from a start
 chosen without these data towards looser ones, each at level delta, stopping at the first that is
@@ -105,14 +105,14 @@ class Checked:
 
 @dataclass(frozen=True, slots=True)
 class Promise:
-    """From ``threshold`` on at most ``accepted_error`` of the accepted fields are wrong, with
+    """From ``threshold`` on at most ``allowed_error`` of the accepted fields are wrong, with
     confidence 1 - ``delta``: of ``checked`` such fields ``wrong`` were wrong, and ``bound`` is the
     exact upper bound, errors going together by the design effect ``design_effect``. ``kept`` is the
     share of all checked fields that would be accepted; ``basis`` says which data it rests on.
     """
 
     threshold: float
-    accepted_error: float
+    allowed_error: float
     delta: float
     wrong: int
     checked: int
@@ -131,7 +131,7 @@ class Promise:
     def sentence(self) -> str:
         """The promise in words."""
         return (
-            f"At most {self.accepted_error * 100:g} % of the accepted fields are wrong, with "
+            f"At most {self.allowed_error * 100:g} % of the accepted fields are wrong, with "
             f"{(1.0 - self.delta) * 100:g} % confidence: {self.wrong:,} of {self.checked:,} "
             f"checked ones were wrong, so at most {percent(self.bound)}"
             + (f" ({self.basis})." if self.basis else ".")
@@ -149,7 +149,7 @@ class NoPromise:
     reason: str
     missing: int
     threshold: float
-    accepted_error: float
+    allowed_error: float
     delta: float
     wrong: int = 0
     checked: int = 0
@@ -166,12 +166,12 @@ class NoPromise:
 
 def loosest(
     data: Checked,
-    accepted_error: float,
+    allowed_error: float,
     delta: float = DELTA,
     start: float = START,
     basis: str = "",
 ) -> Promise | NoPromise:
-    """The loosest threshold that keeps ``accepted_error`` with probability 1 - ``delta``.
+    """The loosest threshold that keeps ``allowed_error`` with probability 1 - ``delta``.
 
     ``start`` must not have been chosen by looking at these data (:func:`pilot_start` on other
     data is right).
@@ -180,33 +180,33 @@ def loosest(
     for threshold in [start, *(t for t in GRID if t < start)]:
         wrong, checked = data.at(threshold)
         design_effect = data.design_effect(threshold)
-        if at_most(wrong / design_effect, checked / design_effect, accepted_error) > delta:
+        if at_most(wrong / design_effect, checked / design_effect, allowed_error) > delta:
             break
         kept = checked / max(1, len(data.scores))
-        best = Promise(threshold, accepted_error, delta, wrong, checked, kept, basis, design_effect)
-    return best or refusal(data, start, accepted_error, delta)
+        best = Promise(threshold, allowed_error, delta, wrong, checked, kept, basis, design_effect)
+    return best or refusal(data, start, allowed_error, delta)
 
 
-def refusal(data: Checked, start: float, accepted_error: float, delta: float) -> NoPromise:
+def refusal(data: Checked, start: float, allowed_error: float, delta: float) -> NoPromise:
     """Why ``start`` keeps no promise by these data, and what is missing."""
     wrong, checked = data.at(start)
-    missing = checks_needed(accepted_error, delta, wrong) - checked
+    missing = checks_needed(allowed_error, delta, wrong) - checked
     sure = f"{(1.0 - delta) * 100:g} %"
-    if checked and lower_bound(wrong, checked, delta) > accepted_error:
+    if checked and lower_bound(wrong, checked, delta) > allowed_error:
         reason = (
             f"{wrong:,} of {checked:,} checked fields with a confidence of {start:g} or more were "
-            f"wrong, clearly more than {accepted_error * 100:g} %"
+            f"wrong, clearly more than {allowed_error * 100:g} %"
         )
         return NoPromise(
-            reason, 0, above_errors(data, start), accepted_error, delta, wrong, checked
+            reason, 0, above_errors(data, start), allowed_error, delta, wrong, checked
         )
     found = f"{wrong:,} of {checked:,} checked fields wrong" if checked else "nothing checked"
     reason = (
-        f"{found}; to be {sure} sure of at most {accepted_error * 100:g} %, {missing:,} more must "
+        f"{found}; to be {sure} sure of at most {allowed_error * 100:g} %, {missing:,} more must "
         "be checked and found right"
     )
     return NoPromise(
-        reason, missing, max(CONSERVATIVE, start), accepted_error, delta, wrong, checked
+        reason, missing, max(CONSERVATIVE, start), allowed_error, delta, wrong, checked
     )
 
 
@@ -236,7 +236,7 @@ def pilot_start(pilot: Checked, share: float = 1.0) -> float:
 
 
 def promise_from(
-    data: Checked, accepted_error: float, delta: float = DELTA, basis: str = ""
+    data: Checked, allowed_error: float, delta: float = DELTA, basis: str = ""
 ) -> Promise | NoPromise:
     """A promise from one set of checked fields: every fifth chooses the start, the rest is tested.
 
@@ -244,4 +244,4 @@ def promise_from(
     """
     pilot = np.arange(len(data.scores)) % 5 == 0
     start = pilot_start(data.part(pilot), 4.0)
-    return loosest(data.part(~pilot), accepted_error, delta, start, basis)
+    return loosest(data.part(~pilot), allowed_error, delta, start, basis)

@@ -12,8 +12,8 @@ class Rules(Flag):
     """Boxes alone: no knowledge of the study beyond the number of boxes."""
     RANGES = 1
     """Lowest and highest plausible value of each field."""
-    ROSTER = 2
-    """A handwritten site number must be on the roster (each one ends in its check digit)."""
+    SITES = 2
+    """A handwritten site number must be on the site list (each one ends in its check digit)."""
     CALENDAR = 4
     """The visit date is a day of the calendar, within the season, not after today."""
     SUMS = 8
@@ -28,8 +28,8 @@ class Rules(Flag):
 STEPS: tuple[tuple[str, Rules], ...] = (
     ("boxes alone", Rules.BOXES),
     ("+ plausible ranges", Rules.RANGES),
-    ("+ roster and check digit", Rules.RANGES | Rules.ROSTER),
-    ("+ calendar and season", Rules.RANGES | Rules.ROSTER | Rules.CALENDAR),
+    ("+ site list and check digit", Rules.RANGES | Rules.SITES),
+    ("+ calendar and season", Rules.RANGES | Rules.SITES | Rules.CALENDAR),
     ("+ sums", Rules.ALL & ~Rules.HISTORY & ~Rules.WRITER),
     ("+ the writer's own hand", Rules.ALL & ~Rules.HISTORY),
     ("+ the site's own history", Rules.ALL),

@@ -68,10 +68,10 @@ def decode_sheet(
     ``readings`` has one row per ``view.boxes`` in the same order. ``today`` is the last day a
     visit can have been made. ``history`` gives earlier values by site and field. A field is
     accepted (or taken as surely empty) from ``threshold`` (0..1) on; None takes the one that the
-    shipped calibration data bear out for ``study.accepted_error``.
+    shipped calibration data bear out for ``study.allowed_error``.
     """
     if threshold is None:
-        threshold = default_threshold(study.accepted_error)
+        threshold = default_threshold(study.allowed_error)
     probabilities = box_probabilities(view.boxes, readings)
     boxes = _read_boxes(view, probabilities)
     names = {name for name, _ in boxes.posteriors}
@@ -183,9 +183,9 @@ def _judge_key(
     """Judge site or date; None for any other field."""
     if spec.kind == "site":
         group = (spec.name, "")
-        roster = [s.number for s in study.roster]
+        sites = [s.number for s in study.sites]
         return judge_site(
-            spec.name, boxes.posteriors[group], boxes.hidden[group], roster, Rules.ROSTER in rules
+            spec.name, boxes.posteriors[group], boxes.hidden[group], sites, Rules.SITES in rules
         )
     if spec.kind == "date":
         return judge_date(

@@ -1,15 +1,15 @@
-r"""The handwritten site number: on the roster, or asked about.
+r"""The handwritten site number: on the site list, or asked about.
 
-Every number of the roster ends in its Damm check digit, so two of them differ in more than one
+Every number of the site list ends in its Damm check digit, so two of them differ in more than one
 digit and in more than a swap of neighbours: one misread box never turns a site into another. The
 prior says so:
 
-    P(number) = (1 - e) / N   for each of the N roster numbers,
+    P(number) = (1 - e) / N   for each of the N listed numbers,
                 e / 10^n      for any other way to fill n boxes,
 
-with e = ``OFF_ROSTER``, the share of sheets whose volunteer writes a number that is not on the
-roster (an assumption; Bayes' rule then gives the posterior). Where the boxes themselves say
-clearly that another number was written, the roster does not overrule them: that is asked.
+with e = ``OFF_LIST``, the share of sheets whose volunteer writes a number that is not on the
+site list (an assumption; Bayes' rule then gives the posterior). Where the boxes themselves say
+clearly that another number was written, the site list does not overrule them: that is asked.
 """
 
 from __future__ import annotations
@@ -24,30 +24,30 @@ from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.reasons import Code, Occlusion, because
 from sheet_reader.study.check_digit import is_valid
 
-OFF_ROSTER = DECODE.off_roster
+OFF_LIST = DECODE.off_sites
 
 
 def judge_site(
     field: str,
     raw: NumberPosterior,
     hidden: Sequence[Occlusion],
-    roster: Sequence[str],
-    use_roster: bool = True,
+    sites: Sequence[str],
+    use_list: bool = True,
 ) -> Judgement:
     """Judge a handwritten site number. ``hidden`` has one entry per box.
 
-    ``roster`` holds the numbers as printed, leading zeros included.
+    ``sites`` holds the numbers as printed, leading zeros included.
     """
     flags = box_flags(raw, hidden)
     if raw.empty >= 0.5 and not flags:
         return Judgement(field, None, raw.empty, (because(Code.SITE_EMPTY),))
     if not len(raw.values):
         return Judgement(field, None, 0.0, flags or (because(Code.NO_NUMBER),))
-    known = {int(number): number for number in roster}
-    posterior = _with_roster(raw, known) if use_roster and known else raw
+    known = {int(number): number for number in sites}
+    posterior = _with_list(raw, known) if use_list and known else raw
     (value, confidence), *rest = posterior.ranked()
     written = raw.ranked()[0][0]
-    accept = not use_roster or written in known or (value in known and not raw.overrules(value))
+    accept = not use_list or written in known or (value in known and not raw.overrules(value))
     shown = value if accept else written
     judged = Judgement(
         field,
@@ -58,28 +58,28 @@ def judge_site(
         runner_up=_text(rest[0][0], known) if rest else None,
         runner_up_confidence=rest[0][1] if rest else 0.0,
     )
-    return judged if accept else _off_roster(judged, posterior, written, known)
+    return judged if accept else _off_list(judged, posterior, written, known)
 
 
-def _with_roster(raw: NumberPosterior, known: dict[int, str]) -> NumberPosterior:
+def _with_list(raw: NumberPosterior, known: dict[int, str]) -> NumberPosterior:
     ways = 10.0 ** len(raw.boxes)
-    on_roster = np.isin(raw.values, np.array(list(known), dtype=np.int64))
-    listed = (1.0 - OFF_ROSTER) / len(known) * ways
-    return raw.reweighted(np.where(on_roster, listed, OFF_ROSTER))
+    on_list = np.isin(raw.values, np.array(list(known), dtype=np.int64))
+    listed = (1.0 - OFF_LIST) / len(known) * ways
+    return raw.reweighted(np.where(on_list, listed, OFF_LIST))
 
 
 def _text(value: int, known: dict[int, str]) -> str:
     return known.get(value, str(value))
 
 
-def _off_roster(
+def _off_list(
     judged: Judgement, posterior: NumberPosterior, written: int, known: dict[int, str]
 ) -> Judgement:
-    """Flag a number that is not on the roster; offer the one roster number a keying error away."""
+    """Flag a number that is not on the list; offer the one listed number a keying error away."""
     width = max(len(number) for number in known.values())
     near = [n for n in known.values() if one_keying_error_apart(str(written).zfill(width), n)]
     site = str(written)
-    reason = because(Code.OFF_ROSTER, site=site, near=near, check_digit=is_valid(site))
+    reason = because(Code.OFF_LIST, site=site, near=near, check_digit=is_valid(site))
     value = near[0] if len(near) == 1 else str(written)
     return Judgement(
         judged.field,

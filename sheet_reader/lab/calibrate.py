@@ -114,8 +114,8 @@ def main(photos: int, jobs: int, out: Path, data: Path | None) -> None:
         f"{len(results):,} fields of {photos} photographs; {wrong} wrong, on {mistaken} of the "
         f"photographs: {out.name}"
     )
-    for accepted_error in (0.005, 0.002, 0.001):
-        click.echo(promise_from(checked, accepted_error).sentence)
+    for allowed_error in (0.005, 0.002, 0.001):
+        click.echo(promise_from(checked, allowed_error).sentence)
 
 
 if __name__ == "__main__":

@@ -23,7 +23,7 @@ from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, r
 from sheet_reader.record import claims, originals, writing
 from sheet_reader.record.circumstances import circumstances
 from sheet_reader.record.claims import Task
-from sheet_reader.record.forget import remove_forgotten
+from sheet_reader.record.erase import remove_erased
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
@@ -62,7 +62,7 @@ def read_batch(
     tally = Tally()
     with open_record(study, url) as record:
         originals.sweep_originals(study.folder)
-        remove_forgotten(record)
+        remove_erased(record)
         take_in(record, arrivals(gather(paths)), tally)
         if mailbox is not None:
             fetch(record, mailbox, tally)

@@ -11,12 +11,12 @@ def open_record(
     study: Study, url: str | None = None, *, for_reading: bool = False, of_any_study: bool = False
 ) -> Record:
     """Open the study's record as :meth:`Record.open` does, so that what was accepted under a
-    looser ``accepted_error`` than today's is asked about.
+    looser ``allowed_error`` than today's is asked about.
     """
     return Record.open(
         study,
         url,
-        thresholds=thresholds_for(study.accepted_error),
+        thresholds=thresholds_for(study.allowed_error),
         for_reading=for_reading,
         of_any_study=of_any_study,
     )

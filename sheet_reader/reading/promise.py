@@ -32,7 +32,7 @@ def promise_of(record: Record) -> Promise | NoPromise:
     """The promise that holds for this record's study now."""
     from sheet_reader.decode.calibration import current_promise
 
-    return current_promise(record.study.accepted_error, checked_fields(record))
+    return current_promise(record.study.allowed_error, checked_fields(record))
 
 
 def reader_of(record: Record) -> Reader | None:
@@ -45,13 +45,13 @@ def reader_of(record: Record) -> Reader | None:
 
 
 @lru_cache(maxsize=32)
-def thresholds_for(accepted_error: float) -> Thresholds:
-    """From which confidence on a field counts as accepted under ``accepted_error``: by the shipped
+def thresholds_for(allowed_error: float) -> Thresholds:
+    """From which confidence on a field counts as accepted under ``allowed_error``: by the shipped
     data. Own readings that contradict the promise tighten what is read from then on, not what was
     accepted before: all of that would be asked about again.
     """
     from sheet_reader.decode.calibration import default_threshold
     from sheet_reader.decode.sheet import KEY_DOUBT
 
-    counts = default_threshold(accepted_error)
+    counts = default_threshold(allowed_error)
     return Thresholds(counts, 1.0 - (1.0 - counts) * KEY_DOUBT)

@@ -104,7 +104,7 @@ def _keep(record: Record, item: Arrival) -> int | None:
     """Keep one photo; gives its id if it is new, else None."""
     digest = hashlib.sha256(item.data).hexdigest()
     with record.reading() as connection:
-        if writing.is_forgotten(connection, digest):
+        if writing.is_erased(connection, digest):
             return None
         is_first = not opening.knows_photos(connection)
     original = originals.place_of(digest, item.suffix)

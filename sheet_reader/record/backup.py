@@ -59,7 +59,7 @@ class BackedUp:
 
 
 def backup(study: Study, file: Path) -> BackedUp:
-    """Write the record, every original, study.toml and the roster into one tar archive.
+    """Write the record, every original, study.toml and the site list into one tar archive.
 
     The record is copied by SQLite's own backup, so that it is the state of one moment; originals
     never change and are kept before the record names them, so that none is missing. The archive
@@ -174,8 +174,8 @@ def _incomplete(study: Study, record: Path, kept: frozenset[str]) -> list[str]:
 def _plain_files(study: Study) -> list[Path]:
     """The study's own files beside the record: settings and lists, and what looks like some."""
     found = {p for ending in ("toml", "csv") for p in study.folder.glob(f"*.{ending}")}
-    if study.roster_file:
-        found.add(study.folder / study.roster_file)
+    if study.sites_file:
+        found.add(study.folder / study.sites_file)
     return sorted(found)
 
 

@@ -28,7 +28,7 @@ def circumstances(study: Study) -> str:
     told = {
         "study": study.key,
         "layout": LayoutBook(study).version,
-        "sites": sorted(site.number for site in study.roster),
+        "sites": sorted(site.number for site in study.sites),
         "packages": {name: _version(name) for name in PACKAGES},
         "printed code": shutil.which("tesseract") is not None,
     }

@@ -36,7 +36,7 @@ def checked_value(study: Study, field: str, text: str) -> str:
     if spec.kind == "site":
         if study.site(text) is None:
             raise UsageError(
-                f"{spec.label}: site {text} is not on the roster",
+                f"{spec.label}: site {text} is not on the site list",
                 remedy="if it has left it, put its line back first",
             )
         return text

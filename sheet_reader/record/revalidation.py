@@ -32,7 +32,7 @@ def visits_now(
     decided: Sequence[Decision],
     thresholds: Thresholds,
 ) -> list[Visit]:
-    """Every visit, by the study file in force and the ``thresholds`` of its accepted_error."""
+    """Every visit, by the study file in force and the ``thresholds`` of its allowed_error."""
     held = {(d.page_instance_id, d.field) for d in decided}
     anew = asked_anew(study, reads, held, thresholds)
     placed = placed_for_sure(study, pages, reads, held)
@@ -61,7 +61,7 @@ def asked_anew(
 def _against(study: Study, read: StoredReading, spec: FieldSpec, threshold: float) -> Reason | None:
     """Why an accepted field would be asked about now, if it would."""
     if read.confidence < threshold:
-        return because(Code.STRICTER, allowed=study.accepted_error)
+        return because(Code.STRICTER, allowed=study.allowed_error)
     if spec.kind in ("site", "date") or not (read.value or "").isdecimal():
         return None
     value = int(read.value or "")

@@ -1,7 +1,7 @@
 """The tables of the record, one definition for SQLite and PostgreSQL.
 
 ``photos`` are originals by content hash, with the circumstances they were last read under;
-``origins`` say where each came from (personal data, removed by ``forget``); ``mail_messages`` are
+``origins`` say where each came from (personal data, removed by ``erase``); ``mail_messages`` are
 the mails whose photos are all kept. A ``page_instance`` is one printed page in one photo: it stays
 the same when the photo is read again. A ``reading_run`` is one reading of a page instance by one
 program and model (its ``threshold`` is the one from which on counts were accepted; NULL where that

@@ -172,7 +172,7 @@ def _sites(study: Study, visits: Iterable[Visit]) -> str:
     sites = list(dict.fromkeys(gone))
     one = "a site that is" if len(sites) == 1 else "sites that are"
     return (
-        f"{_count(len(gone), 'visit')} {_are(len(gone))} of {one} not on the roster now "
+        f"{_count(len(gone), 'visit')} {_are(len(gone))} of {one} not on the site list now "
         f"({_listed(sites)}); {_rows(len(gone))} in the exports"
     )
 

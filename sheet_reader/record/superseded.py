@@ -20,7 +20,7 @@ def superseded(connection: Connection) -> set[int]:
     """Page instances that the last reading of their photo took for another page.
 
     A page that was not seen again and has no other one in its place stays: it may be refused now
-    because its site left the roster or the layout changed. Whatever a person decided on stays too.
+    because its site left the list or the layout changed. Whatever a person decided on stays too.
     """
     s, k = schema.page_instances.c, schema.reading_runs.c
     query = (

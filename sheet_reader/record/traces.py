@@ -112,10 +112,10 @@ def _in_tags(original: Path, who: re.Pattern[str]) -> bool:
 
 def in_her_files(study: Study, who: re.Pattern[str]) -> tuple[str, ...]:
     """A line for each of the coordinator's own files in the study's folder that names a person."""
-    roster = [
-        f"the roster names this contact for site {site.number}: edit the roster, and print a sheet "
+    sites = [
+        f"the site list names this contact for site {site.number}: edit it, and print a sheet "
         "of this site anew if its label changes"
-        for site in study.roster
+        for site in study.sites
         if who.search(site.contact) or who.search(site.label)
     ]
     inbox = sorted(
@@ -129,7 +129,7 @@ def in_her_files(study: Study, who: re.Pattern[str]) -> tuple[str, ...]:
         if not who.search(path.name) and any(who.search(text) for text in texts_in(path))
     ]
     return (
-        *roster,
+        *sites,
         *_capped(f"a file in the inbox bears the name: {name}" for name in named),
         *_capped(f"a file in the inbox names this person inside: {name}" for name in inside),
         *_capped(_other_files(study.folder, who)),

@@ -32,7 +32,7 @@ def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
     return inserted.first() is not None
 
 
-def is_forgotten(connection: Connection, digest: str) -> bool:
+def is_erased(connection: Connection, digest: str) -> bool:
     """Whether this photo's sender was forgotten and its bare picture kept: then nothing of it is
     kept again.
     """

@@ -51,7 +51,7 @@ def missing_pages(visits: Iterable[VisitRow], pages: int) -> list[MissingPages]:
 
 
 def standings(study: Study, visits: Iterable[VisitRow], today: date) -> list[SiteStanding]:
-    """Every site of the roster in its order. After the season nothing more falls due."""
+    """Every site of the site list in its order. After the season nothing more falls due."""
     last: dict[str, date] = {}
     waiting: dict[str, int] = {}
     for visit in visits:
@@ -62,7 +62,7 @@ def standings(study: Study, visits: Iterable[VisitRow], today: date) -> list[Sit
     until = min(today, study.season.last)
     allowed = study.visits.interval_days + study.visits.tolerance_days
     found = []
-    for site in study.roster:
+    for site in study.sites:
         latest = last.get(site.number)
         since = (until - (latest or study.season.first)).days
         found.append(

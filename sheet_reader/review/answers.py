@@ -57,12 +57,13 @@ def _number(text: str, spec: FieldSpec) -> Value | Refusal:
 def _site(text: str, study: Study) -> Value | Refusal:
     if study.site(text) is not None:
         return Value(text)
-    padded = [s.number for s in study.roster if s.number.lstrip("0") == text.lstrip("0")]
+    padded = [s.number for s in study.sites if s.number.lstrip("0") == text.lstrip("0")]
     if len(padded) == 1:
         return Value(padded[0])
-    near = [s.number for s in study.roster if _one_slip_apart(s.number, text)]
+    near = [s.number for s in study.sites if _one_slip_apart(s.number, text)]
     hint = f"; near it are {', '.join(near[:4])}" if near else ""
-    return Refusal(f"site {text} is not on the roster{hint}; a site that left it must be put back")
+    reason = f"site {text} is not on the site list{hint}; a site that left it must be put back"
+    return Refusal(reason)
 
 
 def _one_slip_apart(number: str, typed: str) -> bool:

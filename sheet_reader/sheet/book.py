@@ -52,7 +52,7 @@ class LayoutBook:
 
     def layout(self, sheet: str = BLANK, version: str = "") -> SheetLayout:
         """The layout of one sheet, in the present version unless another of :attr:`versions` is
-        named; raises UsageError for a site that is not on the roster.
+        named; raises UsageError for a site that is not on the site list.
         """
         key = (sheet, version or self.version)
         if key not in self._layouts:
@@ -101,8 +101,8 @@ class LayoutBook:
         return found.reason if isinstance(found, Mismatch) else found
 
     def pages(self) -> Iterator[Page]:
-        """All pages of the blank, then of each site of the roster, in the present version."""
-        for sheet in (BLANK, *(site.number for site in self.study.roster)):
+        """All pages of the blank, then of each site of the site list, in the present version."""
+        for sheet in (BLANK, *(site.number for site in self.study.sites)):
             yield from self.layout(sheet).pages
 
     def template(self, page: Page, px_per_mm: float) -> NDArray[np.uint8]:

@@ -12,7 +12,7 @@ from sheet_reader.sheet.model import BLANK, SheetLayout
 from sheet_reader.study.model import Study
 
 Draw = Callable[[Study, str], tuple[DrawnPage, ...]]
-"""Draws one sheet of a study: of a site of the roster, or BLANK."""
+"""Draws one sheet of a study: of a site of the site list, or BLANK."""
 EARLIER: tuple[Draw, ...] = (first_edition.draw_sheet,)
 
 

@@ -34,10 +34,10 @@ _UNKNOWN_VERSION = "AAAA"
 
 
 def lay_out(study: Study, sheet: str = BLANK) -> SheetLayout:
-    """Lay out all pages of one sheet: of a site of the roster (its number), or BLANK.
+    """Lay out all pages of one sheet: of a site of the site list (its number), or BLANK.
 
-    Raises UsageError for a site that is not on the roster and StudyError where the study does not
-    fit its paper.
+    Raises UsageError for a site that is not on the site list and StudyError where the study does
+    not fit its paper.
     """
     pages = tuple(drawn.page for drawn in draw_sheet(study, sheet))
     return SheetLayout(study.key, pages[0].code.layout, sheet, pages)
@@ -46,7 +46,7 @@ def lay_out(study: Study, sheet: str = BLANK) -> SheetLayout:
 def draw_sheet(study: Study, sheet: str = BLANK) -> tuple[DrawnPage, ...]:
     """As :func:`lay_out`, with all printed marks of each page."""
     if sheet != BLANK and study.site(sheet) is None:
-        raise UsageError(f"site {sheet[:12]} is not on the roster of {study.key}")
+        raise UsageError(f"site {sheet[:12]} is not on the site list of {study.key}")
     grid, version = _arrangement(study)
     return _draw(study, sheet, version, grid)
 

@@ -81,7 +81,7 @@ class Page:
 
 @dataclass(frozen=True, slots=True)
 class SheetLayout:
-    """All pages of one sheet: for a site of the roster, or blank."""
+    """All pages of one sheet: for a site of the site list, or blank."""
 
     study: str
     version: str

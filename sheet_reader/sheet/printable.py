@@ -38,8 +38,8 @@ def printed_texts(study: Study) -> Iterator[tuple[str, str]]:
         yield entry_place("instructions", i), line
     yield "send_to", study.send_to
     yield from printed_words(study.words)
-    for site in study.roster:
-        yield f"roster site {site.number} label", site.label
+    for site in study.sites:
+        yield f"the site list, site {site.number} label", site.label
 
 
 def printed_words(words: Words) -> Iterator[tuple[str, str]]:

@@ -35,10 +35,10 @@ class Visit:
 def random_visit(
     study: Study, rng: np.random.Generator, site: str | None = None, day: date | None = None
 ) -> Visit:
-    """A visit to ``site`` on ``day`` (default: any of the roster, any of the season). Counts are
+    """A visit to ``site`` on ``day`` (default: any of the site list, any of the season). Counts are
     mostly small, sums hold but for :data:`WRONG_SUM_SHARE` of them.
     """
-    number = site or study.roster[int(rng.integers(len(study.roster)))].number
+    number = site or study.sites[int(rng.integers(len(study.sites)))].number
     days = (study.season.last - study.season.first).days
     day = day or study.season.first + timedelta(days=int(rng.integers(days + 1)))
     values: dict[str, str] = {}

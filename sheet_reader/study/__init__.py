@@ -1,1 +1,1 @@
-"""Room 1, study: what is counted, where and when; read from ``study.toml`` and the roster."""
+"""Room 1, study: what is counted, where and when; read from ``study.toml`` and the site list."""

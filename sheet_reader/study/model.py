@@ -1,4 +1,4 @@
-"""The study as plain frozen data: what ``study.toml`` and the roster say, checked."""
+"""The study as plain frozen data: what ``study.toml`` and the site list say, checked."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ class Visits:
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """A roster line. ``number`` keeps its leading zeros and ends in its check digit."""
+    """A line of the site list. ``number`` keeps its leading zeros and ends in its check digit."""
 
     number: str
     label: str
@@ -116,9 +116,9 @@ class Study:
     """A whole study, as checked by :func:`sheet_reader.study.reader.read_study`.
 
     ``key`` (lower case letters, digits, hyphens; at most 16) names the study in the machine code.
-    ``accepted_error`` is the share of accepted fields that may be wrong. ``send_to`` says where
+    ``allowed_error`` is the share of accepted fields that may be wrong. ``send_to`` says where
     photographs go, ``own_digits`` whether the sheet asks for the volunteer's own ten digits.
-    ``roster_file`` is the name of the roster in ``folder``.
+    ``sites_file`` is the name of the site list in ``folder``.
     """
 
     key: str
@@ -132,14 +132,14 @@ class Study:
     sums: tuple[SumRule, ...]
     comments: Comments | None
     instructions: tuple[str, ...]
-    roster: tuple[Site, ...]
+    sites: tuple[Site, ...]
     folder: Path
-    accepted_error: float = 0.001
+    allowed_error: float = 0.001
     warnings: tuple[str, ...] = field(default=())
     send_to: str = ""
     own_digits: bool = False
     words: Words = ENGLISH
-    roster_file: str = ""
+    sites_file: str = ""
 
     @property
     def fields(self) -> tuple[FieldSpec, ...]:
@@ -164,5 +164,5 @@ class Study:
         return head + body
 
     def site(self, number: str) -> Site | None:
-        """The roster line with this number, or None."""
-        return next((s for s in self.roster if s.number == number), None)
+        """The line of the list with this number, or None."""
+        return next((s for s in self.sites if s.number == number), None)

@@ -9,7 +9,7 @@ from pathlib import Path
 
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.study.new_study import one_line
-from sheet_reader.study.roster import COLUMNS
+from sheet_reader.study.site_list import COLUMNS
 
 MOST_LABEL_BYTES = 1_000_000
 

@@ -229,7 +229,7 @@ _TOP = """\
 key = "{key}"    # names the study in the sheet's code; don't change it once sheets were read
 title = {title}
 paper = "{paper}"    # "A4" or "Letter"
-roster = "roster.csv"
+sites = "sites.csv"
 
 # Where volunteers send their photos, printed at the foot of the sheet:
 {send_to}

@@ -1,4 +1,4 @@
-"""Reads a study from its folder: ``study.toml`` and the roster, with all mistakes at once."""
+"""Reads a study from its folder: ``study.toml`` and the site list, with all mistakes at once."""
 
 from __future__ import annotations
 
@@ -10,23 +10,25 @@ from typing import Any, cast
 from sheet_reader.errors import Mistake, StorageError, StudyError
 from sheet_reader.study.fields import read_counts, read_header, read_plots, read_sums
 from sheet_reader.study.model import Comments, Paper, Season, Site, Study, Visits
-from sheet_reader.study.roster import read_roster
+from sheet_reader.study.site_list import read_sites
 from sheet_reader.study.table import Mistakes, Table, shown
 from sheet_reader.study.words import read_words
 
 STUDY_FILE = "study.toml"
 MOST_BYTES = 500_000
 KEYS = (
-    "key", "title", "paper", "roster", "accepted_error", "instructions", "season", "visits",
+    "key", "title", "paper", "sites", "allowed_error", "instructions", "season", "visits",
     "header", "plots", "counts", "sums", "comments", "send_to", "own_digits", "words",
 )  # fmt: skip
+RENAMED = {"roster": "sites", "accepted_error": "allowed_error"}
+"""What keys were called before, and are called now."""
 _KEY = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*\Z")
 
 
 def read_study(path: Path) -> Study:
     """Read and check the study at ``path`` (its folder, or the ``study.toml`` in it).
 
-    Raises StudyError with every mistake of the file and the roster, each with its place, and
+    Raises StudyError with every mistake of the file and the site list, each with its place, and
     StorageError where the file cannot be read at all.
     """
     file = path / STUDY_FILE if path.is_dir() else path
@@ -68,7 +70,7 @@ def _parse(file: Path, data: bytes) -> dict[str, Any]:
 
 
 def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
-    top.only(KEYS)
+    top.only(KEYS, RENAMED)
     key = top.text("key", longest=16)
     if key and not _KEY.match(key):
         top.wrong(
@@ -79,29 +81,29 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
     words = read_words(top)
     send_to = top.text("send_to", longest=80, required=False)
     own_digits = top.flag("own_digits") or False
-    error = top.number("accepted_error", 0.0, 0.5, fallback=0.001)
+    error = top.number("allowed_error", 0.0, 0.5, fallback=0.001)
     if error in (0.0, 0.5):
-        top.wrong("accepted_error", "must lie between 0 and 0.5, both excluded")
+        top.wrong("allowed_error", "must lie between 0 and 0.5, both excluded")
     season = _season(top)
     header = read_header(top)
     plots = read_plots(top)
     counts = read_counts(top)
     sums = read_sums(top, header, plots, counts)
     instructions = top.texts("instructions", longest=160, most=8, required=False)
-    roster = top.text("roster", longest=120)
+    file = top.text("sites", longest=120, required=not top.has("roster"))
     sites: tuple[Site, ...] = ()
-    if roster and Path(roster).name != roster:
-        top.wrong("roster", "must be the name of a file in the study's folder")
-    elif roster:
+    if file and Path(file).name != file:
+        top.wrong("sites", "must be the name of a file in the study's folder")
+    elif file:
         boxes = next((h.boxes for h in header if h.kind == "site" and h.boxes), None)
-        sites = read_roster(folder / roster, boxes, mistakes)
+        sites = read_sites(folder / file, boxes, mistakes)
     visits = _visits(top)
     comments = _comments(top, words.comments)
     if mistakes.found or season is None:
         return None
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
-        instructions, sites, folder, error, (), send_to, own_digits, words, roster,
+        instructions, sites, folder, error, (), send_to, own_digits, words, file,
     )  # fmt: skip
 
 

@@ -88,11 +88,13 @@ class Table:
         """Whether a text stands at the key."""
         return isinstance(self._values.get(key), str)
 
-    def only(self, known: Iterable[str]) -> None:
-        """Note every key that is not among ``known``."""
+    def only(self, known: Iterable[str], renamed: Mapping[str, str] | None = None) -> None:
+        """Note every key that is not among ``known``; ``renamed`` gives former ones their name."""
         names = tuple(known)
         for key in self._values:
-            if key not in names:
+            if renamed and key in renamed:
+                self.wrong(key, f"`{key}` is called `{renamed[key]}` now: rename the line")
+            elif key not in names:
                 name = key if key.isprintable() and len(key) <= 40 else shown(key)
                 self._mistakes.add(self.place(name), f"unknown key{nearest(key, names)}")
 

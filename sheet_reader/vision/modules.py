@@ -101,7 +101,7 @@ def redrawn(modules: Modules, known: Flags) -> Gray:
 def best_candidate(modules: Modules, book: LayoutBook, page: int) -> SheetCode | None:
     """The sheet of the study whose code agrees with what is seen, if one alone does."""
     study = book.study
-    sheets = (BLANK, *(site.number for site in study.roster))
+    sheets = (BLANK, *(site.number for site in study.sites))
     codes = [SheetCode(study.key, v, sheet, page) for v in book.versions for sheet in sheets]
     free = modules.seen & ~fixed_modules(len(modules.seen))
     if int(free.sum()) < VISION.modules.least_seen:

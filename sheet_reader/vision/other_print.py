@@ -76,7 +76,7 @@ def other_sheet(
 ) -> SheetCode | None:
     """The sheet of the study that the print of ``page`` clearly names in place of its own."""
     study, own = book.study, page.code
-    sheets = (BLANK, *(site.number for site in study.roster))
+    sheets = (BLANK, *(site.number for site in study.sites))
     others = [SheetCode(study.key, own.layout, s, own.page) for s in sheets if s != own.sheet]
     for line in telling_lines(study, page):
         seen = _Seen(pyramid, surface, line)

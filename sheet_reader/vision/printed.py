@@ -108,7 +108,7 @@ def _nearly(text: str, book: LayoutBook, number: int) -> SheetCode | None:
     """
     read = "".join(text.split()).replace("-", "")
     found = []
-    sheets = (BLANK, *(site.number for site in book.study.roster))
+    sheets = (BLANK, *(site.number for site in book.study.sites))
     for version, sheet in product(book.versions, sheets):
         code = SheetCode(book.study.key, version, sheet, number)
         full = printed_text(code).replace("-", "")

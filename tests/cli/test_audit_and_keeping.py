@@ -1,4 +1,4 @@
-"""Audit, backup, verify and forget through the command line."""
+"""Audit, backup, verify and erase through the command line."""
 
 import csv
 import tarfile
@@ -97,21 +97,21 @@ def test_verify_finds_a_changed_photo(read_desk: Any) -> None:
     assert "fault: a.png: its original was changed" in result.stdout
 
 
-@pytest.mark.parametrize("command", ["verify", "forget"])
-def test_verify_and_forget_make_no_record(bean_desk: Any, command: str) -> None:
-    more = ["--contact", "kim@example.org", "--yes"] if command == "forget" else []
+@pytest.mark.parametrize("command", ["verify", "erase"])
+def test_verify_and_erase_make_no_record(bean_desk: Any, command: str) -> None:
+    more = ["--contact", "kim@example.org", "--yes"] if command == "erase" else []
     result = bean_desk.run(command, *more)
     assert result.exit_code == 2
     assert "no record yet" in result.stderr
     assert not (bean_desk.folder / "record.sqlite").exists()
 
 
-def test_forget_asks_and_keeps_the_counts(bean_desk: Any) -> None:
+def test_erase_asks_and_keeps_the_counts(bean_desk: Any) -> None:
     bean_desk.put("sent by Kim Roe.png")
     bean_desk.done("read")
-    stopped = bean_desk.run("forget", "--contact", "Kim Roe", typed="n\n")
+    stopped = bean_desk.run("erase", "--contact", "Kim Roe", typed="n\n")
     assert stopped.exit_code == 1
-    text = bean_desk.done("forget", "--contact", "Kim Roe", typed="y\n")
+    text = bean_desk.done("erase", "--contact", "Kim Roe", typed="y\n")
     assert "1 photo made anonymous" in text
     bean_desk.done("export")
     written = (bean_desk.folder / "results" / "readings.csv").read_text(encoding="utf-8")
@@ -147,24 +147,24 @@ def test_read_says_what_it_can_promise(bean_desk: Any) -> None:
     assert "No promise yet" in text or "of the accepted fields are wrong, with 95" in text
 
 
-def test_forget_says_what_is_meant_before_it_asks(bean_desk: Any) -> None:
+def test_erase_says_what_is_meant_before_it_asks(bean_desk: Any) -> None:
     bean_desk.put("pat doe.png", flagged={"pinched.plants": ("14", 0.7, "unsure")})
     bean_desk.put("kim.png", visit_date="2026-05-27")
     bean_desk.done("read")
     bean_desk.done("review", "--as", "Pat Doe", typed="19\n")
-    result = bean_desk.run("forget", "--contact", "Pat Doe", typed="n\n")
-    before, _, _ = result.stdout.partition("Forget all this?")
+    result = bean_desk.run("erase", "--contact", "Pat Doe", typed="n\n")
+    before, _, _ = result.stdout.partition("Erase all this?")
     assert "1 photo: pat doe.png (photo-0002)" in before
     assert "1 answer given as Pat Doe" in before
     bean_desk.done("export", "--file-names")
     table = (bean_desk.folder / "results" / "readings.csv").read_text(encoding="utf-8")
     assert "pat doe.png" in table  # nothing is gone yet
-    assert "1 answer without a name" in bean_desk.done("forget", "--contact", "Pat Doe", "--yes")
+    assert "1 answer without a name" in bean_desk.done("erase", "--contact", "Pat Doe", "--yes")
 
 
-def test_forget_refuses_a_file_ending(bean_desk: Any) -> None:
+def test_erase_refuses_a_file_ending(bean_desk: Any) -> None:
     bean_desk.put("pat doe.png")
     bean_desk.done("read")
-    result = bean_desk.run("forget", "--contact", "png", "--yes")
+    result = bean_desk.run("erase", "--contact", "png", "--yes")
     assert result.exit_code == 2
     assert "is part of many file names and no person" in result.stderr

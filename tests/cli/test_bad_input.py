@@ -91,7 +91,7 @@ def bean_book(bean: Study) -> LayoutBook:
 
 @pytest.fixture(scope="module")
 def good(bean: Study) -> bytes:
-    return sheet_picture(bean, bean.roster[0].number)
+    return sheet_picture(bean, bean.sites[0].number)
 
 
 @pytest.fixture
@@ -165,7 +165,7 @@ def test_a_sheet_of_an_older_layout(inbox: Path, good: bytes, tmp_path: Path) ->
     file = older / "study.toml"
     file.write_text(file.read_text().replace('label = "Bean plants"', 'label = "Plants"'))
     study = read_study(older)
-    (inbox / "old.jpg").write_bytes(sheet_picture(study, study.roster[0].number))
+    (inbox / "old.jpg").write_bytes(sheet_picture(study, study.sites[0].number))
     assert_one_line_and_the_good_one(inbox, good, "old.jpg", "another version")
 
 
@@ -191,7 +191,7 @@ def test_a_study_with_five_mistakes_lists_all_five(inbox: Path) -> None:
     text = file.read_text(encoding="utf-8")
     for right, wrong in (
         ('paper = "A4"', 'paper = "A3"'),
-        ("accepted_error = 0.001", "accepted_error = 7"),
+        ("allowed_error = 0.001", "allowed_error = 7"),
         ("last = 2026-08-30", "last = 2026-01-30"),
         ("interval_days = 7", "interval_days = 0"),
         ('"small_larvae", "large_larvae"]', '"small_larvae", "no_such_count"]'),
@@ -203,15 +203,15 @@ def test_a_study_with_five_mistakes_lists_all_five(inbox: Path) -> None:
     assert result.exit_code == 2
     lines = result.stderr.splitlines()
     assert "study.toml: 5 mistakes" in lines[0]
-    places = ("paper", "accepted_error", "season", "visits.interval_days", "the first sum")
+    places = ("paper", "allowed_error", "season", "visits.interval_days", "the first sum")
     for path in places:
         assert any(line.strip().startswith(path) for line in lines[1:]), lines
     assert len(lines) == 6
 
 
-def test_a_roster_with_a_wrong_check_digit(inbox: Path) -> None:
-    roster = inbox.parent / "roster.csv"
-    roster.write_text(roster.read_text().replace("2043,", "2044,"))
+def test_a_sites_with_a_wrong_check_digit(inbox: Path) -> None:
+    sites = inbox.parent / "sites.csv"
+    sites.write_text(sites.read_text().replace("2043,", "2044,"))
     result = run("review", inbox.parent)
     assert result.exit_code == 2
     assert "2044" in result.stderr

@@ -42,10 +42,10 @@ def all_errors(base: type[SheetReaderError]) -> set[type[SheetReaderError]]:
     [(SheetReaderError, 1), (UsageError, 2), (StorageError, 3), (RecordError, 4)],
 )
 def test_own_errors_say_where_what_and_what_to_do(kind: type[SheetReaderError], code: int) -> None:
-    error = kind("the roster is missing", where="beans/roster.csv", remedy="put it there")
+    error = kind("the site list is missing", where="beans/sites.csv", remedy="put it there")
     assert outcome(error) == (
         code,
-        "sheet-reader: beans/roster.csv: the roster is missing (put it there)\n",
+        "sheet-reader: beans/sites.csv: the site list is missing (put it there)\n",
     )
 
 

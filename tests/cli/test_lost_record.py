@@ -28,7 +28,7 @@ def test_no_command_starts_a_fresh_record_unasked(bean_desk: Any, tmp_path: Path
         ("review",),
         ("audit",),
         ("history", "--site", "2043", "--visit", "2026-05-20"),
-        ("forget", "--contact", "Kim Roe", "--yes"),
+        ("erase", "--contact", "Kim Roe", "--yes"),
     ):
         result = bean_desk.run(command, *more)
         assert result.exit_code == 4, (command, result.output)

@@ -26,7 +26,7 @@ def run(*words: object, answers: str = "") -> Result:
 
 
 def numbers_in(folder: Path) -> list[str]:
-    return [site.number for site in read_study(folder).roster]
+    return [site.number for site in read_study(folder).sites]
 
 
 def test_options_alone_make_a_study_without_a_question(tmp_path: Path) -> None:
@@ -66,7 +66,7 @@ def test_a_wrong_answer_is_asked_again_with_the_reason(tmp_path: Path) -> None:
     assert [c.label for c in study.counts] == ["Snails", "Slugs"]
     assert [(p.label, p.treatment) for p in study.plots] == [("Wall", "limed"), ("Hedge", "")]
     assert (study.visits.interval_days, study.words.day) == (14, "día")
-    assert len(study.roster) == 3
+    assert len(study.sites) == 3
 
 
 def test_answers_that_end_too_early_leave_nothing(tmp_path: Path) -> None:
@@ -95,13 +95,13 @@ def test_a_mistake_in_an_option_is_one_line_and_leaves_nothing(tmp_path: Path) -
 def test_more_sites_keep_those_before_and_their_distance(tmp_path: Path) -> None:
     folder = tmp_path / "walls"
     run("new", folder, *OPTIONS, "--sites", 4)
-    before = (folder / "roster.csv").read_text("utf-8")
+    before = (folder / "sites.csv").read_text("utf-8")
     (tmp_path / "names.txt").write_text("Old kiln\nFish steps\n", "utf-8")
     result = run("sites", folder, "--add", 3, "--labels", tmp_path / "names.txt")
     assert result.exit_code == 0, result.output
-    after = (folder / "roster.csv").read_text("utf-8")
+    after = (folder / "sites.csv").read_text("utf-8")
     assert after.startswith(before)
-    assert [site.label for site in read_study(folder).roster[4:]] == ["Old kiln", "Fish steps", ""]
+    assert [site.label for site in read_study(folder).sites[4:]] == ["Old kiln", "Fish steps", ""]
     assert "7 sites now; any two numbers differ in 3 digits or more." in result.stdout
     for a, b in combinations(numbers_in(folder), 2):
         assert hamming(a, b) >= 3
@@ -115,12 +115,12 @@ def test_a_number_whose_sheets_were_read_is_not_given_to_another_site(
 ) -> None:
     folder = tmp_path / "walls"
     run("new", folder, *OPTIONS, "--sites", 4)
-    first, *others = (folder / "roster.csv").read_text("utf-8").splitlines()
-    (folder / "roster.csv").write_text("\n".join((first, *others[:3])) + "\n", "utf-8")
+    first, *others = (folder / "sites.csv").read_text("utf-8").splitlines()
+    (folder / "sites.csv").write_text("\n".join((first, *others[:3])) + "\n", "utf-8")
     gone = others[3].split(",")[0]
     run("sites", folder, "--add", 1)
     assert numbers_in(folder)[-1] == gone, "the number is free as long as no sheet was read"
-    (folder / "roster.csv").write_text("\n".join((first, *others[:3])) + "\n", "utf-8")
+    (folder / "sites.csv").write_text("\n".join((first, *others[:3])) + "\n", "utf-8")
     monkeypatch.setattr("sheet_reader.cli.sites._read_before", lambda _: {gone})
     run("sites", folder, "--add", 1)
     assert numbers_in(folder)[-1] != gone
@@ -129,11 +129,11 @@ def test_a_number_whose_sheets_were_read_is_not_given_to_another_site(
 def test_the_list_is_not_touched_where_the_supply_is_used_up(tmp_path: Path) -> None:
     folder = tmp_path / "walls"
     run("new", folder, *OPTIONS, "--sites", 4)
-    before = (folder / "roster.csv").read_bytes()
+    before = (folder / "sites.csv").read_bytes()
     result = run("sites", folder, "--add", 2000)
     assert result.exit_code == 2
     assert "only" in result.stderr
-    assert (folder / "roster.csv").read_bytes() == before
+    assert (folder / "sites.csv").read_bytes() == before
 
 
 README = Path(__file__).parents[2] / "README.md"
@@ -167,7 +167,7 @@ def test_from_nothing_to_a_sheet_for_ten_sites_by_the_readme_alone(
         assert result.stderr == ""
     folder = tmp_path / commands[0][2]
     study = read_study(folder)
-    assert (len(study.plots), len(study.counts), len(study.roster)) == (2, 5, 10)
+    assert (len(study.plots), len(study.counts), len(study.sites)) == (2, 5, 10)
     sheets = list((folder / "sheets").glob("*-all-sites.pdf"))
     document = pdfium.PdfDocument(sheets[0])
     assert len(document) == 10 * len(LayoutBook(study).layout().pages)
@@ -185,4 +185,4 @@ def test_the_readmes_options_make_the_study_too(
     for line in block.splitlines():
         result = run(*shlex.split(line, comments=True)[1:])
         assert result.exit_code == 0, result.output
-    assert len(read_study(tmp_path / "beans").roster) == 12
+    assert len(read_study(tmp_path / "beans").sites) == 12

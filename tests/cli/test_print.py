@@ -33,7 +33,7 @@ def test_a_sheet_and_its_geometry_lie_side_by_side(tmp_path: Path) -> None:
     assert str(pdf) in result.stdout
 
 
-def test_a_site_off_the_roster_names_the_nearest(tmp_path: Path) -> None:
+def test_a_site_off_the_list_names_the_nearest(tmp_path: Path) -> None:
     result = run("--site", "2034", "--out", tmp_path)
     assert result.exit_code == 2
     assert len(result.stderr.splitlines()) == 1
@@ -79,10 +79,10 @@ def test_all_sites_are_one_file_in_the_order_of_the_list(tmp_path: Path) -> None
         "bean-tips-all-sites.pdf",
     ]
     marks = bookmarks(tmp_path / "bean-tips-all-sites.pdf")
-    roster = read_study(BEANS).roster
-    expected = [(f"{site.number} {site.label}", 1 + 3 * i) for i, site in enumerate(roster)]
+    sites = read_study(BEANS).sites
+    expected = [(f"{site.number} {site.label}", 1 + 3 * i) for i, site in enumerate(sites)]
     assert marks == expected
-    assert f"({3 * len(roster)} pages, A4)" in result.stdout
+    assert f"({3 * len(sites)} pages, A4)" in result.stdout
 
 
 def test_each_copy_is_the_sheet_itself(tmp_path: Path) -> None:
@@ -98,7 +98,7 @@ def test_separate_files(tmp_path: Path) -> None:
     result = run("--all-sites", "--separate", "--out", tmp_path)
     assert result.exit_code == 0
     names = {path.name for path in tmp_path.glob("*.pdf")}
-    assert names == {f"bean-tips-{site.number}.pdf" for site in read_study(BEANS).roster}
+    assert names == {f"bean-tips-{site.number}.pdf" for site in read_study(BEANS).sites}
     assert run("--separate", "--out", tmp_path).exit_code == 2
 
 

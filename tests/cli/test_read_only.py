@@ -130,7 +130,7 @@ def test_a_backup_of_a_locked_study_goes_elsewhere(locked: Any, place: Path) -> 
         ("read", []),
         ("review", ["--as", "Kim"]),
         ("audit", ["--as", "Kim"]),
-        ("forget", ["--contact", "Kim Roe", "--yes"]),
+        ("erase", ["--contact", "Kim Roe", "--yes"]),
         ("export", []),
     ],
 )

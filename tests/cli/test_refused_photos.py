@@ -46,22 +46,22 @@ def edit(path: Path, old: str, new: str) -> None:
 
 
 def site_line(folder: Path, number: str) -> str:
-    lines = (folder / "roster.csv").read_text(encoding="utf-8").splitlines(keepends=True)
+    lines = (folder / "sites.csv").read_text(encoding="utf-8").splitlines(keepends=True)
     return next(line for line in lines if line.startswith(number))
 
 
 def test_a_site_that_comes_back_to_the_list(asking_the_book: Any) -> None:
     desk = asking_the_book
     line = site_line(desk.folder, "2043")
-    edit(desk.folder / "roster.csv", line, "")
+    edit(desk.folder / "sites.csv", line, "")
     desk.put("a.png", sheet="2043")
-    assert "site 2043 is printed on this sheet but is not on the roster" in desk.done("read")
+    assert "site 2043 is printed on this sheet but is not on the site list" in desk.done("read")
     later = desk.done("read")
     assert "1 photo is not read, or not wholly" in later
     assert "a.png (photo-0001): site 2043 is printed" in later
     (desk.folder / "inbox" / "a.png").unlink()
-    with (desk.folder / "roster.csv").open("a", encoding="utf-8") as roster:
-        roster.write(line)
+    with (desk.folder / "sites.csv").open("a", encoding="utf-8") as sites:
+        sites.write(line)
     text = desk.done("read")
     assert "1 from before looked at (1 read, 0 not readable)" in text
     assert "1 photo, 1 visit" in text

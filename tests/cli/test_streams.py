@@ -50,7 +50,7 @@ def waiting(bean_desk: Any) -> Path:
 
 @posix
 @pytest.mark.parametrize(
-    "command", [("review",), ("audit", "--pictures", "plain"), ("forget", "--contact", "Kim Roe")]
+    "command", [("review",), ("audit", "--pictures", "plain"), ("erase", "--contact", "Kim Roe")]
 )
 def test_a_closed_input_is_one_line(waiting: Path, command: tuple[str, ...]) -> None:
     name, *options = command
@@ -107,7 +107,7 @@ def test_a_name_with_bytes_that_are_no_text(waiting: Path, name: bytes) -> None:
 
 @posix
 def test_a_contact_with_bytes_that_are_no_text(waiting: Path) -> None:
-    done = run("forget", waiting, "--contact", b"Zo\xeb", "--yes", PYTHONUTF8="1")
+    done = run("erase", waiting, "--contact", b"Zo\xeb", "--yes", PYTHONUTF8="1")
     assert b"nexpected" not in done.stderr
     assert done.returncode in (0, 2)
 

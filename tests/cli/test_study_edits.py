@@ -1,4 +1,4 @@
-"""What a person sees when study.toml or the roster is edited in the middle of a season."""
+"""What a person sees when study.toml or the site list is edited in the middle of a season."""
 
 import csv
 from pathlib import Path
@@ -17,7 +17,7 @@ def edit(desk: Any, old: str, new: str, file: str = "study.toml") -> None:
 
 
 def without_site(desk: Any, site: str = "2043") -> None:
-    path = desk.folder / "roster.csv"
+    path = desk.folder / "sites.csv"
     lines = path.read_text(encoding="utf-8").splitlines(keepends=True)
     path.write_text("".join(s for s in lines if not s.startswith(site)), encoding="utf-8")
 
@@ -66,21 +66,21 @@ def test_verify_and_backup_go_on_under_a_changed_key(desk: Any, tmp_path: Path) 
     desk.done("backup", tmp_path / "copy.tar")
 
 
-def test_a_site_off_the_roster_is_sound_and_exported(desk: Any) -> None:
+def test_a_site_off_the_list_is_sound_and_exported(desk: Any) -> None:
     without_site(desk)
     text = desk.done("verify")
     assert "all sound" in text
-    assert "note: 1 visit is of a site that is not on the roster now (2043)" in text
+    assert "note: 1 visit is of a site that is not on the site list now (2043)" in text
     assert "(2043)" in desk.done("export")
     assert [row["site"] for row in rows(desk)] == ["2043"]
 
 
-def test_an_answer_with_a_site_off_the_roster_is_explained(bean_desk: Any) -> None:
+def test_an_answer_with_a_site_off_the_list_is_explained(bean_desk: Any) -> None:
     bean_desk.put("a.png", sheet="BLANK", flagged={"site": ("2043", 0.9, "unsure")})
     bean_desk.done("read")
     without_site(bean_desk)
     text = bean_desk.done("review", typed="2043\ns\n")
-    assert "Site 2043 is not on the roster" in text
+    assert "Site 2043 is not on the site list" in text
     assert "must be put back" in text
 
 
@@ -105,14 +105,14 @@ def test_a_column_that_went_away_stays_in_readings_and_history(desk: Any) -> Non
     assert "unpinched.plants" in desk.done("history", "--site", "2043", "--visit", "2026-05-20")
 
 
-def test_a_lowered_accepted_error_raises_its_questions_in_review(bean_desk: Any) -> None:
+def test_a_lowered_allowed_error_raises_its_questions_in_review(bean_desk: Any) -> None:
     bean_desk.put("a.png")  # its fields are read with a confidence of 0.9995
     bean_desk.done("read")
-    edit(bean_desk, "accepted_error = 0.001", "accepted_error = 0.00001")
+    edit(bean_desk, "allowed_error = 0.001", "allowed_error = 0.00001")
     text = bean_desk.done("review", typed="s\n")
     assert "asked about again, because study.toml now allows less" in text
     assert "1 of 1" in text
-    edit(bean_desk, "accepted_error = 0.00001", "accepted_error = 0.001")
+    edit(bean_desk, "allowed_error = 0.00001", "allowed_error = 0.001")
     assert "Nothing waits for you." in bean_desk.done("review")
 
 

@@ -47,7 +47,7 @@ class Terminal:
                 raise AssertionError(f"ended without {text!r}: {self.shown[-2000:]!r}") from None
 
     def type(self, keys: str) -> None:
-        """Press keys, after forgetting what was shown before."""
+        """Press keys, after erasing what was shown before."""
         self.shown = ""
         os.write(self.handle, keys.encode())
 

@@ -115,7 +115,7 @@ def test_knowledge_about_values_never_makes_an_empty_field_a_number(stated):
 
 def test_every_misread_digit_and_swap_of_a_site_is_noticed(beans, written, stated, today):
     """Damm's check digit finds all single errors and swaps, so each is asked about."""
-    numbers = [s.number for s in beans.roster]
+    numbers = [s.number for s in beans.sites]
     for number in numbers:
         wrong = {number[:i] + d + number[i + 1 :] for i in range(4) for d in "0123456789"}
         wrong |= {number[:i] + number[i + 1] + number[i] + number[i + 2 :] for i in range(3)}
@@ -125,18 +125,18 @@ def test_every_misread_digit_and_swap_of_a_site_is_noticed(beans, written, state
             page = decode_sheet(filled.view(), stated(filled.flat()), beans, today)
             assert page.site is None
             (reason, *_) = page.fields[0].reasons
-            assert (reason.code, reason["site"]) == (Code.OFF_ROSTER, str(int(states)))
+            assert (reason.code, reason["site"]) == (Code.OFF_LIST, str(int(states)))
 
 
-def test_any_three_digits_with_their_check_digit_are_asked_about_unless_on_the_roster(
+def test_any_three_digits_with_their_check_digit_are_asked_about_unless_on_the_list(
     beans, written, stated, today
 ):
-    roster = {s.number for s in beans.roster}
+    sites = {s.number for s in beans.sites}
     for stem in range(0, 1000, 37):
         number = f"{stem:03d}{damm(f'{stem:03d}')}"
         filled = written(beans, {"site": number})
         page = decode_sheet(filled.view(), stated(filled.flat()), beans, today)
-        assert (page.site == number) == (number in roster)
+        assert (page.site == number) == (number in sites)
 
 
 def test_sixty_fields_are_decoded_fast(beans, written, reader, today):

@@ -53,10 +53,10 @@ def test_the_file_keeps_which_errors_stood_on_one_sheet():
         parse_calibration("doubt,right,wrong,sheets\n2.00,5,2,4\n")
 
 
-@pytest.mark.parametrize("accepted_error", [0.001, 0.005])
-def test_the_default_threshold_is_that_of_the_shipped_promise(accepted_error):
-    assert default_threshold(accepted_error) == current_promise(accepted_error).threshold
-    assert 0.6 < default_threshold(accepted_error) <= 1.0
+@pytest.mark.parametrize("allowed_error", [0.001, 0.005])
+def test_the_default_threshold_is_that_of_the_shipped_promise(allowed_error):
+    assert default_threshold(allowed_error) == current_promise(allowed_error).threshold
+    assert 0.6 < default_threshold(allowed_error) <= 1.0
 
 
 def test_the_shipped_data_are_there_and_mostly_right():

@@ -33,7 +33,7 @@ def test_the_promise_holds_in_all_but_a_share_of_delta_of_random_splits():
     for _ in range(200):
         order = rng.permutation(len(scores))
         fit, rest = order[:4000], order[4000:]
-        got = promise_from(Checked(scores[fit], correct[fit]), accepted_error=0.005, delta=0.05)
+        got = promise_from(Checked(scores[fit], correct[fit]), allowed_error=0.005, delta=0.05)
         if isinstance(got, Promise):
             given += 1
             kept = rest[scores[rest] >= got.threshold]
@@ -76,7 +76,7 @@ def _broken(grouped):
         chosen = rng.permutation(4000)[:300]
         fit = np.isin(number, chosen)
         data = Checked.of(scores[fit], correct[fit], number[fit] if grouped else None)
-        got = promise_from(data, accepted_error=0.004, delta=0.05)
+        got = promise_from(data, allowed_error=0.004, delta=0.05)
         if isinstance(got, Promise):
             given += 1
             kept = ~fit & (scores >= got.threshold)

@@ -14,7 +14,7 @@ def random_states(study, rng):
     truth = {}
     for spec in study.fields:
         if spec.kind == "site":
-            truth[spec.name] = study.roster[rng.integers(len(study.roster))].number
+            truth[spec.name] = study.sites[rng.integers(len(study.sites))].number
         elif spec.kind == "date":
             day, month = int(rng.integers(1, 31)), int(rng.integers(5, 7))
             truth[spec.name] = f"2026-{month:02d}-{day:02d}"

@@ -32,7 +32,7 @@ def test_a_clean_sheet_is_accepted(decode):
 
 def test_a_page_says_from_which_confidence_on_it_was_accepted(decode, beans):
     assert decode(GOOD, threshold=0.98)[0].threshold == 0.98
-    assert decode(GOOD)[0].threshold == default_threshold(beans.accepted_error)
+    assert decode(GOOD)[0].threshold == default_threshold(beans.allowed_error)
 
 
 def test_the_site_of_a_printed_sheet_comes_from_its_code(decode):
@@ -41,7 +41,7 @@ def test_the_site_of_a_printed_sheet_comes_from_its_code(decode):
     assert "site" not in fields
 
 
-def test_a_printed_sheet_of_a_site_that_left_the_roster_has_no_site(decode):
+def test_a_printed_sheet_of_a_site_that_left_the_list_has_no_site(decode):
     assert decode({"visit_date": "200526"}, sheet="9999")[0].site is None
 
 
@@ -140,21 +140,21 @@ def test_a_season_that_has_not_begun_has_no_day(beans, written, stated):
 @pytest.mark.parametrize(
     ("states", "value", "reason"),
     [
-        ("2049", "2043", "site 2049 is not on the roster; 2043 is"),
-        ("2403", "2043", "site 2403 is not on the roster; 2043 is"),
-        ("9998", "9998", "site 9998 is not on the roster and its check digit does not fit"),
-        ("5724", "5724", "site 5724 is not on the roster"),
+        ("2049", "2043", "site 2049 is not on the site list; 2043 is"),
+        ("2403", "2043", "site 2403 is not on the site list; 2043 is"),
+        ("9998", "9998", "site 9998 is not on the site list and its check digit does not fit"),
+        ("5724", "5724", "site 5724 is not on the site list"),
         ("____", None, "the site number was left empty"),
     ],
 )
-def test_sites_not_on_the_roster_are_asked_about(decode, states, value, reason):
+def test_sites_not_on_the_list_are_asked_about(decode, states, value, reason):
     page, fields = decode({"site": states})
     field = fields["site"]
     assert (field.value, field.status, words(field.reasons)) == (value, "flagged", reason)
     assert page.site is None
 
 
-def test_the_roster_settles_an_unclear_digit(decode):
+def test_the_list_settles_an_unclear_digit(decode):
     states = {"site": ["2", "0", "4", {"3": 0.6, "8": 0.395}]}
     page, fields = decode(states, threshold=0.99)
     assert page.site == "2043"

@@ -48,17 +48,17 @@ def _count(name: str) -> dict[str, Any]:
 
 
 def write(draft: Draft, folder: Path) -> None:
-    """study.toml and roster.csv."""
+    """study.toml and sites.csv."""
     lines = [f'{key} = "{draft[key]}"' for key in ("key", "title", "paper")]
-    lines += ['roster = "roster.csv"', f"accepted_error = {draft['error']}", "[season]"]
+    lines += ['sites = "sites.csv"', f"allowed_error = {draft['error']}", "[season]"]
     lines += [f"first = {draft['season'][0]}", f"last = {draft['season'][1]}"]
     for section in ("header", "plots", "counts", "sums"):
         for table in draft[section]:
             lines.append(f"[[{section}]]")
             lines += [f"{key} = {_toml(value)}" for key, value in table.items()]
     (folder / "study.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    roster = ["number,label,contact", *(f"{site},Hedge {site}," for site in draft["sites"])]
-    (folder / "roster.csv").write_text("\n".join(roster) + "\n", encoding="utf-8")
+    sites = ["number,label,contact", *(f"{site},Hedge {site}," for site in draft["sites"])]
+    (folder / "sites.csv").write_text("\n".join(sites) + "\n", encoding="utf-8")
 
 
 def _toml(value: Any) -> str:
@@ -158,7 +158,7 @@ def change_season(draft: Draft, chance: random.Random) -> None:
     draft["season"] = (first, first + timedelta(days=chance.randrange(200)))
 
 
-def change_roster(draft: Draft, chance: random.Random) -> None:
+def change_sites(draft: Draft, chance: random.Random) -> None:
     sites = draft["sites"]
     what = chance.choice(("remove", "add", "renumber"))
     if what != "add" and len(sites) > 1:
@@ -196,6 +196,6 @@ def change_sums(draft: Draft, chance: random.Random) -> None:
 
 EDITS: tuple[Callable[[Draft, random.Random], None], ...] = (
     put_back, rename, rename, remove, remove, add, add, reorder, swap_names, rename_site_or_date,
-    swap_site_with_number, change_key, change_share, change_share, change_season, change_roster,
-    change_roster, change_range, change_boxes, change_words, change_sums,
+    swap_site_with_number, change_key, change_share, change_share, change_season, change_sites,
+    change_sites, change_range, change_boxes, change_words, change_sums,
 )  # fmt: skip

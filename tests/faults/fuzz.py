@@ -276,13 +276,13 @@ def _read(
 
 
 def fuzz_studies(folder: Path, count: int, seed: int, result: Result) -> None:
-    """Read ``count`` damaged study files and rosters."""
+    """Read ``count`` damaged study files and site lists."""
     chance = random.Random(seed + 1)
     for number in range(count):
         place = folder / "damaged"
         shutil.rmtree(place, ignore_errors=True)
         shutil.copytree(SAMPLES / chance.choice(("bean_tips", "rock_pools")), place)
-        target = place / chance.choice(("study.toml", "study.toml", "roster.csv"))
+        target = place / chance.choice(("study.toml", "study.toml", "sites.csv"))
         harm = chance.choice((damaged, mistyped, mistyped))
         target.write_bytes(harm(target.read_bytes(), chance))
         began = time.process_time()

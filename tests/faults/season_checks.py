@@ -85,7 +85,7 @@ class Checks:
         places = [self.model.place(self.study, s) for s in self.model.sheets]
         gone = {site for site, _ in places if site} - set(self.draft["sites"])
         if any(site not in text for site in gone):
-            self.fault(f"sites {gone} off the roster are not told: {notes}")
+            self.fault(f"sites {gone} off the site list are not told: {notes}")
         first, last = self.study.season.first, self.study.season.last
         outside = [d for _, d in places if d and not first <= date.fromisoformat(d) <= last]
         if bool(outside) != ("outside the season" in text):

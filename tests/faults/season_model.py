@@ -169,7 +169,7 @@ class Model:
 
 def threshold(study: Study, kind: str) -> float:
     """README: site and date must be four times as certain as a count."""
-    count = default_threshold(study.accepted_error)
+    count = default_threshold(study.allowed_error)
     return 1.0 - (1.0 - count) / 4.0 if kind in ("site", "date") else count
 
 

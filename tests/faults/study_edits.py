@@ -3,9 +3,10 @@
     python tests/faults/study_edits.py --sequences 500 --seed 1
 
 Each sequence starts a small study, reads made-up sheets into its record, and goes on with edits of
-study.toml and the roster, new sheets, photos read again, answers and answers taken back. After each
-step rows, readings, questions, history and notes must be those of a plain model: no value lost,
-none changed, none under another name, every question asked or explained, every refusal one line.
+study.toml and the site list, new sheets, photos read again, answers and answers taken back. After
+each step rows, readings, questions, history and notes must be those of a plain model: no value
+lost, none changed, none under another name, every question asked or explained, every refusal one
+line.
 """
 
 from __future__ import annotations

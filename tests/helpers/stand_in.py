@@ -55,7 +55,7 @@ def a_study(folder: Path) -> Study:
         sums=(),
         comments=None,
         instructions=(),
-        roster=(
+        sites=(
             Site("1004", "Mill", "Pat Doe, pat@example.org"),
             Site("1010", "Weir", "Kim Roe, kim@example.org"),
             Site("1022", "Lock", ""),

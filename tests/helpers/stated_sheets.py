@@ -111,7 +111,7 @@ class Written:
         return SheetView(page, tuple(boxes), quality, "machine code", np.zeros((4, 2)))
 
 
-ROSTER = tuple(stem + damm(stem) for stem in ("204", "205", "118", "231", "017", "630", "774"))
+SITE_LIST = tuple(stem + damm(stem) for stem in ("204", "205", "118", "231", "017", "630", "774"))
 
 
 @pytest.fixture(scope="session")
@@ -158,7 +158,7 @@ def beans() -> Study:
         sums=sums,
         comments=None,
         instructions=(),
-        roster=tuple(Site(n, f"Place {n}", "someone@example.org") for n in ROSTER),
+        sites=tuple(Site(n, f"Place {n}", "someone@example.org") for n in SITE_LIST),
         folder=Path(),
     )
 

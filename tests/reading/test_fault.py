@@ -72,7 +72,7 @@ def test_read_says_so_in_one_line_and_exits_with_1(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     sample = Path(__file__).parents[2] / "samples" / "bean_tips"
-    for name in ("study.toml", "roster.csv"):
+    for name in ("study.toml", "sites.csv"):
         (tmp_path / name).write_bytes((sample / name).read_bytes())
     (tmp_path / "inbox").mkdir()
     for number in range(12):

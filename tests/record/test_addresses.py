@@ -13,7 +13,7 @@ from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.backup import backup, restore
-from sheet_reader.record.forget import forget
+from sheet_reader.record.erase import erase
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 
@@ -40,7 +40,7 @@ def test_a_record_lies_in_its_folder(
     assert (place / name / "record.sqlite").is_file()
     done = backup(study, tmp_path / "b.tar")
     restore(done.file, tmp_path / "again")
-    forget(study, "Pat Doe")
+    erase(study, "Pat Doe")
     for checked in (study, replace(study, folder=tmp_path / "again")):
         assert verify(checked).sound
         with Record.open(checked, for_reading=True) as record:

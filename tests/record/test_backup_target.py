@@ -35,7 +35,7 @@ def everything(folder: Path) -> dict[str, bytes]:
 @pytest.mark.parametrize(
     "name",
     [
-        "record.sqlite", "study.toml", "roster.csv", "inbox/photo1.png", "inbox/new.tar", "inbox",
+        "record.sqlite", "study.toml", "sites.csv", "inbox/photo1.png", "inbox/new.tar", "inbox",
         "originals/new.tar", "originals/ab/new.tar", "record.sqlite-wal", "record.sqlite-journal",
         "link to the record", "hard link", "pipe", "own.tar", "empty",
     ],
@@ -44,7 +44,7 @@ def test_a_backup_replaces_nothing_of_yours(study: Study, post: Post, name: str)
     post(says())
     folder = study.folder
     (folder / "study.toml").write_text("title = 'Pond snails'")
-    (folder / "roster.csv").write_text("number,label,contact\n")
+    (folder / "sites.csv").write_text("number,label,contact\n")
     (folder / "originals" / "ab").mkdir(exist_ok=True)
     (folder / "link to the record").symlink_to("record.sqlite")
     os.link(folder / "study.toml", folder / "hard link")
@@ -93,7 +93,7 @@ def test_a_backup_holds_the_list_whatever_its_name(
 ) -> None:
     post(says())
     (study.folder / name).write_text("number,label,contact\n1004,Mill,Pat\n")
-    done = backup(replace(study, roster_file=name), tmp_path / "b.tar")
+    done = backup(replace(study, sites_file=name), tmp_path / "b.tar")
     assert done.problems == ()
     restore(done.file, tmp_path / "again")
     assert (tmp_path / "again" / name).read_text().endswith("Pat\n")

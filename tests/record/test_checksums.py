@@ -16,7 +16,7 @@ from stand_in import says
 
 from sheet_reader.errors import RecordError, UsageError
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.forget import forget
+from sheet_reader.record.erase import erase
 from sheet_reader.record.model import BatchSummary, Value
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
@@ -172,9 +172,9 @@ def test_a_flipped_bit_is_found_or_changes_nothing(filled: Study, seed: int) -> 
     assert found > 0
 
 
-def test_forgetting_is_no_fault(filled: Study, post: Post) -> None:
+def test_eraseting_is_no_fault(filled: Study, post: Post) -> None:
     post(says({"date": "2026-06-01"}), "Pat Doe.png")
-    forget(filled, "Pat Doe")
+    erase(filled, "Pat Doe")
     assert verify(filled).problems == ()
     read_batch(filled, reader=stand_in.read, jobs=0, again=True)
     assert verify(filled).problems == ()

@@ -15,7 +15,7 @@ from sheet_reader.errors import RecordError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.backup import backup
 from sheet_reader.record.engine import RECORD_FILE, open_engine, sqlite_url
-from sheet_reader.record.forget import forget
+from sheet_reader.record.erase import erase
 from sheet_reader.record.migrations import MIGRATIONS, migrate
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
@@ -68,7 +68,7 @@ def test_a_record_without_its_photos_is_not_opened(
         lambda: Record.open(study, for_reading=True),
         lambda: verify(study),
         lambda: backup(study, tmp_path / "b.tar"),
-        lambda: forget(study, "Pat Doe"),
+        lambda: erase(study, "Pat Doe"),
         lambda: read_batch(study, reader=stand_in.read, jobs=0),
     ):
         with pytest.raises(RecordError) as caught:

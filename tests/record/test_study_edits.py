@@ -52,26 +52,27 @@ def reading(record: Record, field: str) -> ReadingRow:
     return next(r for r in record.readings() if r.field == field)
 
 
-# --- the roster
+# --- the site list
 
 
-def test_a_site_that_left_the_roster_is_a_note_and_keeps_its_rows(study: Study) -> None:
+def test_a_site_that_left_the_list_is_a_note_and_keeps_its_rows(study: Study) -> None:
     keep(study, sheet())
-    shorter = replace(study, roster=study.roster[1:])
+    shorter = replace(study, sites=study.sites[1:])
     verdict = verify(shorter)
     assert verdict.problems == ()
-    assert "1 visit is of a site that is not on the roster now (1004)" in "\n".join(verdict.notes)
+    told = "\n".join(verdict.notes)
+    assert "1 visit is of a site that is not on the site list now (1004)" in told
     with Record.open(shorter) as record:
         assert [(v.site, v.values["sun.eggs"]) for v in record.visits()] == [("1004", "3")]
     assert "its row stays in the exports" in told(shorter)
 
 
-def test_an_answer_with_a_site_that_left_the_roster_is_explained(study: Study) -> None:
+def test_an_answer_with_a_site_that_left_the_list_is_explained(study: Study) -> None:
     keep(study, sheet(site=("1004", "flagged", 0.7)))
-    with Record.open(replace(study, roster=study.roster[1:])) as record:
+    with Record.open(replace(study, sites=study.sites[1:])) as record:
         (asked,) = record.pending()
         for answer in (Accept(), Value("1004")):
-            with pytest.raises(UsageError, match=r"1004 is not on the roster.*put its line back"):
+            with pytest.raises(UsageError, match=r"1004 is not on the site.*put its line back"):
                 record.decide(asked.reading_id, answer, by="Ada")
 
 
@@ -194,9 +195,9 @@ def test_a_printed_sheet_needs_no_site_field(study: Study) -> None:
 # --- what may be accepted
 
 
-def test_a_lowered_accepted_error_asks_again_about_what_is_below_it(study: Study) -> None:
-    strict = replace(study, accepted_error=0.0005)
-    loose, tight = default_threshold(study.accepted_error), default_threshold(0.0005)
+def test_a_lowered_allowed_error_asks_again_about_what_is_below_it(study: Study) -> None:
+    strict = replace(study, allowed_error=0.0005)
+    loose, tight = default_threshold(study.allowed_error), default_threshold(0.0005)
     between = (loose + tight) / 2
     keep(study, sheet(sun__eggs=("3", "accepted", between)))
     with Record.open(study) as record:
@@ -204,7 +205,7 @@ def test_a_lowered_accepted_error_asks_again_about_what_is_below_it(study: Study
     with open_record(strict) as record:
         (asked,) = record.pending()
         assert (asked.field, asked.value) == ("sun.eggs", "3")
-        assert "accepted_error" in words(asked.reasons)
+        assert "allowed_error" in words(asked.reasons)
         (visit,) = record.visits()
         assert visit.values["sun.eggs"] is None
         assert visit.values["sun.snails"] == "12"
@@ -216,13 +217,13 @@ def test_a_lowered_accepted_error_asks_again_about_what_is_below_it(study: Study
 def test_site_and_date_must_be_surer_than_counts_under_the_new_share_too(study: Study) -> None:
     tight = default_threshold(0.0005)
     keep(study, sheet(site=("1004", "accepted", tight + 0.001)))
-    with open_record(replace(study, accepted_error=0.0005)) as record:
+    with open_record(replace(study, allowed_error=0.0005)) as record:
         assert [w.field for w in record.pending()] == ["site"]
 
 
 def test_a_field_taken_as_empty_is_asked_about_again_too(study: Study) -> None:
-    keep(study, sheet(sun__eggs=(None, "empty", default_threshold(study.accepted_error))))
-    with open_record(replace(study, accepted_error=0.0005)) as record:
+    keep(study, sheet(sun__eggs=(None, "empty", default_threshold(study.allowed_error))))
+    with open_record(replace(study, allowed_error=0.0005)) as record:
         assert [w.field for w in record.pending()] == ["sun.eggs"]
 
 
@@ -230,13 +231,13 @@ def test_what_a_person_decided_stands_whatever_the_share(study: Study) -> None:
     keep(study, sheet(sun__eggs=("3", "flagged", 0.7)))
     with Record.open(study) as record:
         record.decide(record.pending()[0].reading_id, Accept(), by="Ada")
-    with open_record(replace(study, accepted_error=0.0005)) as record:
+    with open_record(replace(study, allowed_error=0.0005)) as record:
         assert record.pending() == []
 
 
 def test_a_raised_share_accepts_nothing_by_itself(study: Study) -> None:
     keep(study, sheet(sun__eggs=("3", "flagged", 0.95)))
-    with open_record(replace(study, accepted_error=0.1)) as record:
+    with open_record(replace(study, allowed_error=0.1)) as record:
         assert [w.field for w in record.pending()] == ["sun.eggs"]
 
 
@@ -296,7 +297,7 @@ def test_photos_that_are_not_read_yet_are_told(study: Study) -> None:
 
 
 def test_a_page_refused_when_read_again_keeps_its_values(study: Study) -> None:
-    """Two sheets in one photo, the site of one of them off the roster: that one is not lost."""
+    """Two sheets in one photo, the site of one of them off the site list: that one is not lost."""
     first = sheet(site=("1010", "accepted", SURE))
     with Record.open(study) as record:
         task = made_up.take_in(record, "two.png")

@@ -38,8 +38,8 @@ def study(tmp_path: Path) -> Study:
     plain = stand_in.a_study(tmp_path)
     snails, eggs = plain.counts
     counts = (replace(snails, unit="shells"), eggs)
-    mill, *others = plain.roster
-    return replace(plain, counts=counts, roster=(replace(mill, number="0174"), *others))
+    mill, *others = plain.sites
+    return replace(plain, counts=counts, sites=(replace(mill, number="0174"), *others))
 
 
 def fed(study: Study, *said: Any) -> Record:

@@ -10,7 +10,7 @@ from sheet_reader.results.reminders import SiteStanding, missing_pages, standing
 from sheet_reader.study.reader import read_study
 
 STUDY = read_study(Path(__file__).parents[2] / "samples" / "bean_tips")
-SITE = STUDY.roster[0].number
+SITE = STUDY.sites[0].number
 
 
 def visit(site: str, day: str, waiting: int = 0) -> VisitRow:
@@ -44,12 +44,12 @@ def test_nothing_is_due_before_the_season_and_nothing_new_after_it() -> None:
 def test_waiting_fields_are_counted_for_each_site() -> None:
     visits = [visit(SITE, "2026-05-20", 2), visit(SITE, "", 3), visit("", "2026-05-20", 4)]
     assert standing(visits, date(2026, 5, 21)).waiting == 5
-    assert standing(visits, date(2026, 5, 21), STUDY.roster[1].number).waiting == 0
+    assert standing(visits, date(2026, 5, 21), STUDY.sites[1].number).waiting == 0
 
 
-def test_every_site_of_the_roster_stands_in_its_order() -> None:
+def test_every_site_of_the_list_stands_in_its_order() -> None:
     found = standings(STUDY, [], date(2026, 5, 1))
-    assert [s.site for s in found] == [s.number for s in STUDY.roster]
+    assert [s.site for s in found] == [s.number for s in STUDY.sites]
     assert "@" not in str(found)
 
 

@@ -66,11 +66,11 @@ def test_more_digits_than_boxes_are_doubtful(bean_study: Study) -> None:
     assert value.doubt
 
 
-def test_every_site_of_the_roster_is_taken_and_its_neighbours_named(bean_study: Study) -> None:
+def test_every_site_of_the_list_is_taken_and_its_neighbours_named(bean_study: Study) -> None:
     field = spec(bean_study, "site")
-    for site in bean_study.roster:
+    for site in bean_study.sites:
         assert understand(site.number, field, bean_study, TODAY) == Value(site.number)
-    number = bean_study.roster[0].number
+    number = bean_study.sites[0].number
     swapped = number[1] + number[0] + number[2:]
     refusal = understand(swapped, field, bean_study, TODAY)
     assert isinstance(refusal, Refusal)

@@ -172,11 +172,11 @@ def test_blind_slip_of_the_finger_is_put_right(sitting: Any) -> None:
     assert desk.kept == [(TOTAL, Accept(), False)]
 
 
-def test_a_site_off_the_roster_is_refused(sitting: Any, bean_study: Any) -> None:
-    number = bean_study.roster[0].number
+def test_a_site_off_the_list_is_refused(sitting: Any, bean_study: Any) -> None:
+    number = bean_study.sites[0].number
     wrong = number[:-1] + str((int(number[-1]) + 1) % 10)
     _, desk = sitting.run([sitting.question("site", value=None)], [wrong, number])
-    assert f"Site {wrong} is not on the roster" in sitting.screen
+    assert f"Site {wrong} is not on the site list" in sitting.screen
     assert number in sitting.screen
     assert desk.kept == [("site", Value(number), False)]
 
@@ -251,7 +251,7 @@ def test_no_typing_breaks_a_review_and_only_possible_values_are_kept(
         because(Code.ABOVE_RANGE, value=987, highest=60),
         because(Code.BOX_UNCERTAIN, box=2, boxes=3, part="", first="7", second="1"),
         because(Code.GAP, value="987"),
-        because(Code.OFF_ROSTER, site="987", near=["981"], check_digit=False),
+        because(Code.OFF_LIST, site="987", near=["981"], check_digit=False),
         because(Code.NO_SUCH_DAY, day=9, month=87, year=9),
         because(Code.HISTORY_DIFFERS, value="987"),
         because(Code.TEXT, text="987 or 981"),

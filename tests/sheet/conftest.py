@@ -63,7 +63,7 @@ def make_study() -> Callable[..., Study]:
         sums=(),
         comments=Comments("Comments", 20.0),
         instructions=("Look under the boards first.",),
-        roster=(),
+        sites=(),
         folder=Path("trial"),
     )
 

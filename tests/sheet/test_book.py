@@ -23,7 +23,7 @@ from sheet_reader.wording import words
 def test_every_page_is_found_by_both_its_codes(sample: Study) -> None:
     book = LayoutBook(sample)
     pages = list(book.pages())
-    assert len(pages) == len(lay_out(sample).pages) * (1 + len(sample.roster))
+    assert len(pages) == len(lay_out(sample).pages) * (1 + len(sample.sites))
     for page in pages:
         for code in (
             parse_machine_text(machine_text(page.code)),

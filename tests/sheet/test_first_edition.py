@@ -71,7 +71,7 @@ def test_the_book_finds_the_pages_of_both_editions(sample: Study) -> None:
     book = LayoutBook(sample)
     assert len(book.versions) == 2
     assert book.version == book.versions[0] != layout_version(sample)
-    for sheet in (BLANK, sample.roster[0].number):
+    for sheet in (BLANK, sample.sites[0].number):
         for drawn in draw_sheet(sample, sheet):
             assert book.lookup(drawn.page.code) == drawn.page
             template = book.template(drawn.page, 2.0)

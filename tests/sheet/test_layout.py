@@ -20,7 +20,7 @@ Make = Callable[..., Study]
 
 
 def test_samples_keep_the_rules_of_the_page(sample: Study, faults: Faults) -> None:
-    for sheet in (BLANK, sample.roster[0].number):
+    for sheet in (BLANK, sample.sites[0].number):
         for drawn in draw_sheet(sample, sheet):
             assert faults(drawn) == []
 
@@ -61,7 +61,7 @@ def test_rock_pools_take_two_letter_pages_and_five_pools_each(pools: Study) -> N
         assert {"site", "visit_date"} <= fields
 
 
-def test_a_sheet_of_the_roster_prints_its_number_instead_of_boxes(beans: Study) -> None:
+def test_a_sheet_of_the_list_prints_its_number_instead_of_boxes(beans: Study) -> None:
     drawn = draw_sheet(beans, "2043")[0]
     assert not [c for c in drawn.page.cells if c.field == "site"]
     texts = [getattr(mark, "text", "") for mark in drawn.marks]
@@ -72,7 +72,7 @@ def test_a_sheet_of_the_roster_prints_its_number_instead_of_boxes(beans: Study) 
 
 def test_other_places_are_the_same_on_every_sheet(sample: Study) -> None:
     blank = lay_out(sample)
-    for site in sample.roster[:3]:
+    for site in sample.sites[:3]:
         sheet = lay_out(sample, site.number)
         assert sheet.version == blank.version
         for page, other in zip(sheet.pages, blank.pages, strict=True):
@@ -82,7 +82,7 @@ def test_other_places_are_the_same_on_every_sheet(sample: Study) -> None:
 
 
 def test_unknown_site_is_refused(beans: Study) -> None:
-    with pytest.raises(UsageError, match="9999 is not on the roster"):
+    with pytest.raises(UsageError, match="9999 is not on the site list"):
         lay_out(beans, "9999")
 
 
@@ -90,7 +90,7 @@ def test_version_changes_with_places_and_meanings_only(make_study: Make) -> None
     study = make_study()
     version = layout_version(study)
     assert len(version) == 4
-    same = [replace(study, title="Other"), replace(study, accepted_error=0.01)]
+    same = [replace(study, title="Other"), replace(study, allowed_error=0.01)]
     assert {layout_version(s) for s in same} == {version}
     swapped = tuple(
         replace(c, label=o.label) for c, o in zip(study.counts, reversed(study.counts), strict=True)

@@ -48,7 +48,7 @@ def test_invented_studies_keep_the_rules_of_the_page(
     invented: Study, paper: Paper, faults: Faults
 ) -> None:
     study = replace(invented, paper=paper)
-    for sheet in (BLANK, study.roster[0].number):
+    for sheet in (BLANK, study.sites[0].number):
         for drawn in draw_sheet(study, sheet):
             assert faults(drawn) == []
 

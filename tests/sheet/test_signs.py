@@ -26,7 +26,7 @@ def books() -> list[LayoutBook]:
 
 def test_a_sites_page_names_itself_twice_and_a_blank_one_once(books: list[LayoutBook]) -> None:
     for book in books:
-        site = book.study.roster[0].number
+        site = book.study.sites[0].number
         for sheet, more in ((site, [site]), (BLANK, [])):
             for version in book.versions:
                 for page in book.layout(sheet, version).pages:
@@ -43,8 +43,8 @@ def test_every_sheet_prints_the_lines_that_are_foretold(
 ) -> None:
     for book in books:
         version = book.versions[edition]
-        page = book.layout(book.study.roster[0].number, version).pages[0]
-        for site in (BLANK, *(s.number for s in book.study.roster)):
+        page = book.layout(book.study.sites[0].number, version).pages[0]
+        for site in (BLANK, *(s.number for s in book.study.sites)):
             other = book.layout(site, version).pages[0]
             code = SheetCode(book.study.key, version, site, 1)
             foretold = [same_line(line, page, code) for line in telling_lines(book.study, page)]
@@ -64,7 +64,7 @@ def likeness(raster: np.ndarray, line: Text, at: int) -> float:
 @EDITIONS
 def test_a_sign_looks_as_the_page_prints_it(books: list[LayoutBook], edition: int) -> None:
     for book in books:
-        page = book.layout(book.study.roster[3].number, book.versions[edition]).pages[0]
+        page = book.layout(book.study.sites[3].number, book.versions[edition]).pages[0]
         raster = book.template(page, SCALE)
         for line in telling_lines(book.study, page):
             for at, sign in enumerate(line.text):

@@ -285,7 +285,7 @@ def test_the_samples_of_the_repository_are_the_packages_own(name: str) -> None:
     """One copy: ``samples/NAME`` is a link to what is packed."""
     own = sample_folder(name)
     assert (own.parents[3] / "samples" / name).resolve() == own.resolve()
-    assert {p.name for p in own.iterdir()} == {"study.toml", "roster.csv"}
+    assert {p.name for p in own.iterdir()} == {"study.toml", "sites.csv"}
 
 
 def test_a_sample_copies_and_an_unknown_one_is_refused(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ SOUND = """\
 key = "snails"
 title = "Snails"
 paper = "A4"
-roster = "roster.csv"
+sites = "sites.csv"
 
 [season]
 first = 2026-04-01
@@ -61,7 +61,7 @@ highest = 198
 total = "total"
 parts = ["large", "small"]
 """
-ROSTER = "number,label,contact\n5724,Old wall,wall@example.org\n"
+SITE_LIST = "number,label,contact\n5724,Old wall,wall@example.org\n"
 
 Write = Callable[..., Path]
 
@@ -69,17 +69,17 @@ Write = Callable[..., Path]
 @pytest.fixture
 def write(tmp_path: Path) -> Write:
     def spoil(
-        *changes: tuple[str, str], more: str = "", roster: str | bytes | None = ROSTER
+        *changes: tuple[str, str], more: str = "", sites: str | bytes | None = SITE_LIST
     ) -> Path:
         text = SOUND
         for old, new in changes:
             assert old in text
             text = text.replace(old, new, 1)
         (tmp_path / "study.toml").write_text(text + more, encoding="utf-8", newline="")
-        if isinstance(roster, bytes):
-            (tmp_path / "roster.csv").write_bytes(roster)
-        elif roster is not None:
-            (tmp_path / "roster.csv").write_text(roster, encoding="utf-8", newline="")
+        if isinstance(sites, bytes):
+            (tmp_path / "sites.csv").write_bytes(sites)
+        elif sites is not None:
+            (tmp_path / "sites.csv").write_text(sites, encoding="utf-8", newline="")
         return tmp_path
 
     return spoil

@@ -51,7 +51,7 @@ def test_whatever_the_labels_the_study_can_be_read(
         treatment, "de",
     )  # fmt: skip
     (folder / "study.toml").write_text(study_text(new, 4), "utf-8")
-    (folder / "roster.csv").write_text(list_text(choose_numbers(2).numbers, labels_for(2, ())))
+    (folder / "sites.csv").write_text(list_text(choose_numbers(2).numbers, labels_for(2, ())))
     study = read_study(folder)
     assert (study.title, study.paper, study.visits.interval_days) == (title, "Letter", 3)
     assert [count.label for count in study.counts] == labels
@@ -73,7 +73,7 @@ def test_what_is_written_as_a_remark_works_once_the_sign_is_taken_away(tmp_path:
     for line in (*chosen, "# [[sums]]"):
         text = text.replace(line, line[2:])
     (tmp_path / "study.toml").write_text(text, "utf-8")
-    (tmp_path / "roster.csv").write_text(list_text(choose_numbers(1).numbers, ("",)))
+    (tmp_path / "sites.csv").write_text(list_text(choose_numbers(1).numbers, ("",)))
     study = read_study(tmp_path)
     assert study.words.day == "Tag"
     assert study.sums[0].parts == ("wall.larvae", "wall.beetles")

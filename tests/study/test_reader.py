@@ -32,7 +32,7 @@ def test_sound_study(write: Write) -> None:
     assert study.season == Season(date(2026, 4, 1), date(2026, 9, 30))
     assert study.visits == Visits(7, 2)
     assert study.comments is None
-    assert study.accepted_error == 0.001
+    assert study.allowed_error == 0.001
     assert [f.name for f in study.fields] == [
         "site", "visit_date", "north.large", "north.small", "north.total",
         "south.large", "south.small", "south.total",
@@ -64,11 +64,11 @@ COMMENTS = '[comments]\nlabel = "Notes"\nheight_mm = 30\n'
 
 def test_optional_tables(write: Write) -> None:
     more = COMMENTS + "[visits]\ninterval_days = 14\ntolerance_days = 3\n"
-    changes = ('paper = "A4"', 'paper = "Letter"\naccepted_error = 0.02\ninstructions = ["Look."]')
+    changes = ('paper = "A4"', 'paper = "Letter"\nallowed_error = 0.02\ninstructions = ["Look."]')
     study = read_study(write(changes, more=more))
     assert study.comments == Comments("Notes", 30.0)
     assert study.visits == Visits(14, 3)
-    assert (study.paper, study.accepted_error) == ("Letter", 0.02)
+    assert (study.paper, study.allowed_error) == ("Letter", 0.02)
     assert study.instructions == ("Look.",)
 
 
@@ -119,11 +119,11 @@ def test_sums_may_span_plots_with_full_names(write: Write) -> None:
         ('["large", "small"]', '["total"]', "the first sum, parts, entry 1: a total can't be a pa"),
         ('["large", "small"]', "[]", "the first sum, parts: must name at least one field"),
         ('["large", "small"]', '"large"', "the first sum, parts: must be a list of texts"),
-        ('roster = "roster.csv"', 'roster = "rooster.csv"', "rooster.csv: the file is not there"),
-        ('roster = "roster.csv"', 'roster = "../roster.csv"', "roster: must be the name of a file"),
-        ("[season]", "accepted_error = 0.5\n[season]", "accepted_error: must lie between 0 and 0."),
-        ("[season]", "accepted_error = nan\n[season]", "accepted_error: must lie from 0 to 0.5"),
-        ("[season]", "accepted_error = '1'\n[season]", "accepted_error: must be a number"),
+        ('sites = "sites.csv"', 'sites = "rooster.csv"', "rooster.csv: the file is not there"),
+        ('sites = "sites.csv"', 'sites = "../sites.csv"', "sites: must be the name of a file"),
+        ("[season]", "allowed_error = 0.5\n[season]", "allowed_error: must lie between 0 and 0."),
+        ("[season]", "allowed_error = nan\n[season]", "allowed_error: must lie from 0 to 0.5"),
+        ("[season]", "allowed_error = '1'\n[season]", "allowed_error: must be a number"),
         ("[season]", "instructions = [1]\n[season]", "instructions, entry 1: must be text in q"),
         ("[season]", "visits = 7\n[season]", "visits: must be a table, written [visits]"),
         ("[season]", "comments = {height_mm = 500}\n[season]", "comments.height_mm: must lie from"),
@@ -223,8 +223,8 @@ def test_missing_file(tmp_path: Path) -> None:
         max_leaves=5,
     ),
     key=st.sampled_from(
-        ("key", "title", "paper", "roster", "instructions", "season", "header", "plots", "counts",
-         "sums", "comments", "visits", "accepted_error", "other")
+        ("key", "title", "paper", "sites", "instructions", "season", "header", "plots", "counts",
+         "sums", "comments", "visits", "allowed_error", "other")
     ),
 )  # fmt: skip
 def test_hostile_values_never_end_in_another_exception(
@@ -237,3 +237,25 @@ def test_hostile_values_never_end_in_another_exception(
         read_study(folder)
     assert isinstance(caught.value, StudyError)
     assert all(str(m).isprintable() for m in caught.value.mistakes)
+
+
+
+@pytest.mark.parametrize(
+    ("line", "before", "now"),
+    [
+        ('sites = "sites.csv"', 'roster = "sites.csv"', "sites"),
+        ('paper = "A4"', "accepted_error = 0.01", "allowed_error"),
+    ],
+)
+def test_a_key_of_former_days_is_told_its_present_name(
+    write: Write, line: str, before: str, now: str
+) -> None:
+    key = before.partition(" ")[0]
+    found = mistakes(write((line, before)))
+    assert found == [f"{key}: `{key}` is called `{now}` now: rename the line"]
+
+
+def test_a_list_under_its_former_file_name_works_once_the_key_is_renamed(write: Write) -> None:
+    folder = write(('sites = "sites.csv"', 'sites = "roster.csv"'))
+    (folder / "sites.csv").rename(folder / "roster.csv")
+    assert len(read_study(folder).sites) == 1

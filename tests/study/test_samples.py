@@ -13,11 +13,11 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 
 
 @pytest.mark.parametrize("name", ["bean_tips", "rock_pools"])
-def test_roster_is_sound_and_invented(name: str) -> None:
+def test_sites_is_sound_and_invented(name: str) -> None:
     study = read_study(SAMPLES / name)
-    assert len(study.roster) >= 8
-    assert all(is_valid(site.number) and len(site.number) == 4 for site in study.roster)
-    assert all(site.contact.endswith("@example.org") for site in study.roster)
+    assert len(study.sites) >= 8
+    assert all(is_valid(site.number) and len(site.number) == 4 for site in study.sites)
+    assert all(site.contact.endswith("@example.org") for site in study.sites)
     assert study.key == name.replace("_", "-")
 
 

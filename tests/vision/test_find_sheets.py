@@ -178,8 +178,8 @@ def test_a_mirrored_scan_is_refused(bean_book: LayoutBook, plain: Gray) -> None:
 
 
 def test_two_sheets_and_both_pages_in_one_picture(pool_book: LayoutBook) -> None:
-    first, second = pool_book.layout(pool_book.study.roster[0].number).pages
-    other = pool_book.layout(pool_book.study.roster[3].number).pages[0]
+    first, second = pool_book.layout(pool_book.study.sites[0].number).pages
+    other = pool_book.layout(pool_book.study.sites[3].number).pages[0]
     canvas = desk(1700, 3700)
     places = {
         first.code: (first, Place(standing(5, 60, 80, 2))),

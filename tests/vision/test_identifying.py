@@ -91,7 +91,7 @@ def covered_print(picture: Gray, page: Page, head: bool = True) -> Gray:
 
 
 def other_code(book: LayoutBook, page: Page, number: int) -> SheetCode:
-    site = book.study.roster[number].number
+    site = book.study.sites[number].number
     return SheetCode(page.code.study, page.code.layout, site, 1)
 
 
@@ -113,7 +113,7 @@ def test_a_code_of_another_site_over_the_own_one_is_never_believed(
         picture = painted(plain, HEAD, 255)
     elif what_is_left == "head":
         picture = covered_print(plain, page, head=False)
-    for number, site in enumerate(bean_book.study.roster):
+    for number, site in enumerate(bean_book.study.sites):
         if site.number != page.code.sheet:
             code = other_code(bean_book, page, number)
             answer = refusal(with_code(picture, page, as_code(code)), bean_book)
@@ -135,7 +135,7 @@ def test_a_sites_code_on_a_blank_sheet_and_the_reverse(
 
 
 def test_the_own_code_and_print_agree_on_every_sheet(bean_book: LayoutBook) -> None:
-    for sheet in (BLANK, *(site.number for site in bean_book.study.roster)):
+    for sheet in (BLANK, *(site.number for site in bean_book.study.sites)):
         own = bean_book.layout(sheet).pages[0]
         canvas = np.full((1900, 1400), 110, np.uint8)
         lay(canvas, bean_book.template(own, 8.0), own, PLACE)
@@ -205,7 +205,7 @@ def _modules(code: SheetCode, wrong: float, seen: float = 1.0) -> Modules:
 def test_a_code_with_an_eighth_of_its_modules_wrong_is_told_among_the_studys(
     bean_book: LayoutBook,
 ) -> None:
-    for sheet in (BLANK, *(s.number for s in bean_book.study.roster)):
+    for sheet in (BLANK, *(s.number for s in bean_book.study.sites)):
         code = SheetCode(bean_book.study.key, bean_book.version, sheet, 1)
         assert best_candidate(_modules(code, 0.12), bean_book, 1) == code
         assert best_candidate(_modules(code, 0.08, 0.5), bean_book, 1) == code
@@ -214,9 +214,9 @@ def test_a_code_with_an_eighth_of_its_modules_wrong_is_told_among_the_studys(
 def test_codes_of_no_sheet_of_the_study_are_not_taken_for_one(bean_book: LayoutBook) -> None:
     key, version = bean_book.study.key, bean_book.version
     foreign = [SheetCode(key, version, f"{n:04d}", 1) for n in range(0, 10000, 41)]
-    foreign += [SheetCode(key, "AAAA", s.number, 1) for s in bean_book.study.roster]
-    foreign += [SheetCode("moths", version, s.number, 1) for s in bean_book.study.roster]
-    known = {s.number for s in bean_book.study.roster}
+    foreign += [SheetCode(key, "AAAA", s.number, 1) for s in bean_book.study.sites]
+    foreign += [SheetCode("moths", version, s.number, 1) for s in bean_book.study.sites]
+    known = {s.number for s in bean_book.study.sites}
     for code in foreign:
         if code.sheet not in known or code.layout != version or code.study != key:
             assert best_candidate(_modules(code, 0.0), bean_book, 1) is None
@@ -255,7 +255,7 @@ def test_what_tesseract_misreads_is_not_believed(
     from sheet_reader.sheet.codes import printed_text
 
     picture = painted(plain, page.code_box_mm, 128)
-    for site in bean_book.study.roster:
+    for site in bean_book.study.sites:
         code = SheetCode(page.code.study, page.code.layout, site.number, 1)
         monkeypatch.setattr(printed, "_tesseract", lambda _, c=code: printed_text(c))
         found = find_sheets(picture, bean_book)[0]

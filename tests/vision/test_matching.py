@@ -78,7 +78,7 @@ def test_nothing_is_found_on_blank_paper(prepared: PreparedPage) -> None:
 def test_a_site_sheet_uses_the_blank_sheets_print(
     prepared: PreparedPage, bean_book: LayoutBook
 ) -> None:
-    site = bean_book.layout(bean_book.study.roster[0].number).pages[0]
+    site = bean_book.layout(bean_book.study.sites[0].number).pages[0]
     same = boxes_of(prepared, site)
     assert same is not None
     assert len(same.boxes) == len(site.cells) < len(prepared.boxes)

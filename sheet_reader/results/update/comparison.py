@@ -146,7 +146,7 @@ def compare(
         gee=gee_view(paired.visits),
         misreading=misreading(
             paired.visits,
-            outline.accepted_error,
+            outline.allowed_error,
             with_effort=outline.effort is not None,
             highest=outline.highest if name == outline.count.name else None,
             seed=seed,

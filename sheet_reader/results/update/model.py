@@ -23,7 +23,7 @@ class Outline:
     compared, ``highest`` its highest plausible value. ``effort`` is what the counts are divided by
     (a ``label`` in the singular, such as "plant" or "minute"), None where a count is per visit.
     ``stages`` are counts that are parts of one sum. ``planned_updates`` is how often the
-    comparison will be looked at in the whole season. ``accepted_error`` is the promised share of
+    comparison will be looked at in the whole season. ``allowed_error`` is the promised share of
     accepted values that may be wrong, 0..1.
     """
 
@@ -37,7 +37,7 @@ class Outline:
     effort: Named | None = None
     stages: tuple[Named, ...] = ()
     planned_updates: int = 6
-    accepted_error: float = 0.001
+    allowed_error: float = 0.001
     highest: int | None = None
     interval_days: int = 7
 

@@ -23,7 +23,7 @@ _UNKNOWN_VERSION = "AAAA"
 def draw_sheet(study: Study, sheet: str = BLANK) -> tuple[DrawnPage, ...]:
     """As :func:`lay_out`, with all printed marks of each page."""
     if sheet != BLANK and study.site(sheet) is None:
-        raise UsageError(f"site {sheet[:12]} is not on the roster of {study.key}")
+        raise UsageError(f"site {sheet[:12]} is not on the site list of {study.key}")
     grid, version = _arrangement(study)
     return _draw(study, sheet, version, grid)
 

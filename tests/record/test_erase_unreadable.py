@@ -1,4 +1,4 @@
-"""Forgetting the sender of a photo that can't be opened."""
+"""Erasing the sender of a photo that can't be opened."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ from PIL import Image
 from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.forget import forget
+from sheet_reader.record.erase import erase
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
@@ -39,7 +39,7 @@ def test_a_photo_that_cannot_be_opened_is_kept_and_said(study: Study) -> None:
     data = b"\0\0\0\x18ftypheic" + b"x" * 500
     (study.folder / "inbox" / "Pat Doe.heic").write_bytes(data)
     read(study)
-    done = forget(study, "Pat Doe")
+    done = erase(study, "Pat Doe")
     assert [p.read_bytes() for p in kept(study)] == [data]
     assert done.photos == 1
     (line,) = done.kept
@@ -63,7 +63,7 @@ def test_a_good_copy_comes_in_after_a_damaged_one_was_forgotten(study: Study, da
         original.unlink()
     else:
         original.write_bytes(broken[damage])
-    done = forget(study, "Pat Doe")
+    done = erase(study, "Pat Doe")
     assert any("photo-0001" in line for line in done.kept)
     assert damage == "empty" or all(p.stat().st_size for p in kept(study))
     read(study)
@@ -84,8 +84,8 @@ def test_a_photo_is_made_bare_once_it_can_be_opened(
     (study.folder / "inbox" / "Pat Doe.png").write_bytes(tagged(says()))
     read(study)
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.forget.open_pictures", lambda _: [])
-        assert forget(study, "Pat Doe").kept
+        patch.setattr("sheet_reader.record.erase.open_pictures", lambda _: [])
+        assert erase(study, "Pat Doe").kept
     assert b"Pat Doe" in kept(study)[0].read_bytes()
     read(study)
     assert [b"Pat Doe" in p.read_bytes() for p in kept(study)] == [False]

@@ -1,4 +1,4 @@
-"""The roster: a CSV file with one line per site (``number,label,contact``; contact may lack)."""
+"""The site list: a CSV file with one line per site (``number,label,contact``; contact may lack)."""
 
 from __future__ import annotations
 
@@ -18,8 +18,8 @@ MOST_BYTES = 4_000_000
 _LONGEST = {"number": 12, "label": 60, "contact": 120}
 
 
-def read_roster(path: Path, boxes: int | None, mistakes: Mistakes) -> tuple[Site, ...]:
-    """Read the roster; every mistake is noted with its line number.
+def read_sites(path: Path, boxes: int | None, mistakes: Mistakes) -> tuple[Site, ...]:
+    """Read the site list; every mistake is noted with its line number.
 
     ``boxes`` is the number of boxes the sheet has for a site number (None: not known, then any
     length passes). Commas, semicolons and tabs may separate; a byte order mark is ignored.
@@ -44,7 +44,7 @@ def read_roster(path: Path, boxes: int | None, mistakes: Mistakes) -> tuple[Site
 def _text(path: Path, mistakes: Mistakes) -> str | None:
     try:
         if path.stat().st_size > MOST_BYTES:
-            mistakes.add(path.name, "is larger than 4 MB; this is no roster")
+            mistakes.add(path.name, "is larger than 4 MB; this is no site list")
             return None
         data = path.read_bytes()
     except OSError as error:
@@ -56,7 +56,7 @@ def _text(path: Path, mistakes: Mistakes) -> str | None:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
-        mistakes.add(f"{path.name} line {line}", "is not UTF-8; save the roster as “CSV UTF-8”")
+        mistakes.add(f"{path.name} line {line}", "is not UTF-8; save the site list as “CSV UTF-8”")
         return None
     if "\0" in text:
         mistakes.add(path.name, "is not a text file")
@@ -138,8 +138,8 @@ def _row(place: str, row: dict[str, str], boxes: int | None, mistakes: Mistakes)
     return len(mistakes.found) == before
 
 
-def on_roster(study: Study, number: str) -> Site:
-    """The roster line of the site with this number, blanks around it aside.
+def on_list(study: Study, number: str) -> Site:
+    """The line of the list of the site with this number, blanks around it aside.
 
     Raises UsageError where there is none, and names the nearest ones.
     """
@@ -147,14 +147,15 @@ def on_roster(study: Study, number: str) -> Site:
     site = study.site(number)
     if site is None:
         raise UsageError(
-            f"there is no site {number[:20]!r} on the roster", remedy=_nearest_sites(study, number)
+            f"there is no site {number[:20]!r} on the site list",
+            remedy=_nearest_sites(study, number),
         )
     return site
 
 
 def _nearest_sites(study: Study, number: str) -> str:
-    numbers = [entry.number for entry in study.roster]
+    numbers = [entry.number for entry in study.sites]
     close = difflib.get_close_matches(number[:20], numbers, n=3, cutoff=0.5) or numbers[:3]
     listed = ", ".join(f"{n} {site.label}" for n in close if (site := study.site(n)))
     wrong = "" if is_valid(number) else "its check digit is wrong; "
-    return f"{wrong}nearest: {listed}" if listed else f"{wrong}the roster is empty"
+    return f"{wrong}nearest: {listed}" if listed else f"{wrong}the site list is empty"

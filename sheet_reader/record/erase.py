@@ -30,7 +30,7 @@ NOTHING = np.full((8, 8), 255, dtype=np.uint8)
 
 
 @dataclass(frozen=True, slots=True)
-class Forgotten:
+class Erased:
     """What was removed; ``elsewhere`` lists what in the coordinator's own files names the person
     still, and backups made before; ``kept`` photos that could not be opened, so that the camera's
     tags are still in them.
@@ -44,7 +44,7 @@ class Forgotten:
 
 
 def named(study: Study, contact: str, url: str | None = None) -> Traces:
-    """What :func:`forget` would remove, so that it can be told before.
+    """What :func:`erase` would remove, so that it can be told before.
 
     Raises :class:`UsageError` where ``contact`` means no single person.
     """
@@ -53,14 +53,14 @@ def named(study: Study, contact: str, url: str | None = None) -> Traces:
         return in_record(connection, study.folder, who)
 
 
-def forget(study: Study, contact: str, url: str | None = None) -> Forgotten:
+def erase(study: Study, contact: str, url: str | None = None) -> Erased:
     """Remove what is known of the person whose name or address holds ``contact``.
 
     Who sent a photo, when, under which subject and file name goes; the photo keeps its neutral
     name. Its original is replaced by the bare grey picture, as it was read, without any tags
     (place, owner, time); so are photos of which only the tags name her. One that can't be opened is
     kept as it is and named, and made bare by a later run that can open it. Who decided becomes
-    unknown. Counts, readings and decisions stay. The roster, the inbox, tables, overlays and
+    unknown. Counts, readings and decisions stay. The site list, the inbox, tables, overlays and
     backups are the coordinator's own files: those that still hold the name are listed.
     Raises :class:`UsageError` where ``contact`` means no single person or is unknown.
     """
@@ -70,20 +70,20 @@ def forget(study: Study, contact: str, url: str | None = None) -> Forgotten:
             traces = in_record(connection, study.folder, who)
         elsewhere = in_her_files(study, who)
         if not traces.any and not elsewhere:
-            raise UsageError(f"nothing in the record or the roster names “{contact}”")
+            raise UsageError(f"nothing in the record or the site list names “{contact}”")
         for photo_id, origin_ids in traces.photos.items():
-            _forget_photo(record, photo_id, origin_ids)
+            _erase_photo(record, photo_id, origin_ids)
         with record.writing() as connection:
             forget_names(connection, traces.decisions)
-        remove_forgotten(record)
+        remove_erased(record)
         _wipe_free_pages(record)
         kept = _not_bare(record, traces.photos)
     origins = sum(map(len, traces.photos.values()))
     hers = (*elsewhere, *(backups_in(study) if traces.any else ()))
-    return Forgotten(origins, len(traces.photos), len(traces.decisions), hers, kept)
+    return Erased(origins, len(traces.photos), len(traces.decisions), hers, kept)
 
 
-def _forget_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
+def _erase_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
     """One photo: the bare picture is kept first, then the record names it instead."""
     before = record.photo_path(photo_id)
     with our_errors(record.folder):
@@ -97,7 +97,7 @@ def _forget_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
             connection.execute(photo.values(original=after))
 
 
-def remove_forgotten(record: Record) -> None:
+def remove_erased(record: Record) -> None:
     """Remove the originals that bare pictures have replaced, also after an interruption, and make
     those bare that could not be opened before.
     """

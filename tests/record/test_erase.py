@@ -17,7 +17,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.forget import forget, named
+from sheet_reader.record.erase import erase, named
 from sheet_reader.record.model import Accept, BatchSummary, Value
 from sheet_reader.record.store import Record
 from sheet_reader.record.traces import pattern_of
@@ -43,7 +43,7 @@ def tagged_jpeg() -> bytes:
     return stream.getvalue()
 
 
-def test_forget_removes_the_person_and_keeps_the_counts(study: Study, post: Post) -> None:
+def test_erase_removes_the_person_and_keeps_the_counts(study: Study, post: Post) -> None:
     post(says(flagged={"sun.eggs": "3"}), "pat doe 20 May.png")
     post(says({"site": "1010"}), "other.png")
     (study.folder / "inbox" / "Pat Doe.jpg").write_bytes(tagged_jpeg())
@@ -51,9 +51,9 @@ def test_forget_removes_the_person_and_keeps_the_counts(study: Study, post: Post
     assert b"Pat Doe" in bytes_of(study.folder)
     with Record.open(study) as record:
         before = [(v.site, v.visit_date, v.values, v.statuses) for v in record.visits()]
-    done = forget(study, "Pat Doe")
+    done = erase(study, "Pat Doe")
     assert (done.photos, done.origins) == (2, 2)
-    assert any("roster" in line for line in done.elsewhere)
+    assert any("sites" in line for line in done.elsewhere)
     assert any("pat doe 20 May.png" in line for line in done.elsewhere)
     held = bytes_of(study.folder)
     assert b"pat doe" not in held.lower()
@@ -68,7 +68,7 @@ def test_forget_removes_the_person_and_keeps_the_counts(study: Study, post: Post
     assert b"pat doe" not in bytes_of(study.folder).lower()
 
 
-def test_an_interrupted_forgetting_is_finished(
+def test_an_interrupted_erasing_is_finished(
     study: Study, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (study.folder / "inbox" / "Pat Doe.jpg").write_bytes(tagged_jpeg())
@@ -78,9 +78,9 @@ def test_an_interrupted_forgetting_is_finished(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.forget.remove_forgotten", power_cut)
+        patch.setattr("sheet_reader.record.erase.remove_erased", power_cut)
         with pytest.raises(KeyboardInterrupt):
-            forget(study, "Pat Doe")
+            erase(study, "Pat Doe")
     assert b"Pat Doe" in bytes_of(study.folder)
     read_batch(study, reader=_no_sheet, jobs=0)
     originals = [p.read_bytes() for p in (study.folder / "originals").rglob("*.*")]
@@ -106,7 +106,7 @@ def test_pages_of_a_pdf_keep_their_numbers(study: Study) -> None:
 
     before = seen()
     assert before[1] == -1
-    forget(study, "Pat Doe")
+    erase(study, "Pat Doe")
     after = seen()
     assert (after[0], after[2]) == (before[0], before[2])
 
@@ -115,12 +115,12 @@ def _no_sheet(*_: object) -> list[object]:
     return []
 
 
-def test_forget_takes_whole_words_only(study: Study, post: Post) -> None:
+def test_erase_takes_whole_words_only(study: Study, post: Post) -> None:
     post(says(), "Joanne.png")
     with pytest.raises(UsageError, match="names “Ann”"):
-        forget(study, "Ann")
+        erase(study, "Ann")
     with pytest.raises(UsageError, match="too short"):
-        forget(study, "J ")
+        erase(study, "J ")
     with Record.open(study) as record:
         assert record.photos()[0].name == "Joanne.png"
 
@@ -178,7 +178,7 @@ def test_tags_of_every_kind_of_picture_are_found_and_removed(study: Study, name:
     (study.folder / "inbox" / name).write_bytes(pictures_with_tags()[name])
     read_batch(study, reader=_no_sheet, jobs=0)
     (study.folder / "inbox" / name).unlink()
-    done = forget(study, "Pat Doe")
+    done = erase(study, "Pat Doe")
     assert done.photos == 1
     (original,) = (p for p in (study.folder / "originals").rglob("*") if p.is_file())
     with Image.open(original) as picture:
@@ -186,14 +186,14 @@ def test_tags_of_every_kind_of_picture_are_found_and_removed(study: Study, name:
         assert not picture.getexif().get_ifd(GPS_TAG)
 
 
-def test_who_decided_is_forgotten_and_the_history_stays_guarded(study: Study, post: Post) -> None:
+def test_who_decided_is_erased_and_the_history_stays_guarded(study: Study, post: Post) -> None:
     post(says(flagged={"sun.eggs": "3", "shade.eggs": "4"}))
     with Record.open(study) as record:
         first, second = record.pending()
         record.decide(first.reading_id, Value("9"), by="Pat Doe")
         record.decide(second.reading_id, Accept(), by="Kim")
         before = record.visits()
-    assert forget(study, "Pat Doe").decisions == 1
+    assert erase(study, "Pat Doe").decisions == 1
     assert b"Pat Doe" not in bytes_of(study.folder)
     with Record.open(study) as record:
         assert record.visits() == before
@@ -218,7 +218,7 @@ def test_an_interruption_leaves_the_history_guarded(
     with monkeypatch.context() as patch:
         patch.setattr("sheet_reader.record.anonymise.update", power_cut)
         with pytest.raises(KeyboardInterrupt):
-            forget(study, "Pat Doe")
+            erase(study, "Pat Doe")
     with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
         with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
             raw.execute("UPDATE decisions SET value = 5")
@@ -251,7 +251,7 @@ def test_her_own_files_that_still_name_the_person_are_listed(study: Study) -> No
     (folder / "drawn" / "0001-pat_doe.jpg").write_bytes(b"x")
     (folder / "beans-2026-05.tar").write_bytes(b"x")
     (folder / "study.toml").write_text('instructions = ["Send it to Pat Doe"]')
-    told = "\n".join(forget(study, "Pat Doe").elsewhere)
+    told = "\n".join(erase(study, "Pat Doe").elsewhere)
     for hers in ("1.eml", "2.mbox", "3.jpg", "results/readings.csv", "drawn/0001-pat_doe.jpg",
                  "beans-2026-05.tar", "study.toml", "for site 1004"):  # fmt: skip
         assert hers in told
@@ -274,6 +274,6 @@ def test_what_is_meant_can_be_told_before(study: Study) -> None:
 def test_a_text_that_means_no_person_is_refused(study: Study, post: Post, contact: str) -> None:
     post(says(), "jo 2026 12-34.jpg")
     with pytest.raises(UsageError, match=r"too short|no person"):
-        forget(study, contact)
+        erase(study, contact)
     with Record.open(study) as record:
         assert record.photos()[0].name == "jo 2026 12-34.jpg"
