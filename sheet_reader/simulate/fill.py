@@ -9,13 +9,14 @@ import numpy as np
 from sheet_reader.sheet.model import Cell, Page
 from sheet_reader.simulate import marks
 from sheet_reader.simulate.ink import InkPen, Stroke, lay_ink, random_ink_pen
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.printer import Paper
 from sheet_reader.simulate.sources import DigitSource, Hands
 from sheet_reader.simulate.truth import CellTruth, FieldState, FieldTruth
 from sheet_reader.simulate.values import Visit
 
 EMPTY, STRUCK, OTHER = "empty", "struck", "other"
-_REACH = 1.6  # canvas of a digit that strays, in boxes
+_REACH = SIMULATE.canvas_boxes
 
 
 @dataclass(frozen=True, slots=True)
