@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.simulate.camera import Camera
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.printer import Bytes, noise_tile
 
-TILE_PX_PER_MM = 2.0
-TILE_PX = 1024
+TILE_PX_PER_MM = SIMULATE.desk_px_per_mm
+TILE_PX = SIMULATE.desk_px
 KINDS = ("wood", "cloth", "grass", "gravel", "stone", "papers")
 Floats32 = NDArray[np.float32]
 

@@ -19,6 +19,7 @@ from sheet_reader.simulate.no_sheet import (
     page_photos,
     real_page,
 )
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.photo import photograph
 from sheet_reader.simulate.samples import SAMPLES, sample_folder
 from sheet_reader.simulate.sources import Hands
@@ -26,7 +27,7 @@ from sheet_reader.simulate.study_photos import filled_sheet, photo_of, random_re
 from sheet_reader.simulate.truth import PhotoTruth
 from sheet_reader.study.reader import read_study
 
-BARE_SHARE = 0.05
+BARE_SHARE = SIMULATE.bare_share
 
 
 def numbered(study: str, seed: int, number: int) -> tuple[str, int]:

@@ -11,6 +11,7 @@ from sheet_reader.sheet.model import Area, Cell, Page
 from sheet_reader.simulate import marks
 from sheet_reader.simulate.habits import Habits
 from sheet_reader.simulate.ink import InkPen, Stroke, lay_ink, random_ink_pen
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.printer import Paper
 from sheet_reader.simulate.sources import DigitSource, Hands
 from sheet_reader.simulate.spaces import largest_space
@@ -19,7 +20,7 @@ from sheet_reader.simulate.values import Visit
 from sheet_reader.study.fields import OWN_DIGITS
 
 EMPTY, STRUCK, OTHER = "empty", "struck", "other"
-_REACH = 1.6  # canvas of a digit that strays, in boxes
+_REACH = SIMULATE.canvas_boxes
 
 
 @dataclass(frozen=True, slots=True)

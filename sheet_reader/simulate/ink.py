@@ -9,13 +9,14 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.pens import Pen, random_pen, render_strokes
 from sheet_reader.simulate.printer import Bytes
 
 Ink = NDArray[np.float32]
 Stroke = NDArray[np.float64]
-_UNIT_MM = 9.5  # the pens' unit box
-_WIDTHS_MM = (0.4, 0.9)
+_UNIT_MM = SIMULATE.unit_mm
+_WIDTHS_MM = SIMULATE.stroke_widths_mm
 _BLUE = (0.60, 0.20, 0.10)
 _BLACK = (0.08, 0.07, 0.07)
 _RED = (0.22, 0.16, 0.72)

@@ -9,9 +9,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.simulate.levels import Level
+from sheet_reader.simulate.parameters import SIMULATE
 
 Floats32 = NDArray[np.float32]
-_GAMMA = 1 / 2.2
+_GAMMA = SIMULATE.gamma
 
 
 @dataclass(frozen=True, slots=True)

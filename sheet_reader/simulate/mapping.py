@@ -9,11 +9,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.simulate.camera import Camera
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.surface import Surface
 
 Floats = NDArray[np.float64]
-_ROUNDS = 40
-_ENOUGH_MM = 2e-3
+_ROUNDS = SIMULATE.mapping_rounds
+_ENOUGH_MM = SIMULATE.mapping_enough_mm
 OUTSIDE = -1e4
 """Paper coordinate of a pixel that does not see the sheet's surroundings at all."""
 

@@ -11,13 +11,14 @@ import numpy as np
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.background import text_page
 from sheet_reader.simulate.levels import LEVELS
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
 from sheet_reader.simulate.printer import print_page
 from sheet_reader.simulate.sources import Hands
 from sheet_reader.simulate.study_photos import photo_of
 
 KINDS = ("desk", "text", "other study", "older layout")
-_TEXT_PX_PER_MM = 8.0
+_TEXT_PX_PER_MM = SIMULATE.text_px_per_mm
 
 
 def older_layout(book: LayoutBook) -> LayoutBook:

@@ -9,6 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.simulate.parameters import SIMULATE
+
 PEN_KINDS = ("ballpoint", "fineliner", "felt tip", "pencil")
 _SHARE = (0.45, 0.15, 0.15, 0.25)
 _WIDTH = {
@@ -23,7 +25,7 @@ _DARKNESS = {
     "felt tip": (0.80, 1.00),
     "pencil": (0.35, 0.75),
 }
-_SUPER = 4
+_SUPER = SIMULATE.oversampling
 _SHIFT = 4
 
 

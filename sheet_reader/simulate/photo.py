@@ -19,6 +19,7 @@ from sheet_reader.simulate.camera import Camera, random_camera
 from sheet_reader.simulate.levels import Level
 from sheet_reader.simulate.light import Light, random_light, shading
 from sheet_reader.simulate.mapping import CoarseGrid, Placement, SheetMap, on_desk
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.printer import Bytes, Paper
 from sheet_reader.simulate.sensor import (
     blurred,
@@ -34,7 +35,7 @@ from sheet_reader.simulate.truth import CellTruth, PhotoTruth, Point, SheetTruth
 from sheet_reader.simulate.wear import worn
 
 Floats = NDArray[np.float64]
-_GLARE_CONTRAST = 0.2
+_GLARE_CONTRAST = SIMULATE.glare_contrast
 
 
 @dataclass(frozen=True, slots=True)

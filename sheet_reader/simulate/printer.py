@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.simulate.levels import Level
+from sheet_reader.simulate.parameters import SIMULATE
 
 Bytes = NDArray[np.uint8]
 PAPER_MM: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
-_SCREEN_LINES_PER_MM = 4.2  # about 106 lines per inch, common practice of office lasers
+_SCREEN_LINES_PER_MM = SIMULATE.screen_lines_per_mm
 
 
 @dataclass(frozen=True, slots=True)

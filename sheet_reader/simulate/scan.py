@@ -8,6 +8,7 @@ import numpy as np
 from sheet_reader.simulate.camera import Camera
 from sheet_reader.simulate.light import Light
 from sheet_reader.simulate.mapping import CoarseGrid, Placement, SheetMap
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.photo import FilledSheet, Photo, located
 from sheet_reader.simulate.printer import Bytes
 from sheet_reader.simulate.surface import Surface
@@ -15,7 +16,7 @@ from sheet_reader.simulate.truth import PhotoTruth
 
 RESOLUTIONS = (150, 200, 300, 400, 600)
 """Dots per inch that scanners offer; common practice, no source."""
-_FAR_MM = 1e6
+_FAR_MM = SIMULATE.scanner_far_mm
 
 
 def scan(

@@ -19,10 +19,11 @@ from numpy.typing import NDArray
 
 from sheet_reader.simulate.hand import Hand, digit_strokes, random_hand
 from sheet_reader.simulate.ink import Ink, InkPen, Stroke
+from sheet_reader.simulate.parameters import SIMULATE
 
 Choice = dict[int, list[int]]
-_KNOWN_WELL = 60
-_LEAN, _WIDEN = 0.04, 0.04
+_KNOWN_WELL = SIMULATE.known_well
+_LEAN, _WIDEN = SIMULATE.lean, SIMULATE.widen
 """How one person's digits differ in slant (dx/dy) and log width: small against what the samples
 themselves differ (an assumption of this house)."""
 

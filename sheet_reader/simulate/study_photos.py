@@ -11,6 +11,7 @@ from sheet_reader.sheet.model import BLANK, Page
 from sheet_reader.simulate.fill import fill_page
 from sheet_reader.simulate.habits import HABITS, Habits
 from sheet_reader.simulate.levels import LEVELS, Level
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
 from sheet_reader.simulate.printer import PAPER_MM, print_page
 from sheet_reader.simulate.scan import scan
@@ -18,9 +19,9 @@ from sheet_reader.simulate.sources import Hands
 from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.simulate.values import Visit, random_visit
 
-PRINT_PX_PER_MM = 12.0
-_BLANK_SHARE = 0.4
-_OTHER_PAPER_SHARE = 0.1
+PRINT_PX_PER_MM = SIMULATE.print_px_per_mm
+_BLANK_SHARE = SIMULATE.blank_share
+_OTHER_PAPER_SHARE = SIMULATE.other_paper_share
 
 
 @dataclass(frozen=True, slots=True)

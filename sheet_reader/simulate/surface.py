@@ -17,13 +17,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.simulate.levels import Level
+from sheet_reader.simulate.parameters import SIMULATE
 
 Floats = NDArray[np.float64]
-_STEP_MM = 0.5
-_REACH_MM = 420.0
-_BUMP_STEP_MM = 2.0
-_CREASE_RADIUS_MM = 0.8
-_CREASE_RELAX_MM = (18.0, 40.0)
+_STEP_MM = SIMULATE.arc_step_mm
+_REACH_MM = SIMULATE.arc_reach_mm
+_BUMP_STEP_MM = SIMULATE.bump_step_mm
+_CREASE_RADIUS_MM = SIMULATE.crease_radius_mm
+_CREASE_RELAX_MM = SIMULATE.crease_relax_mm
 
 
 @dataclass(frozen=True, slots=True)

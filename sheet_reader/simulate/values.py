@@ -8,9 +8,10 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.study.model import FieldSpec, Study
 
-WRONG_SUM_SHARE = 0.03
+WRONG_SUM_SHARE = SIMULATE.wrong_sum_share
 ADDITION_ERRORS = (
     "off by one or two",
     "carry",

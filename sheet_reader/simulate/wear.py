@@ -9,10 +9,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.simulate.levels import Level
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.printer import Bytes, Paper
 from sheet_reader.simulate.surface import Crease, Surface
 
-_CREASE_POINTS = 60
+_CREASE_POINTS = SIMULATE.crease_points
 _STAIN_TONES = ((150, 175, 200), (120, 140, 160), (205, 215, 225), (175, 205, 185))
 
 

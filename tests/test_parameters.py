@@ -13,10 +13,11 @@ from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.normalise import NORMALISE
 from sheet_reader.lab.sensitivity import INFLUENTIAL, in_force, scaled
 from sheet_reader.parameters import ORIGINS, Described, described, parameter
+from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.vision.parameters import VISION
 
 ROOT = Path(sheet_reader.__file__).parent
-ALL = [*described(VISION), *described(DECODE), *described(NORMALISE)]
+ALL = [e for p in (VISION, DECODE, NORMALISE, SIMULATE) for e in described(p)]
 CONTRACTS = {"CROP_PX", "CROP_MARGIN_MM", "PLANES", "PLANE_PX", "BLOCK", "DIGITS", "NO_SHEET"}
 """Sizes and marks that rooms agree on, not thresholds."""
 
