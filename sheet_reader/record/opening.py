@@ -59,12 +59,19 @@ def must_be_left(file: Path) -> bool:
     """
     if not may_write(file):
         return True
-    with contextlib.closing(sqlite3.connect(f"{file.absolute().as_uri()}?mode=rw", uri=True)) as db:
-        tables = {name for (name,) in db.execute("SELECT name FROM sqlite_master")}
-        if schema.schema_version.name not in tables:
-            return bool(tables)
-        query = f"SELECT max(version) FROM {schema.schema_version.name}"
-        return int(db.execute(query).fetchone()[0] or 0) < MIGRATIONS[-1].version
+    try:
+        with contextlib.closing(_plainly(file)) as db:
+            tables = {name for (name,) in db.execute("SELECT name FROM sqlite_master")}
+            if schema.schema_version.name not in tables:
+                return bool(tables)
+            query = f"SELECT max(version) FROM {schema.schema_version.name}"
+            return int(db.execute(query).fetchone()[0] or 0) < MIGRATIONS[-1].version
+    except sqlite3.Error:
+        return False  # damaged or busy: that is told when it is opened
+
+
+def _plainly(file: Path) -> sqlite3.Connection:
+    return sqlite3.connect(f"{file.absolute().as_uri()}?mode=rw", uri=True)
 
 
 def must_be_present(engine: Engine, where: str) -> None:

@@ -8,19 +8,21 @@ import numpy as np
 
 from sheet_reader.vision.arrays import Array, as_float32
 from sheet_reader.vision.flatten import Pyramid
+from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
 
-_INWARD_MM, _OUTWARD_MM, _STEP_MM = 7.0, 45.0, 0.25
+_CHECK = VISION.print_check
+_INWARD_MM, _OUTWARD_MM, _STEP_MM = _CHECK.inward_mm, _CHECK.outward_mm, _CHECK.step_mm
 """The paper's edge is sought from just outside the markers to where it lies at a scale of 70 %."""
-_PAPER_MM = 2.5
+_PAPER_MM = _CHECK.paper_mm
 """So far from its beginning a line shows paper for certain."""
-_LINES = 48
-_ENDS = 0.08
-_CHANGE = 0.12
-_LASTING_MM = 1.5
+_LINES = _CHECK.lines
+_ENDS = _CHECK.ends
+_CHANGE = _CHECK.change
+_LASTING_MM = _CHECK.lasting_mm
 """Where brightness departs from the paper's by this share, for so long, the paper ends."""
-_AGREE_MM = 2.0
-_LEAST_AGREEING = 0.6
+_AGREE_MM = _CHECK.agree_mm
+_LEAST_AGREEING = _CHECK.least_agreeing
 """Share of the lines of a side that must find the edge at the same place. All of these are choices:
 on 24 simulated photographs of proofs (easy and typical) 22 scales were told, all within 1 %."""
 

@@ -20,10 +20,10 @@ from sheet_reader.vision.template import PreparedPage, prepare
 from sheet_reader.vision.types import NoSheet, SheetView
 from sheet_reader.vision.view import build_view
 
-LEAST_SCALE, MOST_SCALE = 0.885, 1.015
+LEAST_SCALE, MOST_SCALE = VISION.print_check.least_scale, VISION.print_check.most_scale
 """The README promises 90 to 100 %; the edges of the paper are found to about one per cent."""
-_MOST_STRETCH = 0.02
-LEAST_CONTRAST = 0.35
+_MOST_STRETCH = VISION.print_check.most_stretch
+LEAST_CONTRAST = VISION.quality.least_contrast
 """As for photographs of sheets (``vision/quality.py``)."""
 
 

@@ -28,7 +28,7 @@ def test_a_certain_place_has_no_doubt():
     ("change", "reason"),
     [
         ({}, Occlusion.NONE),
-        ({"hidden": Occlusion.COVERED}, Occlusion.COVERED),
+        ({"occluded": Occlusion.COVERED}, Occlusion.COVERED),
         ({"error_mm": math.inf}, Occlusion.UNPLACED),
         ({"error_mm": math.nan}, Occlusion.UNPLACED),
         ({"contrast": 0.02}, Occlusion.FAINT),
@@ -41,7 +41,7 @@ def test_why_a_box_cannot_be_read(box, change, reason):
 
 
 def test_a_hidden_box_may_hold_anything(box, stated):
-    hidden = replace(box, hidden=Occlusion.COVERED)
+    hidden = replace(box, occluded=Occlusion.COVERED)
     p = box_probabilities([box, hidden], stated("11"))
     assert p[0, 1] > 0.999
     assert p[1] == pytest.approx(np.full(len(CLASSES), 1 / len(CLASSES)))

@@ -9,7 +9,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from sheet_reader.vision.parameters.boxes import CropParameters, QualityParameters, ViewParameters
+from sheet_reader.vision.parameters.boxes import (
+    CropParameters,
+    PrintCheckParameters,
+    QualityParameters,
+    ViewParameters,
+)
 from sheet_reader.vision.parameters.finding import (
     CodeParameters,
     FindParameters,
@@ -53,6 +58,7 @@ class VisionParameters:
     crops: CropParameters = field(default_factory=CropParameters)
     quality: QualityParameters = field(default_factory=QualityParameters)
     view: ViewParameters = field(default_factory=ViewParameters)
+    print_check: PrintCheckParameters = field(default_factory=PrintCheckParameters)
 
 
 VISION = VisionParameters()

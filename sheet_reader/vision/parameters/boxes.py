@@ -95,3 +95,31 @@ class ViewParameters:
     paper_radius_mm: float = parameter(
         45.0, "mm", UNTRIED, "boxes within it tell how bright the paper is"
     )
+
+
+@dataclass(frozen=True, slots=True)
+class PrintCheckParameters:
+    """Of ``print_check.py`` and ``paper_edges.py``."""
+
+    least_scale: float = parameter(
+        0.885,
+        "share of true size",
+        "choice: 90 % is promised, and edges of paper are found to about 1 %",
+        "a smaller print is too small",
+    )
+    most_scale: float = parameter(
+        1.015, "share of true size", "choice: as least_scale, for 100 %", "a larger is too large"
+    )
+    most_stretch: float = parameter(
+        0.02, "share", UNTRIED, "by which the scales across and down may differ"
+    )
+    inward_mm: float = parameter(7.0, "mm", UNTRIED, "profile inside the paper's edge")
+    outward_mm: float = parameter(45.0, "mm", UNTRIED, "profile outside the paper's edge")
+    step_mm: float = parameter(0.25, "mm", UNTRIED, "between samples of a profile")
+    paper_mm: float = parameter(2.5, "mm", UNTRIED, "start of a profile that is paper")
+    lines: int = parameter(48, "profiles", UNTRIED, "along an edge")
+    ends: float = parameter(0.08, "share of an edge", UNTRIED, "left out at both ends")
+    change: float = parameter(0.12, "share of paper", UNTRIED, "change of light at the edge")
+    lasting_mm: float = parameter(1.5, "mm", UNTRIED, "over which the change lasts")
+    agree_mm: float = parameter(2.0, "mm", UNTRIED, "within which profiles agree on the edge")
+    least_agreeing: float = parameter(0.6, "share of profiles", UNTRIED, "that agree on an edge")
