@@ -98,7 +98,7 @@ def made_up_past(sheet: SheetTruth) -> History:
 def table(scores: tuple[Score, ...]) -> list[str]:
     """The lines of the table."""
     head = (
-        f"{'knowledge used':<28}{'wrong among accepted':<38}{'flagged':>9}{'own faults aside':>18}"
+        f"{'knowledge used':<31}{'wrong among accepted':<38}{'flagged':>9}{'own faults aside':>18}"
     )
     lines = [head + f"{'wrong site':>12}{'wrong date':>12}"]
     for (name, _), score in zip(MEASURED, scores, strict=True):
@@ -107,7 +107,7 @@ def table(scores: tuple[Score, ...]) -> list[str]:
         flagged = f"{100 * score.flagged / max(1, score.fields):.2f} %"
         plain = f"{100 * score.plain_flagged / max(1, score.plain):.2f} %"
         lines.append(
-            f"{name:<28}{wrong:<38}{flagged:>9}{plain:>18}{score.site_wrong:>12}{score.date_wrong:>12}"
+            f"{name:<31}{wrong:<38}{flagged:>9}{plain:>18}{score.site_wrong:>12}{score.date_wrong:>12}"
         )
     return [*lines, HUMANS]
 

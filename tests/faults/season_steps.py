@@ -85,7 +85,7 @@ class Season(Checks):
             self.key = study.key
         Record.open(study).close()
         self.study, self.draft = study, draft
-        self.record = Record(study, self.record.engine, self.record.where)
+        self.record = Record(study, self.record.engine, self.record.where, self.record.thresholds)
 
     def expect_refusal(self, study: Study) -> None:
         try:

@@ -18,6 +18,11 @@ FORMER_NAMES = {
     "readings": "readings",
     "decisions": "decisions",
 }
+FORMER_COLUMNS = {
+    "sighting_id": "page_instance_id",
+    "look_id": "run_id",
+    "looks_before": "runs_before",
+}
 
 
 def copy_as_older(new: Path, old: Path, steps: int = 2) -> None:
@@ -28,7 +33,9 @@ def copy_as_older(new: Path, old: Path, steps: int = 2) -> None:
     with contextlib.closing(sqlite3.connect(old)) as raw:
         raw.execute("ATTACH ? AS new", (str(new),))
         for table, former in FORMER_NAMES.items():
-            raw.execute(f"INSERT INTO main.{former} SELECT * FROM new.{table}")
+            names = [row[1] for row in raw.execute(f"PRAGMA main.table_info({former})")]
+            values = ", ".join(f'"{FORMER_COLUMNS.get(name, name)}"' for name in names)
+            raw.execute(f"INSERT INTO main.{former} SELECT {values} FROM new.{table}")
         raw.commit()
 
 

@@ -111,7 +111,7 @@ def read(
     A sheet may be ``doubted`` where there is ``history``: these fields are flagged then.
     """
     row = picture.gray[0]
-    if row.min() > 0:
+    if np.ptp(picture.gray) < 8:  # all of one shade, as JPEG leaves it
         return _read_one(_scanned(picture), picture, study, 0.0)
     said = json.loads(row[: int(np.argmin(row))].tobytes())
     if isinstance(said, list):

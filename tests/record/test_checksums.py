@@ -56,7 +56,8 @@ def filled(study: Study, post: Post) -> Study:
 
 
 COPIED_READING = (
-    "confidence, status, reason, runner_up, runner_up_confidence, corners, boxes_png, context_png"
+    "confidence, status, reason, reasons, runner_up, runner_up_confidence, corners, "
+    "boxes_png, context_png"
 )
 COPIED_RUN = (
     "at, program, model, identified_by, px_per_mm, blur_mm, contrast, hidden_boxes, glare_share, "
@@ -72,8 +73,9 @@ EDITS = [
     (f"UPDATE readings SET boxes_png = x'00' {FIRST} 'sun.eggs'", ["site 1004", "sun.eggs"]),
     (f"UPDATE readings SET runner_up = NULL {FIRST} 'sun.eggs'", ["site 1004", "sun.eggs"]),
     (f"DELETE FROM readings {SECOND} 'helpers'", ["site 1022", "helpers", "removed"]),
-    (f"INSERT INTO readings SELECT 900, 1, 'extra', value, {COPIED_READING} FROM readings "
-     "WHERE id = 1", ["site 1004", "extra", "added"]),
+    (f"INSERT INTO readings (id, run_id, field, value, {COPIED_READING}) "
+     f"SELECT 900, 1, 'extra', value, {COPIED_READING} FROM readings WHERE id = 1",
+     ["site 1004", "extra", "added"]),
     ("UPDATE reading_runs SET site = '1010' WHERE id = 1", ["photo1.png", "page 1"]),
     ("UPDATE reading_runs SET visit_date = '2026-05-21' WHERE id = 2", ["photo2.png", "site 1022"]),
     ("DELETE FROM reading_runs WHERE id = 2", ["photo2.png", "removed"]),

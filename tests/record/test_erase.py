@@ -53,7 +53,7 @@ def test_erase_removes_the_person_and_keeps_the_counts(study: Study, post: Post)
         before = [(v.site, v.visit_date, v.values, v.statuses) for v in record.visits()]
     done = erase(study, "Pat Doe")
     assert (done.photos, done.origins) == (2, 2)
-    assert any("sites" in line for line in done.elsewhere)
+    assert any("site list" in line for line in done.elsewhere)
     assert any("pat doe 20 May.png" in line for line in done.elsewhere)
     held = bytes_of(study.folder)
     assert b"pat doe" not in held.lower()

@@ -60,8 +60,8 @@ def test_a_site_that_left_the_list_is_a_note_and_keeps_its_rows(study: Study) ->
     shorter = replace(study, sites=study.sites[1:])
     verdict = verify(shorter)
     assert verdict.problems == ()
-    told = "\n".join(verdict.notes)
-    assert "1 visit is of a site that is not on the site list now (1004)" in told
+    noted = "\n".join(verdict.notes)
+    assert "1 visit is of a site that is not on the site list now (1004)" in noted
     with Record.open(shorter) as record:
         assert [(v.site, v.values["sun.eggs"]) for v in record.visits()] == [("1004", "3")]
     assert "its row stays in the exports" in told(shorter)
