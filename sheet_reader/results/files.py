@@ -10,15 +10,16 @@ from sheet_reader.errors import StorageError
 
 
 def write_together(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
-    """Write all ``files`` into ``folder`` (made if missing), replacing older ones.
+    """Write all ``files`` into ``folder`` (made if missing), replacing older ones; a name may lead
+    into a folder below (``data-package/rows.csv``).
 
     Each is first written under a temporary name; only when all are on disk do they get their
     names, so that a full disk leaves the old files whole. Raises StorageError.
     """
-    temporary = {name: folder / f".{name}.{os.getpid()}.part" for name in files}
+    temporary = {name: _temporary(folder / name) for name in files}
     try:
-        folder.mkdir(parents=True, exist_ok=True)
         for name, content in files.items():
+            temporary[name].parent.mkdir(parents=True, exist_ok=True)
             _write_through(temporary[name], content)
         return [temporary[name].replace(folder / name) for name in files]
     except OSError as error:
@@ -29,6 +30,10 @@ def write_together(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
             where=folder,
             remedy="choose another folder with --out",
         ) from error
+
+
+def _temporary(path: Path) -> Path:
+    return path.with_name(f".{path.name}.{os.getpid()}.part")
 
 
 def _write_through(path: Path, content: bytes) -> None:

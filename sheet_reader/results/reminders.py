@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from sheet_reader.record.model import VisitRow
+from sheet_reader.results.from_record import VisitFact
 from sheet_reader.study.model import Study
 
 
@@ -39,7 +39,7 @@ class MissingPages:
         return f"site {self.site} on {self.visit_date} lacks {word} {numbers}"
 
 
-def missing_pages(visits: Iterable[VisitRow], pages: int) -> list[MissingPages]:
+def missing_pages(visits: Iterable[VisitFact], pages: int) -> list[MissingPages]:
     """Visits with a settled site and date that lack some of the sheet's ``pages``."""
     wanted = range(1, pages + 1)
     found = [
@@ -50,7 +50,7 @@ def missing_pages(visits: Iterable[VisitRow], pages: int) -> list[MissingPages]:
     return [missing for missing in found if missing.pages]
 
 
-def standings(study: Study, visits: Iterable[VisitRow], today: date) -> list[SiteStanding]:
+def standings(study: Study, visits: Iterable[VisitFact], today: date) -> list[SiteStanding]:
     """Every site of the roster in its order. After the season nothing more falls due."""
     last: dict[str, date] = {}
     waiting: dict[str, int] = {}

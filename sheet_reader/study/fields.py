@@ -6,12 +6,14 @@ from collections.abc import Sequence
 from typing import cast
 
 from sheet_reader.study.model import CountField, HeaderField, HeaderKind, Plot, SumRule
+from sheet_reader.study.publication import read_taxon
 from sheet_reader.study.table import Table, nearest, shown
 
 MOST_BOXES = 6
 RESERVED = frozenset(
-    ("photo", "sheet", "page", "field", "value", "confidence", "status", "reason", "waiting")
-)
+    ("photo", "sheet", "page", "field", "value", "confidence", "status", "reason", "waiting",
+     "site_name", "pages_in", "pages_of", "corrected", "remarks")
+)  # fmt: skip
 _DATE_BOXES = 6
 
 
@@ -67,7 +69,9 @@ def read_counts(top: Table) -> tuple[CountField, ...]:
     tables = top.tables("counts", most=40, required=True)
     counts = []
     for table in tables:
-        table.only(("name", "label", "boxes", "lowest", "highest", "unit", "note"))
+        table.only(
+            ("name", "label", "boxes", "lowest", "highest", "unit", "note", "taxon", "life_stage")
+        )
         boxes = table.whole("boxes", 1, MOST_BOXES)
         lowest, highest = _range(table, boxes, required=True)
         counts.append(
@@ -79,6 +83,7 @@ def read_counts(top: Table) -> tuple[CountField, ...]:
                 highest or 0,
                 table.text("unit", longest=20, required=False),
                 table.text("note", longest=90, required=False),
+                *read_taxon(table),
             )
         )
     _unique(tables, [c.name for c in counts])

@@ -21,19 +21,26 @@ class Season:
 
 @dataclass(frozen=True, slots=True)
 class Visits:
-    """Days between visits and how many days early or late still count as on time."""
+    """Days between visits, how many days early or late still count as on time, and how many visits
+    of a season a site needs at least (four or five: common practice, no source).
+    """
 
     interval_days: int = 7
     tolerance_days: int = 2
+    least: int = 4
 
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """A roster line. ``number`` keeps its leading zeros and ends in its check digit."""
+    """A roster line. ``number`` keeps its leading zeros and ends in its check digit; ``latitude``
+    and ``longitude`` are degrees in WGS 84, both None where the roster does not give them.
+    """
 
     number: str
     label: str
     contact: str
+    latitude: float | None = None
+    longitude: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +70,9 @@ class Plot:
 
 @dataclass(frozen=True, slots=True)
 class CountField:
-    """Something counted once in every plot. Values outside lowest..highest are implausible."""
+    """Something counted once in every plot. Values outside lowest..highest are implausible.
+    ``taxon`` is the scientific name of what is counted, "" where the study does not name it.
+    """
 
     name: str
     label: str
@@ -72,6 +81,8 @@ class CountField:
     highest: int
     unit: str = ""
     note: str = ""
+    taxon: str = ""
+    life_stage: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +99,33 @@ class Comments:
 
     label: str
     height_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How long or how much was searched: ``field`` is a count (then each plot has its own) or a
+    number of the head. ``equal``: the plots of a visit are to be searched alike.
+    """
+
+    field: str
+    unit: str
+    protocol: str = ""
+    equal: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Publication:
+    """What users of published tables are told. ``licence`` is an SPDX identifier. Names of places
+    and coordinates leave in published archives only where ``place_names`` is set and
+    ``place_decimals`` (decimals of a degree) is given.
+    """
+
+    licence: str = ""
+    citation: str = ""
+    description: str = ""
+    publisher: str = ""
+    place_names: bool = False
+    place_decimals: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,6 +167,9 @@ class Study:
     accepted_error: float = 0.001
     warnings: tuple[str, ...] = field(default=())
     roster_file: str = ""
+    effort: Effort | None = None
+    publication: Publication = Publication()
+    letter_words: tuple[tuple[str, str], ...] = ()
 
     @property
     def fields(self) -> tuple[FieldSpec, ...]:

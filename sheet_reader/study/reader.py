@@ -10,6 +10,7 @@ from typing import Any, cast
 from sheet_reader.errors import Mistake, StorageError, StudyError
 from sheet_reader.study.fields import read_counts, read_header, read_plots, read_sums
 from sheet_reader.study.model import Comments, Paper, Season, Site, Study, Visits
+from sheet_reader.study.publication import read_effort, read_letter_words, read_publication
 from sheet_reader.study.roster import read_roster
 from sheet_reader.study.table import Mistakes, Table, shown
 
@@ -17,7 +18,7 @@ STUDY_FILE = "study.toml"
 MOST_BYTES = 500_000
 KEYS = (
     "key", "title", "paper", "roster", "accepted_error", "instructions", "season", "visits",
-    "header", "plots", "counts", "sums", "comments",
+    "header", "plots", "counts", "sums", "comments", "effort", "publication", "words",
 )  # fmt: skip
 _KEY = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*\Z")
 
@@ -93,11 +94,14 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
         sites = read_roster(folder / roster, boxes, mistakes)
     visits = _visits(top)
     comments = _comments(top)
+    effort, publication = read_effort(top, header, counts), read_publication(top)
+    letter_words = read_letter_words(top)
     if mistakes.found or season is None:
         return None
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
-        instructions, sites, folder, error, roster_file=roster,
+        instructions, sites, folder, error, roster_file=roster, effort=effort,
+        publication=publication, letter_words=letter_words,
     )  # fmt: skip
 
 
@@ -123,7 +127,7 @@ def _visits(top: Table) -> Visits:
     table = top.table("visits", required=False)
     if table is None:
         return Visits()
-    table.only(("interval_days", "tolerance_days"))
+    table.only(("interval_days", "tolerance_days", "least"))
     interval = table.whole("interval_days", 1, 366, required=False, fallback=7) or 7
     tolerance = table.whole("tolerance_days", 0, 366, required=False, fallback=2)
     tolerance = 2 if tolerance is None else tolerance
@@ -133,7 +137,8 @@ def _visits(top: Table) -> Visits:
             f"{tolerance} must be less than half of the {interval} days between visits, "
             "or a visit could belong to two dates",
         )
-    return Visits(interval, tolerance)
+    least = table.whole("least", 1, 366, required=False, fallback=4) or 4
+    return Visits(interval, tolerance, least)
 
 
 def _comments(top: Table) -> Comments | None:

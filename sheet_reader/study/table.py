@@ -153,6 +153,17 @@ class Table:
             return fallback
         return float(value)
 
+    def yes_or_no(self, key: str, *, fallback: bool = False) -> bool:
+        """``true`` or ``false``; ``fallback`` where it is not given."""
+        value = self._get(key, required=False)
+        if value is not None and not isinstance(value, bool):
+            self.wrong(key, f"must be true or false without quotes, not {shown(value)}")
+        return value if isinstance(value, bool) else fallback
+
+    def keys(self) -> tuple[str, ...]:
+        """The keys that are there, in their order."""
+        return tuple(self._values)
+
     def day(self, key: str) -> date | None:
         """A calendar day, written without quotes as 2026-04-20."""
         value = self._get(key, required=True)

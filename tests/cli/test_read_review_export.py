@@ -78,7 +78,9 @@ def test_each_answer_has_its_status(bean_desk: Any, typed: str, status: str, val
     lines = table(bean_desk.folder / "results" / "readings.csv")
     (line,) = [line for line in lines if line["field"] == PLANTS]
     assert (line["status"], line["value"]) == (status, value)
-    assert line["confidence"] == "0.7"
+    by_a_person = status != "confirmed"
+    assert line["confidence"] == ("" if by_a_person else "0.7")
+    assert line["read_as"] == ("14" if by_a_person else "")
 
 
 def test_an_empty_field_is_an_empty_cell(bean_desk: Any) -> None:

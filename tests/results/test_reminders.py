@@ -4,8 +4,10 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from made_facts import fact
+from made_facts import visit as made
 
-from sheet_reader.record.model import VisitRow
+from sheet_reader.results.from_record import VisitFact
 from sheet_reader.results.reminders import SiteStanding, missing_pages, standings
 from sheet_reader.study.reader import read_study
 
@@ -13,11 +15,12 @@ STUDY = read_study(Path(__file__).parents[2] / "samples" / "bean_tips")
 SITE = STUDY.roster[0].number
 
 
-def visit(site: str, day: str, waiting: int = 0) -> VisitRow:
-    return VisitRow(site, day, (1,), ("a.jpg",), {}, {}, waiting)
+def visit(site: str, day: str, waiting: int = 0) -> VisitFact:
+    fields = [fact(spec.name, status="flagged") for spec in STUDY.fields[:waiting]]
+    return made(site, day, fields=tuple(fields))
 
 
-def standing(visits: list[VisitRow], today: date, site: str = SITE) -> SiteStanding:
+def standing(visits: list[VisitFact], today: date, site: str = SITE) -> SiteStanding:
     return next(s for s in standings(STUDY, visits, today) if s.site == site)
 
 
@@ -55,10 +58,10 @@ def test_every_site_of_the_roster_stands_in_its_order() -> None:
 
 def test_a_visit_that_lacks_a_page_is_named() -> None:
     visits = [
-        VisitRow(SITE, "2026-05-20", (1, 2), (), {}, {}, 0),
-        VisitRow(SITE, "2026-05-27", (2,), (), {}, {}, 0),
-        VisitRow(SITE, "2026-06-03", (), (), {}, {}, 0),
-        VisitRow("", "2026-05-27", (1,), (), {}, {}, 1),
+        made(SITE, "2026-05-20", pages=(1, 2)),
+        made(SITE, "2026-05-27", pages=(2,)),
+        made(SITE, "2026-06-03", pages=()),
+        made("", "2026-05-27", pages=(1,)),
     ]
     assert [str(missing) for missing in missing_pages(visits, 2)] == [
         f"site {SITE} on 2026-05-27 lacks page 1",

@@ -1,0 +1,137 @@
+"""The record as plain facts: the only place where results know how the record is made.
+
+All else in this room works on :class:`Facts`, so that it can be tried on made-up seasons.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sheet_reader.record.naming import neutral_name
+from sheet_reader.record.standing import Effective, Visit
+from sheet_reader.record.store import Record
+from sheet_reader.sheet.layout import lay_out
+
+
+@dataclass(frozen=True, slots=True)
+class FieldFact:
+    """A field in a photo as it stands. ``value`` is the decided value where a person ``decided``,
+    else the value read; ``read_as`` is what was read. ``serves``: it is the visit's own;
+    ``asks``: a person is asked about it. ``pdf_page`` counts from 1. ``status`` is accepted,
+    flagged, confirmed, corrected, empty or unreadable.
+    """
+
+    reading_id: int
+    sighting_id: int
+    photo_id: int
+    photo: str
+    pdf_page: int
+    sheet: str
+    page: int
+    field: str
+    value: str | None
+    read_as: str | None
+    confidence: float
+    status: str
+    reason: str = ""
+    runner_up: str | None = None
+    runner_up_confidence: float = 0.0
+    decided: bool = False
+    serves: bool = True
+    asks: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class VisitFact:
+    """A visit: ``site`` and ``visit_date`` ("" while they wait), the numbers of the pages that came
+    in, the photos, all fields of all photos, advice on photos that were hard to read, remarks.
+    """
+
+    site: str
+    visit_date: str
+    pages: tuple[int, ...]
+    photos: tuple[str, ...]
+    fields: tuple[FieldFact, ...]
+    advice: tuple[str, ...] = ()
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def serving(self) -> dict[str, FieldFact]:
+        """The field that serves, by name."""
+        return {f.field: f for f in self.fields if f.serves}
+
+    @property
+    def waiting(self) -> int:
+        """How many fields wait for a person."""
+        return len({f.field for f in self.fields if f.asks})
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoFact:
+    """A photo and its fate. ``senders`` are those who sent it (addresses, never to be exported);
+    ``status`` is waiting, read, no sheet, failed or stopped.
+    """
+
+    photo_id: int
+    photo: str
+    status: str
+    reason: str
+    senders: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """All that results need. ``pages_of`` is the number of pages of the study's sheet."""
+
+    visits: tuple[VisitFact, ...]
+    photos: tuple[PhotoFact, ...] = ()
+    pages_of: int = 1
+
+
+def facts_of(record: Record) -> Facts:
+    """Everything that the record holds now."""
+    visits = tuple(_visit(visit) for visit in record.state())
+    photos = tuple(
+        PhotoFact(line.photo_id, neutral_name(line.photo_id), line.status, line.reason)
+        for line in record.photos()
+    )
+    return Facts(visits, photos, len(lay_out(record.study).pages))
+
+
+def _visit(visit: Visit) -> VisitFact:
+    return VisitFact(
+        site=visit.site,
+        visit_date=visit.visit_date,
+        pages=tuple(sorted({seen.page for seen in visit.seen})),
+        photos=tuple(dict.fromkeys(seen.photo for seen in visit.seen)),
+        fields=tuple(_field(e) for e in visit.fields),
+        advice=tuple(dict.fromkeys(seen.advice for seen in visit.seen if seen.advice)),
+    )
+
+
+def _field(e: Effective) -> FieldFact:
+    return FieldFact(
+        reading_id=e.read.reading_id,
+        sighting_id=e.seen.sighting_id,
+        photo_id=e.seen.photo_id,
+        photo=e.seen.photo,
+        pdf_page=e.seen.frame + 1,
+        sheet=e.seen.sheet,
+        page=e.seen.page,
+        field=e.read.field,
+        value=e.value,
+        read_as=e.read.value,
+        confidence=e.read.confidence,
+        status=e.status,
+        reason=e.reason,
+        runner_up=e.read.runner_up,
+        runner_up_confidence=e.read.runner_up_confidence,
+        decided=e.decided is not None,
+        serves=e.serves,
+        asks=e.asks,
+    )
+
+
+def file_names_of(record: Record) -> dict[str, str]:
+    """The photos' own file names by their neutral ones: for her eyes only, they may name people."""
+    return {neutral_name(line.photo_id): line.name for line in record.photos()}
