@@ -8,16 +8,15 @@ so in the cell, and its colour repeats it.
 from __future__ import annotations
 
 import io
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import astuple
 from datetime import datetime
 from typing import Any
 
 import pandas as pd
 import xlsxwriter
-from xlsxwriter.format import Format
-from xlsxwriter.worksheet import Worksheet
 
+from sheet_reader.results.formats.bulk_sheet import BulkSheet, Day, Marked
 from sheet_reader.results.formats.dictionary import HEADER, entries
 from sheet_reader.results.frames import UNREADABLE, WAITS, Tables
 from sheet_reader.study.model import Study
@@ -25,7 +24,6 @@ from sheet_reader.study.model import Study
 NAME = "{key}.xlsx"
 OPTIONS = {
     "in_memory": True,
-    "constant_memory": True,
     "strings_to_formulas": False,
     "strings_to_urls": False,
     "strings_to_numbers": False,
@@ -53,16 +51,6 @@ def workbook(study: Study, tables: Tables) -> dict[str, bytes]:
     return {NAME.format(key=study.key): stream.getvalue()}
 
 
-class _Day(float):
-    """A day in Excel's count."""
-
-
-class _Marked(str):
-    """A word that tells what the cell's colour repeats."""
-
-    __slots__ = ()
-
-
 class _Sheets:
     """Writes sheets of one workbook."""
 
@@ -74,7 +62,7 @@ class _Sheets:
 
     def add(self, name: str, header: Iterable[str], columns: Sequence[Sequence[Any]]) -> None:
         """A sheet with a frozen header and filters; None leaves a cell empty."""
-        sheet = self._book.add_worksheet(name)
+        sheet = self._book.add_worksheet(name, BulkSheet)
         names = list(header)
         sheet.freeze_panes(1, 0)
         sheet.autofilter(0, 0, max(1, len(columns[0]) if columns else 0), len(names) - 1)
@@ -82,24 +70,7 @@ class _Sheets:
             sheet.set_column(place, place, _width(title, column))
         for place, title in enumerate(names):
             sheet.write_string(0, place, title, self._head)
-        write = self._writers(sheet)
-        for row, cells in enumerate(zip(*columns, strict=True), start=1):
-            for place, cell in enumerate(cells):
-                if cell is not None:
-                    write[type(cell)](row, place, cell)
-
-    def _writers(self, sheet: Worksheet) -> dict[type, Callable[[int, int, Any], object]]:
-        def formatted(style: Format, kind: str) -> Callable[[int, int, Any], object]:
-            put = sheet.write_number if kind == "number" else sheet.write_string
-            return lambda row, place, cell: put(row, place, cell, style)
-
-        return {
-            str: sheet.write_string,
-            int: sheet.write_number,
-            float: sheet.write_number,
-            _Day: formatted(self._day, "number"),
-            _Marked: formatted(self._marked, "string"),
-        }
+        sheet.fill(columns, self._day, self._marked)
 
 
 def _width(title: str, column: Sequence[Any]) -> int:
@@ -117,7 +88,7 @@ def _columns(frame: pd.DataFrame) -> list[list[Any]]:
     if "status" in frame.columns:
         place = list(frame.columns).index("status")
         marked = ("flagged", "unreadable")
-        found[place] = [_Marked(cell) if cell in marked else cell for cell in found[place]]
+        found[place] = [Marked(cell) if cell in marked else cell for cell in found[place]]
     return found
 
 
@@ -125,7 +96,7 @@ def _cells(column: pd.Series) -> list[Any]:
     values, there = column.tolist(), column.notna().tolist()
     if str(column.dtype).startswith("datetime"):
         days = (column - FIRST_DAY).dt.days.tolist()
-        return _DayList(_Day(d) if ok else None for d, ok in zip(days, there, strict=True))
+        return _DayList(Day(d) if ok else None for d, ok in zip(days, there, strict=True))
     if column.dtype == "boolean":
         values = ["yes" if ok and v else "no" for v, ok in zip(values, there, strict=True)]
     return [v if ok and v != "" else None for v, ok in zip(values, there, strict=True)]
@@ -137,7 +108,7 @@ def _rows(tables: Tables) -> list[list[Any]]:
         cells = _cells(tables.rows[name])
         if name in tables.why_missing.columns:
             why = tables.why_missing[name].tolist()
-            word = [_Marked(w) if w in (WAITS, UNREADABLE) else None for w in why]
+            word = [Marked(w) if w in (WAITS, UNREADABLE) else None for w in why]
             merged = [w or cell for cell, w in zip(cells, word, strict=True)]
             cells = _DayList(merged) if isinstance(cells, _DayList) else merged
         found.append(cells)

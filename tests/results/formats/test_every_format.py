@@ -212,3 +212,14 @@ def test_the_dictionary_names_every_column(study: Study, tables: Tables) -> None
     markdown = files["dictionary.md"].decode()
     assert all(f"`{count.name}`" in markdown for count in study.counts)
     assert "`pinched.ladybirds` = `pinched.egg_clusters` + " in markdown
+
+
+@pytest.mark.parametrize("text", ["a\x00b\x1f<&>\"'", "  spaces  ", "=1+1", "https://example.org"])
+def test_a_workbook_with_odd_texts_opens(text: str, study: Study) -> None:
+    one = visit(study.roster[0].number, "2026-05-20", {"pinched.plants": 3}, remarks=(text,))
+    (data,) = format_named("excel")(study, tables_of(study, facts(one))).values()
+    sheet = openpyxl.load_workbook(io.BytesIO(data))["rows"]
+    header, line = sheet.iter_rows(values_only=True)
+    told = dict(zip(header, line, strict=True))["remarks"]
+    assert isinstance(told, str)
+    assert told.replace("_x0000_", "\x00").replace("_x001F_", "\x1f") == text
