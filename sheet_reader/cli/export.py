@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from sheet_reader.cli.common import counted, hint, open_study, study_argument, tell_notes
+
+if TYPE_CHECKING:
+    from sheet_reader.results.from_record import Facts
 
 FORMATS = click.Choice(["csv", "data-package", "darwin-core", "excel", "parquet"])
 
@@ -54,7 +59,6 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
     from sheet_reader.results.export import export_files, with_photo_names
     from sheet_reader.results.frames import tables_of
     from sheet_reader.results.from_record import facts_of, file_names_of
-    from sheet_reader.results.reminders import missing_pages
 
     opened = open_study(study)
     if file_names and set(formats) != {"csv"}:
@@ -73,7 +77,16 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
         visits = counted(len(facts.visits), "visit")
         click.echo(f"{visits}; {counted(waiting, 'field')} waiting for you.")
         tell_notes(record)
-    for missing in missing_pages(facts.visits, facts.pages_of):
-        click.echo(f"note: {missing}; its fields are empty in the rows")
+    for note in _missing_pages(facts):
+        click.echo(f"note: {note}; its fields are empty in the rows")
     if waiting:
         click.echo(f"Next:  {hint('review', opened.folder)}")
+
+
+def _missing_pages(facts: Facts) -> Iterator[str]:
+    """A line for each visit of which only some pages have come in."""
+    for visit in facts.visits:
+        missing = [str(p) for p in range(1, facts.pages_of + 1) if p not in visit.pages]
+        if visit.site and visit.visit_date and missing:
+            word = "page" if len(missing) == 1 else "pages"
+            yield f"site {visit.site} on {visit.visit_date} lacks {word} {' and '.join(missing)}"

@@ -18,6 +18,7 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.record import originals, schema
 from sheet_reader.record.deciders import forget_deciders
 from sheet_reader.record.engine import our_errors
+from sheet_reader.record.letters import forget_remarks
 from sheet_reader.record.model import now
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
@@ -75,6 +76,7 @@ def forget(study: Study, contact: str, url: str | None = None) -> Forgotten:
             _forget_photo(record, photo_id, origin_ids)
         with record.writing() as connection:
             forget_deciders(connection, traces.decisions)
+            forget_remarks(connection, traces.remarks)
         remove_forgotten(record)
         _wipe_free_pages(record)
         kept = _not_bare(record, traces.photos)

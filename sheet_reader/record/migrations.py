@@ -19,7 +19,7 @@ from sheet_reader.record.model import now
 
 @dataclass(frozen=True, slots=True)
 class Migration:
-    """``apply`` changes the schema by one step; ``version`` numbers run 1, 2, 3 …"""
+    """``apply`` changes the schema by one step; ``version`` numbers grow"""
 
     version: int
     name: str
@@ -32,6 +32,8 @@ def _first_tables(connection: Connection) -> None:
         schema.overruled.name,
         schema.about.name,
         schema.seals.name,
+        schema.drafts.name,
+        schema.remarks.name,
     )
     tables = [t for t in schema.metadata.sorted_tables if t.name not in later]
     schema.metadata.create_all(connection, tables=tables, checkfirst=False)
@@ -94,8 +96,15 @@ def _seal_rows(connection: Connection) -> None:
     """A checksum for every row; what an older record holds is taken as it is."""
     tables = [schema.about, schema.seals]
     schema.metadata.create_all(connection, tables=tables, checkfirst=False)
-    seal_triggers.create(connection)
+    seal_triggers.create(connection, seal_triggers.there(connection))
     seals.seal_all(connection)
+
+
+def _letters(connection: Connection) -> None:
+    """What letters asked, and what was answered."""
+    tables = [schema.drafts, schema.remarks]
+    schema.metadata.create_all(connection, tables=tables, checkfirst=False)
+    seal_triggers.create(connection, [table.name for table in tables])
 
 
 MIGRATIONS: tuple[Migration, ...] = (
@@ -105,6 +114,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(4, "threshold of a look", _thresholds),
     Migration(5, "what a refusal depended on", _circumstances),
     Migration(6, "seals", _seal_rows),
+    Migration(20, "letters and remarks", _letters),
 )
 
 

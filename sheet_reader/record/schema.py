@@ -10,8 +10,9 @@ its ``readings`` hold a value per field.
 of a look that was there, so that looks and decisions stand in one sequence whatever the clock says.
 ``overruled`` are the values of the same field on other pages that a person was told of and decided
 against. Looks, readings, decisions and overruled are only ever added, never changed (see
-migrations). ``about`` holds notes on the record itself, and ``seals`` a checksum for each row of
-the others (see seals).
+migrations). ``drafts`` say what was asked of volunteers in which letter, ``remarks`` what they
+answered about a visit (personal data, removed by ``forget``). ``about`` holds notes on the record
+itself, and ``seals`` a checksum for each row of the others (see seals).
 """
 
 from __future__ import annotations
@@ -167,6 +168,30 @@ overruled = Table(
     Column("decision_id", ForeignKey("decisions.id"), nullable=False, index=True),
     Column("sighting_id", ForeignKey("sightings.id"), nullable=False),
     Column("value", String(40)),
+)
+
+drafts = Table(
+    "drafts",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("letter", String(120), nullable=False, index=True),
+    Column("site", String(40), nullable=False),
+    Column("visit_date", String(10), nullable=False),
+    Column("item", Text, nullable=False),
+    Column("drafted_at", String(32), nullable=False),
+)
+
+remarks = Table(
+    "remarks",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("site", String(40), nullable=False),
+    Column("visit_date", String(10), nullable=False),
+    Column("mark", String(64), nullable=False),
+    Column("sender", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("kept_at", String(32), nullable=False),
+    UniqueConstraint("site", "visit_date", "mark"),
 )
 
 about = Table(

@@ -24,6 +24,8 @@ NOUNS = {
     "decisions": "a decision",
     "overruled": "a value that a decision overruled",
     "about": "a note on the record itself",
+    "drafts": "a note of what a letter asked",
+    "remarks": "a remark on a visit",
 }
 
 

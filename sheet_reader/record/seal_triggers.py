@@ -6,7 +6,9 @@ Where a row gets the number of one whose seal still stands, that one was removed
 
 from __future__ import annotations
 
-from sqlalchemy import Connection
+from collections.abc import Iterable
+
+from sqlalchemy import Connection, inspect
 
 OWNERS = {
     "photos": ("NULL", "''"),
@@ -18,13 +20,21 @@ OWNERS = {
     "decisions": ("NEW.sighting_id", "NEW.field"),
     "overruled": ("NEW.sighting_id", "''"),
     "about": ("NULL", "''"),
+    "drafts": ("NULL", "''"),
+    "remarks": ("NULL", "''"),
 }
 """For each sealed table, what a new seal notes beside the row: the row it belongs to, the field."""
 
 
-def create(connection: Connection) -> None:
-    """Create the triggers of every sealed table."""
-    for table in OWNERS:
+def there(connection: Connection) -> list[str]:
+    """The sealed tables that a record of its version has."""
+    known = inspect(connection)
+    return [table for table in OWNERS if known.has_table(table)]
+
+
+def create(connection: Connection, tables: Iterable[str]) -> None:
+    """Create the triggers of these sealed tables."""
+    for table in tables:
         statements = _sqlite(table) if connection.dialect.name == "sqlite" else _postgresql(table)
         for statement in statements:
             connection.exec_driver_sql(statement)

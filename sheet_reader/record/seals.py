@@ -33,7 +33,7 @@ from sqlalchemy import (
 )
 
 from sheet_reader.record import schema
-from sheet_reader.record.seal_triggers import OWNERS
+from sheet_reader.record.seal_triggers import OWNERS, there
 
 SEALED: tuple[Table, ...] = tuple(schema.metadata.tables[name] for name in OWNERS)
 SCHEMA_NOTE = "schema"
@@ -100,8 +100,8 @@ def _close(connection: Connection, of: Table, ids: Sequence[int]) -> None:
 
 def seal_all(connection: Connection) -> None:
     """Seal every row that has no seal yet, as it is now."""
-    for name, noted in OWNERS.items():
-        owner, field = (part.removeprefix("NEW.") for part in noted)
+    for name in there(connection):
+        owner, field = (part.removeprefix("NEW.") for part in OWNERS[name])
         connection.execute(
             text(
                 f"INSERT INTO seals SELECT '{name}', id, {owner}, {field}, '' FROM {name} "

@@ -32,6 +32,11 @@ def write_together(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
         ) from error
 
 
+def write_file(path: Path, content: bytes) -> Path:
+    """Write one file, whole or not at all, and give its path. Raises StorageError."""
+    return write_together(path.parent, {path.name: content})[0]
+
+
 def _temporary(path: Path) -> Path:
     return path.with_name(f".{path.name}.{os.getpid()}.part")
 

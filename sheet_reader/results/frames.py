@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.model import Study
 
 RECORDED = frozenset({"accepted", "confirmed", "corrected"})
 """The statuses under which a value counts."""
@@ -99,7 +99,10 @@ def _rows(study: Study, visits: Sequence[VisitFact], pages_of: int) -> pd.DataFr
 
 def _why_missing(study: Study, visits: Sequence[VisitFact]) -> pd.DataFrame:
     serving = [visit.serving for visit in visits]
-    columns = {spec.name: [_why(spec, fields) for fields in serving] for spec in study.fields}
+    columns = {
+        spec.name: [why_missing(fields.get(spec.name)) for fields in serving]
+        for spec in study.fields
+    }
     for spec in study.fields:
         if spec.kind in ("site", "date"):
             known = [v.site if spec.kind == "site" else v.visit_date for v in visits]
@@ -107,8 +110,8 @@ def _why_missing(study: Study, visits: Sequence[VisitFact]) -> pd.DataFrame:
     return pd.DataFrame(columns, dtype="string")
 
 
-def _why(spec: FieldSpec, fields: dict[str, FieldFact]) -> str:
-    found = fields.get(spec.name)
+def why_missing(found: FieldFact | None) -> str:
+    """Why a number has no value, "" where it has one."""
     if found is None:
         return NOT_RECEIVED
     return "" if number_of(found) is not None else why_no_value(found.status)

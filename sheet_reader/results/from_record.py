@@ -5,8 +5,14 @@ All else in this room works on :class:`Facts`, so that it can be tried on made-u
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass
 
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.record import letters
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.standing import Effective, Visit
 from sheet_reader.record.store import Record
@@ -90,15 +96,26 @@ class Facts:
 
 def facts_of(record: Record) -> Facts:
     """Everything that the record holds now."""
-    visits = tuple(_visit(visit) for visit in record.state())
-    photos = tuple(
-        PhotoFact(line.photo_id, neutral_name(line.photo_id), line.status, line.reason)
-        for line in record.photos()
+    contacts = [site.contact for site in record.study.roster]
+    senders = letters.senders(record)
+    remarks = {
+        place: tuple(told_without_people(remark, contacts) for remark in told)
+        for place, told in letters.remarks(record).items()
+    }
+    visits = tuple(
+        _visit(visit, remarks.get((visit.site, visit.visit_date), ())) for visit in record.state()
     )
+    photos = tuple(
+        PhotoFact(
+            line.photo_id, neutral_name(line.photo_id), line.status, line.reason,
+            senders.get(line.photo_id, ()),
+        )
+        for line in record.photos()
+    )  # fmt: skip
     return Facts(visits, photos, len(lay_out(record.study).pages))
 
 
-def _visit(visit: Visit) -> VisitFact:
+def _visit(visit: Visit, remarks: tuple[str, ...]) -> VisitFact:
     return VisitFact(
         site=visit.site,
         visit_date=visit.visit_date,
@@ -106,6 +123,7 @@ def _visit(visit: Visit) -> VisitFact:
         photos=tuple(dict.fromkeys(seen.photo for seen in visit.seen)),
         fields=tuple(_field(e) for e in visit.fields),
         advice=tuple(dict.fromkeys(seen.advice for seen in visit.seen if seen.advice)),
+        remarks=remarks,
     )
 
 
@@ -130,6 +148,33 @@ def _field(e: Effective) -> FieldFact:
         serves=e.serves,
         asks=e.asks,
     )
+
+
+_ADDRESS = re.compile(r"\S+@\S+")
+_TELEPHONE = re.compile(r"(?<!\w)\+?\d[\d ()/-]{5,}\d(?!\w)")
+_DAY = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[/-]\d\d?[/-]\d{4}")
+SHORTEST_NAME = 3
+
+
+def told_without_people(remark: str, contacts: Iterable[str] = ()) -> str:
+    """A remark on one line without addresses, telephone numbers and the words of ``contacts``."""
+    text = _ADDRESS.sub("…", remark)
+    text = _TELEPHONE.sub(lambda m: m.group() if _DAY.fullmatch(m.group()) else "…", text)
+    names = {
+        word
+        for contact in contacts
+        for word in re.findall(r"[^\W\d_]+", _ADDRESS.sub(" ", contact))
+        if len(word) >= SHORTEST_NAME
+    }
+    if names:
+        text = re.sub(rf"\b(?:{'|'.join(map(re.escape, sorted(names)))})\b", "…", text)
+    return " ".join(text.split())
+
+
+def pictures_of(record: Record, reading_id: int) -> tuple[NDArray[np.uint8], bytes]:
+    """The boxes of a reading, uint8 (n, 64, 64), and the place around them as PNG or b""."""
+    images = record.images(reading_id)
+    return images.boxes, images.context_png
 
 
 def file_names_of(record: Record) -> dict[str, str]:

@@ -34,7 +34,8 @@ def test_a_new_record_walks_all_steps_once(engine: Engine) -> None:
     assert migrate(engine) == [m.name for m in MIGRATIONS]
     assert migrate(engine) == []
     assert version(engine) == MIGRATIONS[-1].version
-    assert [m.version for m in MIGRATIONS] == list(range(1, len(MIGRATIONS) + 1))
+    versions = [m.version for m in MIGRATIONS]
+    assert versions == sorted(set(versions))
 
 
 def test_a_step_that_fails_leaves_neither_tables_nor_mark(engine: Engine) -> None:

@@ -1,0 +1,147 @@
+"""Everything that a volunteer could settle, found in the facts. Pure functions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from typing import Literal
+
+from sheet_reader.results.frames import WAITS, efforts, number_of, why_missing
+from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
+from sheet_reader.results.status.model import Status
+from sheet_reader.study.model import FieldSpec, Study
+
+Kind = Literal[
+    "empty", "plot_empty", "unreadable", "sum", "effort", "page", "photo", "missed", "advice",
+    "thanks",
+]  # fmt: skip
+ASKS = frozenset({"empty", "plot_empty", "unreadable", "sum", "effort", "page", "photo", "missed"})
+"""The kinds that ask something; the others only go along with a letter that does."""
+SUM_OFF = "add to"
+"""What the reason of a question about a sum holds."""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing to say. ``visit_date`` is the expected day of a missed visit, "" for a photo.
+    ``what`` tells items of a kind apart; ``told`` are the words put into its sentence.
+    ``reading_id`` or ``photo_id`` say which picture shows the place.
+    """
+
+    kind: Kind
+    site: str
+    visit_date: str
+    what: str = ""
+    told: tuple[tuple[str, str], ...] = ()
+    reading_id: int | None = None
+    photo_id: int | None = None
+
+    @property
+    def name(self) -> str:
+        """By which it is known again."""
+        return f"{self.kind}:{self.what}"
+
+
+def open_items(study: Study, facts: Facts, status: Status) -> list[Item]:
+    """Every item of every site of the roster, visit by visit; photos by :func:`of_photos`."""
+    known = {site.number for site in study.roster}
+    found: list[Item] = []
+    for visit in facts.visits:
+        if visit.site in known and visit.visit_date:
+            found += _of_visit(study, visit, facts.pages_of)
+    for site in status.sites:
+        found += [
+            Item("missed", site.site, e.day.isoformat()) for e in site.expected
+            if e.state == "missed"
+        ]  # fmt: skip
+    return found
+
+
+def _of_visit(study: Study, visit: VisitFact, pages_of: int) -> Iterator[Item]:
+    site, day = visit.site, visit.visit_date
+    yield Item("thanks", site, day)
+    fields = visit.serving
+    for page in range(1, pages_of + 1):
+        if page not in visit.pages:
+            yield Item("page", site, day, str(page), (("page", str(page)),))
+    silent = _silent_plots(study, fields)
+    for plot in study.plots:
+        if plot.name in silent:
+            shown = fields[f"{plot.name}.{study.counts[0].name}"].reading_id
+            yield Item("plot_empty", site, day, plot.name, (("plot", plot.label),), shown)
+    for spec in study.fields:
+        fact = fields.get(spec.name)
+        if fact is not None and spec.kind in ("count", "number") and spec.plot not in silent:
+            yield from _of_field(spec, fact, site, day)
+    yield from _sums(study, fields, site, day)
+    yield from _unequal(study, fields, silent, site, day)
+    for advice in visit.advice:
+        yield Item("advice", site, day, advice, (("advice", advice),))
+
+
+def _silent_plots(study: Study, fields: dict[str, FieldFact]) -> set[str]:
+    """The plots on the pages that came in of which every count is empty."""
+    found = set()
+    for plot in study.plots:
+        facts = [fields.get(f"{plot.name}.{count.name}") for count in study.counts]
+        there = [fact for fact in facts if fact is not None]
+        if there and len(there) == len(facts) and all(f.status == "empty" for f in there):
+            found.add(plot.name)
+    return found
+
+
+def _of_field(spec: FieldSpec, fact: FieldFact, site: str, day: str) -> Iterator[Item]:
+    if fact.status in ("empty", "unreadable") and not fact.asks:
+        kind: Kind = "empty" if fact.status == "empty" else "unreadable"
+        yield Item(kind, site, day, spec.name, (("field", spec.label),), fact.reading_id)
+
+
+def _sums(study: Study, fields: dict[str, FieldFact], site: str, day: str) -> Iterator[Item]:
+    """The totals that do not fit. What waits for another reason is for her, not the volunteer."""
+    labels = {spec.name: spec.label for spec in study.fields}
+    for rule in study.sums:
+        facts = [fields.get(name) for name in (rule.total, *rule.parts)]
+        numbers = [_settled(fact) for fact in facts]
+        total, parts = numbers[0], [n for n in numbers[1:] if n is not None]
+        if total is None or len(parts) < len(rule.parts) or total == sum(parts):
+            continue
+        told = (("field", labels[rule.total]), ("total", str(total)), ("parts", str(sum(parts))))
+        reading = facts[0].reading_id if facts[0] is not None else None
+        yield Item("sum", site, day, rule.total, told, reading)
+
+
+def _settled(fact: FieldFact | None) -> int | None:
+    """The number of a field, if it counts or is asked about only since the sum does not fit."""
+    if fact is not None and fact.status == "flagged" and SUM_OFF in fact.reason:
+        text = fact.value or ""
+        return int(text) if text.isdecimal() else None
+    return number_of(fact)
+
+
+def _unequal(
+    study: Study, fields: dict[str, FieldFact], silent: set[str], site: str, day: str
+) -> Iterator[Item]:
+    effort = study.effort
+    if effort is None or not effort.equal:
+        return
+    spent = {plot: value for plot, value in efforts(study, fields).items() if plot not in silent}
+    if any(
+        why_missing(fields.get(f"{plot}.{effort.field}")) == WAITS for plot in spent
+    ) or len({value for value in spent.values() if value is not None}) < 2:
+        return
+    labels = {plot.name: plot.label for plot in study.plots}
+    told = ", ".join(f"{labels[p]} {v} {effort.unit}" for p, v in spent.items() if v is not None)
+    yield Item("effort", site, day, "", (("told", told),))
+
+
+def of_photos(facts: Facts, site_of: dict[str, str]) -> Iterable[Item]:
+    """The photos that could not be read, each for the site whose contact sent it.
+
+    ``site_of`` gives a site for each address, in lower case.
+    """
+    for photo in facts.photos:
+        if photo.status in ("no sheet", "failed") and photo.reason:
+            sites = [site_of[address] for address in photo.senders if address in site_of]
+            if sites:
+                told = (("reason", photo.reason),)
+                yield Item("photo", sites[0], "", photo.photo, told, photo_id=photo.photo_id)
