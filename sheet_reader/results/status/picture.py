@@ -81,7 +81,7 @@ def _draw(axes: Axes, status: Status) -> None:
     if 0 <= (status.today - status.days[0]).days <= (status.days[-1] - status.days[0]).days:
         step = (status.days[1] - status.days[0]).days if columns > 1 else 1
         axes.axvline((status.today - status.days[0]).days / step, color="#444444", linewidth=0.8)
-    axes.text(columns - 0.3, -0.75, "visits", va="bottom", ha="left", fontsize=7)
+    axes.text(columns - 0.3, rows - 0.35, "visits", va="top", ha="left", fontsize=7)
 
 
 def _legend(figure: Figure, status: Status, up: float) -> None:
