@@ -162,7 +162,7 @@ def test_texts_are_escaped_in_html_only(study: Study) -> None:
     ],
 )
 def test_words_that_can_not_serve_are_told(changes: dict[str, str], message: str) -> None:
-    with pytest.raises(UsageError, match="has|have|must") as caught:
+    with pytest.raises(UsageError, match=r"has|have|must") as caught:
         words_of(changes)
     assert message in str(caught.value)
 
