@@ -25,6 +25,7 @@ SUM_OFF = "add to"
 class Item:
     """One thing to say. ``visit_date`` is the expected day of a missed visit, "" for a photo.
     ``what`` tells items of a kind apart; ``told`` are the words put into its sentence.
+    ``words`` names the words of its sentence where they are not those of its kind.
     ``reading_id`` or ``photo_id`` say which picture shows the place.
     """
 
@@ -35,6 +36,7 @@ class Item:
     told: tuple[tuple[str, str], ...] = ()
     reading_id: int | None = None
     photo_id: int | None = None
+    words: str = ""
 
     @property
     def name(self) -> str:
@@ -93,7 +95,10 @@ def _silent_plots(study: Study, fields: dict[str, FieldFact]) -> set[str]:
 def _of_field(spec: FieldSpec, fact: FieldFact, site: str, day: str) -> Iterator[Item]:
     if fact.status in ("empty", "unreadable") and not fact.asks:
         kind: Kind = "empty" if fact.status == "empty" else "unreadable"
-        yield Item(kind, site, day, spec.name, (("field", spec.label),), fact.reading_id)
+        never_0 = kind == "empty" and spec.lowest is not None and spec.lowest > 0
+        words = "empty_but_never_0" if never_0 else ""
+        told = (("field", spec.label),)
+        yield Item(kind, site, day, spec.name, told, fact.reading_id, words=words)
 
 
 def _sums(study: Study, fields: dict[str, FieldFact], site: str, day: str) -> Iterator[Item]:

@@ -100,7 +100,7 @@ def _questions(
             missed.setdefault(item.site, []).append(item)
         elif item.kind in ASKS:
             told = {"place": names[item.site], "day": _day(words, item), **dict(item.told)}
-            found.append((item, words[item.kind].format(**told)))
+            found.append((item, words[item.words or item.kind].format(**told)))
     for site, several in missed.items():
         days = listed(words, [_day(words, item) for item in several])
         found.append((several[0], words["missed"].format(place=names[site], days=days)))

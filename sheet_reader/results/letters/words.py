@@ -24,6 +24,7 @@ ENGLISH: Mapping[str, str] = {
     "thanks_none": "thank you for counting with us.",
     "questions": "A few things are open. Just answer this mail, in a word or two:",
     "empty": "{place}, {day}: “{field}” is empty. Was it 0, or was it not counted?",
+    "empty_but_never_0": "{place}, {day}: “{field}” is empty. Do you still know the number?",
     "plot_empty": "{place}, {day}: nothing is written for “{plot}”. Was it 0 everywhere, or was "
     "it not counted?",
     "unreadable": "{place}, {day}: we can't make out what is written at “{field}”. What is it?",

@@ -120,7 +120,8 @@ def test_the_letter_in_words(study: Study) -> None:
     values: dict[str, Any] = {
         f"{plot.name}.{count.name}": 3 for plot in study.plots for count in study.counts
     }
-    values |= {"pinched.ladybirds": 9, "unpinched.ladybirds": 10, "unpinched.plants": "empty"}
+    values |= {"pinched.ladybirds": 9, "unpinched.ladybirds": 10, "unpinched.blackfly": "empty",
+               "pinched.plants": "empty"}  # fmt: skip
     one = visit(site, "2026-04-21", values, advice=("Hold the camera level.",))
     items = said(study, facts(one))["garden0@example.org"]
     text, html = letter(study, items)
@@ -128,8 +129,9 @@ def test_the_letter_in_words(study: Study) -> None:
     assert lines[0] == "Hello,"
     assert "thank you for your counts from Garden 0 on 21 April. They have arrived." in text
     assert (
-        "1. Garden 0, 21 April: “Other half: Bean plants” is empty. Was it 0, or was it not "
-        "counted?" in text
+        "\n\n1. Garden 0, 21 April: “Pinched half: Bean plants” is empty. Do you still know the "
+        "number?\n\n2. Garden 0, 21 April: “Other half: Blackfly colonies” is empty. Was it 0, or "
+        "was it not counted?\n\n3. " in text
     )
     assert "stands 10, but its parts add up to 9. Which number is right?" in text
     assert (
