@@ -8,10 +8,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
 
-from jinja2 import StrictUndefined, TemplateError
+from jinja2 import StrictUndefined, Template, TemplateError
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from sheet_reader.errors import StorageError, UsageError
@@ -123,13 +124,18 @@ def _thanks(words: Mapping[str, str], names: Mapping[str, str], items: Sequence[
     return " ".join(sentences) or words["thanks_none"]
 
 
-def _filled(name: str, template: str, given: Mapping[str, object]) -> str:
+@lru_cache(maxsize=8)
+def _compiled(template: str, *, is_html: bool) -> Template:
     environment = ImmutableSandboxedEnvironment(
-        autoescape=name.endswith(".html"), undefined=StrictUndefined, trim_blocks=True,
-        lstrip_blocks=True, keep_trailing_newline=True,
+        autoescape=is_html, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+        keep_trailing_newline=True,
     )  # fmt: skip
+    return environment.from_string(template)
+
+
+def _filled(name: str, template: str, given: Mapping[str, object]) -> str:
     try:
-        return environment.from_string(template).render(given)
+        return _compiled(template, is_html=name.endswith(".html")).render(given)
     except TemplateError as error:
         line = getattr(error, "lineno", None)
         where = f"{OWN_FOLDER}/{name}" + (f" line {line}" if line else "")
