@@ -52,9 +52,10 @@ class _Style:
 
 def fill_page(
     paper: Paper, page: Page, visit: Visit, hands: Hands, habits: Habits, rng: np.random.Generator
-) -> tuple[tuple[FieldTruth, ...], tuple[CellTruth, ...]]:
+) -> tuple[tuple[FieldTruth, ...], tuple[CellTruth, ...], str]:
     """Write ``visit`` into the boxes of ``page`` on ``paper`` (changed in place), by one person
-    of ``hands`` with one pen. Returns the truth of every field and box of the page.
+    of ``hands`` with one pen. Returns the truth of every field and box of the page, and
+    who wrote.
     """
     pen = random_ink_pen(paper.px_per_mm, rng)
     scribe = _Scribe(paper, pen, hands.writer(pen, rng), _style(rng), habits, rng)
@@ -65,7 +66,7 @@ def fill_page(
         cells.extend(found)
     if rng.random() < habits.remark:
         scribe.remark()
-    return tuple(fields), tuple(cells)
+    return tuple(fields), tuple(cells), scribe.hand.person
 
 
 def _by_field(page: Page) -> dict[str, list[Cell]]:
