@@ -40,7 +40,9 @@ class SheetReaderError(Exception):
 
 @dataclass(frozen=True, slots=True)
 class Mistake:
-    """One mistake in a study file: ``path`` is its place in the file, e.g. ``counts[2].boxes``."""
+    """One mistake in a study file: ``path`` is its place in words, e.g. ``the second
+    count, “Snails”, boxes`` or ``season.last``.
+    """
 
     path: str
     message: str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import difflib
+from collections.abc import Sequence
 from pathlib import Path
 
 import click
@@ -12,18 +12,33 @@ from sheet_reader.errors import UsageError
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.model import Study
+from sheet_reader.study.nearest_sites import did_you_mean
 
 REMINDER = (
     "Print in black on white paper at 100 % (“actual size”); 90 to 100 % still reads. "
     "Check one sheet before you print them all."
+)
+PROOF_ADVICE = (
+    "Print it as you will print the sheets. Both scales must be 90 to 100 mm long and equally so, "
+    "and every line, dot and word be seen."
 )
 
 
 @click.command("print", short_help="Make the tally sheets as PDF files.")
 @study_argument
 @click.option("--site", metavar="N", help="The sheet of this site, its number printed.")
-@click.option("--all-sites", is_flag=True, help="The sheets of every site of the roster.")
+@click.option("--all-sites", is_flag=True, help="The sheets of every site, in one PDF.")
 @click.option("--blank", is_flag=True, help="The sheet without a site (this is the default).")
+@click.option("--proof", is_flag=True, help="A page to see whether printer and paper will do.")
+@click.option("--separate", is_flag=True, help="With --all-sites: a PDF for each site.")
+@click.option(
+    "--copies", type=click.IntRange(1, 500), default=1, metavar="N", show_default=True,
+    help="How many of each sheet, one after the other.",
+)
+@click.option(
+    "--weeks", is_flag=True,
+    help="A sheet for every visit of the season; the visit stands in a corner as a reminder.",
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path, file_okay=False),
@@ -31,42 +46,84 @@ REMINDER = (
     help="Where the files go (default: the study's sheets folder).",
 )
 def print_sheets(
-    study: Path, site: str | None, all_sites: bool, blank: bool, out: Path | None
+    study: Path, site: str | None, all_sites: bool, blank: bool, proof: bool, separate: bool,
+    copies: int, weeks: bool, out: Path | None,
 ) -> None:
     """Make the tally sheets of STUDY (its folder) as PDF files, ready to print.
 
     Beside each NAME.pdf lies NAME.geometry.json, which says where every digit box is.
 
-    Example:  sheet-reader print bean_tips --all-sites --out to_print
+    Example:  sheet-reader print bean_tips --all-sites --copies 4 --out to_print
     """
-    from sheet_reader.sheet.files import write_sheet
+    from sheet_reader.sheet.files import write_proof
 
-    if (site is not None) + all_sites + blank > 1:
-        raise click.UsageError("choose one of --site, --all-sites and --blank")
+    if (site is not None) + all_sites + blank + proof > 1:
+        raise click.UsageError("choose one of --site, --all-sites, --blank and --proof")
+    if separate and not all_sites:
+        raise click.UsageError("--separate goes with --all-sites")
     described = open_study(study)
     folder = out if out is not None else described.folder / "sheets"
-    for sheet in _sheets(described, site, all_sites):
-        path, pages = write_sheet(described, sheet, folder)
-        click.echo(f"{path}  ({pages} page{'s' if pages > 1 else ''}, {described.paper})")
+    if proof:
+        click.echo(f"{write_proof(described, folder)}  (1 page, {described.paper})")
+        click.echo(PROOF_ADVICE)
+        return
+    sheets = _sheets(described, site, all_sites)
+    piles = [[sheet] for sheet in sheets] if separate else [sheets]
+    news = _new_layout(described, folder)
+    _write(described, piles, folder, copies, weeks)
+    if news:
+        click.echo(news)
     click.echo(REMINDER)
+
+
+def _write(
+    study: Study, piles: Sequence[Sequence[str]], folder: Path, copies: int, weeks: bool
+) -> None:
+    """Write a PDF for each pile of sheets."""
+    from sheet_reader.sheet.files import write_sheet, write_stack
+    from sheet_reader.sheet.stack import Visit
+    from sheet_reader.study.expected import expected_days
+
+    days = expected_days(study) if weeks else ()
+    visits = [Visit(number, day) for number, day in enumerate(days, 1)]
+    for pile in piles:
+        if len(pile) == 1 and copies == 1 and not visits:
+            path, pages = write_sheet(study, pile[0], folder)
+        else:
+            path, pages = write_stack(study, pile, folder, copies, visits)
+        click.echo(f"{path}  ({pages} page{'s' if pages > 1 else ''}, {study.paper})")
+
+
+def _new_layout(study: Study, folder: Path) -> str:
+    """A line for her where sheets in the folder were printed with another layout, else ""."""
+    from sheet_reader.sheet.book import LayoutBook
+    from sheet_reader.sheet.files import printed_before
+
+    before, book = printed_before(study, folder), LayoutBook(study)
+    if before is None or before[0] == book.version:
+        return ""
+    day = f"{before[1].day} {before[1]:%B %Y}"
+    line = f"This is a new layout ({book.version}; on {day} it was {before[0]}): "
+    if before[0] in book.versions:
+        return line + "sheets printed before stay readable."
+    return line + "sheets printed before can't be read with study.toml as it is now."
 
 
 def _sheets(study: Study, site: str | None, all_sites: bool) -> list[str]:
     if all_sites:
+        if not study.roster:
+            raise UsageError("the roster lists no site", remedy="print the blank sheet instead")
         return [entry.number for entry in study.roster]
     if site is None:
         return [BLANK]
     number = site.strip()
     if study.site(number) is None:
         raise UsageError(
-            f"there is no site {number[:20]!r} on the roster", remedy=_hint(study, number)
+            f"there is no site {number[:20]!r} on the roster", remedy=_hint(study, number[:20])
         )
     return [number]
 
 
 def _hint(study: Study, number: str) -> str:
-    numbers = [entry.number for entry in study.roster]
-    close = difflib.get_close_matches(number[:20], numbers, n=3, cutoff=0.5) or numbers[:3]
-    listed = ", ".join(f"{n} {site.label}" for n in close if (site := study.site(n)))
-    wrong = "" if is_valid(number) else "its check digit is wrong; "
-    return f"{wrong}nearest: {listed}" if listed else f"{wrong}the roster is empty"
+    wrong = "" if is_valid(number) else "its check digit is wrong"
+    return "; ".join(part for part in (wrong, did_you_mean(number, study.roster)) if part)

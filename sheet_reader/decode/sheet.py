@@ -31,6 +31,7 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.decode.writer import DIGITS, adapted, shipped_model
 from sheet_reader.digits.types import BoxReadings
 from sheet_reader.sheet.model import BLANK
+from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.vision.types import SheetView
 
@@ -151,7 +152,8 @@ def _digits_of(
 def _read_boxes(view: SheetView, probabilities: NDArray[np.float64]) -> _Boxes:
     rows: dict[Group, list[int]] = defaultdict(list)
     for i, box in enumerate(view.boxes):
-        rows[box.cell.field, box.cell.part].append(i)
+        if box.cell.field != OWN_DIGITS:  # ten signs, not a number
+            rows[box.cell.field, box.cell.part].append(i)
     for at in rows.values():
         at.sort(key=lambda i: view.boxes[i].cell.index)
     by_width: dict[int, list[Group]] = defaultdict(list)

@@ -10,8 +10,8 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.sheet.codes import MARK, study_mark
-from sheet_reader.sheet.layout import lay_out
+from sheet_reader.sheet.codes import MARK, PROOF, study_mark
+from sheet_reader.sheet.editions import editions
 from sheet_reader.sheet.model import BLANK, Page, SheetCode, SheetLayout
 from sheet_reader.sheet.pdf import render_pdf
 from sheet_reader.sheet.raster import rasterise
@@ -30,26 +30,43 @@ class Mismatch:
 
 
 class LayoutBook:
-    """The layouts of one study, made when first asked for.
+    """The layouts of one study, made when first asked for: in the sheet's present edition, and in
+    earlier ones, so that sheets printed from those are found too.
 
     Raises StudyError where the study does not fit its paper.
     """
 
     def __init__(self, study: Study) -> None:
         self.study = study
-        self._layouts: dict[str, SheetLayout] = {BLANK: lay_out(study)}
+        self._editions = editions(study)
+        self._layouts: dict[tuple[str, str], SheetLayout] = {}
         self._templates: OrderedDict[tuple[SheetCode, float], NDArray[np.uint8]] = OrderedDict()
 
     @property
     def version(self) -> str:
         """The layout version of the study as it is now."""
-        return self._layouts[BLANK].version
+        return self.versions[0]
 
-    def layout(self, sheet: str = BLANK) -> SheetLayout:
-        """The layout of one sheet; raises UsageError for a site that is not on the roster."""
-        if sheet not in self._layouts:
-            self._layouts[sheet] = lay_out(self.study, sheet)
-        return self._layouts[sheet]
+    @property
+    def versions(self) -> tuple[str, ...]:
+        """Every layout version whose sheets can be read, the present one first."""
+        return tuple(self._editions)
+
+    def layout(self, sheet: str = BLANK, version: str = "") -> SheetLayout:
+        """The layout of one sheet, in the present version unless another of :attr:`versions` is
+        named; raises UsageError for a site that is not on the roster.
+        """
+        key = (sheet, version or self.version)
+        if key not in self._layouts:
+            drawn = self._editions[key[1]](self.study, sheet)
+            pages = tuple(page.page for page in drawn)
+            self._layouts[key] = SheetLayout(self.study.key, key[1], sheet, pages)
+        return self._layouts[key]
+
+    def blanks(self, number: int) -> tuple[Page, ...]:
+        """The blank's page of this number in every version that has it."""
+        layouts = [self.layout(BLANK, version) for version in self.versions]
+        return tuple(found.pages[number - 1] for found in layouts if number <= len(found.pages))
 
     def lookup(self, code: SheetCode) -> Page | Mismatch:
         """The page with this code, or why there is none. An abbreviated study (from the printed
@@ -64,7 +81,9 @@ class LayoutBook:
                 f"this sheet belongs to another study{other}, not to “{study.title}”; "
                 "send it to the coordinator of that study",
             )
-        if code.layout != self.version:
+        if code.layout == PROOF and PROOF not in self.versions:
+            return Mismatch("no such page", "this is the page that checks printer and paper")
+        if code.layout not in self.versions:
             return Mismatch(
                 "older layout",
                 f"this sheet was printed from another version of “{study.title}” "
@@ -77,7 +96,7 @@ class LayoutBook:
                 f"site {code.sheet} is printed on this sheet but is not on the roster; "
                 "put the site back on the roster, or check the sheet",
             )
-        pages = self.layout(code.sheet).pages
+        pages = self.layout(code.sheet, code.layout).pages
         if not 1 <= code.page <= len(pages):
             return Mismatch(
                 "no such page",
@@ -92,7 +111,7 @@ class LayoutBook:
         return found.reason if isinstance(found, Mismatch) else found
 
     def pages(self) -> Iterator[Page]:
-        """All pages of the blank, then of each site of the roster."""
+        """All pages of the blank, then of each site of the roster, in the present version."""
         for sheet in (BLANK, *(site.number for site in self.study.roster)):
             yield from self.layout(sheet).pages
 
@@ -105,7 +124,7 @@ class LayoutBook:
         if key in self._templates:
             self._templates.move_to_end(key)
             return self._templates[key]
-        pdf = render_pdf(self.layout(page.code.sheet), self.study)
+        pdf = render_pdf(self.layout(page.code.sheet, page.code.layout), self.study)
         raster = rasterise(pdf, page.number, px_per_mm)
         raster.setflags(write=False)
         self._templates[key] = raster

@@ -21,6 +21,8 @@ LETTERS = "ACDEFHJKMNPRTUVWXY"
 MARK = "#"
 """Begins ``SheetCode.study`` where only the abbreviation is known (from the printed code)."""
 MOST_PAGES = 9
+PROOF = "CHEK"
+"""Stands for the layout version on the page that checks printer and paper; no sheet has it."""
 
 _ALPHANUMERIC = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 _MACHINE = re.compile(

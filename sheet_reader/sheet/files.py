@@ -5,13 +5,21 @@ from __future__ import annotations
 import json
 import os
 import tempfile
+from collections.abc import Sequence
+from datetime import date
 from pathlib import Path
+from typing import Any
+
+import pypdfium2 as pdfium
 
 from sheet_reader.errors import StorageError
+from sheet_reader.sheet.codes import LETTERS
 from sheet_reader.sheet.geometry import geometry
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.sheet.pdf import render_pdf
+from sheet_reader.sheet.proof import proof_geometry, render_proof
+from sheet_reader.sheet.stack import ALL_SITES, Visit, render_stack
 from sheet_reader.study.model import Study
 
 
@@ -22,7 +30,10 @@ def sheet_name(study: Study, sheet: str = BLANK) -> str:
 
 def geometry_text(study: Study, sheet: str = BLANK) -> str:
     """The geometry file's text: JSON, one marker or cell a line."""
-    described = geometry(lay_out(study, sheet))
+    return _text(geometry(lay_out(study, sheet)))
+
+
+def _text(described: dict[str, Any]) -> str:
     pages = described.get("pages")
     if pages is None:
         return _page_text(described, "") + "\n"
@@ -32,7 +43,9 @@ def geometry_text(study: Study, sheet: str = BLANK) -> str:
 
 def _page_text(page: dict[str, object], indent: str) -> str:
     parts = [f'{indent}  "page": {json.dumps(page["page"])}']
-    for key in ("markers", "cells"):
+    for key in ("markers", "cells", "areas"):
+        if key not in page:
+            continue
         entries = page[key]
         assert isinstance(entries, list)
         lines = ",\n".join(f"{indent}    {json.dumps(entry)}" for entry in entries)
@@ -47,13 +60,63 @@ def write_sheet(study: Study, sheet: str, folder: Path) -> tuple[Path, int]:
     Raises StorageError where the folder can't be written; a file is replaced only as a whole.
     """
     layout = lay_out(study, sheet)
-    pdf = render_pdf(layout, study)
     name = sheet_name(study, sheet)
+    path = _write_both(folder, name, render_pdf(layout, study), geometry_text(study, sheet))
+    return path, len(layout.pages)
+
+
+def write_stack(
+    study: Study,
+    sheets: Sequence[str],
+    folder: Path,
+    copies: int = 1,
+    visits: Sequence[Visit] = (),
+) -> tuple[Path, int]:
+    """As :func:`write_sheet`, for several sheets, copies or visits in one PDF; the geometry is
+    that of one sheet, as all have it.
+    """
+    sheet = sheets[0] if len(sheets) == 1 else ALL_SITES
+    name = f"{study.key}-{sheet}" if sheet == ALL_SITES else sheet_name(study, sheet)
+    pdf = render_stack(study, sheets, sheet, copies, visits)
+    path = _write_both(folder, name, pdf, geometry_text(study, sheets[0]))
+    pages = len(lay_out(study, sheets[0]).pages)
+    return path, pages * len(sheets) * copies * max(1, len(visits))
+
+
+def write_proof(study: Study, folder: Path) -> Path:
+    """Write the page that checks printer and paper, and its geometry; returns the PDF's path."""
+    name = f"{study.key}-proof"
+    return _write_both(folder, name, render_proof(study), _text(proof_geometry(study)))
+
+
+def printed_before(study: Study, folder: Path) -> tuple[str, date] | None:
+    """Layout version and day of the newest sheet of this study in ``folder``, or None."""
+    newest: tuple[float, str] | None = None
+    for path in folder.glob(f"{study.key}-*.pdf") if folder.is_dir() else ():
+        version = _version_in(path)
+        if version and (newest is None or path.stat().st_mtime > newest[0]):
+            newest = (path.stat().st_mtime, version)
+    return newest and (newest[1], date.fromtimestamp(newest[0]))
+
+
+def _version_in(path: Path) -> str:
+    """The layout version that a PDF of ours names in its title, or ""."""
+    try:
+        document = pdfium.PdfDocument(path)
+    except (OSError, pdfium.PdfiumError):
+        return ""
+    try:
+        last = document.get_metadata_value("Title").rpartition(" ")[2]
+    finally:
+        document.close()
+    return last if len(last) == 4 and set(last) <= set(LETTERS) else ""
+
+
+def _write_both(folder: Path, name: str, pdf: bytes, text: str) -> Path:
     path = folder / f"{name}.pdf"
     try:
         folder.mkdir(parents=True, exist_ok=True)
         _write_whole(path, pdf)
-        text = geometry_text(study, sheet)
         _write_whole(folder / f"{name}.geometry.json", text.encode("utf-8"))
     except OSError as error:
         raise StorageError(
@@ -61,7 +124,7 @@ def write_sheet(study: Study, sheet: str, folder: Path) -> tuple[Path, int]:
             where=folder,
             remedy="choose another folder with --out",
         ) from None
-    return path, len(layout.pages)
+    return path
 
 
 def _write_whole(path: Path, data: bytes) -> None:

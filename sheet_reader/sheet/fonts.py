@@ -79,3 +79,21 @@ def wrap(text: str, width_mm: float, size_mm: float, face: Face = "plain") -> li
         lines.append(line)
         line = word
     return [*lines, line] if line else lines
+
+
+def wrap_even(
+    text: str, width_mm: float, size_mm: float, face: Face = "plain"
+) -> list[str] | None:
+    """As :func:`wrap` in as few lines, but these about as long as each other."""
+    lines = wrap(text, width_mm, size_mm, face)
+    if lines is None or len(lines) < 2:
+        return lines
+    low, high = 0.5, 1.0
+    for _ in range(8):
+        share = (low + high) / 2
+        narrower = wrap(text, width_mm * share, size_mm, face)
+        if narrower is not None and len(narrower) == len(lines):
+            lines, high = narrower, share
+        else:
+            low = share
+    return lines

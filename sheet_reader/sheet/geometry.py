@@ -1,10 +1,10 @@
-"""The geometry file beside each PDF: where every marker and digit box is, in mm."""
+"""The geometry file beside each PDF: where every marker, digit box and writing space is, in mm."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from sheet_reader.sheet.model import Page, SheetLayout
+from sheet_reader.sheet.model import Area, Page, SheetLayout
 
 
 def geometry(layout: SheetLayout) -> dict[str, Any]:
@@ -27,7 +27,7 @@ def _page(page: Page) -> dict[str, Any]:
         if cell.part:
             entry["part"] = cell.part
         cells.append(entry)
-    return {
+    described: dict[str, Any] = {
         "page": {
             "number": page.number,
             "of": page.of,
@@ -40,3 +40,13 @@ def _page(page: Page) -> dict[str, Any]:
         ],
         "cells": cells,
     }
+    if page.areas:
+        described["areas"] = [_area(area) for area in page.areas]
+    return described
+
+
+def _area(area: Area) -> dict[str, Any]:
+    entry: dict[str, Any] = {"kind": area.kind}
+    if area.field:
+        entry["field"] = area.field
+    return {**entry, "box_mm": list(area.box_mm)}

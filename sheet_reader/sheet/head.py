@@ -1,103 +1,137 @@
-"""The head of a page: title, the two codes and the header fields."""
+"""The head of a page: title, who counted and the header fields; and its foot."""
 
 from __future__ import annotations
 
-from functools import cache
-
-from reportlab.graphics.barcode.qr import QrCodeWidget
-
-from sheet_reader.sheet.codes import machine_text, printed_text
-from sheet_reader.sheet.draft import BOX_HEIGHT, Draft, box_groups, draw_boxes, row_width
-from sheet_reader.sheet.drawing import Blocks, Text
-from sheet_reader.sheet.fonts import fit, fit_or_cut, text_width
+from sheet_reader.sheet.draft import (
+    BOX_HEIGHT,
+    Draft,
+    box_groups,
+    boxes_width,
+    draw_area,
+    draw_boxes,
+)
+from sheet_reader.sheet.drawing import Face, Text
+from sheet_reader.sheet.fonts import fit, fit_or_cut, text_width, wrap_even
+from sheet_reader.sheet.identity import CODE_MM, CODE_TOP, FOOT, QUIET_MM, SIDE
 from sheet_reader.sheet.markers import EDGE_MM, MARKER_MM
 from sheet_reader.sheet.model import BLANK, SheetCode
+from sheet_reader.sheet.sizes import CAPITAL, HINT, INSTRUCTION, LABEL, TITLE
 from sheet_reader.study.model import HeaderField, Study
+from sheet_reader.study.words import Words
 
-CODE_MM = 23.2
-"""Side of the machine code: 29 modules of 0.8 mm."""
-CODE_TOP = EDGE_MM
-QUIET_MM = 3.2
-"""White around the machine code: 4 modules, as ISO/IEC 18004 asks."""
-SIDE = EDGE_MM + MARKER_MM + QUIET_MM
-"""Width of the side margins, which belong to the markers."""
-FOOT = EDGE_MM + MARKER_MM + 1.4
-"""Height of the bottom margin."""
-_FIELDS_TOP = EDGE_MM + MARKER_MM + 3.2
-_LABEL_STEP = 4.8
-_CAPTION_STEP = 3.6
-_FIELD_GAP = 6.0
-_LINE_GAP = 3.2
-_UNDER_FIELDS = 2.2
+BOTTOM = FOOT + 1.4
+"""Height of the bottom margin with its lines of text."""
+CODE_FOOT = CODE_TOP + CODE_MM + QUIET_MM
+"""Where the white below the machine code ends, mm from the top."""
+_FIELDS_TOP = EDGE_MM + MARKER_MM + 4.0
+_LABEL_STEP = 4.9
+_CAPTION = 1.7 + CAPITAL * HINT
+_FIELD_GAP = 7.0
+_LINE_GAP = 3.0
+_UNDER_FIELDS = 2.6
+_BESIDE_MARKER = 3.0
+_FOOT_LINES = 3
+_FOOT_STEP = 3.9
 
-Box = tuple[float, float, float, float]
-
-
-@cache
-def code_modules(text: str) -> tuple[tuple[bool, ...], ...]:
-    """The modules of the machine code (ISO/IEC 18004, version 3, correction level Q)."""
-    code = QrCodeWidget(text, barLevel="Q", qrVersion=3).qr
-    code.make()
-    return tuple(tuple(bool(module) for module in row) for row in code.modules)
+Line = tuple[str, float, Face]
 
 
-def draw_codes(draft: Draft, code: SheetCode, width: float, height: float) -> tuple[Box, Box]:
-    """Draw the machine code (top right) and the printed code (foot, left).
+def title_room(width: float) -> float:
+    """Width in mm between the left margin and the marker in the middle of the top edge."""
+    return (width - MARKER_MM) / 2 - _BESIDE_MARKER - SIDE
 
-    Returns their boxes: of the machine code's modules without its quiet zone, and of the text.
+
+def title_lines(study: Study, width: float, of: int) -> list[Line] | None:
+    """The title in one line or two, and how to use the sheet below it; None where the title or a
+    word is too long. A long title leaves no room for the page number beside it (``of`` above 1):
+    then that stands in place of how to use the sheet.
     """
-    modules = code_modules(machine_text(code))
-    side = CODE_MM / len(modules)
-    left = round(width - SIDE - CODE_MM, 3)
-    black = tuple(
-        (round(left + c * side, 4), round(CODE_TOP + r * side, 4), side, side)
-        for r, row in enumerate(modules)
-        for c, dark in enumerate(row)
-        if dark
-    )
-    draft.marks.append(Blocks(black))
-    line = code_line(code, width, height)
-    draft.marks.append(line)
-    size = line.size_mm
-    box = (SIDE, line.y - size * 0.75, line.pitch_mm * len(line.text), size * 0.8)
-    return (left, CODE_TOP, CODE_MM, CODE_MM), (
-        round(box[0], 3),
-        round(box[1], 3),
-        round(box[2], 3),
-        round(box[3], 3),
-    )
+    room = title_room(width)
+    usage = study.words.usage_pages if of > 1 else study.words.usage
+    small = fit(usage, room, INSTRUCTION, HINT)
+    below: Line = (usage, small, "plain")
+    beside = text_width(_page_of(study.words, of, of), LABEL, "bold") + 4.0 if of > 1 else 0.0
+    title = _title(study.title, room - beside)
+    if title is None and of > 1:
+        title, below = _title(study.title, room), ("", INSTRUCTION, "plain")
+    return None if title is None or not small else [*title, below]
 
 
-def code_line(code: SheetCode, width: float, height: float) -> Text:
-    """The printed code at the foot of a page of this size."""
-    text = printed_text(code)
-    pitch = min(4.0, (width / 2 - MARKER_MM / 2 - 2.0 - SIDE) / len(text))
-    return Text(SIDE, height - EDGE_MM - 3.4, text, pitch * 1.1, pitch_mm=pitch)
+def _title(title: str, room: float) -> list[Line] | None:
+    size = fit(title, room, TITLE, LABEL, "bold")
+    lines = [title] if size else wrap_even(title, room, LABEL, "bold")
+    if lines is None or len(lines) > 2:
+        return None
+    return [(line, size or LABEL, "bold") for line in lines]
 
 
-def title_size(study: Study, width: float) -> float:
-    """The size of the title in mm, or 0.0 where it does not fit between the markers."""
-    return fit(study.title, (width - MARKER_MM) / 2 - 2.5 - SIDE, 6.4, 2.4, "bold")
+def _page_of(words: Words, page: int, of: int) -> str:
+    return words.page.format(page=page, pages=of)
 
 
 def draw_title(draft: Draft, study: Study, code: SheetCode, of: int, width: float) -> None:
-    """Draw the title and the page number between the markers at the top edge."""
-    size = title_size(study, width)
-    draft.marks.append(Text(SIDE, EDGE_MM + 5.4, study.title, size, "bold"))
-    usage = "One sheet for each visit. Write in black or blue."
-    draft.marks.append(Text(SIDE, EDGE_MM + 10.0, usage, 3.1))
+    """Draw the title, the page number and how to use the sheet left of the top middle marker."""
+    lines = title_lines(study, width, of) or []
+    places = (5.6, 10.2) if len(lines) == 2 else (3.2, 7.3, 11.6)
+    for (text, size, face), place in zip(lines, places, strict=False):
+        if text:
+            draft.marks.append(Text(SIDE, EDGE_MM + place, text, size, face))
     if of > 1:
-        left = (width + MARKER_MM) / 2 + 3.0
-        draft.marks.append(Text(left, EDGE_MM + 5.4, f"Page {code.page} of {of}", 4.6, "bold"))
-        draft.marks.append(Text(left, EDGE_MM + 10.0, "Keep the pages together.", 3.1))
+        page = _page_of(study.words, code.page, of)
+        right, base = SIDE + title_room(width), EDGE_MM + places[0]
+        if lines and not lines[-1][0]:
+            base = EDGE_MM + places[-1]
+        draft.marks.append(Text(right, base, page, LABEL, "bold", "right"))
 
 
-def draw_foot(draft: Draft, width: float, height: float) -> None:
-    """Draw the advice for the photograph between the markers at the bottom edge."""
-    right, base = width - SIDE, height - EDGE_MM - 5.6
-    for line in ("Photograph the whole page, sharp and flat,", "with all ten black marks in view."):
-        draft.marks.append(Text(right, base, line, 3.0, align="right"))
-        base += 4.1
+def draw_counted_by(draft: Draft, words: Words, width: float) -> None:
+    """Draw the space for who counted, between the top middle marker and the machine code."""
+    left = (width + MARKER_MM) / 2 + _BESIDE_MARKER
+    right = width - SIDE - CODE_MM - QUIET_MM - 0.4
+    label = fit(words.counted_by, right - left, LABEL, LABEL, "bold")
+    draft.marks.append(Text(left, EDGE_MM + CAPITAL * LABEL, words.counted_by, label, "bold"))
+    top = EDGE_MM + 4.2
+    draw_area(draft, "counted_by", (left, top, right - left, 8.4))
+    after = left + text_width(words.counted_by, LABEL, "bold") + 1.6
+    if after + text_width(words.counted_by_hint, HINT, "italic") <= right:
+        draft.marks.append(
+            Text(after, EDGE_MM + CAPITAL * LABEL, words.counted_by_hint, HINT, "italic")
+        )
+    else:
+        base = top + 0.8 + CAPITAL * HINT
+        draft.marks.append(Text(left + 0.9, base, words.counted_by_hint, HINT, "italic"))
+
+
+def counted_by_fits(words: Words, width: float) -> bool:
+    """Whether the words at the space for who counted fit into it."""
+    room = (width - MARKER_MM) / 2 - _BESIDE_MARKER - SIDE - CODE_MM - QUIET_MM - 0.4
+    label = text_width(words.counted_by, LABEL, "bold")
+    return label <= room and text_width(words.counted_by_hint, HINT, "italic") <= room - 1.0
+
+
+def foot_lines(study: Study, width: float) -> list[tuple[str, Face]] | None:
+    """How to photograph the page and where to send the photo; None where it is too long."""
+    room = title_room(width)
+    advice = wrap_even(study.words.photograph, room, INSTRUCTION)
+    where: list[str] | None = []
+    if study.send_to:
+        text = study.words.send_to.format(address=study.send_to)
+        where = wrap_even(text, room, INSTRUCTION, "bold")
+    if advice is None or where is None or len(advice) + len(where) > _FOOT_LINES:
+        return None
+    lines: list[tuple[str, Face]] = [(line, "plain") for line in advice]
+    return [*lines, *((line, "bold") for line in where)]
+
+
+def draw_foot(draft: Draft, study: Study, width: float, height: float) -> None:
+    """Draw the lines of the foot, right of the bottom middle marker."""
+    lines = foot_lines(study, width) or []
+    base = height - EDGE_MM - 0.8 - _FOOT_STEP * (len(lines) - 1)
+    if len(lines) < _FOOT_LINES:
+        base -= _FOOT_STEP / 2
+    for text, face in lines:
+        draft.marks.append(Text(width - SIDE, base, text, INSTRUCTION, face, "right"))
+        base += _FOOT_STEP
 
 
 def head_fields(study: Study, page: int) -> tuple[HeaderField, ...]:
@@ -112,24 +146,23 @@ def draw_fields(draft: Draft, study: Study, code: SheetCode, width: float) -> fl
 
     Returns where the head ends (mm from the top), or None where a field is too wide for the page.
     """
-    code_foot = CODE_TOP + CODE_MM + QUIET_MM
     x, y, tallest = SIDE, _FIELDS_TOP, 0.0
     for field in head_fields(study, code.page):
         groups = box_groups(field.kind, field.boxes)
-        need = max(row_width(groups), text_width(field.label, 3.15, "bold"))
-        if x > SIDE and x + need > _right(width, y, code_foot):
+        need = max(boxes_width(groups), text_width(field.label, LABEL, "bold"))
+        if x > SIDE and x + need > _right(width, y):
             x, y, tallest = SIDE, y + tallest + _LINE_GAP, 0.0
-        if x + need > _right(width, y, code_foot):
+        if x + need > _right(width, y):
             return None
-        draft.marks.append(Text(x, y + 2.3, field.label, 3.15, "bold"))
+        draft.marks.append(Text(x, y + CAPITAL * LABEL, field.label, LABEL, "bold"))
         used = _draw_field(draft, study, code, field, x, y + _LABEL_STEP)
         tallest = max(tallest, _LABEL_STEP + used)
         x += need + _FIELD_GAP
-    return max(y + tallest + _UNDER_FIELDS, code_foot)
+    return max(y + tallest + _UNDER_FIELDS, CODE_FOOT + 4.6)
 
 
-def _right(width: float, y: float, code_foot: float) -> float:
-    return width - SIDE - (CODE_MM + QUIET_MM if y < code_foot else 0.0)
+def _right(width: float, y: float) -> float:
+    return width - SIDE - (CODE_MM + QUIET_MM if y < CODE_FOOT else 0.0)
 
 
 def _draw_field(
@@ -137,18 +170,23 @@ def _draw_field(
 ) -> float:
     """Draw one header field's boxes, or the printed site number; returns the height used."""
     groups = box_groups(field.kind, field.boxes)
+    base = top + BOX_HEIGHT + _CAPTION
     if field.kind == "site" and code.sheet != BLANK:
         draft.marks.append(Text(x - 0.6, top + 8.2, code.sheet, 9.6, "bold", pitch_mm=7.2))
         site = study.site(code.sheet)
         if site and site.label:
-            label, size = fit_or_cut(site.label, row_width(groups) + 4.0, 3.1, 2.0)
-            draft.marks.append(Text(x, top + BOX_HEIGHT + 3.1, label, size))
-        return BOX_HEIGHT + _CAPTION_STEP
+            label, size = fit_or_cut(site.label, boxes_width(groups) + 4.0, INSTRUCTION, HINT)
+            draft.marks.append(Text(x, base, label, size))
+        return BOX_HEIGHT + _CAPTION + 0.6
     middles = draw_boxes(draft, field.name, groups, x, top)
+    if field.kind == "site":
+        return BOX_HEIGHT + _CAPTION + 0.6
     if field.kind != "date":
         return BOX_HEIGHT
+    words = study.words
     first, last = study.season.first.year, study.season.last.year
-    year = f"year ({first % 100:02d})" if first == last else "year"
-    for caption, middle in zip(("day", "month", year), middles, strict=True):
-        draft.marks.append(Text(middle, top + BOX_HEIGHT + 3.4, caption, 2.5, align="centre"))
-    return BOX_HEIGHT + _CAPTION_STEP
+    year = f"{words.year} ({first % 100:02d})" if first == last else words.year
+    for caption, middle in zip((words.day, words.month, year), middles, strict=True):
+        size = fit(caption, 21.0, HINT, HINT) or HINT
+        draft.marks.append(Text(middle, base, caption, size, align="centre"))
+    return BOX_HEIGHT + _CAPTION + 0.6

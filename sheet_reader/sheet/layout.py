@@ -3,29 +3,34 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 from functools import lru_cache
 
 from sheet_reader.errors import Mistake, StudyError, UsageError
-from sheet_reader.sheet.codes import letters
-from sheet_reader.sheet.draft import DISC, Draft
-from sheet_reader.sheet.drawing import Blocks, Mark
-from sheet_reader.sheet.head import draw_codes, draw_fields, draw_foot, draw_title, title_size
-from sheet_reader.sheet.markers import MODULES, marker_modules, place_markers
-from sheet_reader.sheet.model import BLANK, Marker, Page, SheetCode, SheetLayout
-from sheet_reader.sheet.plan import PAPER_MM, Grid, draw_page, find_grid
+from sheet_reader.sheet.codes import PROOF, letters
+from sheet_reader.sheet.draft import Draft
+from sheet_reader.sheet.drawn_page import DrawnPage
+from sheet_reader.sheet.fonts import text_width
+from sheet_reader.sheet.head import (
+    counted_by_fits,
+    draw_counted_by,
+    draw_fields,
+    draw_foot,
+    draw_title,
+    foot_lines,
+    title_lines,
+)
+from sheet_reader.sheet.identity import PAPER_MM, draw_codes
+from sheet_reader.sheet.markers import marker_mark, place_markers
+from sheet_reader.sheet.model import BLANK, Page, SheetCode, SheetLayout
+from sheet_reader.sheet.plan import Grid, draw_page, find_grid
 from sheet_reader.sheet.printable import unprintable_texts
+from sheet_reader.sheet.rows import LEAST_TALLY
+from sheet_reader.sheet.sizes import HINT
 from sheet_reader.study.model import Study
 
+EDITION = 2
+"""Counts the editions of the sheet's look; each has layout versions of its own."""
 _UNKNOWN_VERSION = "AAAA"
-
-
-@dataclass(frozen=True, slots=True)
-class DrawnPage:
-    """A page and everything printed on it."""
-
-    page: Page
-    marks: tuple[Mark, ...]
 
 
 def lay_out(study: Study, sheet: str = BLANK) -> SheetLayout:
@@ -61,6 +66,7 @@ def _arrangement(study: Study) -> tuple[Grid, str]:
 
 def _version(study: Study, pages: tuple[DrawnPage, ...]) -> str:
     meaning = {
+        "edition": EDITION,
         "paper": study.paper,
         "header": [[h.name, h.label, h.kind, h.boxes] for h in study.header],
         "plots": [[p.name, p.label, p.treatment] for p in study.plots],
@@ -69,14 +75,14 @@ def _version(study: Study, pages: tuple[DrawnPage, ...]) -> str:
             [
                 [[m.id, m.corners_mm] for m in drawn.page.markers],
                 [[c.field, c.index, c.part, c.box_mm] for c in drawn.page.cells],
-                drawn.page.anchors_mm,
                 drawn.page.code_box_mm,
             ]
             for drawn in pages
         ],
     }
     text = json.dumps(meaning, sort_keys=True, separators=(",", ":"))
-    return letters(text.encode(), 4)
+    version = letters(text.encode(), 4)
+    return version if version != PROOF else letters(text.encode() + b"+", 4)
 
 
 def _head(study: Study, page: int, sheet: str = BLANK) -> float:
@@ -87,10 +93,24 @@ def _head(study: Study, page: int, sheet: str = BLANK) -> float:
     return bottom
 
 
+def _too_long(study: Study) -> tuple[Mistake, ...]:
+    """What does not fit the head, the foot or the first tally space."""
+    width = PAPER_MM[study.paper][0]
+    found = []
+    if title_lines(study, width, 1) is None or title_lines(study, width, 9) is None:
+        found.append(Mistake("title", "is too long for the head of the sheet"))
+    if foot_lines(study, width) is None:
+        place = "send_to" if study.send_to else "words.photograph"
+        found.append(Mistake(place, "is too long for the foot of the sheet"))
+    if not counted_by_fits(study.words, width):
+        found.append(Mistake("words.counted_by", "is too long for the head of the sheet"))
+    if text_width(study.words.tally, HINT, "italic") > LEAST_TALLY:
+        found.append(Mistake("words.tally", "is too long for the narrowest space to tally in"))
+    return tuple(found)
+
+
 def _grid(study: Study) -> Grid:
-    mistakes = unprintable_texts(study)
-    if not title_size(study, PAPER_MM[study.paper][0]):
-        mistakes += (Mistake("title", "is too long for the head of the sheet"),)
+    mistakes = unprintable_texts(study) or _too_long(study)
     if mistakes:
         raise StudyError(study.folder / "study.toml", mistakes)
     grid = find_grid(study, (_head(study, 1), _head(study, 2)))
@@ -115,28 +135,17 @@ def _draw(study: Study, sheet: str, version: str, grid: Grid) -> tuple[DrawnPage
         draft = Draft()
         code = SheetCode(study.key, version, sheet, number)
         markers = place_markers(study.key, number, width, height)
-        draft.marks.extend(_marker_mark(marker) for marker in markers)
+        draft.marks.extend(marker_mark(marker) for marker in markers)
         draw_title(draft, study, code, len(grid.pages), width)
-        draw_foot(draft, width, height)
-        code_box, printed_box = draw_codes(draft, code, width, height)
+        draw_foot(draft, study, width, height)
+        code_box, printed_box = draw_codes(draft.marks, code, width, height)
+        if number == 1:
+            draw_counted_by(draft, study.words, width)
         draw_fields(draft, study, code, width)
         draw_page(draft, study, grid, number, _head(study, number))
         page = Page(
-            code, len(grid.pages), width, height, markers, tuple(draft.cells),
-            tuple(draft.discs), DISC, code_box, printed_box,
+            code, len(grid.pages), width, height, markers, tuple(draft.cells), (), 0.0, code_box,
+            printed_box, tuple(draft.areas),
         )  # fmt: skip
         drawn.append(DrawnPage(page, tuple(draft.marks)))
     return tuple(drawn)
-
-
-def _marker_mark(marker: Marker) -> Blocks:
-    (x, y), (right, _), *_ = marker.corners_mm
-    side = (right - x) / MODULES
-    return Blocks(
-        tuple(
-            (round(x + c * side, 4), round(y + r * side, 4), side, side)
-            for r, row in enumerate(marker_modules(marker.id))
-            for c, dark in enumerate(row)
-            if dark
-        )
-    )

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.sheet.drawing import Blocks
 from sheet_reader.sheet.model import Marker
 
 MARKER_MM = 10.4
@@ -72,3 +73,17 @@ def marker_modules(marker_id: int) -> NDArray[np.bool_]:
     """Bool (8, 8), True where the marker prints black, row 0 at the top."""
     image = cv2.aruco.generateImageMarker(dictionary(), marker_id, MODULES, borderBits=1)
     return np.asarray(image) < 128
+
+
+def marker_mark(marker: Marker) -> Blocks:
+    """The black modules of a marker in its place."""
+    (x, y), (right, _), *_ = marker.corners_mm
+    side = (right - x) / MODULES
+    return Blocks(
+        tuple(
+            (round(x + c * side, 4), round(y + r * side, 4), side, side)
+            for r, row in enumerate(marker_modules(marker.id))
+            for c, dark in enumerate(row)
+            if dark
+        )
+    )

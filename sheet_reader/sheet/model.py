@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Literal
 
 BLANK = "BLANK"
 """The ``sheet`` part of a code whose site number is written by hand."""
@@ -38,11 +39,26 @@ class Cell:
     part: str = ""
 
 
+AreaKind = Literal["comments", "counted_by", "tally"]
+
+
+@dataclass(frozen=True, slots=True)
+class Area:
+    """A place for free writing that is not read (``box_mm``: x, y, width, height): remarks, who
+    counted, or the tally strokes of ``field``.
+    """
+
+    kind: AreaKind
+    box_mm: tuple[float, float, float, float]
+    field: str = ""
+
+
 @dataclass(frozen=True, slots=True)
 class Page:
-    """One printed page. ``anchors_mm`` are centres of solid printed discs (``anchor_diameter_mm``)
-    that the vision room uses between the markers; ``code_box_mm`` holds the machine code and
-    ``printed_code_box_mm`` the human-readable one (x, y, width, height).
+    """One printed page. ``code_box_mm`` holds the machine code and ``printed_code_box_mm`` the
+    human-readable one (x, y, width, height). ``anchors_mm`` are centres of solid discs
+    (``anchor_diameter_mm``) that the sheet's first edition prints beside the boxes. ``areas`` are
+    known for later editions only.
     """
 
     code: SheetCode
@@ -55,6 +71,7 @@ class Page:
     anchor_diameter_mm: float
     code_box_mm: tuple[float, float, float, float]
     printed_code_box_mm: tuple[float, float, float, float]
+    areas: tuple[Area, ...] = ()
 
     @property
     def number(self) -> int:

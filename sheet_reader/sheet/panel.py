@@ -2,126 +2,215 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
-from sheet_reader.sheet.draft import Draft
+from sheet_reader.sheet.draft import Draft, draw_area, draw_cell, frame
 from sheet_reader.sheet.drawing import Blocks, Curve, Dot, Face, Line, Mark, Text
-from sheet_reader.sheet.fonts import fit, wrap
+from sheet_reader.sheet.fonts import fit, text_width, wrap_even
+from sheet_reader.sheet.model import Cell
 from sheet_reader.sheet.model_digits import model_digit
+from sheet_reader.sheet.sizes import CAPITAL, INSTRUCTION, LABEL
+from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import Study
+from sheet_reader.study.words import Words
 
-RULES: tuple[tuple[str, Face], ...] = (
-    ("Write 0 where you found none. Leave a box empty only if you did not look.", "bold"),
-    ("Wrong digit? Fill its box in completely and go on in the next free box.", "plain"),
-    ("No free box left? Write the number beside the boxes; a person will look at it.", "plain"),
-)
-LEAST_COMMENTS = 14.0
+LEAST_COMMENTS = 20.0
+"""Least height of the space for comments, mm."""
+OWN_BOX = (6.4, 7.6)
+"""Width and height of a box for one of the volunteer's own digits: as slender as the others."""
+_OWN_PITCH = 8.6
 _TWO_COLUMNS = 110.0
 _GUTTER = 8.0
 _GUIDE_SHARE = 0.56
-_SIZE = 3.0
-_STEP = 3.9
-_INDENT = 2.8
-_STRIKE_RULE = 1
-"""The rule that the example of a struck box follows."""
-_EXAMPLE = 4.6
+_STEP = 4.1
+_AFTER_RULE = 1.0
+_INDENT = 3.0
+_HEADING = 5.2
+_DIGIT = 5.6
+_PEN = 0.42
+_EXAMPLE = OWN_BOX
+_EXAMPLE_GAP = 1.5
+_DASH = 1.5
+_OVER_COMMENTS = 2.5
+_ROOM_BELOW = 60.0
+"""From this height on that the guide leaves, comments stand below it in full width."""
+
+Box = tuple[float, float, float, float]
+
+
+@dataclass(slots=True)
+class Guide:
+    """How to write, with its top left corner at (0, 0): marks, own-digit boxes, height in mm."""
+
+    marks: list[Mark] = field(default_factory=list)
+    cells: list[Cell] = field(default_factory=list)
+    height: float = 0.0
 
 
 @lru_cache(maxsize=64)
-def _guide(instructions: tuple[str, ...], width: float) -> tuple[tuple[Mark, ...], float] | None:
-    """How to write, with its top left corner at (0, 0): the marks and their height in mm, or
-    None where a word is too wide.
-    """
-    marks: list[Mark] = [Text(0, 2.9, "Write like this", 3.3, "bold")]
-    step = min(7.2, (width - 4.0) / 9)
-    tall = min(5.6, step * 0.86)
-    for place, digit in enumerate("0123456789"):
-        marks.extend(model_digit(digit, place * step, 5.4, tall, 0.42))
-    y = 5.4 + tall + 5.2
-    points: list[tuple[str, Face]] = [*RULES]
-    points += [(text, "plain") for text in instructions]
+def _guide(words: Words, own: bool, instructions: tuple[str, ...], width: float) -> Guide | None:
+    """The guide for this width, or None where a word is too wide for it."""
+    size = fit(words.write_like_this, width, LABEL, LABEL, "bold")
+    if not size:
+        return None
+    guide = Guide([Text(0, CAPITAL * LABEL, words.write_like_this, LABEL, "bold")])
+    guide.height = _HEADING
+    if not _digits(guide, words, own, width):
+        return None
+    points: list[tuple[str, Face]] = [
+        (words.write_zero, "bold"),
+        (words.wrong_digit, "plain"),
+        (words.no_free_box, "plain"),
+        *((text, "plain") for text in instructions),
+    ]
     for number, (text, face) in enumerate(points):
-        lines = wrap(text, width - _INDENT, _SIZE, face)
+        lines = wrap_even(text, width - _INDENT, INSTRUCTION, face)
         if lines is None:
             return None
-        marks.append(Blocks(((0, y - 1.6, 1.1, 1.1),)))
+        base = guide.height + CAPITAL * INSTRUCTION
+        middle = base - CAPITAL * INSTRUCTION / 2
+        guide.marks.append(Line(((0.1, middle), (_DASH, middle)), 0.35))
         for line in lines:
-            marks.append(Text(_INDENT, y, line, _SIZE, face))
-            y += _STEP
-        if number == _STRIKE_RULE:
-            marks.extend(_struck_example(_INDENT, y - 2.6))
-            y += _EXAMPLE + 1.4
-        y += 0.8
-    return tuple(marks), y - _STEP
+            guide.marks.append(Text(_INDENT, base, line, INSTRUCTION, face))
+            base += _STEP
+        guide.height = base - CAPITAL * INSTRUCTION + _AFTER_RULE
+        if number == 1 and not _example(guide, words, width):
+            return None
+    return guide
 
 
-def _struck_example(x: float, y: float) -> list[Mark]:
-    """A number put right: 1, a filled box, 2, and how it is read."""
-    width = _EXAMPLE * 0.8
-    marks: list[Mark] = []
-    for place, digit in enumerate("1 2"):
-        left = x + place * (width + 1.0)
-        right, foot = left + width, y + _EXAMPLE
-        frame = ((left, y), (right, y), (right, foot), (left, foot), (left, y))
-        marks.append(Line(frame, 0.18))
-        if digit == " ":
-            marks.append(Blocks(((left + 0.35, y + 0.35, width - 0.7, _EXAMPLE - 0.7),)))
-        else:
-            tall = _EXAMPLE - 1.5
-            marks.extend(model_digit(digit, left + (width - tall / 1.4) / 2, y + 0.75, tall, 0.35))
-    after = x + 3 * (width + 1.0) + 0.8
-    return [*marks, Text(after, y + _EXAMPLE * 0.5 + 1.05, "is read as 12", _SIZE)]
+def _digits(guide: Guide, words: Words, own: bool, width: float) -> bool:
+    """The model digits and, where asked for, a box below each for the volunteer's own."""
+    pitch = _OWN_PITCH if own else min(7.6, (width - 4.0) / 9)
+    across = max(1, min(10, int((width + 2.2) / pitch))) if own else 10
+    across = across if across == 10 else 5
+    if across * pitch - 2.2 > width:
+        return False
+    tall = min(_DIGIT, pitch * 0.86)
+    inset = (OWN_BOX[0] - tall / 1.4) / 2 if own else 0.0
+    for start in range(0, 10, across):
+        for place in range(across):
+            digit = start + place
+            x, y = place * pitch, guide.height
+            guide.marks.extend(model_digit(str(digit), x + inset, y, tall, _PEN))
+            if own:
+                guide.cells.append(Cell(OWN_DIGITS, digit, (x, y + tall + 1.7, *OWN_BOX)))
+        guide.height += tall + (1.7 + OWN_BOX[1] + 1.9 if own else 0.0)
+    if own:
+        lines = wrap_even(words.own_digits, width, INSTRUCTION)
+        if lines is None:
+            return False
+        for line in lines:
+            base = guide.height + CAPITAL * INSTRUCTION
+            guide.marks.append(Text(0, base, line, INSTRUCTION))
+            guide.height += _STEP
+        guide.height += 0.6
+    guide.height += 3.4 if not own else 1.4
+    return True
+
+
+def _example(guide: Guide, words: Words, width: float) -> bool:
+    """A number put right: 1, a 3 crossed out from corner to corner, 2, and how it is read."""
+    wide, high = _EXAMPLE
+    y = guide.height + 0.2
+    for place, digit in enumerate("132"):
+        left = _INDENT + place * (wide + _EXAMPLE_GAP)
+        guide.marks.extend(frame((left, y, wide, high)))
+        tall = high - 2.2
+        guide.marks.extend(model_digit(digit, left + (wide - tall / 1.4) / 2, y + 1.1, tall, 0.36))
+        if digit == "3":
+            guide.marks.extend(_cross((left + 0.4, y + 0.4, wide - 0.8, high - 0.8)))
+    x = _INDENT + 3 * (wide + _EXAMPLE_GAP) + 0.8
+    text = words.read_as.format(number="12")
+    guide.marks.append(Text(x, y + high / 2 + CAPITAL * INSTRUCTION / 2, text, INSTRUCTION))
+    guide.height = y + high + 2.0
+    return x + text_width(text, INSTRUCTION) <= width
+
+
+def _cross(box: Box) -> list[Mark]:
+    """A cross from corner to corner, drawn as a hand would: a little bent."""
+    x, y, width, height = box
+
+    def stroke(*points: tuple[float, float]) -> Curve:
+        return Curve(
+            tuple((round(x + px * width, 3), round(y + py * height, 3)) for px, py in points), 0.36
+        )
+
+    return [
+        stroke((0.0, 0.03), (0.3, 0.38), (0.66, 0.66), (1.0, 0.98)),
+        stroke((0.98, 0.0), (0.7, 0.36), (0.34, 0.62), (0.02, 1.0)),
+    ]
 
 
 def _guide_width(width: float) -> float:
     return (width - _GUTTER) * _GUIDE_SHARE if width >= _TWO_COLUMNS else width
 
 
-def panel_height(study: Study, width: float, instructions: bool, comments: bool) -> float | None:
-    """The least height of a panel of this width, or None where a word does not fit."""
-    guide = _guide(study.instructions if instructions else (), _guide_width(width))
+def guide_of(study: Study, width: float, first: bool) -> Guide | None:
+    """The guide of this width: on the first page with the study's instructions and the boxes for
+    the volunteer's own digits.
+    """
+    own = study.own_digits and first
+    return _guide(study.words, own, study.instructions if first else (), width)
+
+
+def comments_height(study: Study) -> float:
+    """Least height of the space for comments with its label, 0.0 where there is none."""
+    if study.comments is None:
+        return 0.0
+    return max(LEAST_COMMENTS, study.comments.height_mm) + _HEADING
+
+
+def panel_height(study: Study, width: float, first: bool, last: bool) -> float | None:
+    """The least height of a panel of this width, or None where a word does not fit. Comments have
+    their place on the last page; others show them where there is room.
+    """
+    guide = guide_of(study, _guide_width(width), first)
     if guide is None:
         return None
     room = 0.0
     if study.comments is not None:
-        label = study.comments.label
         free = width - _guide_width(width) - _GUTTER if width >= _TWO_COLUMNS else width
-        if not fit(label, free, 3.3, 2.4, "bold"):
+        if not fit(study.comments.label, free, LABEL, LABEL, "bold"):
             return None
-        room = study.comments.height_mm + 5.0 if comments else 0.0
+        room = comments_height(study) if last else 0.0
     if width >= _TWO_COLUMNS:
-        return max(guide[1], room)
-    return guide[1] + (room + 3.5 if room else 0.0)
+        return max(guide.height, room)
+    return guide.height + (room + _OVER_COMMENTS if room else 0.0)
 
 
-def draw_panel(
-    draft: Draft, study: Study, box: tuple[float, float, float, float], instructions: bool
-) -> None:
-    """Draw the panel into ``box`` (x, y, width, height); comments fill what the guide leaves."""
+def draw_panel(draft: Draft, study: Study, box: Box, first: bool) -> None:
+    """Draw the panel into ``box`` (x, y, width, height); comments fill what the guide leaves, in a
+    high panel below it, else beside it.
+    """
     x, y, width, height = box
-    guide = _guide(study.instructions if instructions else (), _guide_width(width))
+    across = guide_of(study, width, first)
+    guide, beside = guide_of(study, _guide_width(width), first), width >= _TWO_COLUMNS
+    if beside and across and height - across.height >= _ROOM_BELOW:
+        guide, beside = across, False
     if guide is None:
         return
-    marks, used = guide
-    draft.marks.extend(_moved(mark, x, y) for mark in marks)
-    if study.comments is None:
-        return
-    label = study.comments.label
-    if width >= _TWO_COLUMNS:
+    draft.marks.extend(_moved(mark, x, y) for mark in guide.marks)
+    for cell in guide.cells:
+        left, top, wide, high = cell.box_mm
+        draw_cell(draft, replace(cell, box_mm=(round(x + left, 3), round(y + top, 3), wide, high)))
+    if beside:
         left = x + _guide_width(width) + _GUTTER
-        _comments(draft, label, (left, y, x + width - left, height))
-    elif height - used - 3.5 >= LEAST_COMMENTS:
-        _comments(draft, label, (x, y + used + 3.5, width, height - used - 3.5))
+        _comments(draft, study, (left, y, x + width - left, height))
+    else:
+        used = guide.height + _OVER_COMMENTS
+        _comments(draft, study, (x, y + used, width, height - used))
 
 
-def _comments(draft: Draft, label: str, box: tuple[float, float, float, float]) -> None:
+def _comments(draft: Draft, study: Study, box: Box) -> None:
+    """Draw the space for comments with its label, where there is enough of it."""
     x, y, width, height = box
-    size = fit(label, width, 3.3, 2.4, "bold") or 2.4
-    draft.marks.append(Text(x, y + 2.9, label, size, "bold"))
-    top, foot = y + 5.0, y + height
-    corners = ((x, top), (x + width, top), (x + width, foot), (x, foot), (x, top))
-    draft.marks.append(Line(corners, 0.18))
+    if study.comments is None or height - _HEADING < LEAST_COMMENTS - 1e-6:
+        return
+    label = Text(x, y + CAPITAL * LABEL, study.comments.label, LABEL, "bold")
+    draft.marks.append(label)
+    draw_area(draft, "comments", (x, y + _HEADING, width, height - _HEADING), closed=True)
 
 
 def _moved(mark: Mark, dx: float, dy: float) -> Mark:

@@ -8,9 +8,9 @@ from collections.abc import Iterable
 from reportlab.pdfgen.canvas import Canvas
 
 from sheet_reader.sheet.drawing import Blocks, Curve, Dot, Line, Mark, Text
+from sheet_reader.sheet.editions import drawn_as
 from sheet_reader.sheet.fonts import MM, font_name, text_width
-from sheet_reader.sheet.layout import draw_sheet
-from sheet_reader.sheet.model import SheetLayout
+from sheet_reader.sheet.model import Page, SheetLayout
 from sheet_reader.study.model import Study
 
 
@@ -19,43 +19,50 @@ def render_pdf(layout: SheetLayout, study: Study) -> bytes:
 
     Raises ValueError where ``layout`` was not laid out from ``study``.
     """
-    drawn = draw_sheet(study, layout.sheet)
-    if tuple(d.page for d in drawn) != layout.pages:
+    drawn = drawn_as(study, layout)
+    if drawn is None:
         raise ValueError("this layout was made from another study")
-    stream = io.BytesIO()
-    first = layout.pages[0]
-    size = (first.width_mm * MM, first.height_mm * MM)
-    canvas = Canvas(stream, pagesize=size, invariant=1, pageCompression=1)
-    canvas.setTitle(f"{study.title} {layout.sheet} {layout.version}")
-    canvas.setAuthor("")
-    canvas.setCreator("sheet_reader")
+    canvas, stream = new_canvas(layout.pages[0], f"{study.title} {layout.sheet} {layout.version}")
     for page in drawn:
-        _draw_marks(canvas, page.marks, page.page.height_mm)
+        draw_marks(canvas, page.marks, page.page.height_mm)
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
+
+
+def new_canvas(page: Page, title: str) -> tuple[Canvas, io.BytesIO]:
+    """An empty PDF with pages as large as ``page``, and where its bytes will be once saved."""
+    stream = io.BytesIO()
+    size = (page.width_mm * MM, page.height_mm * MM)
+    canvas = Canvas(stream, pagesize=size, invariant=1, pageCompression=1)
+    canvas.setTitle(title)
+    canvas.setAuthor("")
+    canvas.setCreator("sheet_reader")
+    return canvas, stream
 
 
 def render_marks(marks: Iterable[Mark], width_mm: float, height_mm: float) -> bytes:
     """A PDF of one page of this size with these marks alone."""
     stream = io.BytesIO()
     canvas = Canvas(stream, pagesize=(width_mm * MM, height_mm * MM), invariant=1)
-    _draw_marks(canvas, marks, height_mm)
+    draw_marks(canvas, marks, height_mm)
     canvas.showPage()
     canvas.save()
     return stream.getvalue()
 
 
-def _draw_marks(canvas: Canvas, marks: Iterable[Mark], height: float) -> None:
+def draw_marks(canvas: Canvas, marks: Iterable[Mark], height: float) -> None:
+    """Draw these marks on a page of this height in mm."""
     canvas.setFillGray(0)
     canvas.setStrokeGray(0)
     canvas.setLineCap(1)
     canvas.setLineJoin(1)
     for mark in marks:
-        _draw(canvas, mark, height)
+        draw_mark(canvas, mark, height)
 
 
-def _draw(canvas: Canvas, mark: Mark, height: float) -> None:
+def draw_mark(canvas: Canvas, mark: Mark, height: float) -> None:
+    """Draw one mark on a page of this height in mm."""
     if isinstance(mark, Text):
         _text(canvas, mark, height)
     elif isinstance(mark, Dot):

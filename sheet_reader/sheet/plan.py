@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from collections.abc import Iterator
+from dataclasses import dataclass
 
-from sheet_reader.sheet.blocks import MOST_STRETCH, Block, draw_block, make_blocks
+from sheet_reader.sheet.blocks import Block, draw_block, make_blocks
 from sheet_reader.sheet.codes import MOST_PAGES
 from sheet_reader.sheet.draft import Draft
 from sheet_reader.sheet.drawing import Line
-from sheet_reader.sheet.head import FOOT, SIDE
+from sheet_reader.sheet.head import BOTTOM
+from sheet_reader.sheet.identity import PAPER_MM, SIDE
 from sheet_reader.sheet.panel import draw_panel, panel_height
+from sheet_reader.sheet.sizes import RULE
 from sheet_reader.study.model import Study
 
-PAPER_MM = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}
-"""ISO 216 A4 and ANSI/ASME Y14.1 A (Letter)."""
-_COLUMN_GAP = 6.0
-_BLOCK_GAP = 3.0
-_PANEL_GAP = 5.0
-_UNDER_HEAD = 3.0
+_COLUMN_GAP = 7.0
+_BLOCK_GAP = 3.4
+_PANEL_GAP = 5.6
+_UNDER_HEAD = 3.4
+_MOST_COLUMNS = 4
+_MOST_PIECES = 8
+_SHARE_OF_REST = 0.3
+_MOST_REST = 8.0
 
 Ends = tuple[bool, bool]
 """Whether a page is the first, and whether it is the last."""
@@ -25,7 +30,7 @@ Ends = tuple[bool, bool]
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Columns of equal width (mm) that take blocks of at most ``tallest`` mm in rows."""
+    """Columns of equal width (mm) that take blocks of at least ``tallest`` mm in rows."""
 
     study: Study
     count: int
@@ -40,134 +45,146 @@ class Columns:
         """Rows that so many blocks take."""
         return -(-blocks // self.count)
 
-    def panel_is_beside(self, blocks: int, ends: Ends) -> bool:
-        """Whether the panel fits beside the last blocks of a page, in the places left free."""
+    def panel_is_beside(self, blocks: int, ends: Ends, height: float) -> bool:
+        """Whether the panel fits beside the last blocks of a page, in the places left free, where
+        every block has this height.
+        """
         free = -blocks % self.count
         if not free:
             return False
         width = free * self.width + (free - 1) * _COLUMN_GAP
         need = panel_height(self.study, width, *ends)
-        return need is not None and need <= self.tallest
+        return need is not None and need <= height
 
-    def used(self, blocks: int, ends: Ends) -> float | None:
-        """Height of a page's blocks and panel in mm, or None where the panel fits nowhere."""
+    def block_height(self, blocks: int, ends: Ends, available: float) -> float | None:
+        """How high the blocks of a page may be, or None where they do not fit ``available``."""
         rows = self.rows(blocks)
-        used = rows * self.tallest + (rows - 1) * _BLOCK_GAP
-        if self.panel_is_beside(blocks, ends):
-            return used
+        alone = (available - (rows - 1) * _BLOCK_GAP) / rows
+        if alone >= self.tallest and self.panel_is_beside(blocks, ends, alone):
+            return alone
         width = self.count * self.width + (self.count - 1) * _COLUMN_GAP
         panel = panel_height(self.study, width, *ends)
-        return None if panel is None else used + _PANEL_GAP + panel
+        if panel is None:
+            return None
+        above = (available - panel - _PANEL_GAP - (rows - 1) * _BLOCK_GAP) / rows
+        return above if above >= self.tallest else None
 
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """The arrangement that was found: columns, the blocks of each page in reading order, and
-    the mm that every row gains.
+    """The arrangement that was found: columns, the blocks of each page in reading order, and the
+    height of every block.
     """
 
     columns: Columns
     pages: tuple[tuple[Block, ...], ...]
-    stretch: float = 0.0
+    height: float
 
     def ends(self, page: int) -> Ends:
         """Whether a page (from 1) is the first, and whether it is the last."""
         return page == 1, page == len(self.pages)
 
+    @property
+    def tally_share(self) -> float:
+        """The smallest share of the tally space wanted that a count gets, in tenths."""
+        shares = (block.tally_share(self.height) for page in self.pages for block in page)
+        return round(min(shares), 1)
+
 
 def find_grid(study: Study, head_mm: tuple[float, float]) -> Grid | None:
-    """The arrangement with the fewest pages, then pieces of a plot, then columns.
+    """The arrangement with the fewest pages, then pieces of a plot, then the most tally space.
 
     ``head_mm`` says where the head ends on the first page and on any other. None where the study
     does not fit nine pages.
     """
     best: Grid | None = None
-    for pieces in range(1, min(8, len(study.counts)) + 1):
-        for columns in range(1, 5):
-            if best is not None and len(best.pages) == 1:
-                break
-            grid = _arranged(study, pieces, columns, head_mm)
-            if grid is not None and (best is None or len(grid.pages) < len(best.pages)):
-                best = grid
-    return None if best is None else _stretched(best, head_mm)
+    for pieces in range(1, min(_MOST_PIECES, len(study.counts)) + 1):
+        found = [
+            grid
+            for columns in range(1, _MOST_COLUMNS + 1)
+            if (grid := _arranged(study, pieces, columns, head_mm)) is not None
+        ]
+        if best is not None:
+            found = [grid for grid in found if len(grid.pages) < len(best.pages)]
+        if found:
+            best = min(found, key=lambda grid: (len(grid.pages), -grid.tally_share))
+        if best is not None and len(best.pages) == 1:
+            break
+    return best
 
 
 def _arranged(study: Study, pieces: int, count: int, head_mm: tuple[float, float]) -> Grid | None:
-    """The arrangement in so many columns, its pages as even as can be."""
+    """The arrangement in so many columns on the fewest pages, these as even as can be."""
     width = (PAPER_MM[study.paper][0] - 2 * SIDE - _COLUMN_GAP * (count - 1)) / count
     blocks = make_blocks(study, pieces, width)
     if blocks is None or count > len(blocks):
         return None
     columns = Columns(study, count, width, max(block.height for block in blocks))
-    full = _filled(columns, blocks, head_mm, len(blocks))
-    if full is None:
-        return None
-    even = -(-len(blocks) // len(full.pages))
-    for most in range(even, len(full.pages[0])):
-        grid = _filled(columns, blocks, head_mm, most)
-        if grid is not None and len(grid.pages) == len(full.pages):
-            return grid
-    return full
+    for pages in range(1, min(MOST_PAGES, len(blocks)) + 1):
+        for split in _splits(len(blocks), pages):
+            grid = _filled(columns, blocks, split, head_mm)
+            if grid is not None:
+                return grid
+    return None
+
+
+def _splits(blocks: int, pages: int) -> Iterator[tuple[int, ...]]:
+    """Ways to spread blocks over pages so that no page has more than one above any other."""
+    size, more = divmod(blocks, pages)
+    even = [size + 1] * more + [size] * (pages - more)
+    yield tuple(even)
+    if more:
+        yield from (tuple(even[-turn:] + even[:-turn]) for turn in range(1, pages))
 
 
 def _filled(
-    columns: Columns, blocks: list[Block], head_mm: tuple[float, float], most: int
+    columns: Columns, blocks: list[Block], split: tuple[int, ...], head_mm: tuple[float, float]
 ) -> Grid | None:
-    """Pages filled one after the other with at most ``most`` blocks each."""
+    """The pages with so many blocks each, or None where a page can't hold its own."""
+    highest = float("inf")
     pages: list[tuple[Block, ...]] = []
-    left = blocks
-    while left:
-        if len(pages) == MOST_PAGES:
+    start = 0
+    for page, number in enumerate(split, 1):
+        ends = (page == 1, page == len(split))
+        available = PAPER_MM[columns.study.paper][1] - BOTTOM - head_mm[page > 1] - _UNDER_HEAD
+        height = columns.block_height(number, ends, available)
+        if height is None:
             return None
-        available = _available(columns.study, head_mm, len(pages) + 1)
-        rows = int((available + _BLOCK_GAP) / (columns.tallest + _BLOCK_GAP))
-        for number in range(min(most, len(left), rows * columns.count), 0, -1):
-            used = columns.used(number, (not pages, number == len(left)))
-            if used is not None and used <= available:
-                break
-        else:
-            return None
-        pages.append(tuple(left[:number]))
-        left = left[number:]
-    return Grid(columns, tuple(pages))
+        highest = min(highest, height)
+        pages.append(tuple(blocks[start : start + number]))
+        start += number
+    return Grid(columns, tuple(pages), _roomy(blocks, highest))
 
 
-def _available(study: Study, head_mm: tuple[float, float], page: int) -> float:
-    return PAPER_MM[study.paper][1] - FOOT - head_mm[page > 1] - _UNDER_HEAD
-
-
-def _stretched(grid: Grid, head_mm: tuple[float, float]) -> Grid:
-    """The grid with rows as high as its fullest page allows."""
-    slack = [MOST_STRETCH]
-    longest = max(len(block.rows) for page in grid.pages for block in page)
-    for page, blocks in enumerate(grid.pages, 1):
-        used = grid.columns.used(len(blocks), grid.ends(page))
-        if used is not None:
-            free = _available(grid.columns.study, head_mm, page) - used
-            slack.append(free / (grid.columns.rows(len(blocks)) * longest))
-    return replace(grid, stretch=max(0.0, min(slack)))
+def _roomy(blocks: list[Block], highest: float) -> float:
+    """The blocks' height where they may be ``highest``: all the tally space wanted and air first;
+    of what is left then the rows take a part, comments the rest.
+    """
+    most = max(block.most for block in blocks)
+    rows = min(len(block.rows) for block in blocks)
+    left = max(0.0, highest - most)
+    return min(highest, most) + min(left * _SHARE_OF_REST, _MOST_REST * rows)
 
 
 def draw_page(draft: Draft, study: Study, grid: Grid, page: int, head_mm: float) -> None:
     """Draw the blocks and the panel of a page below its head."""
     width, height = PAPER_MM[study.paper]
-    right, foot = width - SIDE, height - FOOT
-    draft.marks.append(Line(((SIDE, head_mm), (right, head_mm)), 0.5))
+    right, foot = width - SIDE, height - BOTTOM
+    draft.marks.append(Line(((SIDE, head_mm), (right, head_mm)), RULE))
     top = head_mm + _UNDER_HEAD
     columns, blocks = grid.columns, grid.pages[page - 1]
-    longest = max(len(block.rows) for blocks_ in grid.pages for block in blocks_)
-    step = columns.tallest + grid.stretch * longest + _BLOCK_GAP
+    step = grid.height + _BLOCK_GAP
     for place, block in enumerate(blocks):
         row, column = divmod(place, columns.count)
-        draw_block(
-            draft, block, columns.left(column), top + row * step, columns.width, grid.stretch
-        )
+        where = (columns.left(column), top + row * step, columns.width, grid.height)
+        draw_block(draft, block, study.words.tally, where)
     rows = columns.rows(len(blocks))
-    if columns.panel_is_beside(len(blocks), grid.ends(page)):
-        x, y = columns.left(len(blocks) % columns.count), top + (rows - 1) * step
-        box = (x, y, right - x, min(step - _BLOCK_GAP, foot - y))
+    last = top + (rows - 1) * step
+    if columns.panel_is_beside(len(blocks), grid.ends(page), foot - last):
+        x = columns.left(len(blocks) % columns.count)
+        box = (x, last, right - x, foot - last)
     else:
-        y = top + rows * step - _BLOCK_GAP + _PANEL_GAP
+        y = last + grid.height + _PANEL_GAP
         box = (SIDE, y, right - SIDE, foot - y)
-        draft.marks.append(Line(((SIDE, y - 2.4), (right, y - 2.4)), 0.5))
+        draft.marks.append(Line(((SIDE, y - 2.8), (right, y - 2.8)), RULE))
     draw_panel(draft, study, box, page == 1)

@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from sheet_reader.sheet.codes import printed_text
 from sheet_reader.sheet.drawing import Face, Text
-from sheet_reader.sheet.head import code_line
-from sheet_reader.sheet.layout import draw_sheet
+from sheet_reader.sheet.editions import editions
+from sheet_reader.sheet.identity import code_line
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.sheet.pdf import render_marks
 from sheet_reader.sheet.raster import rasterise
@@ -20,9 +20,11 @@ from sheet_reader.study.model import Study
 
 def telling_lines(study: Study, page: Page) -> tuple[Text, ...]:
     """The lines of the page that name its sheet: the printed code and, on a site's first page,
-    the site number in the head. Each sign of them stands in a place of its own.
+    the site number in the head. Each sign of them stands in a place of its own, which depends on
+    the edition of the sheet.
     """
-    marks = draw_sheet(study, page.code.sheet)[page.number - 1].marks
+    draw = editions(study)[page.code.layout]
+    marks = draw(study, page.code.sheet)[page.number - 1].marks
     names = {printed_text(page.code)} | ({page.code.sheet} - {BLANK})
     return tuple(
         mark for mark in marks if isinstance(mark, Text) and mark.pitch_mm and mark.text in names

@@ -10,7 +10,7 @@ import numpy as np
 
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK
-from sheet_reader.simulate.fill import HABITS
+from sheet_reader.simulate.habits import HABITS
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.no_sheet import (
     KINDS,

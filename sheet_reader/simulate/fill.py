@@ -2,44 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from sheet_reader.sheet.model import Cell, Page
+from sheet_reader.sheet.model import Area, Cell, Page
 from sheet_reader.simulate import marks
+from sheet_reader.simulate.habits import Habits
 from sheet_reader.simulate.ink import InkPen, Stroke, lay_ink, random_ink_pen
 from sheet_reader.simulate.printer import Paper
 from sheet_reader.simulate.sources import DigitSource, Hands
+from sheet_reader.simulate.spaces import largest_space
 from sheet_reader.simulate.truth import CellTruth, FieldState, FieldTruth
 from sheet_reader.simulate.values import Visit
+from sheet_reader.study.fields import OWN_DIGITS
 
 EMPTY, STRUCK, OTHER = "empty", "struck", "other"
 _REACH = 1.6  # canvas of a digit that strays, in boxes
-
-
-@dataclass(frozen=True, slots=True)
-class Habits:
-    """Shares (0..1): of count fields left empty, corrected, struck out whole, holding a sign that
-    is no digit; of boxes with a stray mark; of digits that cross their frame; of header fields
-    left empty; of counts with tally strokes beside them; of pages with a remark.
-    """
-
-    empty: float = 0.03
-    corrected: float = 0.015
-    struck: float = 0.006
-    mark: float = 0.006
-    stray: float = 0.006
-    overlap: float = 0.05
-    empty_header: float = 0.01
-    tally: float = 0.3
-    remark: float = 0.35
-
-
-NEAT = Habits(0.03, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
-TYPICAL = Habits()
-SLOPPY = Habits(0.05, 0.03, 0.015, 0.015, 0.015, 0.12, 0.02, 0.5, 0.5)
-HABITS = {"easy": NEAT, "typical": TYPICAL, "hard": SLOPPY}
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +38,7 @@ def fill_page(
     who wrote.
     """
     pen = random_ink_pen(paper.px_per_mm, rng)
-    scribe = _Scribe(paper, pen, hands.writer(pen, rng), _style(rng), habits, rng)
+    scribe = _Scribe(paper, pen, hands.writer(pen, rng), _style(rng), habits, rng, page.areas)
     fields, cells = [], []
     for name, boxes in _by_field(page).items():
         field, found = scribe.field(name, boxes, visit.values.get(name, ""))
@@ -66,6 +46,8 @@ def fill_page(
         cells.extend(found)
     if rng.random() < habits.remark:
         scribe.remark()
+    if rng.random() < habits.counted_by:
+        scribe.sign_name()
     return tuple(fields), tuple(cells), scribe.hand.person
 
 
@@ -90,17 +72,22 @@ class _Scribe:
 
     def __init__(
         self, paper: Paper, pen: InkPen, hand: DigitSource, style: _Style, habits: Habits,
-        rng: np.random.Generator,
+        rng: np.random.Generator, areas: Sequence[Area] = (),
     ) -> None:  # fmt: skip
         self.paper, self.pen, self.hand = paper, pen, hand
         self.style, self.habits, self.rng = style, habits, rng
+        self.areas = areas
 
     def field(self, name: str, cells: list[Cell], value: str) -> tuple[FieldTruth, list[CellTruth]]:
         """Write one field; its truth and its boxes' truths."""
+        if name == OWN_DIGITS:
+            return self._own_digits(cells)
         header = "." not in name
         state = self._state(header, len(cells) - len(value))
         if not value:
             state = "empty"
+        if state == "corrected" and self.rng.random() < self.habits.beside:
+            return self._beside(name, cells, value)
         contents = self._contents(cells, value, state)
         for cell, content in zip(cells, contents, strict=True):
             self._write(cell, content, state)
@@ -108,7 +95,7 @@ class _Scribe:
             self._strike(cells)
             contents = [STRUCK] * len(cells)  # the scribble runs over the free boxes too
         if not header and value and self.rng.random() < self.habits.tally:
-            self._tally(cells, int(value))
+            self._tally(name, cells, int(value))
         strays = [self._stray(cell) for cell in cells]
         kept = value if state in ("written", "corrected") else None
         truths = [
@@ -165,7 +152,12 @@ class _Scribe:
 
     def _box(self, cell: Cell) -> tuple[float, float, float, float]:
         """The box on the raster: x, y, width, height in px."""
-        x, y, width, height = cell.box_mm
+        return self._placed(cell.box_mm)
+
+    def _placed(
+        self, box_mm: tuple[float, float, float, float]
+    ) -> tuple[float, float, float, float]:
+        x, y, width, height = box_mm
         corner = self.paper.place(np.array([[x, y]]))[0] * self.paper.px_per_mm
         factor = self.paper.scale * self.paper.px_per_mm
         return float(corner[0]), float(corner[1]), width * factor, height * factor
@@ -182,8 +174,39 @@ class _Scribe:
         digit = int(content) if content.isdigit() else int(self.rng.integers(10))
         self._digit(digit, x, y, width, height)
         if content == STRUCK and state == "corrected":
-            strokes = marks.filled_box(int(height), int(width), self.pen.width_px, self.rng)
+            if self.rng.random() < self.habits.filled:
+                strokes = marks.filled_box(int(height), int(width), self.pen.width_px, self.rng)
+            else:
+                strokes = marks.cross_out(int(height), int(width), self.rng)
             self._ink(strokes, x, y, height, width)
+
+    def _beside(
+        self, name: str, cells: list[Cell], value: str
+    ) -> tuple[FieldTruth, list[CellTruth]]:
+        """A wrong number with every digit crossed out, and the right one beside the boxes. What
+        stands beside is not read, so nothing readable stands in the field.
+        """
+        contents = self._aligned(value, len(cells), "struck")
+        contents = [EMPTY if content == EMPTY else STRUCK for content in contents]
+        for cell, content in zip(cells, contents, strict=True):
+            self._write(cell, content, "corrected")
+        x, y, width, height = self._box(cells[0])
+        pitch = width * 0.8
+        for place, digit in enumerate(value):
+            left = x - pitch * (len(value) - place) - 0.35 * width
+            self._digit(int(digit), left, y + 0.1 * height, pitch, 0.85 * height)
+        truths = [
+            CellTruth(name, cell.index, content)
+            for cell, content in zip(cells, contents, strict=True)
+        ]
+        return FieldTruth(name, None, "struck"), truths
+
+    def _own_digits(self, cells: list[Cell]) -> tuple[FieldTruth, list[CellTruth]]:
+        """The volunteer's own ten digits, one to a box."""
+        for cell in cells:
+            self._write(cell, str(cell.index), "written")
+        truths = [CellTruth(OWN_DIGITS, cell.index, str(cell.index)) for cell in cells]
+        return FieldTruth(OWN_DIGITS, "0123456789"), truths
 
     def _digit(self, digit: int, x: float, y: float, width: float, height: float) -> None:
         style, rng = self.style, self.rng
@@ -219,8 +242,19 @@ class _Scribe:
         self._ink(marks.stray(int(height), int(width), self.rng), x, y, height, width)
         return True
 
-    def _tally(self, cells: list[Cell], count: int) -> None:
-        """Tally strokes in the free space to the left or right of the boxes."""
+    def _tally(self, name: str, cells: list[Cell], count: int) -> None:
+        """Tally strokes in the field's tally space; on a sheet of the first edition, which marks
+        none, in the free space to the left or right of the boxes.
+        """
+        space = next((area for area in self.areas if area.field == name), None)
+        if space is not None:
+            left, top, wide, high = self._placed(space.box_mm)
+            line = self.rng.uniform(5.5, 8.0) * self.paper.px_per_mm
+            strokes = marks.tally(count, int(high), int(wide), self.rng, line)
+            if strokes:
+                self._ink(strokes, left, top, high, wide)
+        if self.areas:
+            return
         x, y, _, height = self._box(cells[0])
         last = self._box(cells[-1])
         mm = self.paper.px_per_mm
@@ -237,8 +271,9 @@ class _Scribe:
                 return
 
     def remark(self) -> None:
-        """A scrawl in the largest empty space of the page."""
-        x, y, width, height = largest_space(self.paper)
+        """A scrawl in the space for comments, or in the largest empty space of the page."""
+        space = next((area for area in self.areas if area.kind == "comments"), None)
+        x, y, width, height = self._placed(space.box_mm) if space else largest_space(self.paper)
         if min(width, height) < 12 * self.paper.px_per_mm:
             return
         inner = int(height * 0.8), int(width * 0.9)
@@ -246,29 +281,14 @@ class _Scribe:
         strokes = marks.scrawl(*inner, letter, self.rng)
         self._ink(strokes, x + width * 0.05, y + height * 0.1, *inner)
 
-
-def largest_space(paper: Paper) -> tuple[float, float, float, float]:
-    """The largest rectangle without print: x, y, width, height in px. Sought on a 2 mm lattice,
-    row by row with the height of free cells above (the largest rectangle under a skyline).
-    """
-    step = int(2 * paper.px_per_mm)
-    rows, columns = paper.bgr.shape[0] // step, paper.bgr.shape[1] // step
-    tiles = paper.bgr[: rows * step, : columns * step, 1].reshape(rows, step, columns, step)
-    free = tiles.min(axis=(1, 3)) > 140
-    margin = int(8 / 2)
-    free[:margin] = free[-margin:] = free[:, :margin] = free[:, -margin:] = False
-    heights = np.zeros(columns + 1, int)
-    best = (0, 0, 0, 0, 0)
-    for row in range(rows):
-        heights[:columns] = (heights[:columns] + 1) * free[row]
-        open_at: list[int] = []
-        for column, height in enumerate(heights):
-            while open_at and heights[open_at[-1]] >= height:
-                high = int(heights[open_at.pop()])
-                left = open_at[-1] + 1 if open_at else 0
-                best = max(
-                    best, (high * (column - left), left, row - high + 1, column - left, high)
-                )
-            open_at.append(column)
-    _, left, top, wide, high = best
-    return left * step, top * step, wide * step, high * step
+    def sign_name(self) -> None:
+        """A short word where the sheet asks who counted."""
+        space = next((area for area in self.areas if area.kind == "counted_by"), None)
+        if space is None:
+            return
+        x, y, width, height = self._placed(space.box_mm)
+        letter = self.rng.uniform(0.3, 0.45) * height
+        strokes = marks.scrawl(int(letter * 2), int(width * self.rng.uniform(0.3, 0.9)), letter,
+                               self.rng)  # fmt: skip
+        if strokes:
+            self._ink(strokes[:2], x + 0.06 * width, y + 0.2 * height, height * 0.7, width * 0.9)

@@ -1,4 +1,4 @@
-"""What people put on a sheet besides digits: strike-outs, filled boxes, ticks, strays, tallies.
+"""What people put on a sheet besides digits: crosses, filled boxes, ticks, strays, tallies.
 
 All functions return polylines (N, 2) in px within a canvas of the given height and width.
 """
@@ -18,6 +18,20 @@ def filled_box(height: int, width: int, pen_px: float, rng: np.random.Generator)
         _zigzag(height, width, pen_px * rng.uniform(0.75, 1.15), rng),
         _loop(height, width, rng),
     ]
+
+
+def cross_out(height: int, width: int, rng: np.random.Generator) -> list[Stroke]:
+    """A digit crossed out: two lines from corner to corner, as a hand draws them, now and then
+    only one. The digit below stays legible.
+    """
+    strokes = []
+    for line in (((0.0, 0.0), (1.0, 1.0)), ((1.0, 0.0), (0.0, 1.0))):
+        (x0, y0), (x1, y1) = np.array(line) + rng.normal(0, 0.06, (2, 2))
+        bend = rng.normal(0, 0.04, 2)
+        t = np.linspace(0, 1, 8)[:, None]
+        points = (1 - t) * np.array([x0, y0]) + t * np.array([x1, y1]) + 4 * t * (1 - t) * bend
+        strokes.append(np.asarray(points * np.array([width - 1, height - 1])))
+    return strokes[:1] if rng.random() < 0.08 else strokes
 
 
 def scribble(height: int, width: int, pen_px: float, rng: np.random.Generator) -> list[Stroke]:
@@ -67,21 +81,28 @@ def stray(height: int, width: int, rng: np.random.Generator) -> list[Stroke]:
     return [_scaled((place, (place + end) / 2 + rng.normal(0, 0.03, 2), end), height, width, rng)]
 
 
-def tally(count: int, height: int, width: int, rng: np.random.Generator) -> list[Stroke]:
-    """Tally strokes in fives, as many as the canvas has room for."""
-    step = height * 0.28
+def tally(
+    count: int, height: int, width: int, rng: np.random.Generator, line_px: float = 0.0
+) -> list[Stroke]:
+    """Tally strokes in fives, as many as the canvas has room for, in lines of ``line_px`` (0: one
+    line as high as the canvas).
+    """
+    line = min(line_px or height, height)
+    step = line * 0.28
     strokes: list[Stroke] = []
-    x = step
+    x, y = step, 0.0
     for index in range(count):
-        if x + step > width:
+        if x + step > width and index % 5 == 0:
+            x, y = step, y + line
+        if y + line > height + 1 or x + step > width:
             break
-        top, bottom = height * rng.uniform(0.1, 0.2), height * rng.uniform(0.8, 0.9)
+        top, bottom = y + line * rng.uniform(0.1, 0.2), y + line * rng.uniform(0.8, 0.9)
         if index % 5 == 4:
-            start = np.array([x - 4.6 * step, bottom - 0.1 * height])
-            strokes.append(np.array([start, [x - 0.5 * step, top + 0.1 * height]]))
+            start = np.array([x - 4.6 * step, bottom - 0.1 * line])
+            strokes.append(np.array([start, [x - 0.5 * step, top + 0.1 * line]]))
             x += step * 0.8
             continue
-        lean = rng.normal(0, 0.05) * height
+        lean = rng.normal(0, 0.05) * line
         strokes.append(np.array([[x + lean, top], [x - lean, bottom]]))
         x += step
     return strokes

@@ -8,7 +8,8 @@ import numpy as np
 
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page
-from sheet_reader.simulate.fill import HABITS, Habits, fill_page
+from sheet_reader.simulate.fill import fill_page
+from sheet_reader.simulate.habits import HABITS, Habits
 from sheet_reader.simulate.levels import LEVELS, Level
 from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
 from sheet_reader.simulate.printer import PAPER_MM, print_page

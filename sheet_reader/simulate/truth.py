@@ -15,7 +15,8 @@ Point = tuple[float, float]
 class FieldTruth:
     """A field as written: ``value`` text as the reader should give it ("14", "2041",
     "2026-05-20"), None where nothing readable stands there. ``state`` "written", "empty",
-    "corrected" (a box filled in, the number goes on in the next), "struck" (all of it) or "mark"
+    "corrected" (a digit crossed out or its box filled in, the number goes on in the next), "struck"
+    (all of it, perhaps with the right number beside the boxes) or "mark"
     (a dash, tick or question mark).
     """
 

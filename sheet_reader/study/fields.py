@@ -6,12 +6,15 @@ from collections.abc import Sequence
 from typing import cast
 
 from sheet_reader.study.model import CountField, HeaderField, HeaderKind, Plot, SumRule
-from sheet_reader.study.table import Table, nearest, shown
+from sheet_reader.study.table import Table, entry_place, nearest, shown
 
 MOST_BOXES = 6
+OWN_DIGITS = "own_digits"
+"""The name of the ten boxes for the volunteer's own digits; no field of a visit."""
 RESERVED = frozenset(
-    ("photo", "sheet", "page", "field", "value", "confidence", "status", "reason", "waiting")
-)
+    (OWN_DIGITS, "photo", "sheet", "page", "field", "value", "confidence", "status", "reason",
+     "waiting")
+)  # fmt: skip
 _DATE_BOXES = 6
 
 
@@ -45,8 +48,7 @@ def _header_field(table: Table) -> HeaderField:
         boxes = table.whole("boxes", 2, 8)
         return HeaderField(name, label, "site", boxes or 0)
     table.only(("name", "label", "kind", "boxes", "lowest", "highest"))
-    boxes = table.whole("boxes", 1, MOST_BOXES)
-    lowest, highest = _range(table, boxes, required=False)
+    boxes, lowest, highest = _boxes_and_range(table, required=False)
     return HeaderField(name, label, cast(HeaderKind, kind or "number"), boxes or 0, lowest, highest)
 
 
@@ -67,9 +69,8 @@ def read_counts(top: Table) -> tuple[CountField, ...]:
     tables = top.tables("counts", most=40, required=True)
     counts = []
     for table in tables:
-        table.only(("name", "label", "boxes", "lowest", "highest", "unit", "note"))
-        boxes = table.whole("boxes", 1, MOST_BOXES)
-        lowest, highest = _range(table, boxes, required=True)
+        table.only(("name", "label", "boxes", "lowest", "highest", "unit", "note", "tally"))
+        boxes, lowest, highest = _boxes_and_range(table, required=True)
         counts.append(
             CountField(
                 table.name(),
@@ -79,21 +80,32 @@ def read_counts(top: Table) -> tuple[CountField, ...]:
                 highest or 0,
                 table.text("unit", longest=20, required=False),
                 table.text("note", longest=90, required=False),
+                table.flag("tally"),
             )
         )
     _unique(tables, [c.name for c in counts])
     return tuple(counts)
 
 
-def _range(table: Table, boxes: int | None, *, required: bool) -> tuple[int | None, int | None]:
-    lowest = table.whole("lowest", 0, 10**MOST_BOXES - 1, required=required)
-    highest = table.whole("highest", 0, 10**MOST_BOXES - 1, required=required)
+def _boxes_and_range(
+    table: Table, *, required: bool
+) -> tuple[int | None, int | None, int | None]:
+    """Boxes, lowest and highest. As many boxes as the highest value has digits, and lowest 0,
+    where they are not given; a range is needed only where ``required``.
+    """
+    top = 10**MOST_BOXES - 1
+    highest = table.whole("highest", 0, top, required=required)
+    fallback = 0 if required or highest is not None else None
+    lowest = table.whole("lowest", 0, top, required=False, fallback=fallback)
     if lowest is not None and highest is not None and highest < lowest:
         table.wrong("highest", f"{highest} is less than lowest, {lowest}")
+    if not table.has("boxes") and highest is not None:
+        return len(str(highest)), lowest, highest
+    boxes = table.whole("boxes", 1, MOST_BOXES)
     if boxes is not None and highest is not None and highest >= 10**boxes:
         word = "box holds" if boxes == 1 else "boxes hold"
         table.wrong("highest", f"{highest} does not fit: {boxes} {word} at most {10**boxes - 1}")
-    return lowest, highest
+    return boxes, lowest, highest
 
 
 def _unique(tables: Sequence[Table], names: Sequence[str]) -> None:
@@ -149,11 +161,11 @@ def _sum_is_sound(table: Table, total: str, parts: tuple[str, ...], known: set[s
         table.wrong("parts", "must name at least one field")
     for i, part in enumerate(parts):
         if part == total:
-            table.wrong(f"parts[{i}]", "a total can't be a part of itself")
+            table.wrong(entry_place("parts", i), "a total can't be a part of itself")
         elif part in parts[:i]:
-            table.wrong(f"parts[{i}]", f"{shown(part)} is there twice")
+            table.wrong(entry_place("parts", i), f"{shown(part)} is there twice")
         elif part not in known:
-            table.wrong(f"parts[{i}]", f"{shown(part)} is no field{nearest(part, known)}")
+            table.wrong(entry_place("parts", i), f"{shown(part)} is no field{nearest(part, known)}")
         else:
             continue
         sound = False

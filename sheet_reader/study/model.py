@@ -7,6 +7,8 @@ from datetime import date
 from pathlib import Path
 from typing import Literal
 
+from sheet_reader.study.words import ENGLISH, Words
+
 Paper = Literal["A4", "Letter"]
 HeaderKind = Literal["site", "date", "number"]
 
@@ -63,7 +65,11 @@ class Plot:
 
 @dataclass(frozen=True, slots=True)
 class CountField:
-    """Something counted once in every plot. Values outside lowest..highest are implausible."""
+    """Something counted once in every plot. Values outside lowest..highest are implausible.
+
+    ``tally`` says whether the sheet keeps space for tally strokes; None leaves it to the sheet
+    (yes, but for totals, which are added up).
+    """
 
     name: str
     label: str
@@ -72,6 +78,7 @@ class CountField:
     highest: int
     unit: str = ""
     note: str = ""
+    tally: bool | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,8 +116,9 @@ class Study:
     """A whole study, as checked by :func:`sheet_reader.study.reader.read_study`.
 
     ``key`` (lower case letters, digits, hyphens; at most 16) names the study in the machine code.
-    ``accepted_error`` is the share of accepted fields that may be wrong. ``roster_file`` is the
-    name of the roster in ``folder``.
+    ``accepted_error`` is the share of accepted fields that may be wrong. ``send_to`` says where
+    photographs go, ``own_digits`` whether the sheet asks for the volunteer's own ten digits.
+    ``roster_file`` is the name of the roster in ``folder``.
     """
 
     key: str
@@ -128,6 +136,9 @@ class Study:
     folder: Path
     accepted_error: float = 0.001
     warnings: tuple[str, ...] = field(default=())
+    send_to: str = ""
+    own_digits: bool = False
+    words: Words = ENGLISH
     roster_file: str = ""
 
     @property

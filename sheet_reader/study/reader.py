@@ -12,12 +12,13 @@ from sheet_reader.study.fields import read_counts, read_header, read_plots, read
 from sheet_reader.study.model import Comments, Paper, Season, Site, Study, Visits
 from sheet_reader.study.roster import read_roster
 from sheet_reader.study.table import Mistakes, Table, shown
+from sheet_reader.study.words import read_words
 
 STUDY_FILE = "study.toml"
 MOST_BYTES = 500_000
 KEYS = (
     "key", "title", "paper", "roster", "accepted_error", "instructions", "season", "visits",
-    "header", "plots", "counts", "sums", "comments",
+    "header", "plots", "counts", "sums", "comments", "send_to", "own_digits", "words",
 )  # fmt: skip
 _KEY = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*\Z")
 
@@ -74,7 +75,10 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
             "key", f"{shown(key)} must be lower case letters and digits, parted by single hyphens"
         )
     title = top.text("title", longest=60)
-    paper = top.choice("paper", ("A4", "Letter"))
+    paper = top.choice("paper", ("A4", "Letter")) if top.has("paper") else "A4"
+    words = read_words(top)
+    send_to = top.text("send_to", longest=80, required=False)
+    own_digits = top.flag("own_digits") or False
     error = top.number("accepted_error", 0.0, 0.5, fallback=0.001)
     if error in (0.0, 0.5):
         top.wrong("accepted_error", "must lie between 0 and 0.5, both excluded")
@@ -92,12 +96,12 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
         boxes = next((h.boxes for h in header if h.kind == "site" and h.boxes), None)
         sites = read_roster(folder / roster, boxes, mistakes)
     visits = _visits(top)
-    comments = _comments(top)
+    comments = _comments(top, words.comments)
     if mistakes.found or season is None:
         return None
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
-        instructions, sites, folder, error, roster_file=roster,
+        instructions, sites, folder, error, (), send_to, own_digits, words, roster,
     )  # fmt: skip
 
 
@@ -125,8 +129,9 @@ def _visits(top: Table) -> Visits:
         return Visits()
     table.only(("interval_days", "tolerance_days"))
     interval = table.whole("interval_days", 1, 366, required=False, fallback=7) or 7
-    tolerance = table.whole("tolerance_days", 0, 366, required=False, fallback=2)
-    tolerance = 2 if tolerance is None else tolerance
+    usual = min(2, (interval - 1) // 2)
+    tolerance = table.whole("tolerance_days", 0, 366, required=False, fallback=usual)
+    tolerance = usual if tolerance is None else tolerance
     if tolerance * 2 >= interval and table.has("tolerance_days"):
         table.wrong(
             "tolerance_days",
@@ -136,10 +141,10 @@ def _visits(top: Table) -> Visits:
     return Visits(interval, tolerance)
 
 
-def _comments(top: Table) -> Comments | None:
+def _comments(top: Table, usual: str) -> Comments | None:
     table = top.table("comments", required=False)
     if table is None:
         return None
     table.only(("label", "height_mm"))
-    label = table.text("label", longest=60, required=False, fallback="Comments")
+    label = table.text("label", longest=60, required=False, fallback=usual)
     return Comments(label, table.number("height_mm", 8, 120, fallback=20.0))

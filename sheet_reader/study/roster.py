@@ -1,4 +1,4 @@
-"""The roster: a CSV file with one line per site (``number,label,contact``)."""
+"""The roster: a CSV file with one line per site (``number,label,contact``; contact may lack)."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ from sheet_reader.study.model import Site
 from sheet_reader.study.table import Mistakes, nearest, shown
 
 COLUMNS = ("number", "label", "contact")
+NEEDED = ("number", "label")
 MOST_BYTES = 4_000_000
 _LONGEST = {"number": 12, "label": 60, "contact": 120}
 
@@ -73,6 +74,8 @@ def _columns(name: str, head: list[str], mistakes: Mistakes) -> bool:
         hint = nearest(column, missing)
         mistakes.add(f"{name} line 1", f"unknown column {shown(column)}{hint}")
     for column in missing:
+        if column not in NEEDED:
+            continue
         mistakes.add(f"{name} line 1", f"the column “{column}” is missing")
     return len(mistakes.found) == before
 
@@ -93,7 +96,8 @@ def _sites(
         if len(cells) != len(order):
             mistakes.add(place, f"has {len(cells)} columns, not {len(order)}")
             continue
-        row = {column: cell.strip() for column, cell in zip(order, cells, strict=True)}
+        row = dict.fromkeys(COLUMNS, "")
+        row |= {column: cell.strip() for column, cell in zip(order, cells, strict=True)}
         if not _row(place, row, boxes, mistakes):
             continue
         number = row["number"]

@@ -10,6 +10,11 @@ from typing import Any
 
 from sheet_reader.errors import Mistake
 
+_ORDINALS = (
+    "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth",
+)  # fmt: skip
+_ONE_OF = {"header": "header field", "plots": "plot", "counts": "count", "sums": "sum"}
+"""What one table of a list is called."""
 IDENTIFIER = re.compile(r"[a-z][a-z0-9_]{0,31}\Z")
 
 
@@ -22,6 +27,14 @@ def shown(value: object, longest: int = 40) -> str:
     if len(text) > longest:
         clean = clean[:longest] + "…"
     return f"“{clean}”" if isinstance(value, str) else clean
+
+
+def ordinal(number: int) -> str:
+    """1 as “first”, 2 as “second” and so on; from the eleventh in figures."""
+    if number <= len(_ORDINALS):
+        return _ORDINALS[number - 1]
+    last = 0 if number % 100 in (11, 12, 13) else number % 10
+    return f"{number}{ {1: 'st', 2: 'nd', 3: 'rd'}.get(last, 'th') }"
 
 
 def nearest(word: str, known: Iterable[str]) -> str:
@@ -47,16 +60,21 @@ class Table:
     Each getter returns its fallback after noting a mistake, so that reading goes on.
     """
 
-    def __init__(self, values: Mapping[str, Any], path: str, mistakes: Mistakes) -> None:
+    def __init__(
+        self, values: Mapping[str, Any], path: str, mistakes: Mistakes, *, in_list: bool = False
+    ) -> None:
         self._values = values
         self._path = path
         self._mistakes = mistakes
+        self._in_list = in_list
 
     def place(self, key: str = "") -> str:
-        """The path of ``key`` in the file."""
+        """Where ``key`` stands, in words: “the second count, “Aphids”, highest”, “season.last”."""
         if not key:
             return self._path or "study.toml"
-        return f"{self._path}.{key}" if self._path else key
+        if not self._path:
+            return key
+        return f"{self._path}, {key}" if self._in_list else f"{self._path}.{key}"
 
     def wrong(self, key: str, message: str) -> None:
         """Note a mistake at ``key``."""
@@ -65,6 +83,10 @@ class Table:
     def has(self, key: str) -> bool:
         """Whether the key is in the file."""
         return key in self._values
+
+    def is_text(self, key: str) -> bool:
+        """Whether a text stands at the key."""
+        return isinstance(self._values.get(key), str)
 
     def only(self, known: Iterable[str]) -> None:
         """Note every key that is not among ``known``."""
@@ -153,6 +175,14 @@ class Table:
             return fallback
         return float(value)
 
+    def flag(self, key: str) -> bool | None:
+        """``true`` or ``false``; None where it is not given."""
+        value = self._get(key, required=False)
+        if value is None or isinstance(value, bool):
+            return value
+        self.wrong(key, f"must be true or false without quotes, not {shown(value)}")
+        return None
+
     def day(self, key: str) -> date | None:
         """A calendar day, written without quotes as 2026-04-20."""
         value = self._get(key, required=True)
@@ -177,10 +207,10 @@ class Table:
         lines = []
         for i, entry in enumerate(value):
             if isinstance(entry, str):
-                line = self.line(f"{key}[{i}]", entry, longest)
+                line = self.line(entry_place(key, i), entry, longest)
                 lines.append(line)
             else:
-                self.wrong(f"{key}[{i}]", f"must be text in quotes, not {shown(entry)}")
+                self.wrong(entry_place(key, i), f"must be text in quotes, not {shown(entry)}")
         return tuple(line for line in lines if line)
 
     def table(self, key: str, *, required: bool) -> Table | None:
@@ -207,5 +237,18 @@ class Table:
             self.wrong(key, f"has {len(value)} entries; the most is {most}")
             return ()
         return tuple(
-            Table(v, f"{self.place(key)}[{i}]", self._mistakes) for i, v in enumerate(value)
+            Table(v, list_place(key, i, v.get("label")), self._mistakes, in_list=True)
+            for i, v in enumerate(value)
         )
+
+
+def entry_place(key: str, index: int) -> str:
+    """Where entry ``index`` (from 0) of a list stands, counted from 1 as people count."""
+    return f"{key}, entry {index + 1}"
+
+
+def list_place(key: str, index: int, label: object) -> str:
+    """One table of a list as a person would name it: its number and, if it has one, its label."""
+    place = f"the {ordinal(index + 1)} {_ONE_OF.get(key, key)}"
+    known = isinstance(label, str) and label.strip()
+    return f"{place}, {shown(label)}" if known else place

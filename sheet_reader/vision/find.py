@@ -28,24 +28,28 @@ from sheet_reader.vision.types import Finding, NoSheet, SheetView
 from sheet_reader.vision.view import build_view
 
 _ENOUGH_MARKERS = 4
-_prepared: WeakKeyDictionary[LayoutBook, dict[tuple[str, int], PreparedPage]] = WeakKeyDictionary()
+_Shelf = dict[tuple[str, str, int], PreparedPage]
+_prepared: WeakKeyDictionary[LayoutBook, _Shelf] = WeakKeyDictionary()
 
 
 def _blank_pages(book: LayoutBook) -> tuple[Page, ...]:
-    return book.layout(BLANK).pages
+    """The blank's page of each number; its markers stand alike in every version of the layout."""
+    most = max(len(book.layout(BLANK, version).pages) for version in book.versions)
+    return tuple(book.blanks(number)[0] for number in range(1, most + 1))
 
 
 def _prepare(book: LayoutBook, page: Page) -> PreparedPage:
     """The page's template, made from the blank sheet's where that has the same boxes."""
     shelf = _prepared.setdefault(book, {})
-    blank = _blank_pages(book)[page.number - 1]
-    key = (BLANK, page.number)
+    version = page.code.layout
+    blank = book.layout(BLANK, version).pages[page.number - 1]
+    key = (version, BLANK, page.number)
     if key not in shelf:
         shelf[key] = prepare(blank, book.template(blank, RASTER))
     same = boxes_of(shelf[key], page)
     if same is not None:
         return same
-    own = (page.code.sheet, page.number)
+    own = (version, page.code.sheet, page.number)
     if own not in shelf:
         shelf[own] = prepare(page, book.template(page, RASTER))
     return shelf[own]
@@ -101,15 +105,18 @@ def _lies_on(point: Array, view: SheetView) -> bool:
 def _read_group(
     pyramid: Pyramid, group: Group, plan: MarkerPlan, book: LayoutBook
 ) -> SheetView | NoSheet:
-    blank = _blank_pages(book)[group.plan]
-    template = _prepare(book, blank)
+    number = group.plan + 1
     start = marker_sightings(plan, group)
-    first = fit_surface(template.lattice, group.homography, start)
-    identity = identify(pyramid, template, group, start, first, book)
+    for blank in book.blanks(number):  # until one version's print leads to the code
+        template = _prepare(book, blank)
+        first = fit_surface(template.lattice, group.homography, start)
+        identity = identify(pyramid, template, group, start, first, book)
+        if not isinstance(identity, NoSheet) or identity.kind != "no code":
+            break
     if isinstance(identity, NoSheet):
         return identity
     page, by = identity
-    if page.number != blank.number or {m.id for m in page.markers} != set(plan.corners_mm):
+    if page.number != number or {m.id for m in page.markers} != set(plan.corners_mm):
         return NoSheet(
             "damaged code",
             "the code on this sheet and its corner marks name different pages; "

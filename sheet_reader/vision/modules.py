@@ -15,7 +15,7 @@ import numpy as np
 
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import machine_text
-from sheet_reader.sheet.head import code_modules
+from sheet_reader.sheet.identity import code_modules
 from sheet_reader.sheet.model import BLANK, SheetCode
 from sheet_reader.vision.arrays import Array, Flags, Gray, as_array, as_gray
 from sheet_reader.vision.cutting import cut
@@ -107,7 +107,7 @@ def best_candidate(modules: Modules, book: LayoutBook, page: int) -> SheetCode |
     """The sheet of the study whose code agrees with what is seen, if one alone does."""
     study = book.study
     sheets = (BLANK, *(site.number for site in study.roster))
-    codes = [SheetCode(study.key, book.version, sheet, page) for sheet in sheets]
+    codes = [SheetCode(study.key, v, sheet, page) for v in book.versions for sheet in sheets]
     free = modules.seen & ~fixed_modules(len(modules.seen))
     if int(free.sum()) < _LEAST_SEEN:
         return None

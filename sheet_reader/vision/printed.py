@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from functools import lru_cache
+from itertools import product
 
 import cv2
 import numpy as np
@@ -108,8 +109,9 @@ def _nearly(text: str, book: LayoutBook, number: int) -> SheetCode | None:
     """
     read = "".join(text.split()).replace("-", "")
     found = []
-    for sheet in (BLANK, *(site.number for site in book.study.roster)):
-        code = SheetCode(book.study.key, book.version, sheet, number)
+    sheets = (BLANK, *(site.number for site in book.study.roster))
+    for version, sheet in product(book.versions, sheets):
+        code = SheetCode(book.study.key, version, sheet, number)
         full = printed_text(code).replace("-", "")
         if len(full) == len(read) and full[7:] == read[7:]:
             wrong = sum(a != b for a, b in zip(full, read, strict=True))

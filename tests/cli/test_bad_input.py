@@ -201,7 +201,8 @@ def test_a_study_with_five_mistakes_lists_all_five(inbox: Path) -> None:
     assert result.exit_code == 2
     lines = result.stderr.splitlines()
     assert "study.toml: 5 mistakes" in lines[0]
-    for path in ("paper", "accepted_error", "season", "visits.interval_days", "sums"):
+    places = ("paper", "accepted_error", "season", "visits.interval_days", "the first sum")
+    for path in places:
         assert any(line.strip().startswith(path) for line in lines[1:]), lines
     assert len(lines) == 6
 

@@ -1,12 +1,20 @@
 """Printing through the command line."""
 
 import json
+import shutil
 from pathlib import Path
 
+import numpy as np
+import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner, Result
 
 from sheet_reader.cli.main import cli
+from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.raster import rasterise
+from sheet_reader.study.reader import read_study
+from sheet_reader.vision.find import find_sheets
+from sheet_reader.vision.types import NoSheet
 
 BEANS = Path(__file__).parents[2] / "samples" / "bean_tips"
 
@@ -45,3 +53,99 @@ def test_a_place_that_is_no_folder(tmp_path: Path, place: str) -> None:
     assert result.exit_code in (2, 3)
     assert "Traceback" not in result.output
     assert result.stderr.strip()
+
+
+def bookmarks(path: Path) -> list[tuple[str, int]]:
+    """Title and page (from 1) of every bookmark."""
+    document = pdfium.PdfDocument(path)
+    found = [(mark.get_title(), mark.get_dest().get_index() + 1) for mark in document.get_toc()]
+    document.close()
+    return found
+
+
+def words_on(path: Path, page: int) -> str:
+    document = pdfium.PdfDocument(path)
+    text = str(document[page - 1].get_textpage().get_text_bounded())
+    document.close()
+    return text
+
+
+def test_all_sites_are_one_file_in_the_order_of_the_list(tmp_path: Path) -> None:
+    result = run("--all-sites", "--copies", 3, "--out", tmp_path)
+    assert result.exit_code == 0, result.output
+    assert sorted(path.name for path in tmp_path.iterdir()) == [
+        "bean-tips-all-sites.geometry.json",
+        "bean-tips-all-sites.pdf",
+    ]
+    marks = bookmarks(tmp_path / "bean-tips-all-sites.pdf")
+    roster = read_study(BEANS).roster
+    expected = [(f"{site.number} {site.label}", 1 + 3 * i) for i, site in enumerate(roster)]
+    assert marks == expected
+    assert f"({3 * len(roster)} pages, A4)" in result.stdout
+
+
+def test_each_copy_is_the_sheet_itself(tmp_path: Path) -> None:
+    run("--all-sites", "--copies", 2, "--out", tmp_path)
+    run("--site", "0174", "--out", tmp_path)
+    stack = (tmp_path / "bean-tips-all-sites.pdf").read_bytes()
+    single = rasterise((tmp_path / "bean-tips-0174.pdf").read_bytes(), 1, 5.0)
+    for page in (3, 4):
+        assert np.abs(rasterise(stack, page, 5.0).astype(int) - single).max() < 40
+
+
+def test_separate_files(tmp_path: Path) -> None:
+    result = run("--all-sites", "--separate", "--out", tmp_path)
+    assert result.exit_code == 0
+    names = {path.name for path in tmp_path.glob("*.pdf")}
+    assert names == {f"bean-tips-{site.number}.pdf" for site in read_study(BEANS).roster}
+    assert run("--separate", "--out", tmp_path).exit_code == 2
+
+
+def test_a_sheet_for_every_visit_with_a_reminder(tmp_path: Path) -> None:
+    result = run("--site", "2043", "--weeks", "--out", tmp_path)
+    assert result.exit_code == 0
+    # 20 April to 30 August 2026 are 133 days: a visit every seven days makes nineteen
+    assert "(19 pages, A4)" in result.stdout
+    pdf = tmp_path / "bean-tips-2043.pdf"
+    assert "Visit 1: 20 Apr" in words_on(pdf, 1)
+    assert "Visit 3: 4 May" in words_on(pdf, 3)
+    assert "Visit 19: 24 Aug" in words_on(pdf, 19)
+    run("--site", "2043", "--out", tmp_path)
+    assert "Visit 1" not in words_on(pdf, 1)
+
+
+def test_a_new_layout_is_told_when_sheets_were_printed_before(tmp_path: Path) -> None:
+    study = tmp_path / "beans"
+    shutil.copytree(BEANS, study)
+    first = CliRunner().invoke(cli, ["print", str(study)])
+    again = CliRunner().invoke(cli, ["print", str(study)])
+    assert "new layout" not in first.stdout
+    assert "new layout" not in again.stdout
+    file = study / "study.toml"
+    text = file.read_text(encoding="utf-8").replace("Bean plants", "Broad beans")
+    file.write_text(text, encoding="utf-8")
+    changed = CliRunner().invoke(cli, ["print", str(study)])
+    assert "This is a new layout" in changed.stdout
+    assert "can't be read with study.toml as it is now" in changed.stdout
+    assert "new layout" not in CliRunner().invoke(cli, ["print", str(study)]).stdout
+
+
+def test_sheets_of_the_first_edition_are_told_to_stay_readable(tmp_path: Path) -> None:
+    old = Path(__file__).parents[1] / "sheet" / "first_edition" / "bean-tips-blank.pdf"
+    shutil.copy(old, tmp_path)
+    assert "sheets printed before stay readable" in run("--blank", "--out", tmp_path).stdout
+
+
+def test_a_proof_is_true_to_size_and_no_sheet(tmp_path: Path) -> None:
+    result = run("--proof", "--out", tmp_path)
+    assert result.exit_code == 0
+    picture = rasterise((tmp_path / "bean-tips-proof.pdf").read_bytes(), 1, 10.0)
+    assert picture.shape == (2970, 2100)
+    scale = np.flatnonzero(picture[703, 200:1300] < 128)  # below the rule only the ticks are black
+    assert (scale[-1] - scale[0]) / 10 == pytest.approx(100, abs=0.5)
+    text = (tmp_path / "bean-tips-proof.geometry.json").read_text(encoding="utf-8")
+    assert {cell["field"] for cell in json.loads(text)["cells"]} == {"proof"}
+    book = LayoutBook(read_study(BEANS))
+    found = find_sheets(picture, book)
+    assert [type(item) for item in found] == [NoSheet]
+    assert "checks printer and paper" in found[0].reason  # type: ignore[union-attr]

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from sheet_reader.sheet.drawing import Blocks, Dot, Mark, Text
+from sheet_reader.sheet.drawing import Blocks, Dot, Line, Mark, Text
+from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.fonts import text_width
-from sheet_reader.sheet.layout import DrawnPage
+from sheet_reader.sheet.sizes import HINT
+from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import (
     Comments,
     CountField,
@@ -110,21 +113,14 @@ def _cell_faults(drawn: DrawnPage) -> list[str]:
     page, faults = drawn.page, []
     boxes = [_corners(cell.box_mm) for cell in page.cells]
     for i, cell in enumerate(page.cells):
-        if cell.box_mm[2] < 7 or cell.box_mm[3] < 9:
-            faults.append(f"box of {cell.field} is smaller than 7 × 9 mm")
+        size = (6.4, 7.6) if cell.field == OWN_DIGITS else (8.0, 9.5)
+        if cell.box_mm[2:] != size:
+            faults.append(f"box of {cell.field} is not {size[0]} × {size[1]} mm")
         faults += [
             f"boxes of {cell.field} and {page.cells[j].field} are nearer than 2 mm"
             for j in range(i)
             if _distance(boxes[i], boxes[j]) < 2
         ]
-        x, y = (boxes[i][0] + boxes[i][2]) / 2, (boxes[i][1] + boxes[i][3]) / 2
-        if min(((x - ax) ** 2 + (y - ay) ** 2) ** 0.5 for ax, ay in page.anchors_mm) > 20:
-            faults.append(f"no disc within 20 mm of {cell.field} {cell.index}")
-    r = page.anchor_diameter_mm / 2
-    for ax, ay in page.anchors_mm:
-        disc = (ax - r, ay - r, ax + r, ay + r)
-        if min(_distance(disc, box) for box in boxes) < 1.5:
-            faults.append(f"the disc at {ax}, {ay} is nearer than 1.5 mm to a box")
     return faults
 
 
@@ -134,6 +130,7 @@ def _text_faults(drawn: DrawnPage) -> list[str]:
     keep = [(_corners(c.box_mm), 1.45, f"box of {c.field}") for c in page.cells]
     keep += [((*m.corners_mm[0], *m.corners_mm[2]), 1.3, f"marker {m.id}") for m in page.markers]
     keep.append((_corners(page.code_box_mm), 3.2 - 1e-6, "the machine code"))
+    pieces = [piece for mark in drawn.marks if isinstance(mark, Line) for piece in _pieces(mark)]
     for i, (text, box) in enumerate(texts):
         faults += [
             f"“{text}” is too near {what}"
@@ -144,6 +141,50 @@ def _text_faults(drawn: DrawnPage) -> list[str]:
             f"“{text}” runs into “{other}”"
             for other, place in texts[:i]
             if _distance(box, place) <= 0 and text and other
+        ]
+        faults += [
+            f"“{text}” runs into the line {piece}"
+            for piece in pieces
+            if _distance(box, piece) <= 0 and text
+        ]
+    sizes = [mark for mark in drawn.marks if isinstance(mark, Text) and mark.size_mm < HINT - 1e-6]
+    return [*faults, *(f"“{mark.text}” is smaller than 8 points" for mark in sizes)]
+
+
+def _pieces(mark: Line) -> list[Box]:
+    """The straight pieces of a line, each as the box that it blackens."""
+    half = mark.width_mm / 2
+    return [
+        (min(ax, bx) - half, min(ay, by) - half, max(ax, bx) + half, max(ay, by) + half)
+        for (ax, ay), (bx, by) in pairwise(mark.points)
+    ]
+
+
+def _area_faults(drawn: DrawnPage) -> list[str]:
+    page, faults = drawn.page, []
+    taken = [(_corners(c.box_mm), f"box of {c.field}") for c in page.cells]
+    taken += [((*m.corners_mm[0], *m.corners_mm[2]), f"marker {m.id}") for m in page.markers]
+    taken.append((_corners(page.code_box_mm), "the machine code"))
+    least = {"comments": (40.0, 20.0), "counted_by": (40.0, 8.0), "tally": (14.0, 7.5)}
+    for i, area in enumerate(page.areas):
+        box = _corners(area.box_mm)
+        width, height = least[area.kind]
+        if area.box_mm[2] < width - 1e-3 or area.box_mm[3] < height - 1e-3:
+            faults.append(f"{area} is smaller than {width} × {height} mm")
+        faults += [
+            f"{area} is too near {what}" for other, what in taken if _distance(box, other) < 2
+        ]
+        faults += [
+            f"{area} runs into {other}"
+            for other in page.areas[:i]
+            if _distance(box, _corners(other.box_mm)) <= 0
+        ]
+        faults += [
+            f"{area} lies over “{mark.text}”"
+            for mark in drawn.marks
+            if isinstance(mark, Text)
+            and _distance(box, bounds(mark)) <= 0
+            and mark.face != "italic"
         ]
     return faults
 
@@ -187,6 +228,7 @@ def faults() -> Callable[[DrawnPage], list[str]]:
             *_text_faults(drawn),
             *_edge_faults(drawn),
             *_line_faults(drawn),
+            *_area_faults(drawn),
         ]
 
     return find

@@ -16,7 +16,7 @@ from sheet_reader.sheet.codes import (
     printed_text,
     study_mark,
 )
-from sheet_reader.sheet.head import code_modules
+from sheet_reader.sheet.identity import code_modules
 from sheet_reader.sheet.model import BLANK, SheetCode
 
 KEYS = st.from_regex(r"[a-z0-9]{1,5}(-[a-z0-9]{1,4}){0,2}", fullmatch=True)

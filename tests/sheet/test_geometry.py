@@ -16,7 +16,7 @@ def _is_number(value: object) -> bool:
 
 
 def _check_page(page: dict[str, Any]) -> None:
-    assert list(page) == ["page", "markers", "cells"]
+    assert list(page) == ["page", "markers", "cells", "areas"]
     assert list(page["page"]) == ["number", "of", "width_mm", "height_mm"]
     width, height = page["page"]["width_mm"], page["page"]["height_mm"]
     for marker in page["markers"]:
@@ -28,6 +28,13 @@ def _check_page(page: dict[str, Any]) -> None:
         assert list(cell) in (["field", "index", "box_mm"], ["field", "index", "box_mm", "part"])
         x, y, w, h = cell["box_mm"]
         assert all(_is_number(v) for v in cell["box_mm"])
+        assert 0 < x < x + w < width
+        assert 0 < y < y + h < height
+    for area in page["areas"]:
+        tally = area["kind"] == "tally"
+        assert list(area) == (["kind", "field", "box_mm"] if tally else ["kind", "box_mm"])
+        assert area["kind"] in ("comments", "counted_by", "tally")
+        x, y, w, h = area["box_mm"]
         assert 0 < x < x + w < width
         assert 0 < y < y + h < height
 

@@ -10,7 +10,7 @@ import pytest
 from PIL import Image, ImageOps
 
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.simulate.fill import NEAT
+from sheet_reader.simulate.habits import NEAT
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.light import Light
 from sheet_reader.simulate.mapping import CoarseGrid

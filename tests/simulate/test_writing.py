@@ -16,7 +16,8 @@ from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.sets import find_data
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate import marks
-from sheet_reader.simulate.fill import NEAT, SLOPPY, Habits, fill_page
+from sheet_reader.simulate.fill import fill_page
+from sheet_reader.simulate.habits import NEAT, SLOPPY, Habits
 from sheet_reader.simulate.ink import lay_ink, random_ink_pen
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.no_sheet import older_layout
@@ -34,6 +35,8 @@ from sheet_reader.simulate.sources import (
 from sheet_reader.simulate.truth import CellTruth, FieldTruth
 from sheet_reader.simulate.values import Visit, random_visit, wrong_total
 from sheet_reader.study.check_digit import is_valid
+from sheet_reader.study.fields import OWN_DIGITS
+from sheet_reader.study.reader import read_study
 
 
 def test_paper_sizes_are_those_of_the_standards() -> None:
@@ -334,3 +337,85 @@ def test_a_person_uses_every_sample_before_one_comes_again_and_none_twice_alike(
     drawn = np.abs(np.array(seen)[:, None] - leans).argmin(axis=1)
     assert sorted(drawn[:4]) == sorted(drawn[4:]) == [0, 1, 2, 3]
     assert np.abs(np.sort(seen[:4]) - np.sort(seen[4:])).min() > 0.001
+
+
+def ink_in(
+    before: np.ndarray, after: np.ndarray, box: tuple[float, float, float, float]
+) -> np.ndarray:
+    """Where ink was laid within a box in mm, at 6 px per mm, nothing printed counted."""
+    x, y, w, h = (round(v * 6.0) for v in box)
+    change = np.abs(before.astype(int) - after).max(axis=2)
+    return np.asarray(change[y : y + h, x : x + w] > 40)
+
+
+def test_tallies_names_and_remarks_stand_in_their_places(
+    beans: LayoutBook, hands: ProceduralHands
+) -> None:
+    page = beans.layout().pages[0]
+    always = replace(NEAT, empty=0.0, tally=1.0, remark=1.0, counted_by=1.0)
+    before, after, _, _, visit = fill(beans, hands, always, 3)
+    for area in page.areas:
+        expected = area.kind != "tally" or int(visit.values[area.field]) > 0
+        assert ink_in(before, after, area.box_mm).any() == expected, area
+    kept = [c.box_mm for c in page.cells] + [area.box_mm for area in page.areas]
+    outside = np.abs(before.astype(int) - after).max(axis=2) > 40
+    for x, y, w, h in kept:
+        outside[round((y - 1.5) * 6) : round((y + h + 1.5) * 6),
+                round((x - 1.5) * 6) : round((x + w + 1.5) * 6)] = False  # fmt: skip
+    assert not outside.any()
+
+
+def test_a_wrong_digit_is_crossed_out_and_stays_legible(
+    beans: LayoutBook, hands: ProceduralHands
+) -> None:
+    page = beans.layout().pages[0]
+    boxes = {(c.field, c.index): c.box_mm for c in page.cells}
+    crossing = replace(NEAT, empty=0.0, corrected=0.5, filled=0.0, beside=0.0)
+    filling = replace(crossing, filled=1.0)
+    shares: dict[bool, list[float]] = {False: [], True: []}
+    for habits, filled in ((crossing, False), (filling, True)):
+        for seed in range(4):
+            before, after, fields, cells, _ = fill(beans, hands, habits, seed)
+            corrected = {f.field for f in fields if f.state == "corrected"}
+            for cell in cells:
+                if cell.content == "struck":
+                    assert cell.field in corrected
+                    x, y, w, h = boxes[cell.field, cell.index]
+                    inside = ink_in(before, after, (x + 1, y + 1, w - 2, h - 2))
+                    shares[filled].append(float(inside.mean()))
+    assert len(shares[False]) > 10
+    assert np.median(shares[False]) < 0.5 < np.median(shares[True])
+
+
+def test_a_number_beside_the_boxes_leaves_nothing_readable_in_them(
+    beans: LayoutBook, hands: ProceduralHands
+) -> None:
+    habits = replace(NEAT, empty=0.0, corrected=0.5, beside=1.0)
+    page = beans.layout().pages[0]
+    first = {c.field: c.box_mm for c in page.cells if c.index == 0}
+    before, after, fields, cells, _ = fill(beans, hands, habits, 1)
+    struck = [f for f in fields if f.state == "struck"]
+    assert struck
+    for field in struck:
+        assert field.value is None
+        contents = {c.content for c in cells if c.field == field.field}
+        assert contents <= {"struck", "empty"}
+        x, y, w, h = first[field.field]
+        assert ink_in(before, after, (x - w, y, w - 1, h)).any()
+
+
+def test_a_cross_goes_from_corner_to_corner() -> None:
+    rng = np.random.default_rng(4)
+    crosses = [marks.cross_out(95, 80, rng) for _ in range(200)]
+    assert 2 <= sum(len(cross) == 1 for cross in crosses) <= 40  # 16 expected, sd 3.8
+    ends = np.array([[c[0][0], c[0][-1]] for c in crosses])
+    assert np.abs(np.median(ends[:, 0], axis=0) - (0, 0)).max() < 4
+    assert np.abs(np.median(ends[:, 1], axis=0) - (79, 94)).max() < 4
+
+
+def test_own_digits_are_written_each_in_its_box(hands: ProceduralHands) -> None:
+    study = replace(read_study(sample_folder("bean_tips")), own_digits=True)
+    _, _, fields, cells, _ = fill(LayoutBook(study), hands, NEAT, 2)
+    own = [c for c in cells if c.field == OWN_DIGITS]
+    assert [c.content for c in own] == list("0123456789")
+    assert [f.value for f in fields if f.field == OWN_DIGITS] == ["0123456789"]

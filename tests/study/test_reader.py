@@ -93,35 +93,38 @@ def test_sums_may_span_plots_with_full_names(write: Write) -> None:
         ("first = 2026-04-01", "first = 2026-04-01T00:00:00", "season.first: must be a day such a"),
         ("first = 2026-04-01", "first = 1926-04-01", "season.first: the year must lie from 2000"),
         ("last = 2026-09-30", "lst = 2026-09-30", "season.lst: unknown key – did you mean “last”?"),
-        ('kind = "site"', 'kind = "sight"', "header[0].kind: “sight” must be one of"),
-        ("boxes = 4", "boxes = 9", "header[0].boxes: must lie from 2 to 8, not 9"),
-        ("boxes = 4", "boxes = true", "header[0].boxes: must be a whole number, not True"),
-        ('kind = "date"', 'kind = "date"\nboxes = 8', "header[1].boxes: must lie from 6 to 6"),
+        ('kind = "site"', 'kind = "sight"', "the first header field, “Site number”, kind: “sight”"),
+        ("boxes = 4", "boxes = 9", "the first header field, “Site number”, boxes: must lie from 2"),
+        ("boxes = 4", "boxes = true", "the first header field, “Site number”, boxes: must be a wh"),
+        ('kind = "date"', 'kind = "date"\nboxes = 8',
+         "the second header field, “Visit date”, boxes: must lie from 6 to 6"),
         ('kind = "date"', 'kind = "site"\nboxes = 4', "header: no field has kind = “date”"),
-        ('kind = "date"', 'kind = "site"\nboxes = 4', "header[1].kind: only one field may"),
-        ('name = "visit_date"', 'name = "status"', "header[1].name: “status” is a column of every"),
-        ('name = "north"', 'name = "North"', "plots[0].name: “North” must start with a lower"),
-        ('name = "south"', 'name = "north"', "plots[1].name: “north” is already the name of plots"),
-        ('name = "small"', 'name = "large"', "counts[1].name: “large” is already the name"),
-        ("boxes = 2", "boxes = 0", "counts[0].boxes: must lie from 1 to 6, not 0"),
-        ("boxes = 2", 'boxs = 2', "counts[0].boxs: unknown key – did you mean “boxes”?"),
-        ("lowest = 0", "lowest = -1", "counts[0].lowest: must lie from 0 to 999999, not -1"),
-        ("lowest = 0", f"lowest = {10**40}", "counts[0].lowest: must lie from 0 to 999999, not th"),
-        ("highest = 99", "highest = 100", "counts[0].highest: 100 does not fit: 2 boxes hold at m"),
-        ("highest = 99", "highest = 9.5", "counts[0].highest: must be a whole number, not 9.5"),
-        ("lowest = 0\nhighest = 99", "lowest = 7\nhighest = 6", "counts[0].highest: 6 is less tha"),
-        ('total = "total"', 'total = "totals"', "sums[0].total: “totals” is no field – did you me"),
-        ('["large", "small"]', '["large", "smal"]', "sums[0].parts[1]: “smal” is no field – did"),
-        ('["large", "small"]', '["large", "large"]', "sums[0].parts[1]: “large” is there twice"),
-        ('["large", "small"]', '["total"]', "sums[0].parts[0]: a total can't be a part of itself"),
-        ('["large", "small"]', "[]", "sums[0].parts: must name at least one field"),
-        ('["large", "small"]', '"large"', "sums[0].parts: must be a list of texts"),
+        ('kind = "date"', 'kind = "site"\nboxes = 4',
+         "the second header field, “Visit date”, kind: only one field may"),
+        ('name = "visit_date"', 'name = "status"', "the second header field, “Visit date”, name: "),
+        ('name = "north"', 'name = "North"', "the first plot, “North half”, name: “North” must st"),
+        ('name = "south"', 'name = "north"', "the second plot, “South half”, name: “north” is alr"),
+        ('name = "small"', 'name = "large"', "the second count, “Small snails”, name: “large” is "),
+        ("boxes = 2", "boxes = 0", "the first count, “Large snails”, boxes: must lie from 1 to 6,"),
+        ("boxes = 2", 'boxs = 2', "the first count, “Large snails”, boxs: unknown key – did you m"),
+        ("lowest = 0", "lowest = -1", "the first count, “Large snails”, lowest: must lie from 0 t"),
+        ("lowest = 0", f"lowest = {10**40}", "the first count, “Large snails”, lowest: must lie f"),
+        ("highest = 99", "highest = 100", "the first count, “Large snails”, highest: 100 does not"),
+        ("highest = 99", "highest = 9.5", "the first count, “Large snails”, highest: must be a wh"),
+        ("lowest = 0\nhighest = 99", "lowest = 7\nhighest = 6",
+         "the first count, “Large snails”, highest: 6 is less tha"),
+        ('total = "total"', 'total = "totals"', "the first sum, total: “totals” is no field – did"),
+        ('["large", "small"]', '["large", "smal"]', "the first sum, parts, entry 2: “smal” is no "),
+        ('["large", "small"]', '["large", "large"]', "the first sum, parts, entry 2: “large” is t"),
+        ('["large", "small"]', '["total"]', "the first sum, parts, entry 1: a total can't be a pa"),
+        ('["large", "small"]', "[]", "the first sum, parts: must name at least one field"),
+        ('["large", "small"]', '"large"', "the first sum, parts: must be a list of texts"),
         ('roster = "roster.csv"', 'roster = "rooster.csv"', "rooster.csv: the file is not there"),
         ('roster = "roster.csv"', 'roster = "../roster.csv"', "roster: must be the name of a file"),
         ("[season]", "accepted_error = 0.5\n[season]", "accepted_error: must lie between 0 and 0."),
         ("[season]", "accepted_error = nan\n[season]", "accepted_error: must lie from 0 to 0.5"),
         ("[season]", "accepted_error = '1'\n[season]", "accepted_error: must be a number"),
-        ("[season]", "instructions = [1]\n[season]", "instructions[0]: must be text in quotes"),
+        ("[season]", "instructions = [1]\n[season]", "instructions, entry 1: must be text in q"),
         ("[season]", "visits = 7\n[season]", "visits: must be a table, written [visits]"),
         ("[season]", "comments = {height_mm = 500}\n[season]", "comments.height_mm: must lie from"),
         ("[season]", "visits = {tolerance_days = 4}\n[season]", "visits.tolerance_days: 4 must be"),
@@ -134,6 +137,29 @@ def test_each_mistake_is_told_with_its_place(
     found = mistakes(write((old, new)))
     assert any(expected in line for line in found), found
     assert all(len(line) < 400 and line.isprintable() for line in found)
+
+
+def test_what_has_an_obvious_default_needs_no_line(write: Write) -> None:
+    changes = [('paper = "A4"\n', ""), ("boxes = 2\nlowest = 0\n", ""), ("boxes = 3\n", "")]
+    study = read_study(write(*changes))
+    assert study == read_study(write())
+    assert [(c.boxes, c.lowest) for c in study.counts] == [(2, 0), (2, 0), (3, 0)]
+    often = read_study(write(more="[visits]\ninterval_days = 3\n"))
+    assert often.visits == Visits(3, 1)
+
+
+def test_what_the_sheet_asks_for_besides_counts(write: Write) -> None:
+    plain = read_study(write())
+    assert (plain.send_to, plain.own_digits) == ("", False)
+    assert [c.tally for c in plain.counts] == [None] * 3
+    top = 'send_to = "snails@example.org"\nown_digits = true\n[season]'
+    untallied = ('name = "large"', 'name = "large"\ntally = false')
+    study = read_study(write(("[season]", top), untallied))
+    assert (study.send_to, study.own_digits) == ("snails@example.org", True)
+    assert [c.tally for c in study.counts] == [False, None, None]
+    assert "own_digits: must be true or false without quotes, not 1" in mistakes(
+        write(("[season]", "own_digits = 1\n[season]"))
+    )
 
 
 def test_header_written_as_one_table(write: Write) -> None:

@@ -43,7 +43,7 @@ def mistakes(folder: Path) -> list[str]:
         ("", "roster.csv: is empty; its first line must be number,label,contact"),
         ("number,label,contact,age\n", "roster.csv line 1: unknown column “age”"),
         ("nummer,label,contact\n", "roster.csv line 1: unknown column “nummer” – did you mean"),
-        ("number,label\n", "roster.csv line 1: the column “contact” is missing"),
+        ("number,contact\n", "roster.csv line 1: the column “label” is missing"),
         ("number,label,contact,label\n", "roster.csv line 1: the column “label” is there twice"),
         (HEAD.encode() + b"5724,Caf\xe9,w\n", "roster.csv line 2: is not UTF-8; save the roster a"),
         (HEAD.encode() + b"\x00\x00", "roster.csv: is not a text file"),
@@ -94,3 +94,8 @@ def test_roster_without_read_permission(write: Write, monkeypatch: pytest.Monkey
     assert data
     monkeypatch.setattr(Path, "read_bytes", refuse)
     assert mistakes(folder) == ["roster.csv: can't be read (Permission denied)"]
+
+
+def test_the_contact_column_may_be_left_out(write: Write) -> None:
+    study = read_study(write(roster="number,label\n5724,Old wall\n"))
+    assert study.roster == (Site("5724", "Old wall", ""),)

@@ -9,7 +9,7 @@ from desk_pictures import Array, Gray, Place, lay, only_view, standing
 
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import machine_text
-from sheet_reader.sheet.head import code_modules
+from sheet_reader.sheet.identity import code_modules
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.study.model import Study
 from sheet_reader.vision import printed
@@ -21,9 +21,15 @@ SCALE = 6.0
 PLACE = Place(standing(SCALE, 60, 50, 0.8))
 
 
-@pytest.fixture(scope="module")
-def page(bean_book: LayoutBook) -> Page:
-    return bean_book.layout("2043").pages[0]
+HEAD = (14.0, 14.0, 60.0, 24.0)
+"""Where every edition prints the site number in the head, mm."""
+
+
+@pytest.fixture(scope="module", params=["present", "first"])
+def page(bean_book: LayoutBook, request: pytest.FixtureRequest) -> Page:
+    """A site's first page in either edition of the sheet."""
+    version = bean_book.versions[["present", "first"].index(request.param)]
+    return bean_book.layout("2043", version).pages[0]
 
 
 @pytest.fixture(scope="module")
@@ -79,7 +85,7 @@ def covered_print(picture: Gray, page: Page, head: bool = True) -> Gray:
     """The picture with the printed code hidden, and the site number in the head too."""
     x, y, w, h = page.printed_code_box_mm
     covered = painted(picture, (x - 1, y - 1, w + 2, h + 2), 150)
-    return painted(covered, (14.0, 14.0, 60.0, 20.0), 150) if head else covered
+    return painted(covered, HEAD, 150) if head else covered
 
 
 def other_code(book: LayoutBook, page: Page, number: int) -> SheetCode:
@@ -102,7 +108,7 @@ def test_a_code_of_another_site_over_the_own_one_is_never_believed(
 ) -> None:
     picture = plain
     if what_is_left == "printed code":
-        picture = painted(plain, (14.0, 14.0, 60.0, 20.0), 255)
+        picture = painted(plain, HEAD, 255)
     elif what_is_left == "head":
         picture = covered_print(plain, page, head=False)
     for number, site in enumerate(bean_book.study.roster):
@@ -117,7 +123,7 @@ def test_a_code_of_another_site_over_the_own_one_is_never_believed(
 def test_a_sites_code_on_a_blank_sheet_and_the_reverse(
     bean_book: LayoutBook, page: Page, plain: Gray
 ) -> None:
-    blank = bean_book.layout().pages[0]
+    blank = bean_book.layout(BLANK, page.code.layout).pages[0]
     answer = refusal(with_code(plain, page, as_code(blank.code)), bean_book)
     assert "the square code says blank sheet, but site 2043 is printed" in answer.reason
     canvas = np.full((1900, 1400), 110, np.uint8)

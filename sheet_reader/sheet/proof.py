@@ -1,0 +1,113 @@
+"""A page that checks printer and paper: a ruler, and one of each element of a sheet.
+
+It has a page code of its own (``PROOF`` in place of the layout version), so that no photograph of
+it is taken for a sheet, and known geometry, so that one can be measured.
+"""
+
+from __future__ import annotations
+
+from sheet_reader.sheet.codes import PROOF
+from sheet_reader.sheet.draft import (
+    BOX_HEIGHT,
+    Draft,
+    draw_area,
+    draw_boxes,
+    draw_cell,
+)
+from sheet_reader.sheet.drawing import Blocks, Line, Text
+from sheet_reader.sheet.drawn_page import DrawnPage
+from sheet_reader.sheet.geometry import geometry
+from sheet_reader.sheet.identity import PAPER_MM, SIDE, draw_codes
+from sheet_reader.sheet.markers import EDGE_MM, marker_mark, place_markers
+from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode, SheetLayout
+from sheet_reader.sheet.model_digits import model_digit
+from sheet_reader.sheet.panel import OWN_BOX
+from sheet_reader.sheet.pdf import draw_marks, new_canvas
+from sheet_reader.sheet.sizes import HAIRLINE, HINT, INSTRUCTION, LABEL, RULE, TITLE
+from sheet_reader.study.model import Study
+
+RULER_MM = 100
+FIELD = "proof"
+"""The name of the boxes on the page."""
+_ADVICE = (
+    "Print this page as you will print the sheets, in black, at 100 % (“actual size”).",
+    "Hold a ruler to both scales: 90 to 100 mm will do, if both scales are equally long.",
+    "Every corner, dot and line below must be seen, and the smallest print be read with ease.",
+)
+
+
+def draw_proof(study: Study) -> DrawnPage:
+    """The page, on the study's paper and with the markers of the study's first page."""
+    width, height = PAPER_MM[study.paper]
+    code = SheetCode(study.key, PROOF, BLANK, 1)
+    markers = place_markers(study.key, 1, width, height)
+    draft = Draft()
+    draft.marks.extend(marker_mark(marker) for marker in markers)
+    code_box, printed_box = draw_codes(draft.marks, code, width, height)
+    draft.marks.append(Text(SIDE, EDGE_MM + 5.6, "Print check", TITLE, "bold"))
+    draft.marks.append(Text(SIDE, EDGE_MM + 10.2, "This page is no sheet.", INSTRUCTION))
+    for number, line in enumerate(_ADVICE):
+        draft.marks.append(Text(SIDE, 44.0 + number * 5.0, line, LABEL))
+    _rulers(draft, SIDE + 2.0, 70.0)
+    _elements(draft, SIDE + 26.0, 96.0)
+    page = Page(
+        code, 1, width, height, markers, tuple(draft.cells), (), 0.0, code_box, printed_box,
+        tuple(draft.areas),
+    )  # fmt: skip
+    return DrawnPage(page, tuple(draft.marks))
+
+
+def _rulers(draft: Draft, x: float, y: float) -> None:
+    """Two scales of 100 mm from the corner at (x, y): to the right and down."""
+    draft.marks.append(Line(((x, y), (x + RULER_MM, y)), 0.25))
+    draft.marks.append(Line(((x, y), (x, y + RULER_MM)), 0.25))
+    for mm in range(0, RULER_MM + 1, 5):
+        long = 4.0 if mm % 10 == 0 else 2.0
+        draft.marks.append(Line(((x + mm, y), (x + mm, y + long)), 0.25))
+        draft.marks.append(Line(((x, y + mm), (x + long, y + mm)), 0.25))
+        if mm % 20 == 0 and mm:
+            draft.marks.append(Text(x + mm, y + 8.0, str(mm), INSTRUCTION, align="centre"))
+            draft.marks.append(Text(x + 5.4, y + mm + 1.1, str(mm), INSTRUCTION))
+
+
+def _elements(draft: Draft, x: float, y: float) -> None:
+    """Boxes, model digits, writing space, lines, a solid field and the sizes of print."""
+    middles = draw_boxes(draft, FIELD, (("", 3), ("", 3)), x, y)
+    draft.marks.append(Text(middles[0], y + BOX_HEIGHT + 5.0, "boxes", HINT, "italic", "centre"))
+    y += BOX_HEIGHT + 12.0
+    for place in range(10):
+        left = x + place * 8.6
+        draft.marks.extend(model_digit(str(place), left + 1.2, y, 5.6, 0.42))
+        draw_cell(draft, Cell(FIELD, 6 + place, (round(left, 3), y + 7.3, *OWN_BOX)))
+    y += 24.0
+    draw_area(draft, "tally", (x, y, 40.0, 12.0), FIELD)
+    draft.marks.append(Text(x + 1.0, y + 3.2, "tally here", HINT, "italic"))
+    draft.marks.append(Blocks(((x + 46.0, y, 12.0, 12.0),)))
+    lines = ((HAIRLINE, "hairline"), (0.25, "frame"), (RULE, "rule"))
+    for number, (line, name) in enumerate(lines):
+        level = y + 2.0 + number * 4.5
+        draft.marks.append(Line(((x + 62.0, level), (x + 84.0, level)), line))
+        draft.marks.append(Text(x + 87.0, level + 1.0, name, HINT, "italic"))
+    y += 24.0
+    for size, words in (
+        (HINT, "8 points: the smallest print on a sheet, for notes and captions"),
+        (INSTRUCTION, "9 points: how to write, and the study's instructions"),
+        (LABEL, "10 points: labels"),
+    ):
+        draft.marks.append(Text(x, y, words, size))
+        y += 6.0
+
+
+def proof_geometry(study: Study) -> dict[str, object]:
+    """The page's geometry, as :func:`sheet_reader.sheet.geometry.geometry` describes sheets."""
+    return geometry(SheetLayout(study.key, PROOF, BLANK, (draw_proof(study).page,)))
+
+
+def render_proof(study: Study) -> bytes:
+    """The page as PDF."""
+    drawn = draw_proof(study)
+    canvas, stream = new_canvas(drawn.page, f"{study.title} print check")
+    draw_marks(canvas, drawn.marks, drawn.page.height_mm)
+    canvas.showPage()
+    canvas.save()
+    return stream.getvalue()

@@ -1,0 +1,126 @@
+"""Site numbers that are hard to mistake for one another.
+
+Every number ends in its Damm check digit. Two such numbers differ in at least two digits and are
+never one swap of neighbours apart, as Damm's check digit finds both faults (H. M. Damm, 2004). Here
+they are kept further apart, at three digits or more, as long as the supply lasts.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations, pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.errors import UsageError
+from sheet_reader.study.check_digit import damm
+
+LOOK_ALIKE = frozenset(
+    frozenset(pair) for pair in ("17", "06", "08", "38", "49", "35", "56", "27", "68", "89", "14")
+)
+"""Digits that are taken for each other in handwriting (common practice, no source)."""
+LEAST_DIGITS, MOST_DIGITS = 2, 8
+_WANTED = 3
+_MOST_CANDIDATES = 100_000
+
+
+@dataclass(frozen=True, slots=True)
+class SiteNumbers:
+    """Numbers chosen (without those there before), and the smallest number of digits in which any
+    two of all differ; 0 where there is but one number.
+    """
+
+    numbers: tuple[str, ...]
+    distance: int
+
+
+def hamming(a: str, b: str) -> int:
+    """In how many places two numbers differ; numbers of unlike length differ in all."""
+    if len(a) != len(b):
+        return max(len(a), len(b))
+    return sum(x != y for x, y in zip(a, b, strict=True))
+
+
+def is_swap(a: str, b: str) -> bool:
+    """Whether swapping two neighbouring digits makes one number the other."""
+    places = [i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y]
+    return (
+        len(a) == len(b)
+        and len(places) == 2
+        and places[1] == places[0] + 1
+        and a[places[0]] == b[places[1]]
+        and a[places[1]] == b[places[0]]
+    )
+
+
+def has_look_alikes(number: str) -> bool:
+    """Whether digits that are taken for each other stand side by side."""
+    return any(frozenset(pair) in LOOK_ALIKE for pair in pairwise(number))
+
+
+def smallest_distance(numbers: Sequence[str]) -> int:
+    """The smallest number of digits in which any two numbers differ; 0 for fewer than two."""
+    return min((hamming(a, b) for a, b in combinations(numbers, 2)), default=0)
+
+
+def digits_for(count: int) -> int:
+    """How many digits so many sites' numbers should have, the check digit among them: as few as
+    keep them three digits apart (tried up to 2,000 sites), and at least four.
+    """
+    return next((digits for most, digits in ((50, 4), (250, 5), (2000, 6)) if count <= most), 7)
+
+
+def choose_numbers(count: int, existing: Sequence[str] = (), digits: int = 0) -> SiteNumbers:
+    """``count`` new site numbers of ``digits`` digits (0: as the existing ones have, or as suits
+    the count); the existing ones stay as they are and are kept apart from.
+
+    The same arguments give the same numbers. Numbers begin with 1 to 9, as spreadsheets drop a
+    leading zero, and look-alike digits stand side by side only where the supply demands it. Raises
+    UsageError where there are not as many numbers of that length.
+    """
+    length = digits or (len(existing[0]) if existing else digits_for(len(existing) + count))
+    if not LEAST_DIGITS <= length <= MOST_DIGITS:
+        raise UsageError(f"a site number has {LEAST_DIGITS} to {MOST_DIGITS} digits, not {length}")
+    numbers = _numbers(length)
+    calm = np.array([not has_look_alikes(number) for number in numbers])
+    signs = np.array([list(number) for number in numbers])
+    chosen: list[str] = []
+    for distance in range(min(_WANTED, length), 1, -1):
+        free = np.ones(len(numbers), dtype=bool)
+        for other in (*existing, *chosen):
+            free &= _apart(signs, other, distance)
+        for allowed in (calm, ~calm):
+            for place in np.flatnonzero(allowed):
+                if free[place] and len(chosen) < count:
+                    chosen.append(numbers[place])
+                    free &= _apart(signs, numbers[place], distance)
+    if len(chosen) < count:
+        raise UsageError(
+            f"there are only {len(chosen)} more site numbers of {length} digits",
+            remedy="use numbers with one digit more",
+        )
+    new = tuple(sorted(chosen))
+    return SiteNumbers(new, smallest_distance((*existing, *new)))
+
+
+def _apart(signs: NDArray[np.str_], other: str, distance: int) -> NDArray[np.bool_]:
+    """Which numbers (N, length) differ from ``other`` in at least so many digits."""
+    if len(other) != signs.shape[1]:
+        return np.ones(len(signs), dtype=bool)
+    return np.asarray((signs != np.array(list(other))).sum(axis=1) >= distance)
+
+
+def _numbers(length: int) -> list[str]:
+    """Numbers of this length that end in their check digit, far-spread ones first; at most
+    :data:`_MOST_CANDIDATES`.
+
+    They run through the range in steps that share no factor with it (a multiplicative generator),
+    so that neighbouring sites get unlike numbers.
+    """
+    first, size = 10 ** (length - 2), 9 * 10 ** (length - 2)
+    step = next(s for s in range(round(size * 0.618), size + 1) if math.gcd(s, size) == 1)
+    bodies = (str(first + i * step % size) for i in range(min(size, _MOST_CANDIDATES)))
+    return [body + damm(body) for body in bodies]
