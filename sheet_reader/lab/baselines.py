@@ -90,13 +90,10 @@ def _baselines() -> list[tuple[str, Callable[[NDArray[np.float32]], NDArray[Any]
 def _training_rows() -> tuple[NDArray[np.float32], Labels]:
     rows, labels = [], []
     rng = np.random.default_rng(3)
-    for name, rule in (
-        ("mnist", splits.mnist_split),
-        ("pendigits_orig", splits.pendigits_split),
-        ("unipen_1a", splits.unipen_split),
-    ):
+    for name in splits.KNOWN_WRITERS:
         data = load(name)
-        mine = rng.permutation(np.flatnonzero(rule(data) == splits.TRAIN))[:TRAINING_SAMPLE]
+        trains = np.flatnonzero(splits.roles(name, data) == splits.TRAIN)
+        mine = rng.permutation(trains)[:TRAINING_SAMPLE]
         rows.append(features(clean_crops(data["images"][mine])))
         labels.append(data["labels"][mine].astype(np.int64))
     return np.concatenate(rows), np.concatenate(labels)

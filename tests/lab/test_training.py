@@ -14,8 +14,6 @@ pytest.importorskip("onnx")
 from sheet_reader.digits import CLASSES  # noqa: E402
 from sheet_reader.digits.normalise import normalise  # noqa: E402
 from sheet_reader.digits.read import Reader  # noqa: E402
-from sheet_reader.lab import splits  # noqa: E402
-from sheet_reader.lab.sets import data_folder, load  # noqa: E402
 from sheet_reader.lab.training import strokes  # noqa: E402
 from sheet_reader.lab.training.batches import TAKES, Batches, Mix  # noqa: E402
 from sheet_reader.lab.training.export import (  # noqa: E402
@@ -29,7 +27,6 @@ from sheet_reader.lab.training.sources import (  # noqa: E402
     Bitmaps,
     Sources,
     Strokes,
-    _mislabelled,
 )
 
 CPU = torch.device("cpu")
@@ -141,13 +138,3 @@ def test_the_network_learns_what_its_teacher_says(sources: Sources) -> None:
 def test_the_teacher_answers_in_the_same_classes() -> None:
     scores = Teacher((8, 8, 8), 1).eval()(torch.zeros(2, 8, 32, 32))
     assert scores.shape == (2, len(CLASSES))
-
-
-def test_only_training_samples_are_left_out_as_mislabelled() -> None:
-    """The list is checked against the sets' own splits; see ``digits/splits.py``."""
-    if not (data_folder() / "unipen_1a.npz").exists():
-        pytest.skip("the digit sets in ../shared are absent")
-    rules = {"unipen_1a": splits.unipen_split, "pendigits_orig": splits.pendigits_split}
-    for name, places in _mislabelled().items():
-        assert places
-        assert set(rules[name](load(name))[places]) == {splits.TRAIN}
