@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from sheet_reader.digits.normalise import normalise
 from sheet_reader.lab import splits
 from sheet_reader.lab.sets import clean_crops, load
+from sheet_reader.lab.writers import TRAIN
 
 TESSERACT_SAMPLE = 150
 BASELINE_SAMPLE = 1_000
@@ -92,7 +93,7 @@ def _training_rows() -> tuple[NDArray[np.float32], Labels]:
     rng = np.random.default_rng(3)
     for name in splits.KNOWN_WRITERS:
         data = load(name)
-        trains = np.flatnonzero(splits.roles(name, data) == splits.TRAIN)
+        trains = np.flatnonzero(splits.roles(name, data) == TRAIN)
         mine = rng.permutation(trains)[:TRAINING_SAMPLE]
         rows.append(features(clean_crops(data["images"][mine])))
         labels.append(data["labels"][mine].astype(np.int64))

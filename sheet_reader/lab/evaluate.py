@@ -22,6 +22,7 @@ from sheet_reader.digits.read import Reader
 from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.lab import measures, splits
 from sheet_reader.lab.sets import clean_crops, data_folder, load
+from sheet_reader.lab.writers import TEST
 
 _Command = TypeVar("_Command", bound=Callable[..., object])
 
@@ -45,7 +46,7 @@ def digit_sets(folder: Path | None = None) -> Iterator[TestSet]:
         data = load(name, where)
         held = np.ones(len(data["labels"]), bool)
         if name in splits.KNOWN_WRITERS:
-            held = splits.roles(name, data) == splits.TEST
+            held = splits.roles(name, data) == TEST
         labels = data["labels"][held].astype(np.int64)
         yield TestSet(name, clean_crops(data["images"][held]), labels)
     if (where / "boxed_uk_hand.npz").exists():
@@ -58,7 +59,7 @@ def empty_and_several(folder: Path | None = None) -> tuple[TestSet, TestSet]:
     """Photographed empty boxes, and boxes with several small digits, of the test puzzles."""
     puzzles = splits.boxed_puzzles(load("boxed_uk_hand", folder))
     data = load("boxed_uk_empty", folder)
-    held = splits.boxed_roles(data, puzzles) == splits.TEST
+    held = splits.boxed_roles(data, puzzles) == TEST
     kind = data["kind"].astype(str)
 
     def of(name: str) -> TestSet:

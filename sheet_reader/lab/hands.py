@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from sheet_reader.lab import splits
 from sheet_reader.lab.sets import data_folder, load
-from sheet_reader.lab.writers import Role
+from sheet_reader.lab.writers import TEST, TRAIN, Role
 from sheet_reader.simulate.sources import (
     Hands,
     ImageHands,
@@ -51,9 +51,9 @@ def hands_of(role: Role, folder: Path | None = None) -> Hands:
         StrokeHands(title, load_strokes(where / f"{name}.npz", sound(name, role, where)))
         for name, title in STROKE_SETS.items()
     ]
-    if role == splits.TRAIN:
+    if role == TRAIN:
         return MixedHands([*pens, ProceduralHands()])
-    if role == splits.TEST:
+    if role == TEST:
         return MixedHands([*pens])
     data = load("mnist", where)
     held = sound("mnist", role, where)

@@ -195,12 +195,15 @@ class _ImageWriter:
     person: str = ""
     left: Choice = field(default_factory=dict)
 
+    def _sample(self, place: int) -> NDArray[np.float32]:
+        return np.asarray(self.images[place], np.float32) / np.float32(255)
+
     def _next(self, digit: int, rng: np.random.Generator) -> NDArray[np.float32]:
         if not self.person:
-            return self.images[int(rng.choice(self.choice[digit]))].astype(np.float32) / 255
+            return self._sample(int(rng.choice(self.choice[digit])))
         if not self.left.get(digit):
             self.left[digit] = [int(i) for i in rng.permutation(self.choice[digit])]
-        image = self.images[self.left[digit].pop()].astype(np.float32) / 255
+        image = self._sample(self.left[digit].pop())
         lean, wide = rng.normal(0.0, _LEAN), np.exp(rng.normal(0.0, _WIDEN))
         rows, columns = image.shape
         move = np.array([[wide, lean, (columns - 1) / 2], [0.0, 1.0, (rows - 1) / 2]])

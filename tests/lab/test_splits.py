@@ -58,7 +58,7 @@ def test_the_benchmark_keeps_its_writers() -> None:
 
 def test_unknown_puzzles_count_as_benchmark() -> None:
     photos = {"photo": np.array(["02_17_phone_0.jpg", "09_09_phone_0.jpg"])}
-    assert list(splits.boxed_roles(photos, {"02_17": splits.TRAIN})) == [splits.TRAIN, splits.TEST]
+    assert list(splits.boxed_roles(photos, {"02_17": TRAIN})) == [TRAIN, TEST]
 
 
 def test_an_unknown_writer_has_no_role() -> None:

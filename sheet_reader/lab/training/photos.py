@@ -19,17 +19,16 @@ from numpy.typing import NDArray
 from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
-from sheet_reader.lab import splits
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import jobs_option
-from sheet_reader.lab.writers import Role
+from sheet_reader.lab.writers import DEV, TEST, TRAIN, Role
 from sheet_reader.simulate.cases import Case, Desk, make_case
 from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.truth import CellTruth
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.types import SheetView
 
-SEEDS: dict[Role, int] = {splits.TRAIN: 81_000_000, splits.DEV: 82_000_000, splits.TEST: 83_000_000}
+SEEDS: dict[Role, int] = {TRAIN: 81_000_000, DEV: 82_000_000, TEST: 83_000_000}
 _LOST = 0.02
 
 
@@ -83,7 +82,7 @@ def tasks(role: Role, first: int, photos: int, levels: Sequence[str]) -> list[tu
 
 @click.command()
 @click.argument("out", type=click.Path(path_type=Path, dir_okay=False))
-@click.option("--role", type=click.Choice(list(SEEDS)), default=splits.TRAIN, show_default=True)
+@click.option("--role", type=click.Choice(list(SEEDS)), default=TRAIN, show_default=True)
 @click.option("--photos", type=click.IntRange(1), default=60, show_default=True)
 @click.option("--first", type=click.IntRange(0), default=0, help="Number of the first picture.")
 @click.option(

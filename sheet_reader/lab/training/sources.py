@@ -19,7 +19,7 @@ from sheet_reader.lab.hands import sound
 from sheet_reader.lab.sets import ink_box, load
 from sheet_reader.lab.training import strokes
 from sheet_reader.lab.training.strokes import StrokePool
-from sheet_reader.lab.writers import Role
+from sheet_reader.lab.writers import DEV, TEST, TRAIN, Role
 
 BITMAP_PX = 32
 
@@ -89,7 +89,7 @@ class Wanted:
     """
 
     without: tuple[str, ...] = ()
-    role: Role = splits.TRAIN
+    role: Role = TRAIN
     hand: int = 300_000
     seed: int = 1
     semeion: bool = False
@@ -113,16 +113,16 @@ def gather(device: torch.device, wanted: Wanted) -> Sources:
     puzzles = splits.boxed_puzzles(load("boxed_uk_hand", folder))
     boxes = load("boxed_uk_empty", folder)
     # The set has training, choice and benchmark puzzles only: other roles take those of choice.
-    own = wanted.role if wanted.role in (splits.TRAIN, splits.TEST) else splits.DEV
+    own = wanted.role if wanted.role in (TRAIN, TEST) else DEV
     chosen = splits.boxed_roles(boxes, puzzles) == own
     grey = torch.from_numpy(boxes["gray"]).to(device).float() / 255.0
     kind = boxes["kind"].astype(str)
     seen, seen_labels = _photographed(wanted.photos, device)
     bare = seen[seen_labels == CLASSES.index(EMPTY)].float() / 255.0
     return Sources(
-        digits=tuple((_strokes(pool, device), share) for pool, share in pools),
-        signs=_strokes(strokes.many(strokes.hand_signs, hand // 6, seed + 1), device),
-        scribbles=_strokes(strokes.many(strokes.scribbles, hand // 10, seed + 2), device),
+        digits=tuple((pool_tensors(pool, device), share) for pool, share in pools),
+        signs=pool_tensors(strokes.many(strokes.hand_signs, hand // 6, seed + 1), device),
+        scribbles=pool_tensors(strokes.many(strokes.scribbles, hand // 10, seed + 2), device),
         bitmaps=_bitmaps(device, wanted),
         blanks=torch.cat([grey[torch.from_numpy(chosen & (kind == "blank")).to(device)], bare]),
         candidates=grey[torch.from_numpy(chosen & (kind == "candidates")).to(device)],
@@ -131,7 +131,8 @@ def gather(device: torch.device, wanted: Wanted) -> Sources:
     )
 
 
-def _strokes(pool: StrokePool, device: torch.device) -> Strokes:
+def pool_tensors(pool: StrokePool, device: torch.device) -> Strokes:
+    """The pool on ``device``."""
     return Strokes(
         torch.from_numpy(pool.points).to(device),
         torch.from_numpy(pool.down).to(device),
