@@ -160,8 +160,8 @@ class Run:
 
     def temperature(self, network: torch.nn.Module) -> tuple[float, float]:
         """The temperature fitted on the writers kept for it, and the share read right there."""
-        role = TEMPERATURE
-        wanted = replace(self.wanted, role=role, hand=30_000, seed=77, photos=None, semeion=False)
+        wanted = replace(self.wanted, role=TEMPERATURE, hand=self.options.hand // 10,
+                         seed=77, photos=None, semeion=False)  # fmt: skip
         stream = self.stream(2, gather(self.device, wanted))
         scores, labels = _stream_scores(network, stream, int(min(40_000, self.recipe.samples / 8)))
         return temperature(scores, labels), float((scores.argmax(1) == labels).mean())
@@ -169,10 +169,11 @@ class Run:
     def record(self, teacher: Teacher | None) -> dict[str, Any]:
         """What the run is made of."""
         told = asdict(self.options)
+        lessons = None if self.options.taught_by else self.lessons
         kept = {k: v for k, v in told.items() if k not in ("out", "photos", "start", "taught_by")}
         files = {k: file_digest(v) for k, v in told.items() if k in ("photos", "start") and v}
         return {
-            "options": kept | {"samples": self.recipe.samples, "lessons": self.lessons},
+            "options": kept | {"samples": self.recipe.samples, "lessons": lessons},
             "surroundings": surroundings(self.device),
             "data sha256": data_digests(data_folder()),
             "files sha256": files,
