@@ -23,12 +23,12 @@ from sheet_reader.decode.counts import History, judge_count, with_history, with_
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
 from sheet_reader.decode.judgement import Judgement
+from sheet_reader.decode.page_evidence import PageEvidence, evidence_of
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import CONTRADICTION, NumberPosterior, read_numbers
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
 from sheet_reader.decode.sums import balanced_doubt, exceeded, settled, usable
-from sheet_reader.decode.page_evidence import PageEvidence, evidence_of
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.decode.writer import DIGITS, adapted, shipped_model
 from sheet_reader.digits.types import BoxReadings
