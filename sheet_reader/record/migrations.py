@@ -77,6 +77,12 @@ def _notes(connection: Connection) -> None:
         table.create(connection)
 
 
+def _answers(connection: Connection) -> None:
+    """Which decisions are one answer, and what the person was told of."""
+    _add_column(connection, "decisions", "answer", "INTEGER")
+    _add_column(connection, "decisions", "told", "TEXT")
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
@@ -86,6 +92,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(6, "notes", _notes),
     Migration(7, "standard names, checksums", rename_all),
     Migration(8, "reasons as data", _reasons),
+    Migration(9, "answers of several decisions", _answers),
 )
 
 
