@@ -84,6 +84,12 @@ def _letters(connection: Connection) -> None:
         checksum_triggers.create(connection, [table.name])
 
 
+def _answers(connection: Connection) -> None:
+    """Which decisions are one answer, and what the person was told of."""
+    _add_column(connection, "decisions", "answer", "INTEGER")
+    _add_column(connection, "decisions", "told", "TEXT")
+
+
 def _evidence(connection: Connection) -> None:
     """What a page was decoded from, and under which rules; which names mean the same."""
     blob = "BLOB" if connection.dialect.name == "sqlite" else "BYTEA"
@@ -105,7 +111,8 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(7, "standard names, checksums", rename_all),
     Migration(8, "reasons as data", _reasons),
     Migration(9, "letters and remarks", _letters),
-    Migration(10, "what pages were decoded from", _evidence),
+    Migration(10, "answers of several decisions", _answers),
+    Migration(11, "what pages were decoded from", _evidence),
 )
 
 
