@@ -75,10 +75,12 @@ def print_sheets(
     fit on its paper, and :class:`~sheet_reader.errors.StorageError`.
     """
     from sheet_reader.sheet.files import write_sheet
+    from sheet_reader.sheet.kept_layouts import keep_layout
     from sheet_reader.sheet.model import BLANK
 
     wanted = [sites] if isinstance(sites, str) else sites
     sheets = [on_list(study, number).number for number in wanted] or [BLANK]
+    keep_layout(study)
     target = study.folder / "sheets" if folder is None else Path(folder)
     return [write_sheet(study, sheet, target)[0] for sheet in sheets]
 

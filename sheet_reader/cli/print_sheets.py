@@ -56,6 +56,7 @@ def print_sheets(
     Example:  sheet-reader print bean_tips --all-sites --copies 4 --out to_print
     """
     from sheet_reader.sheet.files import write_proof
+    from sheet_reader.sheet.kept_layouts import keep_layout
 
     if (site is not None) + all_sites + blank + proof > 1:
         raise click.UsageError("choose one of --site, --all-sites, --blank and --proof")
@@ -70,6 +71,7 @@ def print_sheets(
     sheets = _sheets(described, site, all_sites)
     piles = [[sheet] for sheet in sheets] if separate else [sheets]
     news = _new_layout(described, folder)
+    keep_layout(described)
     _write(described, piles, folder, copies, weeks)
     if news:
         click.echo(news)
@@ -96,17 +98,17 @@ def _write(
 
 def _new_layout(study: Study, folder: Path) -> str:
     """A line for her where sheets in the folder were printed with another layout, else ""."""
-    from sheet_reader.sheet.book import LayoutBook
     from sheet_reader.sheet.files import printed_before
+    from sheet_reader.sheet.kept_layouts import whole_book
 
-    before, book = printed_before(study, folder), LayoutBook(study)
+    before, book = printed_before(study, folder), whole_book(study)
     if before is None or before[0] == book.version:
         return ""
     day = f"{before[1].day} {before[1]:%B %Y}"
     line = f"This is a new layout ({book.version}; on {day} it was {before[0]}): "
     if before[0] in book.versions:
         return line + "sheets printed before stay readable."
-    return line + "sheets printed before can't be read with study.toml as it is now."
+    return line + "sheets printed before can't be read: no study file of that layout is kept."
 
 
 def _sheets(study: Study, site: str | None, all_sites: bool) -> list[str]:

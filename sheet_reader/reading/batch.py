@@ -27,6 +27,7 @@ from sheet_reader.record.claims import Task
 from sheet_reader.record.erase import remove_erased
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
+from sheet_reader.sheet.kept_layouts import keep_layout, problems_of
 from sheet_reader.study.model import Study
 
 Progress = Callable[[int, int, str], None]
@@ -60,13 +61,14 @@ def read_batch(
     if paths is None:
         inbox = study.folder / INBOX
         paths = [inbox] if inbox.is_dir() and mailbox is None else []
-    tally = Tally()
+    tally = Tally(lines=list(problems_of(study)))
     with open_record(study, url) as record:
         originals.sweep_originals(study.folder)
         remove_erased(record)
         take_in(record, arrivals(gather(paths)), tally)
         if mailbox is not None:
             fetch(record, mailbox, tally)
+        keep_layout(study)
         anew = decode_anew(record, jobs, on_progress)
         history = SiteHistory.of(study, record.state())
         reader = reader or reader_of(record)

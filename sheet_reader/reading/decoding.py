@@ -30,6 +30,7 @@ from sheet_reader.record import decoded
 from sheet_reader.record.decoded import Change, KeptPage
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
+from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.threads import one_thread, one_thread_from_the_start
 
 AT_A_TIME = 100
@@ -74,10 +75,12 @@ def decode_anew(
     on them. What was done is added to ``anew``.
     """
     anew = Anew() if anew is None else anew
+    book = whole_book(record.study)
     for _ in range(MOST_ROUNDS):
         with record.reading() as connection:
             pages = decoded.kept_pages(connection, record.study.key)
-        rules = DecodingRules(record.study, SiteHistory.of(record.study, record.state()))
+        history = SiteHistory.of(record.study, record.state())
+        rules = DecodingRules.of(record.study, history, book)
         stale = _stale(record, rules, pages, anew)
         if not stale:
             break
@@ -202,6 +205,6 @@ def _one(rules: DecodingRules, task: Task) -> PageReading | None:
     if evidence is None or not rules.knows(evidence.code):
         return None
     page = rules.decode(evidence, threshold)
-    if nothing_written(rules.study, evidence, page):
+    if nothing_written(rules.study_of(evidence.code.layout), evidence, page):
         return None
     return replace(page, evidence=None)

@@ -38,10 +38,10 @@ FAINTEST_INK = 0.01
 
 
 def book_of(study: Study) -> LayoutBook:
-    """The printed pages of the study."""
-    from sheet_reader.sheet.book import LayoutBook
+    """The printed pages of the study, of layouts printed before too."""
+    from sheet_reader.sheet.kept_layouts import whole_book
 
-    return LayoutBook(study)
+    return whole_book(study)
 
 
 def default_reader() -> Reader:
@@ -71,7 +71,7 @@ def read_original(
     pages: list[FoundPage] = []
     failures: list[Reason] = []
     notes: list[Reason] = []
-    opened, rules = 0, DecodingRules(study, history)
+    opened, rules = 0, DecodingRules.of(study, history, book)
     for part in pictures_in(path.read_bytes(), path.name, bounds):
         if isinstance(part, Picture):
             opened += 1
@@ -108,7 +108,7 @@ def _sorted_out(
             failures.append(item.reason.on_page(number))
             continue
         view, reading = item
-        if nothing_written(rules.study, view, reading):
+        if nothing_written(rules.study_of(reading.code.layout), view, reading):
             failures.append(because(Code.NOTHING_WRITTEN).on_page(number))
             continue
         pages.append(_found_page(picture, view, reading, rules))

@@ -12,6 +12,7 @@ from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.decode.types import PageReading
 from sheet_reader.digits import read_boxes
 from sheet_reader.intake.types import Picture
+from sheet_reader.reading.read_with_history import fields_of
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.study.model import Study
 from sheet_reader.vision.find import find_sheets
@@ -45,7 +46,7 @@ def read_picture(
         page = decode_sheet(
             finding,
             read_boxes(crops),
-            study,
+            fields_of(study, book, finding),
             today,
             history=history,
             threshold=threshold,

@@ -18,6 +18,7 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, because
+from sheet_reader.study.former import Named, by_present_rules, same_name
 from sheet_reader.study.model import Study
 from sheet_reader.vision.types import NoSheet, SheetView
 
@@ -41,7 +42,9 @@ def read_with_history(
     first = reader(picture, study, book, today)
     if all(isinstance(item, NoSheet) or item[1].evidence is not None for item in first):
         return [
-            item if isinstance(item, NoSheet) else (item[0], with_history(item[1], study, history))
+            item
+            if isinstance(item, NoSheet)
+            else (item[0], with_history(item[1], fields_of(study, book, item[1]), history))
             for item in first
         ]
     earlier = _before(first, history)
@@ -51,14 +54,30 @@ def read_with_history(
     return [_doubted(one, other) for one, other in zip(first, second, strict=True)]
 
 
-def with_history(first: PageReading, study: Study, history: SiteHistory) -> PageReading:
-    """``first``, doubted where earlier counts of its site speak against it, by its evidence."""
+def fields_of(study: Study, book: LayoutBook | None, page: PageReading | SheetView) -> Study:
+    """The study whose fields a page has: as its layout was printed, by the rules of ``study``."""
+    version = page.code.layout if isinstance(page, PageReading) else page.page.code.layout
+    if book is None or version not in book.versions or book.study_of(version) is book.study:
+        return study
+    return by_present_rules(book.study_of(version), study)
+
+
+def with_history(
+    first: PageReading, study: Study, history: SiteHistory, named: Named = same_name
+) -> PageReading:
+    """``first``, doubted where earlier counts of its site speak against it, by its evidence.
+
+    ``study`` is that of the page's layout, ``named`` gives the present names of its fields.
+    """
     place = (first.site, first.visit_date)
     if first.evidence is None or not place[0] or not place[1]:
         return first
-    earlier = history.before([(place[0], place[1])])
-    if not earlier:
+    known = history.before([(place[0], place[1])]).get(place[0], {})
+    names = {spec.name: named(spec.name) for spec in study.fields}
+    own = {name: known[now] for name, now in names.items() if now in known}
+    if not own:
         return first
+    earlier = {place[0]: own}
     second = decode_page(first.evidence, study, history=earlier, threshold=first.threshold)
     return doubted_page(first, second)
 

@@ -5,8 +5,9 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.page_evidence import PageEvidence
@@ -16,7 +17,11 @@ from sheet_reader.reading.read_with_history import with_history
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reading.versions import decoder_version
 from sheet_reader.sheet.model import BLANK, SheetCode
+from sheet_reader.study.former import Named, by_present_rules, same_name
 from sheet_reader.study.model import Study
+
+if TYPE_CHECKING:
+    from sheet_reader.sheet.book import LayoutBook
 
 CAUSES = {
     "study": "study.toml",
@@ -30,30 +35,63 @@ CAUSES = {
 
 @dataclass(frozen=True)
 class DecodingRules:
-    """What decides how a page is decoded, its own boxes aside: the study as it is now, and the
-    sites' counts.
+    """What decides how a page is decoded, its own boxes aside: the study as it is now, the sites'
+    counts, and for layouts printed before (``former``, by version) the fields that they have.
+    ``layouts`` are all versions that can be read; None where that does not matter.
     """
 
     study: Study
     history: SiteHistory | None = None
+    former: Mapping[str, Study] = field(default_factory=dict)
+    layouts: frozenset[str] | None = None
+    named: Named = same_name
 
-    def name(self, _layout: str, site: str | None, visit_date: str | None) -> str:
-        """A name for the rules under which a page of this layout is decoded that was surely
+    @classmethod
+    def of(
+        cls,
+        study: Study,
+        history: SiteHistory | None,
+        book: LayoutBook,
+        named: Named = same_name,
+    ) -> DecodingRules:
+        """The rules for every layout of ``book``."""
+        former = {
+            version: by_present_rules(book.study_of(version), study, named)
+            for version in book.versions
+            if book.study_of(version) is not book.study
+        }
+        return cls(study, history, former, frozenset(book.versions), named)
+
+    def study_of(self, layout: str) -> Study:
+        """The study whose fields a page of this layout has."""
+        return self.former.get(layout, self.study)
+
+    def name(self, layout: str, site: str | None, visit_date: str | None) -> str:
+        """A name for the rules under which a page of this ``layout`` is decoded that was surely
         read as of this site and visit (None: not surely).
         """
         earlier: Mapping[str, object] = {}
         if self.history is not None and site and visit_date:
             earlier = self.history.before([(site, visit_date)])
-        parts = self._parts | {"history": _short(earlier) if earlier else "none"}
+        parts = self._parts(layout) | {"history": _short(earlier) if earlier else "none"}
         return " ".join(f"{part}:{parts[part]}" for part in CAUSES)
 
     def name_for(self, page: PageReading) -> str:
         """A name for the rules under which ``page`` was decoded."""
         return self.name(page.code.layout, page.site, page.visit_date)
 
+    def _parts(self, layout: str) -> dict[str, str]:
+        known = self._known.get(layout)
+        if known is None:
+            known = self._known[layout] = self._parts_of(self.study_of(layout))
+        return known
+
     @cached_property
-    def _parts(self) -> dict[str, str]:
-        study = self.study
+    def _known(self) -> dict[str, dict[str, str]]:
+        return {}
+
+    @staticmethod
+    def _parts_of(study: Study) -> dict[str, str]:
         fields = [[f.name, f.kind, f.boxes, f.lowest, f.highest] for f in study.fields]
         season = [study.season.first.isoformat(), study.season.last.isoformat()]
         sums = [[rule.total, *rule.parts] for rule in study.sums]
@@ -66,12 +104,15 @@ class DecodingRules:
 
     def knows(self, code: SheetCode) -> bool:
         """Whether a photo of the page with this code would be read now."""
-        return code.sheet == BLANK or self.study.site(code.sheet) is not None
+        if self.layouts is not None and code.layout not in self.layouts:
+            return False
+        return code.sheet == BLANK or self.study_of(code.layout).site(code.sheet) is not None
 
     def decode(self, evidence: PageEvidence, threshold: float) -> PageReading:
         """The page, decoded anew: exactly what its photo would give now."""
-        page = decode_page(evidence, self.study, threshold=threshold)
-        return page if self.history is None else with_history(page, self.study, self.history)
+        study = self.study_of(evidence.code.layout)
+        page = decode_page(evidence, study, threshold=threshold)
+        return page if self.history is None else with_history(page, study, self.history, self.named)
 
 
 def _short(told: object) -> str:

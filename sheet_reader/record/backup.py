@@ -35,12 +35,13 @@ from sheet_reader.record.opening import (
     must_not_be_blank,
 )
 from sheet_reader.record.original_faults import original_faults
+from sheet_reader.sheet.kept_layouts import layout_files
 from sheet_reader.study.model import Study
 
 PAGES_AT_A_TIME = 2_000
 BINARY: int = getattr(os, "O_BINARY", 0)
 SQLITE_MAGIC = b"SQLite format 3\0"
-_BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/)?(?!\.\.?\Z)[^/\\\x00-\x1f]+")
+_BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/|layouts/)?(?!\.\.?\Z)[^/\\\x00-\x1f]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,7 +220,7 @@ def _pack(study: Study, record: Path, packed: Path, kept: Sequence[Path]) -> int
             archive.add(record, RECORD_FILE, filter=_anonymous)
             for plain in filter(_can_hold, _plain_files(study)):
                 archive.add(plain, plain.name, filter=_anonymous)
-            for original in kept:
+            for original in (*layout_files(study.folder), *kept):
                 name = original.relative_to(study.folder).as_posix()
                 archive.add(original, name, filter=_anonymous)
         stream.flush()

@@ -23,11 +23,11 @@ def circumstances(study: Study) -> str:
 
     Raises StudyError where the study does not fit its paper.
     """
-    from sheet_reader.sheet.book import LayoutBook
+    from sheet_reader.sheet.kept_layouts import whole_book
 
     told = {
         "study": study.key,
-        "layout": LayoutBook(study).version,
+        "layouts": sorted(whole_book(study).versions),
         "sites": sorted(site.number for site in study.sites),
         "packages": {name: _version(name) for name in PACKAGES},
         "printed code": shutil.which("tesseract") is not None,

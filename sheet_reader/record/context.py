@@ -12,7 +12,7 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.record import schema
 from sheet_reader.record.images import context_png, unpack_boxes
 from sheet_reader.record.model import FieldImages
-from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.sheet.model import Page, SheetCode
 from sheet_reader.study.model import Study
 
@@ -57,7 +57,7 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
 
 def _printed_boxes(study: Study, code: SheetCode, field: str, count: int) -> list[Box]:
     """Where the field's boxes are printed, in mm; about so for a layout that is no longer used."""
-    page = LayoutBook(study).lookup(code)
+    page = whole_book(study).lookup(code)
     if isinstance(page, Page):
         cells = sorted((c for c in page.cells if c.field == field), key=lambda c: c.index)
         if len(cells) == count:

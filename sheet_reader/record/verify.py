@@ -15,6 +15,7 @@ from sheet_reader.record.migrations import MIGRATIONS, version_of
 from sheet_reader.record.model import Thresholds
 from sheet_reader.record.original_faults import original_faults
 from sheet_reader.record.store import NO_THRESHOLDS, Record
+from sheet_reader.sheet.kept_layouts import problems_of
 from sheet_reader.study.model import Study
 
 
@@ -50,6 +51,7 @@ def verify(study: Study, url: str | None = None, thresholds: Thresholds = NO_THR
             *_references(connection),
             *_values(connection),
             *original_faults(connection, study.folder),
+            *problems_of(study),
         ]
         notes = [
             *_strays(connection, study.folder),
@@ -123,11 +125,13 @@ def _strays(connection: Connection, folder: Path) -> Iterator[str]:
 
 
 def _layouts(connection: Connection, study: Study) -> Iterator[str]:
-    from sheet_reader.sheet.book import LayoutBook
+    from sheet_reader.sheet.kept_layouts import whole_book
 
-    now = LayoutBook(study).version
+    book = whole_book(study)
+    now = book.version
     s = schema.page_instances.c
     own = select(s.layout).where(s.study == study.key).distinct()
     for layout in connection.scalars(own):
         if layout != now:
-            yield f"some pages were printed with layout {layout}; the study prints {now} now"
+            kept = "" if layout in book.versions else ", and no study file of that layout is kept"
+            yield f"some pages were printed with layout {layout}; the study prints {now} now{kept}"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -28,15 +28,19 @@ class Mismatch:
 
 
 class LayoutBook:
-    """The layouts of one study, made when first asked for: in the sheet's present edition, and in
-    earlier ones, so that sheets printed from those are found too.
+    """The layouts of one study, made when first asked for: in the sheet's present edition, in
+    earlier ones, and of ``former`` states of the study, the newest last, so that sheets printed
+    from those are found too.
 
     Raises StudyError where the study does not fit its paper.
     """
 
-    def __init__(self, study: Study) -> None:
+    def __init__(self, study: Study, former: Sequence[Study] = ()) -> None:
         self.study = study
-        self._editions = editions(study)
+        self._editions = {version: (study, draw) for version, draw in editions(study).items()}
+        for state in reversed(former):
+            for version, draw in editions(state).items():
+                self._editions.setdefault(version, (state, draw))
         self._layouts: dict[tuple[str, str], SheetLayout] = {}
         self._templates: OrderedDict[tuple[SheetCode, float], NDArray[np.uint8]] = OrderedDict()
 
@@ -50,13 +54,18 @@ class LayoutBook:
         """Every layout version whose sheets can be read, the present one first."""
         return tuple(self._editions)
 
+    def study_of(self, version: str) -> Study:
+        """The study as it was when the sheets of this version were printed; KeyError for others."""
+        return self._editions[version][0]
+
     def layout(self, sheet: str = BLANK, version: str = "") -> SheetLayout:
         """The layout of one sheet, in the present version unless another of :attr:`versions` is
         named; raises UsageError for a site that is not on the site list.
         """
         key = (sheet, version or self.version)
         if key not in self._layouts:
-            drawn = self._editions[key[1]](self.study, sheet)
+            study, draw = self._editions[key[1]]
+            drawn = draw(study, sheet)
             pages = tuple(page.page for page in drawn)
             self._layouts[key] = SheetLayout(self.study.key, key[1], sheet, pages)
         return self._layouts[key]
@@ -88,7 +97,7 @@ class LayoutBook:
             return Mismatch(
                 because(Code.OLDER_LAYOUT, layout=code.layout, now=now, title=study.title)
             )
-        if code.sheet != BLANK and study.site(code.sheet) is None:
+        if code.sheet != BLANK and self.study_of(code.layout).site(code.sheet) is None:
             return Mismatch(because(Code.UNKNOWN_SITE, site=code.sheet))
         pages = self.layout(code.sheet, code.layout).pages
         if not 1 <= code.page <= len(pages):
@@ -114,7 +123,9 @@ class LayoutBook:
         if key in self._templates:
             self._templates.move_to_end(key)
             return self._templates[key]
-        pdf = render_pdf(self.layout(page.code.sheet, page.code.layout), self.study)
+        pdf = render_pdf(
+            self.layout(page.code.sheet, page.code.layout), self.study_of(page.code.layout)
+        )
         raster = rasterise(pdf, page.number, px_per_mm)
         raster.setflags(write=False)
         self._templates[key] = raster

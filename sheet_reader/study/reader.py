@@ -45,6 +45,17 @@ def read_study(path: Path) -> Study:
     return study
 
 
+def parse_study(data: bytes, folder: Path, sites: tuple[Site, ...]) -> Study:
+    """The study that the text of a study file describes, with these ``sites`` whatever list it
+    names. Raises StudyError with every mistake.
+    """
+    mistakes, file = Mistakes(), folder / STUDY_FILE
+    study = _study(Table(_parse(file, data), "", mistakes), folder, mistakes, sites)
+    if mistakes.found or study is None:
+        raise StudyError(file, tuple(mistakes.found))
+    return study
+
+
 def _bytes(file: Path) -> bytes:
     try:
         with file.open("rb") as stream:
@@ -74,7 +85,9 @@ def _parse(file: Path, data: bytes) -> dict[str, Any]:
     raise StudyError(file, (mistake,))
 
 
-def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
+def _study(
+    top: Table, folder: Path, mistakes: Mistakes, sites: tuple[Site, ...] | None = None
+) -> Study | None:
     top.only(KEYS, RENAMED)
     key = top.text("key", longest=16)
     if key and not _KEY.match(key):
@@ -96,10 +109,9 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
     sums = read_sums(top, header, plots, counts)
     instructions = top.texts("instructions", longest=160, most=8, required=False)
     file = top.text("sites", longest=120, required=not top.has("roster"))
-    sites: tuple[Site, ...] = ()
     if file and Path(file).name != file:
         top.wrong("sites", "must be the name of a file in the study's folder")
-    elif file:
+    elif file and sites is None:
         boxes = next((h.boxes for h in header if h.kind == "site" and h.boxes), None)
         sites = read_sites(folder / file, boxes, mistakes)
     visits = _visits(top)
@@ -110,7 +122,7 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
         return None
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
-        instructions, sites, folder, error, (), send_to, own_digits, words, file, effort,
+        instructions, sites or (), folder, error, (), send_to, own_digits, words, file, effort,
         publication, letter_words,
     )  # fmt: skip
 

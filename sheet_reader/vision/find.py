@@ -9,10 +9,10 @@ import numpy as np
 
 from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.sheet.model import BLANK, Marker, Page, SheetCode
 from sheet_reader.vision.arrays import Array, Gray, as_float32
 from sheet_reader.vision.flatten import Pyramid
-from sheet_reader.vision.grouping import Group, MarkerPlan, group_markers
+from sheet_reader.vision.grouping import Group, MarkerPlan, group_markers, plane
 from sheet_reader.vision.identify import identify, nothing_found
 from sheet_reader.vision.locate import locate, marker_correspondences
 from sheet_reader.vision.markers import (
@@ -36,9 +36,15 @@ _prepared: WeakKeyDictionary[LayoutBook, _Shelf] = WeakKeyDictionary()
 
 
 def _blank_pages(book: LayoutBook) -> tuple[Page, ...]:
-    """The blank's page of each number; its markers stand alike in every version of the layout."""
+    """The blank's page of each number, once for each way its markers stand: they stand alike in
+    every version of the layout on one size of paper.
+    """
     most = max(len(book.layout(BLANK, version).pages) for version in book.versions)
-    return tuple(book.blanks(number)[0] for number in range(1, most + 1))
+    found: dict[tuple[int, tuple[Marker, ...]], Page] = {}
+    for number in range(1, most + 1):
+        for page in book.blanks(number):
+            found.setdefault((number, page.markers), page)
+    return tuple(found.values())
 
 
 def _prepare(book: LayoutBook, page: Page) -> PreparedPage:
@@ -108,9 +114,10 @@ def _lies_on(point: Array, view: SheetView) -> bool:
 def _read_group(
     pyramid: Pyramid, group: Group, plan: MarkerPlan, book: LayoutBook
 ) -> SheetView | NoSheet:
-    number = group.plan + 1
+    number = _blank_pages(book)[group.plan].number
     start = marker_correspondences(plan, group)
-    for blank in book.blanks(number):  # until one version's print leads to the code
+    blanks = [b for b in book.blanks(number) if _stand_as(plan, b)][: VISION.find.most_layouts]
+    for blank in blanks:  # until one version's print leads to the code
         template = _prepare(book, blank)
         first = fit_surface(template.control_grid, group.homography, start)
         identity = identify(pyramid, template, group, start, first, book)
@@ -123,12 +130,28 @@ def _read_group(
     page, by = identity
     if page.number != number or {m.id for m in page.markers} != set(plan.corners_mm):
         return NoSheet(because(Code.MARKS_DIFFER))
+    if not _stand_as(plan, page):  # on paper of another size
+        plan = MarkerPlan.of(page.markers)
+        start = marker_correspondences(plan, group)
+        matrix = plane(plan, group.markers)
+        if matrix is None:
+            return NoSheet(because(Code.MARKS_DIFFER))
+        group = Group(group.plan, group.markers, matrix)
+        first = fit_surface(_prepare(book, page).control_grid, matrix, start)
     located = locate(pyramid, _prepare(book, page), start, first)
     if by == "machine code":
         printed = other_sheet(pyramid, located.surface, page, book)
         if printed is not None:
             return _two_sheets(page.code, printed)
     return build_view(pyramid, page, plan, group, located, by)
+
+
+def _stand_as(plan: MarkerPlan, page: Page) -> bool:
+    """Whether the page's markers stand where the plan has them."""
+    return all(
+        m.id in plan.corners_mm and np.array_equal(plan.corners_mm[m.id], m.corners_mm)
+        for m in page.markers
+    )
 
 
 def _two_sheets(coded: SheetCode, printed: SheetCode) -> NoSheet:

@@ -75,7 +75,7 @@ def other_sheet(
     pyramid: Pyramid, surface: Surface, page: Page, book: LayoutBook
 ) -> SheetCode | None:
     """The sheet of the study that the print of ``page`` clearly names in place of its own."""
-    study, own = book.study, page.code
+    study, own = book.study_of(page.code.layout), page.code
     sheets = (BLANK, *(site.number for site in study.sites))
     others = [SheetCode(study.key, own.layout, s, own.page) for s in sheets if s != own.sheet]
     for line in telling_lines(study, page):

@@ -127,8 +127,20 @@ def test_a_new_layout_is_told_when_sheets_were_printed_before(tmp_path: Path) ->
     file.write_text(text, encoding="utf-8")
     changed = CliRunner().invoke(cli, ["print", str(study)])
     assert "This is a new layout" in changed.stdout
-    assert "can't be read with study.toml as it is now" in changed.stdout
+    assert "sheets printed before stay readable" in changed.stdout
     assert "new layout" not in CliRunner().invoke(cli, ["print", str(study)]).stdout
+
+
+def test_a_layout_that_was_not_kept_is_told_to_be_lost(tmp_path: Path) -> None:
+    study = tmp_path / "beans"
+    shutil.copytree(BEANS, study)
+    CliRunner().invoke(cli, ["print", str(study)])
+    shutil.rmtree(study / "layouts")
+    file = study / "study.toml"
+    text = file.read_text(encoding="utf-8").replace("Bean plants", "Broad beans")
+    file.write_text(text, encoding="utf-8")
+    changed = CliRunner().invoke(cli, ["print", str(study)])
+    assert "can't be read: no study file of that layout is kept" in changed.stdout
 
 
 def test_sheets_of_the_first_edition_are_told_to_stay_readable(tmp_path: Path) -> None:

@@ -82,6 +82,9 @@ class FindParameters:
     enough_markers: int = parameter(
         4, "markers", SIMULATED, "a group with fewer calls for exhaustive detection"
     )
+    most_layouts: int = parameter(
+        4, "layouts", UNTRIED, "so many prints are tried, newest first, to find a spoilt code"
+    )
 
 
 @dataclass(frozen=True, slots=True)
