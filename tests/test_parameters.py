@@ -18,7 +18,8 @@ from sheet_reader.vision.parameters import VISION
 
 ROOT = Path(sheet_reader.__file__).parent
 ALL = [e for p in (VISION, DECODE, NORMALISE, SIMULATE) for e in described(p)]
-CONTRACTS = {"CROP_PX", "CROP_MARGIN_MM", "PLANES", "PLANE_PX", "BLOCK", "DIGITS", "NO_SHEET"}
+CONTRACTS = {"CROP_PX", "CROP_MARGIN_MM", "PLANES", "PLANE_PX", "BLOCK", "DIGITS", "NO_SHEET",
+             "FORM"}  # fmt: skip
 """Sizes and marks that rooms agree on, not thresholds."""
 
 

@@ -21,6 +21,7 @@ COMMANDS = {
     "read": "sheet_reader.cli.read:read",
     "review": "sheet_reader.cli.review:review",
     "export": "sheet_reader.cli.export:export",
+    "names": "sheet_reader.cli.names:names",
     "status": "sheet_reader.cli.status:status",
     "letters": "sheet_reader.cli.letters:letters",
     "demo": "sheet_reader.cli.demo:demo",

@@ -52,12 +52,14 @@ def review(study: Path, name: str | None, pictures: PictureMode) -> None:
 
     Example:  sheet-reader review bean_tips --as Kim
     """
+    from sheet_reader.cli.names import ask
     from sheet_reader.reading.opening import open_record
     from sheet_reader.review.desk import RecordDesk
 
     opened = open_study(study)
     with open_record(opened) as record:
         tell_notes(record)
+        ask(record, person(name))
         if not record.pending():
             click.echo("Nothing waits for you.")
             click.echo(f"Next:  {hint('export', opened.folder)}")

@@ -36,6 +36,9 @@ class DecodeParameters:
         "choice: no class of any box is ever quite impossible",
         "added to each class",
     )
+    least_probability: float = parameter(
+        1e-30, "probability", "choice: far below the floor", "in place of 0, which has no logarithm"
+    )
     writer_trust: float = parameter(
         0.3, "power", _DEVELOPMENT, "of the likelihood ratio of the writer's own hand"
     )

@@ -88,23 +88,50 @@ def decode_page(
     empty) from ``threshold`` (0..1) on; None takes the one that the shipped calibration data bear
     out for ``study.allowed_error``.
     """
-    if threshold is None:
-        threshold = default_threshold(study.allowed_error)
+    return judged_page(read_page(view, study, rules), history=history, threshold=threshold)
+
+
+@dataclass(frozen=True, slots=True)
+class PosteriorPage:
+    """A page's boxes and keys as decoded before any history is known."""
+
+    view: PageEvidence
+    study: Study
+    rules: Rules
+    specs: tuple[FieldSpec, ...]
+    boxes: _Boxes
+    alone: Mapping[Group, NumberPosterior]
+    judged_keys: Mapping[str, Judgement]
+
+
+def read_page(view: PageEvidence, study: Study, rules: Rules = Rules.ALL) -> PosteriorPage:
+    """The part of :func:`decode_page` that no history and no threshold changes."""
     today = view.last_day
     probabilities = box_probabilities(view.boxes, view.readings())
     boxes = _read_boxes(view, probabilities)
     names = {name for name, _ in boxes.posteriors}
-    specs = [spec for spec in study.fields if spec.name in names]
+    specs = tuple(spec for spec in study.fields if spec.name in names)
     alone = boxes.posteriors
     judged_keys = _judge_keys(specs, boxes, study, today, rules)
     if Rules.WRITER in rules:
         boxes = _read_boxes(view, _as_one_hand(view, probabilities, specs, judged_keys))
         again = _judge_keys(specs, boxes, study, today, rules)
         judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}
-    keys = {n: k.reading(1.0 - (1.0 - threshold) * KEY_DOUBT) for n, k in judged_keys.items()}
+    return PosteriorPage(view, study, rules, specs, boxes, alone, judged_keys)
+
+
+def judged_page(
+    page: PosteriorPage, *, history: History | None = None, threshold: float | None = None
+) -> PageReading:
+    """The rest of :func:`decode_page`."""
+    view, study, specs, rules = page.view, page.study, page.specs, page.rules
+    if threshold is None:
+        threshold = default_threshold(study.allowed_error)
+    sure = 1.0 - (1.0 - threshold) * KEY_DOUBT
+    keys = {name: judged.reading(sure) for name, judged in page.judged_keys.items()}
     site = _site(view.code.sheet, study, specs, keys)
     earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in rules else {}
-    judged_counts = _judge_counts(specs, boxes, alone, study, earlier, rules)
+    judged_counts = _judge_counts(specs, page.boxes, page.alone, study, earlier, rules)
     fields = tuple(
         keys[s.name] if s.name in keys else judged_counts[s.name].reading(threshold) for s in specs
     )

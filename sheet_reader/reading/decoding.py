@@ -29,6 +29,7 @@ from sheet_reader.reading.worker import end_with_parent
 from sheet_reader.record import decoded
 from sheet_reader.record.decoded import Change, KeptPage
 from sheet_reader.record.naming import neutral_name
+from sheet_reader.record.same_names import load_names
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.threads import one_thread, one_thread_from_the_start
@@ -79,8 +80,9 @@ def decode_anew(
     for _ in range(MOST_ROUNDS):
         with record.reading() as connection:
             pages = decoded.kept_pages(connection, record.study.key)
+            names = load_names(connection, record.study)
         history = SiteHistory.of(record.study, record.state())
-        rules = DecodingRules.of(record.study, history, book)
+        rules = DecodingRules.of(record.study, history, book, names.field)
         stale = _stale(record, rules, pages, anew)
         if not stale:
             break

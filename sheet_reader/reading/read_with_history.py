@@ -12,7 +12,8 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from sheet_reader.decode.counts import History
-from sheet_reader.decode.sheet import decode_page
+from sheet_reader.decode.page_evidence import PageEvidence
+from sheet_reader.decode.sheet import judged_page, read_page
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.reader import Outcome, Reader
@@ -41,12 +42,7 @@ def read_with_history(
     """
     first = reader(picture, study, book, today)
     if all(isinstance(item, NoSheet) or item[1].evidence is not None for item in first):
-        return [
-            item
-            if isinstance(item, NoSheet)
-            else (item[0], with_history(item[1], fields_of(study, book, item[1]), history))
-            for item in first
-        ]
+        return [_by_evidence(item, study, book, history) for item in first]
     earlier = _before(first, history)
     if not earlier:
         return first
@@ -62,23 +58,37 @@ def fields_of(study: Study, book: LayoutBook | None, page: PageReading | SheetVi
     return by_present_rules(book.study_of(version), study)
 
 
+def _by_evidence(
+    item: Found, study: Study, book: LayoutBook | None, history: SiteHistory
+) -> Found:
+    if isinstance(item, NoSheet) or item[1].evidence is None:
+        return item
+    view, page = item
+    own = fields_of(study, book, page)
+    return view, with_history(item[1].evidence, own, history, page.threshold)
+
+
 def with_history(
-    first: PageReading, study: Study, history: SiteHistory, named: Named = same_name
+    evidence: PageEvidence,
+    study: Study,
+    history: SiteHistory,
+    threshold: float | None,
+    named: Named = same_name,
 ) -> PageReading:
-    """``first``, doubted where earlier counts of its site speak against it, by its evidence.
+    """A page by its evidence, doubted where earlier counts of its site speak against it.
 
     ``study`` is that of the page's layout, ``named`` gives the present names of its fields.
     """
-    place = (first.site, first.visit_date)
-    if first.evidence is None or not place[0] or not place[1]:
+    seen = read_page(evidence, study)
+    first = judged_page(seen, threshold=threshold)
+    if not first.site or not first.visit_date:
         return first
-    known = history.before([(place[0], place[1])]).get(place[0], {})
+    known = history.before([(first.site, first.visit_date)]).get(first.site, {})
     names = {spec.name: named(spec.name) for spec in study.fields}
     own = {name: known[now] for name, now in names.items() if now in known}
     if not own:
         return first
-    earlier = {place[0]: own}
-    second = decode_page(first.evidence, study, history=earlier, threshold=first.threshold)
+    second = judged_page(seen, history={first.site: own}, threshold=threshold)
     return doubted_page(first, second)
 
 

@@ -111,8 +111,9 @@ class DecodingRules:
     def decode(self, evidence: PageEvidence, threshold: float) -> PageReading:
         """The page, decoded anew: exactly what its photo would give now."""
         study = self.study_of(evidence.code.layout)
-        page = decode_page(evidence, study, threshold=threshold)
-        return page if self.history is None else with_history(page, study, self.history, self.named)
+        if self.history is None:
+            return decode_page(evidence, study, threshold=threshold)
+        return with_history(evidence, study, self.history, threshold, self.named)
 
 
 def _short(told: object) -> str:

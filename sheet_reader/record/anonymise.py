@@ -10,29 +10,30 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 
-from sqlalchemy import Connection, update
+from sqlalchemy import Connection, Table, update
 
 from sheet_reader.record import schema
 
 NOBODY = "forgotten person"
 
 
-def forget_names(connection: Connection, decisions: Sequence[int]) -> None:
-    """Replace who took these decisions by :data:`NOBODY`; nothing else of them changes.
+def forget_names(
+    connection: Connection, ids: Sequence[int], table: Table = schema.decisions
+) -> None:
+    """Replace who took these decisions (or answered, in another ``table``) by :data:`NOBODY`;
+    nothing else of them changes.
 
     ``connection`` must be inside a writing transaction.
     """
-    if not decisions:
+    if not ids:
         return
-    d = schema.decisions
-    with _changes_allowed(connection):
-        for number in decisions:
-            connection.execute(update(d).where(d.c.id == number).values(by=NOBODY))
+    with _changes_allowed(connection, table.name):
+        for number in ids:
+            connection.execute(update(table).where(table.c.id == number).values(by=NOBODY))
 
 
 @contextmanager
-def _changes_allowed(connection: Connection) -> Iterator[None]:
-    name = schema.decisions.name
+def _changes_allowed(connection: Connection, name: str) -> Iterator[None]:
     if connection.dialect.name != "sqlite":
         connection.exec_driver_sql(f"ALTER TABLE {name} DISABLE TRIGGER {name}_keep")
         yield

@@ -15,6 +15,7 @@ from sheet_reader.record import schema
 from sheet_reader.record.answers import Told, told_to_json
 from sheet_reader.record.loading import UNDO
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Rival, Unreadable, Value, now
+from sheet_reader.record.same_names import load_names
 from sheet_reader.study.model import FieldSpec, Study
 
 MOST_DIGITS = 9
@@ -81,7 +82,8 @@ def add_decision(
     ).one_or_none()
     if row is None:
         raise UsageError(f"there is no reading {reading_id} in the record")
-    kind, value = _answer(study, row.field, row.value, row.status, answer)
+    field = load_names(connection, study).field(row.field)
+    kind, value = _answer(study, field, row.value, row.status, answer)
     decision_id = _add(
         connection,
         page_instance_id=row.page_instance_id,

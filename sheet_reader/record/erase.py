@@ -78,6 +78,7 @@ def erase(study: Study, contact: str, url: str | None = None) -> Erased:
             _erase_photo(record, photo_id, origin_ids)
         with record.writing() as connection:
             forget_names(connection, traces.decisions)
+            forget_names(connection, traces.name_answers, schema.same_names)
             forget_remarks(connection, traces.remarks)
         remove_erased(record)
         _wipe_free_pages(record)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from itertools import accumulate
 from typing import Any
 
@@ -14,6 +15,7 @@ from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.loading import UNDO
 from sheet_reader.record.model import HistoryEntry
 from sheet_reader.record.naming import neutral_name
+from sheet_reader.record.same_names import load_names
 from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
@@ -37,7 +39,9 @@ def of_visit(
     The order is that of the record, whatever the clock said.
     """
     here = [v for v in visits if (v.site, v.visit_date) == (site, visit_date)]
-    entries = [entry for visit in here for entry in _entries(connection, visit)]
+    named = load_names(connection, study).field
+    found = [entry for visit in here for entry in _entries(connection, visit)]
+    entries = [(place, replace(entry, field=named(entry.field))) for place, entry in found]
     order = {s.name: n for n, s in enumerate(study.fields)}
     entries.sort(key=lambda e: (order.get(e[1].field, 999), e[1].field, e[0]))
     return [entry for _, entry in entries]

@@ -13,6 +13,7 @@ from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.model import Rival, Thresholds
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.revalidation import visits_now
+from sheet_reader.record.same_names import has_names, load_names, under_present_names
 from sheet_reader.record.states import Decision, PageObservation, StoredReading, Visit
 from sheet_reader.record.superseded import superseded
 from sheet_reader.study.model import Study
@@ -29,18 +30,21 @@ def stamp(connection: Connection) -> Stamp:
     What it reads is only ever added to, names of forgotten photos apart.
     """
     k, d, p = schema.reading_runs.c, schema.decisions.c, schema.photos.c
+    n = schema.same_names.c
     queries = (
         select(func.count(k.id), func.max(k.id)),
         select(func.count(d.id), func.max(d.id)),
         select(func.count(p.forgotten_at), func.max(p.forgotten_at)),
+        *([select(func.count(n.id), func.max(n.id))] if has_names(connection) else []),
     )
     return tuple(value for query in queries for value in connection.execute(query).one())
 
 
 def load_visits(connection: Connection, study: Study, thresholds: Thresholds) -> list[Visit]:
     """Every visit as it stands now, under the study file of today."""
-    pages, reads = load_pages(connection, study), load_readings(connection)
-    return visits_now(study, pages, reads, load_decisions(connection), thresholds)
+    pages, names = load_pages(connection, study), load_names(connection, study)
+    found = under_present_names(names, load_readings(connection), load_decisions(connection))
+    return visits_now(study, pages, *found, thresholds)
 
 
 def load_pages(connection: Connection, study: Study) -> list[PageObservation]:

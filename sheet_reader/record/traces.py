@@ -34,7 +34,8 @@ class Traces:
 
     ``photos`` gives for each photo the ids of the origins that name her; ``names`` what the photos
     are called, ``senders`` who sent them in how many ``mails``; ``decisions`` are the ids of those
-    she took, ``deciders`` the names under which; ``remarks`` those that she made or that name her.
+    she took, ``deciders`` the names under which; ``remarks`` those that she made or that name her,
+    ``name_answers`` what she said about names of fields.
     """
 
     photos: dict[int, list[int]]
@@ -44,11 +45,12 @@ class Traces:
     decisions: tuple[int, ...]
     deciders: tuple[str, ...]
     remarks: tuple[int, ...]
+    name_answers: tuple[int, ...] = ()
 
     @property
     def any(self) -> bool:
         """Whether there is anything at all."""
-        return bool(self.photos or self.decisions or self.remarks)
+        return bool(self.photos or self.decisions or self.remarks or self.name_answers)
 
 
 def pattern_of(contact: str) -> re.Pattern[str]:
@@ -93,6 +95,8 @@ def in_record(connection: Connection, folder: Path, who: re.Pattern[str]) -> Tra
         if photo_id in found or who.search(name) or (has_tags and _in_tags(folder / original, who)):
             found.setdefault(photo_id, [])
             names.append(both_names(photo_id, name))
+    n = schema.same_names.c
+    named = [row for row in connection.execute(select(n.id, n.by)) if who.search(row.by)]
     taken = [row for row in connection.execute(select(d.id, d.by)) if who.search(row.by)]
     return Traces(
         photos=found,
@@ -102,6 +106,7 @@ def in_record(connection: Connection, folder: Path, who: re.Pattern[str]) -> Tra
         decisions=tuple(row.id for row in taken),
         deciders=tuple(dict.fromkeys(row.by for row in taken)),
         remarks=remarks_naming(connection, who),
+        name_answers=tuple(row.id for row in named),
     )
 
 
