@@ -13,7 +13,8 @@ from sheet_reader import __version__
 from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.loading import UNDO
-from sheet_reader.record.model import Accept, Answer, LeftEmpty, Rival, Unreadable, Value, now
+from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value, now
+from sheet_reader.record.states import Rival
 from sheet_reader.study.model import FieldSpec, Study
 
 MOST_DIGITS = 9

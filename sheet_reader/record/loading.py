@@ -9,10 +9,10 @@ from sqlalchemy import Connection, func, select
 
 from sheet_reader.record import schema
 from sheet_reader.record.kept_reasons import restored
-from sheet_reader.record.model import Rival, Thresholds
+from sheet_reader.record.model import Thresholds
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.revalidation import visits_now
-from sheet_reader.record.states import Decision, PageObservation, StoredReading, Visit
+from sheet_reader.record.states import Decision, PageObservation, Rival, StoredReading, Visit
 from sheet_reader.record.superseded import superseded
 from sheet_reader.study.model import Study
 

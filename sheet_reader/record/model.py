@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reason, Reasons
+from sheet_reader.record.states import FieldOnVisit, Rival, Status
 
-Status = Literal["accepted", "flagged", "confirmed", "corrected", "empty", "unreadable"]
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
 
 
@@ -42,44 +42,25 @@ Answer = Accept | Value | LeftEmpty | Unreadable
 
 
 @dataclass(frozen=True, slots=True)
-class Rival:
-    """The value of the same field on another page (in another photo) of the visit; None: empty."""
-
-    page_instance_id: int
-    value: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class Waiting:
+class Waiting(FieldOnVisit):
     """One reading that waits for a person (or, in an audit, that is looked at again).
 
-    ``value`` is what was read (None: nothing), ``reasons`` why it is asked, ``sheet`` the site
-    number of the printed sheet or BLANK, ``site`` and ``visit_date`` as known so far ("" while
-    they wait). Pictures come from :meth:`Record.images`, the photo from :meth:`Record.photo_path`.
-    ``page_instance_id`` is the page in its photo: several blank sheets in one photo or PDF share
-    all else. ``frame`` is the page of the PDF, from 0. ``rivals`` are the values of other photos
-    that ``reasons`` name.
+    ``value`` is what was read (None: nothing), ``reasons`` why it is asked; ``rivals`` are the
+    values of other photos that they name. ``kind`` is the field's. Pictures come from
+    :meth:`Record.images`, the photo from :meth:`Record.photo_path`.
     """
 
-    reading_id: int
-    page_instance_id: int
-    photo: str
-    photo_id: int
-    sheet: str
-    page: int
-    site: str
-    visit_date: str
-    field: str
-    label: str
     kind: str
-    boxes: int
-    value: str | None
-    confidence: float
-    runner_up: str | None
-    runner_up_confidence: float
-    reasons: Reasons
-    frame: int = 0
-    rivals: tuple[Rival, ...] = ()
+
+    @property
+    def value(self) -> str | None:
+        """As read."""
+        return self.state.reading.value
+
+    @property
+    def rivals(self) -> tuple[Rival, ...]:
+        """What the question names of other photos."""
+        return self.state.rivals
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,32 +74,32 @@ class FieldImages:
 
 
 @dataclass(frozen=True, slots=True)
-class ReadingRow:
+class ReadingRow(FieldOnVisit):
     """One line of readings.csv: a field in a photo with its status as of now.
 
     ``value`` is the decided value where there is a decision, else the value read.
     ``later_value`` is set where a newer reading differs from what a person decided.
-    ``page_instance_id`` is the page in its photo, ``frame`` the page of the PDF, from 0.
     """
 
-    reading_id: int
-    page_instance_id: int
-    photo: str
-    photo_id: int
-    sheet: str
-    page: int
-    site: str
-    visit_date: str
-    field: str
-    value: str | None
-    confidence: float
-    status: Status
-    reasons: Reasons
-    runner_up: str | None
-    runner_up_confidence: float
-    read_value: str | None
-    later_value: str | None = None
-    frame: int = 0
+    @property
+    def value(self) -> str | None:
+        """As decided, else as read."""
+        return self.state.value
+
+    @property
+    def read_value(self) -> str | None:
+        """As read."""
+        return self.state.reading.value
+
+    @property
+    def status(self) -> Status:
+        """As of now."""
+        return self.state.status
+
+    @property
+    def later_value(self) -> str | None:
+        """What a newer reading says instead of what was decided."""
+        return self.state.later_value
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,13 +48,12 @@ from sheet_reader.record.model import (
     HistoryEntry,
     PhotoLine,
     ReadingRow,
-    Rival,
     Summary,
     Thresholds,
     VisitRow,
     Waiting,
 )
-from sheet_reader.record.states import Visit
+from sheet_reader.record.states import Rival, Visit
 from sheet_reader.study.model import Study
 
 NO_THRESHOLDS = Thresholds()

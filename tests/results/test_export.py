@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from made_rows import reading_row
 
 from sheet_reader.errors import StorageError
 from sheet_reader.record.model import ReadingRow, VisitRow
@@ -23,25 +24,8 @@ def study() -> Study:
 
 
 def reading(**changes: object) -> ReadingRow:
-    usual = ReadingRow(
-        reading_id=1,
-        page_instance_id=1,
-        photo="IMG_1.jpg",
-        photo_id=1,
-        sheet="2041",
-        page=1,
-        site="2041",
-        visit_date="2026-05-20",
-        field="pinched.plants",
-        value="14",
-        confidence=0.9987,
-        status="accepted",
-        reasons=(),
-        runner_up="19",
-        runner_up_confidence=0.0012,
-        read_value="14",
-    )
-    return replace(usual, **changes)  # type: ignore[arg-type]
+    usual = {"sheet": "2041", "site": "2041", "confidence": 0.9987, "runner_up_confidence": 0.0012}
+    return reading_row(**(usual | changes))
 
 
 def visit(**changes: object) -> VisitRow:
