@@ -177,9 +177,17 @@ def _sites(study: Study, visits: Iterable[Visit]) -> str:
     )
 
 
+def _day(text: str) -> date | None:
+    """The visit date; None where it waits, or is damaged in the record, which ``verify`` tells."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return None
+
+
 def _season(study: Study, visits: Iterable[Visit]) -> str:
     first, last = study.season.first, study.season.last
-    days = [date.fromisoformat(v.visit_date) for v in visits if v.visit_date]
+    days = [day for v in visits if (day := _day(v.visit_date)) is not None]
     outside = sum(not first <= day <= last for day in days)
     if not outside:
         return ""
