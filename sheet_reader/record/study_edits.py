@@ -12,12 +12,13 @@ from sheet_reader.errors import UsageError
 from sheet_reader.reasons import Code, has
 from sheet_reader.record import schema
 from sheet_reader.record.claims import MOST_ATTEMPTS
+from sheet_reader.record.parameters import RECORD
 from sheet_reader.record.states import Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE
 
-MOST_NAMED = 8
+MOST_NAMED = RECORD.most_named
 COUNTS = ("accepted", "confirmed", "corrected")
 
 
