@@ -14,15 +14,9 @@ from dataclasses import replace
 
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.merging import merge
+from sheet_reader.record.model import Status
 from sheet_reader.record.parameters import RECORD
-from sheet_reader.record.states import (
-    Decision,
-    FieldState,
-    PageObservation,
-    Status,
-    StoredReading,
-    Visit,
-)
+from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Study
 

@@ -19,7 +19,8 @@ from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.promise import thresholds_for
 from sheet_reader.record import schema
 from sheet_reader.record.claims import Task
-from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value, Waiting
+from sheet_reader.record.lines import Waiting
+from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.model import BLANK
