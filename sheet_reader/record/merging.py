@@ -16,7 +16,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from sheet_reader.reasons import Code, Reason, because, has
-from sheet_reader.record.states import FieldState, Rival, Status
+from sheet_reader.record.model import Rival, Status
+from sheet_reader.record.states import FieldState
 
 SURE = ("accepted", "empty", "confirmed", "corrected")
 

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reason, Reasons
-from sheet_reader.record.states import FieldOnVisit, Rival, Status
 
+Status = Literal["accepted", "flagged", "confirmed", "corrected", "empty", "unreadable"]
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
 
 
@@ -42,25 +42,11 @@ Answer = Accept | Value | LeftEmpty | Unreadable
 
 
 @dataclass(frozen=True, slots=True)
-class Waiting(FieldOnVisit):
-    """One reading that waits for a person (or, in an audit, that is looked at again).
+class Rival:
+    """The value of the same field on another page (in another photo) of the visit; None: empty."""
 
-    ``value`` is what was read (None: nothing), ``reasons`` why it is asked; ``rivals`` are the
-    values of other photos that they name. ``kind`` is the field's. Pictures come from
-    :meth:`Record.images`, the photo from :meth:`Record.photo_path`.
-    """
-
-    kind: str
-
-    @property
-    def value(self) -> str | None:
-        """As read."""
-        return self.state.reading.value
-
-    @property
-    def rivals(self) -> tuple[Rival, ...]:
-        """What the question names of other photos."""
-        return self.state.rivals
+    page_instance_id: int
+    value: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,35 +57,6 @@ class FieldImages:
 
     boxes: NDArray[np.uint8]
     context_png: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingRow(FieldOnVisit):
-    """One line of readings.csv: a field in a photo with its status as of now.
-
-    ``value`` is the decided value where there is a decision, else the value read.
-    ``later_value`` is set where a newer reading differs from what a person decided.
-    """
-
-    @property
-    def value(self) -> str | None:
-        """As decided, else as read."""
-        return self.state.value
-
-    @property
-    def read_value(self) -> str | None:
-        """As read."""
-        return self.state.reading.value
-
-    @property
-    def status(self) -> Status:
-        """As of now."""
-        return self.state.status
-
-    @property
-    def later_value(self) -> str | None:
-        """What a newer reading says instead of what was decided."""
-        return self.state.later_value
 
 
 @dataclass(frozen=True, slots=True)

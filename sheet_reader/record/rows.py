@@ -7,8 +7,9 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from sheet_reader.record.model import ReadingRow, VisitRow, Waiting
-from sheet_reader.record.states import FieldState, Rival, Status, Visit
+from sheet_reader.record.lines import ReadingRow, Waiting
+from sheet_reader.record.model import Rival, Status, VisitRow
+from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.study.model import Study
 
 

@@ -3,20 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
 
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reasons
-
-Status = Literal["accepted", "flagged", "confirmed", "corrected", "empty", "unreadable"]
-
-
-@dataclass(frozen=True, slots=True)
-class Rival:
-    """The value of the same field on another page (in another photo) of the visit; None: empty."""
-
-    page_instance_id: int
-    value: str | None
+from sheet_reader.record.answers import Told
+from sheet_reader.record.model import Rival, Status
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,7 +42,8 @@ class StoredReading(FieldReading):
 class Decision:
     """The decision that holds for a field of a page instance; ``kind`` accept, value, empty or
     unreadable. ``overruled`` are the values of other photos that the person was told of and
-    decided against.
+    decided against, ``told`` what else she was told of. ``answer`` is the first decision of the
+    answer that it belongs to; None in what earlier versions kept.
     """
 
     decision_id: int
@@ -63,6 +55,8 @@ class Decision:
     by: str
     blind: bool
     overruled: frozenset[Rival] = frozenset()
+    told: tuple[Told, ...] = ()
+    answer: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,77 +76,6 @@ class FieldState:
     needs_review: bool = False
     later_value: str | None = None
     rivals: tuple[Rival, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class FieldOnVisit:
-    """A field as it stands, with the site and date of its visit as known so far ("" while they
-    wait). What is asked of it is answered by its parts; nothing is copied.
-    """
-
-    state: FieldState
-    site: str
-    visit_date: str
-
-    @property
-    def photo(self) -> str:
-        """The photo's neutral name."""
-        return self.state.observation.photo
-
-    @property
-    def photo_id(self) -> int:
-        """The photo's number."""
-        return self.state.observation.photo_id
-
-    @property
-    def page_instance_id(self) -> int:
-        """The page in its photo: several blank sheets in one photo or PDF share all else."""
-        return self.state.observation.page_instance_id
-
-    @property
-    def frame(self) -> int:
-        """The page of the PDF, from 0."""
-        return self.state.observation.frame
-
-    @property
-    def sheet(self) -> str:
-        """The site number of the printed sheet, or BLANK."""
-        return self.state.observation.sheet
-
-    @property
-    def page(self) -> int:
-        """The page of the sheet, from 1."""
-        return self.state.observation.page
-
-    @property
-    def reading_id(self) -> int:
-        """The reading's number."""
-        return self.state.reading.reading_id
-
-    @property
-    def field(self) -> str:
-        """The field's name."""
-        return self.state.reading.field
-
-    @property
-    def confidence(self) -> float:
-        """The probability (0..1) of what was read."""
-        return self.state.reading.confidence
-
-    @property
-    def runner_up(self) -> str | None:
-        """The next value that it may be."""
-        return self.state.reading.runner_up
-
-    @property
-    def runner_up_confidence(self) -> float:
-        """The probability (0..1) of the next value."""
-        return self.state.reading.runner_up_confidence
-
-    @property
-    def reasons(self) -> Reasons:
-        """Why it is asked."""
-        return self.state.reasons
 
 
 @dataclass(frozen=True, slots=True)

@@ -14,7 +14,8 @@ from typing import Literal
 
 import pandas as pd
 
-from sheet_reader.record.model import ReadingRow, VisitRow
+from sheet_reader.record.lines import ReadingRow
+from sheet_reader.record.model import VisitRow
 from sheet_reader.record.states import Visit
 from sheet_reader.results.tables import (
     RECORDED,

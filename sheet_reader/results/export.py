@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 
-from sheet_reader.record.model import ReadingRow, VisitRow
+from sheet_reader.record.lines import ReadingRow
+from sheet_reader.record.model import VisitRow
 from sheet_reader.results.cells import render_csv
 from sheet_reader.results.files import write_together
 from sheet_reader.results.tables import readings_table, rows_table

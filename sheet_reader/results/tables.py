@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from sheet_reader.reasons import codes_of
-from sheet_reader.record.model import ReadingRow, VisitRow
+from sheet_reader.record.lines import ReadingRow
+from sheet_reader.record.model import VisitRow
 from sheet_reader.results.cells import probability
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.wording import words

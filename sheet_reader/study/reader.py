@@ -103,7 +103,7 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
         return None
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
-        instructions, sites, folder, error, (), send_to, own_digits, words, file,
+        instructions, sites, folder, error, send_to, own_digits, words, file,
     )  # fmt: skip
 
 

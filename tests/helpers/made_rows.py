@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import fields
 
-from sheet_reader.record.model import ReadingRow, Waiting
+from sheet_reader.record.lines import ReadingRow, Waiting
 from sheet_reader.record.states import FieldState, PageObservation, StoredReading
 
 USUAL: dict[str, object] = {

@@ -8,6 +8,7 @@ import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
 import stand_in
 
 from sheet_reader.reading.batch import read_batch
@@ -36,6 +37,21 @@ def test_the_words_of_earlier_versions_stay_as_they_are() -> None:
     assert restored(None, "hidden: outside the picture") == (
         because(Code.HIDDEN, why=Occlusion.OUTSIDE),
     )
+
+
+DAMAGED = ['[{"code": "gap", "value":', '[{"code": 7}]', "[", '["x"]', "[7]", "7", "[null]",
+           '[{"code": "in-future"}]']  # fmt: skip
+
+
+@pytest.mark.parametrize("damaged", DAMAGED)
+def test_damaged_reasons_are_shown_as_they_are(damaged: str) -> None:
+    assert words(restored(damaged, ""))
+    assert codes_of(restored(damaged, "")) == "text"
+
+
+def test_a_damaged_day_is_shown_as_it_is() -> None:
+    damaged = because(Code.IN_FUTURE, date="\x012026-05-20")
+    assert words([damaged]) == "visit date \x012026-05-20 lies in the future"
 
 
 def test_a_reason_goes_through_the_record_into_the_tables(

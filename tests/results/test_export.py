@@ -10,7 +10,8 @@ import pytest
 from made_rows import reading_row
 
 from sheet_reader.errors import StorageError
-from sheet_reader.record.model import ReadingRow, VisitRow
+from sheet_reader.record.lines import ReadingRow
+from sheet_reader.record.model import VisitRow
 from sheet_reader.results.export import export_files
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
