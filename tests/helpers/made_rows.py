@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import fields
 
-from sheet_reader.record.lines import ReadingRow, Waiting
+from sheet_reader.record.lines import Waiting
 from sheet_reader.record.states import FieldState, PageObservation, StoredReading
 
 USUAL: dict[str, object] = {
@@ -34,16 +34,10 @@ USUAL: dict[str, object] = {
 }
 
 
-def reading_row(**changes: object) -> ReadingRow:
-    """A line of readings.csv. ``changes`` are named as the row's parts name them; ``value`` is the
-    value as read and as it stands.
-    """
-    said = USUAL | changes
-    return ReadingRow(_state(said), str(said["site"]), str(said["visit_date"]))
-
-
 def waiting(kind: str, **changes: object) -> Waiting:
-    """A reading that waits; ``changes`` as for :func:`reading_row`."""
+    """A reading that waits. ``changes`` are named as its parts name them; ``value`` is the value as
+    read and as it stands.
+    """
     said = USUAL | {"status": "flagged"} | changes
     return Waiting(_state(said), str(said["site"]), str(said["visit_date"]), kind)
 
