@@ -25,7 +25,7 @@ ROOT = Path(sheet_reader.__file__).parent
 ROOMS = (INTAKE, VISION, NORMALISE, DECODE, RECORD, READING, REVIEW, SIMULATE, LAB)
 ALL = [e for p in ROOMS for e in described(p)]
 CONTRACTS = {"CROP_PX", "CROP_MARGIN_MM", "PLANES", "PLANE_PX", "BLOCK", "DIGITS", "NO_SHEET",
-             "BITMAP_PX", "POINTS", "LINES"}  # fmt: skip
+             "BITMAP_PX", "FORM", "POINTS", "LINES"}  # fmt: skip
 """Sizes and marks that rooms agree on, not thresholds."""
 
 

@@ -13,6 +13,20 @@ _HOUSE = "choice: a choice of this house, no source"
 class ReadingParameters:
     """All of the room, in the order of its modules."""
 
+    decoded_at_a_time: int = parameter(100, "pages", _HOUSE, "decoded anew in one transaction")
+    fewest_for_workers: int = parameter(
+        200,
+        "pages",
+        "choice: fewer are decoded before worker processes are ready",
+        "decoded anew in worker processes",
+    )
+    most_rounds: int = parameter(
+        60,
+        "rounds",
+        "choice: visits of one site settle one after another, each in a round at most",
+        "of decoding anew",
+    )
+    most_sheets: int = parameter(8, "sheets", "choice: fits a screen", "named in one line")
     fewest_alike: int = parameter(
         2,
         "photos",

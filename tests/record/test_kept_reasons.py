@@ -17,6 +17,8 @@ from sheet_reader.record.kept_reasons import kept, restored
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.results.export import export_files
+from sheet_reader.results.frames import tables_of
+from sheet_reader.results.from_record import facts_of
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
@@ -62,7 +64,7 @@ def test_a_reason_goes_through_the_record_into_the_tables(
     with Record.open(study) as record:
         (item,) = record.pending()
         assert item.reasons == (because(Code.ABOVE_RANGE, value="72", highest=60),)
-        export_files(study, record.visits(), record.readings(), tmp_path)
+        export_files(study, tables_of(study, facts_of(record)), tmp_path)
         events = record.history("1004", "2026-05-20")
     with (tmp_path / "readings.csv").open(encoding="utf-8", newline="") as stream:
         (line,) = [row for row in csv.DictReader(stream) if row["field"] == "sun.eggs"]
