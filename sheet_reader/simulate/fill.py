@@ -37,9 +37,10 @@ class _Style:
 def fill_page(
     paper: Paper, page: Page, visit: Visit, hands: Hands, habits: Habits, rng: np.random.Generator,
     suffers: SheetTroubles = UNTROUBLED,
-) -> tuple[tuple[FieldTruth, ...], tuple[CellTruth, ...]]:  # fmt: skip
+) -> tuple[tuple[FieldTruth, ...], tuple[CellTruth, ...], str]:  # fmt: skip
     """Write ``visit`` into the boxes of ``page`` on ``paper`` (changed in place), by one person
-    of ``hands`` with one pen. Returns the truth of every field and box of the page.
+    of ``hands`` with one pen. Returns the truth of every field and box of the page, and
+    who wrote.
     """
     pen = random_ink_pen(paper.px_per_mm, rng)
     if suffers.faint is not None:
@@ -58,7 +59,7 @@ def fill_page(
         scribe.remark()
     if rng.random() < habits.counted_by:
         scribe.sign_name()
-    return tuple(fields), tuple(cells)
+    return tuple(fields), tuple(cells), scribe.hand.person
 
 
 def _by_field(page: Page) -> dict[str, list[Cell]]:

@@ -30,6 +30,11 @@ class RoofedOnes:
     lean: float
     crossed: bool
 
+    @property
+    def person(self) -> str:
+        """Who writes."""
+        return f"{self.source.person}, roofed" if self.source.person else ""
+
     def draw(self, digit: int, height_px: int, width_px: int, rng: np.random.Generator) -> Ink:
         """Ink 0..1, float32 (height_px, width_px)."""
         if digit == 1:

@@ -47,7 +47,7 @@ def filled_sheet(
     paper_mm = other if rng.random() < _OTHER_PAPER_SHARE else PAPER_MM[book.study.paper]
     template = book.template(page, PRINT_PX_PER_MM)
     paper = print_page(template, PRINT_PX_PER_MM, level, rng, paper_mm)
-    fields, cells = fill_page(paper, page, visit, hands, habits, rng, suffers)
+    fields, cells, person = fill_page(paper, page, visit, hands, habits, rng, suffers)
     folds: tuple[FoldLine, ...] = ()
     if trouble is not None:
         folds = _spoilt(book, page, paper, hands, level, suffers, trouble)
@@ -55,7 +55,9 @@ def filled_sheet(
     names = {h.kind: h.name for h in book.study.header}
     site = written.get(names["site"], visit.site)
     day = written.get(names["date"], visit.visit_date)
-    truth = SheetTruth(page.code, site, day, fields, cells, wrong_sums=visit.wrong_sums)
+    truth = SheetTruth(
+        page.code, site, day, fields, cells, wrong_sums=visit.wrong_sums, person=person
+    )
     return FilledSheet(paper, page, truth, folds)
 
 
