@@ -63,7 +63,8 @@ def stroke_evidence(crops: Sequence[Gray], boxes_mm: Array) -> list[StrokeEviden
         strokes = answers.max(axis=(1, 2, 3)) / VISION.crops.paper
         spread = np.median(np.abs(answers), axis=(1, 2, 3))
         noises = spread / VISION.crops.mad / VISION.crops.paper
-        for i, stroke, noise in zip(places.tolist(), strokes.tolist(), noises.tolist(), strict=True):
+        told = zip(places.tolist(), strokes.tolist(), noises.tolist(), strict=True)
+        for i, stroke, noise in told:
             found[i] = StrokeEvidence(stroke, noise, leaving_mm(crops[i], box, stroke))
     return found
 
