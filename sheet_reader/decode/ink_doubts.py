@@ -121,14 +121,15 @@ def pale_advice(ink: SheetInk | None) -> str:
 def sheet_doubt(boxes: Sequence[InkedBox], probabilities: Floats) -> float:
     """By how much (1 or more) every doubt of the sheet grows because many of its digits are
     doubtful: a hand or a photograph that the reader does not know well errs more than it thinks.
+    One doubtful digit is anybody's and does not count.
     """
     seen = np.array([not b.occluded for b in boxes], bool)
     digits = probabilities[seen][:, :DIGITS]
     held = digits[digits.sum(axis=1) > 0.5]
     if not len(held):
         return 1.0
-    doubtful = float((held.max(axis=1) < DECODE.clear_digit).mean())
-    return max(1.0, doubtful / DECODE.usual_doubtful)
+    doubtful = int((held.max(axis=1) < DECODE.clear_digit).sum())
+    return max(1.0, (doubtful - 1) / len(held) / DECODE.usual_doubtful)
 
 
 class InkDoubts:

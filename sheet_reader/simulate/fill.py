@@ -288,7 +288,7 @@ class _Scribe:
     def _spill(self, name: str, cell: Cell, count: int) -> bool:
         """The end of a row of tally strokes that runs into the first box; whether there is one."""
         space = next((area for area in self.areas if area.field == name), None)
-        if space is None or count < 1:
+        if space is None or count < 2:  # one stroke is no row that can run on
             return False
         x, y, width, height = self._box(cell)
         strokes = marks.tally_end(min(count, 4), height, width, self.rng)

@@ -76,7 +76,7 @@ class BoxInkParameters:
         0.4, "mm", UNTRIED, "clear of the corner marks of the tally space"
     )
     gap_right_mm: float = parameter(
-        1.0, "mm", UNTRIED, "clear of the box: a digit may reach so far over its frame"
+        0.5, "mm", UNTRIED, "clear of the box: a digit may reach so far over its frame"
     )
     gap_ink: float = parameter(0.15, "share of paper", UNTRIED, "least depth of ink in the gap")
 
