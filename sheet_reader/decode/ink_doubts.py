@@ -44,9 +44,11 @@ class InkedBox(Protocol):
     @property
     def stroke(self) -> float: ...  # noqa: D102
     @property
+    def stroke_noise(self) -> float: ...  # noqa: D102
+    @property
     def leaves_mm(self) -> float: ...  # noqa: D102
     @property
-    def gap_ink_mm(self) -> float: ...  # noqa: D102
+    def gap_stroke(self) -> float: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,13 +96,14 @@ def _doubt(box: InkedBox, row: Floats, ink: SheetInk | None) -> Code | None:
     best = int(row.argmax())
     expected = ink.expected(box) if ink else None
     if best == EMPTY_AT:
-        limit = DECODE.seen_stroke
+        limit = max(DECODE.seen_stroke, DECODE.noise_strokes * box.stroke_noise)
         if expected is not None:
             limit = min(limit, DECODE.ink_gate * expected)
         return Code.FAINT_INK if box.stroke >= limit else None
     if best >= DIGITS:
         return None
-    if box.gap_ink_mm >= DECODE.gap_ink_mm:
+    beside = DECODE.gap_share * expected if expected is not None else DECODE.gap_stroke
+    if box.gap_stroke >= beside:
         return Code.TALLY_INK
     pale = expected is not None and box.stroke < DECODE.ink_gate * expected
     return Code.PALE_INK if pale else None

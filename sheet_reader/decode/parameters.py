@@ -56,8 +56,20 @@ class DecodeParameters:
     pale_stroke: float = parameter(
         0.11, "share of paper", _CHOICE, "a sheet with paler strokes is near the limit of sight"
     )
-    gap_ink_mm: float = parameter(
-        1.5, "mm", _CHOICE, "as much ink between tally space and box is a stroke on its way"
+    noise_strokes: float = parameter(
+        7.0,
+        "standard deviations",
+        _CHOICE,
+        "of the paper's noise: no empty box has as dark a stroke by chance",
+    )
+    gap_share: float = parameter(
+        0.5,
+        "share of the sheet's stroke",
+        _CHOICE,
+        "as dark a stroke between tally space and box is on its way",
+    )
+    gap_stroke: float = parameter(
+        0.2, "share of paper", _ASSUMED, "the same where the sheet's ink is not known"
     )
     leaving_mm: float = parameter(
         0.5, "mm", _ASSUMED, "a stroke that reaches as far beyond the frame leaves its box"

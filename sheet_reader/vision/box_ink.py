@@ -87,6 +87,20 @@ def _line_answers(crops: Sequence[Gray], box_mm: Box) -> Float32:
     return as_float32(np.stack(answers, axis=1)[:, :, reach:-reach, reach:-reach])
 
 
+def upright_stroke(dark: Float32, px_per_mm: float) -> float:
+    """How dark the most line-like place of ``dark`` (H, W; 0 paper to 1) is, at ``px_per_mm``,
+    by the filters for lines that rather stand than lie.
+    """
+    factor = CROP_PX / 2 / VISION.box_ink.usual_crop_mm / px_per_mm
+    size = tuple(max(round(side * factor), 1) for side in dark.shape[::-1])
+    small = cv2.resize(dark, (size[0], size[1]), interpolation=cv2.INTER_AREA)
+    turns = range(VISION.box_ink.directions)
+    standing = [k for k, turn in zip(_line_filters(), turns, strict=True)
+                if abs(2 * turn - len(turns)) <= len(turns) / 3]  # fmt: skip
+    answers = [cv2.filter2D(small, -1, k, borderType=cv2.BORDER_REPLICATE) for k in standing]
+    return max(0.0, float(np.max(answers)))
+
+
 def leaving_mm(crop: Gray, box_mm: Box, stroke: float) -> float:
     """How far (mm) ink beyond the frame reaches that goes on inside, for strokes as dark as
     ``stroke`` (share of paper) in the box; 0 where none leaves it.

@@ -27,8 +27,8 @@ class BoxView:
     ``ink`` is the share (0..1) of the box's inside, away from the frame, that is dark. ``stroke``
     is the darkness (share of paper) of the most line-like place there and ``stroke_noise`` what
     such a measure gives on bare paper (standard deviation); 0: not measured. ``leaves_mm`` tells
-    how far ink from inside reaches beyond the frame, ``gap_ink_mm`` how high the ink is that stands
-    between the field's tally space and this box.
+    how far ink from inside reaches beyond the frame, ``gap_stroke`` the darkness of the most
+    stroke-like place between the field's tally space and this box.
     """
 
     cell: Cell
@@ -43,7 +43,7 @@ class BoxView:
     stroke: float = 0.0
     stroke_noise: float = 0.0
     leaves_mm: float = 0.0
-    gap_ink_mm: float = 0.0
+    gap_stroke: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

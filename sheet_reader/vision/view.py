@@ -15,7 +15,7 @@ from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import Located
 from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.quality import Ground, glare_share, photo_quality, sharpness
-from sheet_reader.vision.tally_ink import gap_ink_mm
+from sheet_reader.vision.tally_ink import gap_strokes
 from sheet_reader.vision.template import box_corners
 from sheet_reader.vision.types import BoxView, SheetView
 
@@ -32,7 +32,7 @@ def build_view(
         remove_neighbour_ink(crop, cell.box_mm) for crop, cell in zip(even, page.cells, strict=True)
     ]
     strokes = stroke_evidence(crops, boxes_mm)
-    gap_ink = gap_ink_mm(page, located.flat, located.shift_mm + located.carried_mm)
+    gap = gap_strokes(page, located.flat, located.shift_mm + located.carried_mm)
     corners = _corners(located, boxes_mm)
     ink, noise = ink_shares(crops, boxes_mm)
     sharp = sharpness(pyramid, located.surface, [plan.corners_mm[m.id] for m in group.markers])
@@ -45,7 +45,7 @@ def build_view(
         BoxView(
             cell, crops[i], corners[i], float(located.error_mm[i]), occluded[i], float(blur[i]),
             float(contrast[i]), float(scale[i]), float(ink[i]), strokes[i].stroke,
-            strokes[i].stroke_noise, strokes[i].leaves_mm, float(gap_ink[i]),
+            strokes[i].stroke_noise, strokes[i].leaves_mm, float(gap[i]),
         )
         for i, cell in enumerate(page.cells)
     )  # fmt: skip

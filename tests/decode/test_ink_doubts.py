@@ -64,6 +64,12 @@ def test_what_the_paper_s_noise_gives_is_as_dark_as_a_pale_pencil(decode):
     assert decode({"a.eggs": "__"}, pen=0.06)[1]["a.eggs"].status == "empty"
 
 
+def test_noise_alone_is_no_ink_where_the_sheet_s_ink_is_dark(decode):
+    noisy = {("a.eggs", i): {"stroke": 0.11, "stroke_noise": 0.02} for i in (0, 1)}
+    assert decode({"a.eggs": "__"}, noisy)[1]["a.eggs"].status == "empty"
+    assert decode({"a.eggs": "__"}, noisy, pen=0.2)[1]["a.eggs"].status == "flagged"
+
+
 def test_ink_would_look_paler_in_a_blurred_or_dim_box(decode):
     some = {"stroke": 0.05}
     for special in ({}, {"blur_mm": 0.6}, {"contrast": 0.3}):
@@ -86,7 +92,7 @@ def test_a_site_number_that_shines_through_is_asked_about(decode):
 
 
 def test_tally_strokes_on_their_way_into_the_box_are_asked_about(decode):
-    beside = {("a.blackfly", 0): {"gap_ink_mm": 6.0}}
+    beside = {("a.blackfly", 0): {"gap_stroke": 0.2}}
     assert decode({"a.blackfly": "12_"}, beside)[1]["a.blackfly"].reasons == (
         because(Code.TALLY_INK, box=0, boxes=3, part=""),
     )
@@ -120,8 +126,9 @@ class Box:
     occluded: Occlusion = Occlusion.NONE
     blur_mm: float = 0.1
     contrast: float = 0.9
+    stroke_noise: float = 0.005
     leaves_mm: float = 0.0
-    gap_ink_mm: float = 0.0
+    gap_stroke: float = 0.0
 
 
 def rows(*states: tuple[int, float]) -> np.ndarray:

@@ -11,7 +11,7 @@ from sheet_reader.vision.bands import without_bands
 from sheet_reader.vision.box_ink import leaving_mm, stroke_evidence
 from sheet_reader.vision.flatten import FlatPage
 from sheet_reader.vision.parameters import VISION
-from sheet_reader.vision.tally_ink import gap_ink_mm
+from sheet_reader.vision.tally_ink import gap_strokes
 
 Gray = np.ndarray
 BOX = (0.0, 0.0, 8.0, 9.5)
@@ -131,22 +131,22 @@ def flat_with(*strokes: tuple[float, float, float, float]) -> FlatPage:
 
 
 def gap(flat: FlatPage, moved: float = 0.0) -> list[float]:
-    return gap_ink_mm(page_with_tally(), flat, np.full((2, 2), moved)).tolist()
+    return gap_strokes(page_with_tally(), flat, np.full((2, 2), moved)).tolist()
 
 
 def test_strokes_between_tally_and_box_are_seen() -> None:
     tally = [(x, 21.0, x, 28.0) for x in np.arange(40.0, 51.0, 1.8)]
     first, second = gap(flat_with(*tally))
-    assert first > 5.0
+    assert first > 0.3
     assert second == 0.0
 
 
 def test_tally_strokes_that_stay_and_digits_that_reach_over_are_not() -> None:
     inside = [(x, 21.0, x, 28.0) for x in (40.0, 42.0, 44.0)]
     overshoot = (49.7, 21.0, 53.0, 28.0)
-    assert max(gap(flat_with(*inside, overshoot))) < 1.0
+    assert max(gap(flat_with(*inside, overshoot))) < 0.2
 
 
 def test_the_gap_is_sought_where_the_box_lies() -> None:
-    assert gap(flat_with((53.2, 26.0, 53.2, 31.0)), moved=5.0)[0] > 3.0
+    assert gap(flat_with((53.2, 26.0, 53.2, 31.0)), moved=5.0)[0] > 0.3
     assert gap(flat_with((53.2, 26.0, 53.2, 31.0)))[0] == 0.0

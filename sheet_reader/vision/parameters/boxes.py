@@ -48,6 +48,9 @@ class BoxInkParameters:
         1.0, "px of half a crop", UNTRIED, "standard deviation across: a pen's line"
     )
     line_px: float = parameter(9.0, "px of half a crop", UNTRIED, "length along: some 3 mm")
+    usual_crop_mm: float = parameter(
+        10.75, "mm", "choice: the mean side of a crop of a box 8 by 9.5 mm", "scale of the filters"
+    )
     inset_mm: float = parameter(0.6, "mm", UNTRIED, "rim of the box that the filters leave out")
     faintest: float = parameter(
         0.10, "share of paper", UNTRIED, "least depth of ink that leaves its box"
@@ -78,7 +81,6 @@ class BoxInkParameters:
     gap_right_mm: float = parameter(
         0.5, "mm", UNTRIED, "clear of the box: a digit may reach so far over its frame"
     )
-    gap_ink: float = parameter(0.15, "share of paper", UNTRIED, "least depth of ink in the gap")
 
 
 @dataclass(frozen=True, slots=True)
