@@ -28,8 +28,8 @@ UNCERTAIN = because(Code.UNCERTAIN)
 class Judgement:
     """One field's most probable reading. ``flags`` are reasons to ask whatever the confidence;
     ``doubt`` explains a low confidence; ``empty`` is true where the best reading is "not recorded"
-    (then ``value`` is None); ``together`` names fields to be shown with this one. ``before`` is
-    the confidence without what ``raised`` the doubt, see :meth:`doubted`.
+    (then ``value`` is None). ``before`` is the confidence without what ``raised`` the doubt, see
+    :meth:`doubted`.
     """
 
     field: str
@@ -40,7 +40,6 @@ class Judgement:
     empty: bool = False
     runner_up: str | None = None
     runner_up_confidence: float = 0.0
-    together: tuple[str, ...] = ()
     before: float = 0.0
     raised: Reason | None = None
 
@@ -73,7 +72,6 @@ class Judgement:
             reasons,
             self.runner_up,
             min(1.0, self.runner_up_confidence),
-            self.together if reasons else (),
         )
 
 
