@@ -115,10 +115,8 @@ def test_a_line_drawn_through_several_boxes_is_kept(axis: int) -> None:
 def page_with_tally() -> Page:
     cells = tuple(Cell("a.eggs", i, (50.0 + 10 * i, 20.0, 8.0, 9.5)) for i in range(2))
     space = Area("tally", (10.0, 19.0, 36.8, 12.0), "a.eggs")
-    return Page(
-        SheetCode("beans", "v1", "BLANK", 1), 1, 100.0, 60.0, (), cells, (), 3.0, (0.0,) * 4,
-        (0.0,) * 4, (space,),
-    )  # fmt: skip
+    code = SheetCode("beans", "v1", "BLANK", 1)
+    return Page(code, 1, 100.0, 60.0, (), cells, (0.0,) * 4, (0.0,) * 4, (space,))
 
 
 def flat_with(*strokes: tuple[float, float, float, float]) -> FlatPage:
