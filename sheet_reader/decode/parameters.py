@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from sheet_reader.parameters import parameter
 
 _ASSUMED = "choice: an assumption of this house"
+_HANDS = "measured: chosen on simulated photographs of the writer model's people"
 _DEVELOPMENT = "measured: chosen on simulated photographs of the development writers"
 
 
@@ -43,10 +44,40 @@ class DecodeParameters:
         4.0, "degrees of freedom", _DEVELOPMENT, "of Student's distribution"
     )
     writer_sure: float = parameter(
-        0.97, "probability", _ASSUMED, "boxes count as examples of a digit from here on"
+        0.999, "probability", _ASSUMED, "boxes count as examples of a digit from here on"
+    )
+    row_contradiction: float = parameter(
+        7.0,
+        "log ratio",
+        _HANDS,
+        "a box of the row of ten that looks by more like another digit is no example",
+    )
+    row_odd_boxes: int = parameter(
+        3, "boxes", _HANDS, "where more look like other digits the row is not used"
+    )
+    row_struck_like: float = parameter(
+        0.01,
+        "probability",
+        _ASSUMED,
+        "of being struck out, from which on a digit of the row says so of the hand",
+    )
+    hand_fits: float = parameter(
+        0.0, "log ratio per digit", _HANDS, "a hand from elsewhere is used from here on"
+    )
+    hand_digits: int = parameter(
+        5, "digits", _ASSUMED, "a sheet must share with a hand for it to be tried"
+    )
+    remembered_sheets: int = parameter(
+        6, "sheets", _ASSUMED, "of a site that are looked back on"
     )
     writer_floor: float = parameter(
         1e-30, "probability", "choice: keeps the logarithm finite", "least probability of a digit"
+    )
+    crossed_out: float = parameter(
+        0.99,
+        "probability",
+        "choice: a crossed 7 left out makes a number ten times too small",
+        "from which a box is plainly struck, the next a digit and another empty",
     )
     gap_weight: float = parameter(0.1, "weight", _ASSUMED, "of a number with an empty box inside")
     exact_boxes: int = parameter(

@@ -22,6 +22,7 @@ from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
+from sheet_reader.decode.hand import Group, Hand, Memory, looks_struck
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import CONTRADICTION, NumberPosterior, read_numbers
@@ -29,7 +30,7 @@ from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
 from sheet_reader.decode.sums import balanced_doubt, exceeded, settled, usable
 from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.decode.writer import DIGITS, adapted, shipped_model
+from sheet_reader.decode.writer import shipped_model
 from sheet_reader.digits.types import BoxReadings
 from sheet_reader.reasons import Code, Occlusion, Reason, because
 from sheet_reader.sheet.model import BLANK
@@ -40,10 +41,6 @@ from sheet_reader.vision.types import SheetView
 KEY_DOUBT = DECODE.key_doubt
 
 KNOWN = DECODE.known
-
-Group = tuple[str, str]
-"""Field name and part: "" or, in a date, day, month or year."""
-
 
 @dataclass(frozen=True, slots=True)
 class _Boxes:
@@ -60,13 +57,16 @@ def decode_sheet(
     today: date,
     *,
     history: History | None = None,
+    memory: Memory | None = None,
     threshold: float | None = None,
     rules: Rules = Rules.ALL,
 ) -> PageReading:
     """Decode all fields that have boxes on the page.
 
     ``readings`` has one row per ``view.boxes`` in the same order. ``today`` is the last day a
-    visit can have been made. ``history`` gives earlier values by site and field. A field is
+    visit can have been made. ``history`` gives earlier values by site and field, ``memory`` digits of the
+    site's earlier sheets: they help to read the counts, never the site and the date by which they
+    were found. A field is
     accepted (or taken as surely empty) from ``threshold`` (0..1) on; None takes the one that the
     shipped calibration data bear out for ``study.allowed_error``.
     """
@@ -78,19 +78,25 @@ def decode_sheet(
     specs = [spec for spec in study.fields if spec.name in names]
     alone = boxes.posteriors
     judged_keys = _judge_keys(specs, boxes, study, today, rules)
+    hand: Hand | None = None
     if Rules.WRITER in rules:
-        boxes = _read_boxes(view, _as_one_hand(view, probabilities, specs, judged_keys))
+        hand = Hand.of(view.boxes, probabilities, _settled(specs, judged_keys), shipped_model())
+        boxes = _read_boxes(view, hand.adapted())
         again = _judge_keys(specs, boxes, study, today, rules)
         judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}
     keys = {n: k.reading(1.0 - (1.0 - threshold) * KEY_DOUBT) for n, k in judged_keys.items()}
     site = _site(view.page.code.sheet, study, specs, keys)
     earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in rules else {}
-    judged_counts = _judge_counts(specs, boxes, alone, study, earlier, rules)
+    day = next((keys[s.name] for s in specs if s.kind == "date"), None)
+    visit = day.value if day and day.status == "accepted" else None
+    former = (memory or {}).get(site or "", ())
+    if hand and former and visit:
+        boxes = _read_boxes(view, hand.adapted(former, visit))
+    crossing = not looks_struck(view.boxes, probabilities)
+    judged_counts = _judge_counts(specs, boxes, alone, study, earlier, rules, crossing)
     fields = tuple(
         keys[s.name] if s.name in keys else judged_counts[s.name].reading(threshold) for s in specs
     )
-    day = next((keys[s.name] for s in specs if s.kind == "date"), None)
-    visit = day.value if day and day.status == "accepted" else None
     return PageReading(view.page.code, fields, site, visit, view.quality.advice, threshold)
 
 
@@ -108,44 +114,19 @@ def _not_against(alone: Judgement, again: Judgement) -> Judgement:
     return alone.flagged(because(Code.HAND_DIFFERS, boxes=alone.value, hand=again.value))
 
 
-def _as_one_hand(
-    view: SheetView,
-    probabilities: NDArray[np.float64],
-    specs: Sequence[FieldSpec],
-    keys: Mapping[str, Judgement],
-) -> NDArray[np.float64]:
-    """The boxes' probabilities in the light of the writer's other digits. What the boxes alone
-    say against a site or a date stays a reason to ask, whatever comes out here.
+def _settled(specs: Sequence[FieldSpec], keys: Mapping[str, Judgement]) -> dict[Group, str]:
+    """The digits of sites and dates that are beyond doubt. What the boxes alone say against a site
+    or a date stays a reason to ask, whatever comes of it.
     """
-    known: NDArray[np.int64] = np.full(len(view.boxes), -1)
+    found: dict[Group, str] = {}
     for spec in specs:
         judged = keys.get(spec.name)
         if judged and judged.value and not judged.flags and judged.confidence >= KNOWN:
-            for at, digit in _digits_of(view, probabilities, spec, judged.value).items():
-                known[at] = digit
-    seen = np.array([not unreadable_because(box) for box in view.boxes], bool)
-    return adapted(probabilities, seen, known, shipped_model())
-
-
-def _digits_of(
-    view: SheetView, probabilities: NDArray[np.float64], spec: FieldSpec, value: str
-) -> dict[int, int]:
-    """Which digit each box of a settled site or date holds, by its place among ``view.boxes``."""
-    parts = {"": value}
-    if spec.kind == "date":
-        parts = {"year": value[2:4], "month": value[5:7], "day": value[8:10]}
-    found: dict[int, int] = {}
-    for part, text in parts.items():
-        boxes = [
-            (box.cell.index, i)
-            for i, box in enumerate(view.boxes)
-            if (box.cell.field, box.cell.part) == (spec.name, part)
-            and probabilities[i, :DIGITS].sum() > 0.5
-        ]
-        for spelt in (text, text.lstrip("0")):
-            if len(spelt) == len(boxes):
-                found |= {i: int(c) for (_, i), c in zip(sorted(boxes), spelt, strict=True)}
-                break
+            value = judged.value
+            parts = {"": value}
+            if spec.kind == "date":
+                parts = {"year": value[2:4], "month": value[5:7], "day": value[8:10]}
+            found |= {(spec.name, part): text for part, text in parts.items()}
     return found
 
 
@@ -216,6 +197,7 @@ def _judge_counts(
     study: Study,
     earlier: Mapping[str, Sequence[int]],
     rules: Rules,
+    crossing: bool,
 ) -> dict[str, Judgement]:
     counts = {s.name: s for s in specs if s.kind in ("count", "number")}
     raw = {name: boxes.posteriors[name, ""] for name in counts}
@@ -238,6 +220,7 @@ def _judge_counts(
             boxes.hidden[name, ""],
             use_range,
             alone_counts[name],
+            crossing=crossing,
         )
         for name, spec in counts.items()
     }

@@ -1,0 +1,169 @@
+r"""Whose hand a sheet is in: the digits of known truth that the writer model learns from.
+
+Four sources. A site or date that the rules leave no doubt about tells which digits its boxes hold.
+The volunteer's own ten digits, 0 to 9 in order, tell their own truth (:func:`own_digits`). A site's
+earlier sheets tell what people or rules settled there (:func:`remembered`). Digits that the reader
+is surest of are added by :mod:`~.writer`.
+
+The row of ten is filled in by people, so it is not believed blindly. A box counts only where it
+holds a digit that can be seen; not where the reader takes it flatly for another digit (someone left
+one out, or slipped); and the row not at all where more than a few boxes look like other digits than
+theirs (written from 1 to 0, or by a hand that no one can read). Digits from the row or from earlier
+sheets speak only where this sheet's own sure digits fit that hand no worse than anybody's: several
+people may write at one site, or on one sheet.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.decode.evidence import unreadable_because
+from sheet_reader.decode.parameters import DECODE
+from sheet_reader.decode.posteriors import STRUCK_AT
+from sheet_reader.decode.writer import (
+    DIGITS,
+    TINY,
+    Examples,
+    WriterModel,
+    adapted,
+    fit_of,
+    sure_examples,
+)
+from sheet_reader.study.fields import OWN_DIGITS
+from sheet_reader.vision.types import BoxView
+
+Floats = NDArray[np.float64]
+FLAT = DECODE.row_contradiction
+ODD_BOXES = DECODE.row_odd_boxes
+FITS = DECODE.hand_fits
+FEWEST = DECODE.hand_digits
+SHEETS = DECODE.remembered_sheets
+STRUCK_LIKE = DECODE.row_struck_like
+
+
+@dataclass(frozen=True, slots=True)
+class FormerSheet:
+    """A sheet of the site that was read before: its visit's day (ISO 8601) and the digits on it
+    that a person confirmed or the rules settled.
+    """
+
+    day: str
+    examples: Examples
+
+
+Group = tuple[str, str]
+"""Field name and part: "" or, in a date, day, month or year."""
+
+Memory = Mapping[str, Sequence[FormerSheet]]
+"""Site number → that site's earlier sheets, in any order."""
+
+
+def in_row(boxes: Sequence[BoxView]) -> NDArray[np.bool_]:
+    """Which boxes (N,) are of the row of the volunteer's own ten digits."""
+    return np.array([box.cell.field == OWN_DIGITS for box in boxes], bool)
+
+
+def own_digits(boxes: Sequence[BoxView], probabilities: Floats) -> Examples:
+    """The examples in the row of ten among ``boxes``, with class probabilities (N, K)."""
+    rows = np.flatnonzero(in_row(boxes))
+    wanted = np.array([boxes[i].cell.index for i in rows], np.int64)
+    p = probabilities[rows]
+    written = np.array([not unreadable_because(boxes[i]) for i in rows], bool)
+    written &= p[:, :DIGITS].sum(axis=1) > 0.5
+    rows, wanted, p = rows[written], wanted[written], p[written]
+    digits = np.maximum(p[:, :DIGITS], TINY)
+    odd = digits.argmax(axis=1) != wanted
+    if odd.sum() > ODD_BOXES:
+        return Examples.none()
+    own = digits[np.arange(len(rows)), wanted]
+    kept = np.log(digits.max(axis=1) / own) <= FLAT
+    return Examples.of(p[kept], wanted[kept].tolist())
+
+
+def looks_struck(boxes: Sequence[BoxView], probabilities: Floats) -> bool:
+    """Whether a digit of the row looks struck out, as a crossed 7 or a slashed 0 may: then nothing
+    on the sheet is taken for struck out without asking.
+    """
+    rows = [i for i in np.flatnonzero(in_row(boxes)) if not unreadable_because(boxes[i])]
+    return bool((probabilities[rows, STRUCK_AT] > STRUCK_LIKE).any())
+
+
+def fitting(hand: Examples, sheet: Examples, model: WriterModel) -> Examples:
+    """``hand`` where the sheet's own sure digits fit it, else none; also none where there are too
+    few digits to tell.
+    """
+    if not len(hand) or np.isin(sheet.digits, hand.digits).sum() < FEWEST:
+        return Examples.none()
+    return hand if fit_of(sheet, hand, model) >= FITS else Examples.none()
+
+
+def remembered(
+    former: Sequence[FormerSheet], day: str, sheet: Examples, model: WriterModel
+) -> Examples:
+    """The examples from a site's sheets of before ``day`` that fit the digits of ``sheet``. Each
+    is tried by itself, the latest first, since one person may write one and another the next.
+    """
+    earlier = sorted((f for f in former if f.day < day), key=lambda f: f.day, reverse=True)
+    found = Examples.none()
+    for one in earlier[:SHEETS]:
+        found += fitting(one.examples, sheet, model)
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class Hand:
+    """One sheet's boxes and what is known of the hand they are in. ``seen`` and ``known`` (N,) as
+    in :func:`~.writer.adapted`; the row of ten is not among the ``seen``. ``own`` are the examples
+    that it gives.
+    """
+
+    probabilities: Floats
+    seen: NDArray[np.bool_]
+    known: NDArray[np.int64]
+    own: Examples
+    model: WriterModel
+
+    @classmethod
+    def of(
+        cls,
+        boxes: Sequence[BoxView],
+        probabilities: Floats,
+        settled: Mapping[Group, str],
+        model: WriterModel,
+    ) -> Hand:
+        """The hand of ``boxes``, whose parts ``settled`` hold these digits beyond doubt."""
+        known: NDArray[np.int64] = np.full(len(boxes), -1)
+        for group, text in settled.items():
+            found = [i for i, b in enumerate(boxes) if (b.cell.field, b.cell.part) == group]
+            found.sort(key=lambda i: boxes[i].cell.index)
+            for place, digit in digits_in_boxes(probabilities[found], text).items():
+                known[found[place]] = digit
+        seen = np.array([not unreadable_because(box) for box in boxes], bool) & ~in_row(boxes)
+        sure = sure_examples(probabilities, seen, known)
+        row = fitting(own_digits(boxes, probabilities), sure, model)
+        return cls(probabilities, seen, known, row, model)
+
+    def adapted(self, former: Sequence[FormerSheet] = (), day: str = "") -> Floats:
+        """The boxes' probabilities (N, K) in the light of the writer's digits, those of the site's
+        ``former`` sheets of before ``day`` (ISO 8601) among them where the hand is the same.
+        """
+        given = self.own
+        if former and day:
+            sure = sure_examples(self.probabilities, self.seen, self.known)
+            given = given + remembered(former, day, self.own + sure, self.model)
+        return adapted(self.probabilities, self.seen, self.known, self.model, given)
+
+
+def digits_in_boxes(boxes: Floats, value: str) -> dict[int, int]:
+    """Which digit each box (n, K) of a field holds whose value is ``value``, by its place; none
+    where the boxes with a digit are not as many as the value has, with or without leading zeros.
+    """
+    filled = np.flatnonzero(boxes[:, :DIGITS].sum(axis=1) > 0.5)
+    for spelt in (value, value.lstrip("0"), value.zfill(len(filled))):
+        if len(spelt) == len(filled) and spelt.isdecimal():
+            return {int(i): int(c) for i, c in zip(filled, spelt, strict=True)}
+    return {}
