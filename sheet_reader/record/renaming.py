@@ -42,7 +42,7 @@ def rename_all(connection: Connection) -> None:
         _rename(connection)
         schema.row_checksums.create(connection)
         guard(connection, *schema.APPEND_ONLY)
-        checksum_triggers.create(connection)
+        checksum_triggers.create(connection, checksum_triggers.there(connection))
         checksums.add_missing(connection)
         for row in foreign:
             _mark(connection, row)

@@ -16,6 +16,7 @@ from sheet_reader.intake.tags import tag_texts, texts_in
 from sheet_reader.record import originals, schema
 from sheet_reader.record.engine import RECORD_FILE
 from sheet_reader.record.naming import both_names
+from sheet_reader.record.remarks import remarks_naming
 from sheet_reader.study.model import Study
 
 SHORTEST = 3
@@ -33,7 +34,7 @@ class Traces:
 
     ``photos`` gives for each photo the ids of the origins that name her; ``names`` what the photos
     are called, ``senders`` who sent them in how many ``mails``; ``decisions`` are the ids of those
-    she took, ``deciders`` the names under which.
+    she took, ``deciders`` the names under which; ``remarks`` those that she made or that name her.
     """
 
     photos: dict[int, list[int]]
@@ -42,11 +43,12 @@ class Traces:
     mails: int
     decisions: tuple[int, ...]
     deciders: tuple[str, ...]
+    remarks: tuple[int, ...]
 
     @property
     def any(self) -> bool:
         """Whether there is anything at all."""
-        return bool(self.photos or self.decisions)
+        return bool(self.photos or self.decisions or self.remarks)
 
 
 def pattern_of(contact: str) -> re.Pattern[str]:
@@ -99,6 +101,7 @@ def in_record(connection: Connection, folder: Path, who: re.Pattern[str]) -> Tra
         mails=len(mails),
         decisions=tuple(row.id for row in taken),
         deciders=tuple(dict.fromkeys(row.by for row in taken)),
+        remarks=remarks_naming(connection, who),
     )
 
 
