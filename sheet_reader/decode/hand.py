@@ -39,7 +39,7 @@ from sheet_reader.vision.types import BoxView
 Floats = NDArray[np.float64]
 FLAT = DECODE.row_contradiction
 ODD_BOXES = DECODE.row_odd_boxes
-FITS = DECODE.hand_fits
+ROW_FITS, FITS = DECODE.row_fits, DECODE.hand_fits
 FEWEST = DECODE.hand_digits
 SHEETS = DECODE.remembered_sheets
 STRUCK_LIKE = DECODE.row_struck_like
@@ -92,13 +92,13 @@ def looks_struck(boxes: Sequence[BoxView], probabilities: Floats) -> bool:
     return bool((probabilities[rows, STRUCK_AT] > STRUCK_LIKE).any())
 
 
-def fitting(hand: Examples, sheet: Examples, model: WriterModel) -> Examples:
-    """``hand`` where the sheet's own sure digits fit it, else none; also none where there are too
-    few digits to tell.
+def fitting(hand: Examples, sheet: Examples, model: WriterModel, least: float) -> Examples:
+    """``hand`` where the sheet's own sure digits fit it by ``least`` or more (see
+    :func:`~.writer.fit_of`), else none; also none where there are too few digits to tell.
     """
     if not len(hand) or np.isin(sheet.digits, hand.digits).sum() < FEWEST:
         return Examples.none()
-    return hand if fit_of(sheet, hand, model) >= FITS else Examples.none()
+    return hand if fit_of(sheet, hand, model) >= least else Examples.none()
 
 
 def remembered(
@@ -110,7 +110,7 @@ def remembered(
     earlier = sorted((f for f in former if f.day < day), key=lambda f: f.day, reverse=True)
     found = Examples.none()
     for one in earlier[:SHEETS]:
-        found += fitting(one.examples, sheet, model)
+        found += fitting(one.examples, sheet, model, FITS)
     return found
 
 
@@ -144,7 +144,7 @@ class Hand:
                 known[found[place]] = digit
         seen = np.array([not unreadable_because(box) for box in boxes], bool) & ~in_row(boxes)
         sure = sure_examples(probabilities, seen, known)
-        row = fitting(own_digits(boxes, probabilities), sure, model)
+        row = fitting(own_digits(boxes, probabilities), sure, model, ROW_FITS)
         return cls(probabilities, seen, known, row, model)
 
     def adapted(self, former: Sequence[FormerSheet] = (), day: str = "") -> Floats:
@@ -160,10 +160,13 @@ class Hand:
 
 def digits_in_boxes(boxes: Floats, value: str) -> dict[int, int]:
     """Which digit each box (n, K) of a field holds whose value is ``value``, by its place; none
-    where the boxes with a digit are not as many as the value has, with or without leading zeros.
+    where the boxes with a digit are not as many as the value has, or as many more as zeros lead.
     """
     filled = np.flatnonzero(boxes[:, :DIGITS].sum(axis=1) > 0.5)
-    for spelt in (value, value.lstrip("0"), value.zfill(len(filled))):
+    best = boxes[filled, :DIGITS].argmax(axis=1)
+    lead = len(filled) - len(value)
+    padded = value.zfill(len(filled)) if lead > 0 and not best[:lead].any() else value
+    for spelt in (padded, value.lstrip("0")):
         if len(spelt) == len(filled) and spelt.isdecimal():
             return {int(i): int(c) for i, c in zip(filled, spelt, strict=True)}
     return {}

@@ -40,6 +40,9 @@ class DecodeParameters:
     writer_trust: float = parameter(
         0.3, "power", _DEVELOPMENT, "of the likelihood ratio of the writer's own hand"
     )
+    writer_trust_given: float = parameter(
+        0.5, "power", _HANDS, "the same where digits of known truth are given from elsewhere"
+    )
     writer_tails: float = parameter(
         4.0, "degrees of freedom", _DEVELOPMENT, "of Student's distribution"
     )
@@ -61,15 +64,22 @@ class DecodeParameters:
         _ASSUMED,
         "of being struck out, from which on a digit of the row says so of the hand",
     )
+    row_fits: float = parameter(
+        0.0,
+        "log ratio per digit",
+        _HANDS,
+        "the row of ten is the sheet's hand from here on: 99 of 100 are",
+    )
     hand_fits: float = parameter(
-        0.0, "log ratio per digit", _HANDS, "a hand from elsewhere is used from here on"
+        1.5,
+        "log ratio per digit",
+        _HANDS,
+        "an earlier sheet is by the same hand from here on: 19 of 20 are, 3 of 10 by others",
     )
     hand_digits: int = parameter(
         5, "digits", _ASSUMED, "a sheet must share with a hand for it to be tried"
     )
-    remembered_sheets: int = parameter(
-        6, "sheets", _ASSUMED, "of a site that are looked back on"
-    )
+    remembered_sheets: int = parameter(6, "sheets", _ASSUMED, "of a site that are looked back on")
     writer_floor: float = parameter(
         1e-30, "probability", "choice: keeps the logarithm finite", "least probability of a digit"
     )

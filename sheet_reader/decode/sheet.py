@@ -42,6 +42,7 @@ KEY_DOUBT = DECODE.key_doubt
 
 KNOWN = DECODE.known
 
+
 @dataclass(frozen=True, slots=True)
 class _Boxes:
     """Posteriors by the boxes alone and why boxes are hidden, by field and part."""
@@ -64,11 +65,10 @@ def decode_sheet(
     """Decode all fields that have boxes on the page.
 
     ``readings`` has one row per ``view.boxes`` in the same order. ``today`` is the last day a
-    visit can have been made. ``history`` gives earlier values by site and field, ``memory`` digits of the
-    site's earlier sheets: they help to read the counts, never the site and the date by which they
-    were found. A field is
-    accepted (or taken as surely empty) from ``threshold`` (0..1) on; None takes the one that the
-    shipped calibration data bear out for ``study.allowed_error``.
+    visit can have been made. ``history`` gives earlier values by site and field, ``memory`` digits
+    of the site's earlier sheets: they help to read the counts, never the site and the date by which
+    they were found. A field is accepted (or taken as surely empty) from ``threshold`` (0..1) on;
+    None takes the one that the shipped calibration data bear out for ``study.allowed_error``.
     """
     if threshold is None:
         threshold = default_threshold(study.allowed_error)
@@ -86,12 +86,11 @@ def decode_sheet(
         judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}
     keys = {n: k.reading(1.0 - (1.0 - threshold) * KEY_DOUBT) for n, k in judged_keys.items()}
     site = _site(view.page.code.sheet, study, specs, keys)
-    earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in rules else {}
     day = next((keys[s.name] for s in specs if s.kind == "date"), None)
     visit = day.value if day and day.status == "accepted" else None
-    former = (memory or {}).get(site or "", ())
-    if hand and former and visit:
+    if hand and visit and site and (former := (memory or {}).get(site)):
         boxes = _read_boxes(view, hand.adapted(former, visit))
+    earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in rules else {}
     crossing = not looks_struck(view.boxes, probabilities)
     judged_counts = _judge_counts(specs, boxes, alone, study, earlier, rules, crossing)
     fields = tuple(

@@ -50,6 +50,7 @@ from sheet_reader.decode.parameters import DECODE
 Floats = NDArray[np.float64]
 DIGITS = 10
 TRUST = DECODE.writer_trust
+TRUST_GIVEN = DECODE.writer_trust_given
 TAILS = DECODE.writer_tails
 SURE = DECODE.writer_sure
 TINY = DECODE.writer_floor
@@ -122,7 +123,8 @@ def adapted(
     x, digits, settled = centred(out[rows]), out[rows, :DIGITS], known[rows]
     own = _examples(digits, settled).astype(np.float64)
     total = digits.sum(axis=1, keepdims=True)
-    logs = np.log(np.maximum(digits, TINY)) + TRUST * _gains(x, own, model, given)
+    trust = TRUST_GIVEN if len(given) else TRUST
+    logs = np.log(np.maximum(digits, TINY)) + trust * _gains(x, own, model, given)
     open_ = settled < 0
     out[rows[open_], :DIGITS] = (softmax(logs, axis=1) * total)[open_]
     return out
