@@ -12,6 +12,7 @@ from sqlalchemy import Connection, func, insert, select
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
+from sheet_reader.record.answers import Told, told_to_json
 from sheet_reader.record.loading import UNDO
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Rival, Unreadable, Value, now
 from sheet_reader.study.model import FieldSpec, Study
@@ -61,12 +62,15 @@ def add_decision(
     *,
     blind: bool,
     rivals: Sequence[Rival] = (),
+    told: Sequence[Told] = (),
+    number: int | None = None,
 ) -> int:
     """Add a person's answer about a reading; gives the id of the decision.
 
     A value equal to the one read counts as accepting it. Of ``rivals``, the values of other photos
     that the person was told of, the decision overrules those that differ from it; "can't be read"
-    overrules none. Raises :class:`UsageError` for an unknown
+    overrules none. ``told`` is what else the person was told of, ``number`` that of the answer to
+    which the decision belongs. Raises :class:`UsageError` for an unknown
     reading, a value that cannot be one, and for accepting where nothing was read.
     """
     r, k = schema.readings.c, schema.reading_runs.c
@@ -87,6 +91,8 @@ def add_decision(
         value=value,
         by=by,
         blind=blind,
+        told=told_to_json(told),
+        answer=number,
     )
     differing = {r for r in rivals if r.value != value and not isinstance(answer, Unreadable)}
     if differing:
@@ -125,23 +131,28 @@ def take_back_last(connection: Connection, by: str) -> int | None:
     """Take back the last answer of this person that still stands; gives its reading's id."""
     d = schema.decisions.c
     undone = select(d.undoes).where(d.undoes.is_not(None))
-    last = connection.execute(
-        select(d.id, d.page_instance_id, d.field, d.reading_id)
-        .where(d.by == by, d.kind != UNDO, d.id.not_in(undone))
-        .order_by(d.id.desc())
-        .limit(1)
-    ).one_or_none()
+    columns = (d.id, d.page_instance_id, d.field, d.reading_id, d.answer)
+    standing = select(*columns).where(d.by == by, d.kind != UNDO, d.id.not_in(undone))
+    last = connection.execute(standing.order_by(d.id.desc()).limit(1)).one_or_none()
     if last is None:
         return None
+    together = standing.where(d.answer == last.answer, d.id != last.id).order_by(d.id)
+    others = [] if last.answer is None else connection.execute(together).all()
+    for row in (*others, last):
+        add_undo(connection, row, by)
+    return int(last.reading_id)
+
+
+def add_undo(connection: Connection, decision: Any, by: str) -> None:
+    """Take back a decision, a row with ``id``, ``page_instance_id``, ``field``, ``reading_id``."""
     _add(
         connection,
-        page_instance_id=last.page_instance_id,
-        field=last.field,
-        reading_id=last.reading_id,
+        page_instance_id=decision.page_instance_id,
+        field=decision.field,
+        reading_id=decision.reading_id,
         kind=UNDO,
         value=None,
         by=by,
         blind=False,
-        undoes=last.id,
+        undoes=decision.id,
     )
-    return int(last.reading_id)

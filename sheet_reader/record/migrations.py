@@ -84,6 +84,12 @@ def _letters(connection: Connection) -> None:
         checksum_triggers.create(connection, [table.name])
 
 
+def _answers(connection: Connection) -> None:
+    """Which decisions are one answer, and what the person was told of."""
+    _add_column(connection, "decisions", "answer", "INTEGER")
+    _add_column(connection, "decisions", "told", "TEXT")
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
@@ -94,6 +100,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(7, "standard names, checksums", rename_all),
     Migration(8, "reasons as data", _reasons),
     Migration(9, "letters and remarks", _letters),
+    Migration(10, "answers of several decisions", _answers),
 )
 
 
