@@ -34,6 +34,7 @@ from sheet_reader.decode.writer import (
     sure_examples,
 )
 from sheet_reader.study.fields import OWN_DIGITS
+from sheet_reader.study.model import FieldSpec
 from sheet_reader.vision.types import BoxView
 
 Floats = NDArray[np.float64]
@@ -67,29 +68,26 @@ def in_row(boxes: Sequence[BoxView]) -> NDArray[np.bool_]:
     return np.array([box.cell.field == OWN_DIGITS for box in boxes], bool)
 
 
+def _seen(boxes: Sequence[BoxView]) -> NDArray[np.bool_]:
+    return np.array([not unreadable_because(box) for box in boxes], bool)
+
+
 def own_digits(boxes: Sequence[BoxView], probabilities: Floats) -> Examples:
     """The examples in the row of ten among ``boxes``, with class probabilities (N, K)."""
-    rows = np.flatnonzero(in_row(boxes))
-    wanted = np.array([boxes[i].cell.index for i in rows], np.int64)
-    p = probabilities[rows]
-    written = np.array([not unreadable_because(boxes[i]) for i in rows], bool)
-    written &= p[:, :DIGITS].sum(axis=1) > 0.5
-    rows, wanted, p = rows[written], wanted[written], p[written]
-    digits = np.maximum(p[:, :DIGITS], TINY)
-    odd = digits.argmax(axis=1) != wanted
-    if odd.sum() > ODD_BOXES:
+    seen = in_row(boxes) & _seen(boxes) & (probabilities[:, :DIGITS].sum(axis=1) > 0.5)
+    wanted = np.array([box.cell.index for box in boxes], np.int64)[seen]
+    p = probabilities[seen]
+    if (p[:, :DIGITS].argmax(axis=1) != wanted).sum() > ODD_BOXES:
         return Examples.none()
-    own = digits[np.arange(len(rows)), wanted]
-    kept = np.log(digits.max(axis=1) / own) <= FLAT
-    return Examples.of(p[kept], wanted[kept].tolist())
+    return _not_flat(p, wanted)
 
 
 def looks_struck(boxes: Sequence[BoxView], probabilities: Floats) -> bool:
     """Whether a digit of the row looks struck out, as a crossed 7 or a slashed 0 may: then nothing
     on the sheet is taken for struck out without asking.
     """
-    rows = [i for i in np.flatnonzero(in_row(boxes)) if not unreadable_because(boxes[i])]
-    return bool((probabilities[rows, STRUCK_AT] > STRUCK_LIKE).any())
+    seen = in_row(boxes) & _seen(boxes)
+    return bool((probabilities[seen, STRUCK_AT] > STRUCK_LIKE).any())
 
 
 def fitting(hand: Examples, sheet: Examples, model: WriterModel, least: float) -> Examples:
@@ -136,13 +134,8 @@ class Hand:
         model: WriterModel,
     ) -> Hand:
         """The hand of ``boxes``, whose parts ``settled`` hold these digits beyond doubt."""
-        known: NDArray[np.int64] = np.full(len(boxes), -1)
-        for group, text in settled.items():
-            found = [i for i, b in enumerate(boxes) if (b.cell.field, b.cell.part) == group]
-            found.sort(key=lambda i: boxes[i].cell.index)
-            for place, digit in digits_in_boxes(probabilities[found], text).items():
-                known[found[place]] = digit
-        seen = np.array([not unreadable_because(box) for box in boxes], bool) & ~in_row(boxes)
+        known = _known(boxes, probabilities, settled)
+        seen = _seen(boxes) & ~in_row(boxes)
         sure = sure_examples(probabilities, seen, known)
         row = fitting(own_digits(boxes, probabilities), sure, model, ROW_FITS)
         return cls(probabilities, seen, known, row, model)
@@ -156,6 +149,49 @@ class Hand:
             sure = sure_examples(self.probabilities, self.seen, self.known)
             given = given + remembered(former, day, self.own + sure, self.model)
         return adapted(self.probabilities, self.seen, self.known, self.model, given)
+
+
+def parts_of(spec: FieldSpec, value: str) -> dict[Group, str]:
+    """The digits of a field's settled ``value`` (a date as ISO 8601), by field and part."""
+    if spec.kind != "date":
+        return {(spec.name, ""): value}
+    parts = {"year": value[2:4], "month": value[5:7], "day": value[8:10]}
+    return {(spec.name, part): text for part, text in parts.items()}
+
+
+def former_sheet(
+    day: str, boxes: Sequence[BoxView], probabilities: Floats, settled: Mapping[Group, str]
+) -> FormerSheet:
+    """What a sheet of this ``day`` tells of its hand, once a person or the rules have ``settled``
+    the digits of some of its fields: those in boxes that can be seen and are not flatly taken for
+    another digit, which may be a slip of whoever settled it; and the row of ten.
+    """
+    found = own_digits(boxes, probabilities)
+    known = _known(boxes, probabilities, settled)
+    at = np.flatnonzero(_seen(boxes) & (known >= 0))
+    return FormerSheet(day, found + _not_flat(probabilities[at], known[at]))
+
+
+def _known(
+    boxes: Sequence[BoxView], probabilities: Floats, settled: Mapping[Group, str]
+) -> NDArray[np.int64]:
+    """The digit of each box (N,) of the parts ``settled``, else -1."""
+    known: NDArray[np.int64] = np.full(len(boxes), -1)
+    places: dict[Group, list[int]] = {}
+    for i, box in enumerate(boxes):
+        places.setdefault((box.cell.field, box.cell.part), []).append(i)
+    for group in settled.keys() & places.keys():
+        found = sorted(places[group], key=lambda i: boxes[i].cell.index)
+        for place, digit in digits_in_boxes(probabilities[found], settled[group]).items():
+            known[found[place]] = digit
+    return known
+
+
+def _not_flat(probabilities: Floats, digits: NDArray[np.int64]) -> Examples:
+    """Those of the boxes (n, K) that are not flatly taken for another digit than theirs (n,)."""
+    p = np.maximum(probabilities[:, :DIGITS], TINY)
+    kept = np.log(p.max(axis=1) / p[np.arange(len(p)), digits]) <= FLAT
+    return Examples.of(probabilities[kept], digits[kept].tolist())
 
 
 def digits_in_boxes(boxes: Floats, value: str) -> dict[int, int]:

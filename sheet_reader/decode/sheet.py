@@ -22,7 +22,7 @@ from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
-from sheet_reader.decode.hand import Group, Hand, Memory, looks_struck
+from sheet_reader.decode.hand import Group, Hand, Memory, looks_struck, parts_of
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import CONTRADICTION, NumberPosterior, read_numbers
@@ -121,11 +121,7 @@ def _settled(specs: Sequence[FieldSpec], keys: Mapping[str, Judgement]) -> dict[
     for spec in specs:
         judged = keys.get(spec.name)
         if judged and judged.value and not judged.flags and judged.confidence >= KNOWN:
-            value = judged.value
-            parts = {"": value}
-            if spec.kind == "date":
-                parts = {"year": value[2:4], "month": value[5:7], "day": value[8:10]}
-            found |= {(spec.name, part): text for part, text in parts.items()}
+            found |= parts_of(spec, judged.value)
     return found
 
 

@@ -21,6 +21,10 @@ data_option = click.option(
     help="Data folder with digits/ (else SHEET_READER_DATA, else shared/data).",
 )
 
+own_digits_option = click.option(
+    "--own-digits", is_flag=True, help="Sheets ask for the volunteer's own ten digits."
+)
+
 
 def fitting_options(photos: int, out: Path) -> Callable[[_Command], _Command]:
     """``--photos``, ``--jobs``, ``--out`` and ``--data`` of a program that fits a data file."""
