@@ -15,13 +15,15 @@ people may write at one site, or on one sheet.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.evidence import unreadable_because
+from sheet_reader.decode.evidence import box_probabilities, unreadable_because
+from sheet_reader.decode.page_evidence import BoxEvidence, PageEvidence
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import STRUCK_AT
 from sheet_reader.decode.writer import (
@@ -35,7 +37,6 @@ from sheet_reader.decode.writer import (
 )
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import FieldSpec
-from sheet_reader.vision.types import BoxView
 
 Floats = NDArray[np.float64]
 FLAT = DECODE.row_contradiction
@@ -55,6 +56,12 @@ class FormerSheet:
     day: str
     examples: Examples
 
+    @property
+    def mark(self) -> str:
+        """A name for what it says: another where it says something else."""
+        told = self.examples.x.tobytes() + self.examples.digits.tobytes()
+        return hashlib.sha256(self.day.encode() + told).hexdigest()
+
 
 Group = tuple[str, str]
 """Field name and part: "" or, in a date, day, month or year."""
@@ -63,16 +70,16 @@ Memory = Mapping[str, Sequence[FormerSheet]]
 """Site number → that site's earlier sheets, in any order."""
 
 
-def in_row(boxes: Sequence[BoxView]) -> NDArray[np.bool_]:
+def in_row(boxes: Sequence[BoxEvidence]) -> NDArray[np.bool_]:
     """Which boxes (N,) are of the row of the volunteer's own ten digits."""
     return np.array([box.cell.field == OWN_DIGITS for box in boxes], bool)
 
 
-def _seen(boxes: Sequence[BoxView]) -> NDArray[np.bool_]:
+def _seen(boxes: Sequence[BoxEvidence]) -> NDArray[np.bool_]:
     return np.array([not unreadable_because(box) for box in boxes], bool)
 
 
-def own_digits(boxes: Sequence[BoxView], probabilities: Floats) -> Examples:
+def own_digits(boxes: Sequence[BoxEvidence], probabilities: Floats) -> Examples:
     """The examples in the row of ten among ``boxes``, with class probabilities (N, K)."""
     seen = in_row(boxes) & _seen(boxes) & (probabilities[:, :DIGITS].sum(axis=1) > 0.5)
     wanted = np.array([box.cell.index for box in boxes], np.int64)[seen]
@@ -82,7 +89,7 @@ def own_digits(boxes: Sequence[BoxView], probabilities: Floats) -> Examples:
     return _not_flat(p, wanted)
 
 
-def looks_struck(boxes: Sequence[BoxView], probabilities: Floats) -> bool:
+def looks_struck(boxes: Sequence[BoxEvidence], probabilities: Floats) -> bool:
     """Whether a digit of the row looks struck out, as a crossed 7 or a slashed 0 may: then nothing
     on the sheet is taken for struck out without asking.
     """
@@ -99,15 +106,20 @@ def fitting(hand: Examples, sheet: Examples, model: WriterModel, least: float) -
     return hand if fit_of(sheet, hand, model) >= least else Examples.none()
 
 
+def lately(former: Sequence[FormerSheet], day: str) -> list[FormerSheet]:
+    """The sheets of before ``day`` that are looked back on, the latest first."""
+    earlier = sorted((f for f in former if f.day < day), key=lambda f: f.day, reverse=True)
+    return earlier[:SHEETS]
+
+
 def remembered(
     former: Sequence[FormerSheet], day: str, sheet: Examples, model: WriterModel
 ) -> Examples:
     """The examples from a site's sheets of before ``day`` that fit the digits of ``sheet``. Each
     is tried by itself, the latest first, since one person may write one and another the next.
     """
-    earlier = sorted((f for f in former if f.day < day), key=lambda f: f.day, reverse=True)
     found = Examples.none()
-    for one in earlier[:SHEETS]:
+    for one in lately(former, day):
         found += fitting(one.examples, sheet, model, FITS)
     return found
 
@@ -128,7 +140,7 @@ class Hand:
     @classmethod
     def of(
         cls,
-        boxes: Sequence[BoxView],
+        boxes: Sequence[BoxEvidence],
         probabilities: Floats,
         settled: Mapping[Group, str],
         model: WriterModel,
@@ -159,21 +171,21 @@ def parts_of(spec: FieldSpec, value: str) -> dict[Group, str]:
     return {(spec.name, part): text for part, text in parts.items()}
 
 
-def former_sheet(
-    day: str, boxes: Sequence[BoxView], probabilities: Floats, settled: Mapping[Group, str]
-) -> FormerSheet:
-    """What a sheet of this ``day`` tells of its hand, once a person or the rules have ``settled``
-    the digits of some of its fields: those in boxes that can be seen and are not flatly taken for
+def former_sheet(day: str, page: PageEvidence, settled: Mapping[Group, str]) -> FormerSheet:
+    """What a ``page`` of this ``day`` tells of its hand, once people or rules have ``settled`` the
+    digits of some of its fields: those in boxes that can be seen and are not flatly taken for
     another digit, which may be a slip of whoever settled it; and the row of ten.
     """
+    boxes, probabilities = page.boxes, box_probabilities(page.boxes, page.readings())
     found = own_digits(boxes, probabilities)
     known = _known(boxes, probabilities, settled)
     at = np.flatnonzero(_seen(boxes) & (known >= 0))
-    return FormerSheet(day, found + _not_flat(probabilities[at], known[at]))
+    found = found + _not_flat(probabilities[at], known[at])
+    return FormerSheet(day, Examples(np.round(found.x, 4), found.digits))
 
 
 def _known(
-    boxes: Sequence[BoxView], probabilities: Floats, settled: Mapping[Group, str]
+    boxes: Sequence[BoxEvidence], probabilities: Floats, settled: Mapping[Group, str]
 ) -> NDArray[np.int64]:
     """The digit of each box (N,) of the parts ``settled``, else -1."""
     known: NDArray[np.int64] = np.full(len(boxes), -1)

@@ -130,7 +130,7 @@ def _read_view(
         score_boxes_read(sheet, view, readings, score)
         score_page(sheet, page, score)
         if diary is not None:
-            diary.keep(study, view, readings, page, sheet)
+            diary.keep(study, page, sheet)
 
 
 class _Clock:

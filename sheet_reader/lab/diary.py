@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from sheet_reader.decode.evidence import box_probabilities
 from sheet_reader.decode.hand import FormerSheet, Group, former_sheet, parts_of
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.types import PageReading
-from sheet_reader.digits.types import BoxReadings
 from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.study.model import Study
-from sheet_reader.vision.types import SheetView
 
 SETTLED = DECODE.writer_sure
 
@@ -20,14 +17,7 @@ class Diary:
     def __init__(self) -> None:
         self.memory: dict[str, list[FormerSheet]] = {}
 
-    def keep(
-        self,
-        study: Study,
-        view: SheetView,
-        readings: BoxReadings,
-        page: PageReading,
-        sheet: SheetTruth,
-    ) -> None:
+    def keep(self, study: Study, page: PageReading, sheet: SheetTruth) -> None:
         """Keep the digits of a sheet just read: of fields that were surely read, as they were read,
         right or wrong; of those that were asked about, as they are in truth.
         """
@@ -38,9 +28,7 @@ class Diary:
             value = truth.get(field.field) if asked else field.value
             if value is not None and (asked or field.confidence >= SETTLED):
                 settled |= parts_of(specs[field.field], value)
-        if sheet.site is None or sheet.visit_date is None:
+        if sheet.site is None or sheet.visit_date is None or page.evidence is None:
             return
-        found = former_sheet(
-            sheet.visit_date, view.boxes, box_probabilities(view.boxes, readings), settled
-        )
+        found = former_sheet(sheet.visit_date, page.evidence, settled)
         self.memory.setdefault(sheet.site, []).append(found)

@@ -2,7 +2,9 @@
 
 Only a first reading tells site and date, hence two. The shipped calibration, on which the promise
 about accepted fields rests, knows no earlier counts: so a field is accepted only where both
-readings accept the same value.
+readings accept the same value. Digits of the site's earlier sheets are another matter: where the
+hand is the same they may lay doubts, since they speak about the signs on this sheet and not about
+what is likely to be counted.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from sheet_reader.decode.counts import History
+from sheet_reader.decode.sheet import decode_page
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.reader import Outcome, Reader
@@ -38,11 +41,33 @@ def read_with_history(
     against it. Pictures of sites without any are read once.
     """
     first = reader(picture, study, book, today)
+    if all(isinstance(item, NoSheet) or item[1].evidence is not None for item in first):
+        return [
+            item if isinstance(item, NoSheet) else (item[0], with_history(item[1], study, history))
+            for item in first
+        ]
     earlier = _before(first, history)
     if not earlier:
         return first
     second = reader(picture, study, book, today, history=earlier)
     return [_doubted(one, other) for one, other in zip(first, second, strict=True)]
+
+
+def with_history(first: PageReading, study: Study, history: SiteHistory) -> PageReading:
+    """``first``, read as the work of a hand that its site knows where it fits, and doubted where
+    earlier counts of the site speak against it; by its evidence.
+    """
+    site, day, seen = first.site, first.visit_date, first.evidence
+    if seen is None or not site or not day:
+        return first
+    base, memory = first, {site: history.hands_before(site, day)}
+    if memory[site]:
+        base = decode_page(seen, study, memory=memory, threshold=first.threshold)
+    earlier = history.before([(site, day)])
+    if not earlier:
+        return base
+    second = decode_page(seen, study, history=earlier, memory=memory, threshold=first.threshold)
+    return doubted_page(base, second)
 
 
 def _before(outcome: Outcome, history: SiteHistory) -> History:

@@ -164,7 +164,8 @@ class AuditedField:
 class HistoryEntry:
     """One event in the life of a value: read, or decided by a person.
 
-    ``what`` is "read", "accepted as read", "corrected", "left empty", "can't be read" or
+    ``what`` is "read" or "decoded anew" with the status, "accepted as read",
+    "corrected", "left empty", "can't be read" or
     "taken back"; ``at`` is UTC, ISO 8601; ``by`` the person, or the program with its version.
     """
 
@@ -205,7 +206,9 @@ class PhotoLine:
 
 @dataclass(frozen=True, slots=True)
 class FoundPage:
-    """A page as it goes into the record. ``outline`` are its corners in the picture in px."""
+    """A page as it goes into the record. ``outline`` are its corners in the picture in px;
+    ``evidence`` is what it was decoded from, packed, and ``decoded_under`` names the rules.
+    """
 
     frame: int
     study: str
@@ -224,6 +227,8 @@ class FoundPage:
     outline: tuple[tuple[float, float], ...]
     fields: tuple[FoundField, ...] = ()
     threshold: float | None = None
+    evidence: bytes | None = None
+    decoded_under: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -261,7 +266,8 @@ class BatchSummary:
     ``refused`` (no picture) or ``left_out`` (drawn by this program). Of the new photos ``new_read``
     and ``new_failed`` were read and not readable, ``new_checks`` show a print check; ``read`` and
     ``failed`` also count photos that earlier runs took in, ``failed`` the refused things too.
-    ``photo_ids`` are the photos looked at.
+    ``photo_ids`` are the photos looked at, ``decoded`` is how many known pages were decoded anew
+    without their photos.
     ``lines`` has one line per thing that failed, and one per thing worth telling; ``seconds`` is
     the time spent reading. ``fault`` says what is wrong with the installation where no photo could
     be read for that reason: then all of them wait.
@@ -281,6 +287,7 @@ class BatchSummary:
     flagged: int = 0
     empty: int = 0
     left_to_another: int = 0
+    decoded: int = 0
     seconds: float = 0.0
     lines: tuple[str, ...] = field(default=())
     photo_ids: tuple[int, ...] = ()

@@ -17,12 +17,12 @@ from sheet_reader.decode.hand import (
     own_digits,
     remembered,
 )
+from sheet_reader.decode.page_evidence import BoxEvidence
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.decode.writer import DIGITS, Examples, shipped_model
 from sheet_reader.digits.types import CLASSES
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import Cell
-from sheet_reader.vision.types import BoxView
 
 Floats = NDArray[np.float64]
 MODEL = shipped_model()
@@ -30,9 +30,8 @@ ORDER = list(range(DIGITS))
 EMPTY, STRUCK = CLASSES.index("empty"), CLASSES.index("struck")
 
 
-def view(field: str, index: int, hidden: Occlusion = Occlusion.NONE) -> BoxView:
-    nothing = np.zeros((1, 1), np.uint8)
-    return BoxView(Cell(field, index, (0, 0, 8, 9)), nothing, np.zeros((4, 2)), 0.1, hidden)
+def view(field: str, index: int, hidden: Occlusion = Occlusion.NONE) -> BoxEvidence:
+    return BoxEvidence(Cell(field, index, (0, 0, 8, 9)), 0.1, hidden, 0.0, 1.0, 0.1)
 
 
 def rows(x: Floats) -> Floats:
