@@ -8,6 +8,7 @@ misreadings speak for themselves. Of several photos of one page the best one cou
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import lru_cache
 from itertools import islice
 
 from sheet_reader.decode.hand import FormerSheet, Group, former_sheet, parts_of
@@ -47,10 +48,17 @@ def site_hands(record: Record, visits: Iterable[Visit]) -> dict[str, list[Former
             evidence = decoded.evidence_of_runs(connection, some)
             for run in some:
                 site, day, settled = runs[run]
-                page = unpacked(evidence[run])
-                if page is not None:
-                    found.setdefault(site, []).append(former_sheet(day, page, settled))
+                former = _former(evidence[run], day, frozenset(settled.items()))
+                if former is not None:
+                    found.setdefault(site, []).append(former)
     return found
+
+
+@lru_cache(maxsize=4096)
+def _former(data: bytes, day: str, settled: frozenset[tuple[Group, str]]) -> FormerSheet | None:
+    """The same page is asked for in each round of decoding; None for a form not known."""
+    page = unpacked(data)
+    return None if page is None else former_sheet(day, page, dict(settled))
 
 
 def _places(study: Study, visits: Iterable[Visit]) -> Places:
