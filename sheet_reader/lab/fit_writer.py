@@ -2,7 +2,7 @@
 
 Reads the boxes of simulated photographs, filled in by writers kept for this alone (see
 ``writers``), and estimates how the reader's log-probabilities scatter in one hand and between
-hands; see ``decode/writer.py``. The sheets ask for the ten own digits, since those are examples, too.
+hands; see ``decode/writer.py``. The sheets ask for the ten own digits: those are examples, too.
 """
 
 from __future__ import annotations
