@@ -261,9 +261,9 @@ def from_json(text: str) -> Reasons:
     return tuple(_from_item(item) for item in json.loads(text))
 
 
-def _from_item(item: dict[str, Any]) -> Reason:
-    params = dict(item)
+def _from_item(item: Any) -> Reason:
     try:
+        params = dict(item)
         return because(Code(params.pop("code", "")), **params)
-    except ValueError:
+    except (TypeError, ValueError):
         return because(Code.TEXT, text=json.dumps(item, ensure_ascii=False))

@@ -131,7 +131,10 @@ def _no_day(p: Params) -> str:
 
 
 def _said(iso: str) -> str:
-    day = date.fromisoformat(iso)
+    try:
+        day = date.fromisoformat(iso)
+    except (TypeError, ValueError):  # damaged in the record
+        return str(iso)
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 

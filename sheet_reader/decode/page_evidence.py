@@ -16,6 +16,7 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, BoxReadings
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import Cell, SheetCode
@@ -23,8 +24,7 @@ from sheet_reader.vision.types import SheetView
 
 FORM = 1
 """Of the bytes that :func:`packed` makes; a change of what they hold takes the next number."""
-LEAST = 1e-30
-"""In place of a probability of 0, which has no logarithm."""
+LEAST = DECODE.kept_floor
 MEASURES = ("error_mm", "blur_mm", "contrast", "ink")
 
 Floats32 = NDArray[np.float32]

@@ -251,11 +251,6 @@ def _judge_counts(
     questions += [(rule, exceeded(rule, posteriors, unseen)) for rule in sums]
     for rule, question in questions:
         if question is not None:
-            _ask_together(judged, (rule.total, *rule.parts), question)
+            for name in (rule.total, *rule.parts):
+                judged[name] = judged[name].flagged(question)
     return judged
-
-
-def _ask_together(judged: dict[str, Judgement], names: Sequence[str], question: Reason) -> None:
-    for name in names:
-        asked = judged[name].flagged(question)
-        judged[name] = replace(asked, together=tuple(dict.fromkeys((*asked.together, *names))))
