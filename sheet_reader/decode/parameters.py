@@ -80,6 +80,12 @@ class DecodeParameters:
         5, "digits", _ASSUMED, "a sheet must share with a hand for it to be tried"
     )
     remembered_sheets: int = parameter(6, "sheets", _ASSUMED, "of a site that are looked back on")
+    settled: float = parameter(
+        0.999,
+        "confidence",
+        _ASSUMED,
+        "from which an accepted field of an earlier sheet tells which digits its boxes hold",
+    )
     writer_floor: float = parameter(
         1e-30, "probability", "choice: keeps the logarithm finite", "least probability of a digit"
     )

@@ -8,7 +8,7 @@ from sheet_reader.decode.types import PageReading
 from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.study.model import Study
 
-SETTLED = DECODE.writer_sure
+SETTLED = DECODE.settled
 
 
 class Diary:

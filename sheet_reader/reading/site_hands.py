@@ -14,16 +14,16 @@ from itertools import islice
 from sheet_reader.decode.hand import FormerSheet, Group, former_sheet, parts_of
 from sheet_reader.decode.page_evidence import unpacked
 from sheet_reader.decode.parameters import DECODE
+from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record import decoded
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
 
-SETTLED = DECODE.writer_sure
+SETTLED = DECODE.settled
 ANSWERED = ("confirmed", "corrected")
-AT_A_TIME = 100
-"""Pages whose evidence is held in memory at once."""
+AT_A_TIME = READING.decoded_at_a_time
 
 Places = dict[int, tuple[str, str, dict[Group, str]]]
 """By page instance: site, day, and the digits that are settled."""
@@ -54,7 +54,7 @@ def site_hands(record: Record, visits: Iterable[Visit]) -> dict[str, list[Former
     return found
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=READING.hands_kept)
 def _former(data: bytes, day: str, settled: frozenset[tuple[Group, str]]) -> FormerSheet | None:
     """The same page is asked for in each round of decoding; None for a form not known."""
     page = unpacked(data)
