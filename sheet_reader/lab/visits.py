@@ -23,8 +23,6 @@ from sheet_reader.lab.writers import DEV, ROLES, Role
 from sheet_reader.simulate.cases import Desk, numbered
 from sheet_reader.simulate.one_site import site_cases
 
-SETTLED_FROM = 3
-"""From this sheet of a site on its hand counts as known."""
 Turn = tuple[Score, Score]
 """One sheet read without memory, and with it."""
 _desk: Desk | None = None
@@ -59,13 +57,15 @@ def read_site(desk: Desk, study: str, level: str, seed: int, visits: int) -> lis
 @click.option("--visits", type=click.IntRange(1), default=4, show_default=True)
 @click.option("--seed", type=click.IntRange(0), default=1, show_default=True)
 @click.option("--writers", type=click.Choice(ROLES), default=DEV, show_default=True)
+@click.option("--known-from", type=click.IntRange(2), default=3, show_default=True,
+              help="From this sheet of a site on its hand counts as known.")
 @own_digits_option
 @jobs_option
 @data_option
 @click.option("--details", is_flag=True, help="List every mistake.")
 def main(
-    level: str, sites: int, visits: int, seed: int, writers: Role, own_digits: bool, jobs: int,
-    data: Path | None, details: bool,
+    level: str, sites: int, visits: int, seed: int, writers: Role, known_from: int,
+    own_digits: bool, jobs: int, data: Path | None, details: bool,
 ) -> None:  # fmt: skip
     """Read a season of simulated sheets, with and without the digits of the earlier ones."""
     plan = Plan(level, sites, "all", seed, "whole", 1, needed_data(data), 0.0, writers, own_digits)
@@ -74,12 +74,12 @@ def main(
     with multiprocessing.get_context("spawn").Pool(jobs, _start, (plan,)) as pool:
         for number, turns in enumerate(pool.imap(_run, tasks), start=1):
             for visit, turn in enumerate(turns, start=1):
-                totals = late if visit >= SETTLED_FROM else early
+                totals = late if visit >= known_from else early
                 for total, score in zip(totals, turn, strict=True):
                     total.add(score)
             click.echo(f"\r{number}/{sites}", nl=False, err=True)
     click.echo("\r", nl=False, err=True)
-    for title, pair in ((f"before sheet {SETTLED_FROM}", early), (f"from {SETTLED_FROM} on", late)):
+    for title, pair in ((f"before sheet {known_from}", early), (f"from {known_from} on", late)):
         for kind, score in zip(("without memory", "with memory"), pair, strict=True):
             click.echo(f"{title}, {kind}")
             click.echo("\n".join(report(score, level, "whole")[-12:-6]))
