@@ -68,7 +68,8 @@ def main(
     own_digits: bool, jobs: int, data: Path | None, details: bool,
 ) -> None:  # fmt: skip
     """Read a season of simulated sheets, with and without the digits of the earlier ones."""
-    plan = Plan(level, sites, "all", seed, "whole", 1, needed_data(data), 0.0, writers, own_digits)
+    place = needed_data(data)
+    plan = Plan(level, sites, "all", seed, "whole", 1, place, 0.0, "none", writers, own_digits)
     early, late = (Score(), Score()), (Score(), Score())
     tasks = [(*numbered("all", seed, number), visits) for number in range(sites)]
     with multiprocessing.get_context("spawn").Pool(jobs, _start, (plan,)) as pool:
