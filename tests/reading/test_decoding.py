@@ -27,7 +27,8 @@ from sheet_reader.reading.picture import read_picture
 from sheet_reader.reading.site_hands import site_hands
 from sheet_reader.record import schema
 from sheet_reader.record.decoded import evidence_of_runs, kept_pages
-from sheet_reader.record.model import ReadingRow, Value
+from sheet_reader.record.lines import ReadingRow
+from sheet_reader.record.model import Value
 from sheet_reader.record.runs import not_unasked
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
