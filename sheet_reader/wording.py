@@ -131,7 +131,10 @@ def _no_day(p: Params) -> str:
 
 
 def _said(iso: str) -> str:
-    day = date.fromisoformat(iso)
+    try:
+        day = date.fromisoformat(iso)
+    except (TypeError, ValueError):  # damaged in the record
+        return str(iso)
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
@@ -216,6 +219,11 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
     Code.STRUCK_OUT: "struck out, and no other number written",
     Code.BOX_STRUCK: _struck,
     Code.GAP: "an empty box stands inside the number; read as {value}",
+    Code.FAINT_INK: "{box} seems empty, but may hold pale ink",
+    Code.PALE_INK: "what stands in {box} is much paler than the rest; it may shine through",
+    Code.TALLY_INK: "tally strokes run on towards {box}; one may stand in it",
+    Code.STROKE_LEAVES: "a stroke leaves its box",
+    Code.ODD_SHEET: "many digits of this sheet are hard to read",
     Code.UNCERTAIN: "not read with enough certainty",
     Code.BOX_UNCERTAIN: "{box} could be {first} or {second}",
     Code.NO_NUMBER: "no number could be read",

@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import (
     EMPTY_AT,
     OTHER_AT,
@@ -21,6 +22,8 @@ _STATES = {EMPTY_AT: "empty", STRUCK_AT: "struck", SEVERAL_AT: "several", OTHER_
 """Classes that are no digit, as reasons name them."""
 
 
+CROSSED = DECODE.crossed_out
+
 UNCERTAIN = because(Code.UNCERTAIN)
 
 
@@ -28,7 +31,8 @@ UNCERTAIN = because(Code.UNCERTAIN)
 class Judgement:
     """One field's most probable reading. ``flags`` are reasons to ask whatever the confidence;
     ``doubt`` explains a low confidence; ``empty`` is true where the best reading is "not recorded"
-    (then ``value`` is None); ``together`` names fields to be shown with this one.
+    (then ``value`` is None). ``before`` is the confidence without what ``raised`` the doubt, see
+    :meth:`doubted`.
     """
 
     field: str
@@ -39,7 +43,16 @@ class Judgement:
     empty: bool = False
     runner_up: str | None = None
     runner_up_confidence: float = 0.0
-    together: tuple[str, ...] = ()
+    before: float = 0.0
+    raised: Reason | None = None
+
+    def doubted(self, times: float, reason: Reason) -> Judgement:
+        """The same with ``times`` (1 or more) the doubt, for this ``reason``."""
+        if times <= 1.0:
+            return self
+        sure = max(0.0, 1.0 - times * (1.0 - self.confidence))
+        before = self.before if self.raised else self.confidence
+        return replace(self, confidence=sure, before=before, raised=reason)
 
     def flagged(self, *reasons: Reason) -> Judgement:
         """The same judgement with more reasons to ask."""
@@ -49,7 +62,8 @@ class Judgement:
         """Accept at or above ``threshold`` where nothing else speaks against it."""
         reasons = self.flags
         if not reasons and self.confidence < threshold:
-            reasons = (self.doubt,)
+            raised = self.raised if self.before >= threshold else None
+            reasons = (raised or self.doubt,)
         status: DecodedStatus = "empty" if self.empty else "accepted"
         if reasons:
             status = "flagged"
@@ -61,7 +75,6 @@ class Judgement:
             reasons,
             self.runner_up,
             min(1.0, self.runner_up_confidence),
-            self.together if reasons else (),
         )
 
 
@@ -84,15 +97,36 @@ def box_flags(posterior: NumberPosterior, hidden: Sequence[Occlusion], part: str
     return tuple(reasons)
 
 
-def number_flags(posterior: NumberPosterior, value: int, text: str) -> Reasons:
-    """Reasons that lie in how a number was written: a struck box, an empty box inside it."""
+def number_flags(
+    posterior: NumberPosterior, value: int, text: str, *, crossing: bool = False
+) -> Reasons:
+    """Reasons that lie in how a number was written: a struck box, an empty box inside it. With
+    ``crossing`` a digit that was plainly crossed out on the way is no reason to ask.
+    """
     at = int(np.searchsorted(posterior.values, value))
     reasons = []
-    if posterior.struck[at] >= 0.5:
+    if posterior.struck[at] >= 0.5 and not (crossing and crossed_out(posterior)):
         reasons.append(because(Code.BOX_STRUCK, value=text))
     if posterior.gap[at] >= 0.5:
         reasons.append(because(Code.GAP, value=text))
     return tuple(reasons)
+
+
+def crossed_out(posterior: NumberPosterior) -> bool:
+    """Whether one digit was crossed out and the number went on in the next box, beyond doubt.
+
+    The box must be struck for certain, or a crossed 7, a slashed 0 or a 4 would be left out; the
+    next one must hold a digit, or the right one may stand beside the boxes, where nobody reads it;
+    and for the same reason a box must be left empty: who finds a digit wrong later and has no free
+    box writes beside.
+    """
+    boxes = posterior.boxes
+    struck = np.flatnonzero(boxes[:, STRUCK_AT] >= 0.5)
+    if len(struck) != 1 or struck[0] + 1 >= len(boxes):
+        return False
+    certain = boxes[struck[0], STRUCK_AT] >= CROSSED
+    goes_on = boxes[struck[0] + 1, :EMPTY_AT].sum() >= CROSSED
+    return bool(certain and goes_on and (boxes[:, EMPTY_AT] >= CROSSED).any())
 
 
 def box_doubt(posterior: NumberPosterior, part: str = "") -> tuple[float, Reason]:

@@ -2,7 +2,7 @@
 
 Reads the boxes of simulated photographs, filled in by writers kept for this alone (see
 ``writers``), and estimates how the reader's log-probabilities scatter in one hand and between
-hands; see ``decode/writer.py``.
+hands; see ``decode/writer.py``. The sheets ask for the ten own digits: those are examples, too.
 """
 
 from __future__ import annotations
@@ -19,11 +19,12 @@ from sheet_reader.decode.writer import DIGITS, FILE, centred, fit_model, model_t
 from sheet_reader.digits import CLASSES, read_boxes
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training.photos import crops_of
 from sheet_reader.lab.writers import WRITER_MODEL
 from sheet_reader.simulate.cases import Desk, make_case, mixed
 
-_SEED = 84_000_000
+_SEED = LAB.writer_seed
 _OUT = Path(__file__).resolve().parents[1] / "decode" / "data" / FILE
 _desk: Desk | None = None
 
@@ -33,7 +34,7 @@ Boxes = tuple[NDArray[np.float64], NDArray[np.int64]]
 def _start(data: Path) -> None:
     global _desk
     cv2.setNumThreads(1)
-    _desk = Desk.of_samples(hands_of(WRITER_MODEL, data / "digits"))
+    _desk = Desk.of_samples(hands_of(WRITER_MODEL, data / "digits"), own_digits=True)
 
 
 def _run(number: int) -> Boxes:

@@ -46,7 +46,7 @@ def read_picture(
         page = decode_sheet(
             finding,
             read_boxes(crops),
-            fields_of(study, book, finding),
+            fields_of(study, book, finding.page.code.layout),
             today,
             history=history,
             threshold=threshold,

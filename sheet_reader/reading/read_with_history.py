@@ -2,7 +2,9 @@
 
 Only a first reading tells site and date, hence two. The shipped calibration, on which the promise
 about accepted fields rests, knows no earlier counts: so a field is accepted only where both
-readings accept the same value.
+readings accept the same value. Digits of the site's earlier sheets are another matter: where the
+hand is the same they may lay doubts, since they speak about the signs on this sheet and not about
+what is likely to be counted.
 """
 
 from __future__ import annotations
@@ -50,9 +52,8 @@ def read_with_history(
     return [_doubted(one, other) for one, other in zip(first, second, strict=True)]
 
 
-def fields_of(study: Study, book: LayoutBook | None, page: PageReading | SheetView) -> Study:
-    """The study whose fields a page has: as its layout was printed, by the rules of ``study``."""
-    version = page.code.layout if isinstance(page, PageReading) else page.page.code.layout
+def fields_of(study: Study, book: LayoutBook | None, version: str) -> Study:
+    """The study whose fields a page of this layout version has, by the rules of ``study``."""
     if book is None or version not in book.versions or book.study_of(version) is book.study:
         return study
     return by_present_rules(book.study_of(version), study)
@@ -64,7 +65,7 @@ def _by_evidence(
     if isinstance(item, NoSheet) or item[1].evidence is None:
         return item
     view, page = item
-    own = fields_of(study, book, page)
+    own = fields_of(study, book, page.code.layout)
     return view, with_history(item[1].evidence, own, history, page.threshold)
 
 
@@ -75,21 +76,26 @@ def with_history(
     threshold: float | None,
     named: Named = same_name,
 ) -> PageReading:
-    """A page by its evidence, doubted where earlier counts of its site speak against it.
+    """A page by its evidence, read as the work of a hand that its site knows where it fits, and
+    doubted where earlier counts of the site speak against it.
 
     ``study`` is that of the page's layout, ``named`` gives the present names of its fields.
     """
     seen = read_page(evidence, study)
-    first = judged_page(seen, threshold=threshold)
-    if not first.site or not first.visit_date:
-        return first
-    known = history.before([(first.site, first.visit_date)]).get(first.site, {})
+    base = judged_page(seen, threshold=threshold)
+    site, day = base.site, base.visit_date
+    if not site or not day:
+        return base
+    memory = {site: history.hands_before(site, day)}
+    if memory[site]:
+        base = judged_page(seen, memory=memory, threshold=threshold)
+    known = history.before([(site, day)]).get(site, {})
     names = {spec.name: named(spec.name) for spec in study.fields}
     own = {name: known[now] for name, now in names.items() if now in known}
     if not own:
-        return first
-    second = judged_page(seen, history={first.site: own}, threshold=threshold)
-    return doubted_page(first, second)
+        return base
+    second = judged_page(seen, history={site: own}, memory=memory, threshold=threshold)
+    return doubted_page(base, second)
 
 
 def _before(outcome: Outcome, history: SiteHistory) -> History:

@@ -70,9 +70,11 @@ class DecodingRules:
         """A name for the rules under which a page of this ``layout`` is decoded that was surely
         read as of this site and visit (None: not surely).
         """
-        earlier: Mapping[str, object] = {}
+        earlier: dict[str, object] = {}
         if self.history is not None and site and visit_date:
-            earlier = self.history.before([(site, visit_date)])
+            earlier = dict(self.history.before([(site, visit_date)]))
+            hands = [former.mark for former in self.history.hands_before(site, visit_date)]
+            earlier |= {"hands": hands} if hands else {}
         parts = self._parts(layout) | {"history": _short(earlier) if earlier else "none"}
         return " ".join(f"{part}:{parts[part]}" for part in CAUSES)
 
@@ -90,9 +92,8 @@ class DecodingRules:
     def _known(self) -> dict[str, dict[str, str]]:
         return {}
 
-    @staticmethod
-    def _parts_of(study: Study) -> dict[str, str]:
-        fields = [[f.name, f.kind, f.boxes, f.lowest, f.highest] for f in study.fields]
+    def _parts_of(self, study: Study) -> dict[str, str]:
+        fields = [[self.named(f.name), f.kind, f.boxes, f.lowest, f.highest] for f in study.fields]
         season = [study.season.first.isoformat(), study.season.last.isoformat()]
         sums = [[rule.total, *rule.parts] for rule in study.sums]
         return {

@@ -122,7 +122,7 @@ def _study(
         return None
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
-        instructions, sites or (), folder, error, (), send_to, own_digits, words, file, effort,
+        instructions, sites or (), folder, error, send_to, own_digits, words, file, effort,
         publication, letter_words,
     )  # fmt: skip
 
