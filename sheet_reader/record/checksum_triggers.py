@@ -7,7 +7,9 @@ unnoticed.
 
 from __future__ import annotations
 
-from sqlalchemy import Connection
+from collections.abc import Iterable
+
+from sqlalchemy import Connection, inspect
 
 OWNERS = {
     "photos": ("NULL", "''"),
@@ -18,14 +20,21 @@ OWNERS = {
     "readings": ("NEW.run_id", "NEW.field"),
     "decisions": ("NEW.page_instance_id", "NEW.field"),
     "overruled": ("NEW.page_instance_id", "''"),
+    "sheet_decisions": ("NEW.photo_id", "''"),
     "about": ("NULL", "''"),
 }
 """For each checked table, what a checksum notes beside the row: its owner (a row), its field."""
 
 
-def create(connection: Connection) -> None:
-    """Create the triggers of every checked table."""
-    for table in OWNERS:
+def there(connection: Connection) -> list[str]:
+    """The checked tables that a record of its version has."""
+    known = inspect(connection)
+    return [table for table in OWNERS if known.has_table(table)]
+
+
+def create(connection: Connection, tables: Iterable[str]) -> None:
+    """Create the triggers of these checked tables."""
+    for table in tables:
         statements = _sqlite(table) if connection.dialect.name == "sqlite" else _postgresql(table)
         for statement in statements:
             connection.exec_driver_sql(statement)

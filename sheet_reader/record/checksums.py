@@ -34,7 +34,7 @@ from sqlalchemy import (
 )
 
 from sheet_reader.record import former_schema, schema
-from sheet_reader.record.checksum_triggers import OWNERS
+from sheet_reader.record.checksum_triggers import OWNERS, there
 
 CHECKED: tuple[Table, ...] = tuple(schema.metadata.tables[name] for name in OWNERS)
 SCHEMA_NOTE = "schema"
@@ -104,8 +104,8 @@ def _close(connection: Connection, of: Table, ids: Sequence[int]) -> None:
 
 def add_missing(connection: Connection) -> None:
     """Note every row that has no checksum yet, as it is now."""
-    for name, noted in OWNERS.items():
-        owner, field = (part.removeprefix("NEW.") for part in noted)
+    for name in there(connection):
+        owner, field = (part.removeprefix("NEW.") for part in OWNERS[name])
         connection.execute(
             text(
                 f"INSERT INTO row_checksums SELECT '{name}', id, {owner}, {field}, '' FROM {name} "

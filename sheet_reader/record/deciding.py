@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
@@ -14,9 +14,21 @@ from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.loading import UNDO
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Rival, Unreadable, Value, now
+from sheet_reader.record.sheets import add_sheet_decision
 from sheet_reader.study.model import FieldSpec, Study
 
 MOST_DIGITS = 9
+
+
+@dataclass(frozen=True, slots=True)
+class Undone:
+    """What a decision was about that was taken back: ``reading_id`` None where it was about a
+    sheet, ``page_instance_id`` None where about a whole photo.
+    """
+
+    reading_id: int | None
+    page_instance_id: int | None
+    photo_id: int
 
 
 def checked_value(study: Study, field: str, text: str) -> str:
@@ -61,6 +73,7 @@ def add_decision(
     *,
     blind: bool,
     rivals: Sequence[Rival] = (),
+    reason: str = "",
 ) -> int:
     """Add a person's answer about a reading; gives the id of the decision.
 
@@ -87,6 +100,7 @@ def add_decision(
         value=value,
         by=by,
         blind=blind,
+        reason=reason or None,
     )
     differing = {r for r in rivals if r.value != value and not isinstance(answer, Unreadable)}
     if differing:
@@ -121,18 +135,40 @@ def _answer(
     return ("empty" if isinstance(answer, LeftEmpty) else "unreadable"), None
 
 
-def take_back_last(connection: Connection, by: str) -> int | None:
-    """Take back the last answer of this person that still stands; gives its reading's id."""
-    d = schema.decisions.c
+def take_back_last(connection: Connection, by: str) -> Undone | None:
+    """Take back the last decision of this person that still stands, about a field or a sheet."""
+    s = schema.sheet_decisions.c
+    undone = select(s.undoes).where(s.undoes.is_not(None))
+    sheet = connection.execute(
+        select(s.id, s.photo_id, s.page_instance_id, s.decisions_before, s.value, s.was)
+        .where(s.by == by, s.kind != UNDO, s.id.not_in(undone))
+        .order_by(s.id.desc())
+        .limit(1)
+    ).one_or_none()
+    field = _last_of_field(connection, by)
+    if sheet is not None and (field is None or field.id <= sheet.decisions_before):
+        add_sheet_decision(
+            connection, sheet.photo_id, sheet.page_instance_id, "undo", by=by,
+            undoes=sheet.id, value=sheet.was, was=sheet.value,
+        )  # fmt: skip
+        return Undone(None, sheet.page_instance_id, sheet.photo_id)
+    return None if field is None else _take_back(connection, field, by)
+
+
+def _last_of_field(connection: Connection, by: str) -> Any:
+    """The last standing decision of this person about a field, as a row; None if there is none."""
+    d, s = schema.decisions.c, schema.page_instances.c
     undone = select(d.undoes).where(d.undoes.is_not(None))
-    last = connection.execute(
-        select(d.id, d.page_instance_id, d.field, d.reading_id)
+    return connection.execute(
+        select(d.id, d.page_instance_id, d.field, d.reading_id, s.photo_id)
+        .join_from(schema.decisions, schema.page_instances, s.id == d.page_instance_id)
         .where(d.by == by, d.kind != UNDO, d.id.not_in(undone))
         .order_by(d.id.desc())
         .limit(1)
     ).one_or_none()
-    if last is None:
-        return None
+
+
+def _take_back(connection: Connection, last: Any, by: str) -> Undone:
     _add(
         connection,
         page_instance_id=last.page_instance_id,
@@ -144,4 +180,4 @@ def take_back_last(connection: Connection, by: str) -> int | None:
         blind=False,
         undoes=last.id,
     )
-    return int(last.reading_id)
+    return Undone(last.reading_id, last.page_instance_id, last.photo_id)

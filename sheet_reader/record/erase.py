@@ -60,7 +60,7 @@ def erase(study: Study, contact: str, url: str | None = None) -> Erased:
     name. Its original is replaced by the bare grey picture, as it was read, without any tags
     (place, owner, time); so are photos of which only the tags name her. One that can't be opened is
     kept as it is and named, and made bare by a later run that can open it. Who decided becomes
-    unknown. Counts, readings and decisions stay. The site list, the inbox, tables, overlays and
+    unknown, and reasons that name her go. Counts, readings and decisions stay. The site list, the inbox, tables, overlays and
     backups are the coordinator's own files: those that still hold the name are listed.
     Raises :class:`UsageError` where ``contact`` means no single person or is unknown.
     """
@@ -74,13 +74,13 @@ def erase(study: Study, contact: str, url: str | None = None) -> Erased:
         for photo_id, origin_ids in traces.photos.items():
             _erase_photo(record, photo_id, origin_ids)
         with record.writing() as connection:
-            forget_names(connection, traces.decisions)
+            decisions = forget_names(connection, who)
         remove_erased(record)
         _wipe_free_pages(record)
         kept = _not_bare(record, traces.photos)
     origins = sum(map(len, traces.photos.values()))
     hers = (*elsewhere, *(backups_in(study) if traces.any else ()))
-    return Erased(origins, len(traces.photos), len(traces.decisions), hers, kept)
+    return Erased(origins, len(traces.photos), decisions, hers, kept)
 
 
 def _erase_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:

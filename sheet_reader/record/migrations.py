@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Engine, Table, func, insert, inspect, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import RecordError
-from sheet_reader.record import checksums, former_schema, schema
+from sheet_reader.record import checksum_triggers, checksums, former_schema, schema
 from sheet_reader.record.guards import guard
 from sheet_reader.record.model import now
 from sheet_reader.record.renaming import rename_all
@@ -77,6 +77,15 @@ def _notes(connection: Connection) -> None:
         table.create(connection)
 
 
+def _sheet_decisions(connection: Connection) -> None:
+    """Decisions about whole sheets and photos, and why something was decided."""
+    _add_column(connection, "decisions", "reason", "TEXT")
+    table = schema.sheet_decisions
+    table.create(connection)
+    guard(connection, table.name)
+    checksum_triggers.create(connection, [table.name])
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
@@ -86,6 +95,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(6, "notes", _notes),
     Migration(7, "standard names, checksums", rename_all),
     Migration(8, "reasons as data", _reasons),
+    Migration(9, "decisions about sheets", _sheet_decisions),
 )
 
 
