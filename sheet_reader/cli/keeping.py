@@ -89,7 +89,7 @@ def verify(study: Path) -> None:
 )
 @click.option("--yes", is_flag=True, help="Do it without asking.")
 def erase(study: Path, contact: str, yes: bool) -> None:
-    """Remove what the record knows of a person: sender, subject, file names, tags, who decided.
+    """Remove what the record knows of a person: sender, subject, file names, tags, remarks, name.
 
     What would go is shown before you are asked. The photos stay as bare pictures without the
     camera's tags, and so do all counts and decisions. This can't be undone. Your own files that
@@ -112,7 +112,8 @@ def erase(study: Path, contact: str, yes: bool) -> None:
     click.echo(
         f"Erased: {counted(gone.origins, 'note')} of who sent what, "
         f"{counted(gone.photos, 'photo')} made anonymous, "
-        f"{counted(gone.decisions, 'answer')} without a name. All counts stay."
+        f"{counted(gone.decisions, 'answer')} without a name, "
+        f"{counted(gone.remarks, 'remark')} removed. All counts stay."
     )
     for line in (*gone.kept, *gone.elsewhere):
         click.echo(f"note: {line}")
@@ -133,6 +134,8 @@ def _meant(contact: str, traces: Traces) -> list[str]:
         lines.append(f"  {answers} given as {_some(traces.deciders)}")
     if traces.reasons:
         lines.append(f"  {counted(traces.reasons, 'reason')} given for an answer")
+    if traces.remarks:
+        lines.append(f"  {counted(len(traces.remarks), 'remark')} made by or naming this person")
     return lines
 
 

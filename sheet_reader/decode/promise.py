@@ -50,13 +50,15 @@ class Checked:
     from being accepted belong here (not those asked about for a struck box, a sum and so on).
     ``sheets`` int64 (N,) says which stand on one sheet; None where that is not known. ``floors``
     float64 (N,) is the threshold from which on each could be drawn into the check at all, NaN where
-    it is not known; None where no field was left out for its confidence.
+    it is not known; None where no field was left out for its confidence. ``writers`` str (N,) says
+    who wrote each; None where that is not known.
     """
 
     scores: NDArray[np.float64]
     correct: NDArray[np.bool_]
     sheets: NDArray[np.int64] | None = None
     floors: NDArray[np.float64] | None = None
+    writers: NDArray[np.str_] | None = None
 
     @classmethod
     def of(
@@ -65,20 +67,23 @@ class Checked:
         correct: ArrayLike,
         sheets: ArrayLike | None = None,
         floors: ArrayLike | None = None,
+        writers: ArrayLike | None = None,
     ) -> Checked:
         """From any sequences of equal length; raises ValueError where the lengths differ."""
         s, c = np.asarray(scores, np.float64).ravel(), np.asarray(correct, bool).ravel()
         n = None if sheets is None else np.asarray(sheets, np.int64).ravel()
         f = None if floors is None else np.asarray(floors, np.float64).ravel()
-        if any(x is not None and x.shape != s.shape for x in (c, n, f)):
+        w = None if writers is None else np.asarray(writers, np.str_).ravel()
+        if any(x is not None and x.shape != s.shape for x in (c, n, f, w)):
             raise ValueError(f"{len(s)} scores but {len(c)} answers")
-        return cls(s, c, n, f)
+        return cls(s, c, n, f, w)
 
     def part(self, which: NDArray[np.bool_]) -> Checked:
         """The fields where ``which`` (N,) is True."""
         sheets = None if self.sheets is None else self.sheets[which]
         floors = None if self.floors is None else self.floors[which]
-        return Checked(self.scores[which], self.correct[which], sheets, floors)
+        writers = None if self.writers is None else self.writers[which]
+        return Checked(self.scores[which], self.correct[which], sheets, floors, writers)
 
     def tell(self, threshold: float) -> NDArray[np.bool_]:
         """Which fields (N,) speak about ``threshold``: those at or above it, of the right ones only

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from sheet_reader.digits.normalise import normalise
 from sheet_reader.lab import splits
 from sheet_reader.lab.sets import clean_crops, load
+from sheet_reader.lab.writers import TRAIN
 
 TESSERACT_SAMPLE = 150
 BASELINE_SAMPLE = 1_000
@@ -90,13 +91,10 @@ def _baselines() -> list[tuple[str, Callable[[NDArray[np.float32]], NDArray[Any]
 def _training_rows() -> tuple[NDArray[np.float32], Labels]:
     rows, labels = [], []
     rng = np.random.default_rng(3)
-    for name, rule in (
-        ("mnist", splits.mnist_split),
-        ("pendigits_orig", splits.pendigits_split),
-        ("unipen_1a", splits.unipen_split),
-    ):
+    for name in splits.KNOWN_WRITERS:
         data = load(name)
-        mine = rng.permutation(np.flatnonzero(rule(data) == splits.TRAIN))[:TRAINING_SAMPLE]
+        trains = np.flatnonzero(splits.roles(name, data) == TRAIN)
+        mine = rng.permutation(trains)[:TRAINING_SAMPLE]
         rows.append(features(clean_crops(data["images"][mine])))
         labels.append(data["labels"][mine].astype(np.int64))
     return np.concatenate(rows), np.concatenate(labels)

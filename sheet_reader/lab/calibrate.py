@@ -1,10 +1,9 @@
 """Make the calibration data of the decode room: ``python -m sheet_reader.lab.calibrate``.
 
-Reads simulated photographs, written by people whose handwriting neither trained the network nor
-measures it (the calibration and the development split of the digits room; MNIST takes no part,
-since it doesn't say who wrote what, and a sheet is one person's work), and counts for each
-confidence how often the reading was right. Fields that are asked about whatever their confidence
-(struck boxes, sums that do not fit and so on) take no part: the threshold decides nothing there.
+Reads simulated photographs, written by people kept for this alone (see ``writers``), and counts for
+each of them and each confidence how often the reading was right. Fields that are asked about
+whatever their confidence (struck boxes, sums that do not fit and so on) take no part: the threshold
+decides nothing there.
 """
 
 from __future__ import annotations
@@ -16,44 +15,21 @@ from typing import Any
 
 import click
 import cv2
-import numpy as np
-from numpy.typing import NDArray
 
 from sheet_reader.decode.calibration import FILE, write_calibration
 from sheet_reader.decode.promise import Checked, promise_from
 from sheet_reader.decode.types import PageReading
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
-from sheet_reader.lab.held_out import Split
+from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
-from sheet_reader.lab.splits import CALIBRATION, DEV, pendigits_split, unipen_split
+from sheet_reader.lab.writers import CHECKED
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.simulate.cases import Case, Desk, make_case, mixed
-from sheet_reader.simulate.sources import Hands, MixedHands, StrokeHands, load_strokes
 from sheet_reader.vision.types import NoSheet
 
 _SEED = 77_000_000
-_STROKES: tuple[tuple[str, Split, tuple[int, ...]], ...] = (
-    ("pendigits_orig.npz", pendigits_split, (1469,)),
-    ("unipen_1a.npz", unipen_split, ()),
-)
-"""Sets of pen strokes, and the samples left out because their label is plainly wrong (all samples
-of the calibration splits of both sets were looked at; a misreading had pointed at this one)."""
 _OUT = Path(__file__).resolve().parents[1] / "decode" / "data" / FILE
-
-
-def calibration_hands(data: Path) -> Hands:
-    """The writers of the calibration and development splits of pendigits and UNIPEN."""
-    return MixedHands(
-        [_strokes(data / "digits" / file, split, wrong) for file, split, wrong in _STROKES]
-    )
-
-
-def _strokes(path: Path, split: Split, mislabelled: tuple[int, ...]) -> Hands:
-    with np.load(path) as arrays:
-        keep: NDArray[np.bool_] = np.isin(split(arrays), (CALIBRATION, DEV))
-    keep[list(mislabelled)] = False
-    return StrokeHands(path.stem, load_strokes(path, keep))
 
 
 _desk: Desk | None = None
@@ -62,22 +38,24 @@ _desk: Desk | None = None
 def _start(data: Path) -> None:
     global _desk
     cv2.setNumThreads(1)
-    _desk = Desk.of_samples(calibration_hands(data))
+    _desk = Desk.of_samples(hands_of(CHECKED, data / "digits"))
 
 
-def _run(number: int) -> list[tuple[float, bool]]:
+def _run(number: int) -> list[tuple[float, bool, str]]:
     assert _desk is not None
     case = make_case(_desk, *mixed(number), _SEED + number, bare_share=0.0)
     return checked_fields(case, _desk)
 
 
-def checked_fields(case: Case, desk: Desk) -> list[tuple[float, bool]]:
-    """Confidence and rightness of each field of one picture that only its confidence decides."""
+def checked_fields(case: Case, desk: Desk) -> list[tuple[float, bool, str]]:
+    """Confidence, rightness and writer of each field of one picture that only its confidence
+    decides.
+    """
     book = desk.books[case.study]
     picture = next(iter(pictures_in(case.data, "photo.jpg")))
     if not isinstance(picture, Picture):
         return []
-    found: list[tuple[float, bool]] = []
+    found: list[tuple[float, bool, str]] = []
     last_day = book.study.season.last
     for read in read_picture(picture, book.study, book, last_day, threshold=0.0):
         if not isinstance(read, NoSheet):
@@ -85,34 +63,37 @@ def checked_fields(case: Case, desk: Desk) -> list[tuple[float, bool]]:
     return found
 
 
-def _checked(case: Case, page: PageReading) -> Iterator[tuple[float, bool]]:
+def _checked(case: Case, page: PageReading) -> Iterator[tuple[float, bool, str]]:
     sheet = next((s for s in case.truth.sheets if s.code == page.code), None)
-    truth: Mapping[str, Any] = {f.field: f.value for f in sheet.fields} if sheet else {}
+    if sheet is None:
+        return
+    truth: Mapping[str, Any] = {f.field: f.value for f in sheet.fields}
     for field in page.fields:
         if field.status != "flagged" and field.field in truth:
-            yield field.confidence, field.value == truth[field.field]
+            yield field.confidence, field.value == truth[field.field], sheet.person
 
 
 @click.command()
 @fitting_options(1500, _OUT)
 def main(photos: int, jobs: int, out: Path, data: Path | None) -> None:
-    """Read simulated photographs of the calibration writers and write the calibration file."""
+    """Read simulated photographs of the checked writers and write the calibration file."""
     place = needed_data(data)
     context = multiprocessing.get_context("spawn")
-    results: list[tuple[float, bool, int]] = []
+    results: list[tuple[float, bool, int, str]] = []
     mistaken = 0
     with context.Pool(jobs, _start, (place,)) as pool:
         for number, fields in enumerate(pool.imap(_run, range(photos)), start=1):
-            results += [(score, right, number) for score, right in fields]
-            mistaken += any(not right for _, right in fields)
+            results += [(score, right, number, who) for score, right, who in fields]
+            mistaken += any(not right for _, right, _ in fields)
             click.echo(f"\r{number}/{photos}", nl=False, err=True)
     click.echo("\r", nl=False, err=True)
-    checked = Checked.of(*zip(*results, strict=True))
+    scores, right, sheets, who = zip(*results, strict=True)
+    checked = Checked.of(scores, right, sheets, writers=who)
     write_calibration(checked, out)
     wrong = int((~checked.correct).sum())
     click.echo(
-        f"{len(results):,} fields of {photos} photographs; {wrong} wrong, on {mistaken} of the "
-        f"photographs: {out.name}"
+        f"{len(results):,} fields of {photos} photographs by {len(set(who))} people; {wrong} "
+        f"wrong, on {mistaken} of the photographs: {out.name}"
     )
     for allowed_error in (0.005, 0.002, 0.001):
         click.echo(promise_from(checked, allowed_error).sentence)

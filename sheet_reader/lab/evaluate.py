@@ -22,6 +22,7 @@ from sheet_reader.digits.read import Reader
 from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.lab import measures, splits
 from sheet_reader.lab.sets import clean_crops, data_folder, load
+from sheet_reader.lab.writers import TEST
 
 _Command = TypeVar("_Command", bound=Callable[..., object])
 
@@ -36,21 +37,16 @@ class TestSet:
 
 
 def digit_sets(folder: Path | None = None) -> Iterator[TestSet]:
-    """The test splits of the sets that are present, raw images as clean crops."""
-    rules = {"mnist": splits.mnist_split, "pendigits_orig": splits.pendigits_split,
-             "unipen_1a": splits.unipen_split}  # fmt: skip
-    names = ("mnist", "pendigits_orig", "unipen_1a", "chars74k_hnd", "semeion", "usps_test",
-             "optdigits_orig")  # fmt: skip
+    """The benchmark's part of the sets that are present, raw images as clean crops."""
+    names = (*splits.KNOWN_WRITERS, "chars74k_hnd", "semeion", "usps_test", "optdigits_orig")
     where = folder or data_folder()
     for name in names:
         if not (where / f"{name}.npz").exists():
             continue
         data = load(name, where)
-        held = (
-            rules[name](data) == splits.TEST
-            if name in rules
-            else np.ones(len(data["labels"]), bool)
-        )
+        held = np.ones(len(data["labels"]), bool)
+        if name in splits.KNOWN_WRITERS:
+            held = splits.roles(name, data) == TEST
         labels = data["labels"][held].astype(np.int64)
         yield TestSet(name, clean_crops(data["images"][held]), labels)
     if (where / "boxed_uk_hand.npz").exists():
@@ -63,7 +59,7 @@ def empty_and_several(folder: Path | None = None) -> tuple[TestSet, TestSet]:
     """Photographed empty boxes, and boxes with several small digits, of the test puzzles."""
     puzzles = splits.boxed_puzzles(load("boxed_uk_hand", folder))
     data = load("boxed_uk_empty", folder)
-    held = splits.boxed_split(data, puzzles) == splits.TEST
+    held = splits.boxed_roles(data, puzzles) == TEST
     kind = data["kind"].astype(str)
 
     def of(name: str) -> TestSet:

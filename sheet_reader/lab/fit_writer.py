@@ -1,8 +1,8 @@
 """Fit the model of writers' hands: ``python -m sheet_reader.lab.fit_writer``.
 
-Reads the boxes of simulated photographs, filled in by the writers of the digits room's development
-split (never trained on, never tested on, and apart from those that calibrate), and estimates how
-the reader's log-probabilities scatter in one hand and between hands; see ``decode/writer.py``.
+Reads the boxes of simulated photographs, filled in by writers kept for this alone (see
+``writers``), and estimates how the reader's log-probabilities scatter in one hand and between
+hands; see ``decode/writer.py``.
 """
 
 from __future__ import annotations
@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.writer import DIGITS, FILE, centred, fit_model, model_text
 from sheet_reader.digits import CLASSES, read_boxes
-from sheet_reader.lab import splits
+from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
-from sheet_reader.lab.training.photos import crops_of, hands_of
+from sheet_reader.lab.training.photos import crops_of
+from sheet_reader.lab.writers import WRITER_MODEL
 from sheet_reader.simulate.cases import Desk, make_case, mixed
 
 _SEED = 84_000_000
@@ -32,7 +33,7 @@ Boxes = tuple[NDArray[np.float64], NDArray[np.int64]]
 def _start(data: Path) -> None:
     global _desk
     cv2.setNumThreads(1)
-    _desk = Desk.of_samples(hands_of(splits.DEV, data / "digits"))
+    _desk = Desk.of_samples(hands_of(WRITER_MODEL, data / "digits"))
 
 
 def _run(number: int) -> Boxes:
@@ -50,7 +51,7 @@ def _run(number: int) -> Boxes:
 @click.command()
 @fitting_options(220, _OUT)
 def main(photos: int, jobs: int, out: Path, data: Path | None) -> None:
-    """Read simulated photographs of the development writers and write the model."""
+    """Read simulated photographs and write the model."""
     place = needed_data(data)
     with multiprocessing.get_context("spawn").Pool(jobs, _start, (place,)) as pool:
         sheets = list(pool.imap(_run, range(photos)))
@@ -58,7 +59,7 @@ def main(photos: int, jobs: int, out: Path, data: Path | None) -> None:
     digits = np.concatenate([d for _, d in sheets])
     hands = np.repeat(np.arange(len(sheets)), [len(d) for _, d in sheets])
     model = fit_model(centred(probabilities), digits, hands)
-    note = f"{len(digits):,} digits of {photos} simulated photographs, development writers"
+    note = f"{len(digits):,} digits of {photos} simulated photographs, writers of this role alone"
     out.parent.mkdir(parents=True, exist_ok=True)
     out.write_text(model_text(model, note), encoding="utf-8")
     click.echo(f"{note}: {out.name}")

@@ -43,9 +43,13 @@ def data_folder() -> Path:
 
 
 def load(name: str, folder: Path | None = None) -> dict[str, NDArray[Any]]:
-    """The arrays of one set, ``name`` without ``.npz``."""
-    with np.load((folder or data_folder()) / f"{name}.npz") as data:
-        return {key: data[key] for key in data.files}
+    """The arrays of one set, ``name`` without ``.npz``; MNIST with its ``writers``."""
+    where = folder or data_folder()
+    arrays: dict[str, NDArray[Any]] = {}
+    for file in (name, "mnist_writers") if name == "mnist" else (name,):
+        with np.load(where / f"{file}.npz") as data:
+            arrays |= {key: data[key] for key in data.files}
+    return arrays
 
 
 def ink_box(image: NDArray[np.uint8], threshold: int = 40) -> tuple[slice, slice] | None:

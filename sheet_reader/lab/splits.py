@@ -1,82 +1,52 @@
-"""Which samples train, which are for development, calibration and the test; one rule per set.
+"""Which samples of a set serve which role: by writer where the set says who wrote.
 
-Nothing that is ``test`` is ever trained on, tuned on or used for calibration. Rules:
-
-- MNIST: of ``train``, in an order shuffled with a fixed seed, 55,000 train, 2,500 are dev and
-  2,500 calibration; ``test`` is the test.
-- pendigits: writers ``tra01``–``tra26`` train, ``tra27``–``tra28`` dev, ``tra29``–``tra30``
-  calibration; the 14 writers of ``tes`` are the test.
-- UNIPEN: a sample is test where the CRC-32 of its writer or of its donor is a multiple of 5;
-  else by the CRC-32 of the writer modulo 10: 1 is dev, 2 calibration, the rest trains.
-- boxed_uk: by puzzle, as the set itself says; the hand is never trained on, only empty boxes and
-  boxes of small candidates are, from the puzzles of its training split.
-- Semeion, USPS, optdigits, Chars74K: test only.
+- MNIST, pendigits, UNIPEN: by the table of writers, see ``writers``.
+- boxed_uk has one writer, who has no role in that table: the digits only measure, by the set's own
+  test puzzles. Its empty boxes and boxes of small candidates (the same hand, but no digit to be
+  read) train, choose and measure by puzzle, as the set itself says; val is choice.
+- Semeion, USPS, optdigits, Chars74K: benchmark only.
 """
 
 from __future__ import annotations
 
-import zlib
 from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-TRAIN, DEV, CALIBRATION, TEST = "train", "dev", "calibration", "test"
-PENDIGITS_DEV = ("tra27", "tra28")
-PENDIGITS_CALIBRATION = ("tra29", "tra30")
-MNIST_SEED = 4
-MNIST_DEV_FROM, MNIST_CALIBRATION_FROM = 55_000, 57_500
+from sheet_reader.lab.writers import DEV, ROLES, TABLE, TEST, TRAIN, Role, roles_of
+
+KNOWN_WRITERS = tuple(TABLE)
+"""Sets that say who wrote each sample."""
+_WIDTH = max(map(len, ROLES))
 
 
-def crc(name: str) -> int:
-    """CRC-32 of a name in UTF-8: a hash that is the same everywhere."""
-    return zlib.crc32(name.encode("utf-8"))
+def roles(name: str, data: Mapping[str, Any]) -> NDArray[np.str_]:
+    """The role of each sample (N,) of a set of ``KNOWN_WRITERS``; ``data`` holds its arrays with
+    ``writers`` (N,). KeyError for a writer that the table does not know.
+    """
+    known = roles_of(name)
+    writers, places = np.unique(writer_names(name, data["writers"]), return_inverse=True)
+    found = np.array([known[writer] for writer in writers.tolist()], dtype=f"<U{_WIDTH}")
+    return found[places]
 
 
-def mnist_split(data: Mapping[str, Any]) -> NDArray[np.str_]:
-    """The split of each MNIST sample; ``data`` holds the set's arrays."""
-    given = np.asarray(data["split"]).astype(str)
-    out = np.full(len(given), TEST, dtype="<U11")
-    training = np.random.default_rng(MNIST_SEED).permutation(np.flatnonzero(given == "train"))
-    out[training] = TRAIN
-    out[training[MNIST_DEV_FROM:]] = DEV
-    out[training[MNIST_CALIBRATION_FROM:]] = CALIBRATION
-    return out
+def writer_names(name: str, writers: Any) -> NDArray[np.str_]:
+    """A set's ``writers`` (N,) as the table spells them: numbers with four digits."""
+    if name != "mnist":
+        return np.asarray(writers).astype(str)
+    return np.char.zfill(np.asarray(writers).astype(int).astype(str), 4)
 
 
-def pendigits_split(data: Mapping[str, Any]) -> NDArray[np.str_]:
-    """The split of each pendigits sample, by writer."""
-
-    def of(writer: str) -> str:
-        if writer.startswith("tes"):
-            return TEST
-        if writer in PENDIGITS_DEV:
-            return DEV
-        return CALIBRATION if writer in PENDIGITS_CALIBRATION else TRAIN
-
-    return np.array([of(str(writer)) for writer in data["writers"]], dtype="<U11")
-
-
-def unipen_split(data: Mapping[str, Any]) -> NDArray[np.str_]:
-    """The split of each UNIPEN sample, by writer and donor."""
-
-    def of(writer: str, donor: str) -> str:
-        if crc(writer) % 5 == 0 or crc(donor) % 5 == 0:
-            return TEST
-        return {1: DEV, 2: CALIBRATION}.get(crc(writer) % 10, TRAIN)
-
-    pairs = zip(data["writers"], data["donor"], strict=True)
-    return np.array([of(str(writer), str(donor)) for writer, donor in pairs], dtype="<U11")
-
-
-def boxed_puzzles(hand: Mapping[str, Any]) -> dict[str, str]:
-    """From a puzzle's date ("02_17") to its split, read off ``boxed_uk_hand``; val is dev."""
-    names = {"train": TRAIN, "val": DEV, "test": TEST}
+def boxed_puzzles(hand: Mapping[str, Any]) -> dict[str, Role]:
+    """From a puzzle's date ("02_17") to its role, read off ``boxed_uk_hand``."""
+    names: dict[str, Role] = {"train": TRAIN, "val": DEV, "test": TEST}
     pairs = zip(hand["photo"], hand["split"], strict=True)
     return {str(photo)[:5]: names[str(split)] for photo, split in pairs}
 
 
-def boxed_split(data: Mapping[str, Any], puzzles: Mapping[str, str]) -> NDArray[np.str_]:
-    """The split of each boxed_uk crop, by puzzle; puzzles not known count as test."""
-    return np.array([puzzles.get(str(photo)[:5], TEST) for photo in data["photo"]], dtype="<U11")
+def boxed_roles(data: Mapping[str, Any], puzzles: Mapping[str, Role]) -> NDArray[np.str_]:
+    """The role of each boxed_uk crop, by puzzle; puzzles not known count as benchmark."""
+    known = [puzzles.get(str(photo)[:5], TEST) for photo in data["photo"]]
+    return np.array(known, dtype=f"<U{_WIDTH}")

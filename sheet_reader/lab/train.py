@@ -1,6 +1,9 @@
 """Trains the reader: ``python -m sheet_reader.lab.train``.
 
-Writes ``weights.onnx`` and ``calibration.json``. With ``--out`` they go to another folder.
+Writes ``weights.onnx``, ``calibration.json`` and ``training.json``, which says what they were made
+of and how they did on the writers kept for choosing. With ``--out`` they go to another folder. The
+large network that teaches may be trained in a run of its own (``--only-teacher``, then
+``--taught-by``): the small one comes out the same.
 """
 
 from __future__ import annotations
@@ -10,7 +13,7 @@ import json
 import os
 import shutil
 import time
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -21,17 +24,28 @@ from numpy.typing import NDArray
 
 from sheet_reader.digits.read import CALIBRATION, WEIGHTS
 from sheet_reader.digits.types import CLASSES
-from sheet_reader.lab import splits
+from sheet_reader.lab.sets import data_folder
 from sheet_reader.lab.training import checks, strokes
 from sheet_reader.lab.training.batches import Batches, Mix
 from sheet_reader.lab.training.export import temperature, write_calibration, write_onnx
 from sheet_reader.lab.training.fit import Recipe, fit, scores_of
 from sheet_reader.lab.training.model import Network, Teacher, Widths
-from sheet_reader.lab.training.sources import Wanted, gather
+from sheet_reader.lab.training.provenance import (
+    data_digests,
+    file_digest,
+    repeatable,
+    surroundings,
+    weights_digest,
+)
+from sheet_reader.lab.training.sources import Sources, Wanted, gather
+from sheet_reader.lab.writers import TEMPERATURE
 
 _SHIPPED = Path(__file__).resolve().parents[1] / "digits"
 TEACHER_RATE = 0.5
 """The teacher's learning rate as a share of the network's."""
+TEACHER = "teacher.pt"
+_PARTS = 4
+"""Seeds that one run has to itself."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,13 +56,13 @@ class Options:
     device: str | None
     samples: float
     rate: float
-    limit: float
     seed: int
     hand: int
     without: tuple[str, ...]
     photos: Path | None
     start: Path | None
     lessons: float | None
+    only_teacher: bool
     taught_by: Path | None
     semeion: bool
     widths: tuple[int, int, int, int]
@@ -65,7 +79,6 @@ _file = click.Path(path_type=Path, exists=True, dir_okay=False)
 @click.option("--samples", type=float, default=31e6, show_default=True,
               help="Training crops, each seen once.")
 @click.option("--rate", type=float, default=4e-3, help="Highest learning rate.")
-@click.option("--limit", type=float, default=0.0, help="Seconds after which to end.")
 @click.option("--seed", type=int, default=1, show_default=True)
 @click.option("--hand", type=int, default=300_000, help="Digits by the procedural hand.")
 @click.option("--without", multiple=True, metavar="SET", help="Leave this set out.")
@@ -74,81 +87,140 @@ _file = click.Path(path_type=Path, exists=True, dir_okay=False)
 @click.option("--lessons", type=float,
               help="Crops that a large network learns from first, to teach the small one "
               "(17e6 on a GPU, else 0).")
-@click.option("--taught-by", type=_file, help="The teacher.pt of an earlier run.")
+@click.option("--only-teacher", is_flag=True, help="End when the large network has learnt.")
+@click.option("--taught-by", type=_file,
+              help="The teacher.pt of an earlier run: the same as in one go.")
 @click.option("--semeion", is_flag=True, help="Train on Semeion too.")
 @click.option("--widths", type=int, nargs=4, default=(24, 64, 112, 192), show_default=True)
 @click.option("--blocks", type=int, nargs=3, default=(2, 4, 2), show_default=True)
 def main(**given: Any) -> None:  # fmt: skip
-    """Train, calibrate, write, and say how it did on the development data."""
+    """Train, calibrate, write, and say how it did on the writers kept for choosing.
+
+    The same options, data, versions and hardware give the same weights. training.json says what
+    they were, with digests of the data, the teacher and the weights.
+    """
     train(Options(**given))
 
 
+class Run:
+    """One training run: its sources, and a stream of batches for each part."""
+
+    def __init__(self, options: Options) -> None:
+        self.options = options
+        chosen = options.device or ("cuda" if torch.cuda.is_available() else "cpu")
+        self.device = torch.device(chosen)
+        on_gpu = self.device.type == "cuda"
+        self.wanted = Wanted(
+            options.without, hand=options.hand, semeion=options.semeion, photos=options.photos
+        )
+        self.sources = gather(self.device, self.wanted)
+        made, batch = (16_384, 2_048) if on_gpu else (256, 256)
+        self.mix = Mix().scaled(made)
+        self.recipe = Recipe(int(options.samples), rate=options.rate, batch=batch)
+        self.compiled = on_gpu or shutil.which("c++") is not None
+        lessons = options.lessons
+        self.lessons = int((17e6 if on_gpu else 0.0) if lessons is None else lessons)
+
+    def stream(self, part: int, sources: Sources | None = None) -> Batches:
+        """The batches of one part of the run (0 teacher, 1 network, 2 temperature), always the
+        same; PyTorch's own random numbers begin anew too.
+        """
+        seed = self.options.seed * _PARTS + part
+        repeatable(seed)
+        return Batches(sources or self.sources, self.mix, seed, self.device, self.compiled)
+
+    def teacher(self) -> Teacher | None:
+        """The large network: read from a file, trained now and kept, or none. It always teaches in
+        the half precision in which it is kept.
+        """
+        options = self.options
+        teacher = Teacher()
+        path = options.taught_by
+        if path is None:
+            if not self.lessons:
+                return None
+            batches = self.stream(0)
+            recipe = replace(
+                self.recipe, samples=self.lessons, rate=TEACHER_RATE * self.recipe.rate
+            )
+            trained = fit(Teacher(), batches, recipe)
+            path = options.out / TEACHER
+            torch.save({k: v.half().cpu() for k, v in trained.state_dict().items()}, path)
+        teacher.load_state_dict(torch.load(path, map_location="cpu", weights_only=True))
+        return teacher
+
+    def network(self, teacher: Teacher | None) -> torch.nn.Module:
+        """The reader's network, trained."""
+        batches = self.stream(1)
+        network: torch.nn.Module = Network(_widths(self.options))
+        if self.options.start:
+            weights = torch.load(self.options.start, map_location="cpu", weights_only=True)
+            network.load_state_dict(weights)
+        return fit(network, batches, self.recipe, teacher=teacher)
+
+    def temperature(self, network: torch.nn.Module) -> tuple[float, float]:
+        """The temperature fitted on the writers kept for it, and the share read right there."""
+        wanted = replace(self.wanted, role=TEMPERATURE, hand=self.options.hand // 10,
+                         seed=77, photos=None, semeion=False)  # fmt: skip
+        stream = self.stream(2, gather(self.device, wanted))
+        scores, labels = _stream_scores(network, stream, int(min(40_000, self.recipe.samples / 8)))
+        return temperature(scores, labels), float((scores.argmax(1) == labels).mean())
+
+    def record(self, teacher: Teacher | None) -> dict[str, Any]:
+        """What the run is made of."""
+        told = asdict(self.options)
+        lessons = None if self.options.taught_by else self.lessons
+        kept = {k: v for k, v in told.items() if k not in ("out", "photos", "start", "taught_by")}
+        files = {k: file_digest(v) for k, v in told.items() if k in ("photos", "start") and v}
+        return {
+            "options": kept | {"samples": self.recipe.samples, "lessons": lessons},
+            "surroundings": surroundings(self.device),
+            "data sha256": data_digests(data_folder()),
+            "files sha256": files,
+            "teacher sha256": None if teacher is None else weights_digest(teacher),
+        }
+
+
 def train(options: Options) -> None:
-    """One training run; writes the weights, their calibration and the figures it reached."""
-    device = torch.device(options.device or ("cuda" if torch.cuda.is_available() else "cpu"))
+    """One training run; writes the weights, their calibration, the figures it reached and what it
+    was made of.
+    """
     torch.set_num_threads(os.cpu_count() or 1)  # the package asks for one, good for reading
-    torch.manual_seed(options.seed)
     torch.set_float32_matmul_precision("high")
     begun = time.monotonic()
     strokes.start_workers()
-    wanted = Wanted(
-        options.without, hand=options.hand, semeion=options.semeion, photos=options.photos
-    )
-    sources = gather(device, wanted)
-    click.echo(f"sources after {time.monotonic() - begun:.0f} s on {device}")
-    made, batch = (16_384, 2_048) if device.type == "cuda" else (256, 256)
-    mix = Mix().scaled(made)
-    recipe = Recipe(int(options.samples), rate=options.rate, batch=batch, seed=options.seed,
-                    limit_s=options.limit)  # fmt: skip
-    compiled = device.type == "cuda" or shutil.which("c++") is not None
-    batches = Batches(sources, mix, options.seed, device, compiled)
+    run = Run(options)
+    click.echo(f"sources after {time.monotonic() - begun:.0f} s on {run.device}")
     out = options.out
     out.mkdir(parents=True, exist_ok=True)
-    teacher = _teacher(options, batches, recipe)
-    if teacher is not None:
-        torch.save({k: v.half() for k, v in teacher.state_dict().items()}, out / "teacher.pt")
-    network: torch.nn.Module = Network(_widths(options))
-    if options.start:
-        network.load_state_dict(torch.load(options.start, map_location="cpu", weights_only=True))
-    network = fit(network, batches, recipe, teacher=teacher)
+    teacher = run.teacher()
+    record = run.record(teacher)
+    if options.only_teacher:
+        if teacher is None:
+            raise click.UsageError("--only-teacher needs --lessons")
+        figures = checks.development(teacher.to(run.device), 1.0, run.device)
+        _write(out / "teacher.json", record | {"choice": figures})
+        return
+    network = run.network(teacher)
     torch.save(network.state_dict(), out / "network.pt")
     write_onnx(copy.deepcopy(network), out / WEIGHTS)
-    held = gather(
-        device,
-        replace(wanted, split=splits.CALIBRATION, hand=30_000, seed=77, photos=None, semeion=False),
-    )
-    stream = Batches(held, mix, 4_000_000 + options.seed, device, compiled)
-    scores, labels = _stream_scores(network, stream, int(min(40_000, options.samples / 8)))
-    level = temperature(scores, labels)
-    note = "fitted on the calibration splits of MNIST, pendigits and UNIPEN as training crops"
+    level, right = run.temperature(network)
+    note = f"fitted on the writers of the role {TEMPERATURE!r} as training crops"
     write_calibration(out / CALIBRATION, level, [0.0] * len(CLASSES), note)
-    figures = checks.development(network.to(device), level, device)
-    figures["temperature"] = level
-    figures["stream right"] = float((scores.argmax(1) == labels).mean())
-    if teacher is not None:
-        theirs = checks.development(teacher, 1.0, device)
-        figures |= {f"teacher, {name}": value for name, value in theirs.items()}
-    figures["seconds"] = time.monotonic() - begun
-    (out / "development.json").write_text(json.dumps(figures, indent=1) + "\n")
-    click.echo(json.dumps(figures, indent=1))
+    made = {
+        "network sha256": weights_digest(network),
+        "weights.onnx sha256": file_digest(out / WEIGHTS),
+        "temperature": level,
+        "stream right": right,
+        "choice": checks.development(network.to(run.device), level, run.device),
+    }
+    _write(out / "training.json", record | made)
 
 
-def _teacher(
-    options: Options, batches: Batches, recipe: Recipe
-) -> torch.nn.Module | None:
-    """The large network: read from a file, trained now, or none."""
-    taught = options.lessons
-    if taught is None:
-        taught = 17e6 if batches.device.type == "cuda" else 0.0
-    if options.taught_by:
-        teacher = Teacher()
-        weights = torch.load(options.taught_by, map_location="cpu", weights_only=True)
-        teacher.load_state_dict(weights)
-        return teacher
-    if not taught:
-        return None
-    first = replace(recipe, samples=int(taught), rate=TEACHER_RATE * recipe.rate, limit_s=0.0)
-    return fit(Teacher(), batches, first)
+def _write(path: Path, record: dict[str, Any]) -> None:
+    text = json.dumps(record, indent=1)
+    path.write_text(text + "\n", encoding="utf-8")
+    click.echo(text)
 
 
 def _widths(options: Options) -> Widths:

@@ -23,6 +23,8 @@ NOUNS = {
     "decisions": "a decision",
     "overruled": "a value that a decision overruled",
     "sheet_decisions": "a decision about the sheet",
+    "drafts": "a note of what a letter asked",
+    "remarks": "a remark on a visit",
     "about": "a note on the record itself",
 }
 
@@ -136,4 +138,5 @@ class _Names:
             return row_id, owner
         if table == "readings":
             return self.instance_of_run.get(owner, -1), None
-        return owner if table in ("reading_runs", "decisions", "overruled") else -1, None
+        of_pages = ("reading_runs", "decisions", "overruled", "remarks")
+        return owner if owner is not None and table in of_pages else -1, None

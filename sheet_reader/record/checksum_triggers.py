@@ -21,6 +21,8 @@ OWNERS = {
     "decisions": ("NEW.page_instance_id", "NEW.field"),
     "overruled": ("NEW.page_instance_id", "''"),
     "sheet_decisions": ("NEW.photo_id", "''"),
+    "drafts": ("NULL", "''"),
+    "remarks": ("NEW.page_instance_id", "''"),
     "about": ("NULL", "''"),
 }
 """For each checked table, what a checksum notes beside the row: its owner (a row), its field."""

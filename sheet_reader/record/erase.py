@@ -20,6 +20,7 @@ from sheet_reader.record.anonymise import forget_names
 from sheet_reader.record.engine import our_errors
 from sheet_reader.record.model import now
 from sheet_reader.record.naming import neutral_name
+from sheet_reader.record.remarks import forget_remarks
 from sheet_reader.record.store import Record
 from sheet_reader.record.traces import Traces, backups_in, in_her_files, in_record, pattern_of
 from sheet_reader.record.writing import is_bare
@@ -39,6 +40,7 @@ class Erased:
     origins: int
     photos: int
     decisions: int
+    remarks: int
     elsewhere: tuple[str, ...]
     kept: tuple[str, ...] = ()
 
@@ -60,8 +62,9 @@ def erase(study: Study, contact: str, url: str | None = None) -> Erased:
     name. Its original is replaced by the bare grey picture, as it was read, without any tags
     (place, owner, time); so are photos of which only the tags name her. One that can't be opened is
     kept as it is and named, and made bare by a later run that can open it. Who decided becomes
-    unknown, and reasons that name her go. Counts, readings and decisions stay. The site list, the inbox, tables, overlays and
-    backups are the coordinator's own files: those that still hold the name are listed.
+    unknown; remarks that she made, or that name her, go, and so do reasons that name her. Counts,
+    readings and decisions stay. The site list, the inbox, tables, overlays and backups are the
+    coordinator's own files: those that still hold the name are listed.
     Raises :class:`UsageError` where ``contact`` means no single person or is unknown.
     """
     who = pattern_of(contact)
@@ -75,12 +78,14 @@ def erase(study: Study, contact: str, url: str | None = None) -> Erased:
             _erase_photo(record, photo_id, origin_ids)
         with record.writing() as connection:
             decisions = forget_names(connection, who)
+            forget_remarks(connection, traces.remarks)
         remove_erased(record)
         _wipe_free_pages(record)
         kept = _not_bare(record, traces.photos)
     origins = sum(map(len, traces.photos.values()))
     hers = (*elsewhere, *(backups_in(study) if traces.any else ()))
-    return Erased(origins, len(traces.photos), decisions, hers, kept)
+    said = len(traces.remarks)
+    return Erased(origins, len(traces.photos), decisions, said, hers, kept)
 
 
 def _erase_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:

@@ -110,8 +110,7 @@ def _events(connection: Connection, study: Study, visit: Visit) -> list[_Event]:
 
 
 def _with_values_before(events: Sequence[_Event]) -> list[_Event]:
-    """Each event with what its field said on its page before; "taken back" with what it says then.
-    """
+    """Each event with what its field said on its page before; one taken back with what it says."""
     now: dict[tuple[int, str], str | None] = {}
     before: dict[int, str | None] = {}
     found = []
@@ -166,9 +165,7 @@ def _of_sheets(connection: Connection, study: Study, visit: Visit) -> list[_Even
     return found
 
 
-def _read(
-    connection: Connection, ids: list[int], serving: set[int]
-) -> list[_Event]:
+def _read(connection: Connection, ids: list[int], serving: set[int]) -> list[_Event]:
     r, k, s = schema.readings.c, schema.reading_runs.c, schema.page_instances.c
     query = (
         select(
@@ -202,9 +199,7 @@ def _as_read(row: Any, *, is_current: bool) -> HistoryEntry:
     )
 
 
-def _decided(
-    connection: Connection, ids: list[int], serving: set[int]
-) -> list[_Event]:
+def _decided(connection: Connection, ids: list[int], serving: set[int]) -> list[_Event]:
     d, k, r = schema.decisions.c, schema.reading_runs.c, schema.readings.c
     s = schema.page_instances.c
     query = (

@@ -135,7 +135,7 @@ def move(
     by: str,
     reason: str = "",
 ) -> None:
-    """This sheet has another site, or another visit date (ISO 8601), or both: see :func:`correct`."""
+    """This sheet has another site or visit date (ISO 8601), or both: see :func:`correct`."""
     place = {"site": site, "date": visit_date}
     said = {kind: value for kind, value in place.items() if value is not None}
     correct(record, (), {page_instance_id: said}, by=by, reason=reason)

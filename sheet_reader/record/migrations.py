@@ -77,6 +77,13 @@ def _notes(connection: Connection) -> None:
         table.create(connection)
 
 
+def _letters(connection: Connection) -> None:
+    """What letters asked of volunteers, and what people remarked about visits and pages."""
+    for table in (schema.drafts, schema.remarks):
+        table.create(connection)
+        checksum_triggers.create(connection, [table.name])
+
+
 def _sheet_decisions(connection: Connection) -> None:
     """Decisions about whole sheets and photos, and why something was decided."""
     _add_column(connection, "decisions", "reason", "TEXT")
@@ -95,7 +102,8 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(6, "notes", _notes),
     Migration(7, "standard names, checksums", rename_all),
     Migration(8, "reasons as data", _reasons),
-    Migration(9, "decisions about sheets", _sheet_decisions),
+    Migration(9, "letters and remarks", _letters),
+    Migration(10, "decisions about sheets", _sheet_decisions),
 )
 
 

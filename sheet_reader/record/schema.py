@@ -11,11 +11,14 @@ words in which earlier versions kept them.
 ``decisions`` are what people said about a field of a page instance, with a ``reason`` where they
 gave one; ``runs_before`` is the highest id of a reading run that was there, so that runs and
 decisions stand in one sequence whatever the clock says. ``sheet_decisions`` are what people said
-about a whole photo (``page_instance_id`` NULL) or one sheet in it: set aside, taken back, of another
-site or date than is printed; ``decisions_before`` puts them into the same sequence. ``overruled`` are the values of the same field on other pages that a person was told of
-and decided against. Reading runs, readings, all decisions and overruled are only ever added, never
-changed (see migrations). ``about`` holds notes on the record itself, and ``row_checksums`` a
-checksum for each row of the others (see checksums).
+about a whole photo (``page_instance_id`` NULL) or one sheet in it: set aside, taken back, of
+another site or date than is printed; ``decisions_before`` puts them into the same sequence.
+``overruled`` are the values of the same field on other pages that a person was told of and decided
+against. Reading runs, readings, all decisions and overruled are only ever added, never changed (see
+migrations). ``drafts`` say what was asked of volunteers in which letter. ``remarks`` are what
+people say about a visit, or about a page where they stand on one (personal data, removed by
+``erase``). ``about`` holds notes on the record itself, and ``row_checksums`` a checksum for each
+row of the others (see checksums).
 """
 
 from __future__ import annotations
@@ -192,6 +195,32 @@ overruled = Table(
     Column("decision_id", ForeignKey("decisions.id"), nullable=False, index=True),
     Column("page_instance_id", ForeignKey("page_instances.id"), nullable=False),
     Column("value", String(40)),
+)
+
+drafts = Table(
+    "drafts",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("letter", String(120), nullable=False, index=True),
+    Column("site", String(40), nullable=False),
+    Column("visit_date", String(10), nullable=False),
+    Column("item", Text, nullable=False),
+    Column("drafted_at", String(32), nullable=False),
+)
+
+remarks = Table(
+    "remarks",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("page_instance_id", ForeignKey("page_instances.id"), index=True),
+    Column("site", String(40), nullable=False),
+    Column("visit_date", String(10), nullable=False),
+    Column("source", String(12), nullable=False),
+    Column("mark", String(64), nullable=False),
+    Column("author", Text, nullable=False),
+    Column("text", Text, nullable=False),
+    Column("kept_at", String(32), nullable=False),
+    UniqueConstraint("site", "visit_date", "mark"),
 )
 
 about = Table(

@@ -17,6 +17,7 @@ from sheet_reader.record import originals, schema
 from sheet_reader.record.anonymise import decisions_naming
 from sheet_reader.record.engine import RECORD_FILE
 from sheet_reader.record.naming import both_names
+from sheet_reader.record.remarks import remarks_naming
 from sheet_reader.study.model import Study
 
 SHORTEST = 3
@@ -33,9 +34,9 @@ class Traces:
     """What in the record names a person.
 
     ``photos`` gives for each photo the ids of the origins that name her; ``names`` what the photos
-    are called, ``senders`` who sent them in how many ``mails``; ``decisions`` is the
-    number of those that she took, ``deciders`` under which names, ``reasons`` the number of
-    reasons given for one that name her.
+    are called, ``senders`` who sent them in how many ``mails``; ``decisions`` is the number of
+    those that she took, ``deciders`` under which names; ``reasons`` is the number of reasons given
+    for one that name her; ``remarks`` are those that she made or that name her.
     """
 
     photos: dict[int, list[int]]
@@ -45,11 +46,12 @@ class Traces:
     decisions: int
     reasons: int
     deciders: tuple[str, ...]
+    remarks: tuple[int, ...]
 
     @property
     def any(self) -> bool:
         """Whether there is anything at all."""
-        return bool(self.photos or self.decisions or self.reasons)
+        return bool(self.photos or self.decisions or self.reasons or self.remarks)
 
 
 def pattern_of(contact: str) -> re.Pattern[str]:
@@ -103,6 +105,7 @@ def in_record(connection: Connection, folder: Path, who: re.Pattern[str]) -> Tra
         decisions=len(takers),
         deciders=tuple(dict.fromkeys(takers)),
         reasons=reasons,
+        remarks=remarks_naming(connection, who),
     )
 
 

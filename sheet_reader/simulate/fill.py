@@ -33,9 +33,10 @@ class _Style:
 
 def fill_page(
     paper: Paper, page: Page, visit: Visit, hands: Hands, habits: Habits, rng: np.random.Generator
-) -> tuple[tuple[FieldTruth, ...], tuple[CellTruth, ...]]:
+) -> tuple[tuple[FieldTruth, ...], tuple[CellTruth, ...], str]:
     """Write ``visit`` into the boxes of ``page`` on ``paper`` (changed in place), by one person
-    of ``hands`` with one pen. Returns the truth of every field and box of the page.
+    of ``hands`` with one pen. Returns the truth of every field and box of the page, and
+    who wrote.
     """
     pen = random_ink_pen(paper.px_per_mm, rng)
     scribe = _Scribe(paper, pen, hands.writer(pen, rng), _style(rng), habits, rng, page.areas)
@@ -48,7 +49,7 @@ def fill_page(
         scribe.remark()
     if rng.random() < habits.counted_by:
         scribe.sign_name()
-    return tuple(fields), tuple(cells)
+    return tuple(fields), tuple(cells), scribe.hand.person
 
 
 def _by_field(page: Page) -> dict[str, list[Cell]]:

@@ -29,7 +29,11 @@ themselves differ (an assumption of this house)."""
 
 
 class DigitSource(Protocol):
-    """One person's hand."""
+    """One person's hand. ``person`` names the set and the writer; "" for an invented one."""
+
+    @property
+    def person(self) -> str:
+        """Who writes."""
 
     def draw(self, digit: int, height_px: int, width_px: int, rng: np.random.Generator) -> Ink:
         """Ink 0..1, float32 (height_px, width_px); the digit fills what its shape allows."""
@@ -58,6 +62,7 @@ class ProceduralHands:
 class _ProceduralWriter:
     hand: Hand
     pen: InkPen
+    person: str = ""
 
     def draw(self, digit: int, height_px: int, width_px: int, rng: np.random.Generator) -> Ink:
         strokes = digit_strokes(digit, self.hand, rng)
@@ -96,7 +101,13 @@ class StrokeHands:
     def writer(self, pen: InkPen, rng: np.random.Generator) -> DigitSource:
         """One recorded person; digits that the person never wrote come from another."""
         name = self._names[int(rng.choice(len(self._names), p=self._chance))]
-        return _StrokeWriter(self._set, {**self._all, **self._by_writer[name]}, pen)
+        choice = {**self._all, **self._by_writer[name]}
+        return _StrokeWriter(self._set, choice, pen, f"{self.name} {name}")
+
+    @property
+    def people(self) -> int:
+        """How many people."""
+        return len(self._names)
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +119,7 @@ class _StrokeWriter:
     samples: StrokeSet
     choice: Choice
     pen: InkPen
+    person: str = ""
     left: Choice = field(default_factory=dict)
 
     def draw(self, digit: int, height_px: int, width_px: int, rng: np.random.Generator) -> Ink:
@@ -136,26 +148,71 @@ def fit_strokes(
 
 
 class ImageHands:
-    """Digits as small images, ink bright on dark; each sheet draws from the whole set."""
+    """Digits as small images (N, H, W), ink bright on dark. With ``writers`` (N,) each sheet is one
+    person's, digits that the person never wrote coming from all; else it draws from the whole set.
+    """
 
-    def __init__(self, name: str, images: NDArray[np.uint8], labels: NDArray[np.uint8]) -> None:
+    def __init__(
+        self, name: str, images: NDArray[np.uint8], labels: NDArray[np.uint8],
+        writers: NDArray[np.str_] | None = None,
+    ) -> None:  # fmt: skip
         self.name = name
-        self._images = images
-        self._choice = {int(d): np.flatnonzero(labels == d) for d in np.unique(labels)}
+        self._images, self._labels = images, labels
+        self._all = self._choice(np.arange(len(labels)))
+        self._writers = np.full(len(labels), "") if writers is None else writers
+        self._names = np.unique(self._writers).tolist()
 
-    def writer(self, pen: InkPen, rng: np.random.Generator) -> DigitSource:  # noqa: ARG002
-        """The set as it is; of the pen only the darkness counts, its width is in the images."""
-        return _ImageWriter(self._images, self._choice, pen.pen.darkness)
+    def _choice(self, samples: NDArray[np.intp]) -> Choice:
+        labels = self._labels[samples]
+        return {int(d): samples[labels == d].tolist() for d in np.unique(labels)}
+
+    def writer(self, pen: InkPen, rng: np.random.Generator) -> DigitSource:
+        """One person, or the set as it is; of the pen only the darkness counts, its width is in the
+        images.
+        """
+        if self._names == [""]:
+            return _ImageWriter(self._images, self._all, pen.pen.darkness)
+        name = self._names[int(rng.integers(len(self._names)))]
+        own = self._choice(np.flatnonzero(self._writers == name))
+        darkness = pen.pen.darkness
+        return _ImageWriter(self._images, self._all | own, darkness, f"{self.name} {name}")
+
+    @property
+    def people(self) -> int:
+        """How many people; 1 where that is not known."""
+        return len(self._names)
 
 
 @dataclass(frozen=True, slots=True)
 class _ImageWriter:
+    """Of a person the samples come in turn, leaning and widened a little, as those of
+    ``_StrokeWriter``; of a whole set as they are.
+    """
+
     images: NDArray[np.uint8]
-    choice: dict[int, NDArray[np.intp]]
+    choice: Choice
     darkness: float
+    person: str = ""
+    left: Choice = field(default_factory=dict)
+
+    def _sample(self, place: int) -> NDArray[np.float32]:
+        return np.asarray(self.images[place], np.float32) / np.float32(255)
+
+    def _next(self, digit: int, rng: np.random.Generator) -> NDArray[np.float32]:
+        if not self.person:
+            return self._sample(int(rng.choice(self.choice[digit])))
+        if not self.left.get(digit):
+            self.left[digit] = [int(i) for i in rng.permutation(self.choice[digit])]
+        image = self._sample(self.left[digit].pop())
+        lean, wide = rng.normal(0.0, _LEAN), np.exp(rng.normal(0.0, _WIDEN))
+        rows, columns = image.shape
+        move = np.array([[wide, lean, (columns - 1) / 2], [0.0, 1.0, (rows - 1) / 2]])
+        move[:, 2] -= move[:, :2] @ [(columns - 1) / 2, (rows - 1) / 2]
+        moved = cv2.warpAffine(image, move, (columns, rows), flags=cv2.INTER_CUBIC)
+        return np.asarray(moved, np.float32)
 
     def draw(self, digit: int, height_px: int, width_px: int, rng: np.random.Generator) -> Ink:
-        image = self.images[int(rng.choice(self.choice[digit]))].astype(np.float32) / 255
+        image = self._next(digit, rng)
         rows, columns = (np.flatnonzero(image.max(axis=a) > 0.3) for a in (1, 0))
         inner = image[rows[0] : rows[-1] + 1, columns[0] : columns[-1] + 1]
         inner = np.pad(inner, 1)
@@ -170,15 +227,20 @@ class _ImageWriter:
 
 
 class MixedHands:
-    """Several sets, each sheet from one of them with equal chance."""
+    """Several sets, each sheet from one of them with equal chance, or by ``shares`` (adding up to
+    1), such as that of its people.
+    """
 
-    def __init__(self, parts: list[Hands]) -> None:
+    def __init__(self, parts: list[Hands], shares: list[float] | None = None) -> None:
         self.name = " + ".join(part.name for part in parts)
-        self._parts = parts
+        self._parts, self._shares = parts, shares
 
     def writer(self, pen: InkPen, rng: np.random.Generator) -> DigitSource:
         """A person of one of the sets."""
-        return self._parts[int(rng.integers(len(self._parts)))].writer(pen, rng)
+        if self._shares is None:
+            return self._parts[int(rng.integers(len(self._parts)))].writer(pen, rng)
+        which = int(rng.choice(len(self._parts), p=self._shares))
+        return self._parts[which].writer(pen, rng)
 
 
 def held_out(donor: str) -> bool:

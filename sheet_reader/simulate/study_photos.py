@@ -42,12 +42,14 @@ def filled_sheet(
     paper_mm = other if rng.random() < _OTHER_PAPER_SHARE else PAPER_MM[book.study.paper]
     template = book.template(page, PRINT_PX_PER_MM)
     paper = print_page(template, PRINT_PX_PER_MM, level, rng, paper_mm)
-    fields, cells = fill_page(paper, page, visit, hands, habits, rng)
+    fields, cells, person = fill_page(paper, page, visit, hands, habits, rng)
     written = {f.field: f.value for f in fields}
     names = {h.kind: h.name for h in book.study.header}
     site = written.get(names["site"], visit.site)
     day = written.get(names["date"], visit.visit_date)
-    truth = SheetTruth(page.code, site, day, fields, cells, wrong_sums=visit.wrong_sums)
+    truth = SheetTruth(
+        page.code, site, day, fields, cells, wrong_sums=visit.wrong_sums, person=person
+    )
     return FilledSheet(paper, page, truth)
 
 

@@ -46,7 +46,8 @@ class CellTruth:
 @dataclass(frozen=True, slots=True)
 class SheetTruth:
     """One sheet in the picture: its code, its site and date, fields and boxes, markers, outline of
-    the paper; ``print_scale`` 0.9..1; ``wrong_sums`` are totals that the volunteer got wrong.
+    the paper; ``print_scale`` 0.9..1; ``wrong_sums`` are totals that the volunteer got wrong;
+    ``person`` who wrote it, set and writer, "" where invented.
     """
 
     code: SheetCode
@@ -56,6 +57,7 @@ class SheetTruth:
     cells: tuple[CellTruth, ...]
     print_scale: float = 1.0
     wrong_sums: tuple[str, ...] = ()
+    person: str = ""
     marker_corners_px: dict[int, tuple[Point, ...]] = field(default_factory=dict)
     outline_px: tuple[Point, ...] = ()
 

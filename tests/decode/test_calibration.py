@@ -11,7 +11,7 @@ from sheet_reader.decode.calibration import (
     shipped_calibration,
     write_calibration,
 )
-from sheet_reader.decode.promise import Checked
+from sheet_reader.decode.promise import GRID, Checked
 
 FIELDS = st.lists(st.tuples(st.floats(0.0, 1.0), st.booleans()), max_size=60)
 
@@ -51,6 +51,27 @@ def test_the_file_keeps_which_errors_stood_on_one_sheet():
     assert back.design_effect(0.0) == data.design_effect(0.0) == pytest.approx(5 / 3)
     with pytest.raises(ValueError, match="other sheets"):
         parse_calibration("doubt,right,wrong,sheets\n2.00,5,2,4\n")
+
+
+def test_the_file_keeps_who_wrote_and_every_threshold_accepts_the_same():
+    rng = np.random.default_rng(5)
+    scores = 1.0 - 10.0 ** -rng.uniform(0.0, 9.0, 400)
+    writers = rng.choice(["MNIST 0004", "UNIPEN aga004", "pendigits tra30"], 400)
+    data = Checked.of(scores, rng.random(400) < 0.9, rng.integers(0, 40, 400), writers=writers)
+    text = calibration_text(data)
+    assert text.startswith("writer,doubt,right,wrong,sheets\nMNIST 0004,")
+    back = parse_calibration(text)
+    for writer in np.unique(writers):
+        for threshold in GRID:
+            for right in (True, False):
+                before, after = (
+                    (d.writers == writer) & (d.correct == right) & (d.scores >= threshold - 1e-12)
+                    for d in (data, back)
+                )
+                assert before.sum() == after.sum()
+    assert sorted(back.sheets[~back.correct]) == sorted(data.sheets[~data.correct])
+    part = back.part(back.correct)
+    assert len(part.writers) == len(part.scores)
 
 
 @pytest.mark.parametrize("allowed_error", [0.001, 0.005])

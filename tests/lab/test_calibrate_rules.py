@@ -4,16 +4,11 @@ import numpy as np
 import pytest
 
 from sheet_reader.lab import calibrate, fit_writer, rules_table
+from sheet_reader.lab.hands import STROKE_SETS
 from sheet_reader.lab.sets import find_data
-from sheet_reader.lab.splits import (
-    CALIBRATION,
-    DEV,
-    TEST,
-    TRAIN,
-    pendigits_split,
-    unipen_split,
-)
+from sheet_reader.lab.writers import CHECKED, WRITER_MODEL, writers_in
 from sheet_reader.simulate.cases import Desk, make_case
+from sheet_reader.simulate.ink import random_ink_pen
 from sheet_reader.simulate.sources import ProceduralHands
 
 
@@ -28,8 +23,9 @@ def test_checked_fields_are_those_that_only_their_confidence_decides(easy):
     fields = calibrate.checked_fields(case, desk)
     written = case.truth.sheets[0].fields
     assert 0.7 * len(written) <= len(fields) <= len(written)
-    assert all(0.0 <= score <= 1.0 for score, _ in fields)
-    assert np.mean([right for _, right in fields]) > 0.8
+    assert all(0.0 <= score <= 1.0 for score, _, _ in fields)
+    assert np.mean([right for _, right, _ in fields]) > 0.8
+    assert {person for _, _, person in fields} == {""}  # the procedural hand is no one's
 
 
 def test_the_table_has_a_line_for_each_rule(easy):
@@ -40,20 +36,23 @@ def test_the_table_has_a_line_for_each_rule(easy):
     assert [line.split("  ")[0] for line in lines[1:-1]] == [n for n, _ in rules_table.MEASURED]
 
 
-def test_calibration_writers_neither_train_nor_measure():
+def test_checked_fields_and_the_writer_model_come_from_their_own_writers():
     place = find_data()
     if place is None:
         pytest.skip("the handwriting data (shared/data) are not here")
-    for file, split, _ in calibrate._STROKES:
-        with np.load(place / "digits" / file) as arrays:
-            parts, writers = split(arrays), np.asarray(arrays["writers"])
-        mine = set(writers[(parts == CALIBRATION) | (parts == DEV)])
-        assert mine
-        assert not mine & set(writers[(parts == TRAIN) | (parts == TEST)])
-    assert {split for _, split, _ in calibrate._STROKES} == {pendigits_split, unipen_split}
+    for module, role in ((calibrate, CHECKED), (fit_writer, WRITER_MODEL)):
+        module._start(place)
+        rng = np.random.default_rng(2)
+        pen = random_ink_pen(8.0, rng)
+        seen = {module._desk.hands.writer(pen, rng).person for _ in range(40)}
+        titles = {title: name for name, title in [*STROKE_SETS.items(), ("mnist", "MNIST")]}
+        for person in seen:
+            title, writer = person.split()
+            assert writer in writers_in(titles[title], role)
+        assert len(seen) > 12
 
 
-def test_the_fit_sees_only_true_digits_of_development_writers():
+def test_the_fit_sees_only_true_digits():
     place = find_data()
     if place is None:
         pytest.skip("the handwriting data (shared/data) are not here")

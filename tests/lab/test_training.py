@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import json
+import os
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -14,22 +17,26 @@ pytest.importorskip("onnx")
 from sheet_reader.digits import CLASSES  # noqa: E402
 from sheet_reader.digits.normalise import normalise  # noqa: E402
 from sheet_reader.digits.read import Reader  # noqa: E402
-from sheet_reader.lab import splits  # noqa: E402
-from sheet_reader.lab.sets import data_folder, load  # noqa: E402
-from sheet_reader.lab.training import strokes  # noqa: E402
+from sheet_reader.lab.sets import data_folder  # noqa: E402
+from sheet_reader.lab.train import Options, train  # noqa: E402
+from sheet_reader.lab.training import crossed_out, strokes  # noqa: E402
 from sheet_reader.lab.training.batches import TAKES, Batches, Mix  # noqa: E402
+from sheet_reader.lab.training.crossing import cross_out  # noqa: E402
 from sheet_reader.lab.training.export import (  # noqa: E402
     temperature,
     write_calibration,
     write_onnx,
 )
 from sheet_reader.lab.training.fit import Normaliser, Recipe, fit, rate_at, scores_of  # noqa: E402
+from sheet_reader.lab.training.frames import random_boxes  # noqa: E402
 from sheet_reader.lab.training.model import Network, Teacher, Widths  # noqa: E402
+from sheet_reader.lab.training.placing import Placer  # noqa: E402
+from sheet_reader.lab.training.provenance import weights_digest  # noqa: E402
+from sheet_reader.lab.training.random_source import RandomSource  # noqa: E402
 from sheet_reader.lab.training.sources import (  # noqa: E402
     Bitmaps,
     Sources,
     Strokes,
-    _mislabelled,
 )
 
 CPU = torch.device("cpu")
@@ -143,11 +150,105 @@ def test_the_teacher_answers_in_the_same_classes() -> None:
     assert scores.shape == (2, len(CLASSES))
 
 
-def test_only_training_samples_are_left_out_as_mislabelled() -> None:
-    """The list is checked against the sets' own splits; see ``digits/splits.py``."""
-    if not (data_folder() / "unipen_1a.npz").exists():
-        pytest.skip("the digit sets in ../shared are absent")
-    rules = {"unipen_1a": splits.unipen_split, "pendigits_orig": splits.pendigits_split}
-    for name, places in _mislabelled().items():
-        assert places
-        assert set(rules[name](load(name))[places]) == {splits.TRAIN}
+def test_a_cross_goes_over_the_digit_and_lifts_the_pen(sources: Sources) -> None:
+    rng = RandomSource(4, CPU)
+    placer = Placer(sources, rng)
+    boxes = random_boxes(600, rng)
+    digit = placer.digit(boxes)
+    cross = cross_out(boxes, digit, placer)
+    middle = 0.5 * (digit.points.amax(dim=1) + digit.points.amin(dim=1))
+    low, high = cross.points.amin(dim=1), cross.points.amax(dim=1)
+    over = ((low < middle) & (middle < high)).all(dim=1)
+    assert float(over.float().mean()) > 0.97
+    reach = (high - low) / boxes.size
+    assert float(reach.min()) > 0.2
+    assert float((reach < 0.8).any(dim=1).float().mean()) > 0.1  # short of the corners
+    assert float((reach > 1.05).any(dim=1).float().mean()) > 0.1  # beyond the frame
+    lifts = (~cross.down).sum(dim=1)
+    assert set(lifts.tolist()) == {0, 1}
+    assert 0.5 < float((lifts == 1).float().mean()) < 0.8
+
+
+def test_one_line_through_a_nought_goes_from_corner_to_corner(sources: Sources) -> None:
+    """A shorter one may be the slash of a slashed 0, which is a digit."""
+    rng = RandomSource(5, CPU)
+    placer = Placer(sources, rng)
+    boxes = random_boxes(3000, rng)
+    digit = placer.digit(boxes)
+    cross = cross_out(boxes, digit, placer)
+    x, y = cross.points[..., 0], cross.points[..., 1]
+    straight = (x[:, -1] - x[:, 0]).abs() * (y[:, -1] - y[:, 0]).abs()
+    size = boxes.size.prod(dim=1)
+    single = cross.down.all(dim=1) & (
+        straight > 0.9 * (x.amax(1) - x.amin(1)) * (y.amax(1) - y.amin(1))
+    )
+    share = (straight / size)[single & (digit.labels == 0)]
+    others = (straight / size)[single & (digit.labels != 0)]
+    assert len(share) > 20
+    assert float(share.min()) > 0.5
+    assert float(others.min()) < 0.4
+
+
+def test_strokes_across_are_told_from_crosses() -> None:
+    t = np.linspace(0.0, 6.283, 30)
+    nought = np.column_stack([0.3 * np.sin(t), -0.5 * np.cos(t)])
+    slash = np.array([[0.35, -0.5], [-0.35, 0.5]])
+    seven = np.array([[-0.3, -0.5], [0.3, -0.5], [0.0, 0.5]])
+    bar = np.array([[-0.15, 0.02], [0.25, 0.0]])
+    top = np.array([[-0.3, -0.5], [0.3, -0.5]])
+    assert crossed_out.group_of(0, [nought, slash]) == crossed_out.SLASH
+    assert crossed_out.group_of(0, [nought]) == crossed_out.REST
+    assert crossed_out.group_of(7, [seven, bar]) == crossed_out.BAR
+    assert crossed_out.group_of(7, [seven[1:], top]) == crossed_out.REST  # written in two strokes
+    assert crossed_out.group_of(4, [seven, bar]) == crossed_out.FOUR
+    lines = crossed_out.crossed([nought], 2, np.random.default_rng(1))[1:]
+    assert len(lines) == 2
+    assert all((np.abs(line) > 0.3).all() for line in lines)
+    assert np.sign(np.prod(lines[0][0])) != np.sign(np.prod(lines[1][0]))
+
+
+def test_shares_of_what_crops_are_called() -> None:
+    chances = np.full((4, len(CLASSES)), 0.001)
+    chances[0, CLASSES.index("struck")] = chances[1, 3] = 0.95
+    chances[2, 3], chances[2, CLASSES.index("struck")] = 0.5, 0.45
+    chances[3, CLASSES.index("empty")] = 0.9
+    assert crossed_out.shares(chances) == (0.25, 0.5, 0.25)
+
+
+def test_a_digest_tells_weights_apart_and_not_where_they_lie() -> None:
+    torch.manual_seed(3)
+    network = Network(Widths(8, 8, 8, 8, (1, 1, 1)))
+    before = weights_digest(network)
+    assert weights_digest(network.to(memory_format=torch.channels_last)) == before
+    with torch.no_grad():
+        next(network.parameters())[0, 0, 0, 0] += 1e-6
+    assert weights_digest(network) != before
+
+
+@pytest.mark.skipif(
+    not (data_folder() / "mnist_writers.npz").exists(), reason="../shared is absent"
+)
+def test_a_run_in_two_parts_gives_the_weights_of_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And so does a run done again: nothing hangs on time or on what ran before."""
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)  # no processes forked from a threaded one
+    monkeypatch.setattr("sheet_reader.lab.train.shutil.which", lambda _: None)  # nothing compiled
+    monkeypatch.setattr("sheet_reader.lab.train.checks.development", lambda *_: {})
+    few = {"device": "cpu", "samples": 1024.0, "rate": 4e-3, "seed": 5, "hand": 320,
+           "without": ("mnist", "unipen"), "photos": None, "start": None, "semeion": False,
+           "widths": (8, 8, 8, 8), "blocks": (1, 1, 1)}  # fmt: skip
+
+    def digests(name: str, **more: Any) -> tuple[Any, Any]:
+        told = {"lessons": 512.0, "only_teacher": False, "taught_by": None} | more
+        train(Options(out=tmp_path / name, **few, **told))
+        text = tmp_path / name / ("teacher.json" if told["only_teacher"] else "training.json")
+        found = json.loads(text.read_text("utf-8"))
+        return found["teacher sha256"], found.get("network sha256")
+
+    whole = digests("whole")
+    first, _ = digests("first", only_teacher=True)
+    second = digests("second", taught_by=tmp_path / "first" / "teacher.pt")
+    assert second == whole
+    assert first == whole[0]
+    assert (tmp_path / "whole" / "weights.onnx").exists()

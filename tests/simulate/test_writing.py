@@ -136,7 +136,7 @@ def fill(
     paper = print_page(book.template(page, 6.0), 6.0, level, rng)
     before = paper.bgr.copy()
     visit = random_visit(book.study, rng)
-    fields, cells = fill_page(paper, page, visit, hands, habits, rng)
+    fields, cells, _ = fill_page(paper, page, visit, hands, habits, rng)
     return before, paper.bgr, fields, cells, visit
 
 
@@ -239,6 +239,25 @@ def test_images_as_a_hand() -> None:
     assert np.ptp(columns) < 30
 
 
+def test_each_sheet_of_images_is_one_persons() -> None:
+    """Person "b" writes tall bars, "a" flat ones; a 2 that "b" never wrote comes from "a"."""
+    images = np.zeros((3, 20, 20), np.uint8)
+    images[0, 8:12, 4:16] = images[1, 4:16, 8:12] = images[2, 8:12, 4:16] = 255
+    names = np.array(["a", "b", "a"])
+    hands = ImageHands("bars", images, np.array([1, 1, 2], np.uint8), names)
+    assert hands.people == 2
+    rng = np.random.default_rng(0)
+    seen = set()
+    for _ in range(20):
+        hand = hands.writer(random_ink_pen(8.0, rng), rng)
+        seen.add(hand.person)
+        tall = [np.ptp(np.flatnonzero(hand.draw(1, 70, 70, rng).max(axis=1) > 0.2)) > 50
+                for _ in range(3)]  # fmt: skip
+        assert all(tall) if hand.person == "bars b" else not any(tall)
+        assert hand.draw(2, 70, 70, rng).max() > 0.3
+    assert seen == {"bars a", "bars b"}
+
+
 @pytest.mark.parametrize("name", marks.SIGNS)
 def test_every_sign_leaves_ink(name: str) -> None:
     rng = np.random.default_rng(1)
@@ -255,24 +274,26 @@ def test_sloppy_people_make_more_trouble(beans: LayoutBook, hands: ProceduralHan
     assert troubles(SLOPPY) > 0
 
 
-def test_held_out_writers_are_not_in_training() -> None:
+def test_held_out_writers_measure_and_nothing_else() -> None:
     data = find_data()
     if data is None:
         pytest.skip("needs ../shared/data (pendigits, UNIPEN)")
-    from sheet_reader.lab.splits import TEST, unipen_split
+    from sheet_reader.lab.hands import sound
+    from sheet_reader.lab.writers import TEST, writers_in
 
     path = data / "digits" / "unipen_1a.npz"
+    held = sound("unipen_1a", TEST, data / "digits")
+    samples = load_strokes(path, held)
+    assert set(samples.writers) == set(writers_in("unipen_1a", TEST))
     with np.load(path) as arrays:
-        splits, writers = unipen_split(arrays), arrays["writers"].astype(str)
-    held = set(writers[splits == TEST])
-    assert held
-    assert not held & set(writers[splits != TEST])
-    samples = load_strokes(path, splits == TEST)
-    assert set(samples.writers) == held
-    with np.load(path) as arrays:
-        counts = arrays["n_strokes"][splits == TEST]
+        counts = arrays["n_strokes"][held]
     assert [len(s) for s in samples.strokes[:50]] == counts[:50].tolist()
-    assert "pendigits" in held_out_hands(data).name
+    hands = held_out_hands(data)
+    assert hands.name == "pendigits + UNIPEN"
+    rng = np.random.default_rng(3)
+    people = {hands.writer(random_ink_pen(8.0, rng), rng).person for _ in range(60)}
+    allowed = {f"pendigits {w}" for w in writers_in("pendigits_orig", TEST)}
+    assert people <= allowed | {f"UNIPEN {w}" for w in writers_in("unipen_1a", TEST)}
 
 
 def test_without_the_data_the_hands_say_what_they_are() -> None:

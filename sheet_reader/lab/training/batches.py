@@ -11,13 +11,16 @@ from torch.nn import functional
 from sheet_reader.digits.types import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
 from sheet_reader.lab.training import frames, photo
 from sheet_reader.lab.training.bitmap_ink import bitmap_digits, coarsened
+from sheet_reader.lab.training.crossing import cross_out
 from sheet_reader.lab.training.frames import Boxes
 from sheet_reader.lab.training.ink import Painter
-from sheet_reader.lab.training.placing import Jot, Placer
+from sheet_reader.lab.training.placing import Jot, Placer, choose
 from sheet_reader.lab.training.random_source import RandomSource
 from sheet_reader.lab.training.sources import Sources
 
 _EMPTY, _STRUCK, _SEVERAL, _OTHER = (CLASSES.index(c) for c in (EMPTY, STRUCK, SEVERAL, OTHER))
+_CROSSED = 0.55
+"""This share of the struck boxes holds a digit crossed out, the others are scribbled over."""
 _CANDIDATES = 0.25
 """This share of the boxes with several digits are photographed ones."""
 TAKES = 2
@@ -32,10 +35,10 @@ class Mix:
     struck, with several digits or something else, and crops of simulated photographs.
     """
 
-    written: int = 960
+    written: int = 888
     bitmaps: int = 400
     empty: int = 120
-    struck: int = 168
+    struck: int = 240
     several: int = 136
     other: int = 144
     seen: int = 120
@@ -114,17 +117,21 @@ class Batches:
         rows = torch.arange(0, mix.made, 4, device=self.device)
         struck, several = (_part(boxes, cut[name]) for name in ("struck", "several"))
         written = placer.digit(_part(boxes, cut["written"]))
-        jots = [written, placer.digit(struck), placer.scribble(struck)]
+        wrong = placer.digit(struck)
+        crossed = rng.chance(_CROSSED, mix.struck) > 0
+        over = choose(crossed, cross_out(struck, wrong, placer), placer.scribble(struck))
+        jots = [written, wrong, over]
         jots += [*placer.side_by_side(several), placer.sign(_part(boxes, cut["other"]))]
         jots.append(placer.neighbour(_part(boxes, rows)))
-        digits, base, scribble, *side, other, near = self._draw(jots)
+        digits, base, strike, *side, other, near = self._draw(jots)
         with_bits = _part(boxes, cut["bitmaps"])
         share = placer.height(len(with_bits.family))
         bits, bit_labels = bitmap_digits(self.sources.bitmaps, with_bits, share, rng)
         bare = torch.zeros(mix.empty, *digits.shape[1:], device=self.device)
-        crossed = torch.maximum(base * rng.chance(0.88, mix.struck, 1, 1), scribble)
+        legible = torch.maximum(rng.chance(0.88, mix.struck), crossed.float())
+        out = torch.maximum(base * legible[:, None, None], strike)
         all_digits = coarsened(torch.cat([digits, bits]), rng)
-        ink = torch.cat([all_digits, bare, crossed, torch.stack(side).amax(dim=0), other])
+        ink = torch.cat([all_digits, bare, out, torch.stack(side).amax(dim=0), other])
         ink[rows] = torch.maximum(ink[rows], near)
         return ink, torch.cat([written.labels, bit_labels, self._fixed_labels()])
 

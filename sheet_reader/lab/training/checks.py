@@ -1,4 +1,4 @@
-"""How a network does on development data: never on a test split."""
+"""How a network does on development data: never on the benchmark's writers."""
 
 from __future__ import annotations
 
@@ -10,7 +10,9 @@ from scipy.special import softmax
 from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.lab import measures, splits
 from sheet_reader.lab.sets import clean_crops, load
+from sheet_reader.lab.training import crossed_out
 from sheet_reader.lab.training.fit import scores_of
+from sheet_reader.lab.writers import DEV
 
 
 def development(
@@ -29,27 +31,27 @@ def development(
         out[f"{name} calibration"] = 100 * figures.calibration
     puzzles = splits.boxed_puzzles(load("boxed_uk_hand"))
     boxes = load("boxed_uk_empty")
-    held = splits.boxed_split(boxes, puzzles) == splits.DEV
+    held = splits.boxed_roles(boxes, puzzles) == DEV
     kind = boxes["kind"].astype(str)
     blank = read(boxes["gray"][held & (kind == "blank")])
     out["blank taken for ink"] = 100 * float((blank.argmax(1) != CLASSES.index(EMPTY)).mean())
     several = read(boxes["gray"][held & (kind == "candidates")])
     out["candidates sure digit"] = 100 * measures.sure_digits(several)
+    crops, groups = crossed_out.crops_of_groups(DEV)
+    for group, name in enumerate(crossed_out.GROUPS):
+        if (groups == group).any():
+            struck, digit, sure = crossed_out.shares(read(crops[groups == group]))
+            out[f"{name}: called struck"] = 100 * struck
+            out[f"{name}: called a digit"] = 100 * digit
+            out[f"{name}: a digit over 0.9"] = 100 * sure
     return out
 
 
 def _digit_sets() -> list[tuple[str, NDArray[np.uint8], NDArray[np.int64]]]:
     found = []
-    for name, rule in (
-        ("mnist", splits.mnist_split),
-        ("pendigits_orig", splits.pendigits_split),
-        ("unipen_1a", splits.unipen_split),
-    ):
+    for name in splits.KNOWN_WRITERS:
         data = load(name)
-        held = rule(data) == splits.DEV
+        held = splits.roles(name, data) == DEV
         labels = data["labels"][held].astype(np.int64)
         found.append((name, clean_crops(data["images"][held]), labels))
-    hand = load("boxed_uk_hand")
-    shape = hand["split"].astype(str) == "train"
-    found.append(("boxed_uk train", hand["gray"][shape], hand["labels"][shape].astype(np.int64)))
     return found

@@ -27,8 +27,8 @@ SOFTENED = 2.0
 @dataclass(frozen=True, slots=True)
 class Recipe:
     """How long and how fast. ``samples`` crops are seen in all, each once; ``keep`` is how slowly
-    the averaged weights follow; ``batch`` how many crops go into one step;
-    ``limit_s`` above 0 ends the training early, with the rate brought down in time.
+    the averaged weights follow; ``batch`` how many crops go into one step. Nothing depends on the
+    time it takes.
     """
 
     samples: int = 40_000_000
@@ -37,8 +37,6 @@ class Recipe:
     warm_up: float = 0.03
     keep: float = 0.9995
     batch: int = 2048
-    limit_s: float = 0.0
-    seed: int = 1
 
 
 class Normaliser:
@@ -134,8 +132,7 @@ def fit(
     keep = min(recipe.keep, max(0.9, 1.0 - 10.0 / steps))
     begun = time.monotonic()
     for step in range(steps):
-        spent = (time.monotonic() - begun) / recipe.limit_s if recipe.limit_s else 0.0
-        progress = max((step + 1) / steps, spent)
+        progress = (step + 1) / steps
         grey, labels = next(stream)
         planes = normaliser(grey)
         if device.type == "cuda":
@@ -146,11 +143,9 @@ def fit(
                 wanted = _scores(teacher, planes)
         shown = learner.step(planes, labels, wanted, rate_at(progress, recipe))
         learner.follow(min(keep, (step + 1) / (step + 10)))
-        if step % max(1, steps // 25) == 0 or progress >= 1.0:
+        if step % max(1, steps // 25) == 0 or step + 1 == steps:
             right = float((shown.argmax(1) == labels).float().mean())
             tell(f"{step + 1}/{steps} right {right:.4f} {time.monotonic() - begun:.0f} s")
-        if progress >= 1.0:
-            break
     return learner.average
 
 

@@ -12,10 +12,10 @@ import click
 import numpy as np
 import torch
 
-from sheet_reader.lab import splits
 from sheet_reader.lab.training import strokes
 from sheet_reader.lab.training.batches import Batches, Mix
 from sheet_reader.lab.training.sources import Wanted, gather
+from sheet_reader.lab.writers import DEV
 
 
 @click.command()
@@ -26,7 +26,7 @@ def main(out: Path, each: int, seed: int) -> None:
     """Write the crops and their classes to the file OUT."""
     strokes.start_workers()
     cpu = torch.device("cpu")
-    sources = gather(cpu, Wanted(split=splits.DEV, hand=12_000, seed=seed))
+    sources = gather(cpu, Wanted(role=DEV, hand=12_000, seed=seed))
     mix = Mix(4, 0, each, each, each, each, 0)
     crops, labels = Batches(sources, mix, seed, cpu).next()
     kept = labels >= 10

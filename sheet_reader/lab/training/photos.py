@@ -1,13 +1,14 @@
 """Crops as the reader really gets them: simulated photographs, through the vision room.
 
-``python -m sheet_reader.lab.training.photos OUT.npz --split train``: photographs sheets filled
-in by the writers of one split, finds the boxes as the reader does, and keeps each crop with what
+``python -m sheet_reader.lab.training.photos OUT.npz --role training``: photographs sheets filled
+in by the writers of one role, finds the boxes as the reader does, and keeps each crop with what
 truly stands in the box.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import multiprocessing
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 import click
@@ -18,40 +19,17 @@ from numpy.typing import NDArray
 from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
-from sheet_reader.lab import splits
-from sheet_reader.lab.sets import data_folder
+from sheet_reader.lab.hands import hands_of
+from sheet_reader.lab.options import jobs_option
+from sheet_reader.lab.writers import DEV, TEST, TRAIN, Role
 from sheet_reader.simulate.cases import Case, Desk, make_case
 from sheet_reader.simulate.samples import SAMPLES
-from sheet_reader.simulate.sources import (
-    Hands,
-    MixedHands,
-    ProceduralHands,
-    StrokeHands,
-    load_strokes,
-)
 from sheet_reader.simulate.truth import CellTruth
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.types import SheetView
 
-SEEDS = {splits.TRAIN: 81_000_000, splits.DEV: 82_000_000, splits.TEST: 83_000_000}
+SEEDS: dict[Role, int] = {TRAIN: 81_000_000, DEV: 82_000_000, TEST: 83_000_000}
 _LOST = 0.02
-
-
-def hands_of(split: str, folder: Path | None = None) -> Hands:
-    """The writers of one split of pendigits and UNIPEN; for training the procedural hand too."""
-    where = folder or data_folder()
-    found: list[Hands] = []
-    for name, rule in (
-        ("pendigits_orig", splits.pendigits_split),
-        ("unipen_1a", splits.unipen_split),
-    ):
-        path = where / f"{name}.npz"
-        with np.load(path) as arrays:
-            held: NDArray[np.bool_] = rule(arrays) == split
-        found.append(StrokeHands(name, load_strokes(path, held)))
-    if split == splits.TRAIN:
-        found.append(ProceduralHands())
-    return MixedHands(found)
 
 
 def crops_of(case: Case, desk: Desk) -> Iterator[tuple[NDArray[np.uint8], str]]:
@@ -77,9 +55,34 @@ def _in_sight(cell: CellTruth) -> bool:
     return cell.inside and not cell.stray and max(cell.covered, cell.saturated) < _LOST
 
 
+_desk: Desk | None = None
+
+
+def _start(role: Role) -> None:
+    global _desk
+    cv2.setNumThreads(1)
+    _desk = Desk.of_samples(hands_of(role))
+
+
+def _run(task: tuple[str, str, int]) -> list[tuple[NDArray[np.uint8], int]]:
+    assert _desk is not None
+    case = make_case(_desk, *task, bare_share=0.0)
+    return [(crop, CLASSES.index(content)) for crop, content in crops_of(case, _desk)]
+
+
+def tasks(role: Role, first: int, photos: int, levels: Sequence[str]) -> list[tuple[str, str, int]]:
+    """Study, level and seed of each picture."""
+    found = []
+    for number in range(first, first + photos):
+        study = SAMPLES[number % len(SAMPLES)]
+        level = levels[number // len(SAMPLES) % len(levels)]
+        found.append((study, level, SEEDS[role] + number))
+    return found
+
+
 @click.command()
 @click.argument("out", type=click.Path(path_type=Path, dir_okay=False))
-@click.option("--split", type=click.Choice(sorted(SEEDS)), default=splits.TRAIN, show_default=True)
+@click.option("--role", type=click.Choice(list(SEEDS)), default=TRAIN, show_default=True)
 @click.option("--photos", type=click.IntRange(1), default=60, show_default=True)
 @click.option("--first", type=click.IntRange(0), default=0, help="Number of the first picture.")
 @click.option(
@@ -90,22 +93,23 @@ def _in_sight(cell: CellTruth) -> bool:
     show_default=True,
     help="Levels taken in turn; may be repeated.",
 )
-def main(out: Path, split: str, photos: int, first: int, levels: tuple[str, ...]) -> None:
-    """Write the crops of many photographs to the file OUT."""
-    cv2.setNumThreads(1)
-    desk = Desk.of_samples(hands_of(split))
+@jobs_option
+def main(
+    out: Path, role: Role, photos: int, first: int, levels: tuple[str, ...], jobs: int
+) -> None:
+    """Write the crops of many photographs to the file OUT: the same, however many processes."""
     crops: list[NDArray[np.uint8]] = []
     labels: list[int] = []
-    for number in range(first, first + photos):
-        study = SAMPLES[number % len(SAMPLES)]
-        level = levels[number // len(SAMPLES) % len(levels)]
-        case = make_case(desk, study, level, SEEDS[split] + number, bare_share=0.0)
-        for crop, content in crops_of(case, desk):
-            crops.append(crop)
-            labels.append(CLASSES.index(content))
-        if number % 10 == 9 or number + 1 == first + photos:
-            np.savez_compressed(out, gray=np.array(crops), labels=np.array(labels, np.uint8))
-            click.echo(f"{number + 1 - first} photographs, {len(labels)} crops")
+    with multiprocessing.get_context("spawn").Pool(jobs, _start, (role,)) as pool:
+        for number, found in enumerate(pool.imap(_run, tasks(role, first, photos, levels)), 1):
+            crops += [crop for crop, _ in found]
+            labels += [label for _, label in found]
+            click.echo(f"\r{number}/{photos}", nl=False, err=True)
+    click.echo("\r", nl=False, err=True)
+    np.savez_compressed(out, gray=np.array(crops), labels=np.array(labels, np.uint8))
+    counts = np.bincount(labels, minlength=len(CLASSES))
+    click.echo(f"{photos} photographs, {len(labels)} crops: {out.name}")
+    click.echo(", ".join(f"{n} {name}" for n, name in zip(counts, CLASSES, strict=True)))
 
 
 if __name__ == "__main__":

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import torch
 from torch import Tensor
@@ -29,6 +29,15 @@ class Jot:
     level: Tensor
     stretch: Tensor
     labels: Tensor
+
+
+def choose(which: Tensor, first: Jot, second: Jot) -> Jot:
+    """For each crop the strokes of ``first`` where ``which`` (B,) is True, else of ``second``."""
+    parts = []
+    for f in fields(Jot):
+        mine, other = getattr(first, f.name), getattr(second, f.name)
+        parts.append(torch.where(which.reshape(-1, *[1] * (mine.ndim - 1)), mine, other))
+    return Jot(*parts)
 
 
 class Placer:
@@ -60,7 +69,7 @@ class Placer:
         square = rng.chance(0.08, count)
         stretch = self._square(points, boxes.stretch, square)
         placed = self._place(points, boxes, height, stretch)
-        return self._jot(placed, down, labels, stretch)
+        return self.pen(placed, down, labels, stretch)
 
     def height(self, count: int) -> Tensor:
         """A digit's height as a share of the box's."""
@@ -115,7 +124,7 @@ class Placer:
         centre = boxes.middle + free * loose + rng.normal(1.6, count, 2)
         return scaled * fit[:, None, None] + centre[:, None, :]
 
-    def _jot(self, points: Tensor, down: Tensor, labels: Tensor, stretch: Tensor) -> Jot:
+    def pen(self, points: Tensor, down: Tensor, labels: Tensor, stretch: Tensor) -> Jot:
         """Gives strokes in pixels a pen: its radius, pressure and skips."""
         count, spans = down.shape
         rng = self.rng
@@ -142,7 +151,7 @@ class Placer:
         across = rng.chance(0.3, count, 1)
         points = torch.where(across[:, :, None] > 0, self._across(boxes, points.shape[1]), points)
         pen_down = pool.down[which] | (across > 0)
-        jot = self._jot(points, pen_down, pool.labels[which], boxes.stretch)
+        jot = self.pen(points, pen_down, pool.labels[which], boxes.stretch)
         radius = jot.radius * rng.uniform(0.8, 2.0, count, 1)
         filled = rng.chance(0.12, count, 1) * (1 - across)
         line = torch.linspace(-0.3, 0.3, points.shape[1], device=self.device)
@@ -200,7 +209,7 @@ class Placer:
             centre = torch.stack([place, middle[:, 1] + rng.normal(1.0, count)], -1)
             scaled = points * torch.stack([x, tall], -1)[:, None, :] + centre[:, None, :]
             there = (k < number).float()[:, None]
-            jot = self._jot(scaled, down, labels, boxes.stretch)
+            jot = self.pen(scaled, down, labels, boxes.stretch)
             thin = jot.radius[:, :1].clamp_max(0.09 * total[:, None]) / jot.radius[:, :1]
             jots.append(Jot(scaled, down, jot.radius * thin, jot.level * there, boxes.stretch,
                             labels))  # fmt: skip
@@ -219,7 +228,7 @@ class Placer:
         stray = rng.chance(0.14, count, 1)
         points = torch.where(stray[:, :, None] > 0, self._stray(count, points.shape[1]), points)
         down = pool.down[which] | (stray > 0)
-        return self._jot(points, down, pool.labels[which], boxes.stretch)
+        return self.pen(points, down, pool.labels[which], boxes.stretch)
 
     def _stray(self, count: int, length: int) -> Tensor:
         """A flat or slanting line from one side of the crop to the other, a little curved."""

@@ -2,10 +2,7 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -18,12 +15,13 @@ from torch import Tensor
 from sheet_reader.digits.normalise import CROP_PX
 from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.lab import splits
+from sheet_reader.lab.hands import sound
 from sheet_reader.lab.sets import ink_box, load
 from sheet_reader.lab.training import strokes
 from sheet_reader.lab.training.strokes import StrokePool
+from sheet_reader.lab.writers import DEV, TEST, TRAIN, Role
 
 BITMAP_PX = 32
-REAL = ("unipen", "pendigits")
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,13 +83,13 @@ def cut_to_ink(images: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], NDArray[np
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What to gather: whole sets to leave out ("unipen", "pendigits", "mnist"), the split, how many
-    digits the procedural hand writes and its seed, whether Semeion joins in, and a file with crops
-    of simulated photographs.
+    """What to gather: whole sets to leave out ("unipen", "pendigits", "mnist"), the writers' role,
+    how many digits the procedural hand writes and its seed, whether Semeion joins in, and a file
+    with crops of simulated photographs.
     """
 
     without: tuple[str, ...] = ()
-    split: str = splits.TRAIN
+    role: Role = TRAIN
     hand: int = 300_000
     seed: int = 1
     semeion: bool = False
@@ -105,26 +103,26 @@ def gather(device: torch.device, wanted: Wanted) -> Sources:
     pools: list[tuple[StrokePool, float]] = []
     if "unipen" not in wanted.without:
         data = load("unipen_1a", folder)
-        which = _sound("unipen_1a", splits.unipen_split(data) == wanted.split)
+        which = sound("unipen_1a", wanted.role, folder)
         pools.append((strokes.pool_of_set(data, which), 0.30))
     if "pendigits" not in wanted.without:
         data = load("pendigits_orig", folder)
-        which = _sound("pendigits_orig", splits.pendigits_split(data) == wanted.split)
+        which = sound("pendigits_orig", wanted.role, folder)
         pools.append((strokes.pool_of_set(data, which), 0.25))
     pools.append((strokes.many(strokes.hand_digits, hand, seed), 0.45))
     puzzles = splits.boxed_puzzles(load("boxed_uk_hand", folder))
     boxes = load("boxed_uk_empty", folder)
-    # Boxes for calibration come from the dev puzzles: the set has no split of its own for it.
-    own = splits.DEV if wanted.split == splits.CALIBRATION else wanted.split
-    chosen = splits.boxed_split(boxes, puzzles) == own
+    # The set has training, choice and benchmark puzzles only: other roles take those of choice.
+    own = wanted.role if wanted.role in (TRAIN, TEST) else DEV
+    chosen = splits.boxed_roles(boxes, puzzles) == own
     grey = torch.from_numpy(boxes["gray"]).to(device).float() / 255.0
     kind = boxes["kind"].astype(str)
     seen, seen_labels = _photographed(wanted.photos, device)
     bare = seen[seen_labels == CLASSES.index(EMPTY)].float() / 255.0
     return Sources(
-        digits=tuple((_strokes(pool, device), share) for pool, share in pools),
-        signs=_strokes(strokes.many(strokes.hand_signs, hand // 6, seed + 1), device),
-        scribbles=_strokes(strokes.many(strokes.scribbles, hand // 10, seed + 2), device),
+        digits=tuple((pool_tensors(pool, device), share) for pool, share in pools),
+        signs=pool_tensors(strokes.many(strokes.hand_signs, hand // 6, seed + 1), device),
+        scribbles=pool_tensors(strokes.many(strokes.scribbles, hand // 10, seed + 2), device),
         bitmaps=_bitmaps(device, wanted),
         blanks=torch.cat([grey[torch.from_numpy(chosen & (kind == "blank")).to(device)], bare]),
         candidates=grey[torch.from_numpy(chosen & (kind == "candidates")).to(device)],
@@ -133,21 +131,8 @@ def gather(device: torch.device, wanted: Wanted) -> Sources:
     )
 
 
-def _sound(name: str, which: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Without the training samples that hold no digit, or another than their label says."""
-    which = which.copy()
-    which[_mislabelled()[name]] = False
-    return which
-
-
-@cache
-def _mislabelled() -> dict[str, list[int]]:
-    text = resources.files(__package__).joinpath("mislabelled.json").read_text("utf-8")
-    found: dict[str, list[int]] = json.loads(text)["samples"]
-    return found
-
-
-def _strokes(pool: StrokePool, device: torch.device) -> Strokes:
+def pool_tensors(pool: StrokePool, device: torch.device) -> Strokes:
+    """The pool on ``device``."""
     return Strokes(
         torch.from_numpy(pool.points).to(device),
         torch.from_numpy(pool.down).to(device),
@@ -168,7 +153,7 @@ def _bitmaps(device: torch.device, wanted: Wanted) -> Bitmaps:
     parts: list[tuple[NDArray[np.uint8], NDArray[Any]]] = []
     if "mnist" not in wanted.without:
         data = load("mnist", wanted.folder)
-        which = splits.mnist_split(data) == wanted.split
+        which = sound("mnist", wanted.role, wanted.folder)
         parts.append((data["images"][which], data["labels"][which]))
     if wanted.semeion:
         data = load("semeion", wanted.folder)

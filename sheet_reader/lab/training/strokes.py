@@ -91,6 +91,11 @@ def pool_of_set(data: Mapping[str, Any], which: NDArray[np.bool_]) -> StrokePool
     return _pool(samples, np.asarray(data["labels"])[which])
 
 
+def pool_of_units(samples: Sequence[Sequence[Stroke]], labels: NDArray[Any]) -> StrokePool:
+    """Samples whose digit is 1 high already, about the origin, with any labels (N,)."""
+    return _pool([_pack(strokes, scale=False) for strokes in samples], labels)
+
+
 def _pack(strokes: Sequence[Stroke], scale: bool) -> tuple[Stroke, NDArray[np.bool_]]:
     points, down = resample(strokes)
     low, high = points.min(axis=0), points.max(axis=0)

@@ -1,0 +1,115 @@
+"""Remarks of people: on a visit, or on the page on which they stand. Personal data."""
+
+from __future__ import annotations
+
+import re
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from sqlalchemy import Connection, delete, select
+
+from sheet_reader.record import schema
+from sheet_reader.record.model import now
+from sheet_reader.record.store import Record
+from sheet_reader.record.writing import insert_new
+
+Place = tuple[str, str]
+"""Site and visit date."""
+Source = Literal["mail", "person"]
+LONGEST = 2_000
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """What somebody said. ``source`` "mail": an answer to a letter; "person": typed by hand.
+
+    ``mark`` (at most 64 characters) tells remarks apart: the same one is kept once for each visit.
+    ``author`` (a name or address, "" for unknown) is there for ``erase`` and leaves in no table.
+    """
+
+    source: Source
+    mark: str
+    author: str
+    text: str
+
+
+def add_to_visit(connection: Connection, place: Place, remark: Remark) -> bool:
+    """Keep a remark on a visit; False where it is known already. ``connection`` is writing."""
+    return _add(connection, place, None, remark)
+
+
+def add_to_page(connection: Connection, page_instance_id: int, remark: Remark) -> bool:
+    """Keep a remark on a page seen in a photo; it goes to the visit where the page belongs, now
+    and after a correction. False where it is known already. ``connection`` is writing.
+    """
+    mark = f"{page_instance_id}:{remark.mark}"[:64]
+    own = Remark(remark.source, mark, remark.author, remark.text)
+    return _add(connection, ("", ""), page_instance_id, own)
+
+
+def _add(
+    connection: Connection, place: Place, page_instance_id: int | None, remark: Remark
+) -> bool:
+    site, day = place
+    return insert_new(
+        connection,
+        schema.remarks,
+        page_instance_id=page_instance_id,
+        site=site,
+        visit_date=day,
+        source=remark.source,
+        mark=remark.mark,
+        author=remark.author,
+        text=remark.text[:LONGEST],
+        kept_at=now(),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Remarks:
+    """All remarks, each as (id, text): ``of_visits`` by site and date, ``of_pages`` by page
+    instance.
+    """
+
+    of_visits: Mapping[Place, tuple[tuple[int, str], ...]]
+    of_pages: Mapping[int, tuple[tuple[int, str], ...]]
+
+    def on(self, place: Place, pages: Iterable[int]) -> tuple[str, ...]:
+        """The remarks on a visit and on its pages, in the order in which they came."""
+        found = set(self.of_visits.get(place, ()))
+        for page in pages:
+            found.update(self.of_pages.get(page, ()))
+        return tuple(text for _, text in sorted(found))
+
+
+def remarks_of(record: Record) -> Remarks:
+    """All remarks of a record."""
+    r = schema.remarks.c
+    visits: dict[Place, list[tuple[int, str]]] = defaultdict(list)
+    pages: dict[int, list[tuple[int, str]]] = defaultdict(list)
+    query = select(r.id, r.page_instance_id, r.site, r.visit_date, r.text).order_by(r.id)
+    with record.reading() as connection:
+        for row in connection.execute(query):
+            if row.page_instance_id is None:
+                visits[row.site, row.visit_date].append((row.id, row.text))
+            else:
+                pages[row.page_instance_id].append((row.id, row.text))
+    return Remarks(
+        {place: tuple(texts) for place, texts in visits.items()},
+        {page: tuple(texts) for page, texts in pages.items()},
+    )
+
+
+def remarks_naming(connection: Connection, who: re.Pattern[str]) -> tuple[int, ...]:
+    """The remarks that a person made or that name her."""
+    r = schema.remarks.c
+    rows = connection.execute(select(r.id, r.author, r.text))
+    return tuple(row.id for row in rows if who.search(row.author) or who.search(row.text))
+
+
+def forget_remarks(connection: Connection, ids: Iterable[int]) -> None:
+    """Remove these remarks. ``connection`` is writing."""
+    for remark_id in ids:
+        connection.execute(delete(schema.remarks).where(schema.remarks.c.id == remark_id))
