@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Connection, func, select
@@ -85,11 +86,8 @@ def load_pages(
     )
     gone, decided = superseded(connection), standing(connection)
     return [
-        PageObservation(
-            row.id,
-            row.photo_id,
-            neutral_name(row.photo_id),
-            *tuple(row)[2:],
+        replace(
+            PageObservation(row.id, row.photo_id, neutral_name(row.photo_id), *tuple(row)[2:]),
             decided_site=decided.sites.get(row.id),
             decided_date=decided.dates.get(row.id),
         )

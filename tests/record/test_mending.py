@@ -254,3 +254,13 @@ def test_a_person_named_in_a_reason_is_erased_from_it(study: Study, post: Post) 
     assert told == [("forgotten person", "a trial"), ("Ada", "(removed)"), ("Ada", "(removed)")]
     assert b"Pat Doe" not in (study.folder / "record.sqlite").read_bytes()
     assert verify(study).problems == ()
+
+
+def test_a_photo_set_aside_is_not_tried_again(study: Study, post: Post) -> None:
+    post("no sheet here")
+    with Record.open(study) as record:
+        mending.set_aside(record, 1, by="Ada", reason="a cat")
+    assert post(says(), again=True).photo_ids == (2,)
+    with Record.open(study) as record:
+        mending.take_back(record, 1, by="Ada")
+    assert set(post(says({"date": "2026-07-01"}), again=True).photo_ids) == {1, 2, 3}
