@@ -12,6 +12,7 @@ from sqlalchemy import Connection, func, insert, select
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
+from sheet_reader.record.answers import Told, told_to_json
 from sheet_reader.record.loading import UNDO
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Rival, Unreadable, Value, now
 from sheet_reader.record.sheets import add_sheet_decision
@@ -73,13 +74,16 @@ def add_decision(
     *,
     blind: bool,
     rivals: Sequence[Rival] = (),
+    told: Sequence[Told] = (),
+    number: int | None = None,
     reason: str = "",
 ) -> int:
     """Add a person's answer about a reading; gives the id of the decision.
 
     A value equal to the one read counts as accepting it. Of ``rivals``, the values of other photos
     that the person was told of, the decision overrules those that differ from it; "can't be read"
-    overrules none. Raises :class:`UsageError` for an unknown
+    overrules none. ``told`` is what else the person was told of, ``number`` that of the answer to
+    which the decision belongs. Raises :class:`UsageError` for an unknown
     reading, a value that cannot be one, and for accepting where nothing was read.
     """
     r, k = schema.readings.c, schema.reading_runs.c
@@ -100,6 +104,8 @@ def add_decision(
         value=value,
         by=by,
         blind=blind,
+        told=told_to_json(told),
+        answer=number,
         reason=reason or None,
     )
     differing = {r for r in rivals if r.value != value and not isinstance(answer, Unreadable)}
@@ -136,7 +142,7 @@ def _answer(
 
 
 def take_back_last(connection: Connection, by: str) -> Undone | None:
-    """Take back the last decision of this person that still stands, about a field or a sheet."""
+    """Take back this person's last answer or decision about a sheet that still stands."""
     s = schema.sheet_decisions.c
     undone = select(s.undoes).where(s.undoes.is_not(None))
     sheet = connection.execute(
@@ -145,39 +151,47 @@ def take_back_last(connection: Connection, by: str) -> Undone | None:
         .order_by(s.id.desc())
         .limit(1)
     ).one_or_none()
-    field = _last_of_field(connection, by)
-    if sheet is not None and (field is None or field.id <= sheet.decisions_before):
+    answer = _last_answer(connection, by)
+    if sheet is not None and (not answer or answer[-1].id <= sheet.decisions_before):
         add_sheet_decision(
             connection, sheet.photo_id, sheet.page_instance_id, "undo", by=by,
             undoes=sheet.id, value=sheet.was, was=sheet.value,
         )  # fmt: skip
         return Undone(None, sheet.page_instance_id, sheet.photo_id)
-    return None if field is None else _take_back(connection, field, by)
+    for row in answer:
+        add_undo(connection, row, by)
+    if not answer:
+        return None
+    return Undone(answer[-1].reading_id, answer[-1].page_instance_id, answer[-1].photo_id)
 
 
-def _last_of_field(connection: Connection, by: str) -> Any:
-    """The last standing decision of this person about a field, as a row; None if there is none."""
+def _last_answer(connection: Connection, by: str) -> list[Any]:
+    """The decisions of this person's last standing answer about fields, as rows, the last last."""
     d, s = schema.decisions.c, schema.page_instances.c
     undone = select(d.undoes).where(d.undoes.is_not(None))
-    return connection.execute(
-        select(d.id, d.page_instance_id, d.field, d.reading_id, s.photo_id)
+    columns = (d.id, d.page_instance_id, d.field, d.reading_id, d.answer, s.photo_id)
+    standing = (
+        select(*columns)
         .join_from(schema.decisions, schema.page_instances, s.id == d.page_instance_id)
         .where(d.by == by, d.kind != UNDO, d.id.not_in(undone))
-        .order_by(d.id.desc())
-        .limit(1)
-    ).one_or_none()
+    )
+    last = connection.execute(standing.order_by(d.id.desc()).limit(1)).one_or_none()
+    if last is None or last.answer is None:
+        return [] if last is None else [last]
+    together = standing.where(d.answer == last.answer, d.id != last.id).order_by(d.id)
+    return [*connection.execute(together), last]
 
 
-def _take_back(connection: Connection, last: Any, by: str) -> Undone:
+def add_undo(connection: Connection, decision: Any, by: str) -> None:
+    """Take back a decision, a row with ``id``, ``page_instance_id``, ``field``, ``reading_id``."""
     _add(
         connection,
-        page_instance_id=last.page_instance_id,
-        field=last.field,
-        reading_id=last.reading_id,
+        page_instance_id=decision.page_instance_id,
+        field=decision.field,
+        reading_id=decision.reading_id,
         kind=UNDO,
         value=None,
         by=by,
         blind=False,
-        undoes=last.id,
+        undoes=decision.id,
     )
-    return Undone(last.reading_id, last.page_instance_id, last.photo_id)

@@ -9,6 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, func, select
 
 from sheet_reader.record import schema
+from sheet_reader.record.answers import told_from_json
 from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.model import Rival, Thresholds
 from sheet_reader.record.naming import neutral_name
@@ -140,13 +141,19 @@ def load_decisions(connection: Connection) -> list[Decision]:
     d = schema.decisions.c
     undone = select(d.undoes).where(d.undoes.is_not(None))
     query = (
-        select(d.id, d.page_instance_id, d.field, d.reading_id, d.kind, d.value, d.by, d.blind)
+        select(
+            d.id, d.page_instance_id, d.field, d.reading_id, d.kind, d.value, d.by, d.blind,
+            d.told, d.answer,
+        )
         .where(d.kind != UNDO, d.id.not_in(undone))
         .order_by(d.id)
-    )
+    )  # fmt: skip
     holds = {(row.page_instance_id, row.field): row for row in connection.execute(query)}
     overruled = _load_overruled(connection)
-    return [Decision(*row, frozenset(overruled[row.id])) for row in holds.values()]
+    return [
+        Decision(*row[:8], frozenset(overruled[row.id]), told_from_json(row.told), row.answer)
+        for row in holds.values()
+    ]
 
 
 def _load_overruled(connection: Connection) -> defaultdict[int, set[Rival]]:

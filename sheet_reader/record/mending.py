@@ -8,13 +8,13 @@ function returns, or not at all.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 
 from sqlalchemy import Connection, func, select
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record import deciding, schema, sheets
-from sheet_reader.record.model import Answer, Rival, Value
+from sheet_reader.record import answering, deciding, schema, sheets
+from sheet_reader.record.answers import FieldAnswer
+from sheet_reader.record.model import Rival, Value
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.sheets import SheetKind
 from sheet_reader.record.states import FieldState, Visit
@@ -22,17 +22,6 @@ from sheet_reader.record.store import Record
 from sheet_reader.record.visits import place_of
 
 LONGEST_REASON = 500
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """A field that says something else: the reading that the decision is about, and the values of
-    other photos that the person was told of.
-    """
-
-    reading_id: int
-    answer: Answer
-    rivals: Sequence[Rival] = ()
 
 
 def set_aside(
@@ -95,13 +84,13 @@ def checked_reason(text: str) -> str:
 
 def correct(
     record: Record,
-    changes: Sequence[Change],
+    changes: Sequence[FieldAnswer],
     places: Mapping[int, Mapping[str, str]] | None = None,
     *,
     by: str,
     reason: str = "",
 ) -> None:
-    """Keep what fields and sheets say according to a person, all together or nothing.
+    """Keep what fields and sheets say according to a person: one answer, whole or not at all.
 
     ``places`` says of page instances which ``"site"`` or ``"date"`` (ISO 8601) is theirs; rows,
     states and conflicts follow. Raises :class:`UsageError` for a value that can't be one, a site
@@ -110,20 +99,11 @@ def correct(
     reason = checked_reason(reason)
     visits = record.state() if places else []
     with record.writing() as connection:
+        moves: list[FieldAnswer] = []
         for page, place in (places or {}).items():
             for kind, value in place.items():
-                _move(connection, record, visits, page, kind, value, by, reason)
-        for change in changes:
-            deciding.add_decision(
-                connection,
-                record.study,
-                change.reading_id,
-                change.answer,
-                by,
-                blind=False,
-                rivals=change.rivals,
-                reason=reason,
-            )
+                moves += _move(connection, record, visits, page, kind, value, by, reason)
+        answering.add_answer(connection, record.study, [*moves, *changes], by, reason)
 
 
 def move(
@@ -150,8 +130,8 @@ def _move(
     value: str,
     by: str,
     reason: str,
-) -> None:
-    """A decision about the field of the page where it has one, else about the page."""
+) -> list[FieldAnswer]:
+    """The answer about the field of the page where it has one, else a decision about the page."""
     study = record.study
     name = next(h.name for h in study.header if h.kind == kind)
     value = deciding.checked_value(study, name, value)
@@ -161,10 +141,7 @@ def _move(
         raise UsageError(f"there is no sheet {page} in the record")
     reading = connection.scalar(select(r.id).where(r.run_id == run, r.field == name))
     if reading is not None:
-        deciding.add_decision(
-            connection, study, int(reading), Value(value), by, blind=False, reason=reason
-        )
-        return
+        return [FieldAnswer(int(reading), Value(value))]
     photo_id = connection.scalar(select(s.photo_id).where(s.id == page))
     assert photo_id is not None
     sheets.add_sheet_decision(
@@ -177,6 +154,7 @@ def _move(
         value=value,
         was=_place_now(record, visits, page)[kind == "date"] or None,
     )
+    return []
 
 
 def _place_now(record: Record, visits: Sequence[Visit], page: int) -> tuple[str, str]:

@@ -84,6 +84,12 @@ def _letters(connection: Connection) -> None:
         checksum_triggers.create(connection, [table.name])
 
 
+def _answers(connection: Connection) -> None:
+    """Which decisions are one answer, and what the person was told of."""
+    _add_column(connection, "decisions", "answer", "INTEGER")
+    _add_column(connection, "decisions", "told", "TEXT")
+
+
 def _sheet_decisions(connection: Connection) -> None:
     """Decisions about whole sheets and photos, and why something was decided."""
     _add_column(connection, "decisions", "reason", "TEXT")
@@ -103,7 +109,8 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(7, "standard names, checksums", rename_all),
     Migration(8, "reasons as data", _reasons),
     Migration(9, "letters and remarks", _letters),
-    Migration(10, "decisions about sheets", _sheet_decisions),
+    Migration(10, "answers of several decisions", _answers),
+    Migration(11, "decisions about sheets", _sheet_decisions),
 )
 
 

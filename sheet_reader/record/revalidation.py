@@ -14,6 +14,7 @@ from dataclasses import replace
 
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.model import Thresholds
+from sheet_reader.record.row_sums import with_sums_checked
 from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
 from sheet_reader.record.visits import visits_of
 from sheet_reader.sheet.model import BLANK
@@ -36,7 +37,8 @@ def visits_now(
     held = {(d.page_instance_id, d.field) for d in decided}
     anew = asked_anew(study, reads, held, thresholds)
     placed = placed_for_sure(study, pages, reads, held)
-    return without_unknown(study, visits_of(study, placed, anew, decided))
+    known = without_unknown(study, visits_of(study, placed, anew, decided))
+    return with_sums_checked(study, known)
 
 
 def asked_anew(

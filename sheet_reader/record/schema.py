@@ -10,15 +10,16 @@ is not known); its ``readings`` hold a value per field.
 words in which earlier versions kept them.
 ``decisions`` are what people said about a field of a page instance, with a ``reason`` where they
 gave one; ``runs_before`` is the highest id of a reading run that was there, so that runs and
-decisions stand in one sequence whatever the clock says. ``sheet_decisions`` are what people said
-about a whole photo (``page_instance_id`` NULL) or one sheet in it: set aside, taken back, of
-another site or date than is printed; ``decisions_before`` puts them into the same sequence.
-``overruled`` are the values of the same field on other pages that a person was told of and decided
-against. Reading runs, readings, all decisions and overruled are only ever added, never changed (see
-migrations). ``drafts`` say what was asked of volunteers in which letter. ``remarks`` are what
-people say about a visit, or about a page where they stand on one (personal data, removed by
-``erase``). ``about`` holds notes on the record itself, and ``row_checksums`` a checksum for each
-row of the others (see checksums).
+decisions stand in one sequence whatever the clock says; ``answer`` numbers the answer that a
+decision belongs to, ``told`` is what the person was told of (see answers; both NULL in older ones).
+``sheet_decisions`` are what people said about a whole photo (``page_instance_id`` NULL) or one
+sheet in it: set aside, taken back, of another site or date than is printed; ``decisions_before``
+puts them into the same sequence. ``overruled`` are the values of the same field on other pages that
+a person was told of and decided against. Reading runs, readings, all decisions and overruled are
+only ever added, never changed (see migrations). ``drafts`` say what was asked of volunteers in
+which letter. ``remarks`` are what people say about a visit, or about a page where they stand on one
+(personal data, removed by ``erase``). ``about`` holds notes on the record itself, and
+``row_checksums`` a checksum for each row of the others (see checksums).
 """
 
 from __future__ import annotations
@@ -167,6 +168,8 @@ decisions = Table(
     Column("blind", Boolean, nullable=False, default=False),
     Column("undoes", ForeignKey("decisions.id"), unique=True),
     Column("runs_before", Integer),
+    Column("answer", Integer),
+    Column("told", Text),
     Column("reason", Text),
 )
 

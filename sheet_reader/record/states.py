@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reasons
+from sheet_reader.record.answers import Told
 from sheet_reader.record.model import Rival, Status
 
 
@@ -46,7 +47,8 @@ class StoredReading(FieldReading):
 class Decision:
     """The decision that holds for a field of a page instance; ``kind`` accept, value, empty or
     unreadable. ``overruled`` are the values of other photos that the person was told of and
-    decided against.
+    decided against, ``told`` what else she was told of. ``answer`` is the first decision of the
+    answer that it belongs to; None in what earlier versions kept.
     """
 
     decision_id: int
@@ -58,6 +60,8 @@ class Decision:
     by: str
     blind: bool
     overruled: frozenset[Rival] = frozenset()
+    told: tuple[Told, ...] = ()
+    answer: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,6 +19,7 @@ from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.record import (
+    answering,
     audited,
     checksums,
     deciding,
@@ -31,6 +32,7 @@ from sheet_reader.record import (
     writing,
 )
 from sheet_reader.record.address import checked_address
+from sheet_reader.record.answers import FieldAnswer
 from sheet_reader.record.context import field_images
 from sheet_reader.record.engine import (
     RECORD_FILE,
@@ -209,10 +211,19 @@ class Record:
         """
         if rivals is None:
             rivals = rows.rivals_of(self.state(), reading_id)
+        self.answer([FieldAnswer(reading_id, answer, tuple(rivals), blind=blind)], by)
+
+    def answer(
+        self, answers: Sequence[FieldAnswer], by: str, *, instead_of: Sequence[int] = ()
+    ) -> tuple[int, ...]:
+        """Keep an answer of several decisions, whole or not at all; gives their ids.
+
+        The decisions ``instead_of`` (an earlier answer) are taken back with it. Raises
+        :class:`UsageError` where a decision cannot be.
+        """
         with self.writing() as connection:
-            deciding.add_decision(
-                connection, self.study, reading_id, answer, by, blind=blind, rivals=rivals
-            )
+            answering.take_back(connection, instead_of, by)
+            return answering.add_answer(connection, self.study, answers, by)
 
     def undo_last(self, by: str) -> deciding.Undone | None:
         """Take back this person's last standing decision, about a field or a sheet; None: none."""

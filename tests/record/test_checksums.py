@@ -86,8 +86,9 @@ EDITS = [
     (f"UPDATE decisions SET \"by\" = 'Bob' {EGGS}", ["site 1004", "sun.eggs"]),
     (f"UPDATE decisions SET blind = 1 - blind {EGGS}", ["site 1004", "sun.eggs"]),
     (f"DELETE FROM decisions {EGGS}", ["site 1004", "sun.eggs", "removed"]),
-    ("INSERT INTO decisions SELECT 9, page_instance_id, field, reading_id, kind, '6', \"by\", at, "
-     f"program, blind, NULL, runs_before, NULL FROM decisions {EGGS}",
+    ("INSERT INTO decisions (id, page_instance_id, field, reading_id, kind, value, \"by\", at, "
+     "program, blind) SELECT 9, page_instance_id, field, reading_id, kind, '6', \"by\", at, "
+     f"program, blind FROM decisions {EGGS}",
      ["site 1004", "sun.eggs", "added"]),
     ("UPDATE page_instances SET sheet = '1010' WHERE id = 1", ["photo1.png", "page 1"]),
     ("UPDATE photos SET received_at = '2020-01-01' WHERE id = 2", ["photo2.png"]),

@@ -11,8 +11,8 @@ from stand_in import says
 
 from sheet_reader.errors import UsageError
 from sheet_reader.record import mending
+from sheet_reader.record.answers import FieldAnswer
 from sheet_reader.record.erase import erase
-from sheet_reader.record.mending import Change
 from sheet_reader.record.model import LeftEmpty, Value
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
@@ -97,7 +97,7 @@ def test_a_sheet_of_another_place_takes_its_rows_along(
         }
         left = record.history("1004", "2026-05-20")
         assert [(e.field, e.what) for e in left] == [("sheet", "counts for site 1022, 2026-06-03")]
-        for _ in range(2):
+        for _ in range(1 if sheet == "BLANK" else 2):
             assert record.undo_last("Ada") is not None
         assert places(record) == [("1004", "2026-05-20")]
         assert record.undo_last("Ada") is None
@@ -157,11 +157,11 @@ def test_values_are_corrected_all_or_none_with_a_reason(study: Study, post: Post
     post(says())
     with Record.open(study) as record:
         eggs, snails = reading(record, "sun.eggs"), reading(record, "sun.snails")
-        wrong = [Change(eggs, Value("5")), Change(snails, Value("many"))]
+        wrong = [FieldAnswer(eggs, Value("5")), FieldAnswer(snails, Value("many"))]
         with pytest.raises(UsageError, match="not a whole number"):
             mending.correct(record, wrong, by="Ada")
         assert record.visits()[0].values["sun.eggs"] == "3"
-        right = [Change(eggs, Value("5")), Change(snails, LeftEmpty())]
+        right = [FieldAnswer(eggs, Value("5")), FieldAnswer(snails, LeftEmpty())]
         mending.correct(record, right, by="Ada", reason="  the volunteer\n rang ")
         row = record.visits()[0]
         assert (row.values["sun.eggs"], row.statuses["sun.eggs"]) == ("5", "corrected")
@@ -180,7 +180,8 @@ def test_a_correction_with_all_photos_in_sight_settles_the_field(study: Study, p
     with Record.open(study) as record:
         visit = record.state()[0]
         field = next(f for f in visit.fields if f.reading.field == "sun.snails" and f.is_current)
-        change = Change(field.reading.reading_id, Value("14"), mending.rivals_of(field, visit, "14"))
+        rivals = mending.rivals_of(field, visit, "14")
+        change = FieldAnswer(field.reading.reading_id, Value("14"), rivals)
         mending.correct(record, [change], by="Ada")
         assert record.pending() == []
         assert record.visits()[0].values["sun.snails"] == "14"
@@ -246,7 +247,10 @@ def test_a_person_named_in_a_reason_is_erased_from_it(study: Study, post: Post) 
         mending.set_aside(record, 1, by="Pat Doe", reason="a trial")
         mending.take_back(record, 1, by="Ada", reason="Pat Doe rang")
         mending.correct(
-            record, [Change(reading(record, "sun.eggs"), Value("5"))], by="Ada", reason="so Pat Doe"
+            record,
+            [FieldAnswer(reading(record, "sun.eggs"), Value("5"))],
+            by="Ada",
+            reason="so Pat Doe",
         )
     assert erase(study, "Pat Doe").decisions == 3
     with Record.open(study) as record:

@@ -12,6 +12,7 @@ from made_up import Said
 from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.opening import open_record
+from sheet_reader.record.answers import FieldAnswer, SumTold
 from sheet_reader.record.model import Accept, ReadingRow, Value
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
@@ -262,6 +263,10 @@ def test_values_that_a_new_sum_does_not_fit_are_asked_about_together(study: Stud
     fitting = replace(study, sums=(SumRule("shade.snails", ("sun.eggs", "shade.eggs")),))
     with Record.open(fitting) as record:
         record.decide(reading(record, "sun.eggs").reading_id, Accept(), by="Ada")
+        assert {w.field for w in record.pending()} == {"shade.snails", "shade.eggs"}
+        told = (SumTold(("shade.snails", "sun.eggs", "shade.eggs"), ("7", "3", "0")),)
+        left = [FieldAnswer(w.reading_id, Accept(), told=told) for w in record.pending()]
+        record.answer(left, "Ada")
         assert record.pending() == []
 
 
