@@ -22,8 +22,8 @@ def add_answer(
     by: str,
     reason: str = "",
 ) -> tuple[int, ...]:
-    """Add the decisions of one answer, with the ``reason`` given; gives their ids. Raises :class:`UsageError` where one of
-    them cannot be.
+    """Add the decisions of one answer, with the ``reason`` given; gives their ids. Raises
+    :class:`UsageError` where one of them cannot be.
     """
     last = connection.scalar(select(func.max(schema.decisions.c.id))) or 0
     return tuple(
