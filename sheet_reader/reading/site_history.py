@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping
 from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
-TRUSTED = ("accepted", "confirmed", "corrected")
+TRUSTED = ("accepted", "confirmed", "corrected", "typed")
 
 
 class SiteHistory:

@@ -41,7 +41,7 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
     if row is None:
         raise UsageError(f"there is no reading {reading_id} in the record")
     context = row.context_png
-    if not context:
+    if not context and row.original:
         pictures = open_pictures(study.folder / row.original)
         frame = pictures[row.frame] if row.frame < len(pictures) else None
         if isinstance(frame, Picture):

@@ -14,7 +14,15 @@ from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.answers import Told, told_to_json
 from sheet_reader.record.loading import UNDO
-from sheet_reader.record.model import Accept, Answer, LeftEmpty, Rival, Unreadable, Value, now
+from sheet_reader.record.model import (
+    Accept,
+    Answer,
+    LeftEmpty,
+    Rival,
+    Unreadable,
+    Value,
+    now,
+)
 from sheet_reader.record.sheets import add_sheet_decision
 from sheet_reader.study.model import FieldSpec, Study
 
@@ -137,6 +145,8 @@ def _answer(
         return ("accept", read) if read is not None else ("empty", None)
     if isinstance(answer, Value):
         value = checked_value(study, field, answer.text)
+        if answer.typed:
+            return "typed", value
         return ("accept" if value == read else "value"), value
     return ("empty" if isinstance(answer, LeftEmpty) else "unreadable"), None
 

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reason, Reasons
 
-Status = Literal["accepted", "flagged", "confirmed", "corrected", "empty", "unreadable"]
+Status = Literal["accepted", "flagged", "confirmed", "corrected", "typed", "empty", "unreadable"]
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
 
 
@@ -23,9 +23,12 @@ class Accept:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """The field says this: digits for a number, ISO 8601 (``2026-05-20``) for a date."""
+    """The field says this: digits for a number, ISO 8601 (``2026-05-20``) for a date; ``typed`` of
+    a sheet that was typed in by hand, so that nothing was read.
+    """
 
     text: str
+    typed: bool = False
 
 
 @dataclass(frozen=True, slots=True)

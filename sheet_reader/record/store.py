@@ -56,6 +56,7 @@ from sheet_reader.record.model import (
     VisitRow,
     Waiting,
 )
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
@@ -191,6 +192,8 @@ class Record:
             original = connection.scalar(query)
         if original is None:
             raise UsageError(f"there is no photo {photo_id} in the record")
+        if not original:
+            raise UsageError(f"{neutral_name(photo_id)} was typed in by hand: it has no picture")
         return self.folder / str(original)
 
     def decide(

@@ -27,7 +27,7 @@ READING_COLUMNS = (
     "runner_up_confidence",
 )
 WAITING_COLUMN = "waiting"
-RECORDED = frozenset({"accepted", "confirmed", "corrected"})
+RECORDED = frozenset({"accepted", "confirmed", "corrected", "typed"})
 """The statuses under which a value counts."""
 
 Lines = tuple[list[str], list[list[str]]]
