@@ -60,7 +60,7 @@ _READINGS = {
     "runner_up": ("text", "the next likely reading"),
     "runner_up_confidence": ("number", "its probability"),
     "read_as": ("text", "what had been read where a person said otherwise (“nothing”: no digit)"),
-    "decided": ("yes or no", "whether a person decided on it in this photo; other photos repeat it"),
+    "decided": ("yes or no", "whether a person decided it in this photo; others repeat it"),
 }
 
 
