@@ -134,6 +134,8 @@ class Code(StrEnum):
     """Decided without seeing what was read."""
     ASKED_ANEW = "asked-anew"
     """Accepted before, but the study file asks about it now. Leads in the reasons after it."""
+    WAS_SURE = "was-sure", "before"
+    """Surely read as another value, ``before``, when the photo was read or decoded earlier."""
     STRICTER = "stricter", "allowed"
     """Not certain enough for the share of errors that the study file allows now."""
     UNKNOWN_FIELD = "unknown-field"

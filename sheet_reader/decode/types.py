@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
+from sheet_reader.decode.page_evidence import PageEvidence
 from sheet_reader.reasons import Reasons
 from sheet_reader.sheet.model import SheetCode
 
@@ -38,7 +39,8 @@ class PageReading:
     """All fields of one page in one picture that have boxes on it. ``site`` and ``visit_date``
     (ISO 8601) are the accepted ones, or None while they wait for a decision; on a sheet printed
     for a site ``site`` comes from the code and is no field. ``threshold`` is the one from which on
-    counts were accepted, None where the reader does not say.
+    counts were accepted, None where the reader does not say. ``evidence`` is what the page was
+    decoded from, None where the reader does not give it.
     """
 
     code: SheetCode
@@ -47,3 +49,4 @@ class PageReading:
     visit_date: str | None
     advice: str = ""
     threshold: float | None = None
+    evidence: PageEvidence | None = field(default=None, compare=False, repr=False)

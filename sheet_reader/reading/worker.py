@@ -159,7 +159,7 @@ class _Worker:
 def _serve(pipe: Connection, work: Work) -> None:
     """The worker's life: a path in, a message after each picture, the result out."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=end_with_parent, daemon=True).start()
     one_thread_from_the_start()
     tools = _tools(work)
     pipe.send("ready")
@@ -200,7 +200,8 @@ def _tools(work: Work) -> tuple[LayoutBook, Reader] | Exception:
         return error
 
 
-def _end_with_parent() -> None:
+def end_with_parent() -> None:
+    """Wait until the parent process is gone, then end this one."""
     parent = multiprocessing.parent_process()
     if parent is not None:
         wait([parent.sentinel])

@@ -23,9 +23,7 @@ class Accept:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """The field says this: digits for a number, ISO 8601 (``2026-05-20``) for a date; ``typed`` of
-    a sheet that was typed in by hand, so that nothing was read.
-    """
+    """It says this: digits, or ISO 8601 for a date; ``typed`` of a sheet typed in by hand."""
 
     text: str
     typed: bool = False
@@ -167,10 +165,8 @@ class AuditedField:
 class HistoryEntry:
     """One event in the life of a value: read, or decided by a person.
 
-    ``what`` is "read", "accepted as read", "corrected", "left empty", "can't be read" or
-    "taken back", or of a whole sheet ("sheet" for a field) "set aside", "counts again", "moved";
-    ``was`` is what it said before, ``why`` the reason that was given; ``at`` is UTC, ISO 8601;
-    ``by`` the person, or the program with its version.
+    ``what`` is "read" or "decoded anew" with the status, or as in :mod:`.history`; ``was`` what it
+    said before, ``why`` the reason given; ``at`` UTC; ``by`` the person, or the program.
     """
 
     at: str
@@ -212,7 +208,9 @@ class PhotoLine:
 
 @dataclass(frozen=True, slots=True)
 class FoundPage:
-    """A page as it goes into the record. ``outline`` are its corners in the picture in px."""
+    """A page as it goes into the record. ``outline`` are its corners in the picture in px;
+    ``evidence`` is what it was decoded from, packed, and ``decoded_under`` names the rules.
+    """
 
     frame: int
     study: str
@@ -231,6 +229,8 @@ class FoundPage:
     outline: tuple[tuple[float, float], ...]
     fields: tuple[FoundField, ...] = ()
     threshold: float | None = None
+    evidence: bytes | None = None
+    decoded_under: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,7 +268,8 @@ class BatchSummary:
     ``refused`` (no picture) or ``left_out`` (drawn by this program). Of the new photos ``new_read``
     and ``new_failed`` were read and not readable, ``new_checks`` show a print check; ``read`` and
     ``failed`` also count photos that earlier runs took in, ``failed`` the refused things too.
-    ``photo_ids`` are the photos looked at.
+    ``photo_ids`` are the photos looked at, ``decoded`` is how many known pages were decoded anew
+    without their photos.
     ``lines`` has one line per thing that failed, and one per thing worth telling; ``seconds`` is
     the time spent reading. ``fault`` says what is wrong with the installation where no photo could
     be read for that reason: then all of them wait.
@@ -288,6 +289,7 @@ class BatchSummary:
     flagged: int = 0
     empty: int = 0
     left_to_another: int = 0
+    decoded: int = 0
     seconds: float = 0.0
     lines: tuple[str, ...] = field(default=())
     photo_ids: tuple[int, ...] = ()
