@@ -20,8 +20,7 @@ class FieldReading:
     where nothing was read; ``confidence`` (0..1) its probability; ``status`` "accepted",
     "flagged" or "empty" (all boxes surely blank: not recorded); ``reasons`` why it is flagged.
     ``runner_up`` is the next value and ``runner_up_confidence`` its probability (None with a
-    probability above 0: the runner-up is "not recorded"). ``together`` names the fields of a sum
-    that does not fit, this one included: they are best shown side by side.
+    probability above 0: the runner-up is "not recorded").
     """
 
     field: str
@@ -31,7 +30,6 @@ class FieldReading:
     reasons: Reasons = ()
     runner_up: str | None = None
     runner_up_confidence: float = 0.0
-    together: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

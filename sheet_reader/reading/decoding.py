@@ -20,6 +20,7 @@ from sqlalchemy import Connection
 from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.page_evidence import unpacked
 from sheet_reader.decode.types import PageReading
+from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.photo import nothing_written
 from sheet_reader.reading.promise import promise_of
 from sheet_reader.reading.rules import DecodingRules, changed_parts, same_share
@@ -32,12 +33,9 @@ from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
 from sheet_reader.threads import one_thread, one_thread_from_the_start
 
-AT_A_TIME = 100
-"""Pages kept in one transaction."""
-FEWEST_FOR_WORKERS = 200
-"""Fewer pages are decoded before worker processes are ready."""
-MOST_ROUNDS = 60
-"""Visits of one site settle one after another, each in a round at most."""
+AT_A_TIME = READING.decoded_at_a_time
+FEWEST_FOR_WORKERS = READING.fewest_for_workers
+MOST_ROUNDS = READING.most_rounds
 
 T = TypeVar("T")
 Task = tuple[bytes, float]

@@ -15,6 +15,7 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
+from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.read_with_history import read_with_history
 from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.rules import DecodingRules
@@ -30,11 +31,8 @@ if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook
 
 NOTHING = NoSheet(because(Code.NOT_FOUND))
-SURELY_BLANK = 0.9
-"""From this probability on a site or date that is asked about anyway counts as left empty (a choice
-of this house; counts are empty only by the study's own threshold)."""
-FAINTEST_INK = 0.01
-"""A box of whose inside a larger share is dark may hold something."""
+SURELY_BLANK = READING.surely_blank
+FAINTEST_INK = READING.faintest_ink
 
 
 def book_of(study: Study) -> LayoutBook:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from sheet_reader.intake.own import is_overlay
 from sheet_reader.intake.types import Arrival, Unreadable
 from sheet_reader.reading.decoding import Anew
+from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.told import lines_of
 from sheet_reader.record import opening, originals, writing
 from sheet_reader.record.engine import our_errors
@@ -18,8 +19,7 @@ from sheet_reader.record.store import Record
 from sheet_reader.wording import words
 
 _STATUSES = ("accepted", "flagged", "empty")
-MOST_NAMES = 5
-"""So many names are told of things that are left out."""
+MOST_NAMES = READING.most_names
 
 
 @dataclass(slots=True)

@@ -6,6 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.rules import CAUSES
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.wording import words
@@ -14,8 +15,7 @@ if TYPE_CHECKING:
     from sheet_reader.reading.decoding import Anew
     from sheet_reader.record.decoded import Change
 
-MOST_SHEETS = 8
-"""So many sheets are named."""
+MOST_SHEETS = READING.most_sheets
 
 
 def lines_of(anew: Anew) -> list[str]:

@@ -51,39 +51,6 @@ class Rival:
 
 
 @dataclass(frozen=True, slots=True)
-class Waiting:
-    """One reading that waits for a person (or, in an audit, that is looked at again).
-
-    ``value`` is what was read (None: nothing), ``reasons`` why it is asked, ``sheet`` the site
-    number of the printed sheet or BLANK, ``site`` and ``visit_date`` as known so far ("" while
-    they wait). Pictures come from :meth:`Record.images`, the photo from :meth:`Record.photo_path`.
-    ``page_instance_id`` is the page in its photo: several blank sheets in one photo or PDF share
-    all else. ``frame`` is the page of the PDF, from 0. ``rivals`` are the values of other photos
-    that ``reasons`` name.
-    """
-
-    reading_id: int
-    page_instance_id: int
-    photo: str
-    photo_id: int
-    sheet: str
-    page: int
-    site: str
-    visit_date: str
-    field: str
-    label: str
-    kind: str
-    boxes: int
-    value: str | None
-    confidence: float
-    runner_up: str | None
-    runner_up_confidence: float
-    reasons: Reasons
-    frame: int = 0
-    rivals: tuple[Rival, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class FieldImages:
     """What a person looks at: ``boxes`` uint8 (n, 64, 64), leftmost first, and ``context_png``,
     the place around the field as PNG bytes (b"" where it cannot be had).
@@ -91,35 +58,6 @@ class FieldImages:
 
     boxes: NDArray[np.uint8]
     context_png: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingRow:
-    """One line of readings.csv: a field in a photo with its status as of now.
-
-    ``value`` is the decided value where there is a decision, else the value read.
-    ``later_value`` is set where a newer reading differs from what a person decided.
-    ``page_instance_id`` is the page in its photo, ``frame`` the page of the PDF, from 0.
-    """
-
-    reading_id: int
-    page_instance_id: int
-    photo: str
-    photo_id: int
-    sheet: str
-    page: int
-    site: str
-    visit_date: str
-    field: str
-    value: str | None
-    confidence: float
-    status: Status
-    reasons: Reasons
-    runner_up: str | None
-    runner_up_confidence: float
-    read_value: str | None
-    later_value: str | None = None
-    frame: int = 0
 
 
 @dataclass(frozen=True, slots=True)

@@ -42,6 +42,7 @@ from sheet_reader.record.engine import (
     steady_view,
 )
 from sheet_reader.record.engine import URL_VARIABLE as URL_VARIABLE
+from sheet_reader.record.lines import ReadingRow, Waiting
 from sheet_reader.record.migrations import migrate
 from sheet_reader.record.model import (
     Answer,
@@ -49,12 +50,10 @@ from sheet_reader.record.model import (
     FieldImages,
     HistoryEntry,
     PhotoLine,
-    ReadingRow,
     Rival,
     Summary,
     Thresholds,
     VisitRow,
-    Waiting,
 )
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.states import Visit
@@ -176,6 +175,11 @@ class Record:
                 self._state = stamp, loading.load_visits(connection, self.study, self.thresholds)
             return list(self._state[1])
 
+    def state_aside(self) -> list[Visit]:
+        """The visits that the sheets set aside would be."""
+        with self.reading() as connection:
+            return loading.load_visits(connection, self.study, self.thresholds, aside=True)
+
     def pending(self) -> list[Waiting]:
         """What waits for a person: photo by photo, site and date first."""
         return rows.waiting(self.study, self.state())
@@ -253,9 +257,8 @@ class Record:
 
     def history(self, site: str, visit_date: str) -> list[HistoryEntry]:
         """How each value of a visit came to be, field by field, oldest first."""
-        visits = self.state()
+        visits, aside = self.state(), self.state_aside()
         with self.reading() as connection:
-            aside = loading.load_visits(connection, self.study, self.thresholds, aside=True)
             return history.of_visit(connection, visits, aside, self.study, site, visit_date)
 
     def photos(self) -> list[PhotoLine]:

@@ -25,10 +25,11 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.record import schema
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
+from sheet_reader.review.parameters import REVIEW
 
-LONGEST_PX = 2400
-JPEG_QUALITY = 85
-PLATE = (255, 255, 255)
+LONGEST_PX = REVIEW.overlay_px
+JPEG_QUALITY = REVIEW.overlay_quality
+PLATE = REVIEW.plate
 INKS = {
     "accepted": (175, 90, 20),
     "confirmed": (175, 90, 20),
