@@ -22,6 +22,7 @@ from sheet_reader.cli.on_sheets import (
     SHEET,
     UNUSUAL,
     Chosen,
+    after,
     chosen_sheet,
     chosen_visit,
     must_have_record,
@@ -43,7 +44,11 @@ if TYPE_CHECKING:
 @click.option("--visit", metavar="DATE", help="The visit date, e.g. 2026-05-20.")
 @SHEET
 @SET
-@click.option("--remark", metavar="TEXT", help="What the comments on the sheet say, typed up.")
+@click.option(
+    "--remark", metavar="TEXT",
+    help="What the comments on the sheet say, typed up (- takes it out). It is exported: leave "
+    "names and addresses out.",
+)  # fmt: skip
 @UNUSUAL
 @REASON
 @AS
@@ -86,7 +91,8 @@ def correct(
         if not values and remark is None:
             from sheet_reader.cli.correcting import ask
 
-            values, reason = ask(record, chosen, today(), reason)
+            asked = ask(record, chosen, today(), reason)
+            values, reason, remark = asked.values, asked.reason, asked.remark
             unusual = True  # each was asked about
         if remark is not None:
             _keep_remark(record, chosen, remark, person(name))
@@ -152,16 +158,6 @@ def _told(field: str, told: Mapping[SumTold, str]) -> tuple[SumTold, ...]:
     return tuple(one for one in told if field in one.fields)
 
 
-def after(chosen: Chosen, values: Mapping[str, TypedValue]) -> dict[str, str | None]:
-    """What the visit's fields say once ``values`` are kept."""
-    now = {
-        name: state.value
-        for name, state in chosen.fields.items()
-        if state.status not in ("flagged", "unreadable")
-    }
-    return now | {name: value.text for name, value in values.items()}
-
-
 def _before(chosen: Chosen, value: TypedValue) -> str:
     if value.spec.kind in ("site", "date"):
         visit = chosen.visit
@@ -196,5 +192,6 @@ def _shared(record: Record, chosen: Chosen, said: Mapping[str, str]) -> list[str
 def _keep_remark(record: Record, chosen: Chosen, text: str, by: str) -> None:
     from sheet_reader.record.remarks import type_up
 
+    text = "" if text.strip() == "-" else text
     type_up(record, chosen.pages[0], text, by)
     click.echo("The remark is kept." if text.strip() else "The remark is taken out.")

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import tempfile
+from dataclasses import dataclass
 from datetime import date
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.on_sheets import Chosen
+from sheet_reader.cli.on_sheets import Chosen, after, open_shown
 from sheet_reader.cli.terminal import must_be_answerable, typed_line
 from sheet_reader.errors import UsageError
 
@@ -16,7 +19,7 @@ if TYPE_CHECKING:
     from sheet_reader.review.typed_values import TypedValue
     from sheet_reader.study.model import FieldSpec
 
-STOP, NEVER = "s", "-"
+STOP, NEVER, COMMENTS = "s", "-", "c"
 
 
 def show(record: Record, chosen: Chosen) -> list[FieldSpec]:
@@ -38,17 +41,28 @@ def show(record: Record, chosen: Chosen) -> list[FieldSpec]:
     return shown
 
 
-def ask(
-    record: Record, chosen: Chosen, today: date, reason: str
-) -> tuple[dict[str, TypedValue], str]:
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What a person wants changed, why, and what the comments say (None: as before)."""
+
+    values: dict[str, TypedValue]
+    reason: str = ""
+    remark: str | None = None
+
+
+def ask(record: Record, chosen: Chosen, today: date, reason: str) -> Asked:
     """Ask for changes until Enter ends it; gives them with the reason. Nothing is kept here."""
     must_be_answerable()
     fields = show(record, chosen)
     found: dict[str, TypedValue] = {}
+    remark: str | None = None
     while True:
-        said = _line("Number of the field to change (Enter: done, s: stop, change nothing): ")
+        said = _line("Number of the field to change (Enter: done, c: comments, s: stop): ")
         if said is None or said == STOP:
-            return {}, ""
+            return Asked({})
+        if said == COMMENTS:
+            remark = _comments(record, chosen)
+            continue
         if not said:
             break
         if not (said.isascii() and said.isdigit() and 1 <= int(said) <= len(fields)):
@@ -58,10 +72,29 @@ def ask(
         if value is not None:
             found[value.spec.name] = value
     if found and not _sums_meant(record, chosen, found):
-        return {}, ""
+        return Asked({})
     if found and not reason:
         reason = _line("Why (a few words, or Enter): ") or ""
-    return found, reason
+    return Asked(found, reason, remark)
+
+
+def _comments(record: Record, chosen: Chosen) -> str | None:
+    """Show the places for free writing and take down what the comments say; None: as before."""
+    from sheet_reader.record.areas import area_pictures
+
+    with tempfile.TemporaryDirectory() as folder:
+        paths = []
+        for page in chosen.pages:
+            for picture in area_pictures(record, page):
+                path = Path(folder, f"{picture.kind}-{page}.png")
+                path.write_bytes(picture.png)
+                paths.append(path)
+        if paths:
+            open_shown(paths)
+        else:
+            click.echo("There is no picture of the comments.")
+    click.echo("What the comments say is exported: leave names and addresses out.")
+    return _line("Comments (Enter leaves them, - takes out what was typed up): ") or None
 
 
 def ask_value(
@@ -90,7 +123,6 @@ def ask_value(
 
 
 def _sums_meant(record: Record, chosen: Chosen, found: dict[str, TypedValue]) -> bool:
-    from sheet_reader.cli.correct import after
     from sheet_reader.review.typed_values import sums_off
 
     for line in sums_off(record.study, after(chosen, found), list(found)).values():

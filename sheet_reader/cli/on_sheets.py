@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from sheet_reader.record.photo_list import PhotoFate, PhotoSheet
     from sheet_reader.record.states import FieldState, Visit
     from sheet_reader.record.store import Record
+    from sheet_reader.review.typed_values import TypedValue
     from sheet_reader.study.model import Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -64,6 +65,16 @@ class Chosen:
     visit: Visit
     pages: tuple[int, ...]
     fields: dict[str, FieldState]
+
+
+def after(chosen: Chosen, values: Mapping[str, TypedValue]) -> dict[str, str | None]:
+    """What the visit's fields say once ``values`` are kept."""
+    now = {
+        name: state.value
+        for name, state in chosen.fields.items()
+        if state.status not in ("flagged", "unreadable")
+    }
+    return now | {name: value.text for name, value in values.items()}
 
 
 def chosen_visit(record: Record, site: str, day: str) -> Chosen:

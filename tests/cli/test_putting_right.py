@@ -316,6 +316,19 @@ def test_without_a_record_there_is_nothing_to_put_right(desk: Desk) -> None:
         assert "no record yet" in one_line(desk, command, *args)
 
 
+def test_comments_are_typed_up_and_exported_without_addresses(desk: Desk) -> None:
+    desk.put("a.png")
+    desk.done("read")
+    desk.done("correct", *SHOWN, "--remark", "mown by kim@example.org on Monday", "--as", "Ada")
+    assert rows(desk)[0]["remarks"] == "mown by … on Monday"
+    desk.done("correct", *SHOWN, typed="c\nall eaten by slugs\n\n")
+    assert rows(desk)[0]["remarks"] == "all eaten by slugs"
+    desk.done("correct", *SHOWN, "--remark", "-")
+    assert rows(desk)[0]["remarks"] == ""
+    assert "at most" in one_line(desk, "correct", *SHOWN, "--remark", "x" * 3000)
+    desk.done("verify")
+
+
 def test_backup_asks_before_it_replaces_an_earlier_one(desk: Desk) -> None:
     desk.put("a.png")
     desk.done("read")
