@@ -206,7 +206,7 @@ class DecodeParameters:
     sum_settles: float = parameter(
         4.0,
         "times",
-        "measured: of 1,500 made-up sheets with wrong totals none is then misread by its sum",
+        "measured: of 1,500 made-up wrong totals the sum then misleads one reading, before eight",
         "that a sum that fits may lessen the doubt in a field",
     )
     real_doubt: float = parameter(
