@@ -155,13 +155,15 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int]) -> None:
     from sheet_reader.reading.opening import open_record
     from sheet_reader.reading.promise import promise_of
     from sheet_reader.record.naming import both_names
+    from sheet_reader.record.photo_list import photo_fates
 
     with open_record(study) as record:
         photos = record.photos()
         shown = {line.photo_id: both_names(line.photo_id, line.name) for line in photos}
         for line in [*_advice(record, fresh, shown), *_decided_otherwise(record, fresh, shown)]:
             click.echo(line)
-        for line in still_unread(photos, fresh):
+        settled = {f.photo_id for f in photo_fates(record) if f.fate in ("set aside", "typed in")}
+        for line in still_unread(photos, fresh | settled):
             click.echo(line)
         if overlay is not None:
             _write_overlays(record, overlay, fresh)

@@ -44,7 +44,7 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
     there = pictures_of.where(r.run_id == run_id, r.field == row.field)
     seen = connection.execute(there).one()
     context = seen.context_png
-    if not context:
+    if not context and row.original:
         pictures = open_pictures(study.folder / row.original)
         frame = pictures[row.frame] if row.frame < len(pictures) else None
         if isinstance(frame, Picture):

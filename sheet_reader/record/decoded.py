@@ -17,6 +17,7 @@ from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.model import now
 from sheet_reader.record.runs import AT_A_TIME, insert_run, last_sure, not_unasked
 from sheet_reader.record.superseded import superseded
+from sheet_reader.record.typed import TYPED
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +49,7 @@ class Change:
 
 
 def kept_pages(connection: Connection, study: str) -> list[KeptPage]:
-    """Every page of the study (its key) that counts, as last read."""
+    """Every page of the study (its key) that counts, as last read; typed ones are not read."""
     s, k = schema.page_instances.c, schema.reading_runs.c
     latest = select(func.max(k.id)).group_by(k.page_instance_id)
     with_evidence = select(k.page_instance_id, func.max(k.id)).where(k.evidence.is_not(None))
@@ -58,7 +59,7 @@ def kept_pages(connection: Connection, study: str) -> list[KeptPage]:
         select(s.id, s.photo_id, s.layout, k.id.label("run"), s.decoded_under, k.threshold, k.site,
                k.visit_date)
         .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
-        .where(k.id.in_(latest), s.study == study)
+        .where(k.id.in_(latest), s.study == study, s.layout != TYPED)
         .order_by(s.id)
     )  # fmt: skip
     gone = superseded(connection)

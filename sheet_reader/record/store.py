@@ -55,6 +55,7 @@ from sheet_reader.record.model import (
     Thresholds,
     VisitRow,
 )
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
@@ -174,6 +175,11 @@ class Record:
                 self._state = stamp, loading.load_visits(connection, self.study, self.thresholds)
             return list(self._state[1])
 
+    def state_aside(self) -> list[Visit]:
+        """The visits that the sheets set aside would be."""
+        with self.reading() as connection:
+            return loading.load_visits(connection, self.study, self.thresholds, aside=True)
+
     def pending(self) -> list[Waiting]:
         """What waits for a person: photo by photo, site and date first."""
         return rows.waiting(self.study, self.state())
@@ -190,6 +196,8 @@ class Record:
             original = connection.scalar(query)
         if original is None:
             raise UsageError(f"there is no photo {photo_id} in the record")
+        if not original:
+            raise UsageError(f"{neutral_name(photo_id)} was typed in by hand: it has no picture")
         return self.folder / str(original)
 
     def decide(
@@ -224,8 +232,8 @@ class Record:
             answering.take_back(connection, instead_of, by)
             return answering.add_answer(connection, self.study, answers, by)
 
-    def undo_last(self, by: str) -> int | None:
-        """Take back this person's last standing answer; the reading's id, or None if none is."""
+    def undo_last(self, by: str) -> deciding.Undone | None:
+        """Take back this person's last standing decision, about a field or a sheet; None: none."""
         with self.writing() as connection:
             return deciding.take_back_last(connection, by)
 
@@ -249,9 +257,9 @@ class Record:
 
     def history(self, site: str, visit_date: str) -> list[HistoryEntry]:
         """How each value of a visit came to be, field by field, oldest first."""
-        visits = self.state()
+        visits, aside = self.state(), self.state_aside()
         with self.reading() as connection:
-            return history.of_visit(connection, visits, self.study, site, visit_date)
+            return history.of_visit(connection, visits, aside, self.study, site, visit_date)
 
     def photos(self) -> list[PhotoLine]:
         """Every photo and its fate, oldest first."""
