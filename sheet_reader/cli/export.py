@@ -66,9 +66,11 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
 
     Example:  sheet-reader export bean_tips --format csv,excel --out results
     """
+    from sheet_reader.cli.names import told
     from sheet_reader.errors import UsageError
     from sheet_reader.reading.opening import open_record
     from sheet_reader.results.export import export_files
+    from sheet_reader.results.former_columns import columns_of, lost_columns
     from sheet_reader.results.frames import tables_of
     from sheet_reader.results.from_record import facts_of, file_names_of
 
@@ -78,15 +80,21 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
             "file names are for your own eyes: they go into CSV files only",
             remedy="leave out --file-names, or write csv alone",
         )
+    place = out or opened.folder / "results"
+    had = columns_of(place)
     with open_record(opened, for_reading=True) as record:
         facts = facts_of(record)
         tables = tables_of(opened, facts, file_names_of(record) if file_names else None)
-        for path in export_files(opened, tables, out or opened.folder / "results", formats):
+        for path in export_files(opened, tables, place, formats):
             click.echo(str(path))
         waiting = sum(visit.waiting for visit in facts.visits)
         visits = counted(len(facts.visits), "visit")
         click.echo(f"{visits}; {counted(waiting, 'field')} waiting for you.")
+        for line in lost_columns(opened, had, place):
+            click.echo(f"note: {line}")
         tell_notes(record)
+        for line in told(record):
+            click.echo(f"note: {line}")
     for note in _missing_pages(facts):
         click.echo(f"note: {note}; its fields are empty in the rows")
     if waiting:

@@ -151,6 +151,7 @@ def _keep_answers(study: Study, photos: tuple[Path, ...]) -> None:
 
 def _conclude(study: Study, overlay: Path | None, fresh: set[int]) -> None:
     """Draw what was read now, say how the record stands and what comes next."""
+    from sheet_reader.cli.names import told
     from sheet_reader.cli.unread import still_unread
     from sheet_reader.reading.opening import open_record
     from sheet_reader.reading.promise import promise_of
@@ -168,6 +169,8 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int]) -> None:
         if overlay is not None:
             _write_overlays(record, overlay, fresh)
         tell_notes(record)
+        for line in told(record):
+            click.echo(f"note: {line}")
         summary, promise = record.summary(), promise_of(record)
     click.echo(_standing(summary))
     click.echo(promise.sentence)

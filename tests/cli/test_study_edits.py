@@ -158,3 +158,27 @@ def test_read_goes_on_with_them_though_there_is_no_inbox(unfinished: Any) -> Non
     assert "not read yet" not in text
     unfinished.done("export")
     assert [row["visit_date"] for row in rows(unfinished)] == ["2026-05-20", "2026-05-27"]
+
+
+def test_an_export_that_lacks_a_column_it_had_says_so(desk: Any) -> None:
+    edit(desk, 'name = "plants"', 'name = "stems"')
+    assert "lacks the columns pinched.plants, unpinched.plants" in desk.done("export")
+    assert "lacks the column" not in desk.done("export")
+
+
+def test_a_renamed_count_is_asked_about_once_and_can_be_taken_back(desk: Any) -> None:
+    edit(desk, 'name = "plants"', 'name = "stems"')
+    line = "The count “plants” is not in study.toml now, “stems” is new. The same thing?"
+    assert line in desk.done("review", typed="\n")
+    text = desk.done("review", typed="y\ns\n")
+    assert line in text
+    assert "--undo plants" in text
+    assert line not in desk.done("review", typed="s\n")
+    desk.done("export")
+    (row,) = rows(desk)
+    assert row["unpinched.stems"] == "14"
+    assert "count plants is stems now (said by" in desk.done("names")
+    assert "the same thing?" in desk.done("names", "--undo", "plants")
+    assert "is stems now" in desk.done("names", "--same", "plants", "stems")
+    refused = desk.run("names", "--same", "plants", "ladybirds")
+    assert refused.exit_code == 2

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import random
 import sys
+from dataclasses import replace
 from multiprocessing.connection import Connection
 from pathlib import Path
 from typing import Any
@@ -30,12 +31,21 @@ LATEST = MIGRATIONS[-1].version
 def read(folder: Path, tell: Connection, jobs: int = 0) -> None:
     """Read whatever is in the inbox."""
     tell.send("ready")
-    read_batch(stand_in.a_study(folder), reader=stand_in.read, jobs=jobs)
+    read_batch(stand_in.a_study(folder), reader=stand_in.read_seen, jobs=jobs)
 
 
 def read_apart(folder: Path, tell: Connection) -> None:
     """The same with a worker process."""
     read(folder, tell, jobs=1)
+
+
+def read_changed(folder: Path, tell: Connection) -> None:
+    """Read under another study file and site list: all known sheets are decoded anew."""
+    study = stand_in.a_study(folder)
+    counts = tuple(replace(count, lowest=5) for count in study.counts)
+    tell.send("ready")
+    changed = replace(study, counts=counts, sites=study.sites[1:])
+    read_batch(changed, reader=stand_in.read_seen, jobs=0)
 
 
 def review(folder: Path, tell: Connection) -> None:

@@ -2,7 +2,8 @@
 
     python tests/faults/kill.py --kills 200 --seed 1
 
-Each kill hits a process that is reading, reviewing, backing up or migrating. After each one the
+Each kill hits a process that is reading, reading after the study changed (so that known sheets are
+decoded anew), reviewing, putting right, typing in, backing up or migrating. After each one the
 record is verified, every answer that was told as given must be there, no photo known before may be
 missing, a backup under its name must be whole, and the next run must finish what was begun.
 """
@@ -39,8 +40,10 @@ from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 
 VERSION = "SELECT max(version) FROM {}"
-COMMANDS = ("read", "read_apart", "review", "back_up", "migrate_on", "put_right", "type_in")
-WEIGHTS = (5, 1, 5, 3, 3, 4, 4)
+COMMANDS = (
+    "read", "read_apart", "read_changed", "review", "back_up", "migrate_on", "put_right", "type_in",
+)  # fmt: skip
+WEIGHTS = (5, 1, 5, 5, 3, 3, 4, 4)
 PHOTOS_PER_ROUND = 6
 ROUNDS_PER_STUDY = 12
 
@@ -92,8 +95,8 @@ class Campaign:
         self.rounds += 1
         command = self.chance.choices(COMMANDS, WEIGHTS)[0]
         self.new_photos()
-        if not command.startswith("read"):
-            read_batch(self.study, reader=stand_in.read, jobs=0)
+        if command not in ("read", "read_apart"):
+            read_batch(self.study, reader=stand_in.read_seen, jobs=0)
         if command == "migrate_on":
             fault_work.step_back(self.folder)
         killed = self.victim(command)
@@ -196,8 +199,10 @@ class Campaign:
         migrate(engine, extra_steps())
         engine.dispose()
         fault_work.step_back(self.folder)
-        read_batch(self.study, reader=stand_in.read, jobs=0)
+        read_batch(self.study, reader=stand_in.read_seen, jobs=0)
+        again = read_batch(self.study, reader=stand_in.read_seen, jobs=0).decoded
         faults = [f"the record is not sound: {p}" for p in verify(self.study).problems]
+        faults += [f"{again} pages were left to be decoded"] if again else []
         faults += [f"left behind: {p.name}" for p in (self.folder / "originals").rglob(".new-*")]
         with Record.open(self.study) as record:
             states = record.summary().photos

@@ -16,9 +16,12 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
+from sheet_reader.decode.page_evidence import BoxEvidence, PageEvidence
+from sheet_reader.decode.sheet import decode_page
 from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.intake.types import Picture
-from sheet_reader.reasons import Code, Reasons, because, from_json, in_words
+from sheet_reader.reasons import Code, Occlusion, Reasons, because, from_json, in_words
 from sheet_reader.sheet.model import Cell, Page, SheetCode
 from sheet_reader.study.model import (
     CountField,
@@ -158,6 +161,39 @@ def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[An
     places = accepted.get("site"), accepted.get("date")
     reading = PageReading(code, tuple(fields), *places, threshold=said.get("threshold"))
     return [(_view(picture, code, fields, said.get("blur", 0.1), left), reading)]
+
+
+def read_seen(
+    picture: Picture, study: Study, book: object, today: date, /, *, history: Any = None
+) -> list[Any]:
+    """As :func:`read`, but each page is decoded, by the study's rules, from box probabilities that
+    are kept: what is flagged is doubtful in its last box.
+    """
+    del history  # by the evidence
+    return [
+        item if isinstance(item, NoSheet) else _seen(item[0], item[1], study, today)
+        for item in read(picture, study, book, today)
+    ]
+
+
+def _seen(view: SheetView, page: PageReading, study: Study, today: date) -> Any:
+    specs = {spec.name: spec for spec in study.fields}
+    boxes: list[BoxEvidence] = []
+    rows: list[list[float]] = []
+    for field in page.fields:
+        text, spec = field.value or "", specs[field.field]
+        if spec.kind == "date":
+            text = text[8:10] + text[5:7] + text[2:4]
+        for index, sign in enumerate(text.rjust(spec.boxes)):
+            part = ("day", "month", "year")[index // 2] if spec.kind == "date" else ""
+            cell = Cell(field.field, index, (20.0 + 9 * index, 20.0, 7.0, 9.0), part)
+            boxes.append(BoxEvidence(cell, 0.1, Occlusion.NONE, 0.1, 0.9, 0.2))
+            sure = 0.6 if field.status == "flagged" and index == spec.boxes - 1 else 0.99999
+            at = CLASSES.index(EMPTY if sign == " " else sign)
+            rows.append([sure if k == at else (1 - sure) / 13 for k in range(len(CLASSES))])
+    logs = np.log(np.array(rows)).astype(np.float32)
+    evidence = PageEvidence(page.code, tuple(boxes), logs, "", today)
+    return view, decode_page(evidence, study)
 
 
 def misbehave(act: str, mark: str) -> None:
