@@ -100,14 +100,17 @@ def read(
 
 
 def _some_wait(study: Study) -> bool:
-    """Whether an earlier run took in photos that are not read yet."""
+    """Whether an earlier run took in photos that are not read yet, or known ones wait to be decoded
+    anew.
+    """
+    from sheet_reader.reading.decoding import waits_for_decoding
     from sheet_reader.reading.opening import open_record
     from sheet_reader.record.engine import has_record
 
     if not has_record(study.folder):
         return False
     with open_record(study) as record:
-        return record.unread() > 0
+        return record.unread() > 0 or waits_for_decoding(record)
 
 
 def _read(

@@ -87,6 +87,16 @@ def decode_anew(
     return anew
 
 
+def waits_for_decoding(record: Record) -> bool:
+    """Whether a read would decode known pages anew."""
+    with record.reading() as connection:
+        pages = decoded.kept_pages(connection, record.study.key)
+        names = load_names(connection, record.study)
+    book = whole_book(record.study)
+    rules = DecodingRules.of(record.study, history_of(record), book, names.field)
+    return any(p.source and p.under != rules.name(p.layout, p.site, p.visit_date) for p in pages)
+
+
 def _stale(
     record: Record, rules: DecodingRules, pages: Iterable[KeptPage], anew: Anew
 ) -> list[KeptPage]:

@@ -80,7 +80,8 @@ def kept_layouts(study: Study) -> KeptLayouts:
                 "put it back from a backup"
             )
         else:
-            studies.append((path.stat().st_mtime, path.name, former))
+            if former is not None:
+                studies.append((path.stat().st_mtime, path.name, former))
     return KeptLayouts(tuple(found[-1] for found in sorted(studies, key=_age)), tuple(problems))
 
 
@@ -101,13 +102,15 @@ def _why(error: Exception) -> str:
     return str(error)
 
 
-def _former(path: Path, data: bytes, study: Study) -> Study:
-    """The study as the text says, with the sites of today that its boxes hold."""
+def _former(path: Path, data: bytes, study: Study) -> Study | None:
+    """The study as the text says, with the sites of today that its boxes hold; None for a study
+    with another key, which has no sheets here.
+    """
     if not _is_sound(path):
         raise ValueError("was changed since it was kept")
     former = parse_study(data, study.folder, study.sites)
     if former.key != study.key:
-        raise ValueError(f"is of another study (“{former.key}”)")
+        return None
     boxes = next(h.boxes for h in former.header if h.kind == "site")
     sites = tuple(site for site in study.sites if len(site.number) <= boxes)
     former = replace(former, sites=sites)

@@ -321,3 +321,10 @@ def test_what_was_kept_of_the_pages_tells_each_sites_hands(study: Study) -> None
     assert flat[0] or (after.digits != before.digits).any()
     others = [f for s, found in hands.items() for f in found if (s, f.day) != (site, last)]
     assert len(others) == 5
+
+
+def test_a_read_without_an_inbox_goes_on_where_known_sheets_wait(study: Study) -> None:
+    with open_record(study) as record:
+        assert not decoding.waits_for_decoding(record)
+    with open_record(together(study)) as record:
+        assert decoding.waits_for_decoding(record)
