@@ -25,9 +25,9 @@ def decisions_naming(connection: Connection, who: re.Pattern[str]) -> tuple[list
     takers: list[str] = []
     reasons = 0
     for table in DECISIONS:
-        for row in connection.execute(select(table.c.by, table.c.reason).order_by(table.c.id)):
+        for row in connection.execute(select(table.c.by, table.c.reason.label("why")).order_by(table.c.id)):
             takers += [row.by] if who.search(row.by) else []
-            reasons += who.search(row.reason or "") is not None
+            reasons += who.search(row.why or "") is not None
     return takers, reasons
 
 
@@ -43,9 +43,9 @@ def forget_names(connection: Connection, who: re.Pattern[str]) -> int:
 def _forget(connection: Connection, table: Table, who: re.Pattern[str]) -> int:
     c = table.c
     changed: dict[int, dict[str, str]] = {}
-    for row in connection.execute(select(c.id, c.by, c.reason)).all():
+    for row in connection.execute(select(c.id, c.by, c.reason.label("why"))).all():
         new = {"by": NOBODY} if who.search(row.by) else {}
-        if row.reason and who.search(row.reason):
+        if row.why and who.search(row.why):
             new["reason"] = REMOVED
         if new:
             changed[row.id] = new
