@@ -47,8 +47,8 @@ def export(study: Path, out: Path | None, file_names: bool) -> None:
         files = export_files(opened, visits, record.readings(), place, names)
         for path in files:
             click.echo(str(path))
-        waiting = sum(visit.waiting for visit in visits)
-        click.echo(f"{counted(len(visits), 'visit')}; {counted(waiting, 'field')} waiting for you.")
+        waiting = questions_of(record)
+        say(f"{counted(len(visits), 'visit')}. {waits(waiting)}")
         tell_notes(record)
     for missing in missing_pages(visits, len(lay_out(opened).pages)):
         click.echo(f"note: {missing}; its fields are empty in the rows")

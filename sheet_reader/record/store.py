@@ -15,6 +15,7 @@ from pathlib import Path
 from types import TracebackType
 
 import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
@@ -33,7 +34,7 @@ from sheet_reader.record import (
 )
 from sheet_reader.record.address import checked_address
 from sheet_reader.record.answers import FieldAnswer
-from sheet_reader.record.context import field_images
+from sheet_reader.record.context import field_images, sheet_picture
 from sheet_reader.record.engine import (
     RECORD_FILE,
     open_engine,
@@ -183,6 +184,11 @@ class Record:
         """The crops of a reading's boxes and the place around them."""
         with self.reading() as connection:
             return field_images(connection, self.study, reading_id)
+
+    def sheet_picture(self, page_instance_id: int) -> NDArray[np.uint8] | None:
+        """A whole page laid straight, grey uint8 (H, W); None where its photo can't be opened."""
+        with self.reading() as connection:
+            return sheet_picture(connection, self.study, page_instance_id)
 
     def photo_path(self, photo_id: int) -> Path:
         """The kept original of a photo."""

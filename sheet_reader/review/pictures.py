@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import sys
+from collections.abc import Sequence
 from typing import Literal
 
 import numpy as np
@@ -56,6 +57,17 @@ def picture_of(png: bytes) -> NDArray[np.uint8] | None:
             return np.asarray(picture.convert("L"))
     except (OSError, ValueError):
         return None
+
+
+def fitted_beside(grays: Sequence[NDArray[np.uint8]]) -> NDArray[np.uint8]:
+    """Grey pictures side by side as one, all as high as the highest, a grey gap between two."""
+    height = max(gray.shape[0] for gray in grays)
+    parts: list[NDArray[np.uint8]] = []
+    for gray in grays:
+        width = max(1, round(gray.shape[1] * height / gray.shape[0]))
+        scaled = Image.fromarray(gray).resize((width, height), Image.Resampling.BILINEAR)
+        parts += [np.asarray(scaled), np.full((height, max(GAP_PX, height // 20)), 128, np.uint8)]
+    return np.hstack(parts[:-1])
 
 
 def stretch(gray: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -118,7 +130,7 @@ def settle(mode: PictureMode, console: Console) -> PictureMode:
     """
     if mode != "auto":
         return mode
-    if console.color_system in (None, "standard"):
+    if console.no_color or console.color_system in (None, "standard"):
         return "plain"
     if console.is_terminal and sys.stdin.isatty() and sys.stdout.isatty():
         from textual_image.renderable import SixelImage, TGPImage

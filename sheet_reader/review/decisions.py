@@ -1,0 +1,180 @@
+"""From an answer to a card to what the record keeps. Pure functions, whatever the front end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from sheet_reader.record.answers import FieldAnswer, PhotoAsked, SameSheet, SumTold
+from sheet_reader.record.model import (
+    Accept,
+    Answer,
+    LeftEmpty,
+    Rival,
+    Unreadable,
+    Value,
+    Waiting,
+)
+from sheet_reader.review.cards import FieldCard, OutsideCard, PhotosCard, SheetSeen, Stated, SumCard
+
+Kind = Literal["confirmed", "corrected", "other"]
+
+
+@dataclass(frozen=True, slots=True)
+class Reply:
+    """What an answer decides, kept together: fields, or a sheet that has another ``site`` or
+    ``date`` (ISO 8601), or is set ``aside``. ``kind`` is how it counts, ``said`` the answer in a
+    few words.
+    """
+
+    fields: tuple[FieldAnswer, ...] = ()
+    kind: Kind = "other"
+    said: str = ""
+    sheet: Waiting | None = None
+    site: str | None = None
+    date: str | None = None
+    aside: bool = False
+
+
+def field_reply(card: FieldCard, answer: Answer, *, blind: bool = False) -> Reply:
+    """The answer to a doubtful field."""
+    answer = _as_read(answer, card.reading.value)
+    kept = FieldAnswer(card.reading.reading_id, answer, card.reading.rivals, blind=blind)
+    return Reply((kept,), kind_of(answer), words_of(answer, card.reading.value))
+
+
+def _as_read(answer: Answer, read: str | None) -> Answer:
+    same = isinstance(answer, Value) and answer.text == read
+    return Accept() if same else answer
+
+
+def kind_of(answer: Answer) -> Kind:
+    """How an answer counts."""
+    if isinstance(answer, Accept):
+        return "confirmed"
+    return "corrected" if isinstance(answer, Value) else "other"
+
+
+def words_of(answer: Answer, read: str | None) -> str:
+    """An answer in a few words."""
+    if isinstance(answer, Value):
+        return answer.text
+    if isinstance(answer, Accept):
+        return read or "nothing written"
+    return "nothing written" if isinstance(answer, LeftEmpty) else "can't be read"
+
+
+def sum_reply(card: SumCard, place: int | None = None, answer: Answer | None = None) -> Reply:
+    """The answer to a sum that does not fit: as written, or the field at ``place`` (0: the total)
+    says ``answer``. All others stand as they are. That it does not fit is noted where it still
+    does not.
+    """
+    after = sum_after(card, place, answer)
+    off = does_not_fit(after)
+    told = (SumTold(tuple(s.spec.name for s in card.fields), after),) if off else ()
+    kept: list[FieldAnswer] = []
+    for number, stated in enumerate(card.fields):
+        own = answer if number == place else _standing(stated, again=not kept and bool(told))
+        if own is not None:
+            own = _as_read(own, stated.reading.value)
+            kept.append(FieldAnswer(stated.reading.reading_id, own, told=() if kept else told))
+    if place is None or answer is None:
+        return Reply(tuple(kept), "confirmed", "as written")
+    said = f"{card.fields[place].spec.label}: {words_of(answer, after[place])}"
+    return Reply(tuple(kept), "corrected", said)
+
+
+def _standing(stated: Stated, *, again: bool) -> Answer | None:
+    """The decision by which a field stands as it is; None where there is no need of one. ``again``
+    repeats one that was taken before.
+    """
+    if stated.decided and not again:
+        return None
+    if stated.value is not None:
+        return Value(stated.value)
+    return LeftEmpty() if stated.status == "empty" else None
+
+
+def sum_after(card: SumCard, place: int | None, answer: Answer | None) -> tuple[str | None, ...]:
+    """The values of a sum after an answer."""
+    values = [stated.value for stated in card.fields]
+    if place is not None and answer is not None:
+        values[place] = answer.text if isinstance(answer, Value) else None
+    return tuple(values)
+
+
+def does_not_fit(values: tuple[str | None, ...]) -> bool:
+    """Whether a total (first) and its parts do not fit; see ``row_sums``."""
+    total, *parts = (int(value) if value is not None else None for value in values)
+    known = [part for part in parts if part is not None]
+    if total is None or not known:
+        return False
+    return sum(known) != total if len(known) == len(parts) else sum(known) > total
+
+
+def same_sheet(card: PhotosCard, serving: int = 0) -> Reply:
+    """Photos of one sheet: the one at ``serving`` serves whole. What was doubtful in it is still
+    asked, with all of them side by side.
+    """
+    best = card.sheets[serving]
+    others = [sheet for n, sheet in enumerate(card.sheets) if n != serving]
+    told = (SameSheet(tuple(sorted(sheet.page_instance_id for sheet in card.sheets))),)
+    carrier = best.date or best.site
+    kept: list[FieldAnswer] = []
+    if carrier is not None and carrier.value is not None:
+        kept.append(
+            FieldAnswer(carrier.reading.reading_id, Value(carrier.value), told=told)
+        )
+    for stated in best.fields:
+        answer = _surely(stated)
+        if answer is not None and stated.spec.kind not in ("site", "date"):
+            rivals = _rivals(stated, others)
+            about = () if kept else told
+            kept.append(FieldAnswer(stated.reading.reading_id, answer, rivals, about))
+    return Reply(tuple(kept), "confirmed", f"the same sheet, {best.place.photo} serves")
+
+
+def _surely(stated: Stated) -> Answer | None:
+    """What a photo surely says of a field that another one contradicts."""
+    if not stated.sure:
+        return None
+    return LeftEmpty() if stated.value is None else Value(stated.value)
+
+
+def _rivals(stated: Stated, others: list[SheetSeen]) -> tuple[Rival, ...]:
+    return tuple(
+        Rival(sheet.page_instance_id, other.value)
+        for sheet in others
+        for other in sheet.fields
+        if other.spec.name == stated.spec.name
+    )
+
+
+def other_place(
+    sheet: SheetSeen, *, site: str | None = None, date: str | None = None
+) -> Reply:
+    """A sheet that has another site or date than was read."""
+    kept = [
+        FieldAnswer(stated.reading.reading_id, Value(value))
+        for stated, value in ((sheet.site, site), (sheet.date, date))
+        if stated is not None and value is not None
+    ]
+    said = f"{sheet.place.photo}: {site or date}"
+    if kept:
+        return Reply(tuple(kept), "corrected", said)
+    return Reply((), "corrected", said, sheet.place, site, date)
+
+
+def read_on(card: OutsideCard, *, ask_photo: bool) -> Reply:
+    """What lies outside the picture is not recorded from this photo; another one fills it in."""
+    told = (PhotoAsked(),) if ask_photo else ()
+    kept = tuple(
+        FieldAnswer(field.reading.reading_id, Unreadable(), field.reading.rivals, told)
+        for field in card.fields
+    )
+    return Reply(kept, "other", "another photo is asked for" if ask_photo else "read on without")
+
+
+def set_aside(place: Waiting) -> Reply:
+    """A sheet that counts nowhere, since its site is not on the list."""
+    return Reply(said="set aside", sheet=place, aside=True)
