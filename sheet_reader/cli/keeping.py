@@ -130,8 +130,10 @@ def _meant(contact: str, traces: Traces) -> list[str]:
     if traces.mails:
         lines.append(f"  {counted(traces.mails, 'mail')} from {_some(traces.senders)}")
     if traces.decisions:
-        answers = counted(len(traces.decisions), "answer")
+        answers = counted(traces.decisions, "answer")
         lines.append(f"  {answers} given as {_some(traces.deciders)}")
+    if traces.reasons:
+        lines.append(f"  {counted(traces.reasons, 'reason')} given for an answer")
     if traces.remarks:
         lines.append(f"  {counted(len(traces.remarks), 'remark')} made by or naming this person")
     return lines

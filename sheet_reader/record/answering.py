@@ -16,9 +16,13 @@ from sheet_reader.study.model import Study
 
 
 def add_answer(
-    connection: Connection, study: Study, answers: Sequence[FieldAnswer], by: str
+    connection: Connection,
+    study: Study,
+    answers: Sequence[FieldAnswer],
+    by: str,
+    reason: str = "",
 ) -> tuple[int, ...]:
-    """Add the decisions of one answer; gives their ids. Raises :class:`UsageError` where one of
+    """Add the decisions of one answer, with the ``reason`` given; gives their ids. Raises :class:`UsageError` where one of
     them cannot be.
     """
     last = connection.scalar(select(func.max(schema.decisions.c.id))) or 0
@@ -33,6 +37,7 @@ def add_answer(
             rivals=one.rivals,
             told=one.told,
             number=int(last) + 1,
+            reason=reason,
         )
         for one in answers
     )

@@ -17,6 +17,7 @@ from sheet_reader import __version__
 from sheet_reader.record import schema
 from sheet_reader.record.leftovers import is_running
 from sheet_reader.record.model import now
+from sheet_reader.record.sheets import standing
 
 CLAIM_SECONDS = 900
 MOST_ATTEMPTS = 3
@@ -40,7 +41,8 @@ def tasks(
     connection: Connection, model: str, circumstances: str, *, again: bool = False
 ) -> list[Task]:
     """Photos to be read, oldest first: those that wait, those that gave nothing, or not all, to
-    another ``model`` or program or under other ``circumstances``, and with ``again`` all.
+    another ``model`` or program or under other ``circumstances``, and with ``again`` all. Photos
+    that are set aside are left alone.
     """
     c = schema.photos.c
     query = select(c.id, c.name, c.original, c.attempts, c.status).order_by(c.id)
@@ -53,9 +55,11 @@ def tasks(
             (c.model != model) | (c.program != __version__) | (c.circumstances != circumstances)
         )
         query = query.where((c.status == "waiting") | stopped | (lacking & changed))
+    aside = standing(connection).photos_aside
     return [
         Task(row.id, row.name, row.original, row.attempts, row.status == "read" and not again)
         for row in connection.execute(query)
+        if row.id not in aside
     ]
 
 

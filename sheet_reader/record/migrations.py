@@ -90,6 +90,15 @@ def _answers(connection: Connection) -> None:
     _add_column(connection, "decisions", "told", "TEXT")
 
 
+def _sheet_decisions(connection: Connection) -> None:
+    """Decisions about whole sheets and photos, and why something was decided."""
+    _add_column(connection, "decisions", "reason", "TEXT")
+    table = schema.sheet_decisions
+    table.create(connection)
+    guard(connection, table.name)
+    checksum_triggers.create(connection, [table.name])
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
@@ -101,6 +110,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(8, "reasons as data", _reasons),
     Migration(9, "letters and remarks", _letters),
     Migration(10, "answers of several decisions", _answers),
+    Migration(11, "decisions about sheets", _sheet_decisions),
 )
 
 

@@ -167,7 +167,9 @@ class HistoryEntry:
     """One event in the life of a value: read, or decided by a person.
 
     ``what`` is "read", "accepted as read", "corrected", "left empty", "can't be read" or
-    "taken back"; ``at`` is UTC, ISO 8601; ``by`` the person, or the program with its version.
+    "taken back", or of a whole sheet ("sheet" for a field) "set aside", "counts again", "moved";
+    ``was`` is what it said before, ``why`` the reason that was given; ``at`` is UTC, ISO 8601;
+    ``by`` the person, or the program with its version.
     """
 
     at: str
@@ -182,6 +184,8 @@ class HistoryEntry:
     confidence: float | None
     reasons: Reasons
     is_current: bool = False
+    was: str | None = None
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)

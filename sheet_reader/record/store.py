@@ -231,8 +231,8 @@ class Record:
             answering.take_back(connection, instead_of, by)
             return answering.add_answer(connection, self.study, answers, by)
 
-    def undo_last(self, by: str) -> int | None:
-        """Take back this person's last standing answer; the reading's id, or None if none is."""
+    def undo_last(self, by: str) -> deciding.Undone | None:
+        """Take back this person's last standing decision, about a field or a sheet; None: none."""
         with self.writing() as connection:
             return deciding.take_back_last(connection, by)
 
@@ -258,7 +258,8 @@ class Record:
         """How each value of a visit came to be, field by field, oldest first."""
         visits = self.state()
         with self.reading() as connection:
-            return history.of_visit(connection, visits, self.study, site, visit_date)
+            aside = loading.load_visits(connection, self.study, self.thresholds, aside=True)
+            return history.of_visit(connection, visits, aside, self.study, site, visit_date)
 
     def photos(self) -> list[PhotoLine]:
         """Every photo and its fate, oldest first."""

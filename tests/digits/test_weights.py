@@ -48,7 +48,7 @@ SHARED = {
     "pendigits_orig": (1.5, 0.6),
     "unipen_1a": (1.2, 0.5),
     "chars74k_hnd": (0.4, 0.2),
-    "semeion": (3.3, 1.8),
+    "semeion": (3.5, 1.8),
     "boxed_uk_hand": (1.6, 0.2),
 }
 needs_sets = pytest.mark.skipif(
