@@ -6,7 +6,16 @@ from pathlib import Path
 
 import click
 
-from sheet_reader.cli.common import counted, hint, open_study, study_argument, tell_notes
+from sheet_reader.cli.common import (
+    counted,
+    hint,
+    open_study,
+    questions_of,
+    say,
+    study_argument,
+    tell_notes,
+    waits,
+)
 
 
 @click.command(short_help="Write rows.csv and readings.csv.")

@@ -138,9 +138,7 @@ def _read(
         )
 
 
-def _conclude(
-    study: Study, overlay: Path | None, fresh: set[int], told: Sequence[str]
-) -> None:
+def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequence[str]) -> None:
     """Draw what was read now, say how the record stands and what comes next; ``told`` was said of
     single photos before, and goes into a file with what is said here.
     """

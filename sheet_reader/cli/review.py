@@ -124,7 +124,8 @@ def _tell(record: Record, outcome: Outcome) -> None:
     parts = [f"{outcome.confirmed} as read", f"{outcome.corrected} corrected"]
     parts += [f"{other} otherwise"] if other else []
     click.echo()
-    say(f"{counted(outcome.answered, 'answer')} saved: {', '.join(parts)}. "
-        f"{waits(outcome.waiting)}")
+    say(
+        f"{counted(outcome.answered, 'answer')} saved: {', '.join(parts)}. {waits(outcome.waiting)}"
+    )
     step = "review" if outcome.waiting else "export"
     click.echo(f"Next:  {hint(step, record.folder)}")

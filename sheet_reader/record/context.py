@@ -85,7 +85,9 @@ def sheet_picture(
     size = round(wide * SHEET_PX_PER_MM), round(high * SHEET_PX_PER_MM)
     target = np.array([[0, 0], [size[0], 0], [size[0], size[1]], [0, size[1]]], np.float64)
     homography, _ = cv2.findHomography(corners, target)
-    return None if homography is None else laid_flat(frame.gray, homography, size)
+    if homography is None:
+        return None
+    return laid_flat(frame.gray, np.asarray(homography, np.float64), size)
 
 
 def _printed_boxes(study: Study, code: SheetCode, field: str, count: int) -> list[Box]:

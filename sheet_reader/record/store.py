@@ -219,17 +219,13 @@ class Record:
             rivals = rows.rivals_of(self.state(), reading_id)
         self.answer([FieldAnswer(reading_id, answer, tuple(rivals), blind=blind)], by)
 
-    def answer(
-        self, answers: Sequence[FieldAnswer], by: str, *, instead_of: Sequence[int] = ()
-    ) -> tuple[int, ...]:
-        """Keep an answer of several decisions, whole or not at all; gives their ids.
+    def answer(self, answers: Sequence[FieldAnswer], by: str) -> None:
+        """Keep an answer of several decisions, whole or not at all.
 
-        The decisions ``instead_of`` (an earlier answer) are taken back with it. Raises
-        :class:`UsageError` where a decision cannot be.
+        Raises :class:`UsageError` where a decision cannot be.
         """
         with self.writing() as connection:
-            answering.take_back(connection, instead_of, by)
-            return answering.add_answer(connection, self.study, answers, by)
+            answering.add_answer(connection, self.study, answers, by)
 
     def undo_last(self, by: str) -> deciding.Undone | None:
         """Take back this person's last standing decision, about a field or a sheet; None: none."""

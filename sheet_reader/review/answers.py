@@ -10,6 +10,7 @@ from difflib import get_close_matches
 
 from sheet_reader.record.deciding import MOST_DIGITS
 from sheet_reader.study.model import FieldSpec, Site, Study
+from sheet_reader.study.nearest_sites import nearest_sites
 from sheet_reader.wording import said
 
 
@@ -23,9 +24,12 @@ class Value:
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """The typed text is no value of this field; ``message`` says what would be."""
+    """The typed text is no value of this field; ``message`` says what would be. ``near`` are the
+    sites that an unknown number may have meant.
+    """
 
     message: str
+    near: tuple[Site, ...] = ()
 
 
 def understand(typed: str, spec: FieldSpec, study: Study, today: date) -> Value | Refusal:
@@ -62,7 +66,8 @@ def _site(text: str, study: Study) -> Value | Refusal:
     if len(padded) == 1:
         return Value(padded[0])
     return Refusal(
-        f"site {text} is not on the site list; a site that has left it must be put back first"
+        f"site {text} is not on the site list; a site that has left it must be put back first",
+        nearest_sites(text, study.sites, 4),
     )
 
 

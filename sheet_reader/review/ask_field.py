@@ -11,7 +11,6 @@ from sheet_reader.review.cards import FieldCard
 from sheet_reader.review.decisions import Reply, field_reply, set_aside
 from sheet_reader.review.talk import Move, Said, Talk, titled
 from sheet_reader.study.model import Site
-from sheet_reader.study.nearest_sites import nearest_sites
 
 TEXT_LINES = 12
 """Lines of a question beside its picture: head, reading, reason, keys, prompt."""
@@ -100,7 +99,11 @@ class FieldQuestion:
             return self._enter()
         if self.card.spec.kind == "site":
             if typed == screen.NOT_LISTED:
-                return None if self.audit else set_aside(self.card.reading)
+                return (
+                    None
+                    if self.audit
+                    else set_aside(self.card.reading, "its site is not in the list")
+                )
             if not typed.isdigit():
                 return self._search(typed)
         return self._weigh(typed)
@@ -122,7 +125,8 @@ class FieldQuestion:
             return None
         value = understand(read, self.card.spec, self.talk.study, self.talk.today)
         if isinstance(value, Refusal):
-            return self._refused(read, value)
+            self._refused(read, value)
+            return None
         return self._reply(Accept())
 
     def _weigh(self, typed: str) -> Reply | Move | None:
@@ -130,7 +134,8 @@ class FieldQuestion:
         reading = self.card.reading
         value = understand(typed, self.card.spec, self.talk.study, self.talk.today)
         if isinstance(value, Refusal):
-            return self._refused(typed, value)
+            self._refused(typed, value)
+            return None
         agrees = value.text == reading.value
         doubts = [value.doubt] if value.doubt else []
         if self.blind and agrees:
@@ -167,7 +172,8 @@ class FieldQuestion:
             return self._reply(Value(text))
         value = understand(heard.text, self.card.spec, self.talk.study, self.talk.today)
         if isinstance(value, Refusal):
-            return self._refused(heard.text, value)
+            self._refused(heard.text, value)
+            return None
         if value.doubt:
             return self._once_more(value.text, f"{value.doubt}.")
         return self._reply(Value(value.text))
@@ -175,7 +181,7 @@ class FieldQuestion:
     def _refused(self, typed: str, refusal: Refusal) -> None:
         self.talk.say(f"{refusal.message}.")
         if self.card.spec.kind == "site" and typed.isdigit():
-            self._list(nearest_sites(typed, self.talk.study.sites, 4), "the nearest are")
+            self._list(refusal.near, "the nearest are")
             self.talk.say(
                 "Type its number, or letters to search the names; "
                 f"{screen.NOT_LISTED} if it is not in the list: the sheet is then set aside."

@@ -46,10 +46,14 @@ class OutsideQuestion:
         out.print()
         fields = self.card.fields
         count = "One field lies" if len(fields) == 1 else f"{len(fields)} fields lie"
-        out.print(screen.head(titled(f"{count} outside the picture"), self.card.place, position, total))
+        out.print(
+            screen.head(titled(f"{count} outside the picture"), self.card.place, position, total)
+        )
         listed = ", ".join(field.spec.label for field in fields)
         lines = len(listed) // max(20, out.width) + 1
-        if not talk.show(talk.desk.sheet(self.card.place), screen.rows_left(out, TEXT_LINES + lines)):
+        if not talk.show(
+            talk.desk.sheet(self.card.place), screen.rows_left(out, TEXT_LINES + lines)
+        ):
             out.print(screen.no_picture(talk.mode))
         out.print(listed, highlight=False)
         talk.say(

@@ -11,7 +11,6 @@ from sheet_reader.review.answers import Refusal, completed_date, understand
 from sheet_reader.review.cards import PhotosCard, SheetSeen
 from sheet_reader.review.decisions import Reply, other_place, same_sheet, set_aside
 from sheet_reader.review.talk import Move, Said, Talk, titled
-from sheet_reader.study.nearest_sites import did_you_mean
 
 DATE, SITE, ASIDE = "d", "o", "a"
 TEXT_LINES = 11
@@ -141,8 +140,8 @@ class PhotosQuestion:
         text = completed_date(typed, near) if key == DATE else typed
         value = understand(text, spec, talk.study, talk.today)
         if isinstance(value, Refusal):
-            hint = did_you_mean(text, talk.study.sites) if key == SITE else ""
-            talk.say(f"{value.message}{'; ' + hint if hint else ''}.")
+            near = ", ".join(f"{site.number} {site.label}" for site in value.near)
+            talk.say(f"{value.message}{'; the nearest are ' + near if near else ''}.")
             return None
         return self._moved(key, sheet, value.text, value.doubt)
 
@@ -157,9 +156,7 @@ class PhotosQuestion:
             heard = self.talk.ask(keys, [sheet.fields[0].reading])
             if heard != Said(""):
                 return heard if heard == "stop" else None
-        if key == DATE:
-            return other_place(sheet, date=text)
-        return other_place(sheet, site=text)
+        return other_place(sheet, "date" if key == DATE else "site", text)
 
 
 def _said(sheet: SheetSeen, label: str) -> str:

@@ -31,7 +31,10 @@ class SumQuestion:
         offered = f"keep {self.before.said}" if self.before else "as written"
         while True:
             heard = self.talk.ask(
-                [("Enter", offered), (f"1-{len(self.card.fields)}", "this one says something else")],
+                [
+                    ("Enter", offered),
+                    (f"1-{len(self.card.fields)}", "this one says something else"),
+                ],
                 self._about[:1],
             )
             if not isinstance(heard, Said):
@@ -48,7 +51,9 @@ class SumQuestion:
         talk, out = self.talk, self.talk.console
         out.print()
         label = self.card.fields[0].spec.label
-        out.print(screen.head(titled(f"{label}: the sum does not fit"), self._about[0], position, total))
+        out.print(
+            screen.head(titled(f"{label}: the sum does not fit"), self._about[0], position, total)
+        )
         lines = (len(self.card.fields) + 1) // 2
         rows = max(screen.LEAST_ROWS, screen.rows_left(out, TEXT_LINES + lines) // lines)
         cells: list[RenderableType] = []

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Literal
 
+from sheet_reader.record.answering import SheetAnswer
 from sheet_reader.record.answers import FieldAnswer, PhotoAsked, SameSheet, SumTold
 from sheet_reader.record.model import (
     Accept,
@@ -22,18 +23,14 @@ Kind = Literal["confirmed", "corrected", "other"]
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """What an answer decides, kept together: fields, or a sheet that has another ``site`` or
-    ``date`` (ISO 8601), or is set ``aside``. ``kind`` is how it counts, ``said`` the answer in a
-    few words.
+    """What an answer decides, kept together: of fields, or of a whole ``sheet``. ``kind`` is how it
+    counts, ``said`` the answer in a few words.
     """
 
     fields: tuple[FieldAnswer, ...] = ()
     kind: Kind = "other"
     said: str = ""
-    sheet: Waiting | None = None
-    site: str | None = None
-    date: str | None = None
-    aside: bool = False
+    sheet: SheetAnswer | None = None
 
 
 def field_reply(card: FieldCard, answer: Answer, *, blind: bool = False) -> Reply:
@@ -122,9 +119,8 @@ def same_sheet(card: PhotosCard, serving: int = 0) -> Reply:
     carrier = best.date or best.site
     kept: list[FieldAnswer] = []
     if carrier is not None and carrier.value is not None:
-        kept.append(
-            FieldAnswer(carrier.reading.reading_id, Value(carrier.value), told=told)
-        )
+        day = _as_read(Value(carrier.value), carrier.reading.value)
+        kept.append(FieldAnswer(carrier.reading.reading_id, day, told=told))
     for stated in best.fields:
         answer = _surely(stated)
         if answer is not None and stated.spec.kind not in ("site", "date"):
@@ -138,7 +134,9 @@ def _surely(stated: Stated) -> Answer | None:
     """What a photo surely says of a field that another one contradicts."""
     if not stated.sure:
         return None
-    return LeftEmpty() if stated.value is None else Value(stated.value)
+    if stated.value is None:
+        return LeftEmpty()
+    return _as_read(Value(stated.value), stated.reading.value)
 
 
 def _rivals(stated: Stated, others: list[SheetSeen]) -> tuple[Rival, ...]:
@@ -150,19 +148,16 @@ def _rivals(stated: Stated, others: list[SheetSeen]) -> tuple[Rival, ...]:
     )
 
 
-def other_place(
-    sheet: SheetSeen, *, site: str | None = None, date: str | None = None
-) -> Reply:
-    """A sheet that has another site or date than was read."""
-    kept = [
-        FieldAnswer(stated.reading.reading_id, Value(value))
-        for stated, value in ((sheet.site, site), (sheet.date, date))
-        if stated is not None and value is not None
-    ]
-    said = f"{sheet.place.photo}: {site or date}"
-    if kept:
-        return Reply(tuple(kept), "corrected", said)
-    return Reply((), "corrected", said, sheet.place, site, date)
+def other_place(sheet: SheetSeen, kind: Literal["site", "date"], value: str) -> Reply:
+    """A sheet that has another site or date (ISO 8601) than was read."""
+    place = sheet.place
+    said = f"{place.photo}: {value}"
+    stated = sheet.date if kind == "date" else sheet.site
+    if stated is not None:
+        return Reply((FieldAnswer(stated.reading.reading_id, Value(value)),), "corrected", said)
+    was = place.visit_date if kind == "date" else place.site
+    moved = SheetAnswer(place.photo_id, place.page_instance_id, kind, value, was or None)
+    return Reply((), "corrected", said, moved)
 
 
 def read_on(card: OutsideCard, *, ask_photo: bool) -> Reply:
@@ -175,6 +170,7 @@ def read_on(card: OutsideCard, *, ask_photo: bool) -> Reply:
     return Reply(kept, "other", "another photo is asked for" if ask_photo else "read on without")
 
 
-def set_aside(place: Waiting) -> Reply:
-    """A sheet that counts nowhere, since its site is not on the list."""
-    return Reply(said="set aside", sheet=place, aside=True)
+def set_aside(place: Waiting, reason: str = "") -> Reply:
+    """A sheet that counts nowhere."""
+    sheet = SheetAnswer(place.photo_id, place.page_instance_id, "aside", reason=reason)
+    return Reply(said="set aside", sheet=sheet)

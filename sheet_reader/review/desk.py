@@ -3,27 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 
-from sheet_reader.record import mending
+from sheet_reader.record.answering import Kept, keep
 from sheet_reader.record.model import Waiting
 from sheet_reader.record.store import Record
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply
-from sheet_reader.review.model import Gray, Kept, Pictures
+from sheet_reader.review.model import Gray, Pictures
 from sheet_reader.review.overlay import side_by_side, write_overlays
 from sheet_reader.review.pictures import picture_of
 from sheet_reader.review.queue import cards_of
 from sheet_reader.study.model import FieldSpec, Study
-
-
-@dataclass(frozen=True, slots=True)
-class _Kept:
-    """The decisions of an answer: about fields, and about a whole sheet."""
-
-    fields: tuple[int, ...] = ()
-    sheets: int = 0
 
 
 class RecordDesk:
@@ -58,19 +49,7 @@ class RecordDesk:
 
     def keep(self, reply: Reply, *, by: str, instead_of: Kept | None = None) -> Kept:
         """Store the answer in the record; it is on disk when this returns."""
-        before = instead_of if isinstance(instead_of, _Kept) else _Kept()
-        for _ in range(before.sheets):
-            self.record.undo_last(by)
-        fields = self.record.answer(reply.fields, by, instead_of=before.fields)
-        if reply.sheet is None:
-            return _Kept(fields)
-        page = reply.sheet.page_instance_id
-        if reply.aside:
-            photo = reply.sheet.photo_id
-            mending.set_aside(self.record, photo, page, by=by, reason="not in the list")
-            return _Kept(fields, 1)
-        mending.move(self.record, page, site=reply.site, visit_date=reply.date, by=by)
-        return _Kept(fields, 1)
+        return keep(self.record, reply.fields, by, sheet=reply.sheet, instead_of=instead_of)
 
     def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
         """A copy of the whole photo (of a PDF the page) with its boxes drawn, in ``folder``; of

@@ -10,13 +10,12 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.record.answering import Kept
 from sheet_reader.record.model import Waiting
 from sheet_reader.review.cards import Card
 from sheet_reader.review.decisions import Reply
 
 Gray = NDArray[np.uint8]
-Kept = object
-"""What a desk gives for an answer it has kept, so that the answer can be replaced."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,8 +1,9 @@
 """The photo with its boxes drawn: where each box was found, what was read, what waits.
 
 A thin blue frame is an accepted value; a thick orange one with a ? a question; a grey one with a
-dash an empty field; a violet one with an X one that can't be read. Copies hold nothing but the picture and a mark that says what they are: no
-metadata of the camera or owner, and no file name but the photo's neutral one.
+dash an empty field; a violet one with an X one that can't be read. Copies hold nothing but the
+picture and a mark that says what they are: no metadata of the camera or owner, and no file name but
+the photo's neutral one.
 """
 
 from __future__ import annotations

@@ -107,9 +107,7 @@ def what_was_read(reading: Waiting, *, blind: bool) -> RenderableType:
     if blind:
         lines.append(Text("Type what you see; what the reader made of it comes after."))
     elif reading.value is not None:
-        line = Text.assemble(
-            "Read: ", (reading.value, "bold"), f" ({percent(reading.confidence)})"
-        )
+        line = Text.assemble("Read: ", (reading.value, "bold"), f" ({percent(reading.confidence)})")
         if reading.runner_up is not None and reading.runner_up_confidence >= LEAST_CHANCE:
             line.append(f", or else {reading.runner_up} ({percent(reading.runner_up_confidence)})")
         lines.append(line)

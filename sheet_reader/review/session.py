@@ -10,6 +10,7 @@ from pathlib import Path
 
 from rich.console import Console
 
+from sheet_reader.record.answering import Kept
 from sheet_reader.review.ask_field import FieldQuestion
 from sheet_reader.review.ask_outside import OutsideQuestion
 from sheet_reader.review.ask_photos import PhotosQuestion
@@ -17,7 +18,7 @@ from sheet_reader.review.ask_sum import SumQuestion
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import Card, FieldCard, OutsideCard, SumCard
 from sheet_reader.review.decisions import Reply
-from sheet_reader.review.model import Desk, Kept
+from sheet_reader.review.model import Desk
 from sheet_reader.review.pictures import PictureMode
 from sheet_reader.review.progress import Outcome as Outcome
 from sheet_reader.review.progress import outcome

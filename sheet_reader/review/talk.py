@@ -148,4 +148,3 @@ class Talk:
 def titled(label: str, name: str = "") -> Text:
     """What a card is about, in bold, with the field's full name."""
     return Text.assemble((label, "bold"), f"   {name}" if name else "")
-
