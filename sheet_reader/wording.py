@@ -206,6 +206,22 @@ def _too_slow(p: Params) -> str:
     return f"reading this photo took longer than {limit} and was stopped"
 
 
+def in_general(code: Code) -> str:
+    """What all reasons of one code have in common, in words.
+
+    >>> in_general(Code.ABOVE_RANGE)
+    'more than the highest plausible value'
+    """
+    template = _GENERAL.get(code) or _BLIND.get(code) or WORDS[code]
+    assert isinstance(template, str)
+    return template.format_map(_Masked())
+
+
+class _Masked(dict[str, str]):
+    def __missing__(self, name: str) -> str:
+        return "a box" if name == "box" else MASK
+
+
 WORDS: Mapping[Code, str | Callable[[Params], str]] = {
     Code.TEXT: "{text}",
     Code.HIDDEN: "hidden: {why}",
@@ -309,3 +325,17 @@ _BLIND: Mapping[Code, str] = {
     Code.OTHER_STUDY: "this sheet belongs to another study",
 }
 """What is said instead where masking would leave half a sentence, or a function words it."""
+
+_GENERAL: Mapping[Code, str] = {
+    Code.TEXT: "other reasons",
+    Code.HIDDEN: "hidden",
+    Code.BOX_HIDDEN: "a box is hidden",
+    Code.BOX_UNCERTAIN: "a box could be one of two digits",
+    Code.DATE_PART_EMPTY: "a part of the visit date was left empty",
+    Code.HISTORY_DIFFERS: "the site's earlier counts speak against it",
+    Code.STRICTER: "not certain enough for the allowed_error of today",
+    Code.CODE_OUTSIDE: "the square code is outside the picture",
+    Code.CODE_UNREADABLE: "the square code can't be read",
+    Code.TOO_SLOW: "reading took too long",
+}
+"""What is said of many cases at once, where masking would say too little."""

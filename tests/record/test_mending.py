@@ -61,7 +61,7 @@ def test_one_sheet_of_several_in_a_photo_is_set_aside(study: Study, post: Post) 
         mending.take_back(record, 1, second.page_instance_id, by="Ada")
         assert places(record) == [("1004", "2026-06-01")]
         for wrong in (99, None):
-            with pytest.raises(UsageError, match="has no sheet 99|there is no photo-0007"):
+            with pytest.raises(UsageError, match=r"has no sheet 99|there is no photo-0007"):
                 mending.set_aside(record, 1 if wrong else 7, wrong, by="Ada")
 
 
