@@ -134,6 +134,8 @@ class Code(StrEnum):
     """Decided without seeing what was read."""
     ASKED_ANEW = "asked-anew"
     """Accepted before, but the study file asks about it now. Leads in the reasons after it."""
+    WAS_SURE = "was-sure", "before"
+    """Surely read as another value, ``before``, when the photo was read or decoded earlier."""
     STRICTER = "stricter", "allowed"
     """Not certain enough for the share of errors that the study file allows now."""
     UNKNOWN_FIELD = "unknown-field"
@@ -259,9 +261,9 @@ def from_json(text: str) -> Reasons:
     return tuple(_from_item(item) for item in json.loads(text))
 
 
-def _from_item(item: dict[str, Any]) -> Reason:
-    params = dict(item)
+def _from_item(item: Any) -> Reason:
     try:
+        params = dict(item)
         return because(Code(params.pop("code", "")), **params)
-    except ValueError:
+    except (TypeError, ValueError):
         return because(Code.TEXT, text=json.dumps(item, ensure_ascii=False))

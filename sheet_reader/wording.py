@@ -144,7 +144,10 @@ def said(day: date) -> str:
 
 
 def _said(iso: str) -> str:
-    return said(date.fromisoformat(iso))
+    try:
+        return said(date.fromisoformat(iso))
+    except (TypeError, ValueError):  # damaged in the record
+        return str(iso)
 
 
 def _in_future(p: Params) -> str:
@@ -264,6 +267,7 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
     Code.NEWER_DIFFERS: "a newer reading says {value}",
     Code.KEYED_BLIND: "without seeing what was read",
     Code.ASKED_ANEW: "accepted before, but",
+    Code.WAS_SURE: "was surely read as {before} before",
     Code.STRICTER: "not certain enough for allowed_error = {allowed}",
     Code.UNKNOWN_FIELD: "study.toml has no such field now",
     Code.NO_SHEET: "no sheet of this study was found in the picture",
@@ -313,6 +317,7 @@ _BLIND: Mapping[Code, str] = {
     Code.HAND_DIFFERS: "the boxes spell another one than the writer's hand",
     Code.OTHERS_DIFFER: "the boxes spell another number than all else says",
     Code.ABOVE_RANGE: "more than the highest plausible value {highest}",
+    Code.WAS_SURE: "was surely read as something else before",
     Code.BELOW_RANGE: "less than the lowest plausible value {lowest}",
     Code.SUM_OFF: "the total and its parts do not fit",
     Code.PARTS_EXCEED: "the parts written down already add to more than the total",

@@ -19,7 +19,8 @@ from sheet_reader.cli.common import questions_of
 from sheet_reader.errors import StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
-from sheet_reader.record.model import ReadingRow, VisitRow
+from sheet_reader.record.lines import ReadingRow
+from sheet_reader.record.model import VisitRow
 from sheet_reader.record.store import Record
 from sheet_reader.results.export import export_files
 from sheet_reader.results.frames import tables_of

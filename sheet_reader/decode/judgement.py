@@ -28,7 +28,7 @@ UNCERTAIN = because(Code.UNCERTAIN)
 class Judgement:
     """One field's most probable reading. ``flags`` are reasons to ask whatever the confidence;
     ``doubt`` explains a low confidence; ``empty`` is true where the best reading is "not recorded"
-    (then ``value`` is None); ``together`` names fields to be shown with this one.
+    (then ``value`` is None).
     """
 
     field: str
@@ -39,7 +39,6 @@ class Judgement:
     empty: bool = False
     runner_up: str | None = None
     runner_up_confidence: float = 0.0
-    together: tuple[str, ...] = ()
 
     def flagged(self, *reasons: Reason) -> Judgement:
         """The same judgement with more reasons to ask."""
@@ -61,7 +60,6 @@ class Judgement:
             reasons,
             self.runner_up,
             min(1.0, self.runner_up_confidence),
-            self.together if reasons else (),
         )
 
 

@@ -167,6 +167,12 @@ class DecodeParameters:
         "choice: finer confidences are not kept in the file",
         "largest doubt of a checked field",
     )
+    kept_floor: float = parameter(
+        1e-30,
+        "probability",
+        "choice: 0 has no logarithm",
+        "in place of 0 in what is kept of a page",
+    )
 
 
 DECODE = DecodeParameters()

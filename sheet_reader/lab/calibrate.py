@@ -23,12 +23,13 @@ from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.writers import CHECKED
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.simulate.cases import Case, Desk, make_case, mixed
 from sheet_reader.vision.types import NoSheet
 
-_SEED = 77_000_000
+_SEED = LAB.calibration_seed
 _OUT = Path(__file__).resolve().parents[1] / "decode" / "data" / FILE
 
 

@@ -24,6 +24,7 @@ from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import data_option, jobs_option
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.scoring import Score, score_page
 from sheet_reader.lab.sets import find_data
 from sheet_reader.simulate.cases import Case, Desk, make_case
@@ -33,7 +34,7 @@ from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.types import SheetView
 
 MEASURED = STEPS
-EARLIER = 3
+EARLIER = LAB.earlier_visits
 HUMANS = (
     "People keying data from paper (pooled over 93 papers, Garza et al. 2025, PMC13078370): "
     "single entry 0.29 % of fields wrong (0.24–0.35), double entry 0.14 % (0.08–0.20)."

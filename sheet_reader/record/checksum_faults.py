@@ -25,6 +25,7 @@ NOUNS = {
     "sheet_decisions": "a decision about the sheet",
     "drafts": "a note of what a letter asked",
     "remarks": "a remark on a visit",
+    "same_names": "an answer about a name",
     "about": "a note on the record itself",
 }
 

@@ -23,6 +23,7 @@ OWNERS = {
     "sheet_decisions": ("NEW.photo_id", "''"),
     "drafts": ("NULL", "''"),
     "remarks": ("NEW.page_instance_id", "''"),
+    "same_names": ("NULL", "''"),
     "about": ("NULL", "''"),
 }
 """For each checked table, what a checksum notes beside the row: its owner (a row), its field."""

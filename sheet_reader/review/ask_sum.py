@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 from rich.console import RenderableType
 
-from sheet_reader.record.model import Answer, LeftEmpty, Unreadable, Value, Waiting
+from sheet_reader.record.lines import Waiting
+from sheet_reader.record.model import Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import SumCard

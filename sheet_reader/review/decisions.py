@@ -7,6 +7,7 @@ from typing import Literal
 
 from sheet_reader.record.answering import SheetAnswer
 from sheet_reader.record.answers import FieldAnswer, PhotoAsked, SameSheet, SumTold
+from sheet_reader.record.lines import Waiting
 from sheet_reader.record.model import (
     Accept,
     Answer,
@@ -14,7 +15,6 @@ from sheet_reader.record.model import (
     Rival,
     Unreadable,
     Value,
-    Waiting,
 )
 from sheet_reader.review.cards import FieldCard, OutsideCard, PhotosCard, SheetSeen, Stated, SumCard
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from sheet_reader.record.answering import Kept, keep
-from sheet_reader.record.model import Waiting
+from sheet_reader.record.lines import Waiting
 from sheet_reader.record.store import Record
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply

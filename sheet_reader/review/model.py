@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.record.answering import Kept
-from sheet_reader.record.model import Waiting
+from sheet_reader.record.lines import Waiting
 from sheet_reader.review.cards import Card
 from sheet_reader.review.decisions import Reply
 

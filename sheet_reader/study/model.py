@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Literal
@@ -174,7 +174,6 @@ class Study:
     sites: tuple[Site, ...]
     folder: Path
     allowed_error: float = 0.001
-    warnings: tuple[str, ...] = field(default=())
     send_to: str = ""
     own_digits: bool = False
     words: Words = ENGLISH

@@ -110,7 +110,7 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
         return None
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
-        instructions, sites, folder, error, (), send_to, own_digits, words, file, effort,
+        instructions, sites, folder, error, send_to, own_digits, words, file, effort,
         publication, letter_words,
     )  # fmt: skip
 

@@ -2,17 +2,18 @@
 
 import io
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pytest
+from made_rows import waiting
 from rich.console import Console
 
 from sheet_reader.reasons import in_words
 from sheet_reader.record.answering import Kept
-from sheet_reader.record.model import Answer, Waiting
+from sheet_reader.record.lines import Waiting
+from sheet_reader.record.model import Answer
 from sheet_reader.review.cards import Card, FieldCard, OutsideCard, PhotosCard, Stated, SumCard
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Pictures
@@ -92,26 +93,12 @@ class Sitting:
 
     def question(self, field: str, **changes: object) -> FieldCard:
         spec = next(s for s in self.study.fields if s.name == field)
-        usual = Waiting(
-            reading_id=hash((field, str(changes))),
-            page_instance_id=1,
-            photo="IMG_1.jpg",
-            photo_id=1,
-            sheet="BLANK",
-            page=1,
-            site="",
-            visit_date="2026-05-20",
-            field=field,
-            label=spec.label,
-            kind=spec.kind,
-            boxes=spec.boxes,
-            value="14",
-            confidence=0.8,
-            runner_up="19",
-            runner_up_confidence=0.15,
-            reasons=in_words("not sure enough of 14"),
-        )
-        return FieldCard(replace(usual, **changes), spec)  # type: ignore[arg-type]
+        usual = {
+            "reading_id": hash((field, str(changes))),
+            "field": field,
+            "reasons": in_words("not sure enough of 14"),
+        }
+        return FieldCard(waiting(spec.kind, **(usual | changes)), spec)
 
     def stated(self, field: str, value: str | None, **changes: object) -> Stated:
         """A field as it stands, surely read."""
