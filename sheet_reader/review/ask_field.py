@@ -8,11 +8,13 @@ from sheet_reader.record.lines import Waiting
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, sites_named, understand
+from sheet_reader.review.ask_photos import PhotosQuestion
 from sheet_reader.review.cards import FieldCard
 from sheet_reader.review.decisions import Reply, field_reply, set_aside
 from sheet_reader.review.talk import Move, Said, Talk, titled
 from sheet_reader.study.model import Site
 
+OTHER_SHEET = "d"
 TEXT_LINES = 12
 """Lines of a question beside its picture: head, reading, reason, keys, prompt."""
 
@@ -26,9 +28,11 @@ class FieldQuestion:
     blind: bool
     audit: bool = False
     before: Reply | None = None
+    at: tuple[int, int] = (1, 1)
 
     def ask(self, position: int, total: int) -> Reply | Move:
         """Show the question and talk until there is an answer or a move."""
+        self.at = position, total
         self._show(position, total)
         while True:
             heard = self.talk.ask(self._keys(), self._about)
@@ -74,6 +78,8 @@ class FieldQuestion:
         keys.append(("digits", "what it says"))
         if self.card.spec.kind == "site":
             keys += [("letters", "search by name"), (screen.NOT_LISTED, "not in the list")]
+        if self.card.photos is not None:
+            keys.append((OTHER_SHEET, "another sheet"))
         return [
             *keys,
             (screen.NOTHING, "nothing written"),
@@ -96,6 +102,8 @@ class FieldQuestion:
             return self._reply(LeftEmpty())
         if typed == screen.UNREADABLE:
             return self._reply(Unreadable())
+        if typed == OTHER_SHEET and self.card.photos is not None:
+            return PhotosQuestion(self.talk, self.card.photos).ask(*self.at)
         if typed == "":
             return self._enter()
         if self.card.spec.kind == "site":

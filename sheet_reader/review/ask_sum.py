@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from rich.console import RenderableType
@@ -40,7 +41,7 @@ class SumQuestion:
             )
             if not isinstance(heard, Said):
                 return heard
-            reply = self._understood(heard.text)
+            reply = self._understood(heard.text, {})
             if reply is not None:
                 return reply
 
@@ -67,37 +68,48 @@ class SumQuestion:
         if self.before is not None:
             out.print(f"Answered before: {self.before.said}")
 
-    def _understood(self, typed: str) -> Reply | Move | None:
+    def _understood(self, typed: str, said: Mapping[int, Answer]) -> Reply | Move | None:
+        """The answer that ``typed`` makes beside what was ``said`` of other fields."""
         if typed == "":
-            if self.before is not None:
-                return self.before
-            return None if self.talk.unseen() else sum_reply(self.card)
-        match = re.fullmatch(r"([0-9]+)(?:[ =:]+(\S+))?", typed)
-        if match is None or not 1 <= int(match[1]) <= len(self.card.fields):
-            self.talk.say(
-                f"type the number of the field that was misread (1 to {len(self.card.fields)}), "
-                f"or it and what it says, e.g. 2 14; 2 {screen.NOTHING} or 2 {screen.UNREADABLE}."
-            )
-            return None
-        return self._of_field(int(match[1]) - 1, match[2])
-
-    def _of_field(self, place: int, typed: str | None) -> Reply | Move | None:
-        stated = self.card.fields[place]
-        if typed is None:
-            self.talk.show(self.talk.desk.field(stated.reading).close, 8)
-            keys = [
-                ("digits", "what it says"),
-                (screen.NOTHING, "nothing written"),
-                (screen.UNREADABLE, "can't be read"),
-            ]
-            heard = self.talk.ask(keys, [stated.reading], f"{stated.spec.label}: what does it say?")
-            if heard == "back" or heard == Said(""):
+            return self._enter(said)
+        changed, only = dict(said), None
+        for part in re.split(r" *[,;] *", typed.strip(" ,;")):
+            match = re.fullmatch(r"([0-9]+)(?:[ =:]+(\S+))?", part)
+            if match is None or not 1 <= int(match[1]) <= len(self.card.fields):
+                self.talk.say(
+                    f"type the number of the field that was misread (1 to {len(self.card.fields)}) "
+                    f"and what it says, e.g. 2 14, or 2 14, 3 5 for two; 2 {screen.NOTHING} or "
+                    f"2 {screen.UNREADABLE}."
+                )
                 return None
-            if not isinstance(heard, Said):
-                return heard
-            typed = heard.text
-        answer = self._answer(place, typed)
-        return None if answer is None else self._checked(place, answer)
+            place = int(match[1]) - 1
+            only = match[2] or self._typed(place)
+            if only in ("stop", None):
+                return "stop" if only else None
+            answer = self._answer(place, only)
+            if answer is None:
+                return None
+            changed[place] = answer
+        return self._checked(changed)
+
+    def _enter(self, said: Mapping[int, Answer]) -> Reply | None:
+        if not said and self.before is not None:
+            return self.before
+        return None if not said and self.talk.unseen() else sum_reply(self.card, said)
+
+    def _typed(self, place: int) -> str | None:
+        """What a field says, asked for by itself; "stop", or None for back."""
+        stated = self.card.fields[place]
+        self.talk.show(self.talk.desk.field(stated.reading).close, 8)
+        keys = [
+            ("digits", "what it says"),
+            (screen.NOTHING, "nothing written"),
+            (screen.UNREADABLE, "can't be read"),
+        ]
+        heard = self.talk.ask(keys, [stated.reading], f"{stated.spec.label}: what does it say?")
+        if not isinstance(heard, Said):
+            return "stop" if heard == "stop" else None
+        return heard.text or None
 
     def _answer(self, place: int, typed: str) -> Answer | None:
         if typed in (screen.NOTHING, screen.UNREADABLE):
@@ -106,30 +118,30 @@ class SumQuestion:
         if isinstance(value, Refusal):
             self.talk.say(f"{value.message}.")
             return None
-        if value.doubt:
-            self.talk.say(f"{value.doubt}.")
         return Value(value.text)
 
-    def _checked(self, place: int, answer: Answer) -> Reply | Move | None:
-        """A second look where the sum still does not fit, or the value is unusual."""
-        after = sum_after(self.card, place, answer)
-        spec = self.card.fields[place].spec
-        odd = isinstance(answer, Value) and _unusual(answer.text, spec.lowest, spec.highest)
+    def _checked(self, said: Mapping[int, Answer]) -> Reply | Move | None:
+        """A second look where the sum still does not fit, or a value is unusual."""
+        after = sum_after(self.card, said)
+        odd = [doubt for place, answer in said.items() if (doubt := self._doubt(place, answer))]
         if not does_not_fit(after) and not odd:
-            return sum_reply(self.card, place, answer)
+            return sum_reply(self.card, said)
+        for doubt in odd:
+            self.talk.say(f"{doubt}.")
         if does_not_fit(after):
             total, *parts = after
             known = sum(int(part) for part in parts if part is not None)
             self.talk.say(f"the total would be {total}, the parts add to {known}.")
-        keys = [("Enter", "keep it so"), ("-", "ask again")]
-        heard = self.talk.ask(keys, [self.card.fields[place].reading])
-        if heard == Said(""):
-            return sum_reply(self.card, place, answer)
-        if isinstance(heard, Said) and heard.text != "-":
-            return self._understood(heard.text)
+        count = f"1-{len(self.card.fields)}"
+        keys = [("Enter", "keep it so"), (count, "another one, too"), ("-", "ask again")]
+        heard = self.talk.ask(keys, self._about[:1])
+        if isinstance(heard, Said):
+            return None if heard.text == "-" else self._understood(heard.text, said)
         return heard if heard == "stop" else None
 
-
-def _unusual(text: str, lowest: int | None, highest: int | None) -> bool:
-    value = int(text)
-    return (lowest is not None and value < lowest) or (highest is not None and value > highest)
+    def _doubt(self, place: int, answer: Answer) -> str:
+        if not isinstance(answer, Value):
+            return ""
+        spec = self.card.fields[place].spec
+        value = understand(answer.text, spec, self.talk.study, self.talk.today)
+        return "" if isinstance(value, Refusal) else value.doubt

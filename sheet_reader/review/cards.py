@@ -33,12 +33,13 @@ class Stated:
 @dataclass(frozen=True, slots=True)
 class FieldCard:
     """A doubtful field. ``others`` are the same field in other photos of the visit, where those
-    say something else: all are shown.
+    say something else: all are shown, and ``photos`` is the question whether they show one sheet.
     """
 
     reading: Waiting
     spec: FieldSpec
     others: tuple[Stated, ...] = ()
+    photos: PhotosCard | None = None
 
     @property
     def place(self) -> Waiting:

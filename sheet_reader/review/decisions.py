@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
@@ -36,7 +37,10 @@ class Reply:
 def field_reply(card: FieldCard, answer: Answer, *, blind: bool = False) -> Reply:
     """The answer to a doubtful field."""
     answer = _as_read(answer, card.reading.value)
-    kept = FieldAnswer(card.reading.reading_id, answer, card.reading.rivals, blind=blind)
+    pages = [card.reading, *(other.reading for other in card.others)]
+    same = SameSheet(tuple(sorted({page.page_instance_id for page in pages})))
+    told = (same,) if card.others and not isinstance(answer, Unreadable) else ()
+    kept = FieldAnswer(card.reading.reading_id, answer, card.reading.rivals, told, blind)
     return Reply((kept,), kind_of(answer), words_of(answer, card.reading.value))
 
 
@@ -61,24 +65,25 @@ def words_of(answer: Answer, read: str | None) -> str:
     return "nothing written" if isinstance(answer, LeftEmpty) else "can't be read"
 
 
-def sum_reply(card: SumCard, place: int | None = None, answer: Answer | None = None) -> Reply:
-    """The answer to a sum that does not fit: as written, or the field at ``place`` (0: the total)
-    says ``answer``. All others stand as they are. That it does not fit is noted where it still
+def sum_reply(card: SumCard, said: Mapping[int, Answer] | None = None) -> Reply:
+    """The answer to a sum that does not fit: as written, or what the fields at these places (0: the
+    total) say instead. All others stand as they are. That it does not fit is noted where it still
     does not.
     """
-    after = sum_after(card, place, answer)
+    said = said or {}
+    after = sum_after(card, said)
     off = does_not_fit(after)
     told = (SumTold(tuple(s.spec.name for s in card.fields), after),) if off else ()
     kept: list[FieldAnswer] = []
     for number, stated in enumerate(card.fields):
-        own = answer if number == place else _standing(stated, again=not kept and bool(told))
+        own = said.get(number) or _standing(stated, again=not kept and bool(told))
         if own is not None:
             own = _as_read(own, stated.reading.value)
             kept.append(FieldAnswer(stated.reading.reading_id, own, told=() if kept else told))
-    if place is None or answer is None:
+    if not said:
         return Reply(tuple(kept), "confirmed", "as written")
-    said = f"{card.fields[place].spec.label}: {words_of(answer, after[place])}"
-    return Reply(tuple(kept), "corrected", said)
+    words = [f"{card.fields[n].spec.label}: {words_of(a, after[n])}" for n, a in said.items()]
+    return Reply(tuple(kept), "corrected", "; ".join(words))
 
 
 def _standing(stated: Stated, *, again: bool) -> Answer | None:
@@ -92,10 +97,10 @@ def _standing(stated: Stated, *, again: bool) -> Answer | None:
     return LeftEmpty() if stated.status == "empty" else None
 
 
-def sum_after(card: SumCard, place: int | None, answer: Answer | None) -> tuple[str | None, ...]:
+def sum_after(card: SumCard, said: Mapping[int, Answer]) -> tuple[str | None, ...]:
     """The values of a sum after an answer."""
     values = [stated.value for stated in card.fields]
-    if place is not None and answer is not None:
+    for place, answer in said.items():
         values[place] = answer.text if isinstance(answer, Value) else None
     return tuple(values)
 

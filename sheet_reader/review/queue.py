@@ -9,8 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 
-from sheet_reader.reasons import Code, Occlusion, Reason, has
-from sheet_reader.record.answers import SameSheet
+from sheet_reader.reasons import Code, Occlusion, Reason
 from sheet_reader.record.row_sums import sum_off
 from sheet_reader.record.rows import as_waiting
 from sheet_reader.record.states import FieldState, Visit
@@ -23,11 +22,9 @@ from sheet_reader.review.cards import (
     Stated,
     SumCard,
 )
+from sheet_reader.review.clashes import clashing, own_value, surely
 from sheet_reader.study.model import FieldSpec, Study
 
-FEW_DIFFER = 1
-"""So many fields in which two photos differ are asked about one by one: a misread digit, rather
-than another sheet. Our choice, no source."""
 HIDDEN = (Code.HIDDEN, Code.BOX_HIDDEN)
 
 
@@ -53,21 +50,31 @@ def _rank(card: Card, order: dict[str, int]) -> tuple[int, int, int, int]:
 
 def _of_visit(study: Study, visit: Visit, specs: dict[str, FieldSpec]) -> list[Card]:
     asked = [e for e in visit.fields if e.needs_review and e.reading.field in specs]
-    if (photos := _photos_card(study, visit, specs, asked)) is not None:
+    if (photos := _photos_card(study, visit, specs)) is not None:
         return [photos]
     cards: list[Card] = list(_sum_cards(study, visit, specs, asked))
     told = {s.reading.reading_id for c in cards if isinstance(c, SumCard) for s in c.fields}
     left = [e for e in asked if e.reading.reading_id not in told]
     outside: dict[int, list[FieldCard]] = {}
     for e in left:
-        card = FieldCard(
-            as_waiting(study, visit, e), specs[e.reading.field], _others(study, visit, e, specs)
-        )
+        card = _field_card(study, visit, e, specs)
         if is_outside(e.reasons) and not e.rivals:
             outside.setdefault(e.observation.page_instance_id, []).append(card)
         else:
             cards.append(card)
     return cards + [OutsideCard(tuple(fields)) for fields in outside.values()]
+
+
+def _field_card(
+    study: Study, visit: Visit, e: FieldState, specs: dict[str, FieldSpec]
+) -> FieldCard:
+    """One field, with what other photos say of it; then also the question about those photos."""
+    others = _others(study, visit, e, specs)
+    photos = None
+    if others and visit.site and visit.visit_date:
+        pages = {e.observation.page_instance_id, *(r.page_instance_id for r in e.rivals)}
+        photos = _photos(study, visit, specs, pages, {e.reading.field})
+    return FieldCard(as_waiting(study, visit, e), specs[e.reading.field], others, photos)
 
 
 def is_outside(reasons: Sequence[Reason]) -> bool:
@@ -89,10 +96,7 @@ def _others(
 
 def stated(study: Study, visit: Visit, e: FieldState, specs: dict[str, FieldSpec]) -> Stated:
     """A field of a page as a card shows it."""
-    if e.decision is None:
-        value, sure = e.value, e.reading.status in ("accepted", "empty")
-    else:
-        value, sure = e.decision.value, e.decision.kind != "unreadable"
+    value, sure = own_value(e), surely(e)
     waiting, spec = as_waiting(study, visit, e), specs[e.reading.field]
     return Stated(waiting, spec, value, e.status, e.decision is not None, sure)
 
@@ -121,32 +125,24 @@ def _unknown(e: FieldState) -> bool:
     return e.needs_review and e.value is None
 
 
-def _photos_card(
-    study: Study, visit: Visit, specs: dict[str, FieldSpec], asked: Sequence[FieldState]
-) -> PhotosCard | None:
+def _photos_card(study: Study, visit: Visit, specs: dict[str, FieldSpec]) -> PhotosCard | None:
     """The question whether photos show one sheet, where they contradict each other and nobody said
     so yet.
     """
     if not (visit.site and visit.visit_date):
         return None
-    clashing = [e for e in asked if has(e.reasons, Code.PHOTOS_DIFFER, Code.DECISION_DIFFERS)]
-    told = [t for e in visit.fields if e.decision for t in e.decision.told]
-    same = [set(t.pages) for t in told if isinstance(t, SameSheet)]
-    open_ = [e for e in clashing if not any(_pages(e) <= pages for pages in same)]
-    if len(open_) <= FEW_DIFFER:
+    keys = {name for name, spec in specs.items() if spec.kind in ("site", "date")}
+    found = clashing(visit, keys)
+    if not found:
         return None
-    involved = set().union(*(_pages(e) for e in open_))
-    names = {e.reading.field for e in open_}
-    sheets = [
-        _sheet(study, visit, page.page_instance_id, names, specs)
-        for page in visit.pages
-        if page.page_instance_id in involved
-    ]
-    return PhotosCard(tuple(sheets))
+    return _photos(study, visit, specs, set(found), set().union(*found.values()))
 
 
-def _pages(e: FieldState) -> set[int]:
-    return {e.observation.page_instance_id, *(r.page_instance_id for r in e.rivals)}
+def _photos(
+    study: Study, visit: Visit, specs: dict[str, FieldSpec], pages: set[int], names: set[str]
+) -> PhotosCard:
+    seen = [page.page_instance_id for page in visit.pages if page.page_instance_id in pages]
+    return PhotosCard(tuple(_sheet(study, visit, page, names, specs) for page in seen))
 
 
 def _sheet(
