@@ -12,16 +12,17 @@ from itertools import combinations
 
 from sheet_reader.record.answers import SameSheet
 from sheet_reader.record.states import FieldState, Visit
+from sheet_reader.review.parameters import REVIEW
 
-FEW_DIFFER = 1
-"""So many fields in which two photos differ are asked about one by one: a misread digit, rather
-than another sheet. Our choice, no source."""
+FEW_DIFFER = REVIEW.few_differ
+ENOUGH_AGREE = REVIEW.enough_agree
 
 
 def clashing(visit: Visit, keys: Collection[str]) -> dict[int, set[str]]:
-    """The page instances of the visit that contradict another in more than FEW_DIFFER fields, and
-    that nobody took for the same sheet, with the names of those fields. ``keys`` are names of
-    fields that do not count: site and date.
+    """The page instances of the visit that may show another sheet than another one does, and that
+    nobody took for the same, with the names of the fields that tell: they contradict each other in
+    more than FEW_DIFFER, or the row would take fields from both while they agree in less than
+    ENOUGH_AGREE. ``keys`` are names of fields that do not count: site and date.
     """
     said: dict[int, dict[str, FieldState]] = defaultdict(dict)
     for e in visit.fields:
@@ -32,15 +33,26 @@ def clashing(visit: Visit, keys: Collection[str]) -> dict[int, set[str]]:
     for one, other in combinations([page.page_instance_id for page in visit.pages], 2):
         if any({one, other} <= pages for pages in same):
             continue
-        names = {
-            name
-            for name, e in said[one].items()
-            if name in said[other] and differ(e, said[other][name])
-        }
-        if len(names) > FEW_DIFFER:
-            found[one] |= names
-            found[other] |= names
+        names = _telling(said[one], said[other])
+        for page in (one, other) if names else ():
+            found[page] |= names
     return dict(found)
+
+
+def _telling(one: dict[str, FieldState], other: dict[str, FieldState]) -> set[str]:
+    """The fields that speak for two sheets, where enough of them do."""
+    both = one.keys() & other.keys()
+    names = {name for name in both if differ(one[name], other[name])}
+    if len(names) > FEW_DIFFER:
+        return names
+    agree = {name for name in both - names if _says(one[name]) and _says(other[name])}
+    own, others = ({name for name in both if own_value(s[name])} for s in (one, other))
+    mixed = bool(own - others) and bool(others - own)
+    return own | others if len(agree) < ENOUGH_AGREE and (names or mixed) else set()
+
+
+def _says(e: FieldState) -> bool:
+    return surely(e) and own_value(e) is not None
 
 
 def differ(one: FieldState, other: FieldState) -> bool:

@@ -121,24 +121,28 @@ def same_sheet(card: PhotosCard, serving: int = 0) -> Reply:
     best = card.sheets[serving]
     others = [sheet for n, sheet in enumerate(card.sheets) if n != serving]
     told = (SameSheet(tuple(sorted(sheet.page_instance_id for sheet in card.sheets))),)
-    carrier = best.date or best.site
     kept: list[FieldAnswer] = []
-    if carrier is not None and carrier.value is not None:
-        day = _as_read(Value(carrier.value), carrier.reading.value)
-        kept.append(FieldAnswer(carrier.reading.reading_id, day, told=told))
+    if (carrier := _carrier(best)) is not None:
+        kept.append(FieldAnswer(carrier.reading.reading_id, _stands(carrier), told=told))
     for stated in best.fields:
-        answer = _surely(stated)
-        if answer is not None and stated.spec.kind not in ("site", "date"):
-            rivals = _rivals(stated, others)
+        rivals = _rivals(stated, others)
+        if stated.sure and stated is not carrier and any(r.value != stated.value for r in rivals):
             about = () if kept else told
-            kept.append(FieldAnswer(stated.reading.reading_id, answer, rivals, about))
+            answer = FieldAnswer(stated.reading.reading_id, _stands(stated), rivals, about)
+            kept.append(answer)
     return Reply(tuple(kept), "confirmed", f"the same sheet, {best.place.photo} serves")
 
 
-def _surely(stated: Stated) -> Answer | None:
-    """What a photo surely says of a field that another one contradicts."""
-    if not stated.sure:
-        return None
+def _carrier(sheet: SheetSeen) -> Stated | None:
+    """The field whose decision notes that photos show one sheet: the date, else the
+    site.
+    """
+    found = [s for s in (sheet.date, sheet.site) if s is not None and s.value is not None]
+    return next(iter(found), None)
+
+
+def _stands(stated: Stated) -> Answer:
+    """What a photo surely says, as an answer."""
     if stated.value is None:
         return LeftEmpty()
     return _as_read(Value(stated.value), stated.reading.value)

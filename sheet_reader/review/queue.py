@@ -23,6 +23,7 @@ from sheet_reader.review.cards import (
     SumCard,
 )
 from sheet_reader.review.clashes import clashing, own_value, surely
+from sheet_reader.review.decisions import same_sheet
 from sheet_reader.study.model import FieldSpec, Study
 
 HIDDEN = (Code.HIDDEN, Code.BOX_HIDDEN)
@@ -135,7 +136,8 @@ def _photos_card(study: Study, visit: Visit, specs: dict[str, FieldSpec]) -> Pho
     found = clashing(visit, keys)
     if not found:
         return None
-    return _photos(study, visit, specs, set(found), set().union(*found.values()))
+    card = _photos(study, visit, specs, set(found), set().union(*found.values()))
+    return card if same_sheet(card).fields else None  # else nothing could note the answer
 
 
 def _photos(

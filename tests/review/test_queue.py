@@ -39,7 +39,7 @@ SUM = SumRule("sun.snails", ("sun.eggs", "shade.snails"))
 STUDY = replace(stand_in.a_study(Path("ponds")), sums=(SUM,))
 COUNTS = ("shade.snails", "shade.eggs", "sun.snails", "sun.eggs")
 DAYS = ("2026-05-20", "2026-05-27")
-UNHURRIED = settings(deadline=None, max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+UNHURRIED = settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
 DOUBT = because(Code.UNCERTAIN)
 OUTSIDE = because(Code.HIDDEN, why="outside")
 TRUTHS = (

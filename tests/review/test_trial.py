@@ -10,6 +10,7 @@ import gzip
 import io
 import json
 from collections import Counter
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -28,6 +29,7 @@ from sheet_reader.record.store import Record
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import Card, FieldCard, OutsideCard, PhotosCard, SumCard
 from sheet_reader.review.desk import RecordDesk
+from sheet_reader.review.queue import is_outside
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.study.model import Study
@@ -35,6 +37,8 @@ from sheet_reader.study.reader import read_study
 
 TRIAL = Path(__file__).parent / "trial.json.gz"
 MOST_QUESTIONS, MOST_KEYS = 34, 50
+SHEETS = 37
+"""Sheets of the study: one is photographed twice, and one is of another study."""
 OUTLINE = ((0.0, 0.0), (840.0, 0.0), (840.0, 1188.0), (0.0, 1188.0))
 
 
@@ -87,6 +91,7 @@ class Coordinator:
     keys: int = 0
     asked: list[tuple[object, ...]] = field(default_factory=list)
     lines: list[str] = field(default_factory=list)
+    outcome: Outcome | None = None
 
     def review(self) -> Outcome:
         """Answer everything that waits."""
@@ -146,3 +151,70 @@ class Coordinator:
         if truth == card.reading.value and not blind:
             return ""
         return f"{truth[8:]}{truth[5:7]}{truth[2:4]}" if card.spec.kind == "date" else truth
+
+
+@pytest.fixture
+def reviewed(study: Study, photos: list[dict[str, Any]]) -> Iterator[Coordinator]:
+    with Record.open(study) as record:
+        take_in(record, photos)
+        coordinator = Coordinator(record, photos)
+        coordinator.outcome = coordinator.review()
+        yield coordinator
+
+
+def test_the_final_rows_are_the_truth_and_none_is_mixed(reviewed: Coordinator) -> None:
+    expected = true_rows(reviewed)
+    rows = {(row.site, row.visit_date): row for row in reviewed.record.visits()}
+    assert rows.keys() == expected.keys()
+    for place, row in rows.items():
+        assert row.waiting == 0
+        assert {name: row.values[name] for name in expected[place]} == expected[place], place
+    assert len(rows) == SHEETS
+
+
+def true_rows(reviewed: Coordinator) -> dict[tuple[str, str], dict[str, str | None]]:
+    """What is written on each sheet, under its true date; what lies outside is not recorded."""
+    found: dict[tuple[str, str], dict[str, str | None]] = {}
+    study = reviewed.record.study
+    keys = {h.name for h in study.header if h.kind in ("site", "date")}
+    for photo in reviewed.photos:
+        if "written" not in photo:
+            continue
+        row = {name: v for name, v in photo["written"].items() if name not in keys}
+        for name in outside(photo):
+            row[name] = None
+        found[photo["site"], photo["date"]] = row
+    return found
+
+
+def outside(photo: dict[str, Any]) -> set[str]:
+    """The fields of the photo that lie outside the picture, in whole or in part."""
+    return {
+        f["field"]
+        for page in photo["pages"]
+        for f in page["fields"]
+        if is_outside(from_json(json.dumps(f["reasons"])))
+    }
+
+
+def test_questions_and_keys_stay_few(reviewed: Coordinator) -> None:
+    print(dict(reviewed.kinds), len(reviewed.asked), reviewed.keys, *reviewed.lines, sep="\n")
+    assert reviewed.kinds["PhotosCard"] == 1
+    assert reviewed.kinds["OutsideCard"] == 1
+    assert len(reviewed.asked) <= MOST_QUESTIONS
+    assert reviewed.keys <= MOST_KEYS
+    assert reviewed.outcome.answered == len(reviewed.asked)
+    assert reviewed.outcome.waiting == 0
+
+
+def test_undoing_all_answers_gives_the_record_before(
+    study: Study, photos: list[dict[str, Any]]
+) -> None:
+    with Record.open(study) as record:
+        take_in(record, photos)
+        before = record.state()
+        Coordinator(record, photos).review()
+        assert record.state() != before
+        while record.undo_last("Kim") is not None:
+            pass
+        assert record.state() == before
