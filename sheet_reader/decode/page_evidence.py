@@ -22,10 +22,12 @@ from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import Cell, SheetCode
 from sheet_reader.vision.types import SheetView
 
-FORM = 1
+FORM = 2
 """Of the bytes that :func:`packed` makes; a change of what they hold takes the next number."""
 LEAST = DECODE.kept_floor
-MEASURES = ("error_mm", "blur_mm", "contrast", "ink")
+MEASURES = (
+    "error_mm", "blur_mm", "contrast", "ink", "stroke", "stroke_noise", "leaves_mm", "gap_stroke",
+)  # fmt: skip
 
 Floats32 = NDArray[np.float32]
 
@@ -53,6 +55,10 @@ class BoxEvidence:
     blur_mm: float
     contrast: float
     ink: float
+    stroke: float = 0.0
+    stroke_noise: float = 0.0
+    leaves_mm: float = 0.0
+    gap_stroke: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -93,8 +99,10 @@ def _boxes(
     cells: Sequence[Cell], hidden: Sequence[Occlusion], measured: Floats32
 ) -> tuple[BoxEvidence, ...]:
     return tuple(
-        BoxEvidence(cell, float(error), Occlusion(why), float(blur), float(contrast), float(ink))
-        for cell, why, (error, blur, contrast, ink) in zip(cells, hidden, measured, strict=True)
+        BoxEvidence(
+            cell, occluded=Occlusion(why), **dict(zip(MEASURES, row.tolist(), strict=True))
+        )
+        for cell, why, row in zip(cells, hidden, measured, strict=True)
     )
 
 

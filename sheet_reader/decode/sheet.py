@@ -22,6 +22,7 @@ from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
+from sheet_reader.decode.ink_doubts import InkDoubts
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import PageEvidence, evidence_of
 from sheet_reader.decode.parameters import DECODE
@@ -101,16 +102,20 @@ def decode_page(
         boxes = _read_boxes(view, _as_one_hand(view, probabilities, specs, judged_keys))
         again = _judge_keys(specs, boxes, study, today, rules)
         judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}
+    doubts = InkDoubts(view.boxes, probabilities)
+    judged_keys = {n: doubts.applied(k) for n, k in judged_keys.items()}
     keys = {n: k.reading(1.0 - (1.0 - threshold) * KEY_DOUBT) for n, k in judged_keys.items()}
     site = _site(view.code.sheet, study, specs, keys)
     earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in rules else {}
     judged_counts = _judge_counts(specs, boxes, alone, study, earlier, rules)
+    judged_counts = {n: doubts.applied(k) for n, k in judged_counts.items()}
     fields = tuple(
         keys[s.name] if s.name in keys else judged_counts[s.name].reading(threshold) for s in specs
     )
     day = next((keys[s.name] for s in specs if s.kind == "date"), None)
     visit = day.value if day and day.status == "accepted" else None
-    return PageReading(view.code, fields, site, visit, view.advice, threshold, view)
+    advice = view.advice or doubts.advice
+    return PageReading(view.code, fields, site, visit, advice, threshold, view)
 
 
 def _not_against(alone: Judgement, again: Judgement) -> Judgement:
