@@ -225,12 +225,7 @@ def _write_overlays(record: Record, folder: Path, fresh: set[int]) -> None:
 def progress(verb: str) -> Iterator[Step]:
     """A progress bar on stderr; nothing where that is no terminal."""
     from rich.console import Console
-    from rich.progress import (
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        TextColumn,
-    )
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     console = Console(stderr=True, markup=False, highlight=False, emoji=False)
     columns = (

@@ -119,7 +119,8 @@ def filled(book: LayoutBook, sheet: Sheet) -> FilledSheet:
         return filled_sheet(book, layout.pages[0], sheet.visit, ProceduralHands(), LEVEL, NEAT, rng)
 
 
-LEVEL = replace(LEVELS["typical"], long_side_px=(LONG_SIDE,))
+LEVEL = replace(LEVELS["typical"], long_side_px=(LONG_SIDE,), thumbs=(1.0,))
+"""Without thumbs: what they hide is no part of this trial."""
 
 
 def half(photo: Photo) -> bytes:
