@@ -6,6 +6,7 @@ import email.policy
 import email.utils
 import hashlib
 import io
+import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from email.message import EmailMessage
@@ -26,6 +27,7 @@ from sheet_reader.results.letters.wording import Worded, worded
 from sheet_reader.results.status.model import Status
 from sheet_reader.study.model import Study
 
+_ADDRESS = re.compile(r"[\w.!#$%&*+/=?^`{|}~'-]+@[\w.-]+", re.ASCII)
 MOST_PICTURES = 12
 """So many pictures go into one letter."""
 PHOTO_SIDE = 1200
@@ -49,13 +51,12 @@ class Draft:
 
 
 def addresses(study: Study) -> dict[str, str]:
-    """The mail address of each site's contact; sites without one are left out."""
+    """The mail address of each site's contact; sites without one, in ASCII, are left out."""
     found = {}
     for site in study.sites:
-        _, address = email.utils.parseaddr(site.contact.replace(",", " "))
-        words = [word.strip("<>()[];,") for word in site.contact.split()]
-        address = next((word for word in words if "@" in word), address)
-        if "@" in address:
+        words = [word.strip("<>()[]\"'") for word in re.split(r"[\s,;]+", site.contact)]
+        address = next((word for word in words if _ADDRESS.fullmatch(word)), None)
+        if address is not None:
             found[site.number] = address
     return found
 
