@@ -9,7 +9,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
+from PIL import Image, ImageFilter
 from rich.console import Console, RenderableType
 from rich.text import Text
 
@@ -96,8 +96,18 @@ def drawing(
     if mode == "graphics":
         picture: RenderableType = _graphics_class()(Image.fromarray(gray), columns, rows)
         return picture
-    pixels = np.asarray(Image.fromarray(gray).resize((columns, 2 * rows), Image.Resampling.BOX))
+    whole = Image.fromarray(gray)
+    if mode == "plain":
+        whole = whole.filter(ImageFilter.MinFilter(_thickness(gray.shape[1] / columns)))
+    pixels = np.asarray(whole.resize((columns, 2 * rows), Image.Resampling.BOX))
     return half_blocks(pixels) if mode == "blocks" else ink_blocks(pixels)
+
+
+def _thickness(scale: float) -> int:
+    """How wide (px, odd) a dot of ink is made, so that thin strokes outlast shrinking by
+    ``scale``.
+    """
+    return 2 * int(scale / 3) + 1
 
 
 def half_blocks(pixels: NDArray[np.uint8]) -> Text:
