@@ -7,9 +7,10 @@ import sys
 from collections.abc import Sequence
 from typing import Literal
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image, ImageFilter
+from PIL import Image
 from rich.console import Console, RenderableType
 from rich.text import Text
 
@@ -96,10 +97,10 @@ def drawing(
     if mode == "graphics":
         picture: RenderableType = _graphics_class()(Image.fromarray(gray), columns, rows)
         return picture
-    whole = Image.fromarray(gray)
     if mode == "plain":
-        whole = whole.filter(ImageFilter.MinFilter(_thickness(gray.shape[1] / columns)))
-    pixels = np.asarray(whole.resize((columns, 2 * rows), Image.Resampling.BOX))
+        dot = _thickness(gray.shape[1] / columns)
+        gray = np.asarray(cv2.erode(gray, np.ones((dot, dot), np.uint8)), np.uint8)
+    pixels = np.asarray(Image.fromarray(gray).resize((columns, 2 * rows), Image.Resampling.BOX))
     return half_blocks(pixels) if mode == "blocks" else ink_blocks(pixels)
 
 
@@ -107,7 +108,7 @@ def _thickness(scale: float) -> int:
     """How wide (px, odd) a dot of ink is made, so that thin strokes outlast shrinking by
     ``scale``.
     """
-    return 2 * int(scale / 3) + 1
+    return min(2 * int(scale / 3) + 1, 5)
 
 
 def half_blocks(pixels: NDArray[np.uint8]) -> Text:
