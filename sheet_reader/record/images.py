@@ -125,5 +125,5 @@ def _levelled(gray: NDArray[np.uint8], seen: NDArray[np.uint8]) -> NDArray[np.ui
     """
     dark, light = np.percentile(seen, (0.5, 90.0))
     scale = 235.0 / max(float(light - dark), 25.0)
-    levelled: NDArray[np.float64] = np.clip((gray - dark) * scale, 0, 255)
+    levelled: NDArray[np.float64] = np.clip(235.0 - (light - gray) * scale, 0, 255)
     return levelled.astype(np.uint8)

@@ -16,7 +16,10 @@ DATE, SITE, ASIDE = "d", "o", "a"
 TEXT_LINES = 11
 MOST_FIELDS = 4
 """So many of the differing fields are listed; the rest are counted."""
-HEADS_ROWS = 3
+HEADS_ROWS, SHEET_ROWS = 3, 20
+"""Rows for the dates beside whole sheets; sheets in blocks tell nothing in fewer rows than these,
+and then the dates have them (a key shows the sheets).
+"""
 
 
 @dataclass
@@ -60,11 +63,13 @@ class PhotosQuestion:
         title = titled(f"{count} photos of one site and date say different things")
         out.print(screen.head(title, self.card.place, position, total))
         listed = self._differing()
-        rows = screen.rows_left(out, TEXT_LINES + len(listed) + HEADS_ROWS)
-        sheets = talk.beside([talk.desk.sheet(sheet.place) for sheet in self.card.sheets])
+        rows = screen.rows_left(out, TEXT_LINES + len(listed))
         dates = talk.beside([talk.desk.field(reading).close for reading in self._about])
-        drawn = talk.show(sheets, rows)
-        drawn |= talk.show(dates, HEADS_ROWS if drawn else rows)
+        fine = talk.mode == "graphics" or rows >= SHEET_ROWS
+        drawn = talk.show(dates, HEADS_ROWS if fine else rows)
+        if fine:
+            sheets = [talk.desk.sheet(sheet.place) for sheet in self.card.sheets]
+            drawn |= talk.show(talk.beside(sheets), rows - HEADS_ROWS)
         if not drawn:
             out.print(screen.no_picture(talk.mode))
         for line in listed:

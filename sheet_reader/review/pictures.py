@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from typing import Literal
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
@@ -96,8 +97,18 @@ def drawing(
     if mode == "graphics":
         picture: RenderableType = _graphics_class()(Image.fromarray(gray), columns, rows)
         return picture
+    if mode == "plain":
+        dot = _thickness(gray.shape[1] / columns)
+        gray = np.asarray(cv2.erode(gray, np.ones((dot, dot), np.uint8)), np.uint8)
     pixels = np.asarray(Image.fromarray(gray).resize((columns, 2 * rows), Image.Resampling.BOX))
     return half_blocks(pixels) if mode == "blocks" else ink_blocks(pixels)
+
+
+def _thickness(scale: float) -> int:
+    """How wide (px, odd) a dot of ink is made, so that thin strokes outlast shrinking by
+    ``scale``.
+    """
+    return min(2 * int(scale / 3) + 1, 5)
 
 
 def half_blocks(pixels: NDArray[np.uint8]) -> Text:

@@ -36,6 +36,8 @@ MORE_HELP = """\
   b       back to the question before, to answer it again
   s       stop; every answer so far is saved, the rest waits"""
 LEAST_ROWS = 3
+NARROW, NARROW_LINES = 80, 3
+"""In a terminal of fewer columns so many lines more are needed."""
 
 
 def head(title: Text, place: Waiting, position: int, total: int) -> RenderableType:
@@ -60,8 +62,11 @@ def photo_name(place: Waiting) -> str:
 
 
 def rows_left(console: Console, lines: int) -> int:
-    """Terminal rows for a picture beside so many ``lines`` of text, all in sight at once."""
-    return max(LEAST_ROWS, console.height - lines)
+    """Terminal rows for a picture beside so many ``lines`` of text, all in sight at once; in a
+    narrow terminal some lines wrap.
+    """
+    wrapped = NARROW_LINES if console.width < NARROW else 0
+    return max(LEAST_ROWS, console.height - lines - wrapped)
 
 
 def picture(
