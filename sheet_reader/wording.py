@@ -192,7 +192,7 @@ def _two_sheets(p: Params) -> str:
     coded, printed = (f"site {s}" if s else "blank sheet" for s in (p["coded"], p["printed"]))
     return (
         f"the square code says {coded}, but {printed} is printed on this sheet: "
-        "find out which is right and type its numbers in by hand"
+        "find out which is right and type its numbers in with “sheet-reader enter”"
     )
 
 
@@ -284,17 +284,18 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
     Code.CODE_OUTSIDE: _code_outside,
     Code.CODE_UNREADABLE: _code_unreadable,
     Code.FOREIGN_CODE: (
-        "the code on this sheet holds a text that is none of ours; type its numbers in by hand"
+        "the code on this sheet holds a text that is none of ours; "
+        "type its numbers in with “sheet-reader enter”"
     ),
     Code.MARKS_DIFFER: (
         "the code on this sheet and its corner marks name different pages; "
-        "type its numbers in by hand"
+        "type its numbers in with “sheet-reader enter”"
     ),
     Code.TWO_SHEETS: _two_sheets,
     Code.OTHER_STUDY: _other_study,
     Code.OLDER_LAYOUT: (
         "this sheet was printed from another version of “{title}” ({layout}, now {now}); "
-        "type its numbers in by hand, and use a fresh print next time"
+        "type its numbers in with “sheet-reader enter”, and use a fresh print next time"
     ),
     Code.UNKNOWN_SITE: (
         "site {site} is printed on this sheet but is not on the site list; "

@@ -63,7 +63,8 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
     rows has a line for each visit and a column for each field; an empty cell means "not recorded",
     never 0, and a field that waits for you stays empty; the column "waiting" counts those. counts
     has a line for each count of a plot. readings has a line for each field and photo with its
-    status: accepted, flagged, confirmed, corrected, empty or unreadable, and the reason of a doubt
+    status: accepted, flagged, confirmed, corrected, typed, empty or unreadable, and the reason of a
+    doubt
     in words and as a code to group by. Photos bear neutral names there (photo-0027), since file
     names may name people.
 

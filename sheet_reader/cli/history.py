@@ -29,9 +29,11 @@ def history(study: Path, site: str, visit: str) -> None:
     Example:  sheet-reader history bean_tips --site 2041 --visit 2026-05-20
     """
     from sheet_reader.reading.opening import open_record
+    from sheet_reader.review.typed_values import site_meant
 
     day = parse_visit(visit).isoformat()
     opened = open_study(study)
+    site = site_meant(opened, site)
     with open_record(opened, for_reading=True) as record:
         tell_notes(record)
         entries = record.history(site, day)

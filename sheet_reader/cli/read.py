@@ -163,12 +163,14 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
     from sheet_reader.reading.opening import open_record
     from sheet_reader.reading.promise import promise_of
     from sheet_reader.record.naming import both_names
+    from sheet_reader.record.photo_list import photo_fates
 
     with open_record(study) as record:
         photos = record.photos()
         shown = {line.photo_id: both_names(line.photo_id, line.name) for line in photos}
         news = [*_advice(record, fresh, shown), *_decided_otherwise(record, fresh, shown)]
-        news += still_unread(photos, fresh)
+        settled = {f.photo_id for f in photo_fates(record) if f.fate in ("set aside", "typed in")}
+        news += still_unread(photos, fresh | settled)
         for line in news:
             say(line)
         if told or news:

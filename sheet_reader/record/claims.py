@@ -19,6 +19,7 @@ from sheet_reader.record.leftovers import is_running
 from sheet_reader.record.model import now
 from sheet_reader.record.parameters import RECORD
 from sheet_reader.record.sheets import standing
+from sheet_reader.record.typed import TYPED
 
 CLAIM_SECONDS = RECORD.claim_seconds
 MOST_ATTEMPTS = RECORD.most_attempts
@@ -56,6 +57,7 @@ def tasks(
             (c.model != model) | (c.program != __version__) | (c.circumstances != circumstances)
         )
         query = query.where((c.status == "waiting") | stopped | (lacking & changed))
+    query = query.where(c.status != TYPED)
     aside = standing(connection).photos_aside
     return [
         Task(row.id, row.name, row.original, row.attempts, row.status == "read" and not again)

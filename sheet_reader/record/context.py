@@ -51,7 +51,7 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
     context, corners = seen.context_png, json.loads(seen.corners)
     code = SheetCode(row.study, row.layout, row.sheet, row.page)
     boxes = _printed_boxes(study, code, row.field, len(corners))
-    if not context:
+    if not context and row.original:
         pictures = open_pictures(study.folder / row.original)
         frame = pictures[row.frame] if row.frame < len(pictures) else None
         if isinstance(frame, Picture):
@@ -75,7 +75,7 @@ def sheet_picture(
         .order_by(k.id.desc())
         .limit(1)
     ).one_or_none()
-    if row is None:
+    if row is None or not row.original:
         return None
     pictures = open_pictures(study.folder / row.original)
     frame = pictures[row.frame] if row.frame < len(pictures) else None

@@ -138,6 +138,8 @@ def _answer(
         return ("accept", read) if read is not None else ("empty", None)
     if isinstance(answer, Value):
         value = checked_value(study, field, answer.text)
+        if answer.typed:
+            return "typed", value
         return ("accept" if value == read else "value"), value
     return ("empty" if isinstance(answer, LeftEmpty) else "unreadable"), None
 

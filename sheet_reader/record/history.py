@@ -16,12 +16,14 @@ from sheet_reader.record.loading import UNDO
 from sheet_reader.record.model import HistoryEntry
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.states import PageObservation, Visit
+from sheet_reader.record.typed import TYPED
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Study
 
 WHAT = {
     "accept": "accepted as read",
     "value": "corrected",
+    "typed": "typed in",
     "empty": "left empty",
     "unreadable": "can't be read",
     UNDO: "taken back",
@@ -170,12 +172,12 @@ def _read(connection: Connection, ids: list[int], serving: set[int]) -> list[_Ev
     query = (
         select(
             r.id, k.id.label("run"), k.at, r.field, r.value, k.program, s.photo_id, s.page,
-            s.layout, k.model, r.confidence, r.status, r.reason, r.reasons, s.id.label("page_id"),
-            k.decoded_from,
+            s.layout, k.model, r.confidence, r.status, r.reason, r.reasons, k.decoded_from,
+            s.id.label("page_id"),
         )
         .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
         .join(schema.page_instances, s.id == k.page_instance_id)
-        .where(s.id.in_(ids))
+        .where(s.id.in_(ids), s.layout != TYPED)
     )  # fmt: skip
     return [
         _Event((row.run, 0, 0), row.page_id, _as_read(row, is_current=row.id in serving))

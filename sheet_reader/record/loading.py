@@ -17,6 +17,7 @@ from sheet_reader.record.revalidation import visits_now
 from sheet_reader.record.sheets import standing
 from sheet_reader.record.states import Decision, PageObservation, StoredReading, Visit
 from sheet_reader.record.superseded import superseded
+from sheet_reader.record.typed import without_undone
 from sheet_reader.study.model import Study
 
 UNDO = "undo"
@@ -48,7 +49,10 @@ def load_visits(
     that the sheets set aside would be.
     """
     pages, reads = load_pages(connection, study, aside=aside), load_readings(connection)
-    return visits_now(study, pages, reads, load_decisions(connection), thresholds)
+    decided = load_decisions(connection)
+    held = {(d.page_instance_id, d.field) for d in decided}
+    pages, reads = without_undone(pages, reads, held)
+    return visits_now(study, pages, reads, decided, thresholds)
 
 
 def load_pages(

@@ -76,7 +76,7 @@ def _pages_of(connection: Connection, photo_id: int) -> list[int]:
 
 def checked_reason(text: str) -> str:
     """A reason as it is kept; raises :class:`UsageError` for one that is too long."""
-    text = " ".join(text.split())
+    text = " ".join("".join(c if c.isprintable() else " " for c in text).split())
     if len(text) > LONGEST_REASON:
         raise UsageError(f"a reason has at most {LONGEST_REASON} signs, this has {len(text)}")
     return text

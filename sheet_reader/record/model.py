@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reason, Reasons
 
-Status = Literal["accepted", "flagged", "confirmed", "corrected", "empty", "unreadable"]
+Status = Literal["accepted", "flagged", "confirmed", "corrected", "typed", "empty", "unreadable"]
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
 
 
@@ -23,9 +23,10 @@ class Accept:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """The field says this: digits for a number, ISO 8601 (``2026-05-20``) for a date."""
+    """It says this: digits, or ISO 8601 for a date; ``typed`` of a sheet typed in by hand."""
 
     text: str
+    typed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,10 +105,8 @@ class AuditedField:
 class HistoryEntry:
     """One event in the life of a value: read, or decided by a person.
 
-    ``what`` is "read" or "decoded anew" with the status, "accepted as read", "corrected", "left
-    empty", "can't be read" or "taken back", or of a whole sheet ("sheet" for a field) "set aside",
-    "counts again", "moved"; ``was`` is what it said before, ``why`` the reason that was given;
-    ``at`` is UTC, ISO 8601; ``by`` the person, or the program with its version.
+    ``what`` is "read" or "decoded anew" with the status, or as in :mod:`.history`; ``was`` what it
+    said before, ``why`` the reason given; ``at`` UTC; ``by`` the person, or the program.
     """
 
     at: str

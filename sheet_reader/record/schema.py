@@ -20,9 +20,9 @@ puts them into the same sequence. ``overruled`` are the values of the same field
 a person was told of and decided against. Reading runs, readings, all decisions and overruled are
 only ever added, never changed (see migrations). ``drafts`` say what was asked of volunteers in
 which letter. ``remarks`` are what people say about a visit, or about a page where they stand on one
-(personal data, removed by ``erase``). ``same_names`` are answers about fields that have another
-name now: ``present``, or NULL for a different thing. ``about`` holds notes on the record itself,
-and ``row_checksums`` a checksum for each row of the others (see checksums).
+(personal data, removed by ``erase``). ``same_names`` are answers about fields that have
+another name now: ``present``, or NULL for a different thing. ``about`` holds notes on the record
+itself, and ``row_checksums`` a checksum for each row of the others (see checksums).
 """
 
 from __future__ import annotations

@@ -56,6 +56,7 @@ from sheet_reader.record.model import (
     Thresholds,
     VisitRow,
 )
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
@@ -175,6 +176,11 @@ class Record:
                 self._state = stamp, loading.load_visits(connection, self.study, self.thresholds)
             return list(self._state[1])
 
+    def state_aside(self) -> list[Visit]:
+        """The visits that the sheets set aside would be."""
+        with self.reading() as connection:
+            return loading.load_visits(connection, self.study, self.thresholds, aside=True)
+
     def pending(self) -> list[Waiting]:
         """What waits for a person: photo by photo, site and date first."""
         return rows.waiting(self.study, self.state())
@@ -196,6 +202,8 @@ class Record:
             original = connection.scalar(query)
         if original is None:
             raise UsageError(f"there is no photo {photo_id} in the record")
+        if not original:
+            raise UsageError(f"{neutral_name(photo_id)} was typed in by hand: it has no picture")
         return self.folder / str(original)
 
     def decide(
@@ -251,9 +259,8 @@ class Record:
 
     def history(self, site: str, visit_date: str) -> list[HistoryEntry]:
         """How each value of a visit came to be, field by field, oldest first."""
-        visits = self.state()
+        visits, aside = self.state(), self.state_aside()
         with self.reading() as connection:
-            aside = loading.load_visits(connection, self.study, self.thresholds, aside=True)
             return history.of_visit(connection, visits, aside, self.study, site, visit_date)
 
     def photos(self) -> list[PhotoLine]:

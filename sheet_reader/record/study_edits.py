@@ -20,7 +20,7 @@ from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE
 
 MOST_NAMED = RECORD.most_named
-COUNTS = ("accepted", "confirmed", "corrected")
+COUNTS = ("accepted", "confirmed", "corrected", "typed")
 
 
 @dataclass(frozen=True, slots=True)

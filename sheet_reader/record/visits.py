@@ -27,6 +27,7 @@ TWO_VISITS = because(Code.MANY_DIFFER)
 KIND_STATUS: dict[str, Status] = {
     "accept": "confirmed",
     "value": "corrected",
+    "typed": "typed",
     "empty": "empty",
     "unreadable": "unreadable",
 }

@@ -35,6 +35,7 @@ INKS = {
     "accepted": (175, 90, 20),
     "confirmed": (175, 90, 20),
     "corrected": (175, 90, 20),
+    "typed": (175, 90, 20),
     "flagged": (0, 110, 230),
     "empty": (130, 130, 130),
     "unreadable": (150, 40, 130),

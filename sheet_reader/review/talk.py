@@ -132,10 +132,12 @@ class Talk:
 
     def _show_photo(self, about: Sequence[Waiting]) -> None:
         places = list({r.photo_id: r for r in about}.values())
-        try:
-            path = self.desk.photo(places, self.folder)
-        except StorageError:
-            path = self.desk.photo(places, Path(tempfile.mkdtemp(prefix="sheet-reader-")))
+        path = self._photo_in(places, self.folder) or self._photo_in(
+            places, Path(tempfile.mkdtemp(prefix="sheet-reader-"))
+        )
+        if path is None:
+            self.say("there is no photo that could be opened.")
+            return
         self.seen = True
         if self.launch(path) == 0:
             self.say(f"the photo opens in your picture viewer; it lies at {path}")
@@ -143,6 +145,13 @@ class Talk:
         sheets = self.beside([self.desk.sheet(place) for place in places])
         self.show(sheets, screen.rows_left(self.console, PROMPT_LINES + 2))
         self.say(f"there is no picture viewer here; the picture lies at {path}")
+
+    def _photo_in(self, places: Sequence[Waiting], folder: Path) -> Path | None:
+        """A copy of the photo in ``folder``; None where it can't be opened, or written there."""
+        try:
+            return self.desk.photo(places, folder)
+        except StorageError:
+            return None
 
 
 def titled(label: str, name: str = "") -> Text:

@@ -162,7 +162,7 @@ def test_values_are_corrected_all_or_none_with_a_reason(study: Study, post: Post
             mending.correct(record, wrong, by="Ada")
         assert record.visits()[0].values["sun.eggs"] == "3"
         right = [FieldAnswer(eggs, Value("5")), FieldAnswer(snails, LeftEmpty())]
-        mending.correct(record, right, by="Ada", reason="  the volunteer\n rang ")
+        mending.correct(record, right, by="Ada", reason="  the volunteer\n\x1brang ")
         row = record.visits()[0]
         assert (row.values["sun.eggs"], row.statuses["sun.eggs"]) == ("5", "corrected")
         assert (row.values["sun.snails"], row.statuses["sun.snails"]) == (None, "empty")
