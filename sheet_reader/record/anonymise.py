@@ -25,7 +25,8 @@ def decisions_naming(connection: Connection, who: re.Pattern[str]) -> tuple[list
     takers: list[str] = []
     reasons = 0
     for table in DECISIONS:
-        for row in connection.execute(select(table.c.by, table.c.reason.label("why")).order_by(table.c.id)):
+        said = select(table.c.by, table.c.reason.label("why")).order_by(table.c.id)
+        for row in connection.execute(said):
             takers += [row.by] if who.search(row.by) else []
             reasons += who.search(row.why or "") is not None
     return takers, reasons
