@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, open_study, study_argument, tell_notes
+from sheet_reader.cli.common import (
+    counted,
+    hint,
+    open_study,
+    questions_of,
+    say,
+    study_argument,
+    tell_notes,
+    waits,
+)
 
 if TYPE_CHECKING:
     from sheet_reader.results.from_record import Facts
@@ -66,7 +75,7 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
 
     Example:  sheet-reader export bean_tips --format csv,excel --out results
     """
-    from sheet_reader.cli.names import told
+    from sheet_reader.cli.names import name_notes
     from sheet_reader.errors import UsageError
     from sheet_reader.reading.opening import open_record
     from sheet_reader.results.export import export_files
@@ -87,14 +96,13 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
         tables = tables_of(opened, facts, file_names_of(record) if file_names else None)
         for path in export_files(opened, tables, place, formats):
             click.echo(str(path))
-        waiting = sum(visit.waiting for visit in facts.visits)
-        visits = counted(len(facts.visits), "visit")
-        click.echo(f"{visits}; {counted(waiting, 'field')} waiting for you.")
+        waiting = questions_of(record)
+        say(f"{counted(len(facts.visits), 'visit')}. {waits(waiting)}")
         for line in lost_columns(opened, had, place):
-            click.echo(f"note: {line}")
+            say(f"note: {line}")
         tell_notes(record)
-        for line in told(record):
-            click.echo(f"note: {line}")
+        for line in name_notes(record):
+            say(f"note: {line}")
     for note in _missing_pages(facts):
         click.echo(f"note: {note}; its fields are empty in the rows")
     if waiting:

@@ -95,12 +95,12 @@ def _standing(record: Record) -> Iterable[str]:
         kind = same_names.KINDS[a.kind]
         now = f"is {a.present} now" if a.present else "is nothing that study.toml has now"
         yield f"{kind} {a.former} {now} (said by {a.by}, {a.at[:10]})"
-    yield from told(record)
+    yield from name_notes(record)
     if not said.answers and not questions(record):
         yield "No name has changed."
 
 
-def told(record: Record) -> list[str]:
+def name_notes(record: Record) -> list[str]:
     """A line for each name about which something is to be said."""
     from sheet_reader.record.same_names import KINDS
 

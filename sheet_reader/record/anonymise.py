@@ -26,9 +26,10 @@ def decisions_naming(connection: Connection, who: re.Pattern[str]) -> tuple[list
     takers: list[str] = []
     reasons = 0
     for table in DECISIONS:
-        for row in connection.execute(select(table.c.by, _reason(table)).order_by(table.c.id)):
+        said = select(table.c.by, _reason(table).label("why")).order_by(table.c.id)
+        for row in connection.execute(said):
             takers += [row.by] if who.search(row.by) else []
-            reasons += who.search(row.reason or "") is not None
+            reasons += who.search(row.why or "") is not None
     return takers, reasons
 
 
@@ -43,15 +44,15 @@ def forget_names(connection: Connection, who: re.Pattern[str]) -> int:
 
 def _reason(table: Table) -> ColumnElement[Any]:
     """The column of reasons, nothing in a table without one."""
-    return table.c.reason if "reason" in table.c else null().label("reason")
+    return table.c.reason if "reason" in table.c else null()
 
 
 def _forget(connection: Connection, table: Table, who: re.Pattern[str]) -> int:
     c = table.c
     changed: dict[int, dict[str, str]] = {}
-    for row in connection.execute(select(c.id, c.by, _reason(table))).all():
+    for row in connection.execute(select(c.id, c.by, _reason(table).label("why"))).all():
         new = {"by": NOBODY} if who.search(row.by) else {}
-        if row.reason and who.search(row.reason):
+        if row.why and who.search(row.why):
             new["reason"] = REMOVED
         if new:
             changed[row.id] = new

@@ -53,11 +53,13 @@ class Rival:
 @dataclass(frozen=True, slots=True)
 class FieldImages:
     """What a person looks at: ``boxes`` uint8 (n, 64, 64), leftmost first, and ``context_png``,
-    the place around the field as PNG bytes (b"" where it cannot be had).
+    the place around the field as PNG bytes (b"" where it cannot be had), in which ``close`` (left,
+    top, right, bottom in px) are its boxes with half a box around.
     """
 
     boxes: NDArray[np.uint8]
     context_png: bytes
+    close: tuple[int, int, int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)

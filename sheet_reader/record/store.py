@@ -15,6 +15,7 @@ from pathlib import Path
 from types import TracebackType
 
 import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
@@ -33,7 +34,7 @@ from sheet_reader.record import (
 )
 from sheet_reader.record.address import checked_address
 from sheet_reader.record.answers import FieldAnswer
-from sheet_reader.record.context import field_images
+from sheet_reader.record.context import field_images, sheet_picture
 from sheet_reader.record.engine import (
     RECORD_FILE,
     open_engine,
@@ -189,6 +190,11 @@ class Record:
         with self.reading() as connection:
             return field_images(connection, self.study, reading_id)
 
+    def sheet_picture(self, page_instance_id: int) -> NDArray[np.uint8] | None:
+        """A whole page laid straight, grey uint8 (H, W); None where its photo can't be opened."""
+        with self.reading() as connection:
+            return sheet_picture(connection, self.study, page_instance_id)
+
     def photo_path(self, photo_id: int) -> Path:
         """The kept original of a photo."""
         with self.reading() as connection:
@@ -220,17 +226,13 @@ class Record:
             rivals = rows.rivals_of(self.state(), reading_id)
         self.answer([FieldAnswer(reading_id, answer, tuple(rivals), blind=blind)], by)
 
-    def answer(
-        self, answers: Sequence[FieldAnswer], by: str, *, instead_of: Sequence[int] = ()
-    ) -> tuple[int, ...]:
-        """Keep an answer of several decisions, whole or not at all; gives their ids.
+    def answer(self, answers: Sequence[FieldAnswer], by: str) -> None:
+        """Keep an answer of several decisions, whole or not at all.
 
-        The decisions ``instead_of`` (an earlier answer) are taken back with it. Raises
-        :class:`UsageError` where a decision cannot be.
+        Raises :class:`UsageError` where a decision cannot be.
         """
         with self.writing() as connection:
-            answering.take_back(connection, instead_of, by)
-            return answering.add_answer(connection, self.study, answers, by)
+            answering.add_answer(connection, self.study, answers, by)
 
     def undo_last(self, by: str) -> deciding.Undone | None:
         """Take back this person's last standing decision, about a field or a sheet; None: none."""

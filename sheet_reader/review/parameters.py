@@ -17,6 +17,18 @@ class ReviewParameters:
     coin_flip: float = parameter(
         0.6, "probability", _HOUSE, "below which the reader's guess helps nobody"
     )
+    few_differ: int = parameter(
+        1,
+        "fields",
+        _HOUSE,
+        "in which two photos of one sheet may differ by misread digits; more may be another sheet",
+    )
+    enough_agree: int = parameter(
+        2,
+        "fields",
+        _HOUSE,
+        "surely read alike in two photos, from which on they show one sheet unless they differ",
+    )
     overlay_px: int = parameter(
         2400, "px", "choice: fills a large screen", "longer side of a photo with its boxes drawn"
     )
