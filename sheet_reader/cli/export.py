@@ -75,7 +75,7 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
 
     Example:  sheet-reader export bean_tips --format csv,excel --out results
     """
-    from sheet_reader.cli.names import name_notes
+    from sheet_reader.cli.name_questions import name_notes
     from sheet_reader.errors import UsageError
     from sheet_reader.reading.opening import open_record
     from sheet_reader.results.export import export_files

@@ -162,7 +162,7 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
     """Draw what was read now, say how the record stands and what comes next; ``told`` was said of
     single photos before, and goes into a file with what is said here.
     """
-    from sheet_reader.cli.names import name_notes
+    from sheet_reader.cli.name_questions import name_notes
     from sheet_reader.cli.unread import still_unread
     from sheet_reader.reading.opening import open_record
     from sheet_reader.reading.promise import promise_of

@@ -65,7 +65,7 @@ def review(study: Path, name: str | None, pictures: PictureMode) -> None:
 
     Example:  sheet-reader review bean_tips --as Kim
     """
-    from sheet_reader.cli.names import ask
+    from sheet_reader.cli.name_questions import ask
     from sheet_reader.reading.opening import open_record
     from sheet_reader.review.desk import RecordDesk
 

@@ -23,6 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
+from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import BoxEvidence, PageEvidence
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import STRUCK_AT
@@ -218,3 +219,15 @@ def digits_in_boxes(boxes: Floats, value: str) -> dict[int, int]:
         if len(spelt) == len(filled) and spelt.isdecimal():
             return {int(i): int(c) for i, c in zip(filled, spelt, strict=True)}
     return {}
+
+
+def settled_parts(specs: Sequence[FieldSpec], keys: Mapping[str, Judgement]) -> dict[Group, str]:
+    """The digits of sites and dates that are beyond doubt. What the boxes alone say against a site
+    or a date stays a reason to ask, whatever comes of it.
+    """
+    found: dict[Group, str] = {}
+    for spec in specs:
+        judged = keys.get(spec.name)
+        if judged and judged.value and not judged.flags and judged.confidence >= DECODE.known:
+            found |= parts_of(spec, judged.value)
+    return found

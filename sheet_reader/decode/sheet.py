@@ -22,7 +22,7 @@ from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
-from sheet_reader.decode.hand import Group, Hand, Memory, looks_struck, parts_of
+from sheet_reader.decode.hand import FormerSheet, Group, Hand, Memory, looks_struck, settled_parts
 from sheet_reader.decode.ink_doubts import InkDoubts
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import PageEvidence, evidence_of
@@ -41,8 +41,6 @@ from sheet_reader.study.model import FieldSpec, Study, SumRule
 from sheet_reader.vision.types import SheetView
 
 KEY_DOUBT = DECODE.key_doubt
-
-KNOWN = DECODE.known
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,6 +109,12 @@ class PosteriorPage:
     hand: Hand | None
     doubts: InkDoubts
 
+    def remembering(self, former: Sequence[FormerSheet], visit: str) -> PosteriorPage:
+        """The page in the light of the site's ``former`` sheets, where the hand is the same."""
+        if self.hand is None or not former:
+            return self
+        return replace(self, boxes=_read_boxes(self.view, self.hand.adapted(former, visit)))
+
 
 def read_page(view: PageEvidence, study: Study, rules: Rules = Rules.ALL) -> PosteriorPage:
     """The part of :func:`decode_page` that no threshold, history or memory changes."""
@@ -123,7 +127,7 @@ def read_page(view: PageEvidence, study: Study, rules: Rules = Rules.ALL) -> Pos
     judged_keys = _judge_keys(specs, boxes, study, today, rules)
     hand: Hand | None = None
     if Rules.WRITER in rules:
-        hand = Hand.of(view.boxes, probabilities, _settled(specs, judged_keys), shipped_model())
+        hand = Hand.of(view.boxes, probabilities, settled_parts(specs, judged_keys), shipped_model())
         boxes = _read_boxes(view, hand.adapted())
         again = _judge_keys(specs, boxes, study, today, rules)
         judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}
@@ -150,8 +154,8 @@ def judged_page(
     site = _site(view.code.sheet, study, specs, keys)
     day = next((keys[s.name] for s in specs if s.kind == "date"), None)
     visit = day.value if day and day.status == "accepted" else None
-    if page.hand and visit and site and (former := (memory or {}).get(site)):
-        boxes = _read_boxes(view, page.hand.adapted(former, visit))
+    if visit and site and (former := (memory or {}).get(site)):
+        boxes = page.remembering(former, visit).boxes
     earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in page.rules else {}
     crossing = not looks_struck(view.boxes, page.probabilities)
     judged = _judge_counts(specs, boxes, page.alone, study, earlier, page.rules, crossing)
@@ -175,18 +179,6 @@ def _not_against(alone: Judgement, again: Judgement) -> Judgement:
     if alone.flags:
         return alone
     return alone.flagged(because(Code.HAND_DIFFERS, boxes=alone.value, hand=again.value))
-
-
-def _settled(specs: Sequence[FieldSpec], keys: Mapping[str, Judgement]) -> dict[Group, str]:
-    """The digits of sites and dates that are beyond doubt. What the boxes alone say against a site
-    or a date stays a reason to ask, whatever comes of it.
-    """
-    found: dict[Group, str] = {}
-    for spec in specs:
-        judged = keys.get(spec.name)
-        if judged and judged.value and not judged.flags and judged.confidence >= KNOWN:
-            found |= parts_of(spec, judged.value)
-    return found
 
 
 def _read_boxes(view: PageEvidence, probabilities: NDArray[np.float64]) -> _Boxes:

@@ -162,24 +162,27 @@ def _gains(x: Floats, own: Floats, model: WriterModel, given: Examples) -> Float
     other boxes that are examples, ``own`` (n, 10) of 1 or 0, and those ``given``.
     """
     inverse_within, inverse_between = np.linalg.inv(model.within), np.linalg.inv(model.between)
+    anybody, nobody = (model.within + model.between)[None], np.zeros(len(x), np.int64)
     gains = np.zeros_like(own)
     for c in range(DIGITS):
         away, weight = x - model.means[c], own[:, c]
         more = given.x[given.digits == c] - model.means[c]
         others = weight.sum() - weight + len(more)
         pull = (weight @ away) - weight[:, None] * away + more.sum(axis=0)
-        spread = np.linalg.inv(inverse_between + others[:, None, None] * inverse_within)
-        hand = np.einsum("nij,nj->ni", spread, pull @ inverse_within)
-        fit = _log_density(away - hand, model.within + spread)
-        gains[:, c] = fit - _log_density(away, (model.within + model.between)[None])
+        counts, at = np.unique(others, return_inverse=True)  # two at most: the boxes' own, or not
+        spread = np.linalg.inv(inverse_between + counts[:, None, None] * inverse_within)
+        hand = np.einsum("nij,nj->ni", spread[at], pull @ inverse_within)
+        fit = _log_density(away - hand, model.within + spread, at)
+        gains[:, c] = fit - _log_density(away, anybody, nobody)
     return gains
 
 
-def _log_density(away: Floats, shape: Floats) -> Floats:
-    """Student's log density (n,), less the constant, of ``away`` (n, d), shapes (n or 1, d, d)."""
-    solved = np.linalg.solve(shape, away[:, :, None])[:, :, 0]
-    distance = (solved * away).sum(axis=1)
-    volume = np.linalg.slogdet(shape)[1]
+def _log_density(away: Floats, shapes: Floats, at: NDArray[np.int64]) -> Floats:
+    """Student's log density (n,), less the constant, of ``away`` (n, d), each with the one of the
+    ``shapes`` (k, d, d) of number ``at`` (n,).
+    """
+    distance = np.einsum("ni,nij,nj->n", away, np.linalg.inv(shapes)[at], away)
+    volume = np.linalg.slogdet(shapes)[1][at]
     power = TAILS + away.shape[1]
     return np.asarray(-0.5 * power * np.log1p(distance / TAILS) - 0.5 * volume, np.float64)
 

@@ -86,15 +86,16 @@ def with_history(
     site, day = base.site, base.visit_date
     if not site or not day:
         return base
-    memory = {site: history.hands_before(site, day)}
-    if memory[site]:
-        base = judged_page(seen, memory=memory, threshold=threshold)
+    former = history.hands_before(site, day)
+    if former:
+        seen = seen.remembering(former, day)
+        base = judged_page(seen, threshold=threshold)
     known = history.before([(site, day)]).get(site, {})
     names = {spec.name: named(spec.name) for spec in study.fields}
     own = {name: known[now] for name, now in names.items() if now in known}
     if not own:
         return base
-    second = judged_page(seen, history={site: own}, memory=memory, threshold=threshold)
+    second = judged_page(seen, history={site: own}, threshold=threshold)
     return doubted_page(base, second)
 
 
