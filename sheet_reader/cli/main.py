@@ -29,6 +29,7 @@ COMMANDS = {
     "names": "sheet_reader.cli.names:names",
     "status": "sheet_reader.cli.status:status",
     "letters": "sheet_reader.cli.letters:letters",
+    "update": "sheet_reader.cli.update:update",
     "demo": "sheet_reader.cli.demo:demo",
     "audit": "sheet_reader.cli.audit:audit",
     "history": "sheet_reader.cli.history:history",

@@ -127,7 +127,8 @@ def read_page(view: PageEvidence, study: Study, rules: Rules = Rules.ALL) -> Pos
     judged_keys = _judge_keys(specs, boxes, study, today, rules)
     hand: Hand | None = None
     if Rules.WRITER in rules:
-        hand = Hand.of(view.boxes, probabilities, settled_parts(specs, judged_keys), shipped_model())
+        parts = settled_parts(specs, judged_keys)
+        hand = Hand.of(view.boxes, probabilities, parts, shipped_model())
         boxes = _read_boxes(view, hand.adapted())
         again = _judge_keys(specs, boxes, study, today, rules)
         judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}

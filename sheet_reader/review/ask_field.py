@@ -11,11 +11,12 @@ from sheet_reader.review.answers import Refusal, sites_named, understand
 from sheet_reader.review.ask_photos import PhotosQuestion
 from sheet_reader.review.cards import FieldCard
 from sheet_reader.review.decisions import Reply, field_reply, set_aside
+from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
 from sheet_reader.study.model import Site
 
 OTHER_SHEET = "d"
-TEXT_LINES = 12
+TEXT_LINES = REVIEW.field_lines
 """Lines of a question beside its picture: head, reading, reason, keys, prompt."""
 
 

@@ -7,10 +7,11 @@ from dataclasses import dataclass
 from sheet_reader.review import screen
 from sheet_reader.review.cards import OutsideCard
 from sheet_reader.review.decisions import Reply, read_on
+from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
 
 ASK = "p"
-TEXT_LINES = 12
+TEXT_LINES = REVIEW.field_lines
 
 
 @dataclass

@@ -10,13 +10,14 @@ from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, completed_date, understand
 from sheet_reader.review.cards import PhotosCard, SheetSeen
 from sheet_reader.review.decisions import Reply, other_place, same_sheet, set_aside
+from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
 
 DATE, SITE, ASIDE = "d", "o", "a"
-TEXT_LINES = 11
-MOST_FIELDS = 4
+TEXT_LINES = REVIEW.sum_lines
+MOST_FIELDS = REVIEW.most_fields
 """So many of the differing fields are listed; the rest are counted."""
-HEADS_ROWS, SHEET_ROWS = 3, 20
+HEADS_ROWS, SHEET_ROWS = REVIEW.least_rows, REVIEW.sheet_rows
 """Rows for the dates beside whole sheets; sheets in blocks tell nothing in fewer rows than these,
 and then the dates have them (a key shows the sheets).
 """

@@ -14,9 +14,10 @@ from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import SumCard
 from sheet_reader.review.decisions import Reply, does_not_fit, sum_after, sum_reply
+from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
 
-TEXT_LINES = 11
+TEXT_LINES = REVIEW.sum_lines
 
 
 @dataclass

@@ -14,6 +14,7 @@ from sheet_reader.reasons import Code, Reasons, has
 from sheet_reader.record.lines import Waiting
 from sheet_reader.review.cards import Stated
 from sheet_reader.review.model import Pictures
+from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.pictures import PictureMode, drawing, strip
 from sheet_reader.wording import words
 
@@ -35,8 +36,8 @@ MORE_HELP = """\
   w       the whole photo, with the boxes drawn, in your picture viewer
   b       back to the question before, to answer it again
   s       stop; every answer so far is saved, the rest waits"""
-LEAST_ROWS = 3
-NARROW, NARROW_LINES = 80, 3
+LEAST_ROWS = REVIEW.least_rows
+NARROW, NARROW_LINES = REVIEW.narrow, REVIEW.narrow_lines
 """In a terminal of fewer columns so many lines more are needed."""
 
 
@@ -125,7 +126,7 @@ def what_was_read(reading: Waiting, *, blind: bool) -> RenderableType:
     return Group(*lines)
 
 
-LEAST_CHANCE = 0.005
+LEAST_CHANCE = REVIEW.least_chance
 """A runner-up less probable than this is not worth a word."""
 STRUCK_HELP = (
     f"All of it struck out: {NOTHING} if no other number stands there (then it is not recorded), "

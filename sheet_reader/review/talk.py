@@ -16,11 +16,12 @@ from sheet_reader.errors import StorageError
 from sheet_reader.record.lines import Waiting
 from sheet_reader.review import screen
 from sheet_reader.review.model import Desk, Gray, Pictures
+from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.pictures import PictureMode, drawing, fitted_beside
 from sheet_reader.study.model import Study
 
 Move = Literal["back", "stop"]
-PROMPT_LINES = 4
+PROMPT_LINES = REVIEW.prompt_lines
 """The lines of keys, the prompt and what stands above it."""
 
 
@@ -140,11 +141,13 @@ class Talk:
             return
         self.seen = True
         if self.launch(path) == 0:
-            self.say(f"the photo opens in your picture viewer; it lies at {path}")
+            self.say("the photo opens in your picture viewer; it lies at")
+            self.console.print(str(path), soft_wrap=True, highlight=False)
             return
         sheets = self.beside([self.desk.sheet(place) for place in places])
         self.show(sheets, screen.rows_left(self.console, PROMPT_LINES + 2))
-        self.say(f"there is no picture viewer here; the picture lies at {path}")
+        self.say("there is no picture viewer here; the picture lies at")
+        self.console.print(str(path), soft_wrap=True, highlight=False)
 
     def _photo_in(self, places: Sequence[Waiting], folder: Path) -> Path | None:
         """A copy of the photo in ``folder``; None where it can't be opened, or written there."""

@@ -162,7 +162,7 @@ def test_history_tells_how_a_value_came_to_be(bean_desk: Any) -> None:
     text = bean_desk.done("history", "--site", "2043", "--visit", "2026-05-20")
     lines = text.split(f"{PLANTS}\n")[1].split("unpinched")[0].splitlines()
     assert "read, flagged 14 (70 %)" in lines[0]
-    assert "corrected 19 by Kim" in lines[1]
+    assert "corrected 19 (was 14) by Kim" in lines[1]
     assert lines[1].startswith("  *")
 
 
