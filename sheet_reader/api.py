@@ -34,6 +34,8 @@ from sheet_reader.study.site_list import on_list
 if TYPE_CHECKING:
     import pandas as pd
 
+    from sheet_reader.results.frames import Tables
+
 __all__ = [
     "BatchSummary",
     "PhotoField",
@@ -166,13 +168,14 @@ class StudyRecord:
 
     def rows(self) -> pd.DataFrame:
         """One line per visit, as in rows.csv: a column for each field of the study by its full
-        name, and ``waiting`` (``Int64``), how many of the visit's fields wait for a person.
+        name, then ``waiting`` (how many of the visit's fields wait for a person), ``site_name``,
+        ``pages_in`` and ``pages_of`` (the sheet's pages that came in, and all of them),
+        ``corrected`` (how many fields a person corrected), ``photo`` and ``remarks``.
 
-        The site's column is ``string``, the date's ``datetime64[ns]``, all others are ``Int64``.
+        The site's column, ``site_name``, ``photo`` and ``remarks`` are ``string``, the date's is
+        ``datetime64[ns]``, all others are ``Int64``.
         """
-        from sheet_reader.results.data_frames import rows_frame
-
-        return rows_frame(self.study, self._record.visits())
+        return self._tables().rows
 
     def readings(self) -> pd.DataFrame:
         """One line per field and photo, as in readings.csv, with its status and the reason.
@@ -180,11 +183,10 @@ class StudyRecord:
         ``pdf_page`` and ``page`` are ``Int64``, ``visit_date`` is ``datetime64[ns]``,
         ``confidence`` and ``runner_up_confidence`` (0..1) are ``Float64``; all else is ``string``,
         also ``value`` and ``runner_up``, which may be a count, a site number or a date. A flagged
-        field shows here what was read; whether it is right is not known yet.
+        field shows here what was read; whether it is right is not known yet. Where a person gave
+        the value, ``read_as`` says what had been read, and there is no ``confidence``.
         """
-        from sheet_reader.results.data_frames import readings_frame
-
-        return readings_frame(self.study, self._record.readings())
+        return self._tables().readings
 
     def counts(self) -> pd.DataFrame:
         """One line per site, visit, plot and count: the long form, for models and plots.
@@ -196,9 +198,13 @@ class StudyRecord:
         the study states none. Visits whose site or date waits have no line here, nor have counts
         on a page that has not arrived; :meth:`rows` shows both.
         """
-        from sheet_reader.results.data_frames import counts_frame
+        return self._tables().counts
 
-        return counts_frame(self.study, self._record.state())
+    def _tables(self) -> Tables:
+        from sheet_reader.results.frames import tables_of
+        from sheet_reader.results.from_record import facts_of
+
+        return tables_of(self.study, facts_of(self._record))
 
     def close(self) -> None:
         """Close the record."""

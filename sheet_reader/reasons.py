@@ -67,6 +67,16 @@ class Code(StrEnum):
     """A box was struck out; ``value`` is read from the others (None: no date)."""
     GAP = "gap", "value"
     """An empty box stands inside the number."""
+    FAINT_INK = "faint-ink", "box", "boxes", "part"
+    """A box that seems empty may hold pale ink."""
+    PALE_INK = "pale-ink", "box", "boxes", "part"
+    """What stands in a box is much paler than the rest: perhaps the page behind."""
+    TALLY_INK = "tally-ink", "box", "boxes", "part"
+    """Tally strokes run on towards a box, so what stands in it may be one of them."""
+    STROKE_LEAVES = "stroke-leaves"
+    """Sure enough but for a stroke that leaves its box."""
+    ODD_SHEET = "odd-sheet"
+    """Sure enough but for many other digits of the sheet that are doubtful."""
     UNCERTAIN = "uncertain"
     """Not read with enough certainty."""
     BOX_UNCERTAIN = "box-uncertain", "box", "boxes", "part", "first", "second"
@@ -134,6 +144,8 @@ class Code(StrEnum):
     """Decided without seeing what was read."""
     ASKED_ANEW = "asked-anew"
     """Accepted before, but the study file asks about it now. Leads in the reasons after it."""
+    WAS_SURE = "was-sure", "before"
+    """Surely read as another value, ``before``, when the photo was read or decoded earlier."""
     STRICTER = "stricter", "allowed"
     """Not certain enough for the share of errors that the study file allows now."""
     UNKNOWN_FIELD = "unknown-field"
@@ -259,9 +271,9 @@ def from_json(text: str) -> Reasons:
     return tuple(_from_item(item) for item in json.loads(text))
 
 
-def _from_item(item: dict[str, Any]) -> Reason:
-    params = dict(item)
+def _from_item(item: Any) -> Reason:
     try:
+        params = dict(item)
         return because(Code(params.pop("code", "")), **params)
-    except ValueError:
+    except (TypeError, ValueError):
         return because(Code.TEXT, text=json.dumps(item, ensure_ascii=False))

@@ -131,7 +131,10 @@ def _no_day(p: Params) -> str:
 
 
 def _said(iso: str) -> str:
-    day = date.fromisoformat(iso)
+    try:
+        day = date.fromisoformat(iso)
+    except (TypeError, ValueError):  # damaged in the record
+        return str(iso)
     return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
@@ -191,6 +194,22 @@ def _too_slow(p: Params) -> str:
     return f"reading this photo took longer than {limit} and was stopped"
 
 
+def in_general(code: Code) -> str:
+    """What all reasons of one code have in common, in words.
+
+    >>> in_general(Code.ABOVE_RANGE)
+    'more than the highest plausible value'
+    """
+    template = _GENERAL.get(code) or _BLIND.get(code) or WORDS[code]
+    assert isinstance(template, str)
+    return template.format_map(_Masked())
+
+
+class _Masked(dict[str, str]):
+    def __missing__(self, name: str) -> str:
+        return "a box" if name == "box" else MASK
+
+
 WORDS: Mapping[Code, str | Callable[[Params], str]] = {
     Code.TEXT: "{text}",
     Code.HIDDEN: "hidden: {why}",
@@ -200,6 +219,11 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
     Code.STRUCK_OUT: "struck out, and no other number written",
     Code.BOX_STRUCK: _struck,
     Code.GAP: "an empty box stands inside the number; read as {value}",
+    Code.FAINT_INK: "{box} seems empty, but may hold pale ink",
+    Code.PALE_INK: "what stands in {box} is much paler than the rest; it may shine through",
+    Code.TALLY_INK: "tally strokes run on towards {box}; one may stand in it",
+    Code.STROKE_LEAVES: "a stroke leaves its box",
+    Code.ODD_SHEET: "many digits of this sheet are hard to read",
     Code.UNCERTAIN: "not read with enough certainty",
     Code.BOX_UNCERTAIN: "{box} could be {first} or {second}",
     Code.NO_NUMBER: "no number could be read",
@@ -233,6 +257,7 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
     Code.NEWER_DIFFERS: "a newer reading says {value}",
     Code.KEYED_BLIND: "without seeing what was read",
     Code.ASKED_ANEW: "accepted before, but",
+    Code.WAS_SURE: "was surely read as {before} before",
     Code.STRICTER: "not certain enough for allowed_error = {allowed}",
     Code.UNKNOWN_FIELD: "study.toml has no such field now",
     Code.NO_SHEET: "no sheet of this study was found in the picture",
@@ -282,6 +307,7 @@ _BLIND: Mapping[Code, str] = {
     Code.HAND_DIFFERS: "the boxes spell another one than the writer's hand",
     Code.OTHERS_DIFFER: "the boxes spell another number than all else says",
     Code.ABOVE_RANGE: "more than the highest plausible value",
+    Code.WAS_SURE: "was surely read as something else before",
     Code.BELOW_RANGE: "less than the lowest plausible value",
     Code.SUM_OFF: "the total and its parts do not fit",
     Code.PARTS_EXCEED: "the parts written down already add to more than the total",
@@ -294,3 +320,17 @@ _BLIND: Mapping[Code, str] = {
     Code.OTHER_STUDY: "this sheet belongs to another study",
 }
 """What is said instead where masking would leave half a sentence, or a function words it."""
+
+_GENERAL: Mapping[Code, str] = {
+    Code.TEXT: "other reasons",
+    Code.HIDDEN: "hidden",
+    Code.BOX_HIDDEN: "a box is hidden",
+    Code.BOX_UNCERTAIN: "a box could be one of two digits",
+    Code.DATE_PART_EMPTY: "a part of the visit date was left empty",
+    Code.HISTORY_DIFFERS: "the site's earlier counts speak against it",
+    Code.STRICTER: "not certain enough for the allowed_error of today",
+    Code.CODE_OUTSIDE: "the square code is outside the picture",
+    Code.CODE_UNREADABLE: "the square code can't be read",
+    Code.TOO_SLOW: "reading took too long",
+}
+"""What is said of many cases at once, where masking would say too little."""

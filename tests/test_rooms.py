@@ -171,3 +171,29 @@ def test_the_map_for_contributors_shows_every_room_and_files_that_are_there() ->
     folders = {path.parent.name for path in ROOT.glob("*/__init__.py")}
     assert {*re.findall(r"^\| `(\w+)` \|", chart, re.MULTILINE)} == {*folders, "api"}
     assert folders <= {name.split("/")[0] for name in named}
+
+
+PAGES = [ROOT.parent / "DEVELOPERS.md", ROOT.parent / "README.md", *ROOT.rglob("*.md")]
+FILES = {str(path.relative_to(ROOT.parent)) for folder in ("sheet_reader", "tests", "samples")
+         for path in (ROOT.parent / folder).rglob("*.*")}  # fmt: skip
+
+
+def _missing(text: str) -> set[str]:
+    """Files of ours that a page names and that are not there: by path or by name, or as -m."""
+    named = set(re.findall(r"\b[\w./-]*\w\.(?:py|sh)\b", text))
+    modules = re.findall(r"python -m (sheet_reader[\w.]*)", text)
+    named |= {f"{module.replace('.', '/')}.py" for module in modules}
+    ends = [f"/{name}" for name in FILES]
+    return {name for name in named if not any(end.endswith(f"/{name}") for end in ends)}
+
+
+@pytest.mark.parametrize("page", PAGES, ids=[page.name for page in PAGES])
+def test_every_program_that_a_page_names_is_there(page: Path) -> None:
+    assert _missing(page.read_text("utf-8")) == set()
+
+
+def test_the_check_sees_a_file_that_is_gone() -> None:
+    assert _missing("`vision/find.py`, `find.py`, `python tests/faults/kill.py`") == set()
+    assert _missing("`vision/gone.py` python -m sheet_reader.lab.gone") == {
+        "vision/gone.py", "sheet_reader/lab/gone.py",
+    }  # fmt: skip

@@ -44,10 +44,7 @@ def open_study(path: Path) -> Study:
             where=path,
             remedy=f"type: sheet-reader {command} STUDY{photo}, with that folder for STUDY",
         )
-    study = read_study(path)
-    for warning in study.warnings:
-        click.echo(f"note: {warning}", err=True)
-    return study
+    return read_study(path)
 
 
 def tell_notes(record: Record) -> None:

@@ -18,9 +18,12 @@ from typing import NamedTuple
 from sheet_reader.errors import StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
-from sheet_reader.record.model import ReadingRow, VisitRow
+from sheet_reader.record.lines import ReadingRow
+from sheet_reader.record.model import VisitRow
 from sheet_reader.record.store import Record
 from sheet_reader.results.export import export_files
+from sheet_reader.results.frames import tables_of
+from sheet_reader.results.from_record import facts_of
 from sheet_reader.review.overlay import write_overlays
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.files import write_sheet
@@ -68,12 +71,12 @@ def run_demo(folder: Path, echo: Echo) -> None:
     with open_record(study) as record:
         readings, visits = record.readings(), record.visits()
         names = {line.photo_id: line.name for line in record.photos()}
-        waiting = record.summary().waiting
+        waiting, tables = record.summary().waiting, tables_of(study, facts_of(record))
         picture = _overlay(record, readings, folder / OVERLAYS)
     for line in [*_score(truths, readings, names), "", *_rows(study, visits), ""]:
         echo(line)
-    export_files(study, visits, readings, folder / "results")
-    echo(f"Tables    {folder / 'results' / 'rows.csv'}, readings.csv beside it")
+    export_files(study, tables, folder / "results")
+    echo(f"Tables    {folder / 'results' / 'rows.csv'}, counts.csv and readings.csv beside it")
     echo(f"Picture   {picture}: open it to see what was read, and where")
     if waiting:
         review = f"sheet-reader review {shlex.quote(str(folder))}"

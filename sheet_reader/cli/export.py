@@ -1,16 +1,32 @@
-"""``sheet-reader export``: hand out rows and readings."""
+"""``sheet-reader export``: hand out the tables in the formats that others use."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from sheet_reader.cli.common import counted, hint, open_study, study_argument, tell_notes
 
+if TYPE_CHECKING:
+    from sheet_reader.results.from_record import Facts
 
-@click.command(short_help="Write rows.csv and readings.csv.")
+FORMATS = click.Choice(["csv", "data-package", "darwin-core", "excel", "parquet"])
+
+
+@click.command(short_help="Write the tables, in the formats that others use.")
 @study_argument
+@click.option(
+    "--format",
+    "formats",
+    type=FORMATS,
+    multiple=True,
+    default=("csv",),
+    show_default=True,
+    help="What to write; may be given several times.",
+)
 @click.option(
     "--out",
     type=click.Path(path_type=Path),
@@ -22,35 +38,54 @@ from sheet_reader.cli.common import counted, hint, open_study, study_argument, t
     is_flag=True,
     help="Put the photos' file names into readings.csv, for your own eyes: they may name people.",
 )
-def export(study: Path, out: Path | None, file_names: bool) -> None:
-    """Write rows.csv and readings.csv.
+def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: bool) -> None:
+    """Write the tables: rows, counts and readings.
 
-    rows.csv has a line for each visit and a column for each field; an empty cell means "not
-    recorded", never 0, and a field that waits for you stays empty; the column "waiting" counts
-    those. readings.csv has a line for each field and photo with its status: accepted, flagged,
-    confirmed, corrected, empty or unreadable, and the reason of a doubt in words and as a code to
-    group by. Photos bear neutral names there (photo-0027), since
-    file names may name people. Both are UTF-8 and safe to open in a spreadsheet.
+    rows has a line for each visit and a column for each field; an empty cell means "not recorded",
+    never 0, and a field that waits for you stays empty; the column "waiting" counts those. counts
+    has a line for each count of a plot. readings has a line for each field and photo with its
+    status: accepted, flagged, confirmed, corrected, empty or unreadable, and the reason of a doubt
+    in words and as a code to group by. Photos bear neutral names there (photo-0027), since file
+    names may name people.
 
-    Example:  sheet-reader export bean_tips --out results
+    csv writes these as UTF-8 that is safe to open in a spreadsheet, and a dictionary of all
+    columns. data-package (Frictionless) and darwin-core (an archive with the Humboldt extension)
+    are for publishing: they hold neither remarks nor names of places nor coordinates, unless the
+    study's [publication] allows places. excel is a workbook, parquet for programs.
+
+    Example:  sheet-reader export bean_tips --format csv --format excel --out results
     """
+    from sheet_reader.errors import UsageError
     from sheet_reader.reading.opening import open_record
     from sheet_reader.results.export import export_files
-    from sheet_reader.results.reminders import missing_pages
-    from sheet_reader.sheet.layout import lay_out
+    from sheet_reader.results.frames import tables_of
+    from sheet_reader.results.from_record import facts_of, file_names_of
 
     opened = open_study(study)
+    if file_names and set(formats) != {"csv"}:
+        raise UsageError(
+            "file names are for your own eyes: they go into CSV files only",
+            remedy="leave out --file-names, or write csv alone",
+        )
     with open_record(opened, for_reading=True) as record:
-        visits = record.visits()
-        names = {line.photo_id: line.name for line in record.photos()} if file_names else None
-        place = out or opened.folder / "results"
-        files = export_files(opened, visits, record.readings(), place, names)
-        for path in files:
+        facts = facts_of(record)
+        tables = tables_of(opened, facts, file_names_of(record) if file_names else None)
+        for path in export_files(opened, tables, out or opened.folder / "results", formats):
             click.echo(str(path))
-        waiting = sum(visit.waiting for visit in visits)
-        click.echo(f"{counted(len(visits), 'visit')}; {counted(waiting, 'field')} waiting for you.")
+        waiting = sum(visit.waiting for visit in facts.visits)
+        visits = counted(len(facts.visits), "visit")
+        click.echo(f"{visits}; {counted(waiting, 'field')} waiting for you.")
         tell_notes(record)
-    for missing in missing_pages(visits, len(lay_out(opened).pages)):
-        click.echo(f"note: {missing}; its fields are empty in the rows")
+    for note in _missing_pages(facts):
+        click.echo(f"note: {note}; its fields are empty in the rows")
     if waiting:
         click.echo(f"Next:  {hint('review', opened.folder)}")
+
+
+def _missing_pages(facts: Facts) -> Iterator[str]:
+    """A line for each visit of which only some pages have come in."""
+    for visit in facts.visits:
+        missing = [str(p) for p in range(1, facts.pages_of + 1) if p not in visit.pages]
+        if visit.site and visit.visit_date and missing:
+            word = "page" if len(missing) == 1 else "pages"
+            yield f"site {visit.site} on {visit.visit_date} lacks {word} {' and '.join(missing)}"

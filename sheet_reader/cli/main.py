@@ -21,6 +21,8 @@ COMMANDS = {
     "read": "sheet_reader.cli.read:read",
     "review": "sheet_reader.cli.review:review",
     "export": "sheet_reader.cli.export:export",
+    "status": "sheet_reader.cli.status:status",
+    "letters": "sheet_reader.cli.letters:letters",
     "demo": "sheet_reader.cli.demo:demo",
     "audit": "sheet_reader.cli.audit:audit",
     "history": "sheet_reader.cli.history:history",

@@ -21,10 +21,10 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.decode.page_evidence import SeenBox
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, BoxReadings
 from sheet_reader.reasons import Occlusion
-from sheet_reader.vision.types import BoxView
 
 TOLERATED_OFFSET_MM = DECODE.tolerated_offset_mm
 FAINTEST_CONTRAST = DECODE.faintest_contrast
@@ -39,7 +39,7 @@ def place_doubt(error_mm: float) -> float:
     return math.exp(-(TOLERATED_OFFSET_MM**2) / (2.0 * error_mm**2))
 
 
-def unreadable_because(box: BoxView) -> Occlusion:
+def unreadable_because(box: SeenBox) -> Occlusion:
     """Why the box counts as hidden; ``Occlusion.NONE`` (falsy) for a box that can be read."""
     if box.occluded:
         return box.occluded
@@ -52,7 +52,7 @@ def unreadable_because(box: BoxView) -> Occlusion:
     return Occlusion.NONE
 
 
-def box_probabilities(boxes: Sequence[BoxView], readings: BoxReadings) -> NDArray[np.float64]:
+def box_probabilities(boxes: Sequence[SeenBox], readings: BoxReadings) -> NDArray[np.float64]:
     """Class probabilities of each box with all doubts worked in.
 
     ``readings.probabilities`` is (N, K) with rows in the order of ``boxes``. Returns float64

@@ -28,7 +28,8 @@ UNCERTAIN = because(Code.UNCERTAIN)
 class Judgement:
     """One field's most probable reading. ``flags`` are reasons to ask whatever the confidence;
     ``doubt`` explains a low confidence; ``empty`` is true where the best reading is "not recorded"
-    (then ``value`` is None); ``together`` names fields to be shown with this one.
+    (then ``value`` is None). ``before`` is the confidence without what ``raised`` the doubt, see
+    :meth:`doubted`.
     """
 
     field: str
@@ -39,7 +40,16 @@ class Judgement:
     empty: bool = False
     runner_up: str | None = None
     runner_up_confidence: float = 0.0
-    together: tuple[str, ...] = ()
+    before: float = 0.0
+    raised: Reason | None = None
+
+    def doubted(self, times: float, reason: Reason) -> Judgement:
+        """The same with ``times`` (1 or more) the doubt, for this ``reason``."""
+        if times <= 1.0:
+            return self
+        sure = max(0.0, 1.0 - times * (1.0 - self.confidence))
+        before = self.before if self.raised else self.confidence
+        return replace(self, confidence=sure, before=before, raised=reason)
 
     def flagged(self, *reasons: Reason) -> Judgement:
         """The same judgement with more reasons to ask."""
@@ -49,7 +59,8 @@ class Judgement:
         """Accept at or above ``threshold`` where nothing else speaks against it."""
         reasons = self.flags
         if not reasons and self.confidence < threshold:
-            reasons = (self.doubt,)
+            raised = self.raised if self.before >= threshold else None
+            reasons = (raised or self.doubt,)
         status: DecodedStatus = "empty" if self.empty else "accepted"
         if reasons:
             status = "flagged"
@@ -61,7 +72,6 @@ class Judgement:
             reasons,
             self.runner_up,
             min(1.0, self.runner_up_confidence),
-            self.together if reasons else (),
         )
 
 

@@ -22,7 +22,9 @@ from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
+from sheet_reader.decode.ink_doubts import InkDoubts
 from sheet_reader.decode.judgement import Judgement
+from sheet_reader.decode.page_evidence import PageEvidence, evidence_of
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import CONTRADICTION, NumberPosterior, read_numbers
 from sheet_reader.decode.rules import Rules
@@ -66,13 +68,31 @@ def decode_sheet(
     """Decode all fields that have boxes on the page.
 
     ``readings`` has one row per ``view.boxes`` in the same order. ``today`` is the last day a
-    visit can have been made. ``history`` gives earlier values by site and field. A field is
-    accepted (or taken as surely empty) from ``threshold`` (0..1) on; None takes the one that the
-    shipped calibration data bear out for ``study.allowed_error``.
+    visit can have been made. The rest as in :func:`decode_page`.
+    """
+    seen = evidence_of(view, readings, today)
+    return decode_page(seen, study, history=history, threshold=threshold, rules=rules)
+
+
+def decode_page(
+    view: PageEvidence,
+    study: Study,
+    *,
+    history: History | None = None,
+    threshold: float | None = None,
+    rules: Rules = Rules.ALL,
+) -> PageReading:
+    """Decode what was seen of a page; without its picture, so that a changed study, site list or
+    history can be applied to pages that were seen long ago.
+
+    ``history`` gives earlier values by site and field. A field is accepted (or taken as surely
+    empty) from ``threshold`` (0..1) on; None takes the one that the shipped calibration data bear
+    out for ``study.allowed_error``.
     """
     if threshold is None:
         threshold = default_threshold(study.allowed_error)
-    probabilities = box_probabilities(view.boxes, readings)
+    today = view.last_day
+    probabilities = box_probabilities(view.boxes, view.readings())
     boxes = _read_boxes(view, probabilities)
     names = {name for name, _ in boxes.posteriors}
     specs = [spec for spec in study.fields if spec.name in names]
@@ -82,16 +102,20 @@ def decode_sheet(
         boxes = _read_boxes(view, _as_one_hand(view, probabilities, specs, judged_keys))
         again = _judge_keys(specs, boxes, study, today, rules)
         judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}
+    doubts = InkDoubts(view.boxes, probabilities)
+    judged_keys = {n: doubts.applied(k) for n, k in judged_keys.items()}
     keys = {n: k.reading(1.0 - (1.0 - threshold) * KEY_DOUBT) for n, k in judged_keys.items()}
-    site = _site(view.page.code.sheet, study, specs, keys)
+    site = _site(view.code.sheet, study, specs, keys)
     earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in rules else {}
     judged_counts = _judge_counts(specs, boxes, alone, study, earlier, rules)
+    judged_counts = {n: doubts.applied(k) for n, k in judged_counts.items()}
     fields = tuple(
         keys[s.name] if s.name in keys else judged_counts[s.name].reading(threshold) for s in specs
     )
     day = next((keys[s.name] for s in specs if s.kind == "date"), None)
     visit = day.value if day and day.status == "accepted" else None
-    return PageReading(view.page.code, fields, site, visit, view.quality.advice, threshold)
+    advice = view.advice or doubts.advice
+    return PageReading(view.code, fields, site, visit, advice, threshold, view)
 
 
 def _not_against(alone: Judgement, again: Judgement) -> Judgement:
@@ -109,7 +133,7 @@ def _not_against(alone: Judgement, again: Judgement) -> Judgement:
 
 
 def _as_one_hand(
-    view: SheetView,
+    view: PageEvidence,
     probabilities: NDArray[np.float64],
     specs: Sequence[FieldSpec],
     keys: Mapping[str, Judgement],
@@ -128,7 +152,7 @@ def _as_one_hand(
 
 
 def _digits_of(
-    view: SheetView, probabilities: NDArray[np.float64], spec: FieldSpec, value: str
+    view: PageEvidence, probabilities: NDArray[np.float64], spec: FieldSpec, value: str
 ) -> dict[int, int]:
     """Which digit each box of a settled site or date holds, by its place among ``view.boxes``."""
     parts = {"": value}
@@ -149,7 +173,7 @@ def _digits_of(
     return found
 
 
-def _read_boxes(view: SheetView, probabilities: NDArray[np.float64]) -> _Boxes:
+def _read_boxes(view: PageEvidence, probabilities: NDArray[np.float64]) -> _Boxes:
     rows: dict[Group, list[int]] = defaultdict(list)
     for i, box in enumerate(view.boxes):
         if box.cell.field != OWN_DIGITS:  # ten signs, not a number
@@ -251,11 +275,6 @@ def _judge_counts(
     questions += [(rule, exceeded(rule, posteriors, unseen)) for rule in sums]
     for rule, question in questions:
         if question is not None:
-            _ask_together(judged, (rule.total, *rule.parts), question)
+            for name in (rule.total, *rule.parts):
+                judged[name] = judged[name].flagged(question)
     return judged
-
-
-def _ask_together(judged: dict[str, Judgement], names: Sequence[str], question: Reason) -> None:
-    for name in names:
-        asked = judged[name].flagged(question)
-        judged[name] = replace(asked, together=tuple(dict.fromkeys((*asked.together, *names))))

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
+from sheet_reader.decode.page_evidence import PageEvidence
 from sheet_reader.reasons import Reasons
 from sheet_reader.sheet.model import SheetCode
 
@@ -19,8 +20,7 @@ class FieldReading:
     where nothing was read; ``confidence`` (0..1) its probability; ``status`` "accepted",
     "flagged" or "empty" (all boxes surely blank: not recorded); ``reasons`` why it is flagged.
     ``runner_up`` is the next value and ``runner_up_confidence`` its probability (None with a
-    probability above 0: the runner-up is "not recorded"). ``together`` names the fields of a sum
-    that does not fit, this one included: they are best shown side by side.
+    probability above 0: the runner-up is "not recorded").
     """
 
     field: str
@@ -30,7 +30,6 @@ class FieldReading:
     reasons: Reasons = ()
     runner_up: str | None = None
     runner_up_confidence: float = 0.0
-    together: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,7 +37,8 @@ class PageReading:
     """All fields of one page in one picture that have boxes on it. ``site`` and ``visit_date``
     (ISO 8601) are the accepted ones, or None while they wait for a decision; on a sheet printed
     for a site ``site`` comes from the code and is no field. ``threshold`` is the one from which on
-    counts were accepted, None where the reader does not say.
+    counts were accepted, None where the reader does not say. ``evidence`` is what the page was
+    decoded from, None where the reader does not give it.
     """
 
     code: SheetCode
@@ -47,3 +47,4 @@ class PageReading:
     visit_date: str | None
     advice: str = ""
     threshold: float | None = None
+    evidence: PageEvidence | None = field(default=None, compare=False, repr=False)

@@ -8,8 +8,10 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
+from sheet_reader.intake.parameters import INTAKE
+
 Gray = NDArray[np.uint8]
-_BAND_PIXELS = 4_000_000
+_BAND_PIXELS = INTAKE.band_pixels
 
 
 def to_gray(image: Image.Image) -> Gray:

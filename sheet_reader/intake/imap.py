@@ -19,11 +19,12 @@ from urllib.parse import unquote, urlsplit
 
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.intake.bounds import DEFAULT, MEGA
+from sheet_reader.intake.parameters import INTAKE
 
 PASSWORD_VARIABLE = "SHEET_READER_MAIL_PASSWORD"
 KEYRING_SERVICE = "sheet_reader mail"
-DEFAULT_PORT = 993
-SECONDS = 60.0
+DEFAULT_PORT = INTAKE.imap_port
+SECONDS = INTAKE.imap_seconds
 MOST_BYTES = DEFAULT.mail_bytes + MEGA
 """Taken from a server at once: the largest mail and its envelope."""
 _MONTHS = ["Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"]

@@ -20,16 +20,16 @@ from PIL import Image
 from sheet_reader.intake.archive import PICTURE_ENDINGS, from_archive, is_zip
 from sheet_reader.intake.bounds import Bounds
 from sheet_reader.intake.names import file_name, one_line
+from sheet_reader.intake.parameters import INTAKE
 from sheet_reader.intake.pictures import is_heif, is_picture, suffix_of, too_many_bytes
 from sheet_reader.intake.types import Arrival, Origin, Unreadable
 
 DAMAGED = "the mail is damaged"
 TANGLED = "the mail is made of too many parts within parts"
-MOST_SEPARATORS = 10_000
-MOST_LINES_TIMES_DEPTH = 40_000_000
-LONGEST_HEADER = 8_000
-SMALLEST_SIDE = 400
-"""A picture whose longer side has fewer px shows no sheet: a logo under the text."""
+MOST_SEPARATORS = INTAKE.most_separators
+MOST_LINES_TIMES_DEPTH = INTAKE.most_lines_times_depth
+LONGEST_HEADER = INTAKE.longest_header
+SMALLEST_SIDE = INTAKE.smallest_side_px
 
 _HEADER = re.compile(
     rb"^(received|from|to|date|message-id|mime-version|return-path|subject|content-type):",

@@ -5,7 +5,9 @@ from __future__ import annotations
 import re
 import unicodedata
 
-LONGEST = 120
+from sheet_reader.intake.parameters import INTAKE
+
+LONGEST = INTAKE.longest_name
 _ADDRESS = re.compile(r"[^\s@<>()\[\],;:\"'/\\]+@[^\s@<>()\[\],;:\"'/\\]+")
 _HIDDEN_CATEGORIES = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 

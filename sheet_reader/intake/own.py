@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from sheet_reader.intake.parameters import INTAKE
+
 _MARK = b"sheet_reader overlay"
-_HEAD = 4096
+_HEAD = INTAKE.overlay_head
 _START, _COMMENT = b"\xff\xd8", b"\xff\xfe"
 
 

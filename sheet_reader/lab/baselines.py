@@ -17,15 +17,16 @@ from numpy.typing import NDArray
 
 from sheet_reader.digits.normalise import normalise
 from sheet_reader.lab import splits
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.sets import clean_crops, load
 from sheet_reader.lab.writers import TRAIN
 
-TESSERACT_SAMPLE = 150
-BASELINE_SAMPLE = 1_000
-TRAINING_SAMPLE = 4_000
+TESSERACT_SAMPLE = LAB.tesseract_sample
+BASELINE_SAMPLE = LAB.baseline_sample
+TRAINING_SAMPLE = LAB.training_sample
 _INSIDE = slice(9, 55)
-_ENLARGE = 3
-_RIM = 20
+_ENLARGE = LAB.tesseract_enlarge
+_RIM = LAB.tesseract_rim_px
 
 Crops = NDArray[np.uint8]
 Labels = NDArray[np.int64]

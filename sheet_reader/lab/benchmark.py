@@ -19,7 +19,7 @@ from sheet_reader.digits import read_boxes
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.held_out import held_out_hands
-from sheet_reader.lab.options import data_option, jobs_option
+from sheet_reader.lab.options import data_option, jobs_option, troubles_option
 from sheet_reader.lab.report import report
 from sheet_reader.lab.scoring import (
     Score,
@@ -31,6 +31,7 @@ from sheet_reader.lab.scoring import (
 from sheet_reader.lab.sets import find_data
 from sheet_reader.simulate.cases import BARE_SHARE, Case, Desk, make_case, numbered
 from sheet_reader.simulate.samples import SAMPLES
+from sheet_reader.simulate.troubles import TROUBLES
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.types import CROP_PX, SheetView
 from sheet_reader.wording import words
@@ -50,6 +51,7 @@ class Plan:
     sheets: int
     data: Path | None
     bare_share: float = BARE_SHARE
+    troubles: str = "none"
 
     def tasks(self) -> list[tuple[str, int]]:
         """Study and seed of every picture."""
@@ -71,8 +73,9 @@ def _run(task: tuple[str, int]) -> Score:
     assert _desk is not None
     assert _plan is not None
     case = make_case(
-        _desk, task[0], _plan.level, task[1], bare_share=_plan.bare_share, sheets=_plan.sheets
-    )
+        _desk, task[0], _plan.level, task[1], bare_share=_plan.bare_share, sheets=_plan.sheets,
+        troubles=TROUBLES[_plan.troubles],
+    )  # fmt: skip
     score = read_case(case, _desk, _plan.rooms)
     score.notes = [f"{case.study} {task[1]} ({case.truth.kind}): {n}" for n in score.notes]
     return score
@@ -158,16 +161,17 @@ def measure(plan: Plan, jobs: int = 1) -> Iterator[Score]:
     show_default=True,
     help="Share of pictures without a sheet of the study.",
 )
+@troubles_option("benchmark")
 @jobs_option
 @data_option
 @click.option("--details", is_flag=True, help="List every mistake with its seed.")
 @click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write figures here.")
 def main(
     level: str, photos: int, study: str, seed: int, rooms: Rooms, sheets: int, bare: float,
-    jobs: int, data: Path | None, details: bool, json_file: Path | None,
+    troubles: str, jobs: int, data: Path | None, details: bool, json_file: Path | None,
 ) -> None:  # fmt: skip
     """Read simulated photographs and print how well it went."""
-    plan = Plan(level, photos, study, seed, rooms, sheets, find_data(data), bare)
+    plan = Plan(level, photos, study, seed, rooms, sheets, find_data(data), bare, troubles)
     if plan.data is None:
         click.echo("No data folder: the hands are not from real writers held back; see --data.")
     click.echo(f"Handwriting: {held_out_hands(plan.data).name}")

@@ -22,28 +22,34 @@ from sheet_reader.decode.types import PageReading
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.hands import hands_of
-from sheet_reader.lab.options import fitting_options, needed_data
+from sheet_reader.lab.options import fitting_options, needed_data, troubles_option
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.writers import CHECKED
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.simulate.cases import Case, Desk, make_case, mixed
+from sheet_reader.simulate.troubles import FOR_CALIBRATION, TROUBLES
 from sheet_reader.vision.types import NoSheet
 
-_SEED = 77_000_000
+_SEED = LAB.calibration_seed
 _OUT = Path(__file__).resolve().parents[1] / "decode" / "data" / FILE
 
 
 _desk: Desk | None = None
 
 
-def _start(data: Path) -> None:
-    global _desk
+_troubles = FOR_CALIBRATION
+
+
+def _start(data: Path, troubles: str = "calibration") -> None:
+    global _desk, _troubles
+    _troubles = TROUBLES[troubles]
     cv2.setNumThreads(1)
     _desk = Desk.of_samples(hands_of(CHECKED, data / "digits"))
 
 
 def _run(number: int) -> list[tuple[float, bool, str]]:
     assert _desk is not None
-    case = make_case(_desk, *mixed(number), _SEED + number, bare_share=0.0)
+    case = make_case(_desk, *mixed(number), _SEED + number, bare_share=0.0, troubles=_troubles)
     return checked_fields(case, _desk)
 
 
@@ -75,13 +81,14 @@ def _checked(case: Case, page: PageReading) -> Iterator[tuple[float, bool, str]]
 
 @click.command()
 @fitting_options(1500, _OUT)
-def main(photos: int, jobs: int, out: Path, data: Path | None) -> None:
+@troubles_option("calibration")
+def main(photos: int, jobs: int, out: Path, data: Path | None, troubles: str) -> None:
     """Read simulated photographs of the checked writers and write the calibration file."""
     place = needed_data(data)
     context = multiprocessing.get_context("spawn")
     results: list[tuple[float, bool, int, str]] = []
     mistaken = 0
-    with context.Pool(jobs, _start, (place,)) as pool:
+    with context.Pool(jobs, _start, (place, troubles)) as pool:
         for number, fields in enumerate(pool.imap(_run, range(photos)), start=1):
             results += [(score, right, number, who) for score, right, who in fields]
             mistaken += any(not right for _, right, _ in fields)

@@ -19,11 +19,12 @@ from sheet_reader.decode.writer import DIGITS, FILE, centred, fit_model, model_t
 from sheet_reader.digits import CLASSES, read_boxes
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training.photos import crops_of
 from sheet_reader.lab.writers import WRITER_MODEL
 from sheet_reader.simulate.cases import Desk, make_case, mixed
 
-_SEED = 84_000_000
+_SEED = LAB.writer_seed
 _OUT = Path(__file__).resolve().parents[1] / "decode" / "data" / FILE
 _desk: Desk | None = None
 

@@ -9,10 +9,12 @@ import click
 import cv2
 
 from sheet_reader.lab.held_out import held_out_hands
+from sheet_reader.lab.options import troubles_option
 from sheet_reader.lab.sets import find_data
 from sheet_reader.simulate.cases import Desk, make_case, numbered
 from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.sources import ProceduralHands
+from sheet_reader.simulate.troubles import TROUBLES
 
 
 @click.command()
@@ -24,13 +26,15 @@ from sheet_reader.simulate.sources import ProceduralHands
 @click.option("--first", type=click.IntRange(0), default=0, help="Number of the first picture.")
 @click.option("--sheets", type=click.IntRange(1, 4), default=1, help="Sheets in each picture.")
 @click.option("--hands", type=click.Choice(["held-back", "procedural"]), default="held-back")
+@troubles_option("benchmark")
 @click.option("--data", type=click.Path(path_type=Path, exists=True, file_okay=False))
 def main(
     out: Path, level: str, photos: int, study: str, seed: int, first: int, sheets: int, hands: str,
-    data: Path | None,
+    data: Path | None, troubles: str,
 ) -> None:  # fmt: skip
     """Write PHOTOS pictures as JPEG into OUT, each with NAME.json that says what is on it and
-    where. Picture number n is the one that the benchmark makes with the same level and seed.
+    where. Picture number n is the one that the benchmark makes with the same level, seed and
+    troubles.
     """
     cv2.setNumThreads(1)
     found = find_data(data)
@@ -39,7 +43,7 @@ def main(
     out.mkdir(parents=True, exist_ok=True)
     for number in range(first, first + photos):
         name, own_seed = numbered(study, seed, number)
-        case = make_case(desk, name, level, own_seed, sheets=sheets)
+        case = make_case(desk, name, level, own_seed, sheets=sheets, troubles=TROUBLES[troubles])
         stem = f"{name}_{level}_{seed}_{number:04}"
         suffix = "png" if level == "scan" else "jpg"
         (out / f"{stem}.{suffix}").write_bytes(case.data)

@@ -24,10 +24,11 @@ from sheet_reader.lab.evaluate import (
     weights_option,
 )
 from sheet_reader.lab.measures import DIGITS
+from sheet_reader.lab.parameters import LAB
 
-_COLUMNS = 12
-_TILE = 96
-_TEXT = 18
+_COLUMNS = LAB.contact_columns
+_TILE = LAB.contact_tile_px
+_TEXT = LAB.contact_text_px
 
 
 def error_sheet(

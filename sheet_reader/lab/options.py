@@ -9,6 +9,7 @@ from typing import TypeVar
 import click
 
 from sheet_reader.lab.sets import find_data
+from sheet_reader.simulate.troubles import TROUBLES
 
 _Command = TypeVar("_Command", bound=Callable[..., object])
 
@@ -20,6 +21,15 @@ data_option = click.option(
     type=click.Path(path_type=Path, exists=True, file_okay=False),
     help="Data folder with digits/ (else SHEET_READER_DATA, else shared/data).",
 )
+
+
+def troubles_option(default: str) -> Callable[[_Command], _Command]:
+    """``--troubles``: the set of rates by which sheets suffer."""
+    return click.option(
+        "--troubles", type=click.Choice([*TROUBLES]), default=default, show_default=True,
+        help="How often pencil is pale, the page behind shows, paper is folded, a tally spills, "
+        "a 1 has a roof, a sum is wrong.",
+    )  # fmt: skip
 
 
 def fitting_options(photos: int, out: Path) -> Callable[[_Command], _Command]:

@@ -16,10 +16,11 @@ from numpy.typing import NDArray
 from sheet_reader.digits.read import Reader
 from sheet_reader.lab.evaluate import digit_sets, out_option, weights_option
 from sheet_reader.lab.measures import Labels, Probabilities, calibration_error, digit_answers
+from sheet_reader.lab.parameters import LAB
 
-_SIDE = 320
-_RIM = 50
-_BINS = 15
+_SIDE = LAB.plot_side_px
+_RIM = LAB.plot_rim_px
+_BINS = LAB.reliability_bins
 
 
 def bins_of(

@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 
 from sheet_reader.decode.binomial import clopper_pearson
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.scoring import Score
 
-_WIDTH = 44
+_WIDTH = LAB.report_width
 
 
 def report(score: Score, level: str, rooms: str) -> list[str]:

@@ -23,26 +23,30 @@ from sheet_reader.digits import read_boxes
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.held_out import held_out_hands
-from sheet_reader.lab.options import data_option, jobs_option
+from sheet_reader.lab.options import data_option, jobs_option, troubles_option
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.scoring import Score, score_page
 from sheet_reader.lab.sets import find_data
 from sheet_reader.simulate.cases import Case, Desk, make_case
 from sheet_reader.simulate.samples import SAMPLES
+from sheet_reader.simulate.troubles import NONE, TROUBLES
 from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.types import SheetView
 
 MEASURED = STEPS
-EARLIER = 3
+EARLIER = LAB.earlier_visits
 HUMANS = (
     "People keying data from paper (pooled over 93 papers, Garza et al. 2025, PMC13078370): "
     "single entry 0.29 % of fields wrong (0.24–0.35), double entry 0.14 % (0.08–0.20)."
 )
 _desk: Desk | None = None
+_troubles = NONE
 
 
-def _start(data: Path | None) -> None:
-    global _desk
+def _start(data: Path | None, troubles: str = "none") -> None:
+    global _desk, _troubles
+    _troubles = TROUBLES[troubles]
     cv2.setNumThreads(1)
     _desk = Desk.of_samples(held_out_hands(data), data)
 
@@ -50,7 +54,7 @@ def _start(data: Path | None) -> None:
 def _run(job: tuple[str, str, int, float | None]) -> tuple[Score, ...]:
     assert _desk is not None
     study, level, seed, threshold = job
-    case = make_case(_desk, study, level, seed, bare_share=0.0)
+    case = make_case(_desk, study, level, seed, bare_share=0.0, troubles=_troubles)
     return scores_by_rules(case, _desk, threshold)
 
 
@@ -117,12 +121,13 @@ def table(scores: tuple[Score, ...]) -> list[str]:
 @click.option("--photos", type=click.IntRange(1), default=100, show_default=True)
 @click.option("--seed", type=click.IntRange(0), default=2, show_default=True)
 @click.option("--threshold", type=click.FloatRange(0, 1), help="Else the shipped promise's.")
+@troubles_option("benchmark")
 @jobs_option
 @click.option("--details", is_flag=True, help="List the mistakes with all rules on.")
 @data_option
 def main(
     level: str, photos: int, seed: int, threshold: float | None, jobs: int, details: bool,
-    data: Path | None,
+    data: Path | None, troubles: str,
 ) -> None:  # fmt: skip
     """Decode simulated photographs with one rule more at a time."""
     place = find_data(data)
@@ -130,7 +135,7 @@ def main(
         (SAMPLES[n % len(SAMPLES)], level, seed * 1_000_003 + n, threshold) for n in range(photos)
     ]
     totals = tuple(Score() for _ in MEASURED)
-    with multiprocessing.get_context("spawn").Pool(jobs, _start, (place,)) as pool:
+    with multiprocessing.get_context("spawn").Pool(jobs, _start, (place, troubles)) as pool:
         for number, scores in enumerate(pool.imap(_run, work), start=1):
             for total, score in zip(totals, scores, strict=True):
                 total.add(score)

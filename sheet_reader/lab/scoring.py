@@ -9,14 +9,14 @@ import numpy as np
 
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.digits.types import EMPTY, BoxReadings
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.simulate.truth import CellTruth, FieldTruth, PhotoTruth, SheetTruth
 from sheet_reader.vision.types import BoxView, SheetView
 from sheet_reader.wording import words
 
-COVERED, SATURATED = 0.02, 0.05
-"""Shares of a box above which it does not count as plainly visible."""
-LOST = 0.3
-"""Share of a box under something from which on it counts as lost (twice that in glare)."""
+COVERED = LAB.plain_covered
+SATURATED = LAB.plain_saturated
+LOST = LAB.lost_share
 
 
 @dataclass(slots=True)

@@ -21,6 +21,7 @@ import numpy as np
 from sheet_reader.lab.benchmark import read_case
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import data_option
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.scoring import Score
 from sheet_reader.lab.sets import find_data
 from sheet_reader.parameters import described
@@ -39,7 +40,7 @@ INFLUENTIAL = (
     "view.lost",
     "crops.ink",
 )
-FACTORS = (0.8, 1.2)
+FACTORS = LAB.sensitivity_factors
 LEVELS = ("typical", "hard")
 HEAD = (
     "| threshold | value | sheets found | wrong sheet | median error | 99 % | boxes given up "

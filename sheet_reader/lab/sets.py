@@ -17,13 +17,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.digits.normalise import CROP_PX
+from sheet_reader.lab.parameters import LAB
 
 DATA_VARIABLE = "SHEET_READER_DATA"
-INK_SIDE_PX = 42
-PAPER = 235.0
-DARKNESS = 0.85
-_FRAME = (6.4, 5.57, 57.6, 58.43)
-"""The frame's left, top, right, bottom in a crop of 10.0 mm by 11.5 mm about a box 8 by 9.5 mm."""
+INK_SIDE_PX = LAB.set_ink_px
+PAPER = LAB.set_paper
+DARKNESS = LAB.set_darkness
+_FRAME = LAB.crop_frame_px
 
 
 def find_data(option: Path | None = None) -> Path | None:

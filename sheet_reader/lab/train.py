@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 
 from sheet_reader.digits.read import CALIBRATION, WEIGHTS
 from sheet_reader.digits.types import CLASSES
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.sets import data_folder
 from sheet_reader.lab.training import checks, strokes
 from sheet_reader.lab.training.batches import Batches, Mix
@@ -41,11 +42,9 @@ from sheet_reader.lab.training.sources import Sources, Wanted, gather
 from sheet_reader.lab.writers import TEMPERATURE
 
 _SHIPPED = Path(__file__).resolve().parents[1] / "digits"
-TEACHER_RATE = 0.5
-"""The teacher's learning rate as a share of the network's."""
+TEACHER_RATE = LAB.teacher_rate
 TEACHER = "teacher.pt"
-_PARTS = 4
-"""Seeds that one run has to itself."""
+_PARTS = LAB.seeds_a_run
 
 
 @dataclass(frozen=True, slots=True)

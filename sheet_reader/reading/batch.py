@@ -11,6 +11,7 @@ from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
+from sheet_reader.reading.decoding import decode_anew
 from sheet_reader.reading.fault import CommonFault
 from sheet_reader.reading.mailbox import fetch
 from sheet_reader.reading.opening import open_record
@@ -66,10 +67,14 @@ def read_batch(
         take_in(record, arrivals(gather(paths)), tally)
         if mailbox is not None:
             fetch(record, mailbox, tally)
+        anew = decode_anew(record, jobs, on_progress)
         history = SiteHistory.of(study, record.state())
         reader = reader or reader_of(record)
         work = Work(study, today or date.today(), reader, history, seconds_per_picture)
         _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs)
+        if tally.looked_at:  # they are the history of later visits
+            decode_anew(record, jobs, on_progress, anew)
+        tally.decoded = anew
     return tally.summary(time.monotonic() - began)
 
 

@@ -6,13 +6,13 @@ from collections.abc import Iterator
 from importlib.metadata import PackageNotFoundError, version
 
 from sheet_reader import __version__
+from sheet_reader.reading.parameters import READING
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import PhotoResult
 
 PACKAGES = ("numpy", "opencv-python", "pillow", "pypdfium2", "scipy", "zxing-cpp")
 """The packages that reading a photo rests on."""
-FEWEST = 2
-"""One photo that fails may be to blame itself."""
+FEWEST = READING.fewest_alike
 
 Result = tuple[Task, PhotoResult]
 

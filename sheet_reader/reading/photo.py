@@ -10,12 +10,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.decode.page_evidence import PageEvidence, packed
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
+from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.read_with_history import read_with_history
 from sheet_reader.reading.reader import Outcome, Reader
+from sheet_reader.reading.rules import DecodingRules
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.images import context_png, pack_boxes
@@ -28,11 +31,8 @@ if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook
 
 NOTHING = NoSheet(because(Code.NOT_FOUND))
-SURELY_BLANK = 0.9
-"""From this probability on a site or date that is asked about anyway counts as left empty (a choice
-of this house; counts are empty only by the study's own threshold)."""
-FAINTEST_INK = 0.01
-"""A box of whose inside a larger share is dark may hold something."""
+SURELY_BLANK = READING.surely_blank
+FAINTEST_INK = READING.faintest_ink
 
 
 def book_of(study: Study) -> LayoutBook:
@@ -69,7 +69,7 @@ def read_original(
     pages: list[FoundPage] = []
     failures: list[Reason] = []
     notes: list[Reason] = []
-    opened = 0
+    opened, rules = 0, DecodingRules(study, history)
     for part in pictures_in(path.read_bytes(), path.name, bounds):
         if isinstance(part, Picture):
             opened += 1
@@ -78,7 +78,7 @@ def read_original(
             else:
                 outcome = read_with_history(reader, part, study, book, today, history)
             outcome = outcome or [NOTHING]
-            found, missing = _sorted_out(part, study, [o for o in outcome if not _is_check(o)])
+            found, missing = _sorted_out(part, rules, [o for o in outcome if not _is_check(o)])
             notes += [o.reason for o in outcome if isinstance(o, NoSheet) and _is_check(o)]
             pages += found
             failures += missing
@@ -96,7 +96,7 @@ def _is_check(item: object) -> bool:
 
 
 def _sorted_out(
-    picture: Picture, study: Study, outcome: Outcome
+    picture: Picture, rules: DecodingRules, outcome: Outcome
 ) -> tuple[list[FoundPage], list[Reason]]:
     pages: list[FoundPage] = []
     failures: list[Reason] = []
@@ -106,14 +106,14 @@ def _sorted_out(
             failures.append(item.reason.on_page(number))
             continue
         view, reading = item
-        if nothing_written(study, view, reading):
+        if nothing_written(rules.study, view, reading):
             failures.append(because(Code.NOTHING_WRITTEN).on_page(number))
             continue
-        pages.append(_found_page(picture, view, reading))
+        pages.append(_found_page(picture, view, reading, rules))
     return pages, failures
 
 
-def nothing_written(study: Study, view: SheetView, reading: PageReading) -> bool:
+def nothing_written(study: Study, view: SheetView | PageEvidence, reading: PageReading) -> bool:
     """Whether every box of the page can be seen and is surely blank: a blank print, no visit."""
     keys = {header.name for header in study.header if header.kind in ("site", "date")}
     if not reading.fields or any(box.occluded or box.ink > FAINTEST_INK for box in view.boxes):
@@ -125,17 +125,19 @@ def nothing_written(study: Study, view: SheetView, reading: PageReading) -> bool
     )
 
 
-def _found_page(picture: Picture, view: SheetView, reading: PageReading) -> FoundPage:
+def _found_page(
+    picture: Picture, view: SheetView, reading: PageReading, rules: DecodingRules
+) -> FoundPage:
     boxes: dict[str, list[BoxView]] = {}
     for box in view.boxes:
         boxes.setdefault(box.cell.field, []).append(box)
-    quality = view.quality
+    quality, code, evidence = view.quality, reading.code, reading.evidence
     return FoundPage(
         frame=picture.frame,
-        study=reading.code.study,
-        layout=reading.code.layout,
-        sheet=reading.code.sheet,
-        page=reading.code.page,
+        study=code.study,
+        layout=code.layout,
+        sheet=code.sheet,
+        page=code.page,
         identified_by=view.identified_by,
         px_per_mm=float(quality.px_per_mm),
         blur_mm=float(quality.blur_mm),
@@ -148,6 +150,8 @@ def _found_page(picture: Picture, view: SheetView, reading: PageReading) -> Foun
         outline=_points(view.outline_px),
         fields=tuple(_found_field(picture, f, boxes.get(f.field, [])) for f in reading.fields),
         threshold=reading.threshold,
+        evidence=packed(evidence) if evidence else None,
+        decoded_under=rules.name_for(reading) if evidence else None,
     )
 
 

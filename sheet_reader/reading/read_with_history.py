@@ -12,6 +12,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from sheet_reader.decode.counts import History
+from sheet_reader.decode.sheet import decode_page
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.reader import Outcome, Reader
@@ -38,11 +39,28 @@ def read_with_history(
     against it. Pictures of sites without any are read once.
     """
     first = reader(picture, study, book, today)
+    if all(isinstance(item, NoSheet) or item[1].evidence is not None for item in first):
+        return [
+            item if isinstance(item, NoSheet) else (item[0], with_history(item[1], study, history))
+            for item in first
+        ]
     earlier = _before(first, history)
     if not earlier:
         return first
     second = reader(picture, study, book, today, history=earlier)
     return [_doubted(one, other) for one, other in zip(first, second, strict=True)]
+
+
+def with_history(first: PageReading, study: Study, history: SiteHistory) -> PageReading:
+    """``first``, doubted where earlier counts of its site speak against it, by its evidence."""
+    place = (first.site, first.visit_date)
+    if first.evidence is None or not place[0] or not place[1]:
+        return first
+    earlier = history.before([(place[0], place[1])])
+    if not earlier:
+        return first
+    second = decode_page(first.evidence, study, history=earlier, threshold=first.threshold)
+    return doubted_page(first, second)
 
 
 def _before(outcome: Outcome, history: SiteHistory) -> History:

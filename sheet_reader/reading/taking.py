@@ -8,6 +8,9 @@ from dataclasses import dataclass, field
 
 from sheet_reader.intake.own import is_overlay
 from sheet_reader.intake.types import Arrival, Unreadable
+from sheet_reader.reading.decoding import Anew
+from sheet_reader.reading.parameters import READING
+from sheet_reader.reading.told import lines_of
 from sheet_reader.record import opening, originals, writing
 from sheet_reader.record.engine import our_errors
 from sheet_reader.record.model import BatchSummary, PhotoResult
@@ -16,8 +19,7 @@ from sheet_reader.record.store import Record
 from sheet_reader.wording import words
 
 _STATUSES = ("accepted", "flagged", "empty")
-MOST_NAMES = 5
-"""So many names are told of things that are left out."""
+MOST_NAMES = READING.most_names
 
 
 @dataclass(slots=True)
@@ -38,6 +40,7 @@ class Tally:
     drawn: list[str] = field(default_factory=list)
     looked_at: list[int] = field(default_factory=list)
     fault: str = ""
+    decoded: Anew = field(default_factory=Anew)
 
     def count(self, photo_id: int, name: str, result: PhotoResult) -> None:
         """Add what one photo gave."""
@@ -73,7 +76,8 @@ class Tally:
             empty=self.fields["empty"],
             left_to_another=self.left,
             seconds=seconds,
-            lines=(*self.lines, *self._drawn()),
+            decoded=len(self.decoded.pages),
+            lines=(*self.lines, *self._drawn(), *lines_of(self.decoded)),
             photo_ids=tuple(self.looked_at),
             fault=self.fault,
         )

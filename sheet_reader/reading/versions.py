@@ -6,12 +6,25 @@ import hashlib
 from functools import cache
 from importlib.resources import files
 
+from sheet_reader import __version__
+from sheet_reader.decode.parameters import DECODE
+
 DATA = (
     ("sheet_reader.digits", "", (".onnx", ".json")),
     ("sheet_reader.decode", "data", (".json", ".csv")),
 )
 """Package, folder in it and endings of what decides a value: the network, its calibration, the
 writer model, the shipped checked fields."""
+
+
+@cache
+def decoder_version() -> str:
+    """A name for all that decodes box probabilities: the program, its thresholds, its data."""
+    digest = hashlib.sha256(f"{__version__} {DECODE}".encode())
+    place = files("sheet_reader.decode").joinpath("data")
+    for file in sorted(place.iterdir(), key=lambda f: f.name):
+        digest.update(file.read_bytes())
+    return f"decoder-{digest.hexdigest()[:8]}"
 
 
 @cache

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sheet_reader.intake.names import one_line
+from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.photo import book_of, default_reader, read_original
 from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_history import SiteHistory
@@ -29,9 +30,9 @@ from sheet_reader.threads import one_thread_from_the_start
 if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook
 
-SECONDS_PER_PICTURE = 120.0
-START_SECONDS = 60.0
-GRACE_SECONDS = 5.0
+SECONDS_PER_PICTURE = READING.seconds_per_picture
+START_SECONDS = READING.start_seconds
+GRACE_SECONDS = READING.grace_seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +160,7 @@ class _Worker:
 def _serve(pipe: Connection, work: Work) -> None:
     """The worker's life: a path in, a message after each picture, the result out."""
     signal.signal(signal.SIGINT, signal.SIG_IGN)
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=end_with_parent, daemon=True).start()
     one_thread_from_the_start()
     tools = _tools(work)
     pipe.send("ready")
@@ -200,7 +201,8 @@ def _tools(work: Work) -> tuple[LayoutBook, Reader] | Exception:
         return error
 
 
-def _end_with_parent() -> None:
+def end_with_parent() -> None:
+    """Wait until the parent process is gone, then end this one."""
     parent = multiprocessing.parent_process()
     if parent is not None:
         wait([parent.sentinel])

@@ -35,9 +35,10 @@ from sheet_reader.record.opening import (
     must_not_be_blank,
 )
 from sheet_reader.record.original_faults import original_faults
+from sheet_reader.record.parameters import RECORD
 from sheet_reader.study.model import Study
 
-PAGES_AT_A_TIME = 2_000
+PAGES_AT_A_TIME = RECORD.backup_pages
 BINARY: int = getattr(os, "O_BINARY", 0)
 SQLITE_MAGIC = b"SQLite format 3\0"
 _BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/)?(?!\.\.?\Z)[^/\\\x00-\x1f]+")

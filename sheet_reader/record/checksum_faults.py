@@ -24,6 +24,7 @@ NOUNS = {
     "overruled": "a value that a decision overruled",
     "drafts": "a note of what a letter asked",
     "remarks": "a remark on a visit",
+    "same_names": "an answer about a name",
     "about": "a note on the record itself",
 }
 

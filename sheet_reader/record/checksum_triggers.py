@@ -22,6 +22,7 @@ OWNERS = {
     "overruled": ("NEW.page_instance_id", "''"),
     "drafts": ("NULL", "''"),
     "remarks": ("NEW.page_instance_id", "''"),
+    "same_names": ("NULL", "''"),
     "about": ("NULL", "''"),
 }
 """For each checked table, what a checksum notes beside the row: its owner (a row), its field."""

@@ -35,10 +35,11 @@ from sqlalchemy import (
 
 from sheet_reader.record import former_schema, schema
 from sheet_reader.record.checksum_triggers import OWNERS, there
+from sheet_reader.record.parameters import RECORD
 
 CHECKED: tuple[Table, ...] = tuple(schema.metadata.tables[name] for name in OWNERS)
 SCHEMA_NOTE = "schema"
-AT_A_TIME = 500
+AT_A_TIME = RECORD.checksum_rows
 EDITED, REMOVED, REUSED, GONE = "edited", "removed", "reused", "-"
 """Marks in place of a checksum: a row that another program wrote, one that it removed (the number
 of which may have been given anew), and one just removed.

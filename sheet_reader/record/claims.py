@@ -17,9 +17,10 @@ from sheet_reader import __version__
 from sheet_reader.record import schema
 from sheet_reader.record.leftovers import is_running
 from sheet_reader.record.model import now
+from sheet_reader.record.parameters import RECORD
 
-CLAIM_SECONDS = 900
-MOST_ATTEMPTS = 3
+CLAIM_SECONDS = RECORD.claim_seconds
+MOST_ATTEMPTS = RECORD.most_attempts
 
 
 @dataclass(frozen=True, slots=True)

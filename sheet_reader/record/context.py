@@ -30,8 +30,7 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
     )
     row = connection.execute(
         select(
-            r.boxes_png, r.context_png, r.corners, r.field, s.frame, p.original,
-            s.study, s.layout, s.sheet, s.page,
+            r.field, s.frame, p.original, s.study, s.layout, s.sheet, s.page, k.id, k.decoded_from,
         )
         .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
         .join(schema.page_instances, s.id == k.page_instance_id)
@@ -40,16 +39,20 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
     ).one_or_none()  # fmt: skip
     if row is None:
         raise UsageError(f"there is no reading {reading_id} in the record")
-    context = row.context_png
+    run_id = row.id if row.decoded_from is None else row.decoded_from  # which saw the photo
+    pictures_of = select(r.boxes_png, r.context_png, r.corners)
+    there = pictures_of.where(r.run_id == run_id, r.field == row.field)
+    seen = connection.execute(there).one()
+    context = seen.context_png
     if not context:
         pictures = open_pictures(study.folder / row.original)
         frame = pictures[row.frame] if row.frame < len(pictures) else None
         if isinstance(frame, Picture):
-            corners = json.loads(row.corners)
+            corners = json.loads(seen.corners)
             code = SheetCode(row.study, row.layout, row.sheet, row.page)
             boxes = _printed_boxes(study, code, row.field, len(corners))
             context = context_png(frame.gray, corners, boxes)
-    return FieldImages(unpack_boxes(row.boxes_png), context)
+    return FieldImages(unpack_boxes(seen.boxes_png), context)
 
 
 def _printed_boxes(study: Study, code: SheetCode, field: str, count: int) -> list[Box]:

@@ -15,9 +15,10 @@ from sheet_reader.record import schema
 from sheet_reader.record.answers import Told, told_to_json
 from sheet_reader.record.loading import UNDO
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Rival, Unreadable, Value, now
+from sheet_reader.record.parameters import RECORD
 from sheet_reader.study.model import FieldSpec, Study
 
-MOST_DIGITS = 9
+MOST_DIGITS = RECORD.most_digits
 
 
 def checked_value(study: Study, field: str, text: str) -> str:

@@ -17,9 +17,10 @@ from sqlalchemy.pool import QueuePool
 
 from sheet_reader.errors import RecordError, SheetReaderError, StorageError
 from sheet_reader.record.address import URL_VARIABLE as URL_VARIABLE
+from sheet_reader.record.parameters import RECORD
 
 RECORD_FILE = "record.sqlite"
-BUSY_SECONDS = 60
+BUSY_SECONDS = RECORD.busy_seconds
 FULL = "the disk is full or failing; nothing that was saved before is lost"
 MAKE_ROOM = "free some space and run the command again"
 

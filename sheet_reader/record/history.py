@@ -59,6 +59,7 @@ def _read(
         select(
             r.id, k.id.label("run"), k.at, r.field, r.value, k.program, s.photo_id, s.page,
             s.layout, k.model, r.confidence, r.status, r.reason, r.reasons,
+            k.decoded_from,
         )
         .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
         .join(schema.page_instances, s.id == k.page_instance_id)
@@ -74,7 +75,7 @@ def _as_read(row: Any, *, is_current: bool) -> HistoryEntry:
     return HistoryEntry(
         at=row.at,
         field=row.field,
-        what=f"read, {row.status}",
+        what=f"{'read' if row.decoded_from is None else 'decoded anew'}, {row.status}",
         value=row.value,
         by=f"sheet_reader {row.program}",
         photo=neutral_name(row.photo_id),

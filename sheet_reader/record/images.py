@@ -8,11 +8,15 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.record.parameters import RECORD
 from sheet_reader.vision.types import CROP_PX
 
-CONTEXT_PX_PER_MM = 6.0
-CONTEXT_LEFT_MM, CONTEXT_RIGHT_MM, CONTEXT_ABOVE_MM, CONTEXT_BELOW_MM = 68.0, 10.0, 6.0, 6.0
-CONTEXT_LONGEST_PX = 1200
+CONTEXT_PX_PER_MM = RECORD.context_px_per_mm
+CONTEXT_LEFT_MM = RECORD.context_left_mm
+CONTEXT_RIGHT_MM = RECORD.context_right_mm
+CONTEXT_ABOVE_MM = RECORD.context_above_mm
+CONTEXT_BELOW_MM = RECORD.context_below_mm
+CONTEXT_LONGEST_PX = RECORD.context_longest_px
 
 Corners = Sequence[Sequence[Sequence[float]]]
 

@@ -17,13 +17,16 @@ def kept(reasons: Iterable[Reason]) -> str | None:
 
 
 def restored(data: str | None, text: str) -> Reasons:
-    """The reasons of a row from its columns ``reasons`` and ``reason``.
+    """The reasons of a row from its columns ``reasons`` and ``reason``; damaged ones as words.
 
     Rows of earlier versions have words only. Of those it matters, when photos of a sheet are put
     together, whether a field could be seen; all others stay as they are.
     """
     if data is not None:
-        return from_json(data)
+        try:
+            return from_json(data)
+        except (TypeError, ValueError):
+            return in_words(data)
     if text.startswith(_HIDDEN):
         why = text.removeprefix(_HIDDEN)
         codes = {said: code.value for code, said in OCCLUSIONS.items()}

@@ -10,7 +10,9 @@ import tempfile
 import time
 from pathlib import Path
 
-OLD_SECONDS = 24 * 3600
+from sheet_reader.record.parameters import RECORD
+
+OLD_SECONDS = RECORD.leftover_seconds
 _NAME = re.compile(r"\.(?:new|backup)-(\d+)-\w+")
 
 

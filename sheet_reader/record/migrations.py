@@ -90,6 +90,17 @@ def _answers(connection: Connection) -> None:
     _add_column(connection, "decisions", "told", "TEXT")
 
 
+def _evidence(connection: Connection) -> None:
+    """What a page was decoded from, and under which rules; which names mean the same."""
+    blob = "BLOB" if connection.dialect.name == "sqlite" else "BYTEA"
+    _add_column(connection, "page_instances", "decoded_under", "VARCHAR(120)")
+    _add_column(connection, "reading_runs", "evidence", blob)
+    _add_column(connection, "reading_runs", "decoded_from", "INTEGER")
+    schema.same_names.create(connection)
+    checksum_triggers.create(connection, [schema.same_names.name])
+    guard(connection, schema.same_names.name)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
@@ -101,6 +112,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(8, "reasons as data", _reasons),
     Migration(9, "letters and remarks", _letters),
     Migration(10, "answers of several decisions", _answers),
+    Migration(11, "what pages were decoded from", _evidence),
 )
 
 

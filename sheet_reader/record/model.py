@@ -52,39 +52,6 @@ class Rival:
 
 
 @dataclass(frozen=True, slots=True)
-class Waiting:
-    """One reading that waits for a person (or, in an audit, that is looked at again).
-
-    ``value`` is what was read (None: nothing), ``reasons`` why it is asked, ``sheet`` the site
-    number of the printed sheet or BLANK, ``site`` and ``visit_date`` as known so far ("" while
-    they wait). Pictures come from :meth:`Record.images`, the photo from :meth:`Record.photo_path`.
-    ``page_instance_id`` is the page in its photo: several blank sheets in one photo or PDF share
-    all else. ``frame`` is the page of the PDF, from 0. ``rivals`` are the values of other photos
-    that ``reasons`` name.
-    """
-
-    reading_id: int
-    page_instance_id: int
-    photo: str
-    photo_id: int
-    sheet: str
-    page: int
-    site: str
-    visit_date: str
-    field: str
-    label: str
-    kind: str
-    boxes: int
-    value: str | None
-    confidence: float
-    runner_up: str | None
-    runner_up_confidence: float
-    reasons: Reasons
-    frame: int = 0
-    rivals: tuple[Rival, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class FieldImages:
     """What a person looks at: ``boxes`` uint8 (n, 64, 64), leftmost first, and ``context_png``,
     the place around the field as PNG bytes (b"" where it cannot be had).
@@ -92,35 +59,6 @@ class FieldImages:
 
     boxes: NDArray[np.uint8]
     context_png: bytes
-
-
-@dataclass(frozen=True, slots=True)
-class ReadingRow:
-    """One line of readings.csv: a field in a photo with its status as of now.
-
-    ``value`` is the decided value where there is a decision, else the value read.
-    ``later_value`` is set where a newer reading differs from what a person decided.
-    ``page_instance_id`` is the page in its photo, ``frame`` the page of the PDF, from 0.
-    """
-
-    reading_id: int
-    page_instance_id: int
-    photo: str
-    photo_id: int
-    sheet: str
-    page: int
-    site: str
-    visit_date: str
-    field: str
-    value: str | None
-    confidence: float
-    status: Status
-    reasons: Reasons
-    runner_up: str | None
-    runner_up_confidence: float
-    read_value: str | None
-    later_value: str | None = None
-    frame: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +106,8 @@ class AuditedField:
 class HistoryEntry:
     """One event in the life of a value: read, or decided by a person.
 
-    ``what`` is "read", "accepted as read", "corrected", "left empty", "can't be read" or
+    ``what`` is "read" or "decoded anew" with the status, "accepted as read",
+    "corrected", "left empty", "can't be read" or
     "taken back"; ``at`` is UTC, ISO 8601; ``by`` the person, or the program with its version.
     """
 
@@ -209,7 +148,9 @@ class PhotoLine:
 
 @dataclass(frozen=True, slots=True)
 class FoundPage:
-    """A page as it goes into the record. ``outline`` are its corners in the picture in px."""
+    """A page as it goes into the record. ``outline`` are its corners in the picture in px;
+    ``evidence`` is what it was decoded from, packed, and ``decoded_under`` names the rules.
+    """
 
     frame: int
     study: str
@@ -228,6 +169,8 @@ class FoundPage:
     outline: tuple[tuple[float, float], ...]
     fields: tuple[FoundField, ...] = ()
     threshold: float | None = None
+    evidence: bytes | None = None
+    decoded_under: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,7 +208,8 @@ class BatchSummary:
     ``refused`` (no picture) or ``left_out`` (drawn by this program). Of the new photos ``new_read``
     and ``new_failed`` were read and not readable, ``new_checks`` show a print check; ``read`` and
     ``failed`` also count photos that earlier runs took in, ``failed`` the refused things too.
-    ``photo_ids`` are the photos looked at.
+    ``photo_ids`` are the photos looked at, ``decoded`` is how many known pages were decoded anew
+    without their photos.
     ``lines`` has one line per thing that failed, and one per thing worth telling; ``seconds`` is
     the time spent reading. ``fault`` says what is wrong with the installation where no photo could
     be read for that reason: then all of them wait.
@@ -285,6 +229,7 @@ class BatchSummary:
     flagged: int = 0
     empty: int = 0
     left_to_another: int = 0
+    decoded: int = 0
     seconds: float = 0.0
     lines: tuple[str, ...] = field(default=())
     photo_ids: tuple[int, ...] = ()

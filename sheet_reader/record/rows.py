@@ -7,7 +7,8 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from sheet_reader.record.model import ACCEPTED, ReadingRow, Rival, Status, VisitRow, Waiting
+from sheet_reader.record.lines import ReadingRow, Waiting
+from sheet_reader.record.model import ACCEPTED, Rival, Status, VisitRow
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.study.model import Study
 
@@ -26,29 +27,8 @@ def waiting(study: Study, visits: Iterable[Visit]) -> list[Waiting]:
 
 def as_waiting(study: Study, visit: Visit, effective: FieldState) -> Waiting:
     """One field as a question."""
-    seen, read = effective.observation, effective.reading
-    spec = next((s for s in study.fields if s.name == read.field), None)
-    return Waiting(
-        reading_id=read.reading_id,
-        page_instance_id=seen.page_instance_id,
-        photo=seen.photo,
-        photo_id=seen.photo_id,
-        sheet=seen.sheet,
-        page=seen.page,
-        site=visit.site,
-        visit_date=visit.visit_date,
-        field=read.field,
-        label=spec.label if spec else read.field,
-        kind=spec.kind if spec else "count",
-        boxes=spec.boxes if spec else 0,
-        value=read.value,
-        confidence=read.confidence,
-        runner_up=read.runner_up,
-        runner_up_confidence=read.runner_up_confidence,
-        reasons=effective.reasons,
-        frame=seen.frame,
-        rivals=effective.rivals,
-    )
+    spec = next((s for s in study.fields if s.name == effective.reading.field), None)
+    return Waiting(effective, visit.site, visit.visit_date, spec.kind if spec else "count")
 
 
 def rivals_of(visits: Iterable[Visit], reading_id: int) -> tuple[Rival, ...]:
@@ -61,30 +41,7 @@ def reading_rows(visits: Iterable[Visit]) -> list[ReadingRow]:
     """One row per field and photo, photo by photo."""
     pairs = [(v, e) for v in visits for e in v.fields]
     pairs.sort(key=lambda p: (p[1].observation.photo_id, p[1].observation.page_instance_id))
-    return [_reading_row(v, e) for v, e in pairs]
-
-
-def _reading_row(visit: Visit, e: FieldState) -> ReadingRow:
-    return ReadingRow(
-        reading_id=e.reading.reading_id,
-        page_instance_id=e.observation.page_instance_id,
-        photo=e.observation.photo,
-        photo_id=e.observation.photo_id,
-        sheet=e.observation.sheet,
-        page=e.observation.page,
-        site=visit.site,
-        visit_date=visit.visit_date,
-        field=e.reading.field,
-        value=e.value,
-        confidence=e.reading.confidence,
-        status=e.status,
-        reasons=e.reasons,
-        runner_up=e.reading.runner_up,
-        runner_up_confidence=e.reading.runner_up_confidence,
-        read_value=e.reading.value,
-        later_value=e.later_value,
-        frame=e.observation.frame,
-    )
+    return [ReadingRow(e, v.site, v.visit_date) for v, e in pairs]
 
 
 def visit_rows(study: Study, visits: Iterable[Visit]) -> list[VisitRow]:

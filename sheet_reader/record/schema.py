@@ -5,7 +5,9 @@
 the mails whose photos are all kept. A ``page_instance`` is one printed page in one photo: it stays
 the same when the photo is read again. A ``reading_run`` is one reading of a page instance by one
 program and model (its ``threshold`` is the one from which on counts were accepted; NULL where that
-is not known); its ``readings`` hold a value per field.
+is not known); its ``readings`` hold a value per field. ``evidence`` is what a page was decoded
+from; a run made from the evidence of an earlier run (``decoded_from``) has that one's pictures.
+``decoded_under`` names the rules under which a page was last decoded.
 ``reasons`` are kept as JSON (see :mod:`sheet_reader.reasons`), NULL for none; ``reason`` holds the
 words in which earlier versions kept them.
 ``decisions`` are what people said about a field of a page instance; ``runs_before`` is the highest
@@ -15,8 +17,9 @@ was told of (see answers; both NULL in older ones). ``overruled`` are the values
 on other pages that a person was told of and decided against. Reading runs, readings, decisions and
 overruled are only ever added, never changed (see migrations). ``drafts`` say what was asked of
 volunteers in which letter. ``remarks`` are what people say about a visit, or about a page where
-they stand on one (personal data, removed by ``erase``). ``about`` holds notes on the record itself,
-and ``row_checksums`` a checksum for each row of the others (see checksums).
+they stand on one (personal data, removed by ``erase``). ``same_names`` are answers about fields
+that have another name now: ``present``, or NULL for a different thing. ``about`` holds notes on the
+record itself, and ``row_checksums`` a checksum for each row of the others (see checksums).
 """
 
 from __future__ import annotations
@@ -106,6 +109,7 @@ page_instances = Table(
     Column("layout", String(40), nullable=False),
     Column("sheet", String(40), nullable=False),
     Column("page", Integer, nullable=False),
+    Column("decoded_under", String(120)),
     UniqueConstraint("photo_id", "frame", "study", "layout", "sheet", "page", "position"),
 )
 
@@ -129,6 +133,8 @@ reading_runs = Table(
     Column("visit_date", String(10)),
     Column("outline", Text, nullable=False),
     Column("threshold", Float),
+    Column("evidence", LargeBinary),
+    Column("decoded_from", Integer),
 )
 
 readings = Table(
@@ -202,6 +208,19 @@ remarks = Table(
     Column("text", Text, nullable=False),
     Column("kept_at", String(32), nullable=False),
     UniqueConstraint("site", "visit_date", "mark"),
+)
+
+same_names = Table(
+    "same_names",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("kind", String(12), nullable=False),
+    Column("former", String(200), nullable=False),
+    Column("present", String(200)),
+    Column("by", Text, nullable=False),
+    Column("at", String(32), nullable=False),
+    Column("program", String(40), nullable=False),
+    Column("undoes", ForeignKey("same_names.id"), unique=True),
 )
 
 about = Table(

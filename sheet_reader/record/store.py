@@ -42,6 +42,7 @@ from sheet_reader.record.engine import (
     steady_view,
 )
 from sheet_reader.record.engine import URL_VARIABLE as URL_VARIABLE
+from sheet_reader.record.lines import ReadingRow, Waiting
 from sheet_reader.record.migrations import migrate
 from sheet_reader.record.model import (
     Answer,
@@ -49,12 +50,10 @@ from sheet_reader.record.model import (
     FieldImages,
     HistoryEntry,
     PhotoLine,
-    ReadingRow,
     Rival,
     Summary,
     Thresholds,
     VisitRow,
-    Waiting,
 )
 from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study

@@ -12,12 +12,13 @@ from sheet_reader.errors import UsageError
 from sheet_reader.reasons import Code, has
 from sheet_reader.record import schema
 from sheet_reader.record.claims import MOST_ATTEMPTS
+from sheet_reader.record.parameters import RECORD
 from sheet_reader.record.states import Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE
 
-MOST_NAMED = 8
+MOST_NAMED = RECORD.most_named
 COUNTS = ("accepted", "confirmed", "corrected")
 
 
@@ -177,9 +178,17 @@ def _sites(study: Study, visits: Iterable[Visit]) -> str:
     )
 
 
+def _day(text: str) -> date | None:
+    """The visit date; None where it waits, or is damaged in the record, which ``verify`` tells."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return None
+
+
 def _season(study: Study, visits: Iterable[Visit]) -> str:
     first, last = study.season.first, study.season.last
-    days = [date.fromisoformat(v.visit_date) for v in visits if v.visit_date]
+    days = [day for v in visits if (day := _day(v.visit_date)) is not None]
     outside = sum(not first <= day <= last for day in days)
     if not outside:
         return ""

@@ -16,11 +16,12 @@ from sheet_reader.intake.tags import tag_texts, texts_in
 from sheet_reader.record import originals, schema
 from sheet_reader.record.engine import RECORD_FILE
 from sheet_reader.record.naming import both_names
+from sheet_reader.record.parameters import RECORD
 from sheet_reader.record.remarks import remarks_naming
 from sheet_reader.study.model import Study
 
-SHORTEST = 3
-MOST_LINES = 20
+SHORTEST = RECORD.shortest_trace
+MOST_LINES = RECORD.most_trace_lines
 ENDINGS = frozenset(
     {"jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "pdf", "zip", "eml", "mbox"}
 )

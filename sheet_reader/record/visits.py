@@ -15,11 +15,12 @@ from dataclasses import replace
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.merging import merge
 from sheet_reader.record.model import Status
+from sheet_reader.record.parameters import RECORD
 from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Study
 
-MANY_DIFFER = 3
+MANY_DIFFER = RECORD.many_differ
 TWO_VISITS = because(Code.MANY_DIFFER)
 
 

@@ -22,6 +22,7 @@ from sheet_reader.record.claims import Task
 from sheet_reader.record.kept_reasons import kept, restored
 from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
 from sheet_reader.record.opening import ARRIVING
+from sheet_reader.record.runs import add_run
 
 
 def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
@@ -151,7 +152,7 @@ def finish(
             former.taken = True
     for page in pages:
         instance = _page_instance(connection, task.photo_id, page, known)
-        _add_run(connection, instance, page, model, attempt)
+        add_run(connection, instance, page, model, attempt)
     return True
 
 
@@ -231,51 +232,6 @@ def _page_instance(
     assert added is not None
     known.append(_Known(int(added[0]), code, position, _centre(page.outline), taken=True))
     return int(added[0])
-
-
-def _add_run(
-    connection: Connection, page_instance_id: int, page: FoundPage, model: str, attempt: int
-) -> None:
-    run = connection.execute(
-        insert(schema.reading_runs).values(
-            page_instance_id=page_instance_id,
-            attempt=attempt,
-            at=now(),
-            program=__version__,
-            model=model,
-            identified_by=page.identified_by,
-            px_per_mm=page.px_per_mm,
-            blur_mm=page.blur_mm,
-            contrast=page.contrast,
-            hidden_boxes=page.hidden_boxes,
-            glare_share=page.glare_share,
-            advice=page.advice,
-            site=page.site,
-            visit_date=page.visit_date,
-            outline=json.dumps(page.outline),
-            threshold=page.threshold,
-        )
-    ).inserted_primary_key
-    assert run is not None
-    rows = [
-        {
-            "run_id": int(run[0]),
-            "field": f.reading.field,
-            "value": f.reading.value,
-            "confidence": float(f.reading.confidence),
-            "status": f.reading.status,
-            "reason": "",
-            "reasons": kept(f.reading.reasons),
-            "runner_up": f.reading.runner_up,
-            "runner_up_confidence": float(f.reading.runner_up_confidence),
-            "corners": json.dumps(f.corners),
-            "boxes_png": f.boxes_png,
-            "context_png": f.context_png,
-        }
-        for f in page.fields
-    ]
-    if rows:
-        connection.execute(insert(schema.readings), rows)
 
 
 def photos_with(connection: Connection, statuses: Sequence[str]) -> list[PhotoLine]:

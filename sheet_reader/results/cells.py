@@ -11,7 +11,11 @@ from __future__ import annotations
 import csv
 import io
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache
+from typing import Any
+
+import pandas as pd
 
 _NUMBER = re.compile(r"-?\d+(\.\d+)?")
 _STARTS_FORMULA = re.compile(r"(^|[;|\t\r\n])(\s*)([=+\-@＝＋－＠])|^([\t\r\n])")
@@ -33,12 +37,49 @@ def _guard(match: re.Match[str]) -> str:
 
 def render_csv(header: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
     """UTF-8 text after RFC 4180, every cell guarded by :func:`safe_cell`."""
+    guarded = ([safe_cell(cell) for cell in row] for row in rows)
+    return render_lines([safe_cell(cell) for cell in header], guarded)
+
+
+def render_frame(frame: pd.DataFrame) -> bytes:
+    """A table as CSV: days as ISO 8601, yes and no, nothing where a value is missing."""
+    columns = [texts(frame[name]) for name in frame.columns]
+    return render_lines(list(frame.columns), zip(*columns, strict=True))
+
+
+def render_lines(header: Sequence[str], lines: Iterable[Sequence[str]]) -> bytes:
+    """As :func:`render_csv`, for cells that :func:`texts` has made safe."""
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
-    writer.writerow([safe_cell(cell) for cell in header])
-    for row in rows:
-        writer.writerow([safe_cell(cell) for cell in row])
+    writer.writerow(header)
+    writer.writerows(lines)
     return text.getvalue().encode("utf-8", errors="replace")
+
+
+def texts(column: pd.Series, missing: str = "") -> list[str]:
+    """The cells of a column as text, each made safe; ``missing`` where there is no value."""
+    values = column.tolist()
+    there = column.notna().tolist()
+    kind = str(column.dtype)
+    if kind.startswith("datetime"):
+        shown: Callable[[Any], str] = _day
+    elif kind == "boolean":
+        shown = _yes
+    elif kind.startswith("Float"):
+        shown = probability
+    elif kind.startswith("Int"):
+        shown = str
+    else:
+        shown = lru_cache(maxsize=65_536)(safe_cell)
+    return [shown(v) if ok else missing for v, ok in zip(values, there, strict=True)]
+
+
+def _day(value: pd.Timestamp) -> str:
+    return value.strftime("%Y-%m-%d")
+
+
+def _yes(value: bool) -> str:
+    return "yes" if value else "no"
 
 
 def probability(value: float) -> str:

@@ -1,34 +1,46 @@
-"""Hand out the results of a study as two files of comma-separated values."""
+"""Hand out the results of a study: the tables, in one format or several."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from importlib import import_module
 from pathlib import Path
+from typing import cast
 
-from sheet_reader.record.model import ReadingRow, VisitRow
-from sheet_reader.results.cells import render_csv
 from sheet_reader.results.files import write_together
-from sheet_reader.results.tables import readings_table, rows_table
+from sheet_reader.results.frames import Tables
 from sheet_reader.study.model import Study
 
-ROWS_FILE = "rows.csv"
-READINGS_FILE = "readings.csv"
+Format = Callable[[Study, Tables], dict[str, bytes]]
+"""Makes files (by name, in the folder of the results) of the tables."""
+
+_HERE = "sheet_reader.results.formats"
+FORMATS: Mapping[str, str] = {
+    "csv": f"{_HERE}.csv_files:csv_files",
+    "data-package": f"{_HERE}.data_package:data_package",
+    "darwin-core": f"{_HERE}.darwin_core.archive:darwin_core",
+    "excel": f"{_HERE}.workbook:workbook",
+    "parquet": f"{_HERE}.parquet:parquet",
+}
+"""Where each format is made; loaded when it is asked for."""
+
+
+def format_named(name: str) -> Format:
+    """The maker of a format of :data:`FORMATS`."""
+    module, function = FORMATS[name].split(":")
+    return cast(Format, getattr(import_module(module), function))
 
 
 def export_files(
-    study: Study,
-    visits: Iterable[VisitRow],
-    readings: Iterable[ReadingRow],
-    folder: Path,
-    photos: Mapping[int, str] | None = None,
+    study: Study, tables: Tables, folder: Path, formats: Iterable[str] = ("csv",)
 ) -> list[Path]:
-    """Write rows.csv and readings.csv into ``folder``; the same record gives the same bytes.
+    """Write the tables into ``folder``; the same record gives the same bytes.
 
-    Neither holds a name or address of a person, unless ``photos`` (file names by photo number, for
-    her own eyes) do. Raises StorageError; then the old files stand.
+    No file holds a name or address of a person (readings do where the tables were made with the
+    photos' own file names). Raises StorageError, and UsageError where a format
+    needs a package that is not installed; then the old files stand.
     """
-    files = {
-        ROWS_FILE: render_csv(*rows_table(study, visits)),
-        READINGS_FILE: render_csv(*readings_table(study, readings, photos)),
-    }
+    files: dict[str, bytes] = {}
+    for name in dict.fromkeys(formats):
+        files |= format_named(name)(study, tables)
     return write_together(folder, files)

@@ -5,18 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from pathlib import Path
 
-from sheet_reader.atomic import atomic_write
+from sheet_reader.atomic import PRIVATE, PUBLIC, atomic_write
 from sheet_reader.errors import StorageError
 
 
-def write_together(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
-    """Write all ``files`` into ``folder`` (made if missing), replacing older ones; a full disk
-    leaves the old files whole. Raises StorageError.
+def write_together(
+    folder: Path, files: Mapping[str, bytes], *, private: bool = False
+) -> list[Path]:
+    """Write all ``files`` into ``folder`` (made if missing), replacing older ones; a name may lead
+    into a folder below (``data-package/rows.csv``). A full disk leaves the old files whole. Files
+    that are ``private`` can be read by their owner alone. Raises StorageError.
     """
     whole = {folder / name: content for name, content in files.items()}
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        atomic_write(whole)
+        for place in {folder, *(path.parent for path in whole)}:
+            place.mkdir(parents=True, exist_ok=True)
+        atomic_write(whole, mode=PRIVATE if private else PUBLIC)
     except OSError as error:
         raise StorageError(
             f"cannot write here: {(error.strerror or str(error)).lower()}",
@@ -24,3 +28,8 @@ def write_together(folder: Path, files: Mapping[str, bytes]) -> list[Path]:
             remedy="choose another folder with --out",
         ) from error
     return list(whole)
+
+
+def write_file(path: Path, content: bytes) -> Path:
+    """Write one file, whole or not at all, and give its path. Raises StorageError."""
+    return write_together(path.parent, {path.name: content})[0]

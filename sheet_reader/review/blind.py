@@ -8,10 +8,10 @@ fields where a mistake does most harm are typed from the picture first, and only
 from __future__ import annotations
 
 from sheet_reader.review.model import Question
+from sheet_reader.review.parameters import REVIEW
 from sheet_reader.study.model import Study
 
-COIN_FLIP = 0.6
-"""Below this probability the reader's guess helps nobody. Our choice, no source."""
+COIN_FLIP = REVIEW.coin_flip
 
 
 def keyed_blind(question: Question, study: Study) -> bool:

@@ -7,7 +7,8 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.record.model import Answer, ReadingRow, Waiting
+from sheet_reader.record.lines import ReadingRow, Waiting
+from sheet_reader.record.model import Answer
 from sheet_reader.record.store import Record
 from sheet_reader.review.model import Question, Shown
 from sheet_reader.review.overlay import write_overlays

@@ -10,7 +10,8 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.record.model import Answer, Waiting
+from sheet_reader.record.lines import Waiting
+from sheet_reader.record.model import Answer
 from sheet_reader.study.model import FieldSpec
 
 

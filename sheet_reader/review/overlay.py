@@ -25,10 +25,11 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.record import schema
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
+from sheet_reader.review.parameters import REVIEW
 
-LONGEST_PX = 2400
-JPEG_QUALITY = 85
-PLATE = (255, 255, 255)
+LONGEST_PX = REVIEW.overlay_px
+JPEG_QUALITY = REVIEW.overlay_quality
+PLATE = REVIEW.plate
 INKS = {
     "accepted": (175, 90, 20),
     "confirmed": (175, 90, 20),
@@ -188,10 +189,13 @@ def _found(record: Record, photo_id: int) -> tuple[Marks, Outlines]:
     """Marks and page outlines by frame, from the latest reading of each page of the photo."""
     s, k, r = schema.page_instances.c, schema.reading_runs.c, schema.readings.c
     latest = select(func.max(k.id)).group_by(k.page_instance_id)
+    first = schema.readings.alias()  # a run without the photo has the places of an earlier one
+    places = (first.c.run_id == func.coalesce(k.decoded_from, k.id)) & (first.c.field == r.field)
     query = (
-        select(s.frame, k.outline, r.id, r.corners)
+        select(s.frame, k.outline, r.id, first.c.corners)
         .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
         .join(schema.readings, r.run_id == k.id)
+        .join(first, places)
         .where(s.photo_id == photo_id, k.id.in_(latest))
         .order_by(s.id, r.id)
     )

@@ -12,17 +12,16 @@ from PIL import Image
 from rich.console import Console, RenderableType
 from rich.text import Text
 
+from sheet_reader.review.parameters import REVIEW
+
 PictureMode = Literal["auto", "graphics", "blocks", "plain", "off"]
 
-CROP_ASPECT = 9 / 11
-"""Width by height of a box with its margin on paper; crops are stretched to squares."""
-TALLEST_ROWS = 12
-"""More terminal rows than this would push the question off a small screen."""
-GAP_PX = 3
-FEW, TRIM_PX = 3, 4
-"""In a row of more than FEW boxes so many pixels of margin are cut, for larger digits."""
-INK = 150
-"""Below this grey a pixel is drawn as ink where there are no colours."""
+CROP_ASPECT = REVIEW.crop_aspect
+TALLEST_ROWS = REVIEW.tallest_rows
+GAP_PX = REVIEW.gap_px
+FEW = REVIEW.few_boxes
+TRIM_PX = REVIEW.trim_px
+INK = REVIEW.ink_level
 _INK_BLOCKS = {(False, False): " ", (True, False): "▀", (False, True): "▄", (True, True): "█"}
 
 

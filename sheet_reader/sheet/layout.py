@@ -144,7 +144,7 @@ def _draw(study: Study, sheet: str, version: str, grid: Grid) -> tuple[DrawnPage
         draw_fields(draft, study, code, width)
         draw_page(draft, study, grid, number, _head(study, number))
         page = Page(
-            code, len(grid.pages), width, height, markers, tuple(draft.cells), (), 0.0, code_box,
+            code, len(grid.pages), width, height, markers, tuple(draft.cells), code_box,
             printed_box, tuple(draft.areas),
         )  # fmt: skip
         drawn.append(DrawnPage(page, tuple(draft.marks)))

@@ -56,9 +56,8 @@ class Area:
 @dataclass(frozen=True, slots=True)
 class Page:
     """One printed page. ``code_box_mm`` holds the machine code and ``printed_code_box_mm`` the
-    human-readable one (x, y, width, height). ``anchors_mm`` are centres of solid discs
-    (``anchor_diameter_mm``) that the sheet's first edition prints beside the boxes. ``areas`` are
-    known for later editions only.
+    human-readable one (x, y, width, height). ``areas`` are known for
+    editions after the first only.
     """
 
     code: SheetCode
@@ -67,8 +66,6 @@ class Page:
     height_mm: float
     markers: tuple[Marker, ...]
     cells: tuple[Cell, ...]
-    anchors_mm: tuple[tuple[float, float], ...]
-    anchor_diameter_mm: float
     code_box_mm: tuple[float, float, float, float]
     printed_code_box_mm: tuple[float, float, float, float]
     areas: tuple[Area, ...] = ()

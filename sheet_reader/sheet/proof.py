@@ -51,7 +51,7 @@ def draw_proof(study: Study) -> DrawnPage:
     _rulers(draft, SIDE + 2.0, 70.0)
     _elements(draft, SIDE + 26.0, 96.0)
     page = Page(
-        code, 1, width, height, markers, tuple(draft.cells), (), 0.0, code_box, printed_box,
+        code, 1, width, height, markers, tuple(draft.cells), code_box, printed_box,
         tuple(draft.areas),
     )  # fmt: skip
     return DrawnPage(page, tuple(draft.marks))

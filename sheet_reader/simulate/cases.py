@@ -24,6 +24,7 @@ from sheet_reader.simulate.photo import photograph
 from sheet_reader.simulate.samples import SAMPLES, sample_folder
 from sheet_reader.simulate.sources import Hands
 from sheet_reader.simulate.study_photos import filled_sheet, photo_of, random_request, scan_of
+from sheet_reader.simulate.troubles import NONE, Troubles
 from sheet_reader.simulate.truth import PhotoTruth
 from sheet_reader.study.reader import read_study
 
@@ -72,10 +73,10 @@ class Case:
 
 def make_case(
     desk: Desk, study: str, level: str, seed: int, *, bare_share: float = BARE_SHARE,
-    sheets: int = 1,
+    sheets: int = 1, troubles: Troubles = NONE,
 ) -> Case:  # fmt: skip
     """The picture that belongs to ``seed``; with several ``sheets``, all in one photograph.
-    ``level`` is easy, typical, hard, or scan for a flatbed scan.
+    ``level`` is easy, typical, hard, or scan for a flatbed scan (which knows no ``troubles``).
     """
     rng = np.random.default_rng([seed, 44])
     book = desk.books[study]
@@ -93,15 +94,16 @@ def make_case(
     elif sheets > 1:
         filled = []
         for number in range(sheets):
-            request = random_request(book, seed * 16 + number)
+            request = random_request(book, seed * 16 + number, troubles)
+            trouble = np.random.default_rng([seed * 16 + number, 55])
             layout = book.layout(BLANK if request.on_blank else request.visit.site)
             page = layout.pages[request.page - 1]
-            filled.append(
-                filled_sheet(
-                    book, page, request.visit, desk.hands, LEVELS[level], HABITS[level], rng
-                )
-            )
+            made = filled_sheet(
+                book, page, request.visit, desk.hands, LEVELS[level], HABITS[level], rng,
+                troubles.of_sheet(trouble), trouble,
+            )  # fmt: skip
+            filled.append(made)
         photo = photograph(filled, LEVELS[level], seed)
     else:
-        photo = photo_of(book, desk.hands, level, seed)
+        photo = photo_of(book, desk.hands, level, seed, troubles=troubles)
     return Case(study, photo.data, photo.truth)

@@ -10,17 +10,20 @@ import numpy as np
 from sheet_reader.sheet.model import Area, Cell, Page
 from sheet_reader.simulate import marks
 from sheet_reader.simulate.habits import Habits
-from sheet_reader.simulate.ink import InkPen, Stroke, lay_ink, random_ink_pen
+from sheet_reader.simulate.ink import InkPen, Stroke, lay_ink, pale_pencil, random_ink_pen
 from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.printer import Paper
+from sheet_reader.simulate.roofed import RoofedOnes, roof
 from sheet_reader.simulate.sources import DigitSource, Hands
 from sheet_reader.simulate.spaces import largest_space
+from sheet_reader.simulate.troubles import UNTROUBLED, SheetTroubles
 from sheet_reader.simulate.truth import CellTruth, FieldState, FieldTruth
 from sheet_reader.simulate.values import Visit
 from sheet_reader.study.fields import OWN_DIGITS
 
 EMPTY, STRUCK, OTHER = "empty", "struck", "other"
 _REACH = SIMULATE.canvas_boxes
+_PRESSURES = SIMULATE.pale_pressures
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,14 +35,21 @@ class _Style:
 
 
 def fill_page(
-    paper: Paper, page: Page, visit: Visit, hands: Hands, habits: Habits, rng: np.random.Generator
-) -> tuple[tuple[FieldTruth, ...], tuple[CellTruth, ...], str]:
+    paper: Paper, page: Page, visit: Visit, hands: Hands, habits: Habits, rng: np.random.Generator,
+    suffers: SheetTroubles = UNTROUBLED,
+) -> tuple[tuple[FieldTruth, ...], tuple[CellTruth, ...], str]:  # fmt: skip
     """Write ``visit`` into the boxes of ``page`` on ``paper`` (changed in place), by one person
     of ``hands`` with one pen. Returns the truth of every field and box of the page, and
     who wrote.
     """
     pen = random_ink_pen(paper.px_per_mm, rng)
-    scribe = _Scribe(paper, pen, hands.writer(pen, rng), _style(rng), habits, rng, page.areas)
+    if suffers.faint is not None:
+        pen = pale_pencil(pen, suffers.faint)
+    hand = hands.writer(pen, rng)
+    style = _style(rng)
+    if suffers.roofed:
+        hand = RoofedOnes(hand, pen, *roof(rng))
+    scribe = _Scribe(paper, pen, hand, style, habits, rng, page.areas, suffers)
     fields, cells = [], []
     for name, boxes in _by_field(page).items():
         field, found = scribe.field(name, boxes, visit.values.get(name, ""))
@@ -73,9 +83,9 @@ class _Scribe:
 
     def __init__(
         self, paper: Paper, pen: InkPen, hand: DigitSource, style: _Style, habits: Habits,
-        rng: np.random.Generator, areas: Sequence[Area] = (),
+        rng: np.random.Generator, areas: Sequence[Area] = (), suffers: SheetTroubles = UNTROUBLED,
     ) -> None:  # fmt: skip
-        self.paper, self.pen, self.hand = paper, pen, hand
+        self.paper, self.pen, self.hand, self.suffers = paper, pen, hand, suffers
         self.style, self.habits, self.rng = style, habits, rng
         self.areas = areas
 
@@ -98,6 +108,8 @@ class _Scribe:
         if not header and value and self.rng.random() < self.habits.tally:
             self._tally(name, cells, int(value))
         strays = [self._stray(cell) for cell in cells]
+        if not header and value and self.suffers.spill and self.rng.random() < self.suffers.spill:
+            strays[0] |= self._spill(name, cells[0], int(value))
         kept = value if state in ("written", "corrected") else None
         truths = [
             CellTruth(name, cell.index, content, stray)
@@ -219,6 +231,8 @@ class _Scribe:
             high, wide = high * grow, wide * grow
             shift += rng.choice([-1, 1], 2) * rng.uniform(0.05, 0.25, 2)
         ink = self.hand.draw(digit, max(4, int(high)), max(4, int(wide)), rng)
+        if self.suffers.faint is not None:  # some digits are written with hardly any pressure
+            ink = np.asarray(ink * np.float32(rng.uniform(*_PRESSURES)), np.float32)
         left = x + width * (0.5 + shift[0]) - wide / 2
         top = y + height * (0.5 + shift[1]) - high / 2
         lay_ink(self.paper.bgr, ink, (int(left), int(top)), self.pen)
@@ -270,6 +284,17 @@ class _Scribe:
             if room > 12 * mm and strokes:
                 self._ink(strokes, min(start, end) + mm / 2, upper, high, room)
                 return
+
+    def _spill(self, name: str, cell: Cell, count: int) -> bool:
+        """The end of a row of tally strokes that runs into the first box; whether there is one."""
+        space = next((area for area in self.areas if area.field == name), None)
+        if space is None or count < 2:  # one stroke is no row that can run on
+            return False
+        x, y, width, height = self._box(cell)
+        strokes = marks.tally_end(min(count, 4), height, width, self.rng)
+        pad = width * 0.8
+        self._ink([s + np.array([pad, 0.0]) for s in strokes], x - pad, y, height, width + pad)
+        return True
 
     def remark(self) -> None:
         """A scrawl in the space for comments, or in the largest empty space of the page."""

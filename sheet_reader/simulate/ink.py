@@ -59,6 +59,14 @@ def random_ink_pen(px_per_mm: float, rng: np.random.Generator) -> InkPen:
     return InkPen(pen, colour, px_per_mm)
 
 
+def pale_pencil(pen: InkPen, darkness: float) -> InkPen:
+    """A pencil with a line as wide as that of ``pen`` that takes ``darkness`` (0..1) of the light,
+    less where the paper's grain shows.
+    """
+    pale = replace(pen.pen, kind="pencil", darkness=darkness, skip=0.05, grain=0.4)
+    return replace(pen, pen=pale, bgr=_GRAPHITE)
+
+
 def lay_ink(paper: Bytes, ink: Ink, top_left: tuple[int, int], pen: InkPen) -> None:
     """Lay ``ink`` (h, w; 0..1) onto ``paper`` (H, W, 3) at ``top_left`` (x, y px), in place."""
     x, y = top_left

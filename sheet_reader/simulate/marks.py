@@ -108,6 +108,27 @@ def tally(
     return strokes
 
 
+def tally_end(
+    count: int, height: float, width: float, rng: np.random.Generator
+) -> list[Stroke]:
+    """The last ``count`` strokes of a tally row that reaches over the left edge (x = 0) of a box of
+    this size; or the slanting fifth stroke that ends in it.
+    """
+    step = height * rng.uniform(0.18, 0.26)
+    top, bottom = height * rng.uniform(0.05, 0.2), height * rng.uniform(0.75, 0.95)
+    last = width * rng.uniform(0.05, 0.55)
+    lean = rng.normal(0, 0.05) * height
+    strokes = [
+        np.array([[last - k * step + lean, top], [last - k * step - lean, bottom]])
+        + rng.normal(0, 0.02 * height, (2, 2))
+        for k in range(count)
+    ]
+    if rng.random() < 0.25:
+        slant = np.array([[last - 4.6 * step, bottom], [last + 0.5 * step, top]])
+        strokes = [s - np.array([last, 0.0]) for s in strokes] + [slant]
+    return [np.asarray(s, np.float64) for s in strokes]
+
+
 def scrawl(height: int, width: int, letter_px: float, rng: np.random.Generator) -> list[Stroke]:
     """Lines of illegible joined-up writing."""
     strokes: list[Stroke] = []

@@ -32,6 +32,12 @@ class SimulateParameters:
     stroke_widths_mm: tuple[float, float] = parameter(
         (0.4, 0.9), "mm", _GUESS, "thinnest and widest stroke"
     )
+    pale_pressures: tuple[float, float] = parameter(
+        (0.45, 1.1), "ratio", _GUESS, "darkness of one digit to that of its pale pencil"
+    )
+    behind_shift_mm: float = parameter(
+        60.0, "mm", _GUESS, "most that the page behind lies to the side of the front"
+    )
     known_well: int = parameter(60, "samples", _GUESS, "till which a person's chance grows")
     lean: float = parameter(0.04, "share", _GUESS, "standard deviation of a sample's slant, dx/dy")
     widen: float = parameter(0.04, "share", _GUESS, "standard deviation of a sample's log width")

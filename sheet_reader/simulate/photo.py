@@ -29,6 +29,7 @@ from sheet_reader.simulate.sensor import (
     random_orientation,
     repacked,
 )
+from sheet_reader.simulate.spoil import FoldLine, folded
 from sheet_reader.simulate.surface import Surface, random_surface
 from sheet_reader.simulate.thumbs import paint_thumb, random_thumbs
 from sheet_reader.simulate.truth import CellTruth, PhotoTruth, Point, SheetTruth
@@ -41,12 +42,13 @@ _GLARE_CONTRAST = SIMULATE.glare_contrast
 @dataclass(frozen=True, slots=True)
 class FilledSheet:
     """Paper with print and handwriting; ``page`` and ``truth`` (places still missing) are None
-    for paper that is no sheet.
+    for paper that is no sheet. ``folds`` are those that it has beside the level's own.
     """
 
     paper: Paper
     page: Page | None = None
     truth: SheetTruth | None = None
+    folds: tuple[FoldLine, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,7 +73,9 @@ def photograph(
     """
     rng = np.random.default_rng([seed, 77])
     placements = _placements(sheets, rng)
-    surfaces = [random_surface(level, *sheet.paper.size_mm, rng) for sheet in sheets]
+    surfaces = [
+        folded(random_surface(level, *sheet.paper.size_mm, rng), sheet.folds) for sheet in sheets
+    ]
     outlines = [
         on_desk(surface, place, _outline(*sheet.paper.size_mm))
         for surface, place, sheet in zip(surfaces, placements, sheets, strict=True)

@@ -34,10 +34,11 @@ class Visit:
 
 
 def random_visit(
-    study: Study, rng: np.random.Generator, site: str | None = None, day: date | None = None
-) -> Visit:
+    study: Study, rng: np.random.Generator, site: str | None = None, day: date | None = None,
+    wrong_sums: float = WRONG_SUM_SHARE,
+) -> Visit:  # fmt: skip
     """A visit to ``site`` on ``day`` (default: any of the site list, any of the season). Counts are
-    mostly small, sums hold but for :data:`WRONG_SUM_SHARE` of them.
+    mostly small, sums hold but for a share ``wrong_sums`` of them.
     """
     number = site or study.sites[int(rng.integers(len(study.sites)))].number
     days = (study.season.last - study.season.first).days
@@ -50,7 +51,7 @@ def random_visit(
             values[spec.name] = day.isoformat()
         else:
             values[spec.name] = str(_count(spec, rng))
-    wrong = add_up(study, values, rng)
+    wrong = add_up(study, values, rng, wrong_sums)
     return Visit(values, wrong, number, day.isoformat())
 
 
@@ -63,8 +64,10 @@ def _count(spec: FieldSpec, rng: np.random.Generator) -> int:
     return int(min(highest, lowest + rng.geometric(1 / (1 + (highest - lowest) * 0.12)) - 1))
 
 
-def add_up(study: Study, values: dict[str, str], rng: np.random.Generator) -> tuple[str, ...]:
-    """Put the totals into ``values``, :data:`WRONG_SUM_SHARE` of them wrong: returns those."""
+def add_up(
+    study: Study, values: dict[str, str], rng: np.random.Generator, share: float = WRONG_SUM_SHARE
+) -> tuple[str, ...]:
+    """Put the totals into ``values``, a ``share`` of them wrong: returns those."""
     specs = {spec.name: spec for spec in study.fields}
     wrong = []
     for rule in study.sums:
@@ -75,7 +78,7 @@ def add_up(study: Study, values: dict[str, str], rng: np.random.Generator) -> tu
             largest = max(rule.parts, key=lambda part: int(values[part]))
             values[largest] = str(int(values[largest]) // 2)
             total = sum(int(values[part]) for part in rule.parts)
-        if rng.random() < WRONG_SUM_SHARE:
+        if rng.random() < share:
             parts = [int(values[part]) for part in rule.parts]
             wrongly = wrong_total(str(rng.choice(ADDITION_ERRORS)), parts, total, most, rng)
             if wrongly != total:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import cast
 
 from sheet_reader.study.model import CountField, HeaderField, HeaderKind, Plot, SumRule
+from sheet_reader.study.publication import read_taxon
 from sheet_reader.study.table import Table, entry_place, nearest, shown
 
 MOST_BOXES = 6
@@ -13,7 +14,7 @@ OWN_DIGITS = "own_digits"
 """The name of the ten boxes for the volunteer's own digits; no field of a visit."""
 RESERVED = frozenset(
     (OWN_DIGITS, "photo", "sheet", "page", "field", "value", "confidence", "status", "reason",
-     "waiting")
+     "waiting", "site_name", "pages_in", "pages_of", "corrected", "remarks")
 )  # fmt: skip
 _DATE_BOXES = 6
 
@@ -69,7 +70,10 @@ def read_counts(top: Table) -> tuple[CountField, ...]:
     tables = top.tables("counts", most=40, required=True)
     counts = []
     for table in tables:
-        table.only(("name", "label", "boxes", "lowest", "highest", "unit", "note", "tally"))
+        table.only(
+            ("name", "label", "boxes", "lowest", "highest", "unit", "note", "tally", "taxon",
+             "life_stage")
+        )  # fmt: skip
         boxes, lowest, highest = _boxes_and_range(table, required=True)
         counts.append(
             CountField(
@@ -81,6 +85,7 @@ def read_counts(top: Table) -> tuple[CountField, ...]:
                 table.text("unit", longest=20, required=False),
                 table.text("note", longest=90, required=False),
                 table.flag("tally"),
+                *read_taxon(table),
             )
         )
     _unique(tables, [c.name for c in counts])

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from typing import Literal
 
+from sheet_reader.study.letter_words import ENGLISH as LETTERS
 from sheet_reader.study.words import ENGLISH, Words
 
 Paper = Literal["A4", "Letter"]
@@ -23,19 +24,26 @@ class Season:
 
 @dataclass(frozen=True, slots=True)
 class Visits:
-    """Days between visits and how many days early or late still count as on time."""
+    """Days between visits, how many days early or late still count as on time, and how many visits
+    of a season a site needs at least (four or five: common practice, no source).
+    """
 
     interval_days: int = 7
     tolerance_days: int = 2
+    least: int = 4
 
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """A line of the site list. ``number`` keeps its leading zeros and ends in its check digit."""
+    """A line of the site list. ``number`` keeps its leading zeros and ends in its check digit;
+    ``latitude`` and ``longitude`` are degrees in WGS 84, both None where the list gives none.
+    """
 
     number: str
     label: str
     contact: str
+    latitude: float | None = None
+    longitude: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +76,8 @@ class CountField:
     """Something counted once in every plot. Values outside lowest..highest are implausible.
 
     ``tally`` says whether the sheet keeps space for tally strokes; None leaves it to the sheet
-    (yes, but for totals, which are added up).
+    (yes, but for totals, which are added up). ``taxon`` is the scientific name of what is counted,
+    "" where the study does not name it.
     """
 
     name: str
@@ -79,6 +88,8 @@ class CountField:
     unit: str = ""
     note: str = ""
     tally: bool | None = None
+    taxon: str = ""
+    life_stage: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,6 +106,33 @@ class Comments:
 
     label: str
     height_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How long or how much was searched: ``field`` is a count (then each plot has its own) or a
+    number of the head. ``equal``: the plots of a visit are to be searched alike.
+    """
+
+    field: str
+    unit: str
+    protocol: str = ""
+    equal: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Publication:
+    """What users of published tables are told. ``licence`` is an SPDX identifier. Names of places
+    and coordinates leave in published archives only where ``place_names`` is set and
+    ``place_decimals`` (decimals of a degree) is given.
+    """
+
+    licence: str = ""
+    citation: str = ""
+    description: str = ""
+    publisher: str = ""
+    place_names: bool = False
+    place_decimals: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +156,8 @@ class Study:
     ``key`` (lower case letters, digits, hyphens; at most 16) names the study in the machine code.
     ``allowed_error`` is the share of accepted fields that may be wrong. ``send_to`` says where
     photographs go, ``own_digits`` whether the sheet asks for the volunteer's own ten digits.
-    ``sites_file`` is the name of the site list in ``folder``.
+    ``sites_file`` is the name of the site list in ``folder``; ``letter_words`` are all words of the
+    letters to volunteers, by key.
     """
 
     key: str
@@ -135,11 +174,13 @@ class Study:
     sites: tuple[Site, ...]
     folder: Path
     allowed_error: float = 0.001
-    warnings: tuple[str, ...] = field(default=())
     send_to: str = ""
     own_digits: bool = False
     words: Words = ENGLISH
     sites_file: str = ""
+    effort: Effort | None = None
+    publication: Publication = Publication()
+    letter_words: tuple[tuple[str, str], ...] = tuple(LETTERS.items())
 
     @property
     def fields(self) -> tuple[FieldSpec, ...]:

@@ -9,16 +9,21 @@ from typing import Any, cast
 
 from sheet_reader.errors import Mistake, StorageError, StudyError
 from sheet_reader.study.fields import read_counts, read_header, read_plots, read_sums
+from sheet_reader.study.letter_words import read_letter_words
 from sheet_reader.study.model import Comments, Paper, Season, Site, Study, Visits
+from sheet_reader.study.publication import read_effort, read_publication
 from sheet_reader.study.site_list import read_sites
 from sheet_reader.study.table import Mistakes, Table, shown
 from sheet_reader.study.words import read_words
 
 STUDY_FILE = "study.toml"
 MOST_BYTES = 500_000
+LEAST = 4
+"""Visits that a site needs: four or five at least (common practice, no source)."""
 KEYS = (
     "key", "title", "paper", "sites", "allowed_error", "instructions", "season", "visits",
     "header", "plots", "counts", "sums", "comments", "send_to", "own_digits", "words",
+    "effort", "publication",
 )  # fmt: skip
 RENAMED = {"roster": "sites", "accepted_error": "allowed_error"}
 """What keys were called before, and are called now."""
@@ -99,11 +104,14 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
         sites = read_sites(folder / file, boxes, mistakes)
     visits = _visits(top)
     comments = _comments(top, words.comments)
+    effort, publication = read_effort(top, header, counts), read_publication(top)
+    letter_words = tuple(read_letter_words(top).items())
     if mistakes.found or season is None:
         return None
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
-        instructions, sites, folder, error, (), send_to, own_digits, words, file,
+        instructions, sites, folder, error, send_to, own_digits, words, file, effort,
+        publication, letter_words,
     )  # fmt: skip
 
 
@@ -129,7 +137,7 @@ def _visits(top: Table) -> Visits:
     table = top.table("visits", required=False)
     if table is None:
         return Visits()
-    table.only(("interval_days", "tolerance_days"))
+    table.only(("interval_days", "tolerance_days", "least"))
     interval = table.whole("interval_days", 1, 366, required=False, fallback=7) or 7
     usual = min(2, (interval - 1) // 2)
     tolerance = table.whole("tolerance_days", 0, 366, required=False, fallback=usual)
@@ -140,7 +148,8 @@ def _visits(top: Table) -> Visits:
             f"{tolerance} must be less than half of the {interval} days between visits, "
             "or a visit could belong to two dates",
         )
-    return Visits(interval, tolerance)
+    least = table.whole("least", 1, 366, required=False, fallback=LEAST) or LEAST
+    return Visits(interval, tolerance, least)
 
 
 def _comments(top: Table, usual: str) -> Comments | None:

@@ -1,10 +1,14 @@
-"""The site list: a CSV file with one line per site (``number,label,contact``; contact may lack)."""
+"""The site list: a CSV file with one line per site (``number,label,contact``; contact may lack).
+
+The columns ``latitude`` and ``longitude`` (decimal degrees, WGS 84) may stand beside these.
+"""
 
 from __future__ import annotations
 
 import csv
 import difflib
 import io
+import re
 from pathlib import Path
 
 from sheet_reader.errors import UsageError
@@ -14,8 +18,11 @@ from sheet_reader.study.table import Mistakes, nearest, shown
 
 COLUMNS = ("number", "label", "contact")
 NEEDED = ("number", "label")
+PLACES = {"latitude": 90.0, "longitude": 180.0}
+"""The columns of a place, and how far they reach in degrees."""
 MOST_BYTES = 4_000_000
-_LONGEST = {"number": 12, "label": 60, "contact": 120}
+_DEGREES = re.compile(r"-?\d{1,3}(\.\d+)?", re.ASCII)
+_LONGEST = {"number": 12, "label": 60, "contact": 120, "latitude": 20, "longitude": 20}
 
 
 def read_sites(path: Path, boxes: int | None, mistakes: Mistakes) -> tuple[Site, ...]:
@@ -67,14 +74,16 @@ def _text(path: Path, mistakes: Mistakes) -> str | None:
 def _columns(name: str, head: list[str], mistakes: Mistakes) -> bool:
     given = [column.strip().lower() for column in head]
     before = len(mistakes.found)
-    for column in COLUMNS:
+    for column in (*COLUMNS, *PLACES):
         if given.count(column) > 1:
             mistakes.add(f"{name} line 1", f"the column “{column}” is there twice")
-    unknown = [column for column in given if column not in COLUMNS]
+    unknown = [column for column in given if column not in (*COLUMNS, *PLACES)]
     missing = [column for column in COLUMNS if column not in given]
     for column in unknown:
         hint = nearest(column, missing)
         mistakes.add(f"{name} line 1", f"unknown column {shown(column)}{hint}")
+    if sum(column in given for column in PLACES) == 1:
+        mistakes.add(f"{name} line 1", "latitude and longitude go together; one is missing")
     for column in missing:
         if column not in NEEDED:
             continue
@@ -98,7 +107,7 @@ def _sites(
         if len(cells) != len(order):
             mistakes.add(place, f"has {len(cells)} columns, not {len(order)}")
             continue
-        row = dict.fromkeys(COLUMNS, "")
+        row = dict.fromkeys((*COLUMNS, *PLACES), "")
         row |= {column: cell.strip() for column, cell in zip(order, cells, strict=True)}
         if not _row(place, row, boxes, mistakes):
             continue
@@ -107,7 +116,8 @@ def _sites(
             mistakes.add(place, f"site {number} is already on line {seen[number]}")
             continue
         seen[number] = reader_line
-        sites.append(Site(number, row["label"], row["contact"]))
+        degrees = [float(row[column]) if row[column] else None for column in PLACES]
+        sites.append(Site(number, row["label"], row["contact"], *degrees))
     if not sites and not any(cell.strip() for cells in lines[1:] for cell in cells):
         mistakes.add(name, "lists no site")
     return tuple(sites)
@@ -135,7 +145,22 @@ def _row(place: str, row: dict[str, str], boxes: int | None, mistakes: Mistakes)
         right = number[:-1] + damm(number[:-1]) if len(number) > 1 else ""
         hint = f"; {number[:-1]} would become {right}" if right else ""
         mistakes.add(f"{place} number", f"{number} does not end in its check digit{hint}")
+    _place(place, row, mistakes)
     return len(mistakes.found) == before
+
+
+def _place(place: str, row: dict[str, str], mistakes: Mistakes) -> None:
+    """Latitude and longitude, if any: both, in decimal degrees, with a point."""
+    for column, most in PLACES.items():
+        text = row[column]
+        if text and (not _DEGREES.fullmatch(text) or abs(float(text)) > most):
+            example = "51.4778" if column == "latitude" else "-0.0015"
+            mistakes.add(
+                f"{place} {column}", f"{shown(text)} is no {column} in degrees, such as {example}"
+            )
+    given = [column for column in PLACES if row[column]]
+    if len(given) == 1:
+        mistakes.add(place, f"has a {given[0]} only; latitude and longitude go together")
 
 
 def on_list(study: Study, number: str) -> Site:

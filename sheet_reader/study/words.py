@@ -18,6 +18,8 @@ from sheet_reader.study.table import Table, shown
 
 LONGEST = 160
 _FOLDER = "languages"
+LETTERS = "letters"
+"""The table of the words of letters, which :mod:`sheet_reader.study.letter_words` reads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,10 +71,18 @@ def shipped_words(language: str) -> Words:
     """The words of one of :func:`languages`."""
     if language == "en":
         return ENGLISH
-    text = files(__package__).joinpath(_FOLDER, f"{language}.toml").read_text(encoding="utf-8")
-    table = tomllib.loads(text)
-    changes: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in table.items()}
+    changes: dict[str, Any] = {
+        key: tuple(value) if isinstance(value, list) else value
+        for key, value in shipped_table(language).items()
+        if key != LETTERS
+    }
     return replace(ENGLISH, **changes)
+
+
+def shipped_table(language: str) -> dict[str, Any]:
+    """What the file of one of :func:`languages` says; English has none."""
+    text = files(__package__).joinpath(_FOLDER, f"{language}.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
 
 
 def placeholders(text: str) -> frozenset[str]:
@@ -90,7 +100,7 @@ def read_words(top: Table) -> Words:
     table = top.table("words", required=False)
     if table is None:
         return ENGLISH
-    table.only(("language", *KEYS))
+    table.only(("language", LETTERS, *KEYS))
     words = _language(table, "language") if table.has("language") else ENGLISH
     for key in KEYS:
         if table.has(key):

@@ -24,7 +24,11 @@ class BoxView:
     ``error_mm`` the estimated remaining position error (one standard deviation).
     ``occluded`` says why the box can't be read (falsy where it can).
     ``blur_mm``, ``contrast`` (0..1 of paper level) and ``px_per_mm`` describe the place.
-    ``ink`` is the share (0..1) of the box's inside, away from the frame, that is dark.
+    ``ink`` is the share (0..1) of the box's inside, away from the frame, that is dark. ``stroke``
+    is the darkness (share of paper) of the most line-like place there and ``stroke_noise`` what
+    such a measure gives on bare paper (standard deviation); 0: not measured. ``leaves_mm`` tells
+    how far ink from inside reaches beyond the frame, ``gap_stroke`` the darkness of the most
+    stroke-like place between the field's tally space and this box.
     """
 
     cell: Cell
@@ -36,6 +40,10 @@ class BoxView:
     contrast: float = 1.0
     px_per_mm: float = 0.0
     ink: float = 0.0
+    stroke: float = 0.0
+    stroke_noise: float = 0.0
+    leaves_mm: float = 0.0
+    gap_stroke: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,15 @@ import numpy as np
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.arrays import Array, Flags, as_array
+from sheet_reader.vision.bands import without_bands
+from sheet_reader.vision.box_ink import stroke_evidence
 from sheet_reader.vision.crops import crop_quads, cut_crops, ink_shares, remove_neighbour_ink
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import Located
 from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.quality import Ground, glare_share, photo_quality, sharpness
+from sheet_reader.vision.tally_ink import gap_strokes
 from sheet_reader.vision.template import box_corners
 from sheet_reader.vision.types import BoxView, SheetView
 
@@ -24,9 +27,12 @@ def build_view(
     boxes_mm = np.array([c.box_mm for c in page.cells], dtype=np.float64).reshape(-1, 4)
     quads = crop_quads(boxes_mm, located.shift_mm)
     cut = cut_crops(pyramid, located.surface, located.flat, quads, located.carried_mm)
+    even = [without_bands(crop, c.box_mm) for crop, c in zip(cut, page.cells, strict=True)]
     crops = [
-        remove_neighbour_ink(crop, cell.box_mm) for crop, cell in zip(cut, page.cells, strict=True)
+        remove_neighbour_ink(crop, cell.box_mm) for crop, cell in zip(even, page.cells, strict=True)
     ]
+    strokes = stroke_evidence(crops, boxes_mm)
+    gap = gap_strokes(page, located.flat, located.shift_mm + located.carried_mm)
     corners = _corners(located, boxes_mm)
     ink, noise = ink_shares(crops, boxes_mm)
     sharp = sharpness(pyramid, located.surface, [plan.corners_mm[m.id] for m in group.markers])
@@ -38,7 +44,8 @@ def build_view(
     views = tuple(
         BoxView(
             cell, crops[i], corners[i], float(located.error_mm[i]), occluded[i], float(blur[i]),
-            float(contrast[i]), float(scale[i]), float(ink[i]),
+            float(contrast[i]), float(scale[i]), float(ink[i]), strokes[i].stroke,
+            strokes[i].stroke_noise, strokes[i].leaves_mm, float(gap[i]),
         )
         for i, cell in enumerate(page.cells)
     )  # fmt: skip

@@ -82,7 +82,7 @@ def _view(code: SheetCode, readings: list[FieldReading]) -> SheetView:
             x, y = 30.0 + 130 * place + 18 * index, 100.0
             corners = np.array([[x, y], [x + 14, y], [x + 14, y + 18], [x, y + 18]])
             boxes.append(BoxView(cell, _crop(digit), corners, 0.1))
-    page = Page(code, 1, 210, 297, (), (), (), 2.0, (0, 0, 1, 1), (0, 0, 1, 1))
+    page = Page(code, 1, 210, 297, (), (), (0, 0, 1, 1), (0, 0, 1, 1))
     outline = np.array([[5, 50], [3900, 50], [3900, 280], [5, 280]], np.float64)
     quality = PhotoQuality(8.0, 0.1, 0.8, 0, 0.0)
     return SheetView(page, tuple(boxes), quality, "machine code", outline)

@@ -14,7 +14,9 @@ from season_model import Model, Sheet
 
 from sheet_reader.cli.main import cli
 from sheet_reader.record.store import Record
-from sheet_reader.results.tables import rows_table
+from sheet_reader.results.cells import texts
+from sheet_reader.results.frames import tables_of
+from sheet_reader.results.from_record import facts_of
 from sheet_reader.study.model import Study
 
 
@@ -56,7 +58,8 @@ class Checks:
             (r.photo, r.site, r.visit_date, r.field, r.value, r.status, r.read_value)
             for r in record.readings()
         )
-        _, lines = rows_table(study, record.visits())
+        table = tables_of(study, facts_of(record)).rows.iloc[:, : len(study.fields) + 1]
+        lines = list(zip(*(texts(table[name]) for name in table.columns), strict=True))
         asked = Counter((w.photo, w.field) for w in record.pending())
         waiting = record.summary().waiting
         self.check_history()

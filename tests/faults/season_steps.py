@@ -15,9 +15,12 @@ from sqlalchemy import select
 
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import StudyError, UsageError
+from sheet_reader.reading.opening import open_record
+from sheet_reader.reading.promise import thresholds_for
 from sheet_reader.record import schema
 from sheet_reader.record.claims import Task
-from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value, Waiting
+from sheet_reader.record.lines import Waiting
+from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.model import BLANK
@@ -44,7 +47,7 @@ class Season(Checks):
         edited_study.write(self.draft, folder)
         self.study = read_study(folder)
         self.key = self.study.key
-        self.record = Record.open(self.study)
+        self.record = open_record(self.study)
         self.log: list[str] = []
 
     def run(self) -> None:
@@ -85,7 +88,8 @@ class Season(Checks):
             self.key = study.key
         Record.open(study).close()
         self.study, self.draft = study, draft
-        self.record = Record(study, self.record.engine, self.record.where, self.record.thresholds)
+        limits = thresholds_for(study.allowed_error)
+        self.record = Record(study, self.record.engine, self.record.where, limits)
 
     def expect_refusal(self, study: Study) -> None:
         try:

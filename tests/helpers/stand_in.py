@@ -184,7 +184,7 @@ def _view(
         cell = Cell(field.field, 0, (20.0, 20.0 + 12 * row, 7.0, 9.0))
         corners = np.array([[10, 10], [24, 10], [24, 28], [10, 28]], dtype=np.float64)
         boxes.append(BoxView(cell, np.full((64, 64), row, dtype=np.uint8), corners, 0.1))
-    page = Page(code, 1, 210, 297, (), (), (), 2.0, (0, 0, 1, 1), (0, 0, 1, 1))
+    page = Page(code, 1, 210, 297, (), (), (0, 0, 1, 1), (0, 0, 1, 1))
     height = picture.gray.shape[0]
     corners = [[left, 0], [left + 500, 0], [left + 500, height], [left, height]]
     outline = np.array(corners, dtype=np.float64)

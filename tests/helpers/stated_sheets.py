@@ -105,7 +105,7 @@ class Written:
                 )
         page = Page(
             SheetCode(self.study.key, "v1", self.sheet, 1),
-            1, 210.0, 297.0, (), tuple(b.cell for b in boxes), (), 3.0, (0.0,) * 4, (0.0,) * 4,
+            1, 210.0, 297.0, (), tuple(b.cell for b in boxes), (0.0,) * 4, (0.0,) * 4,
         )  # fmt: skip
         quality = PhotoQuality(8.0, 0.1, 0.9, 0, 0.0)
         return SheetView(page, tuple(boxes), quality, "machine code", np.zeros((4, 2)))

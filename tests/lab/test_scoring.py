@@ -35,7 +35,7 @@ def a_cell(field: str, content: str, x: float, **more: object) -> CellTruth:
 
 
 def a_view(shift: float, cells: tuple[CellTruth, ...], code: SheetCode = CODE) -> SheetView:
-    page = Page(code, 1, 210, 297, (), (), (), 2.0, (0, 0, 1, 1), (0, 0, 1, 1))
+    page = Page(code, 1, 210, 297, (), (), (0, 0, 1, 1), (0, 0, 1, 1))
     boxes = tuple(
         BoxView(Cell(c.field, c.index, (0, 0, 8, 10)), CROP, np.add(c.corners_px, (shift, 0)), 0.05)
         for c in cells

@@ -61,7 +61,7 @@ COPIED_READING = (
 )
 COPIED_RUN = (
     "at, program, model, identified_by, px_per_mm, blur_mm, contrast, hidden_boxes, glare_share, "
-    "advice, site, visit_date, outline, threshold"
+    "advice, site, visit_date, outline, threshold, evidence, decoded_from"
 )
 FIRST, SECOND = "WHERE run_id = 1 AND field = ", "WHERE run_id = 2 AND field = "
 EGGS = "WHERE field = 'sun.eggs'"

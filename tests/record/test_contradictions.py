@@ -13,16 +13,15 @@ from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record import deciding, writing
+from sheet_reader.record.lines import ReadingRow, Waiting
 from sheet_reader.record.model import (
     Accept,
     Answer,
     BatchSummary,
     LeftEmpty,
-    ReadingRow,
     Unreadable,
     Value,
     VisitRow,
-    Waiting,
 )
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record

@@ -8,6 +8,7 @@ import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
+import pytest
 import stand_in
 
 from sheet_reader.reading.batch import read_batch
@@ -16,6 +17,8 @@ from sheet_reader.record.kept_reasons import kept, restored
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.results.export import export_files
+from sheet_reader.results.frames import tables_of
+from sheet_reader.results.from_record import facts_of
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
@@ -38,6 +41,21 @@ def test_the_words_of_earlier_versions_stay_as_they_are() -> None:
     )
 
 
+DAMAGED = ['[{"code": "gap", "value":', '[{"code": 7}]', "[", '["x"]', "[7]", "7", "[null]",
+           '[{"code": "in-future"}]']  # fmt: skip
+
+
+@pytest.mark.parametrize("damaged", DAMAGED)
+def test_damaged_reasons_are_shown_as_they_are(damaged: str) -> None:
+    assert words(restored(damaged, ""))
+    assert codes_of(restored(damaged, "")) == "text"
+
+
+def test_a_damaged_day_is_shown_as_it_is() -> None:
+    damaged = because(Code.IN_FUTURE, date="\x012026-05-20")
+    assert words([damaged]) == "visit date \x012026-05-20 lies in the future"
+
+
 def test_a_reason_goes_through_the_record_into_the_tables(
     study: Study, post: Post, tmp_path: Path
 ) -> None:
@@ -46,7 +64,7 @@ def test_a_reason_goes_through_the_record_into_the_tables(
     with Record.open(study) as record:
         (item,) = record.pending()
         assert item.reasons == (because(Code.ABOVE_RANGE, value="72", highest=60),)
-        export_files(study, record.visits(), record.readings(), tmp_path)
+        export_files(study, tables_of(study, facts_of(record)), tmp_path)
         events = record.history("1004", "2026-05-20")
     with (tmp_path / "readings.csv").open(encoding="utf-8", newline="") as stream:
         (line,) = [row for row in csv.DictReader(stream) if row["field"] == "sun.eggs"]

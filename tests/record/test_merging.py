@@ -11,7 +11,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.reasons import Code, Occlusion, because, in_words
-from sheet_reader.record.model import Rival, Waiting
+from sheet_reader.record.lines import Waiting
+from sheet_reader.record.model import Rival
 from sheet_reader.record.rows import visit_rows, waiting
 from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
 from sheet_reader.record.visits import visits_of

@@ -13,7 +13,8 @@ from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.opening import open_record
 from sheet_reader.record.answers import FieldAnswer, SumTold
-from sheet_reader.record.model import Accept, ReadingRow, Value
+from sheet_reader.record.lines import ReadingRow
+from sheet_reader.record.model import Accept, Value
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.study.model import CountField, HeaderField, Season, Study, SumRule

@@ -13,8 +13,9 @@ import stand_in
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.model import LeftEmpty, Value
 from sheet_reader.record.store import Record
-from sheet_reader.results.data_frames import counts_frame, readings_frame, rows_frame
 from sheet_reader.results.export import export_files
+from sheet_reader.results.frames import Tables, tables_of
+from sheet_reader.results.from_record import facts_of
 from sheet_reader.study.model import Study
 
 COUNTS = {
@@ -52,6 +53,10 @@ def fed(study: Study, *said: Any) -> Record:
     return Record.open(study)
 
 
+def tables(record: Record) -> Tables:
+    return tables_of(record.study, facts_of(record))
+
+
 def dtypes(frame: pd.DataFrame) -> dict[str, str]:
     return {str(name): str(kind) for name, kind in frame.dtypes.items()}
 
@@ -63,16 +68,16 @@ def cell(frame: pd.DataFrame, plot: str, count: str, column: str = "value") -> A
 
 def test_every_column_has_its_dtype_also_in_an_empty_table(study: Study) -> None:
     with fed(study) as record:
-        rows = rows_frame(study, record.visits())
-        readings = readings_frame(study, record.readings())
-        counts = counts_frame(study, record.state())
+        rows = tables(record).rows
+        readings = tables(record).readings
+        counts = tables(record).counts
     assert len(rows) == len(readings) == len(counts) == 0
     check_dtypes(study, rows, readings, counts)
     said = [stand_in.says({"site": "0174"}), stand_in.says(flagged={"date": "2026-05-20"})]
     with fed(study, *said) as record:
-        rows = rows_frame(study, record.visits())
-        readings = readings_frame(study, record.readings())
-        counts = counts_frame(study, record.state())
+        rows = tables(record).rows
+        readings = tables(record).readings
+        counts = tables(record).counts
     assert (len(rows), len(readings), len(counts)) == (2, 14, 4)
     check_dtypes(study, rows, readings, counts)
 
@@ -84,6 +89,8 @@ def check_dtypes(
     numbers = {f.name: "Int64" for f in study.fields if f.kind in ("number", "count")}
     assert dtypes(rows) == {
         "site": "string", "date": "datetime64[ns]", **numbers, "waiting": "Int64",
+        "site_name": "string", "pages_in": "Int64", "pages_of": "Int64", "corrected": "Int64",
+        "photo": "string", "remarks": "string",
     }  # fmt: skip
     expected = dict.fromkeys(readings.columns, "string")
     expected |= {"pdf_page": "Int64", "page": "Int64", "visit_date": "datetime64[ns]"}
@@ -93,9 +100,9 @@ def check_dtypes(
 
 def test_a_site_number_keeps_its_zero_and_a_date_is_a_date(study: Study) -> None:
     with fed(study, stand_in.says({"site": "0174"})) as record:
-        rows = rows_frame(study, record.visits())
-        readings = readings_frame(study, record.readings())
-        counts = counts_frame(study, record.state())
+        rows = tables(record).rows
+        readings = tables(record).readings
+        counts = tables(record).counts
     assert rows["site"].tolist() == ["0174"]
     assert counts["site"].unique().tolist() == ["0174"]
     assert counts["site_name"].unique().tolist() == ["Mill"]
@@ -109,8 +116,8 @@ def test_a_site_number_keeps_its_zero_and_a_date_is_a_date(study: Study) -> None
 def test_a_written_zero_is_0_and_all_else_that_has_no_value_is_missing(study: Study) -> None:
     said = stand_in.says({"shade.eggs": "0", "sun.eggs": None}, flagged={"sun.snails": "12"})
     with fed(study, said) as record:
-        rows = rows_frame(study, record.visits())
-        counts = counts_frame(study, record.state())
+        rows = tables(record).rows
+        counts = tables(record).counts
     assert cell(counts, "shade", "eggs") == 0
     assert cell(counts, "sun", "eggs") is pd.NA
     assert cell(counts, "sun", "eggs", "status") == "empty"
@@ -129,7 +136,7 @@ def test_what_a_person_decided_is_marked(study: Study) -> None:
         asked = {item.field: item.reading_id for item in record.pending()}
         record.decide(asked["sun.snails"], Value("19"), by="Kim")
         record.decide(asked["sun.eggs"], LeftEmpty(), by="Kim")
-        counts = counts_frame(study, record.state())
+        counts = tables(record).counts
     assert cell(counts, "sun", "snails") == 19
     assert cell(counts, "sun", "snails", "status") == "corrected"
     assert cell(counts, "sun", "eggs") is pd.NA
@@ -142,7 +149,7 @@ def test_what_a_person_decided_is_marked(study: Study) -> None:
 def test_of_two_photos_the_value_that_serves_is_there_once_with_its_photo(study: Study) -> None:
     blurred = stand_in.says({"sun.eggs": None}, blur=0.4)
     with fed(study, blurred, stand_in.says()) as record:
-        counts = counts_frame(study, record.state())
+        counts = tables(record).counts
     assert len(counts) == 4
     assert cell(counts, "sun", "eggs", "photo") == "photo-0002"
 
@@ -152,15 +159,15 @@ def test_a_count_on_a_page_that_has_not_arrived_has_no_line(study: Study) -> Non
     for name in ("sun.snails", "sun.eggs"):
         del said["accepted"][name]
     with fed(study, said) as record:
-        counts = counts_frame(study, record.state())
-        rows = rows_frame(study, record.visits())
+        counts = tables(record).counts
+        rows = tables(record).rows
     assert counts["plot"].tolist() == ["shade", "shade"]
     assert rows["sun.snails"].isna().all()
 
 
 def test_units_and_treatments_come_from_the_study(study: Study) -> None:
     with fed(study, stand_in.says()) as record:
-        counts = counts_frame(study, record.state())
+        counts = tables(record).counts
     assert cell(counts, "shade", "snails", "unit") == "shells"
     assert cell(counts, "shade", "eggs", "unit") is pd.NA
     assert cell(counts, "shade", "eggs", "treatment") == "shaded"
@@ -175,8 +182,8 @@ def test_visits_without_site_or_date_come_last_and_have_no_counts(study: Study) 
         stand_in.says({"site": "0174"}),
     ]
     with fed(study, *said) as record:
-        rows = rows_frame(study, record.visits())
-        counts = counts_frame(study, record.state())
+        rows = tables(record).rows
+        counts = tables(record).counts
     assert counts["site"].tolist() == ["0174"] * 4 + ["1010"] * 4
     assert rows["site"].tolist() == ["0174", "1010", "1004", pd.NA]
     assert rows["date"].isna().tolist() == [False, False, True, False]
@@ -188,13 +195,12 @@ def test_the_frames_hold_what_the_files_hold(study: Study, tmp_path: Path) -> No
         stand_in.says({"site": "1010", "shade.eggs": "0"}),
     ]
     with fed(study, *said) as record:
-        visits, readings = record.visits(), record.readings()
-        counts = counts_frame(study, record.state())
-    export_files(study, visits, readings, tmp_path / "out")
-    assert written(rows_frame(study, visits)) == in_file(tmp_path / "out" / "rows.csv")
-    assert written(readings_frame(study, readings)) == in_file(tmp_path / "out" / "readings.csv")
-    wide = rows_frame(study, visits).set_index(["site", "date"])
-    for line in counts.rename(columns={"count": "count_"}).itertuples():
+        found = tables(record)
+    export_files(study, found, tmp_path / "out")
+    assert written(found.rows) == in_file(tmp_path / "out" / "rows.csv")
+    assert written(found.readings) == in_file(tmp_path / "out" / "readings.csv")
+    wide = found.rows.set_index(["site", "date"])
+    for line in found.counts.rename(columns={"count": "count_"}).itertuples():
         value = wide.loc[(line.site, line.visit_date), f"{line.plot}.{line.count_}"]
         assert value is line.value or value == line.value
 

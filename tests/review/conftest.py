@@ -1,16 +1,16 @@
 """A desk in memory and a person at a keyboard that is a list of lines."""
 
 import io
-from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import numpy as np
 import pytest
+from made_rows import waiting
 from rich.console import Console
 
 from sheet_reader.reasons import in_words
-from sheet_reader.record.model import Answer, Waiting
+from sheet_reader.record.model import Answer
 from sheet_reader.review.model import Question, Shown
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.study.model import Study
@@ -58,26 +58,12 @@ class Sitting:
         self, field: str, *, together: tuple[str, ...] = (), **changes: object
     ) -> Question:
         spec = next(s for s in self.study.fields if s.name == field)
-        usual = Waiting(
-            reading_id=hash((field, str(changes))),
-            page_instance_id=1,
-            photo="IMG_1.jpg",
-            photo_id=1,
-            sheet="BLANK",
-            page=1,
-            site="",
-            visit_date="2026-05-20",
-            field=field,
-            label=spec.label,
-            kind=spec.kind,
-            boxes=spec.boxes,
-            value="14",
-            confidence=0.8,
-            runner_up="19",
-            runner_up_confidence=0.15,
-            reasons=in_words("not sure enough of 14"),
-        )
-        return Question(replace(usual, **changes), spec, together)  # type: ignore[arg-type]
+        usual = {
+            "reading_id": hash((field, str(changes))),
+            "field": field,
+            "reasons": in_words("not sure enough of 14"),
+        }
+        return Question(waiting(spec.kind, **(usual | changes)), spec, together)
 
     def run(
         self, questions: list[Question], typed: list[str], *, audit: bool = False

@@ -25,7 +25,8 @@ from stand_in import says
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.store import Record
-from sheet_reader.results.tables import READING_COLUMNS, readings_table
+from sheet_reader.results.frames import READING_COLUMNS, tables_of
+from sheet_reader.results.from_record import facts_of
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.overlay import write_overlays
 from sheet_reader.review.session import Outcome, Review
@@ -153,9 +154,9 @@ def test_overlays_of_a_pdf_are_one_for_each_page(study: Study, tmp_path: Path) -
 
 
 def test_readings_tell_the_page_within_the_pdf(crowd: Record) -> None:
-    header, lines = readings_table(crowd.study, crowd.readings())
-    assert tuple(header) == READING_COLUMNS
-    rows = [dict(zip(header, line, strict=True)) for line in lines]
+    readings = tables_of(crowd.study, facts_of(crowd)).readings
+    assert tuple(readings.columns) == READING_COLUMNS
+    rows = readings.to_dict("records")
     each = EACH[crowd.photos()[0].name]
     told = [int(row["pdf_page"]) for row in rows]
     assert told == [1 + sheet // each for sheet in range(SHEETS) for _ in FIELDS]

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import machine_text
+from sheet_reader.sheet.first_edition.draft import DISC
+from sheet_reader.sheet.first_edition.layout import discs, draw_sheet
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.markers import dictionary
 from sheet_reader.sheet.model import Page
@@ -128,14 +130,14 @@ def test_discs_of_the_first_edition_lie_where_its_pages_say(sample: Study) -> No
     book = LayoutBook(sample)
     layout = book.layout(version=book.versions[1])
     pdf = render_pdf(layout, sample)
-    for page in layout.pages:
-        picture = rasterise(pdf, page.number, PX)
-        assert len(page.anchors_mm) > 10
-        r = page.anchor_diameter_mm / 2 + 0.3
-        for ax, ay in page.anchors_mm:
+    for drawn in draw_sheet(sample):
+        picture = rasterise(pdf, drawn.page.number, PX)
+        assert len(discs(drawn)) > 10
+        r = DISC / 2 + 0.3
+        for ax, ay in discs(drawn):
             dark = _dark(picture, (ax - r, ay - r, ax + r, ay + r))
             area = dark.sum() / PX**2
-            assert area == pytest.approx(np.pi * (page.anchor_diameter_mm / 2) ** 2, rel=0.03)
+            assert area == pytest.approx(np.pi * (DISC / 2) ** 2, rel=0.03)
             left, top = round((ax - r) * PX) / PX, round((ay - r) * PX) / PX
             columns = (np.arange(dark.shape[1]) + 0.5) @ dark.sum(axis=0) / dark.sum() / PX
             rows = (np.arange(dark.shape[0]) + 0.5) @ dark.sum(axis=1) / dark.sum() / PX

@@ -9,6 +9,7 @@ from torch import Tensor
 from torch.nn import functional
 
 from sheet_reader.digits.types import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training import frames, photo
 from sheet_reader.lab.training.bitmap_ink import bitmap_digits, coarsened
 from sheet_reader.lab.training.crossing import cross_out
@@ -19,14 +20,10 @@ from sheet_reader.lab.training.random_source import RandomSource
 from sheet_reader.lab.training.sources import Sources
 
 _EMPTY, _STRUCK, _SEVERAL, _OTHER = (CLASSES.index(c) for c in (EMPTY, STRUCK, SEVERAL, OTHER))
-_CROSSED = 0.55
-"""This share of the struck boxes holds a digit crossed out, the others are scribbled over."""
-_CANDIDATES = 0.25
-"""This share of the boxes with several digits are photographed ones."""
-TAKES = 2
-"""Each scene is photographed this often, in different light and sharpness: drawing takes longer."""
-_MILD = 0.4
-"""This share of the crops are clear ones: a plain pen, good light, a sharp camera."""
+_CROSSED = LAB.crossed_share
+_CANDIDATES = LAB.candidates_share
+TAKES = LAB.takes
+_MILD = LAB.mild_share
 
 
 @dataclass(frozen=True, slots=True)

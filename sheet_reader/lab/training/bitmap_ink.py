@@ -5,13 +5,14 @@ from __future__ import annotations
 import torch
 from torch import Tensor
 
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training import photo
 from sheet_reader.lab.training.frames import Boxes
 from sheet_reader.lab.training.ink import bitmaps, pixel_grid
 from sheet_reader.lab.training.random_source import RandomSource
 from sheet_reader.lab.training.sources import BITMAP_PX, Bitmaps
 
-_LARGEST_PX = 66.0
+_LARGEST_PX = LAB.largest_bitmap_px
 
 
 def bitmap_digits(

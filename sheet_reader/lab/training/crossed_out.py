@@ -24,6 +24,7 @@ from sheet_reader.digits.types import CLASSES, STRUCK
 from sheet_reader.lab.evaluate import weights_option
 from sheet_reader.lab.hands import STROKE_SETS, sound
 from sheet_reader.lab.measures import DIGITS
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.sets import load
 from sheet_reader.lab.training import strokes
 from sheet_reader.lab.training.batches import Batches, Mix
@@ -36,7 +37,7 @@ GROUPS = ("crossed out, two strokes", "crossed out, one stroke", "7 with a bar",
 TWO, ONE, BAR, SLASH, FOUR, EIGHT, REST = range(len(GROUPS))
 _HALF_BOX = np.array([0.585, 0.69])
 """Half a box's width and height where a digit of usual size is 1 high."""
-_EACH = 400
+_EACH = LAB.crossed_crops
 Read = Callable[[NDArray[np.uint8]], NDArray[np.float64]]
 
 

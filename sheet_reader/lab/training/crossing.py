@@ -5,13 +5,14 @@ from __future__ import annotations
 import torch
 from torch import Tensor
 
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training.frames import Boxes
 from sheet_reader.lab.training.placing import Jot, Placer
 
-SINGLE, JOINED = 0.28, 0.08
-"""Shares of the crosses that are one stroke only, and whose strokes are joined by the pen."""
-_OVER_BOX = 0.6
-_SAME_PEN = 0.8
+SINGLE = LAB.single_cross
+JOINED = LAB.joined_cross
+_OVER_BOX = LAB.cross_over_box
+_SAME_PEN = LAB.cross_same_pen
 _CORNERS = (((-1.0, -1.0), (1.0, 1.0)), ((1.0, -1.0), (-1.0, 1.0)))
 
 

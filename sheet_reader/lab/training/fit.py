@@ -15,13 +15,12 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from sheet_reader.digits import normalise as plain
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training.batches import Batches
 from sheet_reader.lab.training.model import Teacher
 
-TAUGHT = 0.9
-"""How much the teacher's answers weigh against the labels."""
-SOFTENED = 2.0
-"""The temperature at which the answers of both are compared."""
+TAUGHT = LAB.taught
+SOFTENED = LAB.softened
 
 
 @dataclass(frozen=True, slots=True)

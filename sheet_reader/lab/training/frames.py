@@ -12,13 +12,13 @@ import torch
 from torch import Tensor
 
 from sheet_reader.digits.normalise import CROP_PX
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training.random_source import RandomSource
 
 OWN, PLAIN, GRID, PARTIAL, NONE = range(5)
-_SHARES = (0.40, 0.22, 0.20, 0.10, 0.08)
-OWN_STRETCH = 1.15
-"""Our crops show 10.0 mm by 11.5 mm in a square, so writing is this much wider than written."""
-_OWN_BOX = (6.4, 5.57, 57.6, 58.43)
+_SHARES = LAB.frame_shares
+OWN_STRETCH = LAB.own_stretch
+_OWN_BOX = LAB.crop_frame_px
 LINES = 8
 
 

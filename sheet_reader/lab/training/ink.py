@@ -12,8 +12,9 @@ from torch import Tensor
 from torch.nn import functional
 
 from sheet_reader.digits.normalise import CROP_PX
+from sheet_reader.lab.parameters import LAB
 
-_CPU_PART = 32
+_CPU_PART = LAB.cpu_part
 
 
 def pixel_grid(device: torch.device) -> Tensor:

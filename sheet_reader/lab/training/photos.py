@@ -21,6 +21,7 @@ from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import jobs_option
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.writers import DEV, TEST, TRAIN, Role
 from sheet_reader.simulate.cases import Case, Desk, make_case
 from sheet_reader.simulate.samples import SAMPLES
@@ -29,7 +30,7 @@ from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.types import SheetView
 
 SEEDS: dict[Role, int] = {TRAIN: 81_000_000, DEV: 82_000_000, TEST: 83_000_000}
-_LOST = 0.02
+_LOST = LAB.lesson_hidden
 
 
 def crops_of(case: Case, desk: Desk) -> Iterator[tuple[NDArray[np.uint8], str]]:

@@ -7,16 +7,14 @@ from dataclasses import dataclass, fields
 import torch
 from torch import Tensor
 
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training.frames import Boxes
 from sheet_reader.lab.training.random_source import RandomSource
 from sheet_reader.lab.training.sources import Sources
 
-SIDE = 3
-"""At most this many digits stand side by side in one box."""
-_UNLIFTED = 0.07
-"""This share of the digits is written without lifting the pen between strokes."""
-_CURLED = 6
-"""Points at either end of a digit that a curl moves."""
+SIDE = LAB.digits_a_box
+_UNLIFTED = LAB.unlifted_share
+_CURLED = LAB.curled_points
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,6 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.lab.parameters import LAB
 from sheet_reader.simulate.hand import digit_strokes, random_hand, sign_names, sign_strokes
 
 Stroke = NDArray[np.float64]
@@ -21,8 +22,7 @@ POINTS = 48
 
 SIGN_WEIGHTS = {"dash": 5, "long dash": 2, "tick": 5, "rounded tick": 2, "question mark": 4}
 SIGN_WEIGHTS |= {"slash": 2, "cross": 2, "wavy dash": 2, "plus": 2}
-_STEEPEST_SLASH = 1.15
-"""A slash rises by at most this much for each unit to the right; a steeper one may be a 1."""
+_STEEPEST_SLASH = LAB.steepest_slash
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,11 +25,10 @@ Groups = tuple[tuple[str, int], ...]
 
 @dataclass(slots=True)
 class Draft:
-    """Marks, cells and disc centres gathered for one page."""
+    """Marks and cells gathered for one page."""
 
     marks: list[Mark] = field(default_factory=list)
     cells: list[Cell] = field(default_factory=list)
-    discs: list[tuple[float, float]] = field(default_factory=list)
 
 
 def box_groups(kind: str, boxes: int) -> Groups:
@@ -84,9 +83,7 @@ def draw_boxes(draft: Draft, name: str, groups: Groups, x: float, y: float) -> l
 
 
 def _disc(draft: Draft, x: float, y: float) -> None:
-    centre = (round(x, 3), y)
-    draft.discs.append(centre)
-    draft.marks.append(Dot(*centre, DISC))
+    draft.marks.append(Dot(round(x, 3), y, DISC))
 
 
 def frame(box: tuple[float, float, float, float]) -> list[Mark]:

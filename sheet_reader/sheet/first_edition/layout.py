@@ -7,6 +7,7 @@ from functools import lru_cache
 
 from sheet_reader.errors import Mistake, StudyError, UsageError
 from sheet_reader.sheet.codes import letters
+from sheet_reader.sheet.drawing import Dot
 from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.first_edition.draft import DISC, Draft
 from sheet_reader.sheet.first_edition.head import draw_fields, draw_foot, draw_title, title_size
@@ -51,7 +52,7 @@ def _version(study: Study, pages: tuple[DrawnPage, ...]) -> str:
             [
                 [[m.id, m.corners_mm] for m in drawn.page.markers],
                 [[c.field, c.index, c.part, c.box_mm] for c in drawn.page.cells],
-                drawn.page.anchors_mm,
+                discs(drawn),
                 drawn.page.code_box_mm,
             ]
             for drawn in pages
@@ -59,6 +60,12 @@ def _version(study: Study, pages: tuple[DrawnPage, ...]) -> str:
     }
     text = json.dumps(meaning, sort_keys=True, separators=(",", ":"))
     return letters(text.encode(), 4)
+
+
+def discs(drawn: DrawnPage) -> list[tuple[float, float]]:
+    """The centres in mm of the solid discs (DISC mm wide) beside the boxes, as printed."""
+    dots = (mark for mark in drawn.marks if isinstance(mark, Dot))
+    return [(dot.x, dot.y) for dot in dots if dot.diameter_mm == DISC]
 
 
 def _head(study: Study, page: int, sheet: str = BLANK) -> float:
@@ -104,8 +111,8 @@ def _draw(study: Study, sheet: str, version: str, grid: Grid) -> tuple[DrawnPage
         draw_fields(draft, study, code, width)
         draw_page(draft, study, grid, number, _head(study, number))
         page = Page(
-            code, len(grid.pages), width, height, markers, tuple(draft.cells),
-            tuple(draft.discs), DISC, code_box, printed_box,
+            code, len(grid.pages), width, height, markers, tuple(draft.cells), code_box,
+            printed_box,
         )  # fmt: skip
         drawn.append(DrawnPage(page, tuple(draft.marks)))
     return tuple(drawn)

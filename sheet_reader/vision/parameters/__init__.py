@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from sheet_reader.vision.parameters.boxes import (
+    BoxInkParameters,
     CropParameters,
     PrintCheckParameters,
     QualityParameters,
@@ -56,6 +57,7 @@ class VisionParameters:
     flatten: FlattenParameters = field(default_factory=FlattenParameters)
     locate: LocateParameters = field(default_factory=LocateParameters)
     crops: CropParameters = field(default_factory=CropParameters)
+    box_ink: BoxInkParameters = field(default_factory=BoxInkParameters)
     quality: QualityParameters = field(default_factory=QualityParameters)
     view: ViewParameters = field(default_factory=ViewParameters)
     print_check: PrintCheckParameters = field(default_factory=PrintCheckParameters)

@@ -39,6 +39,51 @@ class CropParameters:
 
 
 @dataclass(frozen=True, slots=True)
+class BoxInkParameters:
+    """Of ``box_ink.py``, ``bands.py`` and ``tally_ink.py``."""
+
+    directions: int = parameter(12, "directions", UNTRIED, "of the line filters")
+    filter_reach_px: int = parameter(6, "px of half a crop", UNTRIED, "to either side")
+    line_sd_px: float = parameter(
+        1.0, "px of half a crop", UNTRIED, "standard deviation across: a pen's line"
+    )
+    line_px: float = parameter(9.0, "px of half a crop", UNTRIED, "length along: some 3 mm")
+    usual_crop_mm: float = parameter(
+        10.75, "mm", "choice: the mean side of a crop of a box 8 by 9.5 mm", "scale of the filters"
+    )
+    inset_mm: float = parameter(0.6, "mm", UNTRIED, "rim of the box that the filters leave out")
+    faintest: float = parameter(
+        0.10, "share of paper", UNTRIED, "least depth of ink that leaves its box"
+    )
+    leaving_share: float = parameter(
+        0.4, "share of the box's stroke", UNTRIED, "least depth of ink that leaves its box"
+    )
+    frame_mm: float = parameter(0.35, "mm", UNTRIED, "to either side of the frame's middle line")
+    slant_px: int = parameter(5, "px", UNTRIED, "by which a stroke may slant across the frame")
+    least_px: int = parameter(2, "px", UNTRIED, "of a column that is ink beyond the frame")
+    band: float = parameter(
+        0.06, "share of paper", UNTRIED, "least depth of a band of shade that is levelled out"
+    )
+    bare_percentile: float = parameter(
+        80.0, "percent", UNTRIED, "of a row's pixels in the box: bare paper beside a digit's ink"
+    )
+    band_sd_px: float = parameter(1.5, "px", UNTRIED, "over which the light of rows is smoothed")
+    darkest_band: float = parameter(0.5, "share of paper", UNTRIED, "darker is no shade")
+    widest_line_mm: float = parameter(
+        1.3, "mm", "choice: wider than a pen's line with its blur", "darker rows so few are a line"
+    )
+    shade_share: float = parameter(
+        0.5, "share of the depth", UNTRIED, "that is left of a shade without all narrow lines"
+    )
+    gap_left_mm: float = parameter(
+        0.4, "mm", UNTRIED, "clear of the corner marks of the tally space"
+    )
+    gap_right_mm: float = parameter(
+        0.5, "mm", UNTRIED, "clear of the box: a digit may reach so far over its frame"
+    )
+
+
+@dataclass(frozen=True, slots=True)
 class QualityParameters:
     """Of ``quality.py``."""
 

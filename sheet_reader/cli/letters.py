@@ -1,0 +1,138 @@
+"""``sheet-reader letters``: drafts of mails to volunteers, and their answers."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from sheet_reader.cli.common import counted, open_study, study_argument, tell_notes, today
+
+if TYPE_CHECKING:
+    from sheet_reader.record.store import Record
+    from sheet_reader.results.letters.drafts import Draft
+    from sheet_reader.study.model import Study
+
+
+@click.command(short_help="Draft letters to volunteers about what is open.")
+@study_argument
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    metavar="DIR",
+    help="The folder for the drafts; letters/ in the study folder if left out.",
+)
+@click.option("--again", is_flag=True, help="Draft also what was drafted before.")
+@click.option(
+    "--answers",
+    type=click.Path(path_type=Path, exists=True),
+    multiple=True,
+    metavar="MAIL",
+    help="Keep answers (.eml, .mbox, folders) as remarks on the visits; drafts nothing.",
+)
+@click.option(
+    "--templates",
+    is_flag=True,
+    help="Put the templates into letter_templates/ in the study folder, to edit; drafts nothing.",
+)
+def letters(
+    study: Path, out: Path | None, again: bool, answers: tuple[Path, ...], templates: bool
+) -> None:
+    """Draft one letter per volunteer about all that is open, as .eml files. Nothing is sent.
+
+    A letter asks about fields left empty, sums that don't fit, what nobody can read (with a picture
+    of the place), missing pages, missed visits and photos that gave nothing; it gives advice for
+    the next photo and says thanks for what arrived. What was drafted is on record and not drafted
+    again. Open the files in your mail program, change them as you like, and send them yourself.
+
+    The words can be changed in the study's [words.letters], the letter itself in its templates. An
+    answer that you save as a file and name with --answers is kept with its visits as a remark.
+
+    Example:  sheet-reader letters bean_tips
+    """
+    opened = open_study(study)
+    if templates:
+        _templates(opened)
+    elif answers:
+        _answers(opened, answers)
+    else:
+        _draft(opened, out or opened.folder / "letters", again=again)
+
+
+def _templates(study: Study) -> None:
+    from sheet_reader.results.files import write_together
+    from sheet_reader.results.letters.wording import OWN_FOLDER, template_texts
+
+    there = study.folder / OWN_FOLDER
+    new = {
+        name: text.encode()
+        for name, text in template_texts(study.folder).items()
+        if not (there / name).exists()
+    }
+    for path in write_together(there, new):
+        click.echo(str(path))
+    if not new:
+        click.echo(f"The templates are in {there} already; they are left as they are.")
+
+
+def _answers(study: Study, paths: tuple[Path, ...]) -> None:
+    from sheet_reader.reading.opening import open_record
+    from sheet_reader.record.drafts import keep_answer
+    from sheet_reader.results.letters.answers import answers_in
+
+    kept = known = 0
+    with open_record(study) as record:
+        for marks, answer in answers_in(paths):
+            places = keep_answer(record, marks, answer)
+            if places:
+                kept += 1
+                told = ", ".join(f"site {site} on {day or 'no day'}" for site, day in places)
+                click.echo(f"an answer is kept with {told}")
+            else:
+                known += places is not None
+    click.echo(f"{counted(kept, 'new answer')}, {known} known already.")
+
+
+def _draft(study: Study, folder: Path, *, again: bool) -> None:
+    from sheet_reader.reading.opening import open_record
+    from sheet_reader.record.drafts import asked_before, note_drafts
+    from sheet_reader.results.from_record import facts_of
+    from sheet_reader.results.letters.drafts import addresses, drafts, to_say
+    from sheet_reader.results.letters.wording import template_texts
+    from sheet_reader.results.status.standing import status_of
+
+    words, templates = dict(study.letter_words), template_texts(study.folder)
+    with open_record(study) as record:
+        facts = facts_of(record)
+        status = status_of(study, facts, today())
+        said = to_say(study, facts, status, set() if again else asked_before(record))
+        found = drafts(record, said, words, templates)
+        _write(record, found, folder)
+        note_drafts(record, {draft.mark: draft.asked for draft in found})
+        waiting = sum(site.waiting for site in status.sites)
+        tell_notes(record)
+    if waiting:
+        click.echo(f"note: {counted(waiting, 'field')} wait for your review; no letter asks those")
+    silent = [site.number for site in study.sites if site.number not in addresses(study)]
+    if silent:
+        click.echo(f"note: no mail address on the site list for site {', '.join(silent)}")
+    click.echo(
+        f"{counted(len(found), 'draft')} in {folder}; none is sent." if found else "Nothing new."
+    )
+
+
+def _write(record: Record, found: list[Draft], folder: Path) -> None:
+    """The drafts as files under new names, readable by her alone."""
+    from sheet_reader.results.files import write_together
+
+    files = {}
+    for draft in found:
+        name = f"{record.study.key}-{draft.sites[0]}-{today():%Y-%m-%d}"
+        number, free = 1, f"{name}.eml"
+        while (folder / free).exists() or free in files:
+            number += 1
+            free = f"{name}-{number}.eml"
+        files[free] = draft.data
+    for path in write_together(folder, files, private=True):
+        click.echo(str(path))

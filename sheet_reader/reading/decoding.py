@@ -1,0 +1,205 @@
+"""Known pages decoded anew where the rules changed since: seconds, and no photo is touched.
+
+A page is decoded from what was kept of it under the study file, site list, history and program of
+now. What people decided stands. Pages without kept evidence (read by an earlier version) stay as
+they were read.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import threading
+from collections.abc import Callable, Iterable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
+from itertools import islice
+from typing import TypeVar
+
+from sqlalchemy import Connection
+
+from sheet_reader.decode.calibration import default_threshold
+from sheet_reader.decode.page_evidence import unpacked
+from sheet_reader.decode.types import PageReading
+from sheet_reader.reading.parameters import READING
+from sheet_reader.reading.photo import nothing_written
+from sheet_reader.reading.promise import promise_of
+from sheet_reader.reading.rules import DecodingRules, changed_parts, same_share
+from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reading.versions import decoder_version
+from sheet_reader.reading.worker import end_with_parent
+from sheet_reader.record import decoded
+from sheet_reader.record.decoded import Change, KeptPage
+from sheet_reader.record.naming import neutral_name
+from sheet_reader.record.store import Record
+from sheet_reader.threads import one_thread, one_thread_from_the_start
+
+AT_A_TIME = READING.decoded_at_a_time
+FEWEST_FOR_WORKERS = READING.fewest_for_workers
+MOST_ROUNDS = READING.most_rounds
+
+T = TypeVar("T")
+Task = tuple[bytes, float]
+"""Packed evidence, and the threshold to accept from."""
+Step = Callable[[int, int, str], None]
+
+
+@dataclass(slots=True)
+class Anew:
+    """What was decoded anew: page instances, what changed, why; and pages that could not be."""
+
+    pages: set[int] = field(default_factory=set)
+    causes: set[str] = field(default_factory=set)
+    changes: dict[tuple[int, str], Change] = field(default_factory=dict)
+    without: int = 0
+
+    def add(self, changes: Iterable[Change]) -> None:
+        """Note changes; of several of one field the first reading and the last one count."""
+        for change in changes:
+            key = change.page.page_instance_id, change.after.field
+            first = self.changes.pop(key, change)
+            told = replace(change, before=first.before)
+            if (told.before.value, told.before.status) != (told.after.value, told.after.status):
+                self.changes[key] = told
+
+
+def decode_anew(
+    record: Record, jobs: int, on_step: Step = lambda *_: None, anew: Anew | None = None
+) -> Anew:
+    """Decode every page whose rules changed since, until none is left: a page that reads otherwise
+    may change the history of the site's later visits.
+
+    ``jobs`` worker processes share the work where there is much of it; the result does not depend
+    on them. What was done is added to ``anew``.
+    """
+    anew = Anew() if anew is None else anew
+    for _ in range(MOST_ROUNDS):
+        with record.reading() as connection:
+            pages = decoded.kept_pages(connection, record.study.key)
+        rules = DecodingRules(record.study, SiteHistory.of(record.study, record.state()))
+        stale = _stale(record, rules, pages, anew)
+        if not stale:
+            break
+        _decode(record, rules, stale, jobs, anew, on_step)
+    return anew
+
+
+def _stale(
+    record: Record, rules: DecodingRules, pages: Iterable[KeptPage], anew: Anew
+) -> list[KeptPage]:
+    """The pages to be decoded. Of those without evidence it is only noted what they are held under:
+    told once, when that changes.
+    """
+    stale: list[KeptPage] = []
+    lacking: dict[int, str] = {}
+    for page in pages:
+        if page.source is not None:
+            if page.under != rules.name(page.layout, page.site, page.visit_date):
+                stale.append(page)
+        elif page.under != (now := rules.name(page.layout, None, None)):
+            lacking[page.page_instance_id] = now
+            anew.without += bool(page.under)
+    if lacking:
+        with record.writing() as connection:
+            decoded.note_under(connection, lacking)
+    return stale
+
+
+def _decode(
+    record: Record, rules: DecodingRules, stale: list[KeptPage], jobs: int, anew: Anew, step: Step
+) -> None:
+    usual = default_threshold(record.study.allowed_error)
+    strictest = promise_of(record).threshold if record.audited() else usual
+    tasks = _tasks(record, rules, stale, strictest)
+    results = zip(stale, _decoded(rules, tasks, jobs, len(stale)), strict=True)
+    done = 0
+    for some in _some(results, AT_A_TIME):
+        with record.writing() as connection:
+            anew.add(_keep(connection, rules, some, anew))
+        done += len(some)
+        step(done, len(stale), neutral_name(some[-1][0].photo_id))
+
+
+def _tasks(
+    record: Record, rules: DecodingRules, stale: list[KeptPage], strictest: float
+) -> Iterator[Task]:
+    """What to decode, with the threshold to accept from: that of today, or where allowed_error is
+    as it was the one that the page was read with, since her audits speak of what is read later.
+    """
+    for some in _some(stale, AT_A_TIME):
+        with record.reading() as connection:
+            kept = decoded.evidence_of_runs(connection, [page.source or 0 for page in some])
+        for page in some:
+            now = rules.name(page.layout, page.site, page.visit_date)
+            own = page.threshold if page.under and same_share(page.under, now) else None
+            yield kept[page.source or 0], strictest if own is None else own
+
+
+def _some(items: Iterable[T], count: int) -> Iterator[list[T]]:
+    """The items, so many at a time."""
+    rest = iter(items)
+    while found := list(islice(rest, count)):
+        yield found
+
+
+Result = tuple[KeptPage, PageReading | None]
+
+
+def _keep(
+    connection: Connection, rules: DecodingRules, some: Iterable[Result], anew: Anew
+) -> list[Change]:
+    """Keep what some pages gave."""
+    given, as_before = [], {}
+    for page, reading in some:
+        now = rules.name(page.layout, page.site, page.visit_date)
+        now = now if reading is None else rules.name_for(reading)
+        anew.causes |= changed_parts(page.under, now) if page.under else set()
+        anew.pages.add(page.page_instance_id)
+        if reading is None:
+            as_before[page.page_instance_id] = now
+        else:
+            given.append((page, reading, now, decoder_version()))
+    decoded.note_under(connection, as_before)
+    return decoded.keep_decoded(connection, given)
+
+
+def _decoded(
+    rules: DecodingRules, tasks: Iterator[Task], jobs: int, count: int
+) -> Iterator[PageReading | None]:
+    if jobs < 2 or count < FEWEST_FOR_WORKERS:
+        with one_thread():
+            for task in tasks:
+                yield _one(rules, task)
+        return
+    context = multiprocessing.get_context("spawn")
+    with ProcessPoolExecutor(jobs, context, _start, (rules,)) as pool:
+        for some in _some(tasks, AT_A_TIME * jobs):
+            yield from pool.map(_one_here, some, chunksize=AT_A_TIME // 4)
+
+
+_rules: DecodingRules | None = None
+
+
+def _start(rules: DecodingRules) -> None:
+    global _rules
+    one_thread_from_the_start()
+    threading.Thread(target=end_with_parent, daemon=True).start()
+    _rules = rules
+
+
+def _one_here(task: Task) -> PageReading | None:
+    assert _rules is not None
+    return _one(_rules, task)
+
+
+def _one(rules: DecodingRules, task: Task) -> PageReading | None:
+    """The page decoded; None where its photo would give no page now, and it stays as it was read:
+    nothing is written on it, its site left the list, or the evidence is of an unknown form.
+    """
+    data, threshold = task
+    evidence = unpacked(data)
+    if evidence is None or not rules.knows(evidence.code):
+        return None
+    page = rules.decode(evidence, threshold)
+    if nothing_written(rules.study, evidence, page):
+        return None
+    return replace(page, evidence=None)

@@ -1,0 +1,59 @@
+"""When a box counts as empty, how long a photo may take, and what is told, with unit and origin."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sheet_reader.parameters import parameter
+
+_HOUSE = "choice: a choice of this house, no source"
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingParameters:
+    """All of the room, in the order of its modules."""
+
+    decoded_at_a_time: int = parameter(100, "pages", _HOUSE, "decoded anew in one transaction")
+    fewest_for_workers: int = parameter(
+        200,
+        "pages",
+        "choice: fewer are decoded before worker processes are ready",
+        "decoded anew in worker processes",
+    )
+    most_rounds: int = parameter(
+        60,
+        "rounds",
+        "choice: visits of one site settle one after another, each in a round at most",
+        "of decoding anew",
+    )
+    most_sheets: int = parameter(8, "sheets", "choice: fits a screen", "named in one line")
+    fewest_alike: int = parameter(
+        2,
+        "photos",
+        "choice: one photo that fails may be to blame itself",
+        "that fail alike before the installation is blamed",
+    )
+    surely_blank: float = parameter(
+        0.9,
+        "probability",
+        _HOUSE,
+        "from which a site or date asked about anyway counts as left empty",
+    )
+    faintest_ink: float = parameter(
+        0.01, "share of a box", _HOUSE, "dark, above which it may hold something"
+    )
+    most_names: int = parameter(
+        5, "names", "choice: fits a screen", "told of things that are left out"
+    )
+    seconds_per_picture: float = parameter(
+        120.0,
+        "s",
+        _HOUSE,
+        "after which a picture is given up",
+    )
+    start_seconds: float = parameter(60.0, "s", _HOUSE, "that a worker has to start")
+    grace_seconds: float = parameter(5.0, "s", _HOUSE, "that a worker has to end")
+
+
+READING = ReadingParameters()
+"""In force."""

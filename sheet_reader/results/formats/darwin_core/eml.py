@@ -1,0 +1,85 @@
+"""What the archive is, for people and catalogues: eml.xml (Ecological Metadata Language 2.2.0)."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from xml.etree.ElementTree import Element, SubElement, indent, tostring
+
+from sheet_reader.results.formats.darwin_core.events import VisitEvent
+from sheet_reader.results.formats.darwin_core.places import place
+from sheet_reader.study.model import Study
+from sheet_reader.study.publication import LICENCES
+
+NAMESPACE = "https://eml.ecoinformatics.org/eml-2.2.0"
+
+
+def eml(study: Study, visits: Sequence[VisitEvent]) -> bytes:
+    """The metadata of the study; the same study and visits give the same bytes."""
+    root = Element(
+        "eml:eml",
+        {"xmlns:eml": NAMESPACE, "packageId": study.key, "system": "sheet_reader"},
+    )
+    dataset = SubElement(root, "dataset")
+    _text(dataset, "title", study.title)
+    said = study.publication
+    who = said.publisher or f"The study “{study.title}”"
+    _text(SubElement(dataset, "creator"), "organizationName", who)
+    abstract = said.description or study.title
+    _text(SubElement(dataset, "abstract"), "para", abstract)
+    if said.licence:
+        path, title = LICENCES[said.licence]
+        _text(SubElement(dataset, "intellectualRights"), "para", f"{title}, {path}")
+        licensed = SubElement(dataset, "licensed")
+        _text(licensed, "licenseName", title)
+        _text(licensed, "url", path)
+        _text(licensed, "identifier", said.licence)
+    _coverage(study, visits, dataset)
+    _text(SubElement(dataset, "contact"), "organizationName", who)
+    steps = SubElement(SubElement(dataset, "methods"), "methodStep")
+    description = SubElement(steps, "description")
+    for line in study.instructions or (study.title,):
+        _text(description, "para", line)
+    if said.citation:
+        more = SubElement(SubElement(root, "additionalMetadata"), "metadata")
+        _text(SubElement(more, "gbif"), "citation", said.citation)
+    indent(root)
+    text: bytes = tostring(root, encoding="UTF-8", xml_declaration=True)
+    return text + b"\n"
+
+
+def _coverage(study: Study, visits: Sequence[VisitEvent], dataset: Element) -> None:
+    """Place, time and taxa, each where it is known and may be told."""
+    coverage = Element("coverage")
+    _where(study, visits, coverage)
+    if visits:
+        days = sorted(visit.day for visit in visits)
+        span = SubElement(SubElement(coverage, "temporalCoverage"), "rangeOfDates")
+        for name, day in (("beginDate", days[0]), ("endDate", days[-1])):
+            _text(SubElement(span, name), "calendarDate", day)
+    taxa = dict.fromkeys(count.taxon for count in study.counts if count.taxon)
+    if taxa:
+        taxonomic = SubElement(coverage, "taxonomicCoverage")
+        for taxon in taxa:
+            _text(SubElement(taxonomic, "taxonomicClassification"), "taxonRankValue", taxon)
+    if len(coverage):
+        dataset.append(coverage)
+
+
+def _where(study: Study, visits: Sequence[VisitEvent], coverage: Element) -> None:
+    """The box around the sites that were visited, from their coordinates as they are told."""
+    told = [place(study, number) for number in {visit.site for visit in visits}]
+    points = [(float(t[2]), float(t[3])) for t in told if t[2]]
+    if not points:
+        return
+    latitudes, longitudes = zip(*points, strict=True)
+    area = SubElement(coverage, "geographicCoverage")
+    _text(area, "geographicDescription", "around the sites, as exactly as the study tells them")
+    box = SubElement(area, "boundingCoordinates")
+    _text(box, "westBoundingCoordinate", str(min(longitudes)))
+    _text(box, "eastBoundingCoordinate", str(max(longitudes)))
+    _text(box, "northBoundingCoordinate", str(max(latitudes)))
+    _text(box, "southBoundingCoordinate", str(min(latitudes)))
+
+
+def _text(parent: Element, name: str, text: str) -> None:
+    SubElement(parent, name).text = text

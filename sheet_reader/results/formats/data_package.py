@@ -1,0 +1,171 @@
+"""A Data Package (version 2): the tables as CSV with a description that programs read.
+
+After the specification at datapackage.org, version 2.0 (2024): Table Schema with types, units,
+``missingValues`` that say why there is none, ``constraints`` with ``enum``, ``categories``. Units
+and the citation are properties of our own, which the specification allows.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from typing import Any
+
+import pandas as pd
+
+from sheet_reader.results.cells import render_lines, safe_cell, texts
+from sheet_reader.results.formats.dictionary import STATUSES, Entry, entries
+from sheet_reader.results.frames import (
+    EMPTY,
+    NOT_RECEIVED,
+    UNREADABLE,
+    WAITS,
+    Tables,
+    why_no_value,
+)
+from sheet_reader.study.model import Study
+from sheet_reader.study.publication import LICENCES
+
+FOLDER = "data-package"
+PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
+MISSING = {
+    "": "there is none",
+    NOT_RECEIVED: "the page that holds the field did not come in",
+    EMPTY: "nothing is written in the field, which is not 0",
+    UNREADABLE: "something is written, but nobody can tell what",
+    WAITS: "a person has yet to decide",
+}
+"""The cells that stand for no value, and why there is none."""
+TYPES = {"text": "string", "yes or no": "boolean"}
+NEVER_PUBLISHED = ("remarks",)
+
+
+def data_package(study: Study, tables: Tables) -> dict[str, bytes]:
+    """``data-package/datapackage.json`` and the CSV files it describes."""
+    cells = {
+        "rows": _rows_cells(tables),
+        "counts": _counts_cells(tables),
+        "readings": {name: texts(tables.readings[name]) for name in tables.readings.columns},
+    }
+    files = {}
+    resources = []
+    for table, columns in cells.items():
+        kept = [name for name in columns if _is_published(study, name)]
+        data = render_lines(kept, zip(*(columns[name] for name in kept), strict=True))
+        files[f"{FOLDER}/{table}.csv"] = data
+        resources.append(_resource(study, table, kept, data))
+    package = _package(study) | {"resources": resources}
+    text = json.dumps(package, ensure_ascii=False, indent=2) + "\n"
+    return {f"{FOLDER}/datapackage.json": text.encode()} | files
+
+
+def _is_published(study: Study, column: str) -> bool:
+    if column == "site_name":
+        return study.publication.place_names
+    return column not in NEVER_PUBLISHED
+
+
+def _rows_cells(tables: Tables) -> dict[str, list[str]]:
+    found = {name: texts(tables.rows[name]) for name in tables.rows.columns}
+    for name in tables.why_missing.columns:
+        why = tables.why_missing[name].tolist()
+        found[name] = [reason or cell for cell, reason in zip(found[name], why, strict=True)]
+    return found
+
+
+def _counts_cells(tables: Tables) -> dict[str, list[str]]:
+    counts: pd.DataFrame = tables.counts
+    found = {name: texts(counts[name]) for name in counts.columns}
+    status = counts["status"].tolist()
+    found["value"] = [
+        cell or why_no_value(why) for cell, why in zip(found["value"], status, strict=True)
+    ]
+    return found
+
+
+def _package(study: Study) -> dict[str, Any]:
+    said = study.publication
+    found: dict[str, Any] = {"$schema": PROFILE, "name": study.key, "title": study.title}
+    if said.description:
+        found["description"] = said.description
+    if said.licence:
+        path, title = LICENCES[said.licence]
+        found["licenses"] = [{"name": said.licence, "path": path, "title": title}]
+    if said.citation:
+        found["citation"] = said.citation
+    if said.publisher:
+        found["contributors"] = [{"title": said.publisher, "roles": ["publisher"]}]
+    return found
+
+
+def _resource(study: Study, table: str, columns: list[str], data: bytes) -> dict[str, Any]:
+    by_name = {e.column: e for e in entries(study) if e.table == table}
+    schema: dict[str, Any] = {
+        "fields": [_field(study, by_name[name]) for name in columns],
+        "missingValues": [{"value": cell, "label": why} for cell, why in MISSING.items()],
+    }
+    if table == "counts":
+        schema["primaryKey"] = ["site", "visit_date", "plot", "count"]
+    return {
+        "name": table,
+        "type": "table",
+        "path": f"{table}.csv",
+        "format": "csv",
+        "mediatype": "text/csv",
+        "encoding": "utf-8",
+        "bytes": len(data),
+        "hash": f"sha256:{hashlib.sha256(data).hexdigest()}",
+        "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "doubleQuote": True},
+        "schema": schema,
+    }
+
+
+def _field(study: Study, entry: Entry) -> dict[str, Any]:
+    found: dict[str, Any] = {
+        "name": entry.column,
+        "type": TYPES.get(entry.type, entry.type),
+        "description": entry.meaning,
+    }
+    if entry.unit:
+        found["unit"] = entry.unit
+    if entry.taxon:
+        found["taxon"] = entry.taxon
+    if entry.life_stage:
+        found["lifeStage"] = entry.life_stage
+    if entry.type == "yes or no":
+        found |= {"trueValues": ["yes"], "falseValues": ["no"]}
+    chosen = _choices(study, entry)
+    if chosen:
+        found["categories"] = [{"value": v, "label": label} for v, label in chosen.items()]
+    constraints = _constraints(study, entry) | ({"enum": list(chosen)} if chosen else {})
+    if constraints:
+        found["constraints"] = constraints
+    return found
+
+
+def _choices(study: Study, entry: Entry) -> dict[str, str]:
+    """The values that a column may hold, with their labels; none where anything may stand there."""
+    if entry.column == "status":
+        return STATUSES
+    if entry.table != "counts":
+        return {}
+    treatments = {p.treatment for p in study.plots if p.treatment}
+    return {
+        "plot": {p.name: p.label for p in study.plots},
+        "count": {c.name: c.label for c in study.counts},
+        "treatment": {safe_cell(text): text for text in sorted(treatments)},
+    }.get(entry.column, {})
+
+
+def _constraints(study: Study, entry: Entry) -> dict[str, Any]:
+    """What every cell must fulfil. The plausible range is none of it: a person may confirm a value
+    outside.
+    """
+    spec = next((s for s in study.fields if s.name == entry.column), None)
+    if entry.table == "rows" and spec is not None and entry.type == "integer":
+        return {"minimum": 0, "maximum": 10**spec.boxes - 1}
+    if entry.table == "counts" and entry.column in ("site", "visit_date", "plot", "count"):
+        return {"required": True}
+    if entry.column in ("confidence", "runner_up_confidence"):
+        return {"minimum": 0, "maximum": 1}
+    return {"minimum": 0} if entry.type in ("integer", "number") else {}

@@ -1,0 +1,154 @@
+"""What each column means, made from the study file: for people (Markdown) and programs (CSV)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import astuple, dataclass, fields
+
+from sheet_reader.results.cells import render_csv
+from sheet_reader.results.frames import COUNT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
+from sheet_reader.study.model import FieldSpec, Study
+
+STATUSES = {
+    "accepted": "read with enough certainty and taken without asking",
+    "flagged": "waits for a person; the value in readings is a guess and counts nowhere",
+    "confirmed": "a person looked at it, and it was read rightly",
+    "corrected": "a person gave another value than was read",
+    "empty": "nothing is written in it: not recorded, which is not 0",
+    "unreadable": "something is written, but nobody can tell what",
+}
+"""What each status of a field means."""
+
+_ROWS = {
+    "waiting": ("integer", "how many fields of the visit wait for a person"),
+    "site_name": ("text", "the site's name on the site list"),
+    "pages_in": ("integer", "how many pages of the sheet came in"),
+    "pages_of": ("integer", "how many pages the sheet has; where fewer came in, fields are empty"),
+    "corrected": ("integer", "how many fields of the visit a person corrected"),
+    "photo": ("text", "the photos of the visit, by neutral names parted by spaces"),
+    "remarks": ("text", "what people said about this visit, parted by |; without addresses"),
+}
+_COUNTS = {
+    "site": ("text", "number of the site; keep leading zeros"),
+    "site_name": ("text", "the site's name on the site list"),
+    "visit_date": ("date", "day of the visit, ISO 8601"),
+    "plot": ("text", "name of the plot in the study file"),
+    "treatment": ("text", "what was done to the plot, empty where the study compares nothing"),
+    "count": ("text", "name of what was counted, see below"),
+    "value": ("integer", "the number counted; empty means no value, never 0"),
+    "unit": ("text", "unit of the value, empty where none is named"),
+    "status": ("text", "how the value came to be, see below"),
+    "decided": ("yes or no", "whether a person decided on it"),
+    "effort": ("number", "how long or how much was searched in this plot at this visit"),
+    "photo": ("text", "the photo that the value is taken from, by its neutral name"),
+}
+_READINGS = {
+    "photo": ("text", "the photo, by its neutral name"),
+    "pdf_page": ("integer", "which page of the PDF, from 1"),
+    "sheet": ("text", "site number printed on the sheet, BLANK where none is printed"),
+    "page": ("integer", "which page of the sheet, from 1"),
+    "site": ("text", "number of the site as it stands; empty while it waits"),
+    "visit_date": ("date", "day of the visit as it stands; empty while it waits"),
+    "field": ("text", "full name of the field, plot.count or the name of a field of the head"),
+    "value": ("text", "what the field says: the decided value where there is a decision"),
+    "confidence": ("number", "probability that the reading is right; empty where a person gave it"),
+    "status": ("text", "how the value came to be, see below"),
+    "reason": ("text", "why it was asked about, or what settled it"),
+    "reason_code": ("text", "the same as codes to group by, parted by semicolons"),
+    "runner_up": ("text", "the next likely reading"),
+    "runner_up_confidence": ("number", "its probability"),
+    "read_as": ("text", "what had been read where a person said otherwise (“nothing”: no digit)"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """A column of a table. ``lowest`` and ``highest`` are the plausible values, as text; values
+    outside are possible where a person confirmed them.
+    """
+
+    table: str
+    column: str
+    type: str
+    meaning: str
+    unit: str = ""
+    lowest: str = ""
+    highest: str = ""
+    taxon: str = ""
+    life_stage: str = ""
+
+
+def entries(study: Study) -> list[Entry]:
+    """All columns of all tables, and every count, in their order."""
+    effort = study.effort.unit if study.effort else ""
+    found = [_field(study, spec) for spec in study.fields]
+    found += [Entry("rows", name, *_ROWS[name]) for name in ROW_COLUMNS]
+    found += [
+        Entry("counts", name, *_COUNTS[name], effort if name == "effort" else "")
+        for name in COUNT_COLUMNS
+    ]
+    return found + [Entry("readings", name, *_READINGS[name]) for name in READING_COLUMNS]
+
+
+def _field(study: Study, spec: FieldSpec) -> Entry:
+    kind = {"site": "text", "date": "date"}.get(spec.kind, "integer")
+    count = next((c for c in study.counts if c.name == spec.count), None)
+    meaning = spec.label + (f" ({count.note})" if count is not None and count.note else "")
+    return Entry(
+        table="rows",
+        column=spec.name,
+        type=kind,
+        meaning=meaning,
+        unit=count.unit if count is not None else "",
+        lowest="" if spec.lowest is None else str(spec.lowest),
+        highest="" if spec.highest is None else str(spec.highest),
+        taxon=count.taxon if count is not None else "",
+        life_stage=count.life_stage if count is not None else "",
+    )
+
+
+HEADER = tuple(field.name for field in fields(Entry))
+
+
+def dictionary_csv(study: Study) -> bytes:
+    """The dictionary as CSV, a line for each column."""
+    return render_csv(HEADER, (astuple(entry) for entry in entries(study)))
+
+
+def dictionary_markdown(study: Study) -> bytes:
+    """The dictionary as Markdown: columns, statuses, plots, counts and sums in plain words."""
+    lines = [f"# {_plain(study.title)}: what the columns mean", ""]
+    lines += ["An empty cell means that there is no value. It never means 0.", ""]
+    for table in ("rows", "counts", "readings"):
+        lines += [f"## {table}", "", *_table(e for e in entries(study) if e.table == table), ""]
+    lines += ["## status", "", *(f"- `{name}`: {text}" for name, text in STATUSES.items()), ""]
+    lines += ["## plots", ""]
+    lines += [
+        f"- `{p.name}`: {_plain(p.label)}" + (f", {_plain(p.treatment)}" if p.treatment else "")
+        for p in study.plots
+    ]
+    lines += ["", "## counts", ""]
+    for count in study.counts:
+        extra = [count.note, count.unit and f"unit {count.unit}", count.taxon, count.life_stage]
+        told = "; ".join(_plain(text) for text in extra if text)
+        lines.append(f"- `{count.name}`: {_plain(count.label)}{f' ({told})' if told else ''}")
+    if study.sums:
+        lines += ["", "## sums", ""]
+        for rule in study.sums:
+            parts = " + ".join(f"`{part}`" for part in rule.parts)
+            lines.append(f"- `{rule.total}` = {parts}")
+    return ("\n".join(lines) + "\n").encode()
+
+
+def _table(found: Iterable[Entry]) -> list[str]:
+    lines = ["| column | type | meaning | unit | plausible |", "|---|---|---|---|---|"]
+    for e in found:
+        span = f"{e.lowest}–{e.highest}" if e.highest else ""
+        cells = (f"`{e.column}`", e.type, _plain(e.meaning), _plain(e.unit), span)
+        lines.append(f"| {' | '.join(cells)} |")
+    return lines
+
+
+def _plain(text: str) -> str:
+    """``text`` without signs that Markdown would take for its own."""
+    return "".join(f"\\{sign}" if sign in "\\`*_[]<>|#" else sign for sign in text)

@@ -1,0 +1,28 @@
+"""The tables as Parquet files, for programs; needs the package pyarrow (extra ``parquet``)."""
+
+from __future__ import annotations
+
+import io
+
+from sheet_reader.errors import UsageError
+from sheet_reader.results.frames import Tables
+from sheet_reader.study.model import Study
+
+
+def parquet(_study: Study, tables: Tables) -> dict[str, bytes]:
+    """rows.parquet, counts.parquet and readings.parquet. Raises UsageError without pyarrow."""
+    try:
+        import pyarrow
+        import pyarrow.parquet
+    except ImportError:
+        raise UsageError(
+            "Parquet files need the package pyarrow", remedy="pip install pyarrow"
+        ) from None
+    files = {}
+    frames = {"rows": tables.rows, "counts": tables.counts, "readings": tables.readings}
+    for name, frame in frames.items():
+        stream = io.BytesIO()
+        table = pyarrow.Table.from_pandas(frame, preserve_index=False)
+        pyarrow.parquet.write_table(table, stream)
+        files[f"{name}.parquet"] = stream.getvalue()
+    return files

@@ -1,0 +1,238 @@
+"""The three tables as data frames: rows, counts and readings. Every format is made from these.
+
+A value is there only where it counts (accepted, confirmed, corrected); else it is missing, never 0.
+Every column has one dtype, whatever the record holds: ``string`` for text and for site numbers, so
+that ``0174`` stays ``0174``, ``datetime64[ns]`` for days, ``Int64`` for whole numbers, ``Float64``
+for other ones, ``boolean`` for yes or no. An empty text is missing as well (``pd.NA``).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+import pandas as pd
+
+from sheet_reader.reasons import codes_of
+from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
+from sheet_reader.study.model import Study
+from sheet_reader.wording import words
+
+RECORDED = frozenset({"accepted", "confirmed", "corrected"})
+"""The statuses under which a value counts."""
+WAITING_COLUMN = "waiting"
+NOT_RECEIVED, EMPTY, UNREADABLE, WAITS = "not received", "not recorded", "not readable", "waits"
+"""Why a cell holds no value: its page did not come in, nothing is written in it, nobody can read
+it, or a person has yet to decide."""
+ROW_COLUMNS = (WAITING_COLUMN, "site_name", "pages_in", "pages_of", "corrected", "photo", "remarks")
+"""The columns of rows after those of the study's fields."""
+COUNT_COLUMNS = (
+    "site", "site_name", "visit_date", "plot", "treatment", "count", "value", "unit", "status",
+    "decided", "effort", "photo",
+)  # fmt: skip
+READING_COLUMNS = (
+    "photo", "pdf_page", "sheet", "page", "site", "visit_date", "field", "value", "confidence",
+    "status", "reason", "reason_code", "runner_up", "runner_up_confidence", "read_as",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, slots=True)
+class Tables:
+    """The tables of one study. ``why_missing`` has a line for each of ``rows`` and a column for
+    each field: why there is no value, "" where there is one.
+    """
+
+    rows: pd.DataFrame
+    why_missing: pd.DataFrame
+    counts: pd.DataFrame
+    readings: pd.DataFrame
+
+
+def tables_of(study: Study, facts: Facts, photos: Mapping[int, str] | None = None) -> Tables:
+    """All tables; the same facts in any order give the same tables.
+
+    ``photos`` are names by photo number, for those that are not to bear their neutral ones in
+    readings.
+    """
+    visits = in_order(facts.visits)
+    return Tables(
+        rows=_rows(study, visits, facts.pages_of),
+        why_missing=_why_missing(study, visits),
+        counts=counts_frame(study, visits),
+        readings=_readings(study, visits, photos or {}),
+    )
+
+
+def in_order(visits: Iterable[VisitFact]) -> list[VisitFact]:
+    """By site and date; visits whose site or date is not settled come last."""
+    return sorted(
+        visits, key=lambda v: (not v.site, not v.visit_date, v.site, v.visit_date, v.photos)
+    )
+
+
+def counted(value: FieldFact | None) -> str | None:
+    """The value of a field if it counts."""
+    return value.value if value is not None and value.status in RECORDED else None
+
+
+def number_of(value: FieldFact | None) -> int | None:
+    """The number that a field says, if it counts and is one."""
+    text = counted(value) or ""
+    return int(text) if text.isdecimal() else None
+
+
+def _rows(study: Study, visits: Sequence[VisitFact], pages_of: int) -> pd.DataFrame:
+    current = [visit.current for visit in visits]
+    columns: dict[str, pd.Series] = {}
+    for spec in study.fields:
+        if spec.kind == "site":
+            columns[spec.name] = _texts(visit.site for visit in visits)
+        elif spec.kind == "date":
+            columns[spec.name] = _days(visit.visit_date for visit in visits)
+        else:
+            columns[spec.name] = _numbers(number_of(fields.get(spec.name)) for fields in current)
+    names = {site.number: site.label for site in study.sites}
+    columns |= {
+        WAITING_COLUMN: _numbers(visit.waiting for visit in visits),
+        "site_name": _texts(names.get(visit.site, "") for visit in visits),
+        "pages_in": _numbers(len(visit.pages) for visit in visits),
+        "pages_of": _numbers(pages_of for _ in visits),
+        "corrected": _numbers(
+            sum(f.status == "corrected" for f in fields.values()) for fields in current
+        ),
+        "photo": _texts(" ".join(visit.photos) for visit in visits),
+        "remarks": _texts(" | ".join(visit.remarks) for visit in visits),
+    }
+    return pd.DataFrame(columns)
+
+
+def _why_missing(study: Study, visits: Sequence[VisitFact]) -> pd.DataFrame:
+    current = [visit.current for visit in visits]
+    columns = {
+        spec.name: [why_missing(fields.get(spec.name)) for fields in current]
+        for spec in study.fields
+    }
+    for spec in study.fields:
+        if spec.kind in ("site", "date"):
+            known = [v.site if spec.kind == "site" else v.visit_date for v in visits]
+            columns[spec.name] = ["" if text else WAITS for text in known]
+    return pd.DataFrame(columns, dtype="string")
+
+
+def why_missing(found: FieldFact | None) -> str:
+    """Why a number has no value, "" where it has one."""
+    if found is None:
+        return NOT_RECEIVED
+    return "" if number_of(found) is not None else why_no_value(found.status)
+
+
+def why_no_value(status: str) -> str:
+    """Why a field of this status has no value."""
+    return {"flagged": WAITS, "unreadable": UNREADABLE}.get(status, EMPTY)
+
+
+def counts_frame(study: Study, visits: Iterable[VisitFact]) -> pd.DataFrame:
+    """A line for each count of a plot on each page that came in, of visits with a settled site and
+    date: the long table.
+    """
+    names = {site.number: site.label for site in study.sites}
+    treatment = {plot.name: plot.treatment for plot in study.plots}
+    unit = {count.name: count.unit for count in study.counts}
+    specs = [spec for spec in study.fields if spec.kind == "count"]
+    lines: list[tuple[object, ...]] = []
+    for visit in visits:
+        if not (visit.site and visit.visit_date):
+            continue
+        fields = visit.current
+        effort = efforts(study, fields)
+        for spec in specs:
+            found = fields.get(spec.name)
+            if found is not None:
+                lines.append(
+                    (
+                        visit.site, names.get(visit.site, ""), visit.visit_date, spec.plot,
+                        treatment[spec.plot], spec.count, number_of(found), unit[spec.count],
+                        found.status, found.decided, effort[spec.plot], found.photo,
+                    )
+                )  # fmt: skip
+    return _counts(lines)
+
+
+def _counts(lines: Sequence[tuple[object, ...]]) -> pd.DataFrame:
+    frame = pd.DataFrame(lines, columns=list(COUNT_COLUMNS), dtype="object")
+    kinds = dict.fromkeys(COUNT_COLUMNS, "string")
+    kinds |= {"value": "Int64", "effort": "Float64", "decided": "boolean"}
+    del kinds["visit_date"]
+    frame = frame.replace("", None).astype(kinds)
+    frame["visit_date"] = _days(frame["visit_date"])
+    return frame
+
+
+def efforts(study: Study, fields: dict[str, FieldFact]) -> dict[str, int | None]:
+    """The effort of each plot of a visit, None where none is recorded."""
+    effort = study.effort
+    if effort is None:
+        return {plot.name: None for plot in study.plots}
+    if any(count.name == effort.field for count in study.counts):
+        return {p.name: number_of(fields.get(f"{p.name}.{effort.field}")) for p in study.plots}
+    return {plot.name: number_of(fields.get(effort.field)) for plot in study.plots}
+
+
+def _readings(
+    study: Study, visits: Iterable[VisitFact], photos: Mapping[int, str]
+) -> pd.DataFrame:
+    """A line for each field and photo, page by page as found in the photos, in printed order."""
+    order = {spec.name: place for place, spec in enumerate(study.fields)}
+    found = [(visit, fact) for visit in visits for fact in visit.fields]
+    found.sort(key=lambda pair: _place(pair[1], order))
+    facts = [fact for _, fact in found]
+    columns = {
+        "photo": _texts(photos.get(f.photo_id, f.photo) for f in facts),
+        "pdf_page": _numbers(f.pdf_page for f in facts),
+        "sheet": _texts(f.sheet for f in facts),
+        "page": _numbers(f.page for f in facts),
+        "site": _texts(visit.site for visit, _ in found),
+        "visit_date": _days(visit.visit_date for visit, _ in found),
+        "field": _texts(f.field for f in facts),
+        "value": _texts(f.value or "" for f in facts),
+        "confidence": _shares(None if gives_value(f) else f.confidence for f in facts),
+        "status": _texts(f.status for f in facts),
+        "reason": _texts(words(f.reasons, photos=photos) for f in facts),
+        "reason_code": _texts(codes_of(f.reasons) for f in facts),
+        "runner_up": _texts(f.runner_up or "" for f in facts),
+        "runner_up_confidence": _shares(
+            None if f.runner_up is None else f.runner_up_confidence for f in facts
+        ),
+        "read_as": _texts((f.read_as or "nothing") if gives_value(f) else "" for f in facts),
+    }
+    return pd.DataFrame(columns)[list(READING_COLUMNS)]
+
+
+def gives_value(fact: FieldFact) -> bool:
+    """Whether a person gave the value (or took it away), so that the reading's confidence says
+    nothing of it.
+    """
+    return fact.decided and fact.status != "confirmed"
+
+
+def _place(f: FieldFact, order: dict[str, int]) -> tuple[object, ...]:
+    place = order.get(f.field, len(order))
+    page = (f.photo_id, f.photo, f.pdf_page, f.sheet, f.page, f.page_instance_id)
+    return (*page, place, f.field, f.reading_id)
+
+
+def _texts(values: Iterable[str]) -> pd.Series:
+    return pd.Series([text or None for text in values], dtype="string")
+
+
+def _numbers(values: Iterable[int | None]) -> pd.Series:
+    return pd.Series(list(values), dtype="Int64")
+
+
+def _shares(values: Iterable[float | None]) -> pd.Series:
+    return pd.Series(list(values), dtype="Float64")
+
+
+def _days(values: Iterable[str]) -> pd.Series:
+    days = pd.Series([text or None for text in values], dtype="object")
+    return pd.to_datetime(days, format="%Y-%m-%d").astype("datetime64[ns]")

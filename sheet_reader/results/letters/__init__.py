@@ -1,0 +1,1 @@
+"""Drafts of letters to volunteers: what is open, asked kindly and never twice."""

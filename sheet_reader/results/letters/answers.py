@@ -1,0 +1,86 @@
+"""Answers to letters, out of mail files: what the volunteer wrote, without what is quoted."""
+
+from __future__ import annotations
+
+import email
+import email.policy
+import hashlib
+import mailbox
+import re
+from collections.abc import Iterable, Iterator
+from pathlib import Path
+
+from sheet_reader.intake.bounds import DEFAULT
+from sheet_reader.intake.gather import gather
+from sheet_reader.intake.mail import is_mail, is_mbox, is_tangled
+from sheet_reader.record.remarks import LONGEST, Remark
+
+HEAD = 8192
+_OURS = re.compile(r"<([0-9a-f]{32})@sheet-reader\.invalid>")
+_QUOTE = re.compile(r"^\s*>|^-- ?$|^_{5,}\s*$|^-{3,}.*-{3,}\s*$|@sheet-reader\.invalid")
+_INTRODUCES = re.compile(r"^(?=.*\d)(?=.*[:>]\s*$).{10,200}$")
+"""A line such as “On 3 June 2026, Pat wrote:” right above a quotation."""
+
+
+def answers_in(paths: Iterable[Path]) -> Iterator[tuple[tuple[str, ...], Remark]]:
+    """The answers in mail files, mailboxes and folders: the letters each answers, and itself.
+
+    Files that are no mail, and mails that answer no letter of ours, are passed over.
+    """
+    for path in gather(paths):
+        if isinstance(path, Path):
+            for data in _mails(path):
+                found = as_answer(data)
+                if found is not None:
+                    yield found
+
+
+def _mails(path: Path) -> Iterator[bytes]:
+    with path.open("rb") as stream:
+        head = stream.read(HEAD)
+        if is_mbox(head):
+            box = mailbox.mbox(path, create=False)
+            try:
+                for key in box.keys():  # noqa: SIM118 (a mailbox iterates over its messages)
+                    yield box.get_file(key).read(DEFAULT.mail_bytes)
+            finally:
+                box.close()
+        elif is_mail(head):
+            yield head + stream.read(DEFAULT.mail_bytes)
+
+
+def as_answer(data: bytes) -> tuple[tuple[str, ...], Remark] | None:
+    """A mail as an answer; None where it answers no letter of ours or says nothing."""
+    if is_tangled(data):
+        return None
+    try:
+        mail = email.message_from_bytes(data, policy=email.policy.default)
+        named = f"{mail.get('In-Reply-To', '')} {mail.get('References', '')}"[:8_000]
+        letters = tuple(dict.fromkeys(_OURS.findall(named)))
+        body = mail.get_body(("plain", "html")) if letters else None
+        text = str(body.get_content()) if body is not None else ""
+        if body is not None and body.get_content_subtype() == "html":
+            text = re.sub(r"<[^>]{0,500}>", " ", text)
+        sender = str(mail.get("From", ""))[:200]
+    except Exception:  # the parser does not document what hostile bytes make it raise
+        return None
+    said = written(text)
+    if not letters or not said:
+        return None
+    mark = hashlib.sha256(data).hexdigest()
+    return letters, Remark("mail", mark, " ".join(sender.split()), said)
+
+
+def written(text: str) -> str:
+    """What stands above quotation and signature, on one line."""
+    kept: list[str] = []
+    for line in text.splitlines():
+        if _QUOTE.search(line):
+            break
+        kept.append(line)
+    while kept and not kept[-1].strip():
+        kept.pop()
+    if kept and len(kept) > 1 and _INTRODUCES.match(kept[-1].strip()):
+        kept.pop()
+    said = " ".join(" ".join(kept).split())
+    return "".join(c for c in said if c.isprintable())[:LONGEST]

@@ -1,0 +1,160 @@
+"""Drafts of mails: one per volunteer, as files that a mail program opens. Nothing is ever sent."""
+
+from __future__ import annotations
+
+import email.policy
+import email.utils
+import hashlib
+import io
+from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
+from email.message import EmailMessage
+
+import numpy as np
+from PIL import Image
+
+from sheet_reader.errors import SheetReaderError
+from sheet_reader.intake.pictures import open_pictures
+from sheet_reader.intake.types import Picture
+from sheet_reader.record.drafts import Asked
+from sheet_reader.record.store import Record
+from sheet_reader.results.from_record import Facts, pictures_of
+from sheet_reader.results.letters.open_items import ASKS, Item, of_photos, open_items
+from sheet_reader.results.letters.wording import Worded, worded
+from sheet_reader.results.status.model import Status
+from sheet_reader.study.model import Study
+
+MOST_PICTURES = 12
+"""So many pictures go into one letter."""
+PHOTO_SIDE = 1200
+"""Longer side, in px, of a photo that is sent back."""
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A letter to be: to whom, what it says, its identifier and its mail."""
+
+    address: str
+    sites: tuple[str, ...]
+    items: tuple[Item, ...]
+    mark: str
+    data: bytes
+
+    @property
+    def asked(self) -> list[Asked]:
+        """What goes on record of it."""
+        return [Asked(i.site, i.visit_date, i.name) for i in self.items]
+
+
+def addresses(study: Study) -> dict[str, str]:
+    """The mail address of each site's contact; sites without one are left out."""
+    found = {}
+    for site in study.sites:
+        _, address = email.utils.parseaddr(site.contact.replace(",", " "))
+        words = [word.strip("<>()[];,") for word in site.contact.split()]
+        address = next((word for word in words if "@" in word), address)
+        if "@" in address:
+            found[site.number] = address
+    return found
+
+
+def to_say(
+    study: Study, facts: Facts, status: Status, before: Collection[Asked]
+) -> dict[str, list[Item]]:
+    """By address, what a letter should say now: all that is open and was not said ``before``.
+
+    A volunteer of whom nothing is asked gets no letter.
+    """
+    address_of = addresses(study)
+    site_of = {address.lower(): site for site, address in reversed(address_of.items())}
+    found: dict[str, list[Item]] = {}
+    for item in (*open_items(study, facts, status), *of_photos(_by_address(facts), site_of)):
+        new = Asked(item.site, item.visit_date, item.name) not in before
+        if new and item.site in address_of:
+            found.setdefault(address_of[item.site].lower(), []).append(item)
+    return {who: items for who, items in found.items() if any(i.kind in ASKS for i in items)}
+
+
+def _by_address(facts: Facts) -> Facts:
+    """The facts with bare addresses as senders."""
+    from dataclasses import replace
+
+    photos = tuple(
+        replace(p, senders=tuple(email.utils.parseaddr(s)[1].lower() for s in p.senders))
+        for p in facts.photos
+    )
+    return replace(facts, photos=photos)
+
+
+def drafts(
+    record: Record, said: Mapping[str, Iterable[Item]], words: Mapping[str, str],
+    templates: Mapping[str, str],
+) -> list[Draft]:  # fmt: skip
+    """A draft for each volunteer. Raises UsageError for a template that can't be filled."""
+    study = record.study
+    found = []
+    for address, several in said.items():
+        items = tuple(several)
+        shown = [(i, p) for i in items if (p := _picture(record, i)) is not None][:MOST_PICTURES]
+        text = worded(study, words, templates, items, [item for item, _ in shown])
+        names = "\n".join(f"{i.site} {i.visit_date} {i.name}" for i in items)
+        mark = hashlib.sha256(f"{study.key}\n{address}\n{names}".encode()).hexdigest()[:32]
+        data = _mail(address, text, [png for _, png in shown], mark)
+        sites = tuple(dict.fromkeys(item.site for item in items))
+        found.append(Draft(address, sites, items, mark, data))
+    return found
+
+
+def message_id(mark: str) -> str:
+    """The Message-ID of a letter, by which answers are known; .invalid is reserved (RFC 2606)."""
+    return f"<{mark}@sheet-reader.invalid>"
+
+
+def _mail(address: str, text: Worded, pictures: list[tuple[bytes, str]], mark: str) -> bytes:
+    """The mail; "X-Unsent: 1" makes several mail programs open it for writing (from memory)."""
+    mail = EmailMessage(policy=email.policy.SMTP)
+    mail["To"] = address
+    mail["Subject"] = text.subject
+    mail["Message-ID"] = message_id(mark)
+    mail["X-Unsent"] = "1"
+    mail.set_content(text.text)
+    mail.add_alternative(text.html, subtype="html")
+    html = mail.get_payload()[1]  # type: ignore[index]
+    assert isinstance(html, EmailMessage)
+    for (data, kind), cid in zip(pictures, text.pictures, strict=True):
+        html.add_related(
+            data, "image", kind, cid=f"<{cid}>", filename=f"{cid}.{kind}", disposition="inline"
+        )
+    for number, part in enumerate(mail.walk()):
+        if part.is_multipart():
+            part.set_boundary(f"=={mark}-{number}==")
+    return mail.as_bytes()
+
+
+def _picture(record: Record, item: Item) -> tuple[bytes, str] | None:
+    """The picture of the place that an item is about, bare of all tags, and its kind."""
+    if item.reading_id is not None:
+        boxes, context = pictures_of(record, item.reading_id)
+        if context:
+            return context, "png"
+        return (_png(np.hstack(list(boxes))), "png") if len(boxes) else None
+    if item.photo_id is None:
+        return None
+    try:
+        parts = open_pictures(record.photo_path(item.photo_id))
+    except SheetReaderError:
+        return None
+    for part in parts:
+        if isinstance(part, Picture):
+            image = Image.fromarray(part.gray)
+            image.thumbnail((PHOTO_SIDE, PHOTO_SIDE))
+            stream = io.BytesIO()
+            image.save(stream, "JPEG", quality=80)
+            return stream.getvalue(), "jpeg"
+    return None
+
+
+def _png(gray: np.ndarray) -> bytes:
+    stream = io.BytesIO()
+    Image.fromarray(gray).save(stream, "PNG")
+    return stream.getvalue()

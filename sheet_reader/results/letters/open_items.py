@@ -1,0 +1,170 @@
+"""Everything that a volunteer could settle, found in the facts. Pure functions."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from sheet_reader.reasons import Code
+from sheet_reader.results.frames import WAITS, efforts, number_of, why_missing
+from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
+from sheet_reader.results.status.model import Status
+from sheet_reader.study.model import FieldSpec, Study
+
+Kind = Literal[
+    "empty", "plot_empty", "unreadable", "sum", "effort", "page", "photo", "missed", "advice",
+    "thanks",
+]  # fmt: skip
+ASKS = frozenset({"empty", "plot_empty", "unreadable", "sum", "effort", "page", "photo", "missed"})
+"""The kinds that ask something; the others only go along with a letter that does."""
+ONLY_SUM_OFF = frozenset({Code.SUM_OFF, Code.ASKED_ANEW})
+"""The codes of a field that waits for nothing but a sum."""
+OF_PHOTOS: Mapping[Code, str] = {
+    Code.BLURRED: "photo_blurred",
+    Code.TOO_FEW_MARKERS: "photo_cut_off",
+    Code.CODE_OUTSIDE: "photo_cut_off",
+    Code.CODE_UNREADABLE: "photo_code",
+    Code.NO_SHEET: "photo_no_sheet",
+    Code.NOT_FOUND: "photo_no_sheet",
+    Code.NOTHING_WRITTEN: "photo_blank",
+    Code.OLDER_LAYOUT: "photo_older",
+    Code.NO_PICTURE: "photo_file",
+}
+"""In which words of the letters a volunteer is told why a photo could not be read; "photo_other"
+for all else, which is for the coordinator to find out.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing to say. ``visit_date`` is the expected day of a missed visit, "" for a photo.
+    ``what`` tells items of a kind apart; ``told`` are the words put into its sentence (for a photo
+    the key of the words that say why).
+    ``words`` names the words of its sentence where they are not those of its kind.
+    ``reading_id`` or ``photo_id`` say which picture shows the place.
+    """
+
+    kind: Kind
+    site: str
+    visit_date: str
+    what: str = ""
+    told: tuple[tuple[str, str], ...] = ()
+    reading_id: int | None = None
+    photo_id: int | None = None
+    words: str = ""
+
+    @property
+    def name(self) -> str:
+        """By which it is known again."""
+        return f"{self.kind}:{self.what}"
+
+
+def open_items(study: Study, facts: Facts, status: Status) -> list[Item]:
+    """Every item of every site of the roster, visit by visit; photos by :func:`of_photos`."""
+    known = {site.number for site in study.sites}
+    found: list[Item] = []
+    for visit in facts.visits:
+        if visit.site in known and visit.visit_date:
+            found += _of_visit(study, visit, facts.pages_of)
+    for site in status.sites:
+        found += [
+            Item("missed", site.site, e.day.isoformat()) for e in site.expected
+            if e.state == "missed"
+        ]  # fmt: skip
+    return found
+
+
+def _of_visit(study: Study, visit: VisitFact, pages_of: int) -> Iterator[Item]:
+    site, day = visit.site, visit.visit_date
+    yield Item("thanks", site, day)
+    fields = visit.current
+    for page in range(1, pages_of + 1):
+        if page not in visit.pages:
+            yield Item("page", site, day, str(page), (("page", str(page)),))
+    silent = _silent_plots(study, fields)
+    for plot in study.plots:
+        if plot.name in silent:
+            shown = fields[f"{plot.name}.{study.counts[0].name}"].reading_id
+            yield Item("plot_empty", site, day, plot.name, (("plot", plot.label),), shown)
+    for spec in study.fields:
+        fact = fields.get(spec.name)
+        if fact is not None and spec.kind in ("count", "number") and spec.plot not in silent:
+            yield from _of_field(spec, fact, site, day)
+    yield from _sums(study, fields, site, day)
+    yield from _unequal(study, fields, silent, site, day)
+    for advice in visit.advice:
+        yield Item("advice", site, day, advice, (("advice", advice),))
+
+
+def _silent_plots(study: Study, fields: dict[str, FieldFact]) -> set[str]:
+    """The plots on the pages that came in of which every count is empty."""
+    found = set()
+    for plot in study.plots:
+        facts = [fields.get(f"{plot.name}.{count.name}") for count in study.counts]
+        there = [fact for fact in facts if fact is not None]
+        if there and len(there) == len(facts) and all(f.status == "empty" for f in there):
+            found.add(plot.name)
+    return found
+
+
+def _of_field(spec: FieldSpec, fact: FieldFact, site: str, day: str) -> Iterator[Item]:
+    if fact.status in ("empty", "unreadable") and not fact.needs_review:
+        kind: Kind = "empty" if fact.status == "empty" else "unreadable"
+        not_0 = spec.kind == "number" or (spec.lowest or 0) > 0
+        never_0 = kind == "empty" and not_0
+        words = "empty_but_never_0" if never_0 else ""
+        told = (("field", spec.label),)
+        yield Item(kind, site, day, spec.name, told, fact.reading_id, words=words)
+
+
+def _sums(study: Study, fields: dict[str, FieldFact], site: str, day: str) -> Iterator[Item]:
+    """The totals that do not fit. What waits for another reason is for her, not the volunteer."""
+    labels = {spec.name: spec.label for spec in study.fields}
+    for rule in study.sums:
+        facts = [fields.get(name) for name in (rule.total, *rule.parts)]
+        numbers = [_settled(fact) for fact in facts]
+        total, parts = numbers[0], [n for n in numbers[1:] if n is not None]
+        if total is None or len(parts) < len(rule.parts) or total == sum(parts):
+            continue
+        told = (("field", labels[rule.total]), ("total", str(total)), ("parts", str(sum(parts))))
+        reading = facts[0].reading_id if facts[0] is not None else None
+        yield Item("sum", site, day, rule.total, told, reading)
+
+
+def _settled(fact: FieldFact | None) -> int | None:
+    """The number of a field, if it counts or is asked about only since the sum does not fit."""
+    if fact is None or fact.status != "flagged":
+        return number_of(fact)
+    if fact.reasons and {reason.code for reason in fact.reasons} <= ONLY_SUM_OFF:
+        text = fact.value or ""
+        return int(text) if text.isdecimal() else None
+    return None
+
+
+def _unequal(
+    study: Study, fields: dict[str, FieldFact], silent: set[str], site: str, day: str
+) -> Iterator[Item]:
+    effort = study.effort
+    if effort is None or not effort.equal:
+        return
+    spent = {plot: value for plot, value in efforts(study, fields).items() if plot not in silent}
+    if any(
+        why_missing(fields.get(f"{plot}.{effort.field}")) == WAITS for plot in spent
+    ) or len({value for value in spent.values() if value is not None}) < 2:
+        return
+    labels = {plot.name: plot.label for plot in study.plots}
+    told = ", ".join(f"{labels[p]} {v} {effort.unit}" for p, v in spent.items() if v is not None)
+    yield Item("effort", site, day, "", (("told", told),))
+
+
+def of_photos(facts: Facts, site_of: dict[str, str]) -> Iterable[Item]:
+    """The photos that could not be read, each for the site whose contact sent it.
+
+    ``site_of`` gives a site for each address, in lower case.
+    """
+    for photo in facts.photos:
+        sites = [site_of[address] for address in photo.senders if address in site_of]
+        if photo.status in ("no sheet", "failed") and photo.reasons and sites:
+            told = (("reason", OF_PHOTOS.get(photo.reasons[0].code, "photo_other")),)
+            yield Item("photo", sites[0], "", photo.photo, told, photo_id=photo.photo_id)

@@ -1,0 +1,149 @@
+"""Items in the words of the study, put into the templates.
+
+The templates are Jinja2 in its sandbox: they can format what they are given and reach nothing else.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from functools import lru_cache
+from importlib.resources import files
+from pathlib import Path
+
+from jinja2 import StrictUndefined, Template, TemplateError
+from jinja2.sandbox import ImmutableSandboxedEnvironment
+
+from sheet_reader.errors import StorageError, UsageError
+from sheet_reader.results.letters.open_items import ASKS, Item
+from sheet_reader.results.letters.words import advice_in, day_in_words, listed
+from sheet_reader.study.model import Study
+
+TEMPLATES = ("letter.txt", "letter.html")
+OWN_FOLDER = "letter_templates"
+
+
+@dataclass(frozen=True, slots=True)
+class Worded:
+    """A letter's text in both forms, its subject, and the items whose pictures it shows, by the
+    identifier under which the HTML names each picture.
+    """
+
+    subject: str
+    text: str
+    html: str
+    pictures: Mapping[str, Item]
+
+
+def template_texts(folder: Path) -> dict[str, str]:
+    """The templates: hers from the study's ``letter_templates``, else those of the package."""
+    found = {}
+    for name in TEMPLATES:
+        own = folder / OWN_FOLDER / name
+        try:
+            if own.exists():
+                found[name] = own.read_text(encoding="utf-8")
+                continue
+        except (OSError, UnicodeDecodeError) as error:
+            raise StorageError(f"this template can't be read: {error}", where=own) from None
+        shipped = files(__package__).joinpath("templates", name)
+        found[name] = shipped.read_text(encoding="utf-8")
+    return found
+
+
+def worded(
+    study: Study, words: Mapping[str, str], templates: Mapping[str, str], items: Sequence[Item],
+    with_picture: Sequence[Item],
+) -> Worded:  # fmt: skip
+    """A letter that says ``items``, of one volunteer. Raises UsageError for a template that can't
+    be filled, with its line.
+    """
+    names = {site.number: site.label or site.number for site in study.sites}
+    pictures = {item: f"picture-{n}" for n, item in enumerate(with_picture, start=1)}
+    questions = [
+        {
+            "text": sentence,
+            "picture": pictures.get(item, ""),
+            "see": words["picture"].format(number=list(pictures).index(item) + 1)
+            if item in pictures
+            else "",
+            "alt": sentence,
+        }
+        for item, sentence in _questions(words, names, items)
+    ]
+    places = listed(words, list(dict.fromkeys(names[i.site] for i in items if i.kind in ASKS)))
+    given = {
+        "language": words["language"],
+        "greeting": words["greeting"],
+        "thanks": _thanks(words, names, items),
+        "questions_lead": words["questions"],
+        "questions": questions,
+        "advice_lead": words["advice"],
+        "advice": list(
+            dict.fromkeys(advice_in(words, i.what) for i in items if i.kind == "advice")
+        ),
+        "closing": words["closing"],
+        "signature": words["signature"].format(title=study.title),
+        "title": study.title,
+    }
+    text, html = (_filled(name, templates[name], given) for name in TEMPLATES)
+    subject = words["subject"].format(title=study.title, place=places)
+    return Worded(subject, text, html, {cid: item for item, cid in pictures.items()})
+
+
+def _questions(
+    words: Mapping[str, str], names: Mapping[str, str], items: Sequence[Item]
+) -> list[tuple[Item, str]]:
+    """Each item that asks something, as a sentence; the missed visits of a site in one."""
+    found = []
+    missed: dict[str, list[Item]] = {}
+    for item in items:
+        if item.kind == "missed":
+            missed.setdefault(item.site, []).append(item)
+        elif item.kind in ASKS:
+            told = {"place": names[item.site], "day": _day(words, item), **dict(item.told)}
+            if item.kind == "photo":
+                told["reason"] = words[told["reason"]]
+            found.append((item, words[item.words or item.kind].format(**told)))
+    for site, several in missed.items():
+        days = listed(words, [_day(words, item) for item in several])
+        found.append((several[0], words["missed"].format(place=names[site], days=days)))
+    return found
+
+
+def _day(words: Mapping[str, str], item: Item) -> str:
+    return day_in_words(words, date.fromisoformat(item.visit_date)) if item.visit_date else ""
+
+
+def _thanks(words: Mapping[str, str], names: Mapping[str, str], items: Sequence[Item]) -> str:
+    by_site: dict[str, list[str]] = {}
+    for item in items:
+        if item.kind == "thanks":
+            by_site.setdefault(item.site, []).append(_day(words, item))
+    sentences = [
+        words["thanks"].format(place=names[site], days=listed(words, days))
+        for site, days in by_site.items()
+    ]
+    return " ".join(sentences) or words["thanks_none"]
+
+
+@lru_cache(maxsize=8)
+def _compiled(template: str, *, is_html: bool) -> Template:
+    environment = ImmutableSandboxedEnvironment(
+        autoescape=is_html, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )  # fmt: skip
+    return environment.from_string(template)
+
+
+def _filled(name: str, template: str, given: Mapping[str, object]) -> str:
+    try:
+        return _compiled(template, is_html=name.endswith(".html")).render(given)
+    except TemplateError as error:
+        line = getattr(error, "lineno", None)
+        where = f"{OWN_FOLDER}/{name}" + (f" line {line}" if line else "")
+        raise UsageError(
+            f"this template can't be filled: {error.message}", where=where,
+            remedy="mend it, or remove the file to use the shipped one",
+        ) from None  # fmt: skip

@@ -1,0 +1,1 @@
+"""Who has sent what: sites by weeks, what waits and why, photos that gave nothing."""

@@ -1,0 +1,111 @@
+"""``status`` and ``letters`` on a record: files, what is drafted once, answers, privacy."""
+
+from __future__ import annotations
+
+import email
+import email.policy
+from collections.abc import Callable
+from datetime import date
+from email.message import EmailMessage
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+
+def reply_to(mail: EmailMessage, body: str) -> bytes:
+    """An answer as a mail program would save it."""
+    answer = EmailMessage()
+    answer["Received"] = "from mail.example.org"
+    answer["From"] = "Pat 3 <garden3@example.org>"
+    answer["In-Reply-To"] = str(mail["Message-ID"])
+    answer["Subject"] = "Re: Bean tips"
+    answer.set_content(body)
+    return answer.as_bytes()
+
+
+def mails(folder: Path) -> list[EmailMessage]:
+    return [
+        email.message_from_bytes(path.read_bytes(), policy=email.policy.default)  # type: ignore[misc]
+        for path in sorted(folder.glob("*.eml"))
+    ]
+
+
+@pytest.fixture
+def desk(bean_desk: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
+    monkeypatch.setattr("sheet_reader.cli.letters.today", lambda: date(2026, 4, 23))
+    monkeypatch.setattr("sheet_reader.cli.status.today", lambda: date(2026, 4, 23))
+    return bean_desk
+
+
+def test_drafts_on_a_record(desk: Any, no_sheet: Callable[[str], bytes]) -> None:
+    desk.put("a.png", visit_date="2026-04-20", pinched__plants=None, advice="Use more light.")
+    desk.put_bytes("b.png", no_sheet("a corner is outside the picture"))
+    desk.done("read")
+    said = desk.done("letters")
+    assert "none is sent" in said
+    folder = desk.folder / "letters"
+    found = {str(mail["To"]): mail for mail in mails(folder)}
+    assert len(found) == len(list(folder.iterdir()))
+    mine = next(m for to, m in found.items() if any("Bean plants" in p.get_content()
+                for p in m.walk() if p.get_content_type() == "text/plain"))  # fmt: skip
+    kinds = [part.get_content_type() for part in mine.walk()]
+    assert kinds == [
+        "multipart/alternative", "text/plain", "multipart/related", "text/html", "image/png",
+    ]  # fmt: skip
+    html = mine.get_body(("html",))
+    assert html is not None
+    assert "cid:picture-1" in html.get_content()
+    assert "Use more light." in html.get_content()
+    assert mine["X-Unsent"] == "1"
+    assert mine["From"] is None
+    assert {path.stat().st_mode & 0o077 for path in folder.iterdir()} == {0}
+    assert desk.done("letters").splitlines()[-1] == "Nothing new."
+    assert len(mails(folder)) == len(found)
+    desk.done("letters", "--again")
+    assert len(mails(folder)) == 2 * len(found)
+    desk.done("verify")
+
+
+def test_an_answer_is_kept_as_a_remark_and_can_be_erased(desk: Any, tmp_path: Path) -> None:
+    desk.put("a.png", visit_date="2026-04-20", pinched__plants=None)
+    desk.done("read")
+    desk.done("letters")
+    (mine,) = [m for m in mails(desk.folder / "letters") if "picture-1" in m.as_string()]
+    reply = tmp_path / "reply.eml"
+    reply.write_bytes(reply_to(mine, "There were none, so 0.\n"))
+    assert "kept with site 2043 on 2026-04-20" in desk.done("letters", "--answers", reply)
+    assert "0 new answers, 1 known already" in desk.done("letters", "--answers", reply)
+    desk.done("export")
+    rows = (desk.folder / "results" / "rows.csv").read_text(encoding="utf-8")
+    assert "There were none, so 0." in rows
+    assert "example.org" not in rows
+    desk.done("verify")
+    desk.done("erase", "--contact", "garden3@example.org", "--yes")
+    desk.done("export")
+    assert "none, so" not in (desk.folder / "results" / "rows.csv").read_text(encoding="utf-8")
+
+
+def test_templates_are_put_there_once(desk: Any) -> None:
+    desk.done("letters", "--templates")
+    own = desk.folder / "letter_templates" / "letter.txt"
+    own.write_text("Dear all, {{ questions[0].text }}\n", encoding="utf-8")
+    assert "left as they are" in desk.done("letters", "--templates")
+    desk.done("letters")
+    (first, *_) = mails(desk.folder / "letters")
+    body = first.get_body(("plain",))
+    assert body is not None
+    assert body.get_content().startswith("Dear all, No sheet has come")
+
+
+def test_status_on_a_record(desk: Any, tmp_path: Path) -> None:
+    desk.put("a.png", visit_date="2026-04-20")
+    desk.done("read")
+    text = desk.done(
+        "status", "--picture", tmp_path / "s.svg", "--csv", tmp_path / "s.csv",
+        "--json", tmp_path / "s.json",
+    )  # fmt: skip
+    assert "in (1)" in text
+    assert (tmp_path / "s.svg").stat().st_size > 1000
+    assert "2043" in (tmp_path / "s.csv").read_text(encoding="utf-8")
+    assert desk.run("status", "--picture", tmp_path / "s.pdf").exit_code == 2

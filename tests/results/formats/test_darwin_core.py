@@ -1,0 +1,233 @@
+"""The Darwin Core Archive: the published schemas and lists of terms, and the rules on zeros.
+
+The schemas and lists are those of tdwg/dwc, gbif/rs.gbif.org and EML 2.2.0; where they are not
+here, a smaller check of our own still runs.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+import warnings
+from collections.abc import Iterator
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+from xml.etree import ElementTree
+from zipfile import ZipFile
+
+import pytest
+from made_facts import facts, visit
+
+from sheet_reader.results.export import format_named
+from sheet_reader.results.frames import Tables, tables_of
+from sheet_reader.study.model import Study
+
+TEXT = "{http://rs.tdwg.org/dwc/text/}"
+LISTS = {
+    "http://rs.tdwg.org/dwc/terms/Event": "dwc_event_2025-07-10.xml",
+    "http://rs.tdwg.org/dwc/terms/Occurrence": "dwc_occurrence_2025-07-10.xml",
+    "http://rs.tdwg.org/dwc/terms/MeasurementOrFact": "measurements_or_facts_2025-07-10.xml",
+    "http://rs.tdwg.org/eco/terms/Event": "humboldt_2025-07-10.xml",
+}
+NOT_IN_LISTS = {"http://rs.tdwg.org/dwc/terms/eventID"}
+
+
+def archive_of(study: Study, tables: Tables) -> ZipFile:
+    return ZipFile(io.BytesIO(format_named("darwin-core")(study, tables)["darwin-core.zip"]))
+
+
+def lines(archive: ZipFile, name: str) -> list[dict[str, str]]:
+    text = io.StringIO(archive.read(f"{name}.txt").decode(), newline="")
+    return list(csv.DictReader(text, delimiter="\t", quoting=csv.QUOTE_NONE))
+
+
+@pytest.fixture
+def archive(study: Study, tables: Tables) -> Iterator[ZipFile]:
+    with archive_of(study, tables) as found:
+        yield found
+
+
+def _described(archive: ZipFile) -> Iterator[tuple[str, list[str], list[str]]]:
+    """Row type, terms by column, and the header of each file, as meta.xml describes them."""
+    for part in ElementTree.fromstring(archive.read("meta.xml")):
+        terms = [f.attrib["term"] for f in part.findall(f"{TEXT}field")]
+        name = part.find(f"{TEXT}files/{TEXT}location")
+        assert name is not None
+        assert name.text is not None
+        header = archive.read(name.text).decode().split("\n", 1)[0].split("\t")
+        yield part.attrib["rowType"], terms, header
+
+
+def test_meta_fits_the_files(archive: ZipFile) -> None:
+    for _, terms, header in _described(archive):
+        own = [term.rsplit("/", 1)[1] for term in terms]
+        assert len(set(terms)) == len(terms)
+        core = own[0] == "eventID"
+        columns = header if core else header[1:]
+        assert own[: len(columns)] == columns
+        assert header[0] == "eventID"
+
+
+def test_meta_follows_the_schema(archive: ZipFile, standards: Path) -> None:
+    etree = pytest.importorskip("lxml.etree")
+    # tdwg_dwc_text.xsd imports two schemas from the web for names it does not use in our archive
+    text = (standards / "darwin_core" / "tdwg_dwc_text.xsd").read_text(encoding="utf-8")
+    text = re.sub(r"<xs:import[^>]*?(/>|>.*?</xs:import>)", "", text, flags=re.DOTALL)
+    schema = etree.XMLSchema(etree.fromstring(text.encode()))
+    schema.assertValid(etree.fromstring(archive.read("meta.xml")))
+
+
+@pytest.mark.parametrize("publication", ["full", "bare"])
+def test_eml_follows_the_schema(
+    publication: str, study: Study, tables: Tables, standards: Path
+) -> None:
+    etree = pytest.importorskip("lxml.etree")
+    if publication == "full":
+        said = replace(study.publication, place_decimals=2, description="What we count.")
+        study = replace(study, publication=said)
+    else:
+        study = replace(study, publication=type(study.publication)(), instructions=())
+    schema = etree.XMLSchema(etree.parse(str(standards / "eml-2.2.0" / "eml.xsd")))
+    root = etree.fromstring(archive_of(study, tables).read("eml.xml"))
+    schema.assertValid(root)
+    assert (root.find("dataset/licensed") is not None) == (publication == "full")
+
+
+def test_every_term_is_on_its_published_list(archive: ZipFile, standards: Path) -> None:
+    for row_type, terms, _ in _described(archive):
+        text = (standards / "darwin_core" / LISTS[row_type]).read_text(encoding="utf-8")
+        published = set(re.findall(r"qualName='([^']+)'", text))
+        assert f"rowType='{row_type}'" in text
+        assert set(terms) <= published
+    assert len(published) == 57  # the Humboldt extension of 2025-07-10
+
+
+def test_terms_have_the_form_of_terms(archive: ZipFile) -> None:
+    """The smaller check, without the lists."""
+    for row_type, terms, _ in _described(archive):
+        assert row_type in LISTS
+        for term in terms:
+            assert re.fullmatch(
+                r"http://(rs\.tdwg\.org/(dwc|eco)/terms|purl\.org/dc/terms)/[a-z][A-Za-z]+", term
+            )
+
+
+def test_python_dwca_reader_reads_it_back(
+    study: Study, tables: Tables, tmp_path: Path, archive: ZipFile
+) -> None:
+    read = pytest.importorskip("dwca.read")
+    path = tmp_path / "archive.zip"
+    path.write_bytes(format_named("darwin-core")(study, tables)["darwin-core.zip"])
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        with read.DwCAReader(str(path)) as found:
+            core: list[Any] = list(found)
+            extensions = [extension for row in core for extension in row.extensions]
+    assert len(core) == len(lines(archive, "event"))
+    expected = sum(
+        len(lines(archive, n)) for n in ("occurrence", "measurementorfact", "humboldt")
+    )
+    assert len(extensions) == expected
+    assert {row.data["http://purl.org/dc/terms/license"] for row in core} == {
+        "https://creativecommons.org/licenses/by/4.0/legalcode"
+    }
+
+
+# Darwin Core, dwc:occurrenceStatus and dwc:individualCount; GBIF, "Data quality requirements:
+# occurrence datasets": a count of 0 with "present" contradicts itself (from memory).
+def test_a_zero_is_absent_and_nothing_else_is(archive: ZipFile) -> None:
+    found = lines(archive, "occurrence")
+    for line in found:
+        zero = line["organismQuantity"] == "0"
+        assert line["occurrenceStatus"] == ("absent" if zero else "present")
+        assert (line["individualCount"] == "0") == zero
+        assert line["organismQuantity"].isdecimal()
+        assert line["organismQuantityType"]
+    assert {line["occurrenceStatus"] for line in found} == {"present", "absent"}
+
+
+def test_what_has_no_value_is_no_occurrence(study: Study, archive: ZipFile) -> None:
+    other = study.sites[1].number
+    names = {
+        line["occurrenceID"].rsplit(":", 1)[1]
+        for line in lines(archive, "occurrence")
+        if line["eventID"].startswith(f"bean-tips:{other}:2026-05-21:pinched")
+    }
+    assert names == {"small_larvae", "large_larvae"}
+
+
+def test_only_a_unit_of_individuals_makes_a_number_one_of_individuals(archive: ZipFile) -> None:
+    for line in lines(archive, "occurrence"):
+        if line["occurrenceStatus"] == "present":
+            is_individuals = line["organismQuantityType"] == "individuals"
+            assert bool(line["individualCount"]) == is_individuals
+
+
+def test_no_name_is_guessed(study: Study, archive: ZipFile) -> None:
+    taxa = {count.taxon for count in study.counts if count.taxon}
+    assert {line["scientificName"] for line in lines(archive, "occurrence")} == taxa
+    measured = {line["measurementType"] for line in lines(archive, "measurementorfact")}
+    assert {"Bean plants", "Time searched", "Helpers", "treatment"} == measured
+
+
+def test_what_was_looked_for_is_told_and_an_empty_box_is_no_absence(
+    study: Study, archive: ZipFile
+) -> None:
+    found = {line["eventID"]: line for line in lines(archive, "humboldt")}
+    site, other = study.sites[0].number, study.sites[1].number
+    full = found[f"bean-tips:{site}:2026-05-20:pinched"]
+    assert full["targetTaxonomicScope"] == "Aphis fabae | Coccinellidae"
+    assert full["targetLifeStageScope"] == "egg | larva"
+    assert full["isTaxonomicScopeFullyReported"] == "true"
+    assert full["isAbsenceReported"] == "true"
+    assert full["absentTaxa"] == "Aphis fabae"
+    assert (full["samplingEffortValue"], full["samplingEffortUnit"]) == ("10", "minutes")
+    assert full["isLeastSpecificTargetCategoryQuantityInclusive"] == "true"
+    # blackfly waits, egg clusters are empty, the total can't be read
+    holes = found[f"bean-tips:{other}:2026-05-21:pinched"]
+    assert holes["targetTaxonomicScope"] == "Coccinellidae"
+    assert holes["isTaxonomicScopeFullyReported"] == "false"
+    assert holes["absentTaxa"] == ""
+    assert holes["isLeastSpecificTargetCategoryQuantityInclusive"] == "false"
+    untimed = found[f"bean-tips:{other}:2026-05-21:unpinched"]
+    assert untimed["isSamplingEffortReported"] == "false"
+    assert untimed["samplingEffortValue"] == untimed["samplingEffortUnit"] == ""
+
+
+def test_totals_say_that_they_include_their_parts(archive: ZipFile) -> None:
+    for line in lines(archive, "occurrence"):
+        is_total = line["occurrenceID"].endswith(":ladybirds")
+        assert line["occurrenceRemarks"].startswith("total; includes") == is_total
+
+
+def test_events_nest_and_bear_only_settled_visits(archive: ZipFile) -> None:
+    found = lines(archive, "event")
+    ids = {line["eventID"] for line in found}
+    assert len(ids) == len(found) == 6
+    assert all(line["parentEventID"] in ids for line in found if line["parentEventID"])
+    assert {line["eventDate"] for line in found} == {"2026-05-20", "2026-05-21"}
+
+
+@pytest.mark.parametrize(
+    ("decimals", "expected"),
+    [
+        (None, ("", "", "", "")),
+        (1, ("51.5", "0.0", "0.1", "7872")),
+        (3, ("51.478", "-0.001", "0.001", "79")),
+    ],
+)
+def test_places_are_only_as_exact_as_allowed(
+    study: Study, decimals: int | None, expected: tuple[str, ...]
+) -> None:
+    study = replace(study, publication=replace(study.publication, place_decimals=decimals))
+    found = facts(visit(study.sites[0].number, "2026-05-20", {"pinched.plants": 3}))
+    with archive_of(study, tables_of(study, found)) as archive:
+        line = lines(archive, "event")[0]
+        everything = b"".join(archive.read(name) for name in archive.namelist())
+    told = ("decimalLatitude", "decimalLongitude", "coordinatePrecision",
+            "coordinateUncertaintyInMeters")  # fmt: skip
+    assert tuple(line[name] for name in told) == expected
+    assert b"51.47786" not in everything
+    assert bool(line["geodeticDatum"]) == (decimals is not None)

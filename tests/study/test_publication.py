@@ -1,0 +1,108 @@
+"""What the study file and the roster say for published tables, and each mistake with its place."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from sheet_reader.errors import StudyError
+from sheet_reader.study.letter_words import ENGLISH
+from sheet_reader.study.model import Effort, Publication
+from sheet_reader.study.reader import read_study
+
+Write = Callable[..., Path]
+
+
+def mistakes(folder: Path) -> list[str]:
+    with pytest.raises(StudyError) as caught:
+        read_study(folder)
+    return [str(mistake) for mistake in caught.value.mistakes]
+
+
+def test_a_study_that_says_nothing_tells_no_place(write: Write) -> None:
+    study = read_study(write())
+    assert study.publication == Publication()
+    assert study.publication.place_decimals is None
+    assert not study.publication.place_names
+    assert study.effort is None
+    assert dict(study.letter_words) == ENGLISH
+    assert study.visits.least == 4
+
+
+def test_all_keys(write: Write) -> None:
+    more = (
+        '[publication]\nlicence = "CC0-1.0"\ncitation = "Snails (2026)"\npublisher = "Snail club"\n'
+        'description = "Snails on walls."\nplace_names = true\nplace_decimals = 2\n'
+        '[effort]\nfield = "north.large"\n[visits]\nleast = 5\n'
+        '[words.letters]\ngreeting = "Hallo"\n'
+    ).replace('"north.large"', '"large"\nunit = "minutes"\nequal = false')
+    changes = ('name = "small"', 'name = "small"\ntaxon = "Cepaea hortensis"\nlife_stage = "adult"')
+    study = read_study(write(changes, more=more))
+    assert study.publication == Publication(
+        "CC0-1.0", "Snails (2026)", "Snails on walls.", "Snail club", True, 2
+    )
+    assert study.effort == Effort("large", "minutes", "", False)
+    assert study.visits.least == 5
+    assert dict(study.letter_words) == {**ENGLISH, "greeting": "Hallo"}
+    assert [c.taxon for c in study.counts] == ["", "Cepaea hortensis", ""]
+    assert study.counts[1].life_stage == "adult"
+
+
+@pytest.mark.parametrize(
+    ("more", "expected"),
+    [
+        ('[publication]\nlicence = "CC-BY"\n', "publication.licence: “CC-BY” must be one of"),
+        ('[publication]\nlicense = "CC0-1.0"\n', "publication.license: unknown key – did you mea"),
+        ("[publication]\nplace_decimals = 9\n", "publication.place_decimals: must lie from 0 to"),
+        ('[publication]\nplace_names = "yes"\n', "publication.place_names: must be true or false"),
+        ('[effort]\nfield = "hours"\nunit = "h"\n', "effort.field: “hours” is no count or number"),
+        ('[effort]\nfield = "large"\n', "effort.unit: is missing, and large has none: say what"),
+        ("[effort]\nunit = 'h'\n", "effort.field: is missing"),
+        ("[visits]\nleast = 0\n", "visits.least: must lie from 1 to 366, not 0"),
+        ("[words.letters]\ngreeting = 3\n", "words.letters.greeting: must be text in quotes"),
+        ("[words]\nletter = 'x'\n", "words.letter: unknown key – did you mean “letters”?"),
+    ],
+)
+def test_each_mistake(write: Write, more: str, expected: str) -> None:
+    found = mistakes(write(more=more))
+    assert any(line.startswith(expected) for line in found), found
+
+
+@pytest.mark.parametrize(
+    ("key", "expected"),
+    [
+        ('taxon = "cepaea"', "taxon: “cepaea” must begin with a capital letter"),
+        ('taxon = "Cepaea <b>"', "taxon: “Cepaea <b>” must be a scientific name"),
+        ('life_stage = "egg"', "life_stage: needs a taxon: the stage of what?"),
+    ],
+)
+def test_each_mistake_of_a_count(write: Write, key: str, expected: str) -> None:
+    found = mistakes(write(('name = "large"', f'name = "large"\n{key}')))
+    assert any(line.startswith(f"the first count, “Large snails”, {expected}") for line in found)
+
+
+HEAD = "number,label,contact,latitude,longitude\n"
+
+
+def test_places_of_the_site_list(write: Write) -> None:
+    study = read_study(write(sites=HEAD + "5724,Old wall,w,51.4778,-0.0015\n"))
+    assert (study.sites[0].latitude, study.sites[0].longitude) == (51.4778, -0.0015)
+    study = read_study(write(sites=HEAD + "5724,Old wall,w,,\n"))
+    assert study.sites[0].latitude is None
+
+
+@pytest.mark.parametrize(
+    ("sites", "expected"),
+    [
+        (HEAD + "5724,Wall,w,95.0,1.0\n", "sites.csv line 2 latitude: “95.0” is no latitude"),
+        (HEAD + "5724,Wall,w,5.0,east\n", "sites.csv line 2 longitude: “east” is no longitude"),
+        (HEAD + "5724,Wall,w,٥.0,1.0\n", "sites.csv line 2 latitude: “٥.0” is no latitude"),
+        (HEAD + "5724,Wall,w,5.0,\n", "sites.csv line 2: has a latitude only; latitude and"),
+        ("number,label,contact,latitude\n", "sites.csv line 1: latitude and longitude go"),
+    ],
+)
+def test_each_mistake_of_a_place(write: Write, sites: str, expected: str) -> None:
+    found = mistakes(write(sites=sites))
+    assert any(line.startswith(expected) for line in found), found
