@@ -13,7 +13,21 @@ from sheet_reader.cli.common import counted, hint, open_study, study_argument, t
 if TYPE_CHECKING:
     from sheet_reader.results.from_record import Facts
 
-FORMATS = click.Choice(["csv", "data-package", "darwin-core", "excel", "parquet"])
+FORMATS = ("csv", "data-package", "darwin-core", "excel", "parquet")
+
+
+class _Formats(click.ParamType[tuple[str, ...]]):
+    """One format, or several parted by commas."""
+
+    name = "format"
+
+    def convert(
+        self, value: object, param: click.Parameter | None, ctx: click.Context | None
+    ) -> tuple[str, ...]:
+        """The formats' names; fails for one that there is not."""
+        one = click.Choice(FORMATS)
+        parts = str(value).split(",")
+        return tuple(one.convert(part.strip(), param, ctx) for part in parts)
 
 
 @click.command(short_help="Write the tables, in the formats that others use.")
@@ -21,11 +35,12 @@ FORMATS = click.Choice(["csv", "data-package", "darwin-core", "excel", "parquet"
 @click.option(
     "--format",
     "formats",
-    type=FORMATS,
+    type=_Formats(),
     multiple=True,
+    metavar=f"[{'|'.join(FORMATS)}]",
     default=("csv",),
-    show_default=True,
-    help="What to write; may be given several times.",
+    show_default="csv",
+    help="What to write; several are parted by commas, or given one after the other.",
 )
 @click.option(
     "--out",
@@ -38,7 +53,9 @@ FORMATS = click.Choice(["csv", "data-package", "darwin-core", "excel", "parquet"
     is_flag=True,
     help="Put the photos' file names into readings.csv, for your own eyes: they may name people.",
 )
-def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: bool) -> None:
+def export(
+    study: Path, formats: tuple[tuple[str, ...], ...], out: Path | None, file_names: bool
+) -> None:
     """Write the tables: rows, counts and readings.
 
     rows has a line for each visit and a column for each field; an empty cell means "not recorded",
@@ -53,7 +70,7 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
     are for publishing: they hold neither remarks nor names of places nor coordinates, unless the
     study's [publication] allows places. excel is a workbook, parquet for programs.
 
-    Example:  sheet-reader export bean_tips --format csv --format excel --out results
+    Example:  sheet-reader export bean_tips --format csv,excel --out results
     """
     from sheet_reader.errors import UsageError
     from sheet_reader.reading.opening import open_record
@@ -62,7 +79,8 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
     from sheet_reader.results.from_record import facts_of, file_names_of
 
     opened = open_study(study)
-    if file_names and set(formats) != {"csv"}:
+    wanted = [name for several in formats for name in several]
+    if file_names and set(wanted) != {"csv"}:
         raise UsageError(
             "file names are for your own eyes: they go into CSV files only",
             remedy="leave out --file-names, or write csv alone",
@@ -70,7 +88,7 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
     with open_record(opened, for_reading=True) as record:
         facts = facts_of(record)
         tables = tables_of(opened, facts, file_names_of(record) if file_names else None)
-        for path in export_files(opened, tables, out or opened.folder / "results", formats):
+        for path in export_files(opened, tables, out or opened.folder / "results", wanted):
             click.echo(str(path))
         waiting = sum(visit.waiting for visit in facts.visits)
         visits = counted(len(facts.visits), "visit")

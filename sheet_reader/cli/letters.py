@@ -47,7 +47,8 @@ def letters(
     again. Open the files in your mail program, change them as you like, and send them yourself.
 
     The words can be changed in the study's [words.letters], the letter itself in its templates. An
-    answer that you save as a file and name with --answers is kept with its visits as a remark.
+    answer that you save as a file in inbox/, or name with --answers, is kept with its visits as a
+    remark.
 
     Example:  sheet-reader letters bean_tips
     """
@@ -78,20 +79,19 @@ def _templates(study: Study) -> None:
 
 def _answers(study: Study, paths: tuple[Path, ...]) -> None:
     from sheet_reader.reading.opening import open_record
-    from sheet_reader.record.drafts import keep_answer
-    from sheet_reader.results.letters.answers import answers_in
+    from sheet_reader.results.letters.answers import keep_answers
 
-    kept = known = 0
     with open_record(study) as record:
-        for marks, answer in answers_in(paths):
-            places = keep_answer(record, marks, answer)
-            if places:
-                kept += 1
-                told = ", ".join(f"site {site} on {day or 'no day'}" for site, day in places)
-                click.echo(f"an answer is kept with {told}")
-            else:
-                known += places is not None
-    click.echo(f"{counted(kept, 'new answer')}, {known} known already.")
+        kept, known = keep_answers(record, paths)
+    for places in kept:
+        click.echo(kept_with(places))
+    click.echo(f"{counted(len(kept), 'new answer')}, {known} known already.")
+
+
+def kept_with(places: list[tuple[str, str]]) -> str:
+    """The line that tells with which visits an answer is kept."""
+    told = ", ".join(f"site {site} on {day or 'no day'}" for site, day in places)
+    return f"an answer is kept with {told}"
 
 
 def _draft(study: Study, folder: Path, *, again: bool) -> None:

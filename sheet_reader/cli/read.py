@@ -64,7 +64,8 @@ def read(
     Without photos, folders or a mailbox, the study's inbox/ is read. Pictures are JPEG, PNG, TIFF,
     WebP, PDF and, with the package pillow-heif, HEIC; they may also lie in zip archives and mail
     (.eml, .mbox, maildir folders). A photo that can't be read is named with the reason, and the
-    others go on. Reading a photo twice changes nothing.
+    others go on. Reading a photo twice changes nothing. Mail that answers a letter is kept with its
+    visits as a remark.
 
     Exit code 0 means that the batch went through, also where some photos could not be read. Where
     all fail in one unforeseen way, it is 1: the installation is at fault, and the photos wait.
@@ -94,6 +95,7 @@ def read(
     if batch.fault:
         raise installation_error(batch.fault)
     click.echo(_told(batch))
+    _keep_answers(opened, photos)
     _conclude(opened, overlay, set(batch.photo_ids))
 
 
@@ -130,6 +132,21 @@ def _read(
             jobs=jobs,
             today=today(),
         )
+
+
+def _keep_answers(study: Study, photos: tuple[Path, ...]) -> None:
+    """Keep mails that answer letters, of which there must be some, as remarks."""
+    from sheet_reader.cli.letters import kept_with
+    from sheet_reader.reading.opening import open_record
+    from sheet_reader.record.drafts import asked_before
+    from sheet_reader.results.letters.answers import keep_answers
+
+    inbox = study.folder / "inbox"
+    paths = photos or ((inbox,) if inbox.is_dir() else ())
+    with open_record(study) as record:
+        if paths and asked_before(record):
+            for places in keep_answers(record, paths)[0]:
+                click.echo(kept_with(places))
 
 
 def _conclude(study: Study, overlay: Path | None, fresh: set[int]) -> None:

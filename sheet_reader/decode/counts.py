@@ -78,10 +78,13 @@ def judge_count(
     hidden: Sequence[Occlusion],
     use_range: bool = True,
     alone: NumberPosterior | None = None,
+    *,
+    crossing: bool = True,
 ) -> Judgement:
     """Judge a count: ``raw`` by the boxes, ``posterior`` after all other knowledge. ``alone`` is
     the posterior by each box for itself, where ``raw`` has heard the writer's other digits already.
-    What the boxes alone overrule is shown as they spell it, and asked about.
+    What the boxes alone overrule is shown as they spell it, and asked about; so is a number
+    with a digit crossed out, unless it is plain to see and ``crossing`` is true.
     """
     alone = alone or raw
     flags = box_flags(raw, hidden)
@@ -103,7 +106,7 @@ def judge_count(
         others = [(text, p) for text, p in ranked if text != written][:1]
         ranked = [(written, posterior.probability(int(written))), *others]
     text, confidence = ranked[0]
-    flags += number_flags(posterior, int(text), text)
+    flags += number_flags(posterior, int(text), text, crossing=crossing)
     flags += (_range_flags(spec, raw, int(text)) if use_range else ()) or against
     up, p_up = ranked[1] if len(ranked) > 1 else (None, 0.0)
     if posterior.empty > p_up:

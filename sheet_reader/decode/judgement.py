@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import (
     EMPTY_AT,
     OTHER_AT,
@@ -20,6 +21,8 @@ from sheet_reader.reasons import Code, Occlusion, Reason, Reasons, because
 _STATES = {EMPTY_AT: "empty", STRUCK_AT: "struck", SEVERAL_AT: "several", OTHER_AT: "other"}
 """Classes that are no digit, as reasons name them."""
 
+
+CROSSED = DECODE.crossed_out
 
 UNCERTAIN = because(Code.UNCERTAIN)
 
@@ -94,15 +97,36 @@ def box_flags(posterior: NumberPosterior, hidden: Sequence[Occlusion], part: str
     return tuple(reasons)
 
 
-def number_flags(posterior: NumberPosterior, value: int, text: str) -> Reasons:
-    """Reasons that lie in how a number was written: a struck box, an empty box inside it."""
+def number_flags(
+    posterior: NumberPosterior, value: int, text: str, *, crossing: bool = False
+) -> Reasons:
+    """Reasons that lie in how a number was written: a struck box, an empty box inside it. With
+    ``crossing`` a digit that was plainly crossed out on the way is no reason to ask.
+    """
     at = int(np.searchsorted(posterior.values, value))
     reasons = []
-    if posterior.struck[at] >= 0.5:
+    if posterior.struck[at] >= 0.5 and not (crossing and crossed_out(posterior)):
         reasons.append(because(Code.BOX_STRUCK, value=text))
     if posterior.gap[at] >= 0.5:
         reasons.append(because(Code.GAP, value=text))
     return tuple(reasons)
+
+
+def crossed_out(posterior: NumberPosterior) -> bool:
+    """Whether one digit was crossed out and the number went on in the next box, beyond doubt.
+
+    The box must be struck for certain, or a crossed 7, a slashed 0 or a 4 would be left out; the
+    next one must hold a digit, or the right one may stand beside the boxes, where nobody reads it;
+    and for the same reason a box must be left empty: who finds a digit wrong later and has no free
+    box writes beside.
+    """
+    boxes = posterior.boxes
+    struck = np.flatnonzero(boxes[:, STRUCK_AT] >= 0.5)
+    if len(struck) != 1 or struck[0] + 1 >= len(boxes):
+        return False
+    certain = boxes[struck[0], STRUCK_AT] >= CROSSED
+    goes_on = boxes[struck[0] + 1, :EMPTY_AT].sum() >= CROSSED
+    return bool(certain and goes_on and (boxes[:, EMPTY_AT] >= CROSSED).any())
 
 
 def box_doubt(posterior: NumberPosterior, part: str = "") -> tuple[float, Reason]:

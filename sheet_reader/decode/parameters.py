@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from sheet_reader.parameters import parameter
 
 _ASSUMED = "choice: an assumption of this house"
+_HANDS = "measured: chosen on simulated photographs of the writer model's people"
 _CHOICE = "measured: simulated photographs with troubles, by the writers of the role choice"
 _DEVELOPMENT = "measured: chosen on simulated photographs of the development writers"
 
@@ -92,14 +93,60 @@ class DecodeParameters:
     writer_trust: float = parameter(
         0.3, "power", _DEVELOPMENT, "of the likelihood ratio of the writer's own hand"
     )
+    writer_trust_given: float = parameter(
+        0.5, "power", _HANDS, "the same where digits of known truth are given from elsewhere"
+    )
     writer_tails: float = parameter(
         4.0, "degrees of freedom", _DEVELOPMENT, "of Student's distribution"
     )
     writer_sure: float = parameter(
-        0.97, "probability", _ASSUMED, "boxes count as examples of a digit from here on"
+        0.999, "probability", _ASSUMED, "boxes count as examples of a digit from here on"
+    )
+    row_contradiction: float = parameter(
+        7.0,
+        "log ratio",
+        _HANDS,
+        "a box of the row of ten that looks by more like another digit is no example",
+    )
+    row_odd_boxes: int = parameter(
+        3, "boxes", _HANDS, "where more look like other digits the row is not used"
+    )
+    row_struck_like: float = parameter(
+        0.01,
+        "probability",
+        _ASSUMED,
+        "of being struck out, from which on a digit of the row says so of the hand",
+    )
+    row_fits: float = parameter(
+        0.0,
+        "log ratio per digit",
+        _HANDS,
+        "the row of ten is the sheet's hand from here on: 99 of 100 are",
+    )
+    hand_fits: float = parameter(
+        1.5,
+        "log ratio per digit",
+        _HANDS,
+        "an earlier sheet is by the same hand from here on: 19 of 20 are, 3 of 10 by others",
+    )
+    hand_digits: int = parameter(
+        5, "digits", _ASSUMED, "a sheet must share with a hand for it to be tried"
+    )
+    remembered_sheets: int = parameter(6, "sheets", _ASSUMED, "of a site that are looked back on")
+    settled: float = parameter(
+        0.999,
+        "confidence",
+        _ASSUMED,
+        "from which an accepted field of an earlier sheet tells which digits its boxes hold",
     )
     writer_floor: float = parameter(
         1e-30, "probability", "choice: keeps the logarithm finite", "least probability of a digit"
+    )
+    crossed_out: float = parameter(
+        0.99,
+        "probability",
+        "choice: a crossed 7 left out makes a number ten times too small",
+        "from which a box is plainly struck, the next a digit and another empty",
     )
     gap_weight: float = parameter(0.1, "weight", _ASSUMED, "of a number with an empty box inside")
     exact_boxes: int = parameter(

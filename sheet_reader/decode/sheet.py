@@ -22,6 +22,7 @@ from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
+from sheet_reader.decode.hand import Group, Hand, Memory, looks_struck, parts_of
 from sheet_reader.decode.ink_doubts import InkDoubts
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import PageEvidence, evidence_of
@@ -31,7 +32,7 @@ from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
 from sheet_reader.decode.sums import balanced_doubt, exceeded, settled, usable
 from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.decode.writer import DIGITS, adapted, shipped_model
+from sheet_reader.decode.writer import shipped_model
 from sheet_reader.digits.types import BoxReadings
 from sheet_reader.reasons import Code, Occlusion, Reason, because
 from sheet_reader.sheet.model import BLANK
@@ -42,9 +43,6 @@ from sheet_reader.vision.types import SheetView
 KEY_DOUBT = DECODE.key_doubt
 
 KNOWN = DECODE.known
-
-Group = tuple[str, str]
-"""Field name and part: "" or, in a date, day, month or year."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +60,7 @@ def decode_sheet(
     today: date,
     *,
     history: History | None = None,
+    memory: Memory | None = None,
     threshold: float | None = None,
     rules: Rules = Rules.ALL,
 ) -> PageReading:
@@ -71,7 +70,9 @@ def decode_sheet(
     visit can have been made. The rest as in :func:`decode_page`.
     """
     seen = evidence_of(view, readings, today)
-    return decode_page(seen, study, history=history, threshold=threshold, rules=rules)
+    return decode_page(
+        seen, study, history=history, memory=memory, threshold=threshold, rules=rules
+    )
 
 
 def decode_page(
@@ -79,15 +80,17 @@ def decode_page(
     study: Study,
     *,
     history: History | None = None,
+    memory: Memory | None = None,
     threshold: float | None = None,
     rules: Rules = Rules.ALL,
 ) -> PageReading:
     """Decode what was seen of a page; without its picture, so that a changed study, site list or
     history can be applied to pages that were seen long ago.
 
-    ``history`` gives earlier values by site and field. A field is accepted (or taken as surely
-    empty) from ``threshold`` (0..1) on; None takes the one that the shipped calibration data bear
-    out for ``study.allowed_error``.
+    ``history`` gives earlier values by site and field, ``memory`` digits of the site's earlier
+    sheets: they help to read the counts, never the site and the date by which they were found. A
+    field is accepted (or taken as surely empty) from ``threshold`` (0..1) on; None takes the one
+    that the shipped calibration data bear out for ``study.allowed_error``.
     """
     if threshold is None:
         threshold = default_threshold(study.allowed_error)
@@ -98,22 +101,27 @@ def decode_page(
     specs = [spec for spec in study.fields if spec.name in names]
     alone = boxes.posteriors
     judged_keys = _judge_keys(specs, boxes, study, today, rules)
+    hand: Hand | None = None
     if Rules.WRITER in rules:
-        boxes = _read_boxes(view, _as_one_hand(view, probabilities, specs, judged_keys))
+        hand = Hand.of(view.boxes, probabilities, _settled(specs, judged_keys), shipped_model())
+        boxes = _read_boxes(view, hand.adapted())
         again = _judge_keys(specs, boxes, study, today, rules)
         judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}
     doubts = InkDoubts(view.boxes, probabilities)
     judged_keys = {n: doubts.applied(k) for n, k in judged_keys.items()}
     keys = {n: k.reading(1.0 - (1.0 - threshold) * KEY_DOUBT) for n, k in judged_keys.items()}
     site = _site(view.code.sheet, study, specs, keys)
+    day = next((keys[s.name] for s in specs if s.kind == "date"), None)
+    visit = day.value if day and day.status == "accepted" else None
+    if hand and visit and site and (former := (memory or {}).get(site)):
+        boxes = _read_boxes(view, hand.adapted(former, visit))
     earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in rules else {}
-    judged_counts = _judge_counts(specs, boxes, alone, study, earlier, rules)
+    crossing = not looks_struck(view.boxes, probabilities)
+    judged_counts = _judge_counts(specs, boxes, alone, study, earlier, rules, crossing)
     judged_counts = {n: doubts.applied(k) for n, k in judged_counts.items()}
     fields = tuple(
         keys[s.name] if s.name in keys else judged_counts[s.name].reading(threshold) for s in specs
     )
-    day = next((keys[s.name] for s in specs if s.kind == "date"), None)
-    visit = day.value if day and day.status == "accepted" else None
     advice = view.advice or doubts.advice
     return PageReading(view.code, fields, site, visit, advice, threshold, view)
 
@@ -132,44 +140,15 @@ def _not_against(alone: Judgement, again: Judgement) -> Judgement:
     return alone.flagged(because(Code.HAND_DIFFERS, boxes=alone.value, hand=again.value))
 
 
-def _as_one_hand(
-    view: PageEvidence,
-    probabilities: NDArray[np.float64],
-    specs: Sequence[FieldSpec],
-    keys: Mapping[str, Judgement],
-) -> NDArray[np.float64]:
-    """The boxes' probabilities in the light of the writer's other digits. What the boxes alone
-    say against a site or a date stays a reason to ask, whatever comes out here.
+def _settled(specs: Sequence[FieldSpec], keys: Mapping[str, Judgement]) -> dict[Group, str]:
+    """The digits of sites and dates that are beyond doubt. What the boxes alone say against a site
+    or a date stays a reason to ask, whatever comes of it.
     """
-    known: NDArray[np.int64] = np.full(len(view.boxes), -1)
+    found: dict[Group, str] = {}
     for spec in specs:
         judged = keys.get(spec.name)
         if judged and judged.value and not judged.flags and judged.confidence >= KNOWN:
-            for at, digit in _digits_of(view, probabilities, spec, judged.value).items():
-                known[at] = digit
-    seen = np.array([not unreadable_because(box) for box in view.boxes], bool)
-    return adapted(probabilities, seen, known, shipped_model())
-
-
-def _digits_of(
-    view: PageEvidence, probabilities: NDArray[np.float64], spec: FieldSpec, value: str
-) -> dict[int, int]:
-    """Which digit each box of a settled site or date holds, by its place among ``view.boxes``."""
-    parts = {"": value}
-    if spec.kind == "date":
-        parts = {"year": value[2:4], "month": value[5:7], "day": value[8:10]}
-    found: dict[int, int] = {}
-    for part, text in parts.items():
-        boxes = [
-            (box.cell.index, i)
-            for i, box in enumerate(view.boxes)
-            if (box.cell.field, box.cell.part) == (spec.name, part)
-            and probabilities[i, :DIGITS].sum() > 0.5
-        ]
-        for spelt in (text, text.lstrip("0")):
-            if len(spelt) == len(boxes):
-                found |= {i: int(c) for (_, i), c in zip(sorted(boxes), spelt, strict=True)}
-                break
+            found |= parts_of(spec, judged.value)
     return found
 
 
@@ -240,6 +219,7 @@ def _judge_counts(
     study: Study,
     earlier: Mapping[str, Sequence[int]],
     rules: Rules,
+    crossing: bool,
 ) -> dict[str, Judgement]:
     counts = {s.name: s for s in specs if s.kind in ("count", "number")}
     raw = {name: boxes.posteriors[name, ""] for name in counts}
@@ -262,6 +242,7 @@ def _judge_counts(
             boxes.hidden[name, ""],
             use_range,
             alone_counts[name],
+            crossing=crossing,
         )
         for name, spec in counts.items()
     }

@@ -10,9 +10,8 @@ For box i let x_i be the log-probabilities of the ten digits, centred. For digit
     x_i | c, writer  ~  N(m_c + u_c, W)        within one hand
     u_c              ~  N(0, B)                how hands differ
 
-with m, W and B estimated on hands that trained nothing. The t_c other boxes j of the sheet that
-are surely a c (by the reader's probability, or because the rules leave nothing else: the day of a
-visit, a site number) give the writer's c by the usual conjugate update
+with m, W and B estimated on hands that trained nothing. The t_c examples j of the writer's c give
+it by the usual conjugate update
 
     u_c  ~  N(h_c, S_c),  S_c = (B^-1 + t_c W^-1)^-1,  h_c = S_c W^-1 sum_j (x_j - m_c)
 
@@ -26,11 +25,18 @@ normal tails a box that fits no digit, as under a blot, would be driven to the d
 example. The power below 1 allows for what goes together on one photograph (blur, light) and would
 otherwise be counted again with every box. Whether a box holds a digit at all is not touched, and no
 zero is made from an empty box.
+
+What is an example: another box of the sheet that the rules leave no choice about (the day of a
+visit, a site number), or that the reader is surer of than SURE; the volunteer's own ten digits; and
+digits that people or rules settled on the site's earlier sheets (:class:`Examples`). Nothing less:
+boxes that were read alike, and are merely likely, would lift each other, right or wrong. Examples
+from outside the boxes count only where the hand fits (:func:`fit_of`).
 """
 
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
@@ -44,6 +50,7 @@ from sheet_reader.decode.parameters import DECODE
 Floats = NDArray[np.float64]
 DIGITS = 10
 TRUST = DECODE.writer_trust
+TRUST_GIVEN = DECODE.writer_trust_given
 TAILS = DECODE.writer_tails
 SURE = DECODE.writer_sure
 TINY = DECODE.writer_floor
@@ -62,6 +69,32 @@ class WriterModel:
     between: Floats
 
 
+@dataclass(frozen=True, slots=True)
+class Examples:
+    """Digits of known truth: centred log-probabilities ``x`` (M, 10) of boxes that hold ``digits``
+    (M,).
+    """
+
+    x: Floats
+    digits: NDArray[np.int64]
+
+    @classmethod
+    def of(cls, probabilities: Floats, digits: Sequence[int]) -> Examples:
+        """Boxes with class probabilities (M, K) that hold ``digits``."""
+        return cls(centred(probabilities), np.asarray(digits, np.int64))
+
+    @classmethod
+    def none(cls) -> Examples:
+        """No examples."""
+        return cls(np.zeros((0, DIGITS)), np.zeros(0, np.int64))
+
+    def __len__(self) -> int:
+        return len(self.digits)
+
+    def __add__(self, other: Examples) -> Examples:
+        return Examples(np.vstack([self.x, other.x]), np.append(self.digits, other.digits))
+
+
 def centred(probabilities: Floats) -> Floats:
     """Centred log-probabilities (N, 10) of the ten digits from class probabilities (N, K)."""
     logs = np.log(np.maximum(probabilities[:, :DIGITS], TINY))
@@ -73,40 +106,72 @@ def adapted(
     seen: NDArray[np.bool_],
     known: NDArray[np.int64],
     model: WriterModel,
+    given: Examples | None = None,
 ) -> Floats:
     """Class probabilities (N, K) of one sheet's boxes after a look at the whole hand.
 
     ``seen`` (N,) is False for boxes that show too little: they neither speak nor change.
     ``known`` (N,) is the digit of boxes that are settled otherwise, else -1: they are examples, and
-    stay as they are. Columns 0–9 are the digits; the others, and the digits' sum in each row, stay.
+    stay as they are. ``given`` are examples of the same hand from elsewhere. Columns 0-9 are the
+    digits; the others, and the digits' sum in each row, stay.
     """
     out = np.array(probabilities, np.float64)
     rows = np.flatnonzero(seen)
-    if len(rows) < 2:
+    given = given or Examples.none()
+    if len(rows) + len(given) < 2 or not len(rows):
         return out
     x, digits, settled = centred(out[rows]), out[rows, :DIGITS], known[rows]
-    examples = np.where(settled[:, None] < 0, digits >= SURE, settled[:, None] == np.arange(DIGITS))
+    own = _examples(digits, settled).astype(np.float64)
     total = digits.sum(axis=1, keepdims=True)
-    logs = np.log(np.maximum(digits, TINY)) + TRUST * _gains(x, examples.astype(np.float64), model)
+    trust = TRUST_GIVEN if len(given) else TRUST
+    logs = np.log(np.maximum(digits, TINY)) + trust * _gains(x, own, model, given)
     open_ = settled < 0
     out[rows[open_], :DIGITS] = (softmax(logs, axis=1) * total)[open_]
     return out
 
 
-def _gains(x: Floats, examples: Floats, model: WriterModel) -> Floats:
+def sure_examples(
+    probabilities: Floats, seen: NDArray[np.bool_], known: NDArray[np.int64]
+) -> Examples:
+    """The examples among a sheet's own boxes; arguments as in :func:`adapted`."""
+    rows = np.flatnonzero(seen)
+    which, digits = np.nonzero(_examples(probabilities[rows, :DIGITS], known[rows]))
+    return Examples(centred(probabilities[rows[which]]), digits.astype(np.int64))
+
+
+def _examples(digits: Floats, settled: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Which digit each box is an example of (n, 10), if any."""
+    by_rule = settled[:, None] == np.arange(DIGITS)
+    return np.asarray(np.where(settled[:, None] < 0, digits >= SURE, by_rule), bool)
+
+
+def fit_of(sheet: Examples, hand: Examples, model: WriterModel) -> float:
+    """How much better the digits of ``sheet`` fit the hand of the examples ``hand`` than anybody's:
+    the log likelihood ratio of each digit of a kind that both have, on average over those digits;
+    0 where there are none.
+    """
+    gains = _gains(sheet.x, np.zeros((len(sheet), DIGITS)), model, hand)
+    shared = np.isin(sheet.digits, hand.digits)
+    if not shared.any():
+        return 0.0
+    return float(gains[np.arange(len(sheet)), sheet.digits][shared].mean())
+
+
+def _gains(x: Floats, own: Floats, model: WriterModel, given: Examples) -> Floats:
     """Log ratio (n, 10): how much better each box fits this writer's digits than anybody's, by the
-    other boxes that are ``examples`` (n, 10), 1 or 0, of a digit.
+    other boxes that are examples, ``own`` (n, 10) of 1 or 0, and those ``given``.
     """
     inverse_within, inverse_between = np.linalg.inv(model.within), np.linalg.inv(model.between)
-    gains = np.zeros_like(examples)
+    gains = np.zeros_like(own)
     for c in range(DIGITS):
-        away, weight = x - model.means[c], examples[:, c]
-        others = weight.sum() - weight
-        pull = (weight @ away) - weight[:, None] * away
+        away, weight = x - model.means[c], own[:, c]
+        more = given.x[given.digits == c] - model.means[c]
+        others = weight.sum() - weight + len(more)
+        pull = (weight @ away) - weight[:, None] * away + more.sum(axis=0)
         spread = np.linalg.inv(inverse_between + others[:, None, None] * inverse_within)
         hand = np.einsum("nij,nj->ni", spread, pull @ inverse_within)
-        own = _log_density(away - hand, model.within + spread)
-        gains[:, c] = own - _log_density(away, (model.within + model.between)[None])
+        fit = _log_density(away - hand, model.within + spread)
+        gains[:, c] = fit - _log_density(away, (model.within + model.between)[None])
     return gains
 
 

@@ -18,8 +18,14 @@ from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.digits import read_boxes
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
+from sheet_reader.lab.diary import Diary
 from sheet_reader.lab.held_out import held_out_hands
-from sheet_reader.lab.options import data_option, jobs_option, troubles_option
+from sheet_reader.lab.options import (
+    data_option,
+    jobs_option,
+    own_digits_option,
+    troubles_option,
+)
 from sheet_reader.lab.report import report
 from sheet_reader.lab.scoring import (
     Score,
@@ -29,6 +35,7 @@ from sheet_reader.lab.scoring import (
     sheet_under,
 )
 from sheet_reader.lab.sets import find_data
+from sheet_reader.lab.writers import ROLES, TEST, Role
 from sheet_reader.simulate.cases import BARE_SHARE, Case, Desk, make_case, numbered
 from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.troubles import TROUBLES
@@ -52,10 +59,17 @@ class Plan:
     data: Path | None
     bare_share: float = BARE_SHARE
     troubles: str = "none"
+    writers: Role = TEST
+    own_digits: bool = False
 
     def tasks(self) -> list[tuple[str, int]]:
         """Study and seed of every picture."""
         return [numbered(self.study, self.seed, number) for number in range(self.photos)]
+
+    def desk(self) -> Desk:
+        """What the pictures are made from."""
+        hands = held_out_hands(self.data, self.writers)
+        return Desk.of_samples(hands, self.data, own_digits=self.own_digits)
 
 
 _desk: Desk | None = None
@@ -66,7 +80,7 @@ def _start(plan: Plan) -> None:
     global _desk, _plan
     cv2.setNumThreads(1)
     _plan = plan
-    _desk = Desk.of_samples(held_out_hands(plan.data), plan.data)
+    _desk = plan.desk()
 
 
 def _run(task: tuple[str, int]) -> Score:
@@ -81,8 +95,8 @@ def _run(task: tuple[str, int]) -> Score:
     return score
 
 
-def read_case(case: Case, desk: Desk, rooms: Rooms) -> Score:
-    """Read one picture room by room and score it."""
+def read_case(case: Case, desk: Desk, rooms: Rooms, diary: Diary | None = None) -> Score:
+    """Read one picture room by room and score it; with a ``diary`` of the site's earlier sheets."""
     score = Score()
     book = desk.books[case.study]
     clock = _Clock(score)
@@ -102,11 +116,13 @@ def read_case(case: Case, desk: Desk, rooms: Rooms) -> Score:
     if rooms == "vision":
         return score
     for view in views:
-        _read_view(case, desk, view, score)
+        _read_view(case, desk, view, score, diary)
     return score
 
 
-def _read_view(case: Case, desk: Desk, view: SheetView, score: Score) -> None:
+def _read_view(
+    case: Case, desk: Desk, view: SheetView, score: Score, diary: Diary | None
+) -> None:
     study = desk.books[case.study].study
     clock = _Clock(score)
     crops = np.zeros((0, CROP_PX, CROP_PX), np.uint8)
@@ -114,12 +130,15 @@ def _read_view(case: Case, desk: Desk, view: SheetView, score: Score) -> None:
         crops = np.stack([box.crop for box in view.boxes])
     readings = read_boxes(crops)
     clock.stop("digits")
-    page = decode_sheet(view, readings, study, study.season.last)
+    memory = diary.memory if diary else None
+    page = decode_sheet(view, readings, study, study.season.last, memory=memory)
     clock.stop("decode")
     sheet = sheet_under(case.truth, view)
     if sheet is not None and sheet.code == view.page.code:
         score_boxes_read(sheet, view, readings, score)
         score_page(sheet, page, score)
+        if diary is not None:
+            diary.keep(study, page, sheet)
 
 
 class _Clock:
@@ -161,6 +180,9 @@ def measure(plan: Plan, jobs: int = 1) -> Iterator[Score]:
     show_default=True,
     help="Share of pictures without a sheet of the study.",
 )
+@click.option("--writers", type=click.Choice(ROLES), default=TEST, show_default=True,
+              help="Whose handwriting; what is tuned is looked at with other writers.")
+@own_digits_option
 @troubles_option("benchmark")
 @jobs_option
 @data_option
@@ -168,13 +190,17 @@ def measure(plan: Plan, jobs: int = 1) -> Iterator[Score]:
 @click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write figures here.")
 def main(
     level: str, photos: int, study: str, seed: int, rooms: Rooms, sheets: int, bare: float,
-    troubles: str, jobs: int, data: Path | None, details: bool, json_file: Path | None,
+    writers: Role, own_digits: bool, troubles: str, jobs: int, data: Path | None, details: bool,
+    json_file: Path | None,
 ) -> None:  # fmt: skip
     """Read simulated photographs and print how well it went."""
-    plan = Plan(level, photos, study, seed, rooms, sheets, find_data(data), bare, troubles)
+    plan = Plan(
+        level, photos, study, seed, rooms, sheets, find_data(data), bare, troubles, writers,
+        own_digits,
+    )  # fmt: skip
     if plan.data is None:
         click.echo("No data folder: the hands are not from real writers held back; see --data.")
-    click.echo(f"Handwriting: {held_out_hands(plan.data).name}")
+    click.echo(f"Handwriting: {held_out_hands(plan.data, writers).name}")
     total = Score()
     for number, score in enumerate(measure(plan, jobs), start=1):
         total.add(score)

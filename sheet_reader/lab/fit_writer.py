@@ -2,7 +2,7 @@
 
 Reads the boxes of simulated photographs, filled in by writers kept for this alone (see
 ``writers``), and estimates how the reader's log-probabilities scatter in one hand and between
-hands; see ``decode/writer.py``.
+hands; see ``decode/writer.py``. The sheets ask for the ten own digits: those are examples, too.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ Boxes = tuple[NDArray[np.float64], NDArray[np.int64]]
 def _start(data: Path) -> None:
     global _desk
     cv2.setNumThreads(1)
-    _desk = Desk.of_samples(hands_of(WRITER_MODEL, data / "digits"))
+    _desk = Desk.of_samples(hands_of(WRITER_MODEL, data / "digits"), own_digits=True)
 
 
 def _run(number: int) -> Boxes:

@@ -9,7 +9,7 @@ import click
 import cv2
 
 from sheet_reader.lab.held_out import held_out_hands
-from sheet_reader.lab.options import troubles_option
+from sheet_reader.lab.options import data_option, own_digits_option, troubles_option
 from sheet_reader.lab.sets import find_data
 from sheet_reader.simulate.cases import Desk, make_case, numbered
 from sheet_reader.simulate.samples import SAMPLES
@@ -26,11 +26,12 @@ from sheet_reader.simulate.troubles import TROUBLES
 @click.option("--first", type=click.IntRange(0), default=0, help="Number of the first picture.")
 @click.option("--sheets", type=click.IntRange(1, 4), default=1, help="Sheets in each picture.")
 @click.option("--hands", type=click.Choice(["held-back", "procedural"]), default="held-back")
+@own_digits_option
 @troubles_option("benchmark")
-@click.option("--data", type=click.Path(path_type=Path, exists=True, file_okay=False))
+@data_option
 def main(
     out: Path, level: str, photos: int, study: str, seed: int, first: int, sheets: int, hands: str,
-    data: Path | None, troubles: str,
+    own_digits: bool, troubles: str, data: Path | None,
 ) -> None:  # fmt: skip
     """Write PHOTOS pictures as JPEG into OUT, each with NAME.json that says what is on it and
     where. Picture number n is the one that the benchmark makes with the same level, seed and
@@ -39,7 +40,7 @@ def main(
     cv2.setNumThreads(1)
     found = find_data(data)
     source = ProceduralHands() if hands == "procedural" else held_out_hands(found)
-    desk = Desk.of_samples(source, found)
+    desk = Desk.of_samples(source, found, own_digits=own_digits)
     out.mkdir(parents=True, exist_ok=True)
     for number in range(first, first + photos):
         name, own_seed = numbered(study, seed, number)

@@ -7,16 +7,17 @@ from pathlib import Path
 import numpy as np
 
 from sheet_reader.lab.hands import hands_of
-from sheet_reader.lab.writers import TEST
+from sheet_reader.lab.writers import TEST, Role
 from sheet_reader.simulate.sources import Hands, ImageHands, MixedHands, ProceduralHands
 
 
-def held_out_hands(data: Path | None) -> Hands:
-    """The benchmark's writers of pendigits and UNIPEN; without the data, the procedural hand and
-    scikit-learn's copy of the UCI optdigits test set (8 × 8 bitmaps), as far as installed.
+def held_out_hands(data: Path | None, role: Role = TEST) -> Hands:
+    """The writers of ``role``, by default the benchmark's of pendigits and UNIPEN; without the
+    data, the procedural hand and scikit-learn's copy of the UCI optdigits test set (8 × 8 bitmaps),
+    as far as installed.
     """
     if data is not None:
-        return hands_of(TEST, data / "digits")
+        return hands_of(role, data / "digits")
     try:
         from sklearn.datasets import load_digits
     except ImportError:

@@ -22,6 +22,10 @@ data_option = click.option(
     help="Data folder with digits/ (else SHEET_READER_DATA, else shared/data).",
 )
 
+own_digits_option = click.option(
+    "--own-digits", is_flag=True, help="Sheets ask for the volunteer's own ten digits."
+)
+
 
 def troubles_option(default: str) -> Callable[[_Command], _Command]:
     """``--troubles``: the set of rates by which sheets suffer."""

@@ -17,7 +17,7 @@ from sheet_reader.reading.mailbox import fetch
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.promise import reader_of
 from sheet_reader.reading.reader import Reader
-from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reading.site_hands import history_of
 from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.reading.versions import model_version
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
@@ -68,7 +68,7 @@ def read_batch(
         if mailbox is not None:
             fetch(record, mailbox, tally)
         anew = decode_anew(record, jobs, on_progress)
-        history = SiteHistory.of(study, record.state())
+        history = history_of(record)
         reader = reader or reader_of(record)
         work = Work(study, today or date.today(), reader, history, seconds_per_picture)
         _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs)

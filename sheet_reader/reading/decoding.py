@@ -24,7 +24,7 @@ from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.photo import nothing_written
 from sheet_reader.reading.promise import promise_of
 from sheet_reader.reading.rules import DecodingRules, changed_parts, same_share
-from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reading.site_hands import history_of
 from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reading.worker import end_with_parent
 from sheet_reader.record import decoded
@@ -75,7 +75,7 @@ def decode_anew(
     for _ in range(MOST_ROUNDS):
         with record.reading() as connection:
             pages = decoded.kept_pages(connection, record.study.key)
-        rules = DecodingRules(record.study, SiteHistory.of(record.study, record.state()))
+        rules = DecodingRules(record.study, history_of(record))
         stale = _stale(record, rules, pages, anew)
         if not stale:
             break

@@ -26,6 +26,9 @@ class ReadingParameters:
         "choice: visits of one site settle one after another, each in a round at most",
         "of decoding anew",
     )
+    hands_kept: int = parameter(
+        4096, "pages", "choice: some 30 MB", "whose digits are kept between rounds of decoding anew"
+    )
     most_sheets: int = parameter(8, "sheets", "choice: fits a screen", "named in one line")
     fewest_alike: int = parameter(
         2,

@@ -2,7 +2,9 @@
 
 Only a first reading tells site and date, hence two. The shipped calibration, on which the promise
 about accepted fields rests, knows no earlier counts: so a field is accepted only where both
-readings accept the same value.
+readings accept the same value. Digits of the site's earlier sheets are another matter: where the
+hand is the same they may lay doubts, since they speak about the signs on this sheet and not about
+what is likely to be counted.
 """
 
 from __future__ import annotations
@@ -52,15 +54,20 @@ def read_with_history(
 
 
 def with_history(first: PageReading, study: Study, history: SiteHistory) -> PageReading:
-    """``first``, doubted where earlier counts of its site speak against it, by its evidence."""
-    place = (first.site, first.visit_date)
-    if first.evidence is None or not place[0] or not place[1]:
+    """``first``, read as the work of a hand that its site knows where it fits, and doubted where
+    earlier counts of the site speak against it; by its evidence.
+    """
+    site, day, seen = first.site, first.visit_date, first.evidence
+    if seen is None or not site or not day:
         return first
-    earlier = history.before([(place[0], place[1])])
+    base, memory = first, {site: history.hands_before(site, day)}
+    if memory[site]:
+        base = decode_page(seen, study, memory=memory, threshold=first.threshold)
+    earlier = history.before([(site, day)])
     if not earlier:
-        return first
-    second = decode_page(first.evidence, study, history=earlier, threshold=first.threshold)
-    return doubted_page(first, second)
+        return base
+    second = decode_page(seen, study, history=earlier, memory=memory, threshold=first.threshold)
+    return doubted_page(base, second)
 
 
 def _before(outcome: Outcome, history: SiteHistory) -> History:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -41,9 +40,11 @@ class DecodingRules:
         """A name for the rules under which a page of this layout is decoded that was surely
         read as of this site and visit (None: not surely).
         """
-        earlier: Mapping[str, object] = {}
+        earlier: dict[str, object] = {}
         if self.history is not None and site and visit_date:
-            earlier = self.history.before([(site, visit_date)])
+            earlier = dict(self.history.before([(site, visit_date)]))
+            hands = [former.mark for former in self.history.hands_before(site, visit_date)]
+            earlier |= {"hands": hands} if hands else {}
         parts = self._parts | {"history": _short(earlier) if earlier else "none"}
         return " ".join(f"{part}:{parts[part]}" for part in CAUSES)
 

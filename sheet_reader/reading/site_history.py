@@ -1,4 +1,4 @@
-"""A site's earlier counts, which help to read its next sheet.
+"""A site's earlier counts and the hands it knows, which help to read its next sheet.
 
 Only visits strictly before the sheet's own date count, so that a second photo of a sheet and a
 photo that is read again are judged without their own former readings. A batch takes what the record
@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from sheet_reader.decode.hand import FormerSheet, Memory, lately
 from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
@@ -17,16 +18,21 @@ TRUSTED = ("accepted", "confirmed", "corrected")
 
 
 class SiteHistory:
-    """Counts that held when a batch began, by site, visit date (ISO 8601) and field."""
+    """Counts that held when a batch began, by site, visit date (ISO 8601) and field; and digits of
+    known truth on the sites' sheets.
+    """
 
-    def __init__(self, study: Study) -> None:
+    def __init__(self, study: Study, hands: Memory | None = None) -> None:
+        self._hands: Memory = hands or {}
         self._counts = {f.name for f in study.fields if f.kind == "count"}
         self._values: dict[str, dict[str, dict[str, int]]] = {}
 
     @classmethod
-    def of(cls, study: Study, visits: Iterable[Visit]) -> SiteHistory:
-        """What the record holds."""
-        history = cls(study)
+    def of(
+        cls, study: Study, visits: Iterable[Visit], hands: Memory | None = None
+    ) -> SiteHistory:
+        """What the record holds; ``hands`` as :func:`~.site_hands.site_hands` gives them."""
+        history = cls(study, hands)
         for visit in visits:
             for f in visit.fields:
                 if f.is_current and f.status in TRUSTED:
@@ -36,6 +42,10 @@ class SiteHistory:
     def _note(self, site: str | None, day: str | None, field: str, value: str | None) -> None:
         if site and day and field in self._counts and value is not None and value.isdecimal():
             self._values.setdefault(site, {}).setdefault(day, {})[field] = int(value)
+
+    def hands_before(self, site: str, day: str) -> list[FormerSheet]:
+        """The site's sheets of before ``day`` by which its next one may be read."""
+        return lately(self._hands.get(site, ()), day)
 
     def before(self, places: Iterable[tuple[str, str]]) -> Mapping[str, Mapping[str, list[int]]]:
         """For each site, its counts by field before the given date (of several the first), oldest

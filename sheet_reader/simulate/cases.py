@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -55,9 +55,15 @@ class Desk:
     older: dict[str, LayoutBook] = field(default_factory=dict)
 
     @classmethod
-    def of_samples(cls, hands: Hands, data: Path | None = None) -> Desk:
-        """Both sample studies."""
-        books = {name: LayoutBook(read_study(sample_folder(name))) for name in SAMPLES}
+    def of_samples(
+        cls, hands: Hands, data: Path | None = None, *, own_digits: bool = False
+    ) -> Desk:
+        """Both sample studies; with ``own_digits`` their sheets ask for the volunteer's digits."""
+        studies = {name: read_study(sample_folder(name)) for name in SAMPLES}
+        books = {
+            name: LayoutBook(replace(study, own_digits=own_digits or study.own_digits))
+            for name, study in studies.items()
+        }
         older = {name: older_layout(book) for name, book in books.items()}
         return cls(hands, page_photos(data) if data else (), books, older)
 

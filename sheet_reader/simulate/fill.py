@@ -11,6 +11,7 @@ from sheet_reader.sheet.model import Area, Cell, Page
 from sheet_reader.simulate import marks
 from sheet_reader.simulate.habits import Habits
 from sheet_reader.simulate.ink import InkPen, Stroke, lay_ink, pale_pencil, random_ink_pen
+from sheet_reader.simulate.own_row import own_row
 from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.printer import Paper
 from sheet_reader.simulate.roofed import RoofedOnes, roof
@@ -215,11 +216,14 @@ class _Scribe:
         return FieldTruth(name, None, "struck"), truths
 
     def _own_digits(self, cells: list[Cell]) -> tuple[FieldTruth, list[CellTruth]]:
-        """The volunteer's own ten digits, one to a box."""
-        for cell in cells:
-            self._write(cell, str(cell.index), "written")
-        truths = [CellTruth(OWN_DIGITS, cell.index, str(cell.index)) for cell in cells]
-        return FieldTruth(OWN_DIGITS, "0123456789"), truths
+        """The volunteer's own ten digits, one to a box, as far as the sheet was understood."""
+        contents = own_row(self.habits, self.rng)[: len(cells)]
+        for cell, content in zip(cells, contents, strict=True):
+            self._write(cell, content, "written")
+        pairs = zip(cells, contents, strict=True)
+        truths = [CellTruth(OWN_DIGITS, cell.index, content) for cell, content in pairs]
+        written = "".join(content for content in contents if content != EMPTY)
+        return FieldTruth(OWN_DIGITS, written or None, "written" if written else "empty"), truths
 
     def _digit(self, digit: int, x: float, y: float, width: float, height: float) -> None:
         style, rng = self.style, self.rng

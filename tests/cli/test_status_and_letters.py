@@ -51,7 +51,7 @@ def test_drafts_on_a_record(desk: Any, no_sheet: Callable[[str], bytes]) -> None
                 for p in m.walk() if p.get_content_type() == "text/plain"))  # fmt: skip
     kinds = [part.get_content_type() for part in mine.walk()]
     assert kinds == [
-        "multipart/alternative", "text/plain", "multipart/related", "text/html", "image/png",
+        "multipart/alternative", "text/plain", "multipart/related", "text/html", "image/jpeg",
     ]  # fmt: skip
     html = mine.get_body(("html",))
     assert html is not None
@@ -84,6 +84,31 @@ def test_an_answer_is_kept_as_a_remark_and_can_be_erased(desk: Any, tmp_path: Pa
     desk.done("erase", "--contact", "garden3@example.org", "--yes")
     desk.done("export")
     assert "none, so" not in (desk.folder / "results" / "rows.csv").read_text(encoding="utf-8")
+
+
+def test_an_answer_in_the_inbox_is_kept_and_its_pictures_are_no_photos(desk: Any) -> None:
+    desk.put("a.png", visit_date="2026-04-20", pinched__plants=None)
+    desk.done("read")
+    desk.done("letters")
+    (mine,) = [m for m in mails(desk.folder / "letters") if "picture-1" in m.as_string()]
+    (picture,) = [p.get_content() for p in mine.walk() if p.get_content_type() == "image/jpeg"]
+    reply = EmailMessage()
+    reply["From"] = "Pat 3 <garden3@example.org>"
+    reply["Date"] = "Thu, 23 Apr 2026 10:00:00 +0000"
+    reply["References"] = str(mine["Message-ID"])
+    reply["Subject"] = "Re: Bean tips"
+    reply.set_content("There were none.\n")
+    reply.add_attachment(picture, "image", "jpeg", filename="picture-1.jpg")
+    (desk.folder / "inbox" / "reply.eml").write_bytes(reply.as_bytes())
+    said = desk.done("read")
+    assert "an answer is kept with site 2043 on 2026-04-20" in said
+    assert "answer is kept" not in desk.done("read")
+    desk.done("export", "--format", "csv,excel")
+    rows = (desk.folder / "results" / "rows.csv").read_text(encoding="utf-8")
+    assert "There were none." in rows
+    assert (desk.folder / "results" / "bean-tips.xlsx").is_file()
+    assert "photo-0002" not in desk.done("status")
+    assert "is not one of 'csv'" in desk.run("export", "--format", "csv,pdf").output
 
 
 def test_templates_are_put_there_once(desk: Any) -> None:

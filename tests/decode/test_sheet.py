@@ -199,7 +199,7 @@ def test_the_writers_hand_overrules_no_clear_digit(decode, monkeypatch, sure, st
         out[ones, 1], out[ones, 7] = 1e-5, probabilities[ones][:, (1, 7)].sum(axis=1)
         return out
 
-    monkeypatch.setattr("sheet_reader.decode.sheet.adapted", sworn)
+    monkeypatch.setattr("sheet_reader.decode.hand.adapted", sworn)
     doubtful = {"1": sure, "7": 1 - sure - 1e-4}
     count = decode({"a.plants": ["2", doubtful]}, threshold=0.9)[1]["a.plants"]
     assert (count.value, count.status) == ("21" if status == "flagged" else "27", status)
@@ -213,7 +213,7 @@ def test_the_writers_hand_makes_no_other_date_of_clear_digits(decode, monkeypatc
         out[1, 5], out[1, 9] = 1e-5, probabilities[1, [5, 9]].sum()
         return out
 
-    monkeypatch.setattr("sheet_reader.decode.sheet.adapted", sworn)
+    monkeypatch.setattr("sheet_reader.decode.hand.adapted", sworn)
     page, fields = decode({"visit_date": ["1", {"5": 0.9, "9": 0.0999}, *"0626"]}, threshold=0.9)
     assert page.visit_date is None
     assert fields["visit_date"].value == "2026-06-15"

@@ -24,9 +24,11 @@ from sheet_reader.reading import batch, decoding
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.picture import read_picture
+from sheet_reader.reading.site_hands import site_hands
 from sheet_reader.record import schema
 from sheet_reader.record.decoded import evidence_of_runs, kept_pages
-from sheet_reader.record.model import ReadingRow, Value
+from sheet_reader.record.lines import ReadingRow
+from sheet_reader.record.model import Value
 from sheet_reader.record.runs import not_unasked
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
@@ -300,3 +302,22 @@ def test_evidence_is_small_and_under_the_checksums(study: Study) -> None:
         raw.exec_driver_sql("UPDATE reading_runs SET evidence = x'00' WHERE id = 1")
         raw.commit()
     assert any("reading of the page" in line or "page" in line for line in verify(study).problems)
+
+
+def test_what_was_kept_of_the_pages_tells_each_sites_hands(study: Study) -> None:
+    with open_record(study) as record:
+        hands = site_hands(record, record.state())
+        days = {s.number: [f.day for f in hands[s.number]] for s in study.sites[:2]}
+        assert all(sorted(d) == d and len(set(d)) == 3 for d in days.values())
+        site, last = study.sites[0].number, days[study.sites[0].number][-1]
+        rows = [r for r in record.readings() if (r.site, r.visit_date) == (site, last)]
+        row = next(r for r in rows if r.field == PLANTS and r.value)
+        before = next(f for f in hands[site] if f.day == last).examples
+        assert 10 <= len(before) <= 80
+        swapped = row.value[:-1] + str((int(row.value[-1]) + 1) % 10)
+        record.decide(row.reading_id, Value(swapped), by="Ada")
+        after = next(f for f in site_hands(record, record.state())[site] if f.day == last).examples
+    flat = len(after) < len(before), "a clear digit that a person renamed is no example"
+    assert flat[0] or (after.digits != before.digits).any()
+    others = [f for s, found in hands.items() for f in found if (s, f.day) != (site, last)]
+    assert len(others) == 5

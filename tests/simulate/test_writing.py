@@ -17,10 +17,12 @@ from sheet_reader.lab.sets import find_data
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate import marks
 from sheet_reader.simulate.fill import fill_page
-from sheet_reader.simulate.habits import NEAT, SLOPPY, Habits
+from sheet_reader.simulate.habits import NEAT, SLOPPY, TYPICAL, Habits
 from sheet_reader.simulate.ink import lay_ink, random_ink_pen
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.no_sheet import older_layout
+from sheet_reader.simulate.one_site import OnePerson
+from sheet_reader.simulate.own_row import own_row
 from sheet_reader.simulate.printer import PAPER_MM, halftone, print_page
 from sheet_reader.simulate.samples import SAMPLES, copy_sample, sample_folder
 from sheet_reader.simulate.sources import (
@@ -409,6 +411,42 @@ def test_a_cross_goes_from_corner_to_corner() -> None:
     ends = np.array([[c[0][0], c[0][-1]] for c in crosses])
     assert np.abs(np.median(ends[:, 0], axis=0) - (0, 0)).max() < 4
     assert np.abs(np.median(ends[:, 1], axis=0) - (79, 94)).max() < 4
+
+
+def test_rows_of_own_digits_are_not_all_as_the_sheet_asks() -> None:
+    rng = np.random.default_rng(1)
+    rows = ["".join(c if c.isdigit() else "_" for c in own_row(TYPICAL, rng)) for _ in range(4000)]
+    shares = {
+        "empty": np.mean([row == "_" * 10 for row in rows]),
+        "from one": np.mean([row == "1234567890" for row in rows]),
+        "partial": np.mean([0 < row.count("_") < 10 for row in rows]),
+        "in order": np.mean([row == "0123456789" for row in rows]),
+    }
+    written = 1 - TYPICAL.row_empty
+    assert shares["empty"] == pytest.approx(TYPICAL.row_empty, abs=0.02)
+    assert shares["from one"] == pytest.approx(written * TYPICAL.row_from_one, abs=0.01)
+    assert shares["partial"] == pytest.approx(written * TYPICAL.row_partial, abs=0.01)
+    assert 0.65 < shares["in order"] < 0.9
+    assert {len(row) for row in rows} == {10}
+    moved_up = [row.rstrip("_") for row in rows if row.endswith("_") and row.rstrip("_").isdigit()]
+    assert any(row != "0123456789"[: len(row)] for row in moved_up)
+
+
+def test_one_person_writes_all_sheets_of_a_site() -> None:
+    labels = np.repeat(np.arange(10), 12).astype(np.uint8)
+    strokes = tuple((np.array([[0.0, 0.0], [1.0, float(i)]]),) for i in range(120))
+    people = tuple(f"p{i % 3}" for i in range(120))
+    hands = StrokeHands("three", StrokeSet(strokes, labels, people))
+    rng = np.random.default_rng(0)
+    pen = random_ink_pen(6.0, rng)
+    for seed in range(5):
+        person = OnePerson(hands, seed)
+        sheets = [person.writer(pen, rng) for _ in range(4)]
+        assert len({sheet.person for sheet in sheets}) == 1
+        for sheet in sheets:
+            sheet.draw(3, 20, 20, rng)
+        assert sheets[0].left[3] == [], "all four samples were used once"
+    assert len({OnePerson(hands, seed).writer(pen, rng).person for seed in range(20)}) == 3
 
 
 def test_own_digits_are_written_each_in_its_box(hands: ProceduralHands) -> None:

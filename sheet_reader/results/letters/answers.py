@@ -13,10 +13,14 @@ from pathlib import Path
 from sheet_reader.intake.bounds import DEFAULT
 from sheet_reader.intake.gather import gather
 from sheet_reader.intake.mail import is_mail, is_mbox, is_tangled
-from sheet_reader.record.remarks import LONGEST, Remark
+from sheet_reader.record.drafts import keep_answer
+from sheet_reader.record.remarks import LONGEST, Place, Remark
+from sheet_reader.record.store import Record
 
-HEAD = 8192
+HEAD = 65_536
+"""So many bytes hold the header of nearly every mail; one that names no letter of ours is left."""
 _OURS = re.compile(r"<([0-9a-f]{32})@sheet-reader\.invalid>")
+_OURS_BYTES = re.compile(rb"[0-9a-f]{32}@sheet-reader\.invalid")
 _QUOTE = re.compile(r"^\s*>|^-- ?$|^_{5,}\s*$|^-{3,}.*-{3,}\s*$|@sheet-reader\.invalid")
 _INTRODUCES = re.compile(r"^(?=.*\d)(?=.*[:>]\s*$).{10,200}$")
 """A line such as “On 3 June 2026, Pat wrote:” right above a quotation."""
@@ -35,6 +39,21 @@ def answers_in(paths: Iterable[Path]) -> Iterator[tuple[tuple[str, ...], Remark]
                     yield found
 
 
+def keep_answers(record: Record, paths: Iterable[Path]) -> tuple[list[list[Place]], int]:
+    """Keep the answers in these files as remarks on the visits that their letters ask about.
+
+    Gives, for each answer that is new, its visits, and how many were known already.
+    """
+    kept, known = [], 0
+    for letters, answer in answers_in(paths):
+        places = keep_answer(record, letters, answer)
+        if places:
+            kept.append(places)
+        else:
+            known += places is not None
+    return kept, known
+
+
 def _mails(path: Path) -> Iterator[bytes]:
     with path.open("rb") as stream:
         head = stream.read(HEAD)
@@ -45,7 +64,7 @@ def _mails(path: Path) -> Iterator[bytes]:
                     yield box.get_file(key).read(DEFAULT.mail_bytes)
             finally:
                 box.close()
-        elif is_mail(head):
+        elif is_mail(head) and _OURS_BYTES.search(head):
             yield head + stream.read(DEFAULT.mail_bytes)
 
 

@@ -6,14 +6,17 @@ import email.policy
 import email.utils
 import hashlib
 import io
+import re
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from email.message import EmailMessage
+from itertools import islice
 
 import numpy as np
 from PIL import Image
 
 from sheet_reader.errors import SheetReaderError
+from sheet_reader.intake.own import marked_as_overlay
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.record.drafts import Asked
@@ -24,6 +27,7 @@ from sheet_reader.results.letters.wording import Worded, worded
 from sheet_reader.results.status.model import Status
 from sheet_reader.study.model import Study
 
+_ADDRESS = re.compile(r"[\w.!#$%&*+/=?^`{|}~'-]+@[\w.-]+", re.ASCII)
 MOST_PICTURES = 12
 """So many pictures go into one letter."""
 PHOTO_SIDE = 1200
@@ -47,13 +51,12 @@ class Draft:
 
 
 def addresses(study: Study) -> dict[str, str]:
-    """The mail address of each site's contact; sites without one are left out."""
+    """The mail address of each site's contact; sites without one, in ASCII, are left out."""
     found = {}
     for site in study.sites:
-        _, address = email.utils.parseaddr(site.contact.replace(",", " "))
-        words = [word.strip("<>()[];,") for word in site.contact.split()]
-        address = next((word for word in words if "@" in word), address)
-        if "@" in address:
+        words = [word.strip("<>()[]\"'") for word in re.split(r"[\s,;]+", site.contact)]
+        address = next((word for word in words if _ADDRESS.fullmatch(word)), None)
+        if address is not None:
             found[site.number] = address
     return found
 
@@ -77,8 +80,6 @@ def to_say(
 
 def _by_address(facts: Facts) -> Facts:
     """The facts with bare addresses as senders."""
-    from dataclasses import replace
-
     photos = tuple(
         replace(p, senders=tuple(email.utils.parseaddr(s)[1].lower() for s in p.senders))
         for p in facts.photos
@@ -95,11 +96,12 @@ def drafts(
     found = []
     for address, several in said.items():
         items = tuple(several)
-        shown = [(i, p) for i in items if (p := _picture(record, i)) is not None][:MOST_PICTURES]
+        drawn = ((item, _picture(record, item)) for item in items)
+        shown = list(islice(((i, p) for i, p in drawn if p is not None), MOST_PICTURES))
         text = worded(study, words, templates, items, [item for item, _ in shown])
         names = "\n".join(f"{i.site} {i.visit_date} {i.name}" for i in items)
         mark = hashlib.sha256(f"{study.key}\n{address}\n{names}".encode()).hexdigest()[:32]
-        data = _mail(address, text, [png for _, png in shown], mark)
+        data = _mail(address, text, [jpeg for _, jpeg in shown], mark)
         sites = tuple(dict.fromkeys(item.site for item in items))
         found.append(Draft(address, sites, items, mark, data))
     return found
@@ -110,7 +112,7 @@ def message_id(mark: str) -> str:
     return f"<{mark}@sheet-reader.invalid>"
 
 
-def _mail(address: str, text: Worded, pictures: list[tuple[bytes, str]], mark: str) -> bytes:
+def _mail(address: str, text: Worded, pictures: list[bytes], mark: str) -> bytes:
     """The mail; "X-Unsent: 1" makes several mail programs open it for writing (from memory)."""
     mail = EmailMessage(policy=email.policy.SMTP)
     mail["To"] = address
@@ -121,9 +123,9 @@ def _mail(address: str, text: Worded, pictures: list[tuple[bytes, str]], mark: s
     mail.add_alternative(text.html, subtype="html")
     html = mail.get_payload()[1]  # type: ignore[index]
     assert isinstance(html, EmailMessage)
-    for (data, kind), cid in zip(pictures, text.pictures, strict=True):
+    for data, cid in zip(pictures, text.pictures, strict=True):
         html.add_related(
-            data, "image", kind, cid=f"<{cid}>", filename=f"{cid}.{kind}", disposition="inline"
+            data, "image", "jpeg", cid=f"<{cid}>", filename=f"{cid}.jpg", disposition="inline"
         )
     for number, part in enumerate(mail.walk()):
         if part.is_multipart():
@@ -131,30 +133,27 @@ def _mail(address: str, text: Worded, pictures: list[tuple[bytes, str]], mark: s
     return mail.as_bytes()
 
 
-def _picture(record: Record, item: Item) -> tuple[bytes, str] | None:
-    """The picture of the place that an item is about, bare of all tags, and its kind."""
+def _picture(record: Record, item: Item) -> bytes | None:
+    """The picture of the place that an item is about, as JPEG, bare of all tags. It is marked as
+    drawn by this program, so that it is no photo when it comes back with an answer.
+    """
     if item.reading_id is not None:
         boxes, context = pictures_of(record, item.reading_id)
         if context:
-            return context, "png"
-        return (_png(np.hstack(list(boxes))), "png") if len(boxes) else None
+            return _jpeg(Image.open(io.BytesIO(context)).convert("L"))
+        return _jpeg(Image.fromarray(np.hstack(list(boxes)))) if len(boxes) else None
     if item.photo_id is None:
         return None
     try:
         parts = open_pictures(record.photo_path(item.photo_id))
     except SheetReaderError:
         return None
-    for part in parts:
-        if isinstance(part, Picture):
-            image = Image.fromarray(part.gray)
-            image.thumbnail((PHOTO_SIDE, PHOTO_SIDE))
-            stream = io.BytesIO()
-            image.save(stream, "JPEG", quality=80)
-            return stream.getvalue(), "jpeg"
-    return None
+    page = next((part for part in parts if isinstance(part, Picture)), None)
+    return None if page is None else _jpeg(Image.fromarray(page.gray))
 
 
-def _png(gray: np.ndarray) -> bytes:
+def _jpeg(image: Image.Image) -> bytes:
+    image.thumbnail((PHOTO_SIDE, PHOTO_SIDE))
     stream = io.BytesIO()
-    Image.fromarray(gray).save(stream, "PNG")
-    return stream.getvalue()
+    image.save(stream, "JPEG", quality=85)
+    return marked_as_overlay(stream.getvalue())

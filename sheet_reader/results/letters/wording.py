@@ -12,7 +12,7 @@ from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
 
-from jinja2 import StrictUndefined, Template, TemplateError
+from jinja2 import StrictUndefined, Template
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from sheet_reader.errors import StorageError, UsageError
@@ -140,10 +140,10 @@ def _compiled(template: str, *, is_html: bool) -> Template:
 def _filled(name: str, template: str, given: Mapping[str, object]) -> str:
     try:
         return _compiled(template, is_html=name.endswith(".html")).render(given)
-    except TemplateError as error:
+    except Exception as error:  # whatever an expression of hers may raise, as 1 / 0
         line = getattr(error, "lineno", None)
         where = f"{OWN_FOLDER}/{name}" + (f" line {line}" if line else "")
         raise UsageError(
-            f"this template can't be filled: {error.message}", where=where,
+            f"this template can't be filled: {error}", where=where,
             remedy="mend it, or remove the file to use the shipped one",
         ) from None  # fmt: skip

@@ -95,6 +95,8 @@ def test_one_letter_for_all_sites_of_a_person(study: Study) -> None:
         ("Pat Doe <pat@example.org>", "pat@example.org"),
         ("pat@example.org", "pat@example.org"),
         ("Pat Doe, by telephone", None),
+        ("a@b@c, or (pat@example.org)", "pat@example.org"),
+        ("Zoë <zoë@example.org>", None),
         ("", None),
     ],
 )
@@ -170,6 +172,8 @@ def test_any_language(study: Study) -> None:
         ("{% for x in %}", "line 1"),
         ("{{ ''.__class__.__mro__ }}", "unsafe"),
         ("{{ questions.append(1) }}", "unsafe"),
+        ("{{ 1 / 0 }}", "division by zero"),
+        ("{% for n in range(100000000) %}n{% endfor %}", "Range too big"),
     ],
 )
 def test_templates_reach_nothing_and_say_what_is_wrong(
