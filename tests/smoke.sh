@@ -43,6 +43,14 @@ cmp once/readings.csv twice/readings.csv
 head -n 1 once/readings.csv > header.txt
 grep -q "^photo,pdf_page,sheet,page,site,visit_date,field,value,confidence,status,reason,reason_code," header.txt || fail "readings.csv has another header"
 [ "$(wc -l < once/rows.csv)" -gt 1 ] || fail "rows.csv has no rows"
+"$bin/sheet-reader" export beans --out many --format csv,data-package,darwin-core,excel > /dev/null
+for file in counts.csv dictionary.md data-package/datapackage.json darwin-core.zip bean-tips.xlsx; do
+    [ -s "many/$file" ] || fail "the export left no $file"
+done
+"$bin/sheet-reader" status beans --picture status.png --json status.json > /dev/null
+[ -s status.png ] || fail "no picture of the status"
+"$bin/sheet-reader" letters beans > letters.txt
+"$bin/sheet-reader" letters beans | grep -q "Nothing new" || fail "letters were drafted twice: $(cat letters.txt)"
 # The end of the input is a stop: nothing may be answered by it.
 "$bin/sheet-reader" review beans --pictures plain < /dev/null > review.txt || fail "review failed"
 "$bin/sheet-reader" export beans --out thrice > /dev/null

@@ -16,18 +16,13 @@ if TYPE_CHECKING:
 FORMATS = ("csv", "data-package", "darwin-core", "excel", "parquet")
 
 
-class _Formats(click.ParamType[tuple[str, ...]]):
-    """One format, or several parted by commas."""
-
-    name = "format"
-
-    def convert(
-        self, value: object, param: click.Parameter | None, ctx: click.Context | None
-    ) -> tuple[str, ...]:
-        """The formats' names; fails for one that there is not."""
-        one = click.Choice(FORMATS)
-        parts = str(value).split(",")
-        return tuple(one.convert(part.strip(), param, ctx) for part in parts)
+def _each(
+    context: click.Context, option: click.Parameter, values: tuple[str, ...]
+) -> tuple[str, ...]:
+    """Every format that is named, also where commas part several; fails for one there is not."""
+    one = click.Choice(FORMATS)
+    parts = [part.strip() for value in values for part in value.split(",")]
+    return tuple(one.convert(part, option, context) for part in parts)
 
 
 @click.command(short_help="Write the tables, in the formats that others use.")
@@ -35,11 +30,11 @@ class _Formats(click.ParamType[tuple[str, ...]]):
 @click.option(
     "--format",
     "formats",
-    type=_Formats(),
+    callback=_each,
     multiple=True,
     metavar=f"[{'|'.join(FORMATS)}]",
     default=("csv",),
-    show_default="csv",
+    show_default=True,
     help="What to write; several are parted by commas, or given one after the other.",
 )
 @click.option(
@@ -53,9 +48,7 @@ class _Formats(click.ParamType[tuple[str, ...]]):
     is_flag=True,
     help="Put the photos' file names into readings.csv, for your own eyes: they may name people.",
 )
-def export(
-    study: Path, formats: tuple[tuple[str, ...], ...], out: Path | None, file_names: bool
-) -> None:
+def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: bool) -> None:
     """Write the tables: rows, counts and readings.
 
     rows has a line for each visit and a column for each field; an empty cell means "not recorded",
@@ -79,8 +72,7 @@ def export(
     from sheet_reader.results.from_record import facts_of, file_names_of
 
     opened = open_study(study)
-    wanted = [name for several in formats for name in several]
-    if file_names and set(wanted) != {"csv"}:
+    if file_names and set(formats) != {"csv"}:
         raise UsageError(
             "file names are for your own eyes: they go into CSV files only",
             remedy="leave out --file-names, or write csv alone",
@@ -88,7 +80,7 @@ def export(
     with open_record(opened, for_reading=True) as record:
         facts = facts_of(record)
         tables = tables_of(opened, facts, file_names_of(record) if file_names else None)
-        for path in export_files(opened, tables, out or opened.folder / "results", wanted):
+        for path in export_files(opened, tables, out or opened.folder / "results", formats):
             click.echo(str(path))
         waiting = sum(visit.waiting for visit in facts.visits)
         visits = counted(len(facts.visits), "visit")

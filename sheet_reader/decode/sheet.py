@@ -30,7 +30,7 @@ from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import CONTRADICTION, NumberPosterior, read_numbers
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
-from sheet_reader.decode.sums import balanced_doubt, exceeded, settled, usable
+from sheet_reader.decode.sums import balanced_doubt, exceeded, most_settled, settled, usable
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.decode.writer import shipped_model
 from sheet_reader.digits.types import BoxReadings
@@ -248,7 +248,9 @@ def _judge_counts(
     }
     for rule in (f.rule for f in findings if not f.disputed):
         for name, doubt in balanced_doubt(rule, posteriors, after).items():
-            sure = min(judged[name].confidence, 1.0 - doubt)
+            value = judged[name].value
+            most = most_settled(posteriors[name], int(value)) if value else 1.0
+            sure = min(judged[name].confidence, 1.0 - doubt, most)
             judged[name] = replace(judged[name], confidence=sure)
     questions: list[tuple[SumRule, Reason | None]] = [
         (f.rule, f.question) for f in findings if f.disputed

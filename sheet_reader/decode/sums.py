@@ -19,7 +19,8 @@ One person wrote all of it: whoever writes a 7 that looks like a 4 does so in th
 total, and both misreadings add up. So an alternative that another field's own alternative would
 balance does not count as refuted by the sum (:func:`balanced_doubt`).
 
-A sum may settle a doubtful digit and raise a doubt; what the boxes spell clearly it never
+A sum may settle a doubtful digit, though never all of its doubt (:func:`most_settled`), and raise
+a doubt; what the boxes spell clearly it never
 overrules (``NumberPosterior.overrules``): then the volunteer's sum is disputed, every field of it
 is shown as read, and a person is asked (:func:`settled`).
 
@@ -170,6 +171,13 @@ def _guarded(
     if any(alone[name].overrules(after[name].ranked()[0][0]) for name in names):
         return replace(finding, repaired=False)
     return finding
+
+
+def most_settled(before: NumberPosterior, value: int) -> float:
+    """The most that a sum may make of the probability of ``value``, which ``before`` had it without
+    the sum: totals are wrong too often, and in the very ways digits are misread, to settle more.
+    """
+    return 1.0 - (1.0 - before.probability(value)) / DECODE.sum_settles
 
 
 def balanced_doubt(
