@@ -31,7 +31,9 @@ OCCLUSIONS = {
 _STATES = {"struck": "struck out", "several": "several digits", "other": "no digit"}
 _LEADS_IN = {Code.ASKED_ANEW: " ", Code.HISTORY_DIFFERS: ": "}
 """Reasons that lead in the next one, and what stands between."""
-_SAFE = frozenset({"box", "boxes", "part", "why", "seconds", "error"})
+_SAFE = frozenset(
+    {"box", "boxes", "part", "why", "seconds", "error", "allowed", "highest", "lowest"}
+)  # fmt: skip
 """Parameters that tell nothing of what was read; ``boxes`` where it is their number."""
 
 Params = Mapping[str, Any]
@@ -61,8 +63,10 @@ def _one(reason: Reason, photos: Mapping[int, str], *, blind: bool) -> str:
         shown = {name: value if _safe(name, reason) else MASK for name, value in shown.items()}
     if "box" in params:
         shown["box"] = box_name(params["box"], params["boxes"], params["part"])
+    if reason.code is Code.OUTSIDE_SEASON:
+        shown["season"] = _season(params)
     if "photo" in params:
-        shown["photo"] = MASK if blind else _photo(params["photo"], params["frame"], photos)
+        shown["photo"] = _photo(params["photo"], params["frame"], photos)
     return place + template.format(**shown)
 
 
@@ -130,12 +134,20 @@ def _no_day(p: Params) -> str:
     return f"{shown} {year:02d} is no day" if (day, month) == (29, 2) else f"{shown} is no day"
 
 
+def said(day: date) -> str:
+    """A day as a person says it.
+
+    >>> said(date(2026, 5, 20))
+    '20 May 2026'
+    """
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
 def _said(iso: str) -> str:
     try:
-        day = date.fromisoformat(iso)
+        return said(date.fromisoformat(iso))
     except (TypeError, ValueError):  # damaged in the record
         return str(iso)
-    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
 
 
 def _in_future(p: Params) -> str:
@@ -143,8 +155,11 @@ def _in_future(p: Params) -> str:
 
 
 def _outside_season(p: Params) -> str:
-    season = f"{_said(p['first'])} to {_said(p['last'])}"
-    return f"visit date {_said(p['date'])} lies outside the season ({season})"
+    return f"visit date {_said(p['date'])} lies outside the season ({_season(p)})"
+
+
+def _season(p: Params) -> str:
+    return f"{_said(p['first'])} to {_said(p['last'])}"
 
 
 def _claims(p: Params) -> str:
@@ -177,7 +192,7 @@ def _two_sheets(p: Params) -> str:
     coded, printed = (f"site {s}" if s else "blank sheet" for s in (p["coded"], p["printed"]))
     return (
         f"the square code says {coded}, but {printed} is printed on this sheet: "
-        "find out which is right and type its numbers in by hand"
+        "find out which is right and type its numbers in with “sheet-reader enter”"
     )
 
 
@@ -269,17 +284,18 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
     Code.CODE_OUTSIDE: _code_outside,
     Code.CODE_UNREADABLE: _code_unreadable,
     Code.FOREIGN_CODE: (
-        "the code on this sheet holds a text that is none of ours; type its numbers in by hand"
+        "the code on this sheet holds a text that is none of ours; "
+        "type its numbers in with “sheet-reader enter”"
     ),
     Code.MARKS_DIFFER: (
         "the code on this sheet and its corner marks name different pages; "
-        "type its numbers in by hand"
+        "type its numbers in with “sheet-reader enter”"
     ),
     Code.TWO_SHEETS: _two_sheets,
     Code.OTHER_STUDY: _other_study,
     Code.OLDER_LAYOUT: (
         "this sheet was printed from another version of “{title}” ({layout}, now {now}); "
-        "type its numbers in by hand, and use a fresh print next time"
+        "type its numbers in with “sheet-reader enter”, and use a fresh print next time"
     ),
     Code.UNKNOWN_SITE: (
         "site {site} is printed on this sheet but is not on the site list; "
@@ -303,12 +319,12 @@ _BLIND: Mapping[Code, str] = {
     Code.OFF_LIST: "the site number is not on the site list",
     Code.NO_SUCH_DAY: "the visit date is no day",
     Code.IN_FUTURE: "the visit date lies in the future",
-    Code.OUTSIDE_SEASON: "the visit date lies outside the season",
+    Code.OUTSIDE_SEASON: "the visit date lies outside the season ({season})",
     Code.HAND_DIFFERS: "the boxes spell another one than the writer's hand",
     Code.OTHERS_DIFFER: "the boxes spell another number than all else says",
-    Code.ABOVE_RANGE: "more than the highest plausible value",
+    Code.ABOVE_RANGE: "more than the highest plausible value {highest}",
     Code.WAS_SURE: "was surely read as something else before",
-    Code.BELOW_RANGE: "less than the lowest plausible value",
+    Code.BELOW_RANGE: "less than the lowest plausible value {lowest}",
     Code.SUM_OFF: "the total and its parts do not fit",
     Code.PARTS_EXCEED: "the parts written down already add to more than the total",
     Code.PHOTOS_DIFFER: "two photos of one sheet disagree",

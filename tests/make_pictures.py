@@ -20,6 +20,7 @@ from rich.console import Console
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.store import Record
 from sheet_reader.review.blind import keyed_blind
+from sheet_reader.review.cards import FieldCard
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.overlay import write_overlays
 from sheet_reader.review.session import Review
@@ -72,8 +73,12 @@ def review(record: Record, out: Path) -> None:
     """The most doubtful count that is not typed blind, as the terminal shows it."""
     study = record.study
     desk = RecordDesk(record)
-    questions = [q for q in desk.questions() if q.spec.kind == "count" and q.reading.value]
-    shown = [q for q in questions if not keyed_blind(q, study) and not q.together]
+    questions = [
+        card
+        for card in desk.cards()
+        if isinstance(card, FieldCard) and card.spec.kind == "count" and card.reading.value
+    ]
+    shown = [q for q in questions if not keyed_blind(q, study)]
     first = min(shown, key=lambda q: q.reading.confidence).reading
     rest = [waiting for waiting in record.pending() if waiting != first]
     screen = Console(

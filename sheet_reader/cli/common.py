@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import shlex
+import shutil
+import sys
+import textwrap
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
@@ -50,7 +53,7 @@ def open_study(path: Path) -> Study:
 def tell_notes(record: Record) -> None:
     """Say what does not fit between the record and study.toml, and what is not read yet."""
     for note in record.notes():
-        click.echo(f"note: {note}")
+        say(f"note: {note}")
 
 
 def hint(command: str, folder: Path) -> str:
@@ -61,6 +64,35 @@ def hint(command: str, folder: Path) -> str:
 def counted(number: int, singular: str, plural: str = "") -> str:
     """``number`` with its noun: "1 photo", "2 photos", "0 boxes"."""
     return f"{number:,} {singular if number == 1 else plural or singular + 's'}"
+
+
+def waits(questions: int) -> str:
+    """How many questions wait, said the same way everywhere.
+
+    >>> waits(1), waits(0)
+    ('1 question waits for you.', 'Nothing waits for you.')
+    """
+    if questions == 0:
+        return "Nothing waits for you."
+    return f"{counted(questions, 'question')} {'waits' if questions == 1 else 'wait'} for you."
+
+
+def questions_of(record: Record) -> int:
+    """How many questions wait in the record: the cards of a review."""
+    from sheet_reader.review.queue import cards_of
+
+    return len(cards_of(record.study, record.state()))
+
+
+def say(text: str, *, err: bool = False) -> None:
+    """Print a line, in a terminal wrapped at words."""
+    stream = sys.stderr if err else sys.stdout
+    if stream.isatty():
+        width = shutil.get_terminal_size().columns
+        text = textwrap.fill(
+            text, width, break_long_words=False, break_on_hyphens=False, subsequent_indent="  "
+        )
+    click.echo(text, err=err)
 
 
 def parse_visit(text: str) -> date:

@@ -15,6 +15,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
+from sheet_reader.cli.common import questions_of
 from sheet_reader.errors import StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
@@ -71,7 +72,7 @@ def run_demo(folder: Path, echo: Echo) -> None:
     with open_record(study) as record:
         readings, visits = record.readings(), record.visits()
         names = {line.photo_id: line.name for line in record.photos()}
-        waiting, tables = record.summary().waiting, tables_of(study, facts_of(record))
+        waiting, tables = questions_of(record), tables_of(study, facts_of(record))
         picture = _overlay(record, readings, folder / OVERLAYS)
     for line in [*_score(truths, readings, names), "", *_rows(study, visits), ""]:
         echo(line)

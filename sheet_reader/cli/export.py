@@ -8,7 +8,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, open_study, study_argument, tell_notes
+from sheet_reader.cli.common import (
+    counted,
+    hint,
+    open_study,
+    questions_of,
+    say,
+    study_argument,
+    tell_notes,
+    waits,
+)
 
 if TYPE_CHECKING:
     from sheet_reader.results.from_record import Facts
@@ -54,7 +63,8 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
     rows has a line for each visit and a column for each field; an empty cell means "not recorded",
     never 0, and a field that waits for you stays empty; the column "waiting" counts those. counts
     has a line for each count of a plot. readings has a line for each field and photo with its
-    status: accepted, flagged, confirmed, corrected, empty or unreadable, and the reason of a doubt
+    status: accepted, flagged, confirmed, corrected, typed, empty or unreadable, and the reason of a
+    doubt
     in words and as a code to group by. Photos bear neutral names there (photo-0027), since file
     names may name people.
 
@@ -82,9 +92,8 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
         tables = tables_of(opened, facts, file_names_of(record) if file_names else None)
         for path in export_files(opened, tables, out or opened.folder / "results", formats):
             click.echo(str(path))
-        waiting = sum(visit.waiting for visit in facts.visits)
-        visits = counted(len(facts.visits), "visit")
-        click.echo(f"{visits}; {counted(waiting, 'field')} waiting for you.")
+        waiting = questions_of(record)
+        say(f"{counted(len(facts.visits), 'visit')}. {waits(waiting)}")
         tell_notes(record)
     for note in _missing_pages(facts):
         click.echo(f"note: {note}; its fields are empty in the rows")

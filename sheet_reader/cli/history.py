@@ -29,9 +29,11 @@ def history(study: Path, site: str, visit: str) -> None:
     Example:  sheet-reader history bean_tips --site 2041 --visit 2026-05-20
     """
     from sheet_reader.reading.opening import open_record
+    from sheet_reader.review.typed_values import site_meant
 
     day = parse_visit(visit).isoformat()
     opened = open_study(study)
+    site = site_meant(opened, site)
     with open_record(opened, for_reading=True) as record:
         tell_notes(record)
         entries = record.history(site, day)
@@ -49,8 +51,11 @@ def history(study: Path, site: str, visit: str) -> None:
 def told(entry: HistoryEntry) -> str:
     """One event in one line."""
     value = "" if entry.value is None else f" {entry.value}"
+    if entry.was is not None and entry.was != entry.value:
+        value += f" (was {entry.was})"
     sure = "" if entry.confidence is None else f" ({rounded_down(entry.confidence)} %)"
     why = f": {words(entry.reasons)}" if entry.reasons else ""
+    why += f": “{entry.why}”" if entry.why else ""
     source = f"{entry.photo}, page {entry.page}, layout {entry.layout}"
     model = f", model {entry.model}" if entry.model else ""
     return f"{entry.at}  {entry.what}{value}{sure} by {entry.by}{why}  [{source}{model}]"

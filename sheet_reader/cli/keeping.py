@@ -14,6 +14,7 @@ from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
     from sheet_reader.record.traces import Traces
+    from sheet_reader.study.model import Study
 
 MOST_NAMES = 5
 FAULTS_FOUND = 4
@@ -23,19 +24,25 @@ FAULTS_FOUND = 4
 @click.command(short_help="Copy the record and all photos into one file.")
 @study_argument
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
-def backup(study: Path, file: Path) -> None:
+@click.option("--yes", is_flag=True, help="Write over an earlier backup without asking.")
+def backup(study: Path, file: Path, yes: bool) -> None:
     """Copy the record, every photo, study.toml and the site list into one tar archive.
 
     The copy is consistent, also while photos are being read or reviewed. It appears whole or not
     at all, and replaces nothing but an earlier backup. Photos that are missing or damaged are
     named, and the exit code is then 4. To put it back, unpack it into an empty folder. It holds
-    all that the record holds, names of senders too: keep it as safe as the study folder.
+    all that the record holds, names of senders too: keep it as safe as the study folder. Where
+    FILE is an earlier backup you are asked before it is replaced.
 
     Example:  sheet-reader backup bean_tips beans-2026-06-01.tar
     """
     from sheet_reader.record.backup import backup as back_up
 
-    made = back_up(open_study(study), file)
+    opened = open_study(study)
+    if not yes and _replaces_backup(opened, file):
+        must_be_answerable()
+        click.confirm(f"{file} is an earlier backup. Replace it?", abort=True)
+    made = back_up(opened, file)
     for problem in made.problems:
         click.echo(f"fault: {problem}")
     for note in made.notes:
@@ -45,6 +52,15 @@ def backup(study: Path, file: Path) -> None:
         faults = counted(len(made.problems), "fault")
         click.echo(f"This backup is not complete: {faults}. Keep the earlier ones.")
         raise click.exceptions.Exit(FAULTS_FOUND)
+
+
+def _replaces_backup(study: Study, file: Path) -> bool:
+    """Whether an earlier backup lies at ``file``. Raises UsageError where no backup may go."""
+    from sheet_reader.record.backup import backup_target
+    from sheet_reader.record.opening import must_not_be_blank
+
+    must_not_be_blank(study.folder)
+    return file.exists() and backup_target(study.folder, file).exists()
 
 
 @click.command(short_help="Check that nothing in the record is damaged or missing.")
@@ -130,8 +146,10 @@ def _meant(contact: str, traces: Traces) -> list[str]:
     if traces.mails:
         lines.append(f"  {counted(traces.mails, 'mail')} from {_some(traces.senders)}")
     if traces.decisions:
-        answers = counted(len(traces.decisions), "answer")
+        answers = counted(traces.decisions, "answer")
         lines.append(f"  {answers} given as {_some(traces.deciders)}")
+    if traces.reasons:
+        lines.append(f"  {counted(traces.reasons, 'reason')} given for an answer")
     if traces.remarks:
         lines.append(f"  {counted(len(traces.remarks), 'remark')} made by or naming this person")
     return lines

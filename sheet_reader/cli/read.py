@@ -3,20 +3,24 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
+from sheet_reader.atomic import PRIVATE, atomic_write
 from sheet_reader.cli.common import (
     counted,
     hint,
     open_study,
+    questions_of,
+    say,
     study_argument,
     tell_notes,
     today,
+    waits,
 )
 from sheet_reader.errors import UsageError, installation_error
 
@@ -25,6 +29,8 @@ if TYPE_CHECKING:
     from sheet_reader.record.store import Record
     from sheet_reader.study.model import Study
 
+REASONS_FILE = "last_read.txt"
+"""In the study folder: what the latest read said of single photos."""
 Step = Callable[[int, int, str], None]
 
 
@@ -91,12 +97,12 @@ def read(
         )
     batch = _read(opened, photos, mailbox, again=again, jobs=jobs)
     for line in batch.lines:
-        click.echo(line)
+        say(line)
     if batch.fault:
         raise installation_error(batch.fault)
-    click.echo(_told(batch))
+    say(_told(batch))
     _keep_answers(opened, photos)
-    _conclude(opened, overlay, set(batch.photo_ids))
+    _conclude(opened, overlay, set(batch.photo_ids), batch.lines)
 
 
 def _some_wait(study: Study) -> bool:
@@ -149,27 +155,34 @@ def _keep_answers(study: Study, photos: tuple[Path, ...]) -> None:
                 click.echo(kept_with(places))
 
 
-def _conclude(study: Study, overlay: Path | None, fresh: set[int]) -> None:
-    """Draw what was read now, say how the record stands and what comes next."""
+def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequence[str]) -> None:
+    """Draw what was read now, say how the record stands and what comes next; ``told`` was said of
+    single photos before, and goes into a file with what is said here.
+    """
     from sheet_reader.cli.unread import still_unread
     from sheet_reader.reading.opening import open_record
     from sheet_reader.reading.promise import promise_of
     from sheet_reader.record.naming import both_names
+    from sheet_reader.record.photo_list import photo_fates
 
     with open_record(study) as record:
         photos = record.photos()
         shown = {line.photo_id: both_names(line.photo_id, line.name) for line in photos}
-        for line in [*_advice(record, fresh, shown), *_decided_otherwise(record, fresh, shown)]:
-            click.echo(line)
-        for line in still_unread(photos, fresh):
-            click.echo(line)
+        news = [*_advice(record, fresh, shown), *_decided_otherwise(record, fresh, shown)]
+        settled = {f.photo_id for f in photo_fates(record) if f.fate in ("set aside", "typed in")}
+        news += still_unread(photos, fresh | settled)
+        for line in news:
+            say(line)
+        if told or news:
+            _keep_reasons(study, [*told, *news])
         if overlay is not None:
             _write_overlays(record, overlay, fresh)
         tell_notes(record)
-        summary, promise = record.summary(), promise_of(record)
-    click.echo(_standing(summary))
-    click.echo(promise.sentence)
-    click.echo(_next_step(study, summary))
+        summary, promise, questions = record.summary(), promise_of(record), questions_of(record)
+    say(_standing(summary, questions))
+    if fresh:
+        say(promise.sentence)
+    click.echo(_next_step(study, summary, questions))
 
 
 def _advice(record: Record, fresh: set[int], shown: Mapping[int, str]) -> list[str]:
@@ -214,12 +227,7 @@ def _write_overlays(record: Record, folder: Path, fresh: set[int]) -> None:
 def progress(verb: str) -> Iterator[Step]:
     """A progress bar on stderr; nothing where that is no terminal."""
     from rich.console import Console
-    from rich.progress import (
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        TextColumn,
-    )
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
 
     console = Console(stderr=True, markup=False, highlight=False, emoji=False)
     columns = (
@@ -265,15 +273,27 @@ def _told(batch: BatchSummary) -> str:
     return f"{', '.join(parts)}: {fields}."
 
 
-def _standing(summary: Summary) -> str:
+def _keep_reasons(study: Study, lines: Sequence[str]) -> None:
+    """What was said of single photos, in a file; a folder that can't be written stops nothing."""
+    path = study.folder / REASONS_FILE
+    try:
+        atomic_write({path: ("\n".join(lines) + "\n").encode()}, mode=PRIVATE)
+    except OSError:
+        return
+    say(f"These reasons also stand in {path}")
+
+
+def _standing(summary: Summary, questions: int) -> str:
     """How the whole record stands, in one line."""
     photos = sum(summary.photos.values())
     return (
-        f"In the record: {counted(photos, 'photo')}, {counted(summary.visits, 'visit')}, "
-        f"{counted(summary.waiting, 'field')} waiting for you."
+        f"In the record: {counted(photos, 'photo')}, {counted(summary.visits, 'visit')}. "
+        f"{waits(questions)}"
     )
 
 
-def _next_step(study: Study, summary: Summary) -> str:
-    step = "review" if summary.waiting else "export"
-    return f"Next:  {hint(step, study.folder)}"
+def _next_step(study: Study, summary: Summary, questions: int) -> str:
+    """What to do next, as the record stands."""
+    if not summary.visits:
+        return f"Next:  put photos in {study.folder / 'inbox'}, then {hint('read', study.folder)}"
+    return f"Next:  {hint('review' if questions else 'export', study.folder)}"

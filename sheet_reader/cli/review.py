@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, open_study, study_argument, tell_notes, today
+from sheet_reader.cli.common import (
+    counted,
+    hint,
+    open_study,
+    say,
+    study_argument,
+    tell_notes,
+    today,
+    waits,
+)
 from sheet_reader.cli.terminal import clean_name, must_be_answerable, typed_line
 
 if TYPE_CHECKING:
@@ -21,6 +30,8 @@ if TYPE_CHECKING:
     from sheet_reader.review.pictures import PictureMode
     from sheet_reader.review.session import Outcome
 
+LOOKED_AT = "looked_at"
+"""The folder of the study in which copies of photos are left."""
 PICTURES = click.Choice(["auto", "graphics", "blocks", "plain", "off"])
 PICTURES_HELP = (
     "How boxes are drawn: graphics (terminals that show pictures), blocks (coloured half blocks), "
@@ -45,10 +56,12 @@ def person(name: str | None) -> str:
 def review(study: Path, name: str | None, pictures: PictureMode) -> None:
     """Ask about the fields that could not be read with enough certainty.
 
-    Each question shows the boxes as photographed. Enter takes what was read, digits replace it,
-    and single letters say: n nothing written, x can't be read, b back, w the whole photo, s stop.
-    Site, date, totals and very doubtful fields are typed from the picture before the reading is
-    shown. Every answer is saved as you give it; stop whenever you like.
+    Each question is about one thing and shows it as photographed: a field, a sum that does not
+    fit, photos that contradict each other, a sheet partly outside the picture. Enter takes what is
+    offered, digits say what is right, and at every prompt: n nothing written, x can't be read, r
+    the whole row and sheet, w the whole photo (left in looked_at/), b back, s stop, ? help. Site,
+    date, totals and very doubtful fields are typed from the picture before the reading is shown.
+    Every answer is saved as you give it; stop whenever you like.
 
     Example:  sheet-reader review bean_tips --as Kim
     """
@@ -58,12 +71,12 @@ def review(study: Path, name: str | None, pictures: PictureMode) -> None:
     opened = open_study(study)
     with open_record(opened) as record:
         tell_notes(record)
-        if not record.pending():
+        desk = RecordDesk(record)
+        if not desk.cards():
             click.echo("Nothing waits for you.")
             click.echo(f"Next:  {hint('export', opened.folder)}")
             return
-        outcome = hold(record, RecordDesk(record), person(name), pictures)
-        _tell(record, outcome)
+        _tell(record, hold(record, desk, person(name), pictures))
 
 
 def console_for_questions() -> Console:
@@ -100,16 +113,19 @@ def hold(
         today=today(),
         mode=settle(pictures, console),
         audit=audit,
+        folder=record.folder / LOOKED_AT,
     )
     return review.run()
 
 
 def _tell(record: Record, outcome: Outcome) -> None:
-    waiting = record.summary().waiting
+    """What was answered, and what is left: the same number that ``read`` tells."""
+    other = outcome.answered - outcome.confirmed - outcome.corrected
+    parts = [f"{outcome.confirmed} as read", f"{outcome.corrected} corrected"]
+    parts += [f"{other} otherwise"] if other else []
     click.echo()
-    click.echo(
-        f"{counted(outcome.answered, 'answer')} saved: {outcome.confirmed} as read, "
-        f"{outcome.corrected} corrected. {counted(waiting, 'field')} still waiting."
+    say(
+        f"{counted(outcome.answered, 'answer')} saved: {', '.join(parts)}. {waits(outcome.waiting)}"
     )
-    step = "review" if waiting else "export"
+    step = "review" if outcome.waiting else "export"
     click.echo(f"Next:  {hint(step, record.folder)}")

@@ -19,7 +19,8 @@ MOST_REASONS = 6
 def still_unread(photos: Iterable[PhotoLine], told: Collection[int]) -> list[str]:
     """Lines that name the photos in which something was not read, by reason, most photos first.
 
-    ``told`` are photos whose reasons were just told. Photos that wait are another matter.
+    ``told`` are photos whose reasons were just told, or are settled. Photos that wait are another
+    matter.
     """
     by_reason: dict[str, list[str]] = defaultdict(list)
     for photo in photos:

@@ -14,7 +14,7 @@ from sheet_reader.decode.hand import FormerSheet, Memory, lately
 from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
-TRUSTED = ("accepted", "confirmed", "corrected")
+TRUSTED = ("accepted", "confirmed", "corrected", "typed")
 
 
 class SiteHistory:

@@ -1,4 +1,4 @@
-"""The one change that the history allows: who decided, made unknown.
+"""The one change that the history allows: who decided, made unknown, and who is named in a reason.
 
 The database refuses every change of a decision (see migrations). Within one writing transaction
 the refusal of changes is taken away, the names are replaced, and it is put back; nobody else can
@@ -7,32 +7,58 @@ write in between, and an interruption leaves everything as it was.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterator
 from contextlib import contextmanager
 
-from sqlalchemy import Connection, update
+from sqlalchemy import Connection, Table, select, update
 
 from sheet_reader.record import schema
 
 NOBODY = "forgotten person"
+REMOVED = "(removed)"
+DECISIONS = (schema.decisions, schema.sheet_decisions)
 
 
-def forget_names(connection: Connection, decisions: Sequence[int]) -> None:
-    """Replace who took these decisions by :data:`NOBODY`; nothing else of them changes.
+def decisions_naming(connection: Connection, who: re.Pattern[str]) -> tuple[list[str], int]:
+    """Under which name this person took each of her decisions, and how many reasons name her."""
+    takers: list[str] = []
+    reasons = 0
+    for table in DECISIONS:
+        said = select(table.c.by, table.c.reason.label("why")).order_by(table.c.id)
+        for row in connection.execute(said):
+            takers += [row.by] if who.search(row.by) else []
+            reasons += who.search(row.why or "") is not None
+    return takers, reasons
+
+
+def forget_names(connection: Connection, who: re.Pattern[str]) -> int:
+    """Replace who took decisions by :data:`NOBODY` where it is this person, and reasons that name
+    her; nothing else changes. Gives the number of decisions.
 
     ``connection`` must be inside a writing transaction.
     """
-    if not decisions:
-        return
-    d = schema.decisions
-    with _changes_allowed(connection):
-        for number in decisions:
-            connection.execute(update(d).where(d.c.id == number).values(by=NOBODY))
+    return sum(_forget(connection, table, who) for table in DECISIONS)
+
+
+def _forget(connection: Connection, table: Table, who: re.Pattern[str]) -> int:
+    c = table.c
+    changed: dict[int, dict[str, str]] = {}
+    for row in connection.execute(select(c.id, c.by, c.reason.label("why"))).all():
+        new = {"by": NOBODY} if who.search(row.by) else {}
+        if row.why and who.search(row.why):
+            new["reason"] = REMOVED
+        if new:
+            changed[row.id] = new
+    if changed:
+        with _changes_allowed(connection, table.name):
+            for number, new in changed.items():
+                connection.execute(update(table).where(c.id == number).values(new))
+    return len(changed)
 
 
 @contextmanager
-def _changes_allowed(connection: Connection) -> Iterator[None]:
-    name = schema.decisions.name
+def _changes_allowed(connection: Connection, name: str) -> Iterator[None]:
     if connection.dialect.name != "sqlite":
         connection.exec_driver_sql(f"ALTER TABLE {name} DISABLE TRIGGER {name}_keep")
         yield

@@ -22,6 +22,7 @@ NOUNS = {
     "readings": "the value read",
     "decisions": "a decision",
     "overruled": "a value that a decision overruled",
+    "sheet_decisions": "a decision about the sheet",
     "drafts": "a note of what a letter asked",
     "remarks": "a remark on a visit",
     "same_names": "an answer about a name",
@@ -132,7 +133,7 @@ class _Names:
 
     def _belonging(self, table: str, row_id: int, owner: Any) -> tuple[int, int | None]:
         """The page instance (-1: none) and the photo that a row belongs to."""
-        if table in ("photos", "origins"):
+        if table in ("photos", "origins", "sheet_decisions"):
             return -1, row_id if table == "photos" else owner
         if table == "page_instances":
             return row_id, owner

@@ -20,6 +20,7 @@ OWNERS = {
     "readings": ("NEW.run_id", "NEW.field"),
     "decisions": ("NEW.page_instance_id", "NEW.field"),
     "overruled": ("NEW.page_instance_id", "''"),
+    "sheet_decisions": ("NEW.photo_id", "''"),
     "drafts": ("NULL", "''"),
     "remarks": ("NEW.page_instance_id", "''"),
     "same_names": ("NULL", "''"),

@@ -18,6 +18,8 @@ from sheet_reader.record import schema
 from sheet_reader.record.leftovers import is_running
 from sheet_reader.record.model import now
 from sheet_reader.record.parameters import RECORD
+from sheet_reader.record.sheets import standing
+from sheet_reader.record.typed import TYPED
 
 CLAIM_SECONDS = RECORD.claim_seconds
 MOST_ATTEMPTS = RECORD.most_attempts
@@ -41,7 +43,8 @@ def tasks(
     connection: Connection, model: str, circumstances: str, *, again: bool = False
 ) -> list[Task]:
     """Photos to be read, oldest first: those that wait, those that gave nothing, or not all, to
-    another ``model`` or program or under other ``circumstances``, and with ``again`` all.
+    another ``model`` or program or under other ``circumstances``, and with ``again`` all. Photos
+    that are set aside are left alone.
     """
     c = schema.photos.c
     query = select(c.id, c.name, c.original, c.attempts, c.status).order_by(c.id)
@@ -54,9 +57,12 @@ def tasks(
             (c.model != model) | (c.program != __version__) | (c.circumstances != circumstances)
         )
         query = query.where((c.status == "waiting") | stopped | (lacking & changed))
+    query = query.where(c.status != TYPED)
+    aside = standing(connection).photos_aside
     return [
         Task(row.id, row.name, row.original, row.attempts, row.status == "read" and not again)
         for row in connection.execute(query)
+        if row.id not in aside
     ]
 
 

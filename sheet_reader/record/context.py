@@ -4,19 +4,24 @@ from __future__ import annotations
 
 import json
 
+import cv2
+import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy import Connection, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.record import schema
-from sheet_reader.record.images import context_png, unpack_boxes
+from sheet_reader.record.images import close_up, context_png, laid_flat, unpack_boxes
 from sheet_reader.record.model import FieldImages
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import Page, SheetCode
 from sheet_reader.study.model import Study
 
 Box = tuple[float, float, float, float]
+SHEET_PX_PER_MM = 4.0
+USUAL_MM = (210.0, 297.0)
 WIDTH_MM, HEIGHT_MM, STEP_MM = 7.0, 9.0, 9.0
 
 
@@ -43,16 +48,48 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
     pictures_of = select(r.boxes_png, r.context_png, r.corners)
     there = pictures_of.where(r.run_id == run_id, r.field == row.field)
     seen = connection.execute(there).one()
-    context = seen.context_png
-    if not context:
+    context, corners = seen.context_png, json.loads(seen.corners)
+    code = SheetCode(row.study, row.layout, row.sheet, row.page)
+    boxes = _printed_boxes(study, code, row.field, len(corners))
+    if not context and row.original:
         pictures = open_pictures(study.folder / row.original)
         frame = pictures[row.frame] if row.frame < len(pictures) else None
         if isinstance(frame, Picture):
-            corners = json.loads(seen.corners)
-            code = SheetCode(row.study, row.layout, row.sheet, row.page)
-            boxes = _printed_boxes(study, code, row.field, len(corners))
             context = context_png(frame.gray, corners, boxes)
-    return FieldImages(unpack_boxes(seen.boxes_png), context)
+    close = close_up(boxes) if context and boxes else None
+    return FieldImages(unpack_boxes(seen.boxes_png), context, close)
+
+
+def sheet_picture(
+    connection: Connection, study: Study, page_instance_id: int
+) -> NDArray[np.uint8] | None:
+    """A whole page laid straight by its corners in the photo, grey uint8 (H, W), SHEET_PX_PER_MM;
+    None where the kept photo can't be opened.
+    """
+    k, s, p = schema.reading_runs.c, schema.page_instances.c, schema.photos.c
+    row = connection.execute(
+        select(k.outline, s.frame, s.study, s.layout, s.sheet, s.page, p.original)
+        .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
+        .join(schema.photos, p.id == s.photo_id)
+        .where(s.id == page_instance_id)
+        .order_by(k.id.desc())
+        .limit(1)
+    ).one_or_none()
+    if row is None or not row.original:
+        return None
+    pictures = open_pictures(study.folder / row.original)
+    frame = pictures[row.frame] if row.frame < len(pictures) else None
+    corners = np.array(json.loads(row.outline), np.float64).reshape(-1, 2)
+    if not isinstance(frame, Picture) or len(corners) != 4 or not np.isfinite(corners).all():
+        return None
+    page = LayoutBook(study).lookup(SheetCode(row.study, row.layout, row.sheet, row.page))
+    wide, high = (page.width_mm, page.height_mm) if isinstance(page, Page) else USUAL_MM
+    size = round(wide * SHEET_PX_PER_MM), round(high * SHEET_PX_PER_MM)
+    target = np.array([[0, 0], [size[0], 0], [size[0], size[1]], [0, size[1]]], np.float64)
+    homography, _ = cv2.findHomography(corners, target)
+    if homography is None:
+        return None
+    return laid_flat(frame.gray, np.asarray(homography, np.float64), size)
 
 
 def _printed_boxes(study: Study, code: SheetCode, field: str, count: int) -> list[Box]:

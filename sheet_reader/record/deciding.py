@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict
+from dataclasses import asdict, dataclass
 from datetime import date
 from typing import Any
 
@@ -16,9 +16,21 @@ from sheet_reader.record.answers import Told, told_to_json
 from sheet_reader.record.loading import UNDO
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Rival, Unreadable, Value, now
 from sheet_reader.record.parameters import RECORD
+from sheet_reader.record.sheets import add_sheet_decision
 from sheet_reader.study.model import FieldSpec, Study
 
 MOST_DIGITS = RECORD.most_digits
+
+
+@dataclass(frozen=True, slots=True)
+class Undone:
+    """What a decision was about that was taken back: ``reading_id`` None where it was about a
+    sheet, ``page_instance_id`` None where about a whole photo.
+    """
+
+    reading_id: int | None
+    page_instance_id: int | None
+    photo_id: int
 
 
 def checked_value(study: Study, field: str, text: str) -> str:
@@ -65,6 +77,7 @@ def add_decision(
     rivals: Sequence[Rival] = (),
     told: Sequence[Told] = (),
     number: int | None = None,
+    reason: str = "",
 ) -> int:
     """Add a person's answer about a reading; gives the id of the decision.
 
@@ -94,6 +107,7 @@ def add_decision(
         blind=blind,
         told=told_to_json(told),
         answer=number,
+        reason=reason or None,
     )
     differing = {r for r in rivals if r.value != value and not isinstance(answer, Unreadable)}
     if differing:
@@ -124,24 +138,51 @@ def _answer(
         return ("accept", read) if read is not None else ("empty", None)
     if isinstance(answer, Value):
         value = checked_value(study, field, answer.text)
+        if answer.typed:
+            return "typed", value
         return ("accept" if value == read else "value"), value
     return ("empty" if isinstance(answer, LeftEmpty) else "unreadable"), None
 
 
-def take_back_last(connection: Connection, by: str) -> int | None:
-    """Take back the last answer of this person that still stands; gives its reading's id."""
-    d = schema.decisions.c
-    undone = select(d.undoes).where(d.undoes.is_not(None))
-    columns = (d.id, d.page_instance_id, d.field, d.reading_id, d.answer)
-    standing = select(*columns).where(d.by == by, d.kind != UNDO, d.id.not_in(undone))
-    last = connection.execute(standing.order_by(d.id.desc()).limit(1)).one_or_none()
-    if last is None:
-        return None
-    together = standing.where(d.answer == last.answer, d.id != last.id).order_by(d.id)
-    others = [] if last.answer is None else connection.execute(together).all()
-    for row in (*others, last):
+def take_back_last(connection: Connection, by: str) -> Undone | None:
+    """Take back this person's last answer or decision about a sheet that still stands."""
+    s = schema.sheet_decisions.c
+    undone = select(s.undoes).where(s.undoes.is_not(None))
+    sheet = connection.execute(
+        select(s.id, s.photo_id, s.page_instance_id, s.decisions_before, s.value, s.was)
+        .where(s.by == by, s.kind != UNDO, s.id.not_in(undone))
+        .order_by(s.id.desc())
+        .limit(1)
+    ).one_or_none()
+    answer = _last_answer(connection, by)
+    if sheet is not None and (not answer or answer[-1].id <= sheet.decisions_before):
+        add_sheet_decision(
+            connection, sheet.photo_id, sheet.page_instance_id, "undo", by=by,
+            undoes=sheet.id, value=sheet.was, was=sheet.value,
+        )  # fmt: skip
+        return Undone(None, sheet.page_instance_id, sheet.photo_id)
+    for row in answer:
         add_undo(connection, row, by)
-    return int(last.reading_id)
+    if not answer:
+        return None
+    return Undone(answer[-1].reading_id, answer[-1].page_instance_id, answer[-1].photo_id)
+
+
+def _last_answer(connection: Connection, by: str) -> list[Any]:
+    """The decisions of this person's last standing answer about fields, as rows, the last last."""
+    d, s = schema.decisions.c, schema.page_instances.c
+    undone = select(d.undoes).where(d.undoes.is_not(None))
+    columns = (d.id, d.page_instance_id, d.field, d.reading_id, d.answer, s.photo_id)
+    standing = (
+        select(*columns)
+        .join_from(schema.decisions, schema.page_instances, s.id == d.page_instance_id)
+        .where(d.by == by, d.kind != UNDO, d.id.not_in(undone))
+    )
+    last = connection.execute(standing.order_by(d.id.desc()).limit(1)).one_or_none()
+    if last is None or last.answer is None:
+        return [] if last is None else [last]
+    together = standing.where(d.answer == last.answer, d.id != last.id).order_by(d.id)
+    return [*connection.execute(together), last]
 
 
 def add_undo(connection: Connection, decision: Any, by: str) -> None:

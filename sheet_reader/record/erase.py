@@ -62,9 +62,9 @@ def erase(study: Study, contact: str, url: str | None = None) -> Erased:
     name. Its original is replaced by the bare grey picture, as it was read, without any tags
     (place, owner, time); so are photos of which only the tags name her. One that can't be opened is
     kept as it is and named, and made bare by a later run that can open it. Who decided becomes
-    unknown; remarks that she made, or that name her, go. Counts, readings and decisions stay. The
-    site list, the inbox, tables, overlays and backups are the coordinator's own files: those that
-    still hold the name are listed.
+    unknown; remarks that she made, or that name her, go, and so do reasons that name her. Counts,
+    readings and decisions stay. The site list, the inbox, tables, overlays and backups are the
+    coordinator's own files: those that still hold the name are listed.
     Raises :class:`UsageError` where ``contact`` means no single person or is unknown.
     """
     who = pattern_of(contact)
@@ -77,15 +77,15 @@ def erase(study: Study, contact: str, url: str | None = None) -> Erased:
         for photo_id, origin_ids in traces.photos.items():
             _erase_photo(record, photo_id, origin_ids)
         with record.writing() as connection:
-            forget_names(connection, traces.decisions)
+            decisions = forget_names(connection, who)
             forget_remarks(connection, traces.remarks)
         remove_erased(record)
         _wipe_free_pages(record)
         kept = _not_bare(record, traces.photos)
     origins = sum(map(len, traces.photos.values()))
     hers = (*elsewhere, *(backups_in(study) if traces.any else ()))
-    answers, said = len(traces.decisions), len(traces.remarks)
-    return Erased(origins, len(traces.photos), answers, said, hers, kept)
+    said = len(traces.remarks)
+    return Erased(origins, len(traces.photos), decisions, said, hers, kept)
 
 
 def _erase_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import Any
 
 from sqlalchemy import Connection, func, select
@@ -13,8 +14,10 @@ from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.model import Rival, Thresholds
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.revalidation import visits_now
+from sheet_reader.record.sheets import standing
 from sheet_reader.record.states import Decision, PageObservation, StoredReading, Visit
 from sheet_reader.record.superseded import superseded
+from sheet_reader.record.typed import without_undone
 from sheet_reader.study.model import Study
 
 UNDO = "undo"
@@ -29,22 +32,34 @@ def stamp(connection: Connection) -> Stamp:
     What it reads is only ever added to, names of forgotten photos apart.
     """
     k, d, p = schema.reading_runs.c, schema.decisions.c, schema.photos.c
+    s = schema.sheet_decisions.c
     queries = (
         select(func.count(k.id), func.max(k.id)),
         select(func.count(d.id), func.max(d.id)),
+        select(func.count(s.id), func.max(s.id)),
         select(func.count(p.forgotten_at), func.max(p.forgotten_at)),
     )
     return tuple(value for query in queries for value in connection.execute(query).one())
 
 
-def load_visits(connection: Connection, study: Study, thresholds: Thresholds) -> list[Visit]:
-    """Every visit as it stands now, under the study file of today."""
-    pages, reads = load_pages(connection, study), load_readings(connection)
-    return visits_now(study, pages, reads, load_decisions(connection), thresholds)
+def load_visits(
+    connection: Connection, study: Study, thresholds: Thresholds, *, aside: bool = False
+) -> list[Visit]:
+    """Every visit as it stands now, under the study file of today; with ``aside`` instead those
+    that the sheets set aside would be.
+    """
+    pages, reads = load_pages(connection, study, aside=aside), load_readings(connection)
+    decided = load_decisions(connection)
+    held = {(d.page_instance_id, d.field) for d in decided}
+    pages, reads = without_undone(pages, reads, held)
+    return visits_now(study, pages, reads, decided, thresholds)
 
 
-def load_pages(connection: Connection, study: Study) -> list[PageObservation]:
-    """Every page of the study seen in a photo, with its latest run.
+def load_pages(
+    connection: Connection, study: Study, *, aside: bool = False
+) -> list[PageObservation]:
+    """Every page of the study seen in a photo, with its latest run, but for those that were set
+    aside; with ``aside`` those instead.
 
     When a photo is read again and a page in it is now taken for another one, the former page is
     left out, unless a person has decided something on it. Photos bear their neutral names, so that
@@ -74,11 +89,15 @@ def load_pages(connection: Connection, study: Study) -> list[PageObservation]:
         .where(s.study == study.key)
         .order_by(s.id)
     )
-    gone = superseded(connection)
+    gone, decided = superseded(connection), standing(connection)
     return [
-        PageObservation(row.id, row.photo_id, neutral_name(row.photo_id), *tuple(row)[2:])
+        replace(
+            PageObservation(row.id, row.photo_id, neutral_name(row.photo_id), *tuple(row)[2:]),
+            decided_site=decided.sites.get(row.id),
+            decided_date=decided.dates.get(row.id),
+        )
         for row in connection.execute(query)
-        if row.id not in gone
+        if row.id not in gone and (row.id in decided.aside) == aside
     ]
 
 

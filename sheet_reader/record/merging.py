@@ -19,7 +19,7 @@ from sheet_reader.reasons import Code, Reason, because, has
 from sheet_reader.record.model import Rival, Status
 from sheet_reader.record.states import FieldState
 
-SURE = ("accepted", "empty", "confirmed", "corrected")
+SURE = ("accepted", "empty", "confirmed", "corrected", "typed")
 
 
 def merge(fields: Sequence[FieldState]) -> list[FieldState]:

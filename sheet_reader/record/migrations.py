@@ -101,6 +101,15 @@ def _evidence(connection: Connection) -> None:
     guard(connection, schema.same_names.name)
 
 
+def _sheet_decisions(connection: Connection) -> None:
+    """Decisions about whole sheets and photos, and why something was decided."""
+    _add_column(connection, "decisions", "reason", "TEXT")
+    table = schema.sheet_decisions
+    table.create(connection)
+    guard(connection, table.name)
+    checksum_triggers.create(connection, [table.name])
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
@@ -113,6 +122,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(9, "letters and remarks", _letters),
     Migration(10, "answers of several decisions", _answers),
     Migration(11, "what pages were decoded from", _evidence),
+    Migration(12, "decisions about sheets", _sheet_decisions),
 )
 
 

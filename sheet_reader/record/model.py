@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reason, Reasons
 
-Status = Literal["accepted", "flagged", "confirmed", "corrected", "empty", "unreadable"]
+Status = Literal["accepted", "flagged", "confirmed", "corrected", "typed", "empty", "unreadable"]
 ACCEPTED: tuple[Status, ...] = ("accepted", "empty")
 """What was read and taken over without a question; "not recorded" is such a reading too."""
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
@@ -25,9 +25,10 @@ class Accept:
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """The field says this: digits for a number, ISO 8601 (``2026-05-20``) for a date."""
+    """It says this: digits, or ISO 8601 for a date; ``typed`` of a sheet typed in by hand."""
 
     text: str
+    typed: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,11 +55,13 @@ class Rival:
 @dataclass(frozen=True, slots=True)
 class FieldImages:
     """What a person looks at: ``boxes`` uint8 (n, 64, 64), leftmost first, and ``context_png``,
-    the place around the field as PNG bytes (b"" where it cannot be had).
+    the place around the field as PNG bytes (b"" where it cannot be had), in which ``close`` (left,
+    top, right, bottom in px) are its boxes with half a box around.
     """
 
     boxes: NDArray[np.uint8]
     context_png: bytes
+    close: tuple[int, int, int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,9 +109,8 @@ class AuditedField:
 class HistoryEntry:
     """One event in the life of a value: read, or decided by a person.
 
-    ``what`` is "read" or "decoded anew" with the status, "accepted as read",
-    "corrected", "left empty", "can't be read" or
-    "taken back"; ``at`` is UTC, ISO 8601; ``by`` the person, or the program with its version.
+    ``what`` is "read" or "decoded anew" with the status, or as in :mod:`.history`; ``was`` what it
+    said before, ``why`` the reason given; ``at`` UTC; ``by`` the person, or the program.
     """
 
     at: str
@@ -123,6 +125,8 @@ class HistoryEntry:
     confidence: float | None
     reasons: Reasons
     is_current: bool = False
+    was: str | None = None
+    why: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,12 +8,14 @@ from pathlib import Path
 from sqlalchemy import Connection, select
 
 from sheet_reader.record import originals, schema
+from sheet_reader.record.typed import TYPED
 
 
 def original_faults(connection: Connection, folder: Path) -> Iterator[str]:
     """One line for each photo of the record whose original is missing or was changed."""
     p = schema.photos.c
-    for row in connection.execute(select(p.name, p.original).order_by(p.id)):
+    kept = select(p.name, p.original).where(p.status != TYPED).order_by(p.id)
+    for row in connection.execute(kept):
         path = folder / str(row.original)
         if not path.is_file():
             yield f"{row.name}: its original is missing ({row.original})"

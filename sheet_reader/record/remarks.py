@@ -10,6 +10,7 @@ from typing import Literal
 
 from sqlalchemy import Connection, delete, select
 
+from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.model import now
 from sheet_reader.record.store import Record
@@ -19,6 +20,8 @@ Place = tuple[str, str]
 """Site and visit date."""
 Source = Literal["mail", "person"]
 LONGEST = 2_000
+COMMENTS = "comments"
+"""Marks what the comments area of a page says, typed up."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,3 +116,19 @@ def forget_remarks(connection: Connection, ids: Iterable[int]) -> None:
     """Remove these remarks. ``connection`` is writing."""
     for remark_id in ids:
         connection.execute(delete(schema.remarks).where(schema.remarks.c.id == remark_id))
+
+
+def type_up(record: Record, page_instance_id: int, text: str, by: str) -> None:
+    """Keep what the comments on a page say in place of what was typed up before; "" takes it out.
+
+    Raises :class:`UsageError` for a text that is too long.
+    """
+    text = " ".join(text.split())
+    if len(text) > LONGEST:
+        raise UsageError(f"a remark has at most {LONGEST:,} signs, this has {len(text):,}")
+    r = schema.remarks.c
+    mine = (r.page_instance_id == page_instance_id) & (r.mark == f"{page_instance_id}:{COMMENTS}")
+    with record.writing() as connection:
+        connection.execute(delete(schema.remarks).where(mine))
+        if text:
+            add_to_page(connection, page_instance_id, Remark("person", COMMENTS, by, text))

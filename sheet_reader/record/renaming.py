@@ -31,6 +31,8 @@ COLUMNS = (
     ("overruled", "sighting_id", "page_instance_id"),
 )
 GUARDED = ("looks", "readings", "decisions", "overruled")
+GUARDED_THEN = tuple(TABLES.get(name, name) for name in GUARDED)
+"""The same tables under their present names."""
 
 
 def rename_all(connection: Connection) -> None:
@@ -41,7 +43,7 @@ def rename_all(connection: Connection) -> None:
         connection.exec_driver_sql("DROP TABLE seals")
         _rename(connection)
         schema.row_checksums.create(connection)
-        guard(connection, *schema.APPEND_ONLY)
+        guard(connection, *GUARDED_THEN)
         checksum_triggers.create(connection, checksum_triggers.there(connection))
         checksums.add_missing(connection)
         for row in foreign:

@@ -10,16 +10,19 @@ from; a run made from the evidence of an earlier run (``decoded_from``) has that
 ``decoded_under`` names the rules under which a page was last decoded.
 ``reasons`` are kept as JSON (see :mod:`sheet_reader.reasons`), NULL for none; ``reason`` holds the
 words in which earlier versions kept them.
-``decisions`` are what people said about a field of a page instance; ``runs_before`` is the highest
-id of a reading run that was there, so that runs and decisions stand in one sequence whatever the
-clock says; ``answer`` numbers the answer that a decision belongs to, ``told`` is what the person
-was told of (see answers; both NULL in older ones). ``overruled`` are the values of the same field
-on other pages that a person was told of and decided against. Reading runs, readings, decisions and
-overruled are only ever added, never changed (see migrations). ``drafts`` say what was asked of
-volunteers in which letter. ``remarks`` are what people say about a visit, or about a page where
-they stand on one (personal data, removed by ``erase``). ``same_names`` are answers about fields
-that have another name now: ``present``, or NULL for a different thing. ``about`` holds notes on the
-record itself, and ``row_checksums`` a checksum for each row of the others (see checksums).
+``decisions`` are what people said about a field of a page instance, with a ``reason`` where they
+gave one; ``runs_before`` is the highest id of a reading run that was there, so that runs and
+decisions stand in one sequence whatever the clock says; ``answer`` numbers the answer that a
+decision belongs to, ``told`` is what the person was told of (see answers; both NULL in older ones).
+``sheet_decisions`` are what people said about a whole photo (``page_instance_id`` NULL) or one
+sheet in it: set aside, taken back, of another site or date than is printed; ``decisions_before``
+puts them into the same sequence. ``overruled`` are the values of the same field on other pages that
+a person was told of and decided against. Reading runs, readings, all decisions and overruled are
+only ever added, never changed (see migrations). ``drafts`` say what was asked of volunteers in
+which letter. ``remarks`` are what people say about a visit, or about a page where they stand on one
+(personal data, removed by ``erase``). ``same_names`` are answers about fields that have
+another name now: ``present``, or NULL for a different thing. ``about`` holds notes on the record
+itself, and ``row_checksums`` a checksum for each row of the others (see checksums).
 """
 
 from __future__ import annotations
@@ -173,6 +176,25 @@ decisions = Table(
     Column("runs_before", Integer),
     Column("answer", Integer),
     Column("told", Text),
+    Column("reason", Text),
+)
+
+sheet_decisions = Table(
+    "sheet_decisions",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("photo_id", ForeignKey("photos.id"), nullable=False, index=True),
+    Column("page_instance_id", ForeignKey("page_instances.id")),
+    Column("kind", String(12), nullable=False),
+    Column("value", String(40)),
+    Column("was", String(40)),
+    Column("reason", Text, nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at", String(32), nullable=False),
+    Column("program", String(40), nullable=False),
+    Column("undoes", ForeignKey("sheet_decisions.id"), unique=True),
+    Column("runs_before", Integer, nullable=False),
+    Column("decisions_before", Integer, nullable=False),
 )
 
 overruled = Table(
@@ -253,4 +275,4 @@ Index(
 Index("decisions_by_place", decisions.c.page_instance_id, decisions.c.field)
 Index("photos_by_status", photos.c.status)
 
-APPEND_ONLY = ("reading_runs", "readings", "decisions", "overruled")
+APPEND_ONLY = ("reading_runs", "readings", "decisions", "overruled", "sheet_decisions")

@@ -12,7 +12,10 @@ from sheet_reader.record.model import Rival, Status
 
 @dataclass(frozen=True, slots=True)
 class PageObservation:
-    """A page seen in a photo, with its latest run. ``frame`` counts the pages of a PDF from 0."""
+    """A page seen in a photo, with its latest run. ``frame`` counts the pages of a PDF from 0.
+
+    ``decided_site`` and ``decided_date`` are what a person said where the page has no such field.
+    """
 
     page_instance_id: int
     photo_id: int
@@ -28,6 +31,8 @@ class PageObservation:
     hidden_boxes: int
     advice: str
     model: str
+    decided_site: str | None = None
+    decided_date: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

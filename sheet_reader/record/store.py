@@ -15,6 +15,7 @@ from pathlib import Path
 from types import TracebackType
 
 import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
@@ -33,7 +34,7 @@ from sheet_reader.record import (
 )
 from sheet_reader.record.address import checked_address
 from sheet_reader.record.answers import FieldAnswer
-from sheet_reader.record.context import field_images
+from sheet_reader.record.context import field_images, sheet_picture
 from sheet_reader.record.engine import (
     RECORD_FILE,
     open_engine,
@@ -55,6 +56,7 @@ from sheet_reader.record.model import (
     Thresholds,
     VisitRow,
 )
+from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.states import Visit
 from sheet_reader.study.model import Study
 
@@ -174,6 +176,11 @@ class Record:
                 self._state = stamp, loading.load_visits(connection, self.study, self.thresholds)
             return list(self._state[1])
 
+    def state_aside(self) -> list[Visit]:
+        """The visits that the sheets set aside would be."""
+        with self.reading() as connection:
+            return loading.load_visits(connection, self.study, self.thresholds, aside=True)
+
     def pending(self) -> list[Waiting]:
         """What waits for a person: photo by photo, site and date first."""
         return rows.waiting(self.study, self.state())
@@ -183,6 +190,11 @@ class Record:
         with self.reading() as connection:
             return field_images(connection, self.study, reading_id)
 
+    def sheet_picture(self, page_instance_id: int) -> NDArray[np.uint8] | None:
+        """A whole page laid straight, grey uint8 (H, W); None where its photo can't be opened."""
+        with self.reading() as connection:
+            return sheet_picture(connection, self.study, page_instance_id)
+
     def photo_path(self, photo_id: int) -> Path:
         """The kept original of a photo."""
         with self.reading() as connection:
@@ -190,6 +202,8 @@ class Record:
             original = connection.scalar(query)
         if original is None:
             raise UsageError(f"there is no photo {photo_id} in the record")
+        if not original:
+            raise UsageError(f"{neutral_name(photo_id)} was typed in by hand: it has no picture")
         return self.folder / str(original)
 
     def decide(
@@ -212,20 +226,16 @@ class Record:
             rivals = rows.rivals_of(self.state(), reading_id)
         self.answer([FieldAnswer(reading_id, answer, tuple(rivals), blind=blind)], by)
 
-    def answer(
-        self, answers: Sequence[FieldAnswer], by: str, *, instead_of: Sequence[int] = ()
-    ) -> tuple[int, ...]:
-        """Keep an answer of several decisions, whole or not at all; gives their ids.
+    def answer(self, answers: Sequence[FieldAnswer], by: str) -> None:
+        """Keep an answer of several decisions, whole or not at all.
 
-        The decisions ``instead_of`` (an earlier answer) are taken back with it. Raises
-        :class:`UsageError` where a decision cannot be.
+        Raises :class:`UsageError` where a decision cannot be.
         """
         with self.writing() as connection:
-            answering.take_back(connection, instead_of, by)
-            return answering.add_answer(connection, self.study, answers, by)
+            answering.add_answer(connection, self.study, answers, by)
 
-    def undo_last(self, by: str) -> int | None:
-        """Take back this person's last standing answer; the reading's id, or None if none is."""
+    def undo_last(self, by: str) -> deciding.Undone | None:
+        """Take back this person's last standing decision, about a field or a sheet; None: none."""
         with self.writing() as connection:
             return deciding.take_back_last(connection, by)
 
@@ -249,9 +259,9 @@ class Record:
 
     def history(self, site: str, visit_date: str) -> list[HistoryEntry]:
         """How each value of a visit came to be, field by field, oldest first."""
-        visits = self.state()
+        visits, aside = self.state(), self.state_aside()
         with self.reading() as connection:
-            return history.of_visit(connection, visits, self.study, site, visit_date)
+            return history.of_visit(connection, visits, aside, self.study, site, visit_date)
 
     def photos(self) -> list[PhotoLine]:
         """Every photo and its fate, oldest first."""

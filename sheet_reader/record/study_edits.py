@@ -13,13 +13,14 @@ from sheet_reader.reasons import Code, has
 from sheet_reader.record import schema
 from sheet_reader.record.claims import MOST_ATTEMPTS
 from sheet_reader.record.parameters import RECORD
+from sheet_reader.record.sheets import standing
 from sheet_reader.record.states import Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE
 
 MOST_NAMED = RECORD.most_named
-COUNTS = ("accepted", "confirmed", "corrected")
+COUNTS = ("accepted", "confirmed", "corrected", "typed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,8 +45,8 @@ def unread(connection: Connection) -> int:
     """How many photos wait to be read, or to be tried once more."""
     c = schema.photos.c
     stopped = (c.status == "stopped") & (c.attempts < MOST_ATTEMPTS)
-    waits = select(func.count()).select_from(schema.photos).where((c.status == "waiting") | stopped)
-    return int(connection.scalar(waits) or 0)
+    waits = connection.scalars(select(c.id).where((c.status == "waiting") | stopped)).all()
+    return len(set(waits) - set(standing(connection).photos_aside)) if waits else 0
 
 
 def refuse_another_study(connection: Connection, study: Study) -> None:

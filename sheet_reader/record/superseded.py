@@ -42,8 +42,10 @@ def superseded(connection: Connection) -> set[int]:
         for number, (frame, attempt, outline) in latest.items()
         if attempt < last[frame[0]] and any(_overlap(outline, new) for new in newest[frame])
     }
-    d = schema.decisions.c
-    return gone - set(connection.scalars(select(d.page_instance_id).distinct())) if gone else gone
+    for table in (schema.decisions, schema.sheet_decisions) if gone else ():
+        decided = table.c.page_instance_id
+        gone -= set(connection.scalars(select(decided).where(decided.is_not(None)).distinct()))
+    return gone
 
 
 def _overlap(one: str, other: str) -> bool:

@@ -14,6 +14,7 @@ from sheet_reader.intake.gather import INBOX
 from sheet_reader.intake.names import natural_key
 from sheet_reader.intake.tags import tag_texts, texts_in
 from sheet_reader.record import originals, schema
+from sheet_reader.record.anonymise import decisions_naming
 from sheet_reader.record.engine import RECORD_FILE
 from sheet_reader.record.naming import both_names
 from sheet_reader.record.parameters import RECORD
@@ -34,22 +35,24 @@ class Traces:
     """What in the record names a person.
 
     ``photos`` gives for each photo the ids of the origins that name her; ``names`` what the photos
-    are called, ``senders`` who sent them in how many ``mails``; ``decisions`` are the ids of those
-    she took, ``deciders`` the names under which; ``remarks`` those that she made or that name her.
+    are called, ``senders`` who sent them in how many ``mails``; ``decisions`` is the number of
+    those that she took, ``deciders`` under which names; ``reasons`` is the number of reasons given
+    for one that name her; ``remarks`` are those that she made or that name her.
     """
 
     photos: dict[int, list[int]]
     names: tuple[str, ...]
     senders: tuple[str, ...]
     mails: int
-    decisions: tuple[int, ...]
+    decisions: int
+    reasons: int
     deciders: tuple[str, ...]
     remarks: tuple[int, ...]
 
     @property
     def any(self) -> bool:
         """Whether there is anything at all."""
-        return bool(self.photos or self.decisions or self.remarks)
+        return bool(self.photos or self.decisions or self.reasons or self.remarks)
 
 
 def pattern_of(contact: str) -> re.Pattern[str]:
@@ -76,7 +79,7 @@ def pattern_of(contact: str) -> re.Pattern[str]:
 
 def in_record(connection: Connection, folder: Path, who: re.Pattern[str]) -> Traces:
     """Photos whose origin, name or tags name the person, and decisions she took."""
-    p, o, d = schema.photos.c, schema.origins.c, schema.decisions.c
+    p, o = schema.photos.c, schema.origins.c
     found: dict[int, list[int]] = {}
     senders: dict[str, None] = {}
     mails: set[tuple[str, ...]] = set()
@@ -94,14 +97,15 @@ def in_record(connection: Connection, folder: Path, who: re.Pattern[str]) -> Tra
         if photo_id in found or who.search(name) or (has_tags and _in_tags(folder / original, who)):
             found.setdefault(photo_id, [])
             names.append(both_names(photo_id, name))
-    taken = [row for row in connection.execute(select(d.id, d.by)) if who.search(row.by)]
+    takers, reasons = decisions_naming(connection, who)
     return Traces(
         photos=found,
         names=tuple(names),
         senders=tuple(senders),
         mails=len(mails),
-        decisions=tuple(row.id for row in taken),
-        deciders=tuple(dict.fromkeys(row.by for row in taken)),
+        decisions=len(takers),
+        deciders=tuple(dict.fromkeys(takers)),
+        reasons=reasons,
         remarks=remarks_naming(connection, who),
     )
 

@@ -15,6 +15,7 @@ from sheet_reader.record.migrations import MIGRATIONS, version_of
 from sheet_reader.record.model import Thresholds
 from sheet_reader.record.original_faults import original_faults
 from sheet_reader.record.store import NO_THRESHOLDS, Record
+from sheet_reader.record.typed import TYPED
 from sheet_reader.study.model import Study
 
 
@@ -127,7 +128,7 @@ def _layouts(connection: Connection, study: Study) -> Iterator[str]:
 
     now = LayoutBook(study).version
     s = schema.page_instances.c
-    own = select(s.layout).where(s.study == study.key).distinct()
+    own = select(s.layout).where(s.study == study.key, s.layout != TYPED).distinct()
     for layout in connection.scalars(own):
         if layout != now:
             yield f"some pages were printed with layout {layout}; the study prints {now} now"

@@ -27,6 +27,7 @@ TWO_VISITS = because(Code.MANY_DIFFER)
 KIND_STATUS: dict[str, Status] = {
     "accept": "confirmed",
     "value": "corrected",
+    "typed": "typed",
     "empty": "empty",
     "unreadable": "unreadable",
 }
@@ -103,19 +104,23 @@ def alone(seen: PageObservation, read: StoredReading, decided: Decision | None) 
 def place_of(study: Study, seen: PageObservation, fields: Sequence[FieldState]) -> tuple[str, str]:
     """Site and visit date of a page, "" for what waits, is empty or cannot be read.
 
-    A field that is not on the page (a printed site number) is taken from its code or reading.
+    A field that is not on the page (a printed site number) is taken from what a person said of the
+    page, else from its code or reading.
     """
     names: dict[str, str] = {h.kind: h.name for h in study.header}
     by_name = {f.reading.field: f for f in fields}
 
-    def known(kind: str, otherwise: str | None) -> str:
+    def known(kind: str, decided: str | None, otherwise: str | None) -> str:
         field = by_name.get(names.get(kind, ""))
-        if field is None:
-            return otherwise or ""
+        if field is None or (decided is not None and field.decision is None):
+            return decided or otherwise or ""
         return "" if field.status == "flagged" else field.value or ""
 
     printed = seen.sheet if seen.sheet != BLANK else seen.site
-    return known("site", printed), known("date", seen.visit_date)
+    return (
+        known("site", seen.decided_site, printed),
+        known("date", seen.decided_date, seen.visit_date),
+    )
 
 
 def better(seen: PageObservation, fields: Sequence[FieldState]) -> tuple[float, ...]:

@@ -1,6 +1,6 @@
 """The three tables as data frames: rows, counts and readings. Every format is made from these.
 
-A value is there only where it counts (accepted, confirmed, corrected); else it is missing, never 0.
+A value is there only where it counts (accepted, confirmed, corrected, typed); else it is missing.
 Every column has one dtype, whatever the record holds: ``string`` for text and for site numbers, so
 that ``0174`` stays ``0174``, ``datetime64[ns]`` for days, ``Int64`` for whole numbers, ``Float64``
 for other ones, ``boolean`` for yes or no. An empty text is missing as well (``pd.NA``).
@@ -18,13 +18,15 @@ from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
-RECORDED = frozenset({"accepted", "confirmed", "corrected"})
+RECORDED = frozenset({"accepted", "confirmed", "corrected", "typed"})
 """The statuses under which a value counts."""
 WAITING_COLUMN = "waiting"
 NOT_RECEIVED, EMPTY, UNREADABLE, WAITS = "not received", "not recorded", "not readable", "waits"
 """Why a cell holds no value: its page did not come in, nothing is written in it, nobody can read
 it, or a person has yet to decide."""
-ROW_COLUMNS = (WAITING_COLUMN, "site_name", "pages_in", "pages_of", "corrected", "photo", "remarks")
+ROW_COLUMNS = (
+    WAITING_COLUMN, "site_name", "pages_in", "pages_of", "corrected", "typed", "photo", "remarks",
+)  # fmt: skip
 """The columns of rows after those of the study's fields."""
 COUNT_COLUMNS = (
     "site", "site_name", "visit_date", "plot", "treatment", "count", "value", "unit", "status",
@@ -32,7 +34,7 @@ COUNT_COLUMNS = (
 )  # fmt: skip
 READING_COLUMNS = (
     "photo", "pdf_page", "sheet", "page", "site", "visit_date", "field", "value", "confidence",
-    "status", "reason", "reason_code", "runner_up", "runner_up_confidence", "read_as",
+    "status", "reason", "reason_code", "runner_up", "runner_up_confidence", "read_as", "decided",
 )  # fmt: skip
 
 
@@ -100,6 +102,7 @@ def _rows(study: Study, visits: Sequence[VisitFact], pages_of: int) -> pd.DataFr
         "corrected": _numbers(
             sum(f.status == "corrected" for f in fields.values()) for fields in current
         ),
+        "typed": _numbers(sum(f.status == "typed" for f in fields.values()) for fields in current),
         "photo": _texts(" ".join(visit.photos) for visit in visits),
         "remarks": _texts(" | ".join(visit.remarks) for visit in visits),
     }
@@ -203,7 +206,8 @@ def _readings(
         "runner_up_confidence": _shares(
             None if f.runner_up is None else f.runner_up_confidence for f in facts
         ),
-        "read_as": _texts((f.read_as or "nothing") if gives_value(f) else "" for f in facts),
+        "read_as": _texts((f.read_as or "nothing") if _reread(f) else "" for f in facts),
+        "decided": pd.Series([f.decided for f in facts], dtype="boolean"),
     }
     return pd.DataFrame(columns)[list(READING_COLUMNS)]
 
@@ -213,6 +217,11 @@ def gives_value(fact: FieldFact) -> bool:
     nothing of it.
     """
     return fact.decided and fact.status != "confirmed"
+
+
+def _reread(fact: FieldFact) -> bool:
+    """Whether there is a reading beside the value that a person gave: of a typed sheet none is."""
+    return gives_value(fact) and bool(fact.confidence)
 
 
 def _place(f: FieldFact, order: dict[str, int]) -> tuple[object, ...]:

@@ -26,7 +26,7 @@ class FieldFact:
     """A field in a photo as it stands. ``value`` is the decided value where a person ``decided``,
     else the value read; ``read_as`` is what was read. ``is_current``: it is the visit's own;
     ``needs_review``: a person is asked about it. ``pdf_page`` counts from 1. ``status`` is
-    accepted, flagged, confirmed, corrected, empty or unreadable.
+    accepted, flagged, confirmed, corrected, typed, empty or unreadable.
     """
 
     reading_id: int

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
+from difflib import get_close_matches
 
-from sheet_reader.record import model as record
 from sheet_reader.record.deciding import MOST_DIGITS
-from sheet_reader.record.model import Accept, Answer, LeftEmpty
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.model import FieldSpec, Site, Study
+from sheet_reader.study.nearest_sites import nearest_sites
+from sheet_reader.wording import said
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,9 +24,12 @@ class Value:
 
 @dataclass(frozen=True, slots=True)
 class Refusal:
-    """The typed text is no value of this field; ``message`` says what would be."""
+    """The typed text is no value of this field; ``message`` says what would be. ``near`` are the
+    sites that an unknown number may have meant.
+    """
 
     message: str
+    near: tuple[Site, ...] = ()
 
 
 def understand(typed: str, spec: FieldSpec, study: Study, today: date) -> Value | Refusal:
@@ -60,22 +65,21 @@ def _site(text: str, study: Study) -> Value | Refusal:
     padded = [s.number for s in study.sites if s.number.lstrip("0") == text.lstrip("0")]
     if len(padded) == 1:
         return Value(padded[0])
-    near = [s.number for s in study.sites if _one_slip_apart(s.number, text)]
-    hint = f"; near it are {', '.join(near[:4])}" if near else ""
-    reason = f"site {text} is not on the site list{hint}; a site that left it must be put back"
-    return Refusal(reason)
+    return Refusal(
+        f"site {text} is not on the site list; a site that has left it must be put back first",
+        nearest_sites(text, study.sites, 4),
+    )
 
 
-def _one_slip_apart(number: str, typed: str) -> bool:
-    """Whether one wrong digit, or two neighbours swapped, makes ``typed`` of ``number``."""
-    if len(number) != len(typed):
-        return False
-    unlike = [place for place in range(len(number)) if number[place] != typed[place]]
-    if len(unlike) == 1:
-        return True
-    first, last = (unlike[0], unlike[-1]) if unlike else (0, 0)
-    swapped = number[first] == typed[last] and number[last] == typed[first]
-    return len(unlike) == 2 and last - first == 1 and swapped
+def sites_named(text: str, sites: Sequence[Site], most: int = 6) -> tuple[Site, ...]:
+    """The sites whose names hold all the words of ``text``, else those named most alike."""
+    parts = text.casefold().split()
+    holding = [s for s in sites if all(part in s.label.casefold() for part in parts)]
+    if holding or not parts:
+        return tuple(holding[:most])
+    names = {site.label.casefold(): site for site in sites if site.label}
+    alike = get_close_matches(" ".join(parts), names, most, 0.5)
+    return tuple(names[name] for name in alike)
 
 
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})", re.ASCII)
@@ -105,22 +109,26 @@ def _date(text: str, study: Study, today: date) -> Value | Refusal:
     if day is None:
         return Refusal("no such date; type day month year, e.g. 20 05 26 or 2026-05-20")
     doubt = ""
-    if not study.season.first <= day <= study.season.last:
-        doubt = f"{day} is outside the season ({study.season.first} to {study.season.last})"
+    season = study.season
+    if not season.first <= day <= season.last:
+        whole = f"{said(season.first)} to {said(season.last)}"
+        doubt = f"{said(day)} lies outside the season ({whole})"
     elif day > today:
-        doubt = f"{day} lies in the future"
+        doubt = f"{said(day)} lies in the future"
     return Value(day.isoformat(), doubt)
 
 
-def answer_text(answer: Answer, read: str | None) -> str | None:
-    """The value that an answer gives, or None."""
-    if isinstance(answer, record.Value):
-        return answer.text
-    return read if isinstance(answer, Accept) else None
+def completed_date(text: str, near: str | None) -> str:
+    """A day alone, or day and month, completed from the ISO 8601 date ``near``; any other text as
+    it is.
 
-
-def answer_words(answer: Answer, read: str | None) -> str:
-    """An answer in a few words."""
-    if isinstance(answer, Accept | record.Value):
-        return answer_text(answer, read) or "nothing written"
-    return "nothing written" if isinstance(answer, LeftEmpty) else "can't be read"
+    >>> completed_date("27", "2026-05-20"), completed_date("3 6", "2026-05-20")
+    ('2026-05-27', '2026-06-03')
+    """
+    parts = re.split(r"[ ./-]+", text.strip())
+    if near is None or not all(re.fullmatch(r"[0-9]{1,2}", part) for part in parts):
+        return text
+    year, month, _ = near.split("-")
+    if len(parts) == 1:
+        return f"{year}-{month}-{parts[0].zfill(2)}"
+    return f"{year}-{parts[1].zfill(2)}-{parts[0].zfill(2)}" if len(parts) == 2 else text

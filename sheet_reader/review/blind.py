@@ -7,23 +7,23 @@ fields where a mistake does most harm are typed from the picture first, and only
 
 from __future__ import annotations
 
-from sheet_reader.review.model import Question
+from sheet_reader.review.cards import FieldCard
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.study.model import Study
 
 COIN_FLIP = REVIEW.coin_flip
 
 
-def keyed_blind(question: Question, study: Study) -> bool:
+def keyed_blind(card: FieldCard, study: Study) -> bool:
     """Whether the answer is typed before the reading is shown.
 
-    Site, date and totals always, any field that is hardly better than a coin flip; not where a
-    sum does not hold or photos contradict each other, since there values are compared side by side.
+    Site, date and totals always, any field that is hardly better than a coin flip; not where
+    photos contradict each other, since there values are compared side by side.
     """
-    if question.reading.value is None or question.together or question.reading.rivals:
+    if card.reading.value is None or card.others or card.reading.rivals:
         return False
-    if question.spec.kind in ("site", "date"):
+    if card.spec.kind in ("site", "date"):
         return True
-    if any(rule.total == question.spec.name for rule in study.sums):
+    if any(rule.total == card.spec.name for rule in study.sums):
         return True
-    return question.reading.confidence < COIN_FLIP
+    return card.reading.confidence < COIN_FLIP

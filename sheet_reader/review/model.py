@@ -1,4 +1,4 @@
-"""Values of the review room: what is asked, and who keeps the answers."""
+"""Values of the review room: what is shown of a field, and where cards come from and answers go."""
 
 from __future__ import annotations
 
@@ -10,49 +10,49 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.record.answering import Kept
 from sheet_reader.record.lines import Waiting
-from sheet_reader.record.model import Answer
-from sheet_reader.study.model import FieldSpec
+from sheet_reader.review.cards import Card
+from sheet_reader.review.decisions import Reply
+
+Gray = NDArray[np.uint8]
 
 
 @dataclass(frozen=True, slots=True)
-class Question:
-    """One field that waits for a person: the reading, its field, and the sum it belongs to.
-
-    ``together`` names the fields of a sum that does not hold, the total first, this one among
-    them; empty otherwise.
+class Pictures:
+    """What can be seen of a field: ``close`` its boxes with half a box around, ``row`` the whole
+    row with label and tally space, each grey uint8 (H, W) or None; ``boxes`` uint8 (n, 64, 64), its
+    crops, leftmost first.
     """
 
-    reading: Waiting
-    spec: FieldSpec
-    together: tuple[str, ...] = ()
+    boxes: Gray
+    close: Gray | None = None
+    row: Gray | None = None
 
-
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """A field's boxes as photographed, uint8 (n, 64, 64), leftmost first, and how it stands.
-
-    ``context_png`` shows the place around them, b"" where it cannot be had.
-    """
-
-    spec: FieldSpec
-    value: str | None
-    status: str
-    boxes: NDArray[np.uint8]
-    context_png: bytes = b""
+    @property
+    def any(self) -> bool:
+        """Whether there is anything to see."""
+        return self.close is not None or len(self.boxes) > 0
 
 
 class Desk(Protocol):
-    """Where questions come from and answers go."""
+    """Where cards come from and answers go."""
 
-    def questions(self) -> Sequence[Question]:
-        """All fields that wait, sheet by sheet, in printed order."""
+    def cards(self) -> Sequence[Card]:
+        """Everything that waits now, in the order in which it is asked."""
 
-    def show(self, question: Question, field: str) -> Shown:
-        """The boxes and present value of ``field`` on the question's page."""
+    def field(self, reading: Waiting) -> Pictures:
+        """The pictures of a field on its page."""
 
-    def keep(self, question: Question, answer: Answer, *, by: str, blind: bool) -> None:
-        """Store the answer; it is on disk when this returns."""
+    def sheet(self, place: Waiting) -> Gray | None:
+        """The whole sheet, laid straight; None where the photo can't be opened."""
 
-    def photo(self, question: Question, folder: Path) -> Path:
-        """Write a copy of the whole photo with its boxes drawn into ``folder``, no metadata."""
+    def keep(self, reply: Reply, *, by: str, instead_of: Kept | None = None) -> Kept:
+        """Keep an answer; it is on disk when this returns. With ``instead_of`` an earlier answer
+        is taken back with it.
+        """
+
+    def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
+        """Write a copy of the whole photo with its boxes drawn, of several side by side, into
+        ``folder``, without metadata.
+        """

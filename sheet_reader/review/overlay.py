@@ -1,8 +1,9 @@
 """The photo with its boxes drawn: where each box was found, what was read, what waits.
 
-A thin blue frame is an accepted value, a thick orange one a question, grey an empty field, violet
-one that can't be read. Copies hold nothing but the picture and a mark that says what they are: no
-metadata of the camera or owner, and no file name but the photo's neutral one.
+A thin blue frame is an accepted value; a thick orange one with a ? a question; a grey one with a
+dash an empty field; a violet one with an X one that can't be read. Copies hold nothing but the
+picture and a mark that says what they are: no metadata of the camera or owner, and no file name but
+the photo's neutral one.
 """
 
 from __future__ import annotations
@@ -34,13 +35,16 @@ INKS = {
     "accepted": (175, 90, 20),
     "confirmed": (175, 90, 20),
     "corrected": (175, 90, 20),
+    "typed": (175, 90, 20),
     "flagged": (0, 110, 230),
     "empty": (130, 130, 130),
     "unreadable": (150, 40, 130),
 }
 """Blue, green, red by status; each at least 3:1 against white (WCAG 2.2, non-text contrast)."""
-LEGEND = (("accepted", "accepted"), ("flagged", "question"), ("empty", "empty"),
-          ("unreadable", "can't be read"))  # fmt: skip
+SIGNS = {"flagged": "?", "empty": "-", "unreadable": "X"}
+"""What stands beside the value, so that no colour has to be told from another."""
+LEGEND = (("accepted", "14 accepted"), ("flagged", "14? question"), ("empty", "- empty"),
+          ("unreadable", "X can't be read"))  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +103,7 @@ def _draw_mark(canvas: NDArray[np.uint8], boxes: NDArray[np.float64], mark: Mark
     waits = mark.status == "flagged"
     for box in boxes:
         _polygon(canvas, box, ink, 3 if waits else 1)
-    text = f"{mark.text}?" if waits else mark.text
+    text = f"{mark.text}{SIGNS.get(mark.status, '')}"
     if text:
         _label(canvas, boxes[0], text, ink)
 
@@ -157,6 +161,17 @@ def write_overlays(
     if not written:
         raise StorageError("the kept photo cannot be opened", where=original)
     return written
+
+
+def side_by_side(paths: Sequence[Path], folder: Path) -> Path:
+    """Overlays in one picture, in ``folder``, all as high as the lowest. Raises StorageError."""
+    pictures = [cv2.imread(str(path)) for path in paths]
+    found = [np.asarray(picture, np.uint8) for picture in pictures if picture is not None]
+    height = min(picture.shape[0] for picture in found)
+    sizes = [(round(p.shape[1] * height / p.shape[0]), height) for p in found]
+    scaled = [cv2.resize(p, size) for p, size in zip(found, sizes, strict=True)]
+    name = "-and-".join(path.stem for path in paths)
+    return _write_jpeg(folder / f"{name}.jpg", np.hstack(scaled).astype(np.uint8))
 
 
 def overlay_name(photo_id: int, frame: int = 0) -> str:

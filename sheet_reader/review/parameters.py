@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from sheet_reader.parameters import parameter
 
 _HOUSE = "choice: a choice of this house, no source"
+_ROOM = "choice: a question and its picture fit 80 columns by 24 lines"
 _LOOKS = "choice: looks well"
 
 
@@ -16,6 +17,18 @@ class ReviewParameters:
 
     coin_flip: float = parameter(
         0.6, "probability", _HOUSE, "below which the reader's guess helps nobody"
+    )
+    few_differ: int = parameter(
+        1,
+        "fields",
+        _HOUSE,
+        "in which two photos of one sheet may differ by misread digits; more may be another sheet",
+    )
+    enough_agree: int = parameter(
+        2,
+        "fields",
+        _HOUSE,
+        "surely read alike in two photos, from which on they show one sheet unless they differ",
     )
     overlay_px: int = parameter(
         2400, "px", "choice: fills a large screen", "longer side of a photo with its boxes drawn"
@@ -43,6 +56,21 @@ class ReviewParameters:
     trim_px: int = parameter(4, "px", _LOOKS, "of margin that they lose")
     ink_level: int = parameter(
         150, "grey value", _LOOKS, "below which a pixel is drawn as ink where there are no colours"
+    )
+    field_lines: int = parameter(12, "lines", _ROOM, "of a question about a field, no picture")
+    sum_lines: int = parameter(11, "lines", _ROOM, "of one about a sum or photos, fields apart")
+    prompt_lines: int = parameter(4, "lines", _ROOM, "of keys and prompt")
+    least_rows: int = parameter(3, "terminal rows", _LOOKS, "of a picture, however little room")
+    sheet_rows: int = parameter(
+        20, "terminal rows", _LOOKS, "in fewer, a whole sheet in blocks tells nothing"
+    )
+    narrow: int = parameter(80, "columns", _ROOM, "in fewer, lines of a question wrap")
+    narrow_lines: int = parameter(3, "lines", _ROOM, "more for a question that wraps")
+    most_fields: int = parameter(
+        4, "fields", _ROOM, "listed in which photos differ; the rest are counted"
+    )
+    least_chance: float = parameter(
+        0.005, "probability", _HOUSE, "below which another value is not worth a word"
     )
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import io
 import sys
+from collections.abc import Sequence
 from typing import Literal
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
@@ -57,6 +59,17 @@ def picture_of(png: bytes) -> NDArray[np.uint8] | None:
         return None
 
 
+def fitted_beside(grays: Sequence[NDArray[np.uint8]]) -> NDArray[np.uint8]:
+    """Grey pictures side by side as one, all as high as the highest, a grey gap between two."""
+    height = max(gray.shape[0] for gray in grays)
+    parts: list[NDArray[np.uint8]] = []
+    for gray in grays:
+        width = max(1, round(gray.shape[1] * height / gray.shape[0]))
+        scaled = Image.fromarray(gray).resize((width, height), Image.Resampling.BILINEAR)
+        parts += [np.asarray(scaled), np.full((height, max(GAP_PX, height // 20)), 128, np.uint8)]
+    return np.hstack(parts[:-1])
+
+
 def stretch(gray: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Spread the greys so that paper is white and the darkest ink black; flat areas stay flat."""
     low, high = np.percentile(gray, (1, 90))
@@ -84,8 +97,18 @@ def drawing(
     if mode == "graphics":
         picture: RenderableType = _graphics_class()(Image.fromarray(gray), columns, rows)
         return picture
+    if mode == "plain":
+        dot = _thickness(gray.shape[1] / columns)
+        gray = np.asarray(cv2.erode(gray, np.ones((dot, dot), np.uint8)), np.uint8)
     pixels = np.asarray(Image.fromarray(gray).resize((columns, 2 * rows), Image.Resampling.BOX))
     return half_blocks(pixels) if mode == "blocks" else ink_blocks(pixels)
+
+
+def _thickness(scale: float) -> int:
+    """How wide (px, odd) a dot of ink is made, so that thin strokes outlast shrinking by
+    ``scale``.
+    """
+    return min(2 * int(scale / 3) + 1, 5)
 
 
 def half_blocks(pixels: NDArray[np.uint8]) -> Text:
@@ -117,7 +140,7 @@ def settle(mode: PictureMode, console: Console) -> PictureMode:
     """
     if mode != "auto":
         return mode
-    if console.color_system in (None, "standard"):
+    if console.no_color or console.color_system in (None, "standard"):
         return "plain"
     if console.is_terminal and sys.stdin.isatty() and sys.stdout.isatty():
         from textual_image.renderable import SixelImage, TGPImage

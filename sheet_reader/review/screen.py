@@ -1,4 +1,4 @@
-"""What the person sees: a question with its picture, and the line of keys."""
+"""What the person sees in a terminal: heads, pictures, and the lines of keys."""
 
 from __future__ import annotations
 
@@ -10,103 +10,128 @@ from rich.table import Table
 from rich.text import Text
 
 from sheet_reader.intake.names import one_line
-from sheet_reader.review.model import Question, Shown
-from sheet_reader.review.pictures import PictureMode, drawing, picture_of, strip
+from sheet_reader.reasons import Code, Reasons, has
+from sheet_reader.record.lines import Waiting
+from sheet_reader.review.cards import Stated
+from sheet_reader.review.model import Pictures
+from sheet_reader.review.parameters import REVIEW
+from sheet_reader.review.pictures import PictureMode, drawing, strip
 from sheet_reader.wording import words
 
 NOTHING = "n"
 UNREADABLE = "x"
 BACK = "b"
 WHOLE_PHOTO = "w"
+ROW = "r"
 STOP = "s"
 HELP = "?"
+NOT_LISTED = "l"
 
 MORE_HELP = """\
   Enter   take the value offered in the line of keys
   digits  what the sheet says, e.g. 14; a date as 20 05 26 or 2026-05-20
   n       nothing is written there: "not recorded", which is not the same as 0
   x       something is written, but nobody can read it
+  r       the whole row with label and tally, and the whole sheet laid straight
+  w       the whole photo, with the boxes drawn, in your picture viewer
   b       back to the question before, to answer it again
-  w       show the whole photo, with the boxes drawn, in your picture viewer
   s       stop; every answer so far is saved, the rest waits"""
+LEAST_ROWS = REVIEW.least_rows
+NARROW, NARROW_LINES = REVIEW.narrow, REVIEW.narrow_lines
+"""In a terminal of fewer columns so many lines more are needed."""
 
 
-def head(
-    question: Question, position: int, total: int, site: str, visit_date: str
-) -> RenderableType:
-    """Position, field and place, in three lines; ``site`` and ``visit_date`` as known by now."""
-    reading = question.reading
-    place = [
-        f"site {site or 'not settled'}",
-        f"visit {visit_date or 'not settled'}",
-        f"sheet {reading.sheet}, page {reading.page}",
-        f"photo {one_line(reading.photo, 50)}"
-        + (f", page {reading.frame + 1}" * (reading.frame > 0)),
+def head(title: Text, place: Waiting, position: int, total: int) -> RenderableType:
+    """Position, title and place, in three lines or, in a narrow terminal, a few more."""
+    parts = [
+        f"site {place.site or 'not settled'}",
+        f"visit {place.visit_date or 'not settled'}",
+        f"sheet {place.sheet}, page {place.page}",
+        photo_name(place),
     ]
     return Group(
         Rule(f"{position} of {total}", align="left", style="cyan"),
-        Text.assemble((question.spec.label, "bold"), f"   {question.spec.name}"),
-        Text(" · ".join(place), style="dim"),
+        title,
+        Text(" · ".join(parts), style="dim"),
     )
 
 
-def boxes(shown: Shown, console: Console, mode: PictureMode) -> RenderableType:
-    """The field's boxes, or a line that says there is no picture."""
-    around = picture_of(shown.context_png) if mode == "graphics" else None
-    gray = strip(shown.boxes) if around is None else around
-    picture = drawing(gray, mode, console.width - 2)
-    if picture is None:
-        return Text("(no picture)" if len(shown.boxes) == 0 else "(pictures are off)", style="dim")
-    return picture
+def photo_name(place: Waiting) -> str:
+    """The photo, and of a PDF its page, on one line."""
+    page = f", page {place.frame + 1}" if place.frame else ""
+    return f"photo {one_line(place.photo, 50)}{page}"
 
 
-def sum_panel(
-    fields: Sequence[Shown], asked: str, console: Console, mode: PictureMode
-) -> RenderableType:
-    """All fields of a sum, the total first: label, present value, boxes; two columns.
-
-    An arrow marks the field that is ``asked``.
+def rows_left(console: Console, lines: int) -> int:
+    """Terminal rows for a picture beside so many ``lines`` of text, all in sight at once; in a
+    narrow terminal some lines wrap.
     """
-    half = console.width // 2 - 2
-    columns = console.width - 2 if mode == "graphics" else half
-    cells = [_sum_cell(shown, asked, mode, columns, first=shown is fields[0]) for shown in fields]
-    if mode == "graphics":
-        return Group(*cells)
+    wrapped = NARROW_LINES if console.width < NARROW else 0
+    return max(LEAST_ROWS, console.height - lines - wrapped)
+
+
+def picture(
+    pictures: Pictures, console: Console, mode: PictureMode, rows: int, columns: int | None = None
+) -> RenderableType | None:
+    """The field's boxes with what lies around them; None where nothing can be drawn."""
+    gray = pictures.close if pictures.close is not None else strip(pictures.boxes)
+    return drawing(gray, mode, columns or console.width - 2, rows)
+
+
+def no_picture(mode: PictureMode) -> Text:
+    """Said where no picture is drawn."""
+    why = "pictures are off" if mode == "off" else "no picture"
+    return Text(f"({why}: {WHOLE_PHOTO} shows the whole photo)", style="dim")
+
+
+def numbered(number: int, stated: Stated, what: str, picture: RenderableType | None) -> Group:
+    """One field among several: its number, label and value, and its boxes below."""
+    value = stated.value if stated.value is not None else _nothing(stated)
+    label = stated.spec.label.split(": ", 1)[-1]
+    line = Text.assemble((f"{number} ", "bold cyan"), f"{what}{label} ", (f"= {value}", "bold"))
+    return Group(line) if picture is None else Group(line, picture)
+
+
+def _nothing(stated: Stated) -> str:
+    return "nothing written" if stated.status == "empty" else "can't be read"
+
+
+def in_columns(cells: Sequence[RenderableType], console: Console) -> RenderableType:
+    """Cells two by two, filled row by row."""
     grid = Table.grid(padding=(0, 1))
-    grid.add_column(width=half)
-    grid.add_column(width=half)
+    for _ in range(2):
+        grid.add_column(width=console.width // 2 - 1)
     for start in range(0, len(cells), 2):
         grid.add_row(*cells[start : start + 2])
     return grid
 
 
-def _sum_cell(
-    shown: Shown, asked: str, mode: PictureMode, columns: int, *, first: bool
-) -> RenderableType:
-    this = shown.spec.name == asked
-    label = Text(style="cyan" if this else "")
-    label.append("→ " if this else "  ")
-    label.append("total: " if first else "part: ")
-    label.append(shown.spec.label.split(": ", 1)[-1])
-    value = shown.value if shown.value is not None else shown.status
-    lines = Group(label, Text(f"  = {value}", style="bold"))
-    picture = drawing(strip(shown.boxes), mode, columns, rows=8)
-    return Group(lines, picture) if picture is not None else lines
-
-
-def what_was_read(question: Question, *, blind: bool) -> RenderableType:
+def what_was_read(reading: Waiting, *, blind: bool) -> RenderableType:
     """What the reader made of it and why it asks; without any value where keyed blind."""
-    reading = question.reading
-    why = one_line(words(reading.reasons, blind=blind), 200)
+    why = one_line(words(reading.reasons, blind=blind), 300)
+    lines: list[Text] = []
     if blind:
-        lines = [Text("Type what you see; what the reader made of it comes after.")]
-        return Group(*lines, *([Text(f"Why:  {why}")] if why else []))
-    read = "nothing" if reading.value is None else reading.value
-    line = Text.assemble("Read: ", (read, "bold"), f" ({percent(reading.confidence)})")
-    if reading.runner_up is not None:
-        chance = percent(reading.runner_up_confidence)
-        line.append(f", or else {reading.runner_up} ({chance})")
-    return Group(line, Text(f"Why:  {why or 'not sure enough'}"))
+        lines.append(Text("Type what you see; what the reader made of it comes after."))
+    elif reading.value is not None:
+        line = Text.assemble("Read: ", (reading.value, "bold"), f" ({percent(reading.confidence)})")
+        if reading.runner_up is not None and reading.runner_up_confidence >= LEAST_CHANCE:
+            line.append(f", or else {reading.runner_up} ({percent(reading.runner_up_confidence)})")
+        lines.append(line)
+    else:
+        lines.append(Text("Read: no value."))
+    if why or not blind:
+        lines.append(Text(f"Why:  {why or 'not sure enough'}"))
+    if has(reading.reasons, Code.STRUCK_OUT):
+        lines.append(Text(STRUCK_HELP))
+    return Group(*lines)
+
+
+LEAST_CHANCE = REVIEW.least_chance
+"""A runner-up less probable than this is not worth a word."""
+STRUCK_HELP = (
+    f"All of it struck out: {NOTHING} if no other number stands there (then it is not recorded), "
+    f"{UNREADABLE} if one does that nobody can read."
+)
 
 
 def percent(probability: float) -> str:
@@ -119,16 +144,13 @@ def percent(probability: float) -> str:
     return f"{shown} %"
 
 
-def keys(offered: str | None) -> Group:
-    """The two lines of keys; ``offered`` is what Enter takes, None where it takes nothing."""
-    answers = [("Enter", offered)] if offered is not None else []
-    answers += [
-        ("digits", "what it says"),
-        (NOTHING, "nothing written"),
-        (UNREADABLE, "can't be read"),
-    ]
-    moves = [(BACK, "back"), (WHOLE_PHOTO, "whole photo"), (STOP, "stop"), (HELP, "help")]
-    return Group(_key_line(answers), _key_line(moves))
+MOVES = ((BACK, "back"), (ROW, "row and sheet"), (WHOLE_PHOTO, "whole photo"), (STOP, "stop"),
+         (HELP, "help"))  # fmt: skip
+
+
+def keys(answers: Sequence[tuple[str, str]]) -> Group:
+    """The two lines of keys: what answers, and what moves."""
+    return Group(_key_line(answers), _key_line(MOVES))
 
 
 def _key_line(pairs: Sequence[tuple[str, str]]) -> Text:
@@ -138,3 +160,8 @@ def _key_line(pairs: Sequence[tuple[str, str]]) -> Text:
         line.append(key, style="bold cyan")
         line.append(f" {meaning}")
     return line
+
+
+def reasons_line(reasons: Reasons) -> str:
+    """Reasons in words, on one line."""
+    return one_line(words(reasons), 300)

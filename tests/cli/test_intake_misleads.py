@@ -57,7 +57,7 @@ def test_unfilled_prints_are_no_visits(tmp_path: Path) -> None:
     text = run("read", study, study / "sheets", "--jobs", 0).stdout
     assert text.count("blank sheet, nothing written") == 2
     assert "2 new photos (0 read, 2 not readable: reasons above)" in text
-    assert "2 photos, 0 visits, 0 fields waiting" in text
+    assert "2 photos, 0 visits. Nothing waits for you." in text
 
 
 def test_a_sheet_with_nothing_but_a_date_is_a_visit(bean_desk: Any) -> None:

@@ -22,7 +22,7 @@ def test_read_says_what_was_read_and_what_comes_next(bean_desk: Any) -> None:
     text = bean_desk.done("read")
     assert "2 new photos, 2 pages read" in text
     assert "1 flagged" in text
-    assert "2 photos, 2 visits, 1 field waiting" in text
+    assert "2 photos, 2 visits. 1 question waits for you." in text
     assert f"Next:  sheet-reader review {bean_desk.folder}" in text
 
 
@@ -110,7 +110,7 @@ def test_review_goes_on_where_it_was_stopped(bean_desk: Any) -> None:
     bean_desk.done("read")
     first = bean_desk.done("review", typed="\ns\n")
     assert "1 answer saved: 1 as read" in first
-    assert "1 field still waiting" in first
+    assert "1 question waits for you" in first
     second = bean_desk.done("review", typed="\n")
     assert "1 of 1" in second
     assert "Nothing waits for you." in bean_desk.done("review")
@@ -123,12 +123,13 @@ def test_a_sum_in_dispute_shows_its_fields_together(bean_desk: Any) -> None:
     flagged = {f"pinched.{name}": (values[name], 0.9, reason) for name in names}
     bean_desk.put("a.png", flagged=flagged)
     bean_desk.done("read")
-    text = bean_desk.done("review", typed="\n\n\n12\n")
-    first = text.split("2 of 4")[0]
-    for label in ("total: Total of the three", "→ part: Ladybird egg clusters", "= 14"):
-        assert label in " ".join(first.split())
+    text = " ".join(bean_desk.done("review", typed="4 7\n").split())
+    for label in ("1 total: Total of the three", "2 Ladybird egg clusters", "= 14", "= 5",
+                  "Total 14, parts add to 12: which is right?"):  # fmt: skip
+        assert label in text
+    assert "1 answer saved: 0 as read, 1 corrected. Nothing waits for you." in text
     (row,) = table_of_rows(bean_desk)
-    assert row["pinched.ladybirds"] == "12"
+    assert [row[f"pinched.{name}"] for name in names] == ["14", "3", "4", "7"]
 
 
 def test_two_photos_of_one_sheet_are_one_visit(bean_desk: Any) -> None:
@@ -161,7 +162,7 @@ def test_history_tells_how_a_value_came_to_be(bean_desk: Any) -> None:
     text = bean_desk.done("history", "--site", "2043", "--visit", "2026-05-20")
     lines = text.split(f"{PLANTS}\n")[1].split("unpinched")[0].splitlines()
     assert "read, flagged 14 (70 %)" in lines[0]
-    assert "corrected 19 by Kim" in lines[1]
+    assert "corrected 19 (was 14) by Kim" in lines[1]
     assert lines[1].startswith("  *")
 
 
@@ -212,7 +213,8 @@ def test_without_a_screen_the_whole_photo_is_named(
     bean_desk.put("a.png", flagged={PLANTS: ("14", 0.7, "unsure")})
     bean_desk.done("read")
     text = " ".join(bean_desk.done("review", typed="w\n").split())
-    assert "There is no picture viewer; until you stop it lies at" in text
+    assert "There is no picture viewer here; the picture lies at" in text
+    assert (bean_desk.folder / "looked_at" / "photo-0001.jpg").exists()
     assert "photo-0001.jpg" in text
 
 

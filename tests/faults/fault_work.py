@@ -15,9 +15,11 @@ from sqlalchemy import Connection as Database
 from sqlalchemy import text
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record import checksums
+from sheet_reader.record import checksums, mending
+from sheet_reader.record.answers import FieldAnswer
 from sheet_reader.record.backup import backup
 from sheet_reader.record.engine import open_engine, sqlite_url
+from sheet_reader.record.entered import enter
 from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate
 from sheet_reader.record.model import Unreadable, Value
 from sheet_reader.record.store import Record
@@ -47,6 +49,45 @@ def review(folder: Path, tell: Connection) -> None:
             answer = Unreadable() if chance.random() < 0.1 else Value(value)
             record.decide(item.reading_id, answer, by="Ada")
             tell.send((item.reading_id, None if isinstance(answer, Unreadable) else value))
+
+
+CORRECTED_FIELDS, TYPED_FIELDS = 3, 7
+
+
+def put_right(folder: Path, tell: Connection) -> None:
+    """Correct two values and the date of sheets, all at once, and set photos aside and back."""
+    with Record.open(stand_in.a_study(folder)) as record:
+        serial = len(record.photos())
+        pages = [page for visit in record.state() for page in visit.pages]
+        tell.send("ready")
+        for number, page in enumerate(pages):
+            name = f"corrected {serial} {number}"
+            fields = {r.field: r.reading_id for r in record.readings()
+                      if r.page_instance_id == page.page_instance_id}  # fmt: skip
+            if not {"helpers", "shade.eggs", "date"} <= set(fields):
+                continue
+            changes = [FieldAnswer(fields["helpers"], Value("3")),
+                       FieldAnswer(fields["shade.eggs"], Value("1"))]  # fmt: skip
+            day = {page.page_instance_id: {"date": f"2026-0{4 + number % 6}-{1 + number % 28:02}"}}
+            mending.correct(record, changes, day, by="Ada", reason=name)
+            tell.send(("decided", name))
+            mending.set_aside(record, page.photo_id, page.page_instance_id, by="Ada", reason=name)
+            tell.send(("aside", name))
+            mending.take_back(record, page.photo_id, page.page_instance_id, by="Ada", reason=name)
+            tell.send(("back", name))
+
+
+def type_in(folder: Path, tell: Connection) -> None:
+    """Type sheets in by hand."""
+    with Record.open(stand_in.a_study(folder)) as record:
+        with record.reading() as connection:
+            serial = connection.execute(text("SELECT count(*) FROM photos")).scalar()
+        tell.send("ready")
+        for number in range(20):
+            name = f"typed {serial} {number}"
+            values = {"site": "1010", "date": f"2026-05-{1 + number:02}", "helpers": "2"}
+            enter(record, values, by="Ada", reason=name)
+            tell.send(("decided", name))
 
 
 def back_up(folder: Path, tell: Connection) -> None:

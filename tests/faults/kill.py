@@ -39,8 +39,8 @@ from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 
 VERSION = "SELECT max(version) FROM {}"
-COMMANDS = ("read", "read_apart", "review", "back_up", "migrate_on")
-WEIGHTS = (5, 1, 5, 3, 3)
+COMMANDS = ("read", "read_apart", "review", "back_up", "migrate_on", "put_right", "type_in")
+WEIGHTS = (5, 1, 5, 3, 3, 4, 4)
 PHOTOS_PER_ROUND = 6
 ROUNDS_PER_STUDY = 12
 
@@ -83,6 +83,7 @@ class Campaign:
         self.folder = self.base / "work" / "ponds"
         self.study = stand_in.a_study(self.folder)
         self.given: list[tuple[int, str | None]] = []
+        self.done: list[tuple[str, ...]] = []
         self.known: set[str] = set()
 
     def round(self) -> None:
@@ -143,7 +144,8 @@ class Campaign:
             self.result.faults.append(f"{command} failed by itself")
         with contextlib.suppress(EOFError):
             while True:
-                self.given.append(ours.recv())
+                said = ours.recv()
+                (self.done if isinstance(said[0], str) else self.given).append(said)
                 self.result.answers += 1
         ours.close()
         return alive
@@ -158,6 +160,9 @@ class Campaign:
                 else []
             )
             kept = raw.execute("SELECT reading_id, value FROM decisions").fetchall() if rows else []
+            if rows:
+                faults += [f"lost {said}" for said in self.done if said not in _put_right(raw)]
+                faults += _halves(raw)
             marks = [t for t in ("schema_version", "schema_marks") if self._has(raw, t)]
             version = raw.execute(VERSION.format(marks[0])).fetchone()[0] if marks else None
             copied = raw.execute("SELECT 1 FROM sqlite_master WHERE name = 'copied'").fetchone()
@@ -201,6 +206,31 @@ class Campaign:
         if states != {"read": len(inbox)} or set(names) != inbox:
             faults.append(f"the batch was not finished: {states} of {len(inbox)}")
         self.result.faults += [f"next run after {command}: {fault}" for fault in faults]
+
+
+def _put_right(raw: sqlite3.Connection) -> set[tuple[str, ...]]:
+    """What was told as done: sheets set aside and back, values with reasons, sheets typed in."""
+    reasons = raw.execute("SELECT DISTINCT reason FROM decisions WHERE reason IS NOT NULL")
+    sheets = raw.execute("SELECT kind, reason FROM sheet_decisions")
+    return {("decided", reason) for (reason,) in reasons} | {tuple(row) for row in sheets}
+
+
+def _halves(raw: sqlite3.Connection) -> list[str]:
+    """Typed sheets and corrections of which only a part is there, or which are there twice."""
+    counts = raw.execute(
+        "SELECT reason, count(*) FROM decisions WHERE reason IS NOT NULL GROUP BY reason"
+    )
+    whole = {"typed": fault_work.TYPED_FIELDS, "corrected": fault_work.CORRECTED_FIELDS}
+    found = [
+        f"{reason}: {count} decisions"
+        for reason, count in counts
+        if count != whole[reason.split()[0]]
+    ]
+    empty = raw.execute(
+        "SELECT count(*) FROM photos WHERE status = 'typed' AND id NOT IN "
+        "(SELECT photo_id FROM page_instances)"
+    ).fetchone()[0]
+    return found + ([f"{empty} typed sheets without a page"] if empty else [])
 
 
 def campaign(kills: int, seed: int, folder: Path, *, most_seconds: float = 3600.0) -> Result:

@@ -88,7 +88,9 @@ def test_a_newer_record_is_refused(study: Study) -> None:
         Record.open(study)
 
 
-@pytest.mark.parametrize("table", ["reading_runs", "readings", "decisions", "overruled"])
+@pytest.mark.parametrize(
+    "table", ["reading_runs", "readings", "decisions", "overruled", "sheet_decisions"]
+)
 @pytest.mark.parametrize("verb", ["UPDATE {} SET id = id + 1", "DELETE FROM {}"])
 def test_the_database_itself_guards_the_history(study: Study, table: str, verb: str) -> None:
     with Record.open(study):

@@ -72,7 +72,9 @@ def test_decisions(study: Study, post: Post, answer, status, value) -> None:  # 
         )
         assert the_visit(record).values["sun.snails"] == value
         assert record.undo_last("Bo") is None
-        assert record.undo_last("Ada") == item.reading_id
+        undone = record.undo_last("Ada")
+        assert undone is not None
+        assert undone.reading_id == item.reading_id
         assert [w.reading_id for w in record.pending()] == [item.reading_id]
         assert record.undo_last("Ada") is None
 

@@ -90,11 +90,11 @@ def check_dtypes(
     assert dtypes(rows) == {
         "site": "string", "date": "datetime64[ns]", **numbers, "waiting": "Int64",
         "site_name": "string", "pages_in": "Int64", "pages_of": "Int64", "corrected": "Int64",
-        "photo": "string", "remarks": "string",
+        "typed": "Int64", "photo": "string", "remarks": "string",
     }  # fmt: skip
     expected = dict.fromkeys(readings.columns, "string")
     expected |= {"pdf_page": "Int64", "page": "Int64", "visit_date": "datetime64[ns]"}
-    expected |= {"confidence": "Float64", "runner_up_confidence": "Float64"}
+    expected |= {"confidence": "Float64", "runner_up_confidence": "Float64", "decided": "boolean"}
     assert dtypes(readings) == expected
 
 
@@ -213,6 +213,8 @@ def written(frame: pd.DataFrame) -> list[list[str]]:
 
 
 def text(value: Any) -> str:
+    if str(value) in ("True", "False"):
+        return "yes" if value else "no"
     if value is pd.NA or value is pd.NaT:
         return ""
     if isinstance(value, pd.Timestamp):

@@ -40,10 +40,10 @@ def test_readings_have_the_documented_columns(study: Study, tmp_path: Path) -> N
     lines = (tmp_path / "readings.csv").read_bytes().split(b"\r\n")
     assert lines[0] == (
         b"photo,pdf_page,sheet,page,site,visit_date,field,value,confidence,status,reason"
-        b",reason_code,runner_up,runner_up_confidence,read_as"
+        b",reason_code,runner_up,runner_up_confidence,read_as,decided"
     )
     assert lines[1] == (
-        b"photo-0001,1,2043,1,2043,2026-05-20,pinched.plants,14,0.9987,accepted,,,19,0.0012,"
+        b"photo-0001,1,2043,1,2043,2026-05-20,pinched.plants,14,0.9987,accepted,,,19,0.0012,,no"
     )
 
 

@@ -1,6 +1,7 @@
 """A desk in memory and a person at a keyboard that is a list of lines."""
 
 import io
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
@@ -10,8 +11,12 @@ from made_rows import waiting
 from rich.console import Console
 
 from sheet_reader.reasons import in_words
+from sheet_reader.record.answering import Kept
+from sheet_reader.record.lines import Waiting
 from sheet_reader.record.model import Answer
-from sheet_reader.review.model import Question, Shown
+from sheet_reader.review.cards import Card, FieldCard, OutsideCard, PhotosCard, Stated, SumCard
+from sheet_reader.review.decisions import Reply
+from sheet_reader.review.model import Pictures
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
@@ -19,57 +24,92 @@ from sheet_reader.study.reader import read_study
 SAMPLES = Path(__file__).parents[2] / "samples"
 
 
+BOXES = np.full((2, 64, 64), 200, np.uint8)
+
+
 class MemoryDesk:
     """Keeps every answer in ``kept``: (field, answer, blind)."""
 
-    def __init__(self, study: Study, questions: list[Question]) -> None:
+    def __init__(self, study: Study, cards: list[Card]) -> None:
         self.study = study
-        self.asked = questions
+        self.asked = list(cards)
         self.kept: list[tuple[str, Answer, bool]] = []
-        self.status = "flagged"
+        self.replies: list[Reply] = []
+        self.names = {
+            reading.reading_id: reading.field
+            for reading in map(_readings, cards)
+            for reading in reading
+        }
 
-    def questions(self) -> list[Question]:
+    def cards(self) -> list[Card]:
         return self.asked
 
-    def show(self, question: Question, field: str) -> Shown:
-        spec = next(s for s in self.study.fields if s.name == field)
-        return Shown(spec, question.reading.value, self.status, np.zeros((2, 64, 64), np.uint8))
+    def field(self, _reading: Waiting) -> Pictures:
+        return Pictures(BOXES)
 
-    def keep(self, question: Question, answer: Answer, *, by: str, blind: bool) -> None:
+    def sheet(self, _place: Waiting) -> None:
+        return None
+
+    def keep(self, reply: Reply, *, by: str, **_instead_of: Kept | None) -> Kept:
         assert by == "Kim"
-        self.kept.append((question.reading.field, answer, blind))
+        self.replies.append(reply)
+        done = {answer.reading_id for answer in reply.fields}
+        done |= {-1} if reply.sheet else set()
+        self.asked = [c for c in self.asked if not done & {r.reading_id for r in _readings(c)}]
+        if reply.sheet:
+            self.asked = [
+                c for c in self.asked if c.place.page_instance_id != reply.sheet.page_instance_id
+            ]
+        for answer in reply.fields:
+            self.kept.append((self.names[answer.reading_id], answer.answer, answer.blind))
+        return Kept((len(self.replies),))
 
-    def photo(self, question: Question, folder: Path) -> Path:
-        path = folder / f"{question.reading.photo_id}.png"
+    def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
+        path = folder / f"{places[0].photo_id}.png"
         path.write_bytes(b"picture")
         return path
+
+
+def _readings(card: Card) -> list[Waiting]:
+    if isinstance(card, SumCard):
+        return [stated.reading for stated in card.fields]
+    if isinstance(card, PhotosCard):
+        return [f.reading for s in card.sheets for f in (*s.fields, s.date, s.site) if f]
+    if isinstance(card, OutsideCard):
+        return [field.reading for field in card.fields]
+    return [card.reading]
 
 
 class Sitting:
     """Runs reviews and remembers what was on the screen."""
 
-    def __init__(self, study: Study) -> None:
+    def __init__(self, study: Study, folder: Path) -> None:
         self.study = study
         self.launched: list[Path] = []
         self.screen = ""
-        self.shown_as = "flagged"
+        self.folder = folder
+        self.mode = "plain"
+        self.size = (80, 24)
 
-    def question(
-        self, field: str, *, together: tuple[str, ...] = (), **changes: object
-    ) -> Question:
+    def question(self, field: str, **changes: object) -> FieldCard:
         spec = next(s for s in self.study.fields if s.name == field)
         usual = {
             "reading_id": hash((field, str(changes))),
             "field": field,
             "reasons": in_words("not sure enough of 14"),
         }
-        return Question(waiting(spec.kind, **(usual | changes)), spec, together)
+        return FieldCard(waiting(spec.kind, **(usual | changes)), spec)
+
+    def stated(self, field: str, value: str | None, **changes: object) -> Stated:
+        """A field as it stands, surely read."""
+        card = self.question(field, value=value, **changes)
+        status = "empty" if value is None else "accepted"
+        return Stated(card.reading, card.spec, value, status, sure=True)  # type: ignore[arg-type]
 
     def run(
-        self, questions: list[Question], typed: list[str], *, audit: bool = False
+        self, questions: list[Card], typed: list[str], *, audit: bool = False
     ) -> tuple[Outcome, MemoryDesk]:
         desk = MemoryDesk(self.study, questions)
-        desk.status = self.shown_as
         lines = iter(typed)
         screen = io.StringIO()
 
@@ -82,12 +122,15 @@ class Sitting:
         review = Review(
             desk=desk,
             study=self.study,
-            console=Console(file=screen, width=80, markup=False, highlight=False),
+            console=Console(
+                file=screen, width=self.size[0], height=self.size[1], markup=False, highlight=False
+            ),
             read_line=read_line,
             launch=lambda path: self.launched.append(path) or 0,  # type: ignore[func-returns-value]
             by="Kim",
             today=date(2026, 6, 1),
-            mode="plain",
+            mode=self.mode,  # type: ignore[arg-type]
+            folder=self.folder,
             audit=audit,
         )
         outcome = review.run()
@@ -101,5 +144,5 @@ def bean_study() -> Study:
 
 
 @pytest.fixture
-def sitting(bean_study: Study) -> Sitting:
-    return Sitting(bean_study)
+def sitting(bean_study: Study, tmp_path: Path) -> Sitting:
+    return Sitting(bean_study, tmp_path)

@@ -74,7 +74,7 @@ def test_every_site_of_the_list_is_taken_and_its_neighbours_named(bean_study: St
     swapped = number[1] + number[0] + number[2:]
     refusal = understand(swapped, field, bean_study, TODAY)
     assert isinstance(refusal, Refusal)
-    assert number in refusal.message
+    assert number in [site.number for site in refusal.near]
 
 
 @given(st.text(max_size=30))

@@ -27,6 +27,7 @@ from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.store import Record
 from sheet_reader.results.frames import READING_COLUMNS, tables_of
 from sheet_reader.results.from_record import facts_of
+from sheet_reader.review.cards import OutsideCard
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.overlay import write_overlays
 from sheet_reader.review.session import Outcome, Review
@@ -114,13 +115,15 @@ def sheet_of(record: Record) -> dict[int, int]:
 
 def test_all_5_questions_show_their_own_boxes(crowd: Record) -> None:
     desk, sheet = RecordDesk(crowd), sheet_of(crowd)
-    questions = desk.questions()
-    asked = {sheet[q.reading.page_instance_id]: q.spec.name for q in questions}
+    cards = desk.cards()
+    asked = {sheet[c.place.page_instance_id]: c.place.field for c in cards}
     assert asked == WAITING
-    for question in questions:
-        for field in FIELDS:
-            boxes = desk.show(question, field).boxes
-            assert (boxes == ink(sheet[question.reading.page_instance_id], field)).all(), field
+    for card in cards:
+        number = sheet[card.place.page_instance_id]
+        assert (desk.field(card.place).boxes == ink(number, card.place.field)).all()
+    for row in crowd.readings():
+        boxes = crowd.images(row.reading_id).boxes
+        assert (boxes == ink(sheet[row.page_instance_id], row.field)).all(), row.field
 
 
 @pytest.mark.parametrize("name", LAYOUTS)
@@ -129,21 +132,20 @@ def test_all_80_audit_pictures_show_their_own_boxes(study: Study, name: str) -> 
     with Record.open(study) as record:
         desk = RecordDesk(record, record.accepted_sample(80, np.random.default_rng(1)))
         sheet, right = sheet_of(record), 0
-        for question in desk.questions():
-            field = question.spec.name
-            own = ink(sheet[question.reading.page_instance_id], field)
-            right += int((desk.show(question, field).boxes == own).all())
+        for card in desk.cards():
+            own = ink(sheet[card.place.page_instance_id], card.place.field)
+            right += int((desk.field(card.place).boxes == own).all())
     assert right == 80
 
 
 def test_the_whole_photo_opens_at_the_page_of_the_question(crowd: Record, tmp_path: Path) -> None:
     desk, sheet = RecordDesk(crowd), sheet_of(crowd)
     several = EACH[crowd.photos()[0].name]
-    for question in desk.questions():
-        path = desk.photo(question, tmp_path / "looked_at")
+    for card in desk.cards():
+        path = desk.photo([card.place], tmp_path / "looked_at")
         picture = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
         assert picture is not None
-        first = sheet[question.reading.page_instance_id] // several * several
+        first = sheet[card.place.page_instance_id] // several * several
         assert abs(int(np.median(picture[:-44])) - paper(first)) <= 2
 
 
@@ -181,8 +183,9 @@ class Sitting:
             launch=lambda _path: 0,
             by="Ada",
             today=date(2026, 6, 1),
-            mode="off",
+            mode="plain",
             audit=audit,
+            folder=self.record.folder / "looked_at",
         )
         outcome = review.run()
         self.screen = out.getvalue()
@@ -250,10 +253,10 @@ def test_cannot_be_read_in_answer_to_a_stale_question_blanks_nothing(study: Stud
     cropped_then_whole(study)
     with Record.open(study) as record:
         desk = RecordDesk(record)
-        stale = {q.spec.name: q for q in desk.questions()}
+        (stale,) = [card for card in desk.cards() if isinstance(card, OutsideCard)]
         Sitting(record, in_turn("20 05 26")).hold()
         review = Sitting(record, in_turn("x"))
-        only = OneQuestion(desk, stale["sun.eggs"])
+        only = OneQuestion(desk, stale)
         review.hold(only)
         (visit,) = record.visits()
         assert (visit.values["sun.eggs"], visit.statuses["sun.eggs"]) == ("3", "accepted")
@@ -267,8 +270,7 @@ class OneQuestion(RecordDesk):
         super().__init__(desk.record)
         self.question = question
 
-    def questions(self) -> list[Any]:
-        super().questions()
+    def cards(self) -> list[Any]:
         return [self.question]
 
 

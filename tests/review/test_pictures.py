@@ -100,3 +100,24 @@ def test_terminals_that_show_pictures_get_them(
     written = out.getvalue() + capfd.readouterr().out
     # DEC's sixel data start with ESC P, the terminal graphics protocol's with ESC _ G.
     assert ("\x1bP" if name == "SixelImage" else "\x1b_G") in written
+
+
+def test_without_colours_thin_strokes_outlast_shrinking() -> None:
+    """A stroke of two pixels in a picture shrunk to a sixth."""
+    paper = np.full((120, 240), 255, np.uint8)
+    paper[:, 119:121] = 20
+    drawn = pictures.drawing(paper, "plain", 40, 10)
+    assert all(set(line) & set("▀▄█") for line in str(drawn).splitlines())
+
+
+def test_no_color_gives_a_picture_and_no_stripes(monkeypatch: pytest.MonkeyPatch) -> None:
+    # https://no-color.org: set and not empty, whatever the terminal can do
+    monkeypatch.setenv("NO_COLOR", "1")
+    console = Console(file=io.StringIO(), force_terminal=True, color_system="truecolor")
+    assert pictures.settle("auto", console) == "plain"
+
+
+def test_pictures_side_by_side_are_as_high_as_the_highest() -> None:
+    both = pictures.fitted_beside([np.zeros((20, 30), np.uint8), np.zeros((40, 10), np.uint8)])
+    assert both.shape[0] == 40
+    assert both.shape[1] > 60 + 10

@@ -14,6 +14,7 @@ STATUSES = {
     "flagged": "waits for a person; the value in readings is a guess and counts nowhere",
     "confirmed": "a person looked at it, and it was read rightly",
     "corrected": "a person gave another value than was read",
+    "typed": "typed in by hand from a sheet that was not read",
     "empty": "nothing is written in it: not recorded, which is not 0",
     "unreadable": "something is written, but nobody can tell what",
 }
@@ -25,6 +26,7 @@ _ROWS = {
     "pages_in": ("integer", "how many pages of the sheet came in"),
     "pages_of": ("integer", "how many pages the sheet has; where fewer came in, fields are empty"),
     "corrected": ("integer", "how many fields of the visit a person corrected"),
+    "typed": ("integer", "how many fields of the visit were typed in by hand, with no reading"),
     "photo": ("text", "the photos of the visit, by neutral names parted by spaces"),
     "remarks": ("text", "what people said about this visit, parted by |; without addresses"),
 }
@@ -58,6 +60,7 @@ _READINGS = {
     "runner_up": ("text", "the next likely reading"),
     "runner_up_confidence": ("number", "its probability"),
     "read_as": ("text", "what had been read where a person said otherwise (“nothing”: no digit)"),
+    "decided": ("yes or no", "whether a person decided it in this photo; others repeat it"),
 }
 
 

@@ -38,7 +38,7 @@ COLUMNS = (
     "effort",
 )
 KEY = ["site", "visit_date", "plot", "count"]
-RECORDED = ("accepted", "confirmed", "corrected")
+RECORDED = ("accepted", "confirmed", "corrected", "typed")
 """The statuses under which a value counts."""
 WAITING = ("flagged",)
 """The statuses under which a value waits for a person."""

@@ -76,7 +76,7 @@ def of_facts(found: Facts) -> dict[Key, str]:
     """What must stand there, straight from the facts."""
     return {
         (v.site, v.visit_date, f.field.partition(".")[0], f.field.partition(".")[2]): (
-            f.value or "" if f.status in ("accepted", "confirmed", "corrected") else ""
+            f.value or "" if f.status in ("accepted", "confirmed", "corrected", "typed") else ""
         )
         for v in found.visits
         if v.site and v.visit_date

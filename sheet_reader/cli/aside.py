@@ -1,0 +1,64 @@
+"""``sheet-reader aside`` and ``back``: photos or sheets that were sent by mistake."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from sheet_reader.cli.common import open_study, study_argument
+from sheet_reader.cli.on_sheets import AS, REASON, SHEET, must_have_record, tell_standing, which
+from sheet_reader.cli.review import person
+
+PHOTO = click.argument("photo", metavar="PHOTO")
+
+
+@click.command(short_help="Let a photo or sheet sent by mistake count nowhere.")
+@study_argument
+@PHOTO
+@SHEET
+@REASON
+@AS
+def aside(study: Path, photo: str, number: int | None, reason: str, name: str | None) -> None:
+    """Set PHOTO aside, or one sheet in it: it stays in the record and counts nowhere.
+
+    PHOTO is a name as the tool shows it (photo-0027), or that of the photo's file. Its rows leave
+    the exports, its questions the review; history still tells of it, and back undoes it.
+
+    Example:  sheet-reader aside bean_tips photo-0027 --reason trial
+    """
+    _decide(study, photo, number, reason, name, back=False)
+
+
+@click.command(short_help="Let a photo or sheet that was set aside count again.")
+@study_argument
+@PHOTO
+@SHEET
+@REASON
+@AS
+def back(study: Path, photo: str, number: int | None, reason: str, name: str | None) -> None:
+    """Let PHOTO, or one sheet in it, count again after it was set aside.
+
+    Example:  sheet-reader back bean_tips photo-0027
+    """
+    _decide(study, photo, number, reason, name, back=True)
+
+
+def _decide(
+    study: Path, photo: str, number: int | None, reason: str, name: str | None, *, back: bool
+) -> None:
+    from sheet_reader.reading.opening import open_record
+    from sheet_reader.record import mending
+    from sheet_reader.record.photo_list import photo_meant, sheet_meant
+
+    opened = open_study(study)
+    must_have_record(opened)
+    with open_record(opened) as record:
+        fate = photo_meant(record, photo)
+        sheet = None if number is None else sheet_meant(fate, number)
+        page = None if sheet is None else sheet.page_instance_id
+        decide = mending.take_back if back else mending.set_aside
+        decide(record, fate.photo_id, page, by=person(name), reason=reason)
+        done = "counts again" if back else "is set aside: it counts nowhere now"
+        click.echo(f"{which(fate, sheet)} {done}.")
+        tell_standing(record)

@@ -1,0 +1,231 @@
+"""``sheet-reader enter``: a sheet typed in by hand."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from sheet_reader.cli.common import counted, hint, open_study, study_argument, today
+from sheet_reader.cli.on_sheets import AS, REASON, SET, UNUSUAL, tell_standing
+from sheet_reader.cli.review import person
+from sheet_reader.cli.terminal import must_be_answerable, typed_line
+from sheet_reader.errors import UsageError
+
+if TYPE_CHECKING:
+    from sheet_reader.record.photo_list import PhotoFate
+    from sheet_reader.record.states import Visit
+    from sheet_reader.record.store import Record
+    from sheet_reader.review.typed_values import TypedValue
+    from sheet_reader.study.model import FieldSpec, Study
+
+BACK, STOP, LOOK, AGAIN = "b", "s", "w", "-"
+
+
+@click.command(short_help="Type a sheet in by hand.")
+@study_argument
+@click.option("--photo", metavar="PHOTO", help="The photo of it: photo-0027, or its file's name.")
+@SET
+@click.option(
+    "--beside", is_flag=True,
+    help="Keep it although this visit has a sheet already; review asks where the two differ.",
+)  # fmt: skip
+@UNUSUAL
+@REASON
+@AS
+def enter(
+    study: Path,
+    photo: str | None,
+    sets: tuple[str, ...],
+    beside: bool,
+    unusual: bool,
+    reason: str,
+    name: str | None,
+) -> None:
+    """Type a sheet in by hand, field by field as printed, with or without a photo of it.
+
+    Enter alone means "not recorded", so a zero must be typed; b goes back, s stops and keeps
+    nothing, w shows the photo. Ranges, sums, the site's check digit and the season are checked as
+    in review. The values are marked "typed" in the exports and in history. With --set nothing is
+    asked; fields left out are not recorded.
+
+    Example:  sheet-reader enter bean_tips --photo photo-0027
+    """
+    from sheet_reader.reading.opening import open_record
+    from sheet_reader.record.entered import enter as keep
+    from sheet_reader.record.photo_list import photo_meant
+    from sheet_reader.review.typed_values import assigned
+
+    opened = open_study(study)
+    said = assigned(opened, sets, today(), unusual=unusual)
+    _none_unreadable(said)
+    with open_record(opened) as record:
+        fate = None if photo is None else photo_meant(record, photo)
+        if not said:
+            typed = Form(record, fate, today()).fill()
+            if typed is None:
+                click.echo("Stopped. Nothing was kept.")
+                return
+            said = typed
+            beside = True  # it was asked about
+        else:
+            _check_sums(opened, said, unusual=unusual)
+        clash = _already(record, said)
+        if clash is not None and not beside:
+            raise UsageError(
+                _clash(clash),
+                remedy="to change its values: sheet-reader correct; to keep both and be asked "
+                "where they differ: --beside",
+            )
+        kept = keep(
+            record,
+            {field: value.text for field, value in said.items()},
+            by=person(name),
+            reason=reason,
+            photo_id=None if fate is None else fate.photo_id,
+        )
+        values = sum(value.text is not None for value in said.values())
+        empty = len(opened.fields) - values
+        click.echo(
+            f"Kept as photo-{kept:04d}: {counted(values, 'value')} typed, {empty} not recorded."
+        )
+        tell_standing(record)
+
+
+def _none_unreadable(said: Mapping[str, TypedValue]) -> None:
+    for value in said.values():
+        if value.unreadable:
+            raise UsageError(
+                f"{value.spec.label}: “x” is no value of a sheet typed in",
+                remedy="leave a field empty that can't be read",
+            )
+
+
+def _check_sums(study: Study, said: Mapping[str, TypedValue], *, unusual: bool) -> None:
+    from sheet_reader.review.typed_values import LOOK_AGAIN, sums_off
+
+    off = sums_off(study, {name: value.text for name, value in said.items()}, list(said))
+    if off and not unusual:
+        raise UsageError(next(iter(off.values())), remedy=LOOK_AGAIN)
+
+
+def _already(record: Record, said: Mapping[str, TypedValue]) -> Visit | None:
+    """The visit that the record has of the same site and date."""
+    keys = {value.spec.kind: value.text for value in said.values()}
+    here = (keys.get("site"), keys.get("date"))
+    return next((v for v in record.state() if (v.site, v.visit_date) == here), None)
+
+
+def _clash(visit: Visit) -> str:
+    photos = ", ".join(dict.fromkeys(seen.photo for seen in visit.pages))
+    return f"site {visit.site} on {visit.visit_date} is in the record already, from {photos}"
+
+
+class Form:
+    """A sheet that is filled in on the terminal, one field after the other."""
+
+    def __init__(self, record: Record, photo: PhotoFate | None, today: date) -> None:
+        self.record = record
+        self.study = record.study
+        self.photo = photo
+        self.today = today
+        self.said: dict[str, TypedValue] = {}
+
+    def fill(self) -> dict[str, TypedValue] | None:
+        """Ask for every field in printed order; None where the person stops."""
+        must_be_answerable()
+        click.echo("Type what the sheet says. Enter: not recorded (type 0 for a zero), b: back, "
+                   "s: stop" + (", w: the photo." if self.photo else "."))  # fmt: skip
+        place, specs = 0, self.study.fields
+        while place < len(specs):
+            step = self._ask(specs[place])
+            if step is None:
+                return None
+            place = max(0, place + step)
+            if place == len(specs) and not self._sums_meant():
+                place = self._first_of_sums()
+        return self.said
+
+    def _ask(self, spec: FieldSpec) -> int | None:
+        """Ask one field; gives the step to the next one to ask, None to stop."""
+        from sheet_reader.review.typed_values import understood
+
+        before = self.said.get(spec.name)
+        shown = f" [{before.text or 'not recorded'}]" if before else ""
+        typed = self._line(f"{spec.label}{shown}: ")
+        if typed is None or typed == STOP:
+            return None
+        if typed == BACK:
+            return -1
+        if typed == LOOK:
+            self._look()
+            return 0
+        if not typed and before is not None:
+            return 1
+        try:
+            value = understood(spec, typed, self.study, self.today)
+        except UsageError as error:
+            click.echo(f"  {error}")
+            return 0
+        if value.unreadable or (value.text is None and spec.kind in ("site", "date")):
+            what = "leave it empty" if value.unreadable else f"a sheet needs its {spec.kind}"
+            click.echo(f"  {what}")
+            return 0
+        if value.doubt and self._line(f"  {value.doubt}. Enter keeps it, - asks again: ") != "":
+            return 0
+        self.said[spec.name] = value
+        return self._place_meant(spec)
+
+    def _place_meant(self, spec: FieldSpec) -> int | None:
+        """Say at once where the record has a sheet of this site and date already."""
+        if spec.kind not in ("site", "date"):
+            return 1
+        visit = _already(self.record, self.said)
+        if visit is None:
+            return 1
+        click.echo(f"  {_clash(visit)}. To change its values: {hint('correct', self.study.folder)} "
+                   f"--site {visit.site} --visit {visit.visit_date}")  # fmt: skip
+        said = self._line("  Enter types a second sheet (review asks where they differ), - asks "
+                          "again, s stops: ")  # fmt: skip
+        if said is None or said == STOP:
+            return None
+        if said:
+            self.said.pop(spec.name, None)
+        return 0 if said else 1
+
+    def _sums_meant(self) -> bool:
+        from sheet_reader.review.typed_values import sums_off
+
+        now = {name: value.text for name, value in self.said.items()}
+        return all(
+            self._line(f"{line}. Enter keeps it as it is written, - goes back: ") == ""
+            for line in sums_off(self.study, now, list(now)).values()
+        )
+
+    def _first_of_sums(self) -> int:
+        names = {name for rule in self.study.sums for name in (rule.total, *rule.parts)}
+        return next(n for n, spec in enumerate(self.study.fields) if spec.name in names)
+
+    def _look(self) -> None:
+        from sheet_reader.cli.on_sheets import open_shown
+        from sheet_reader.review.overlay import write_overlays
+
+        if self.photo is None:
+            click.echo("  there is no photo of it")
+            return
+        with tempfile.TemporaryDirectory() as folder:
+            open_shown(write_overlays(self.record, self.photo.photo_id, Path(folder)))
+
+    @staticmethod
+    def _line(question: str) -> str | None:
+        """What is typed, None at the end of the input."""
+        click.echo(question, nl=False)
+        try:
+            return typed_line().strip()
+        except EOFError:
+            click.echo()
+            return None

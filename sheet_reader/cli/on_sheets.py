@@ -1,0 +1,136 @@
+"""What the commands that put sheets right share: naming one, and showing how it stands."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from sheet_reader.cli.common import counted, hint
+from sheet_reader.errors import UsageError
+
+if TYPE_CHECKING:
+    from sheet_reader.record.photo_list import PhotoFate, PhotoSheet
+    from sheet_reader.record.states import FieldState, Visit
+    from sheet_reader.record.store import Record
+    from sheet_reader.review.typed_values import TypedValue
+    from sheet_reader.study.model import Study
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+REASON = click.option(
+    "--reason", default="", metavar="TEXT", help="Why, in a few words; shown by history."
+)
+AS = click.option("--as", "name", metavar="NAME", help="Who decides; the login name if left out.")
+UNUSUAL = click.option(
+    "--unusual",
+    is_flag=True,
+    help="Take values outside their range, dates outside the season and sums that do not fit as "
+    "they are given.",
+)
+SET = click.option(
+    "--set", "sets", multiple=True, metavar="FIELD=VALUE",
+    help="What a field says, without any question: digits, a date (2026-05-20), nothing for "
+    "“not recorded”. May be given several times; “site” and “date” mean those fields.",
+)  # fmt: skip
+SHEET = click.option(
+    "--sheet", "number", type=click.IntRange(1), metavar="N",
+    help="Which sheet, where the photo shows several, from 1.",
+)  # fmt: skip
+
+
+def must_have_record(study: Study) -> None:
+    """Raises UsageError where the study has no record yet, RecordError where it is lost."""
+    from sheet_reader.record.engine import has_record
+    from sheet_reader.record.opening import must_not_be_blank
+
+    if not has_record(study.folder):
+        must_not_be_blank(study.folder)
+        raise UsageError(
+            "this study has no record yet",
+            where=study.folder,
+            remedy=f"start with: {hint('read', study.folder)}",
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """The sheets meant: all pages of a visit, or one sheet of a photo, and the visit they are of.
+
+    ``fields`` are the states that a change is about, by field name.
+    """
+
+    visit: Visit
+    pages: tuple[int, ...]
+    fields: dict[str, FieldState]
+
+
+def after(chosen: Chosen, values: Mapping[str, TypedValue]) -> dict[str, str | None]:
+    """What the visit's fields say once ``values`` are kept."""
+    now = {
+        name: state.value
+        for name, state in chosen.fields.items()
+        if state.status not in ("flagged", "unreadable")
+    }
+    return now | {name: value.text for name, value in values.items()}
+
+
+def chosen_visit(record: Record, site: str, day: str) -> Chosen:
+    """All that is recorded of a visit; raises UsageError where that is nothing."""
+    visit = next((v for v in record.state() if (v.site, v.visit_date) == (site, day)), None)
+    if visit is None:
+        known = record.study.site(site) is not None
+        raise UsageError(
+            f"nothing is recorded for site {site} on {day}"
+            + ("" if known else f"; site {site} is not on the site list"),
+            remedy="see: sheet-reader photos",
+        )
+    fields = {f.reading.field: f for f in visit.fields if f.is_current}
+    return Chosen(visit, tuple(p.page_instance_id for p in visit.pages), fields)
+
+
+def chosen_sheet(record: Record, photo: str, number: int | None) -> Chosen:
+    """One sheet in a photo; raises UsageError where it can't be told which."""
+    from sheet_reader.record.photo_list import photo_meant, sheet_meant
+
+    fate = photo_meant(record, photo)
+    sheet = sheet_meant(fate, number)
+    if sheet.aside:
+        raise UsageError(
+            f"this sheet of {fate.neutral_name} is set aside", remedy="first: sheet-reader back"
+        )
+    page = sheet.page_instance_id
+    visit = next(v for v in record.state() if page in {seen.page_instance_id for seen in v.pages})
+    fields = {f.reading.field: f for f in visit.fields if f.observation.page_instance_id == page}
+    return Chosen(visit, (page,), fields)
+
+
+def which(fate: PhotoFate, sheet: PhotoSheet | None) -> str:
+    """A photo, or a sheet in it, in words."""
+    if sheet is None or len(fate.sheets) == 1:
+        return fate.neutral_name
+    return f"sheet {fate.sheets.index(sheet) + 1} of {fate.neutral_name}"
+
+
+def tell_standing(record: Record) -> None:
+    """How many fields wait now, and what comes next."""
+    waiting = record.summary().waiting
+    click.echo(f"{counted(waiting, 'field')} waiting for you.")
+    click.echo(f"Next:  {hint('review' if waiting else 'export', record.folder)}")
+
+
+def open_shown(paths: Sequence[Path]) -> None:
+    """Open pictures in the system's viewer, or say where they lie; gone once Enter is pressed."""
+    from sheet_reader.cli.review import open_picture
+    from sheet_reader.cli.terminal import typed_line
+
+    for path in paths:
+        if open_picture(path) != 0:
+            click.echo(f"There is no picture viewer; until you press Enter it lies at {path}")
+    click.echo("Enter closes.", nl=False)
+    try:
+        typed_line()
+    except EOFError:
+        click.echo()

@@ -1,0 +1,140 @@
+"""``sheet-reader photos``: every photo and what became of it."""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterable, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from sheet_reader.cli.common import counted, open_study, parse_visit, study_argument
+from sheet_reader.cli.on_sheets import must_have_record, open_shown
+from sheet_reader.errors import UsageError
+
+if TYPE_CHECKING:
+    from sheet_reader.record.photo_list import PhotoFate, PhotoSheet
+    from sheet_reader.record.store import Record
+
+FATE_NAMES = (
+    "read", "read in part", "waiting", "not readable", "typed in", "set aside", "check",
+)  # fmt: skip
+COLUMNS = ("photo", "arrived", "from", "fate", "sheet", "site", "visit_date", "waiting",
+           "reason", "reason_code")  # fmt: skip
+
+
+@click.command(short_help="List every photo and what became of it.")
+@study_argument
+@click.argument("photo", required=False, metavar="[PHOTO]")
+@click.option("--site", metavar="N", help="Only photos with a sheet of this site.")
+@click.option("--visit", metavar="DATE", help="Only photos with a sheet of this date.")
+@click.option(
+    "--fate", type=click.Choice(FATE_NAMES), metavar="FATE",
+    help=f"Only photos of this fate: {', '.join(FATE_NAMES)}.",
+)  # fmt: skip
+@click.option("--waits", is_flag=True, help="Only photos with fields that wait for you.")
+@click.option("--csv", "as_csv", is_flag=True, help="As a table on standard output, without names.")
+@click.option("--open", "opens", is_flag=True, help="Show the picture of PHOTO, its boxes drawn.")
+def photos(
+    study: Path,
+    photo: str | None,
+    site: str | None,
+    visit: str | None,
+    fate: str | None,
+    waits: bool,
+    as_csv: bool,
+    opens: bool,
+) -> None:
+    """List every photo: when it came and how, what became of it and why, site, date, what waits.
+
+    With PHOTO (photo-0027, or the file's name) that one alone. The table of --csv holds no file
+    names; the copy that --open shows holds none of the camera's notes.
+
+    Example:  sheet-reader photos bean_tips --waits
+    """
+    from sheet_reader.reading.opening import open_record
+    from sheet_reader.record.photo_list import photo_fates, photo_meant
+    from sheet_reader.review.typed_values import site_meant
+
+    opened = open_study(study)
+    if opens and photo is None:
+        raise UsageError("say which photo to show", remedy="sheet-reader photos STUDY PHOTO --open")
+    must_have_record(opened)
+    number = None if site is None else site_meant(opened, site)
+    if number is not None and opened.site(number) is None:
+        raise UsageError(f"site {number} is not on the site list")
+    day = None if visit is None else parse_visit(visit).isoformat()
+    with open_record(opened, for_reading=True) as record:
+        found = photo_fates(record) if photo is None else [photo_meant(record, photo)]
+        found = [f for f in found if _wanted(f, number, day, fate, waits)]
+        if opens:
+            _open(record, found)
+        elif as_csv:
+            _write_csv(found)
+        else:
+            for one in found:
+                click.echo(_told(one))
+            _conclude(found)
+
+
+def _wanted(
+    one: PhotoFate, site: str | None, day: str | None, fate: str | None, waits: bool
+) -> bool:
+    here = any(site in (None, s.site) and day in (None, s.visit_date) for s in one.sheets)
+    return (
+        (here or (site is None and day is None))
+        and fate in (None, one.fate)
+        and (one.waiting > 0 or not waits)
+    )
+
+
+def _told(one: PhotoFate) -> str:
+    """A photo in one line, for the coordinator's own eyes."""
+    from sheet_reader.record.naming import both_names
+    from sheet_reader.wording import words
+
+    why = words(one.reasons) if one.fate != "set aside" else one.why
+    parts = [both_names(one.photo_id, one.name), one.received_at[:10], f"from {one.way}", one.fate]
+    parts += [_place(sheet) for sheet in one.sheets]
+    line = ", ".join(part for part in parts if part != "from typed")
+    line += f", {counted(one.waiting, 'field')} waiting" if one.waiting else ""
+    return f"{line}: {why}" if why else line
+
+
+def _place(sheet: PhotoSheet) -> str:
+    return f"site {sheet.site or '?'} on {sheet.visit_date or '?'}"
+
+
+def _conclude(found: Sequence[PhotoFate]) -> None:
+    by_fate = [f"{n} {name}" for name in FATE_NAMES if (n := sum(f.fate == name for f in found))]
+    click.echo(f"{counted(len(found), 'photo')}" + (f": {', '.join(by_fate)}." if found else "."))
+
+
+def _write_csv(found: Iterable[PhotoFate]) -> None:
+    """A line for each sheet, or for a photo that gave none. No names of files or people, and no
+    reason that a person typed.
+    """
+    from sheet_reader.reasons import Code, codes_of
+    from sheet_reader.results.cells import render_csv
+    from sheet_reader.wording import words
+
+    lines = []
+    for one in found:
+        shown = [r for r in one.reasons if r.code not in (Code.TEXT, Code.NO_PICTURE)]
+        about = [one.neutral_name, one.received_at, one.way, one.fate]
+        reasons = [words(shown), codes_of(one.reasons)]
+        for number, sheet in enumerate(one.sheets, start=1):
+            place = [str(number), sheet.site, sheet.visit_date, str(sheet.waiting)]
+            lines.append([*about, *place, *reasons])
+        if not one.sheets:
+            lines.append([*about, "", "", "", "0", *reasons])
+    click.echo(render_csv(COLUMNS, lines), nl=False)
+
+
+def _open(record: Record, found: Sequence[PhotoFate]) -> None:
+    from sheet_reader.review.overlay import write_overlays
+
+    with tempfile.TemporaryDirectory() as folder:
+        for one in found:
+            open_shown(write_overlays(record, one.photo_id, Path(folder)))

@@ -1,0 +1,214 @@
+"""Ask about one field: a doubtful value, a site, a date, or what two photos disagree about."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sheet_reader.record.lines import Waiting
+from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
+from sheet_reader.review import screen
+from sheet_reader.review.answers import Refusal, sites_named, understand
+from sheet_reader.review.ask_photos import PhotosQuestion
+from sheet_reader.review.cards import FieldCard
+from sheet_reader.review.decisions import Reply, field_reply, set_aside
+from sheet_reader.review.parameters import REVIEW
+from sheet_reader.review.talk import Move, Said, Talk, titled
+from sheet_reader.study.model import Site
+
+OTHER_SHEET = "d"
+TEXT_LINES = REVIEW.field_lines
+"""Lines of a question beside its picture: head, reading, reason, keys, prompt."""
+
+
+@dataclass
+class FieldQuestion:
+    """One field and the talk about it; ``before`` is the answer given earlier, if any."""
+
+    talk: Talk
+    card: FieldCard
+    blind: bool
+    audit: bool = False
+    before: Reply | None = None
+    at: tuple[int, int] = (1, 1)
+
+    def ask(self, position: int, total: int) -> Reply | Move:
+        """Show the question and talk until there is an answer or a move."""
+        self.at = position, total
+        self._show(position, total)
+        while True:
+            heard = self.talk.ask(self._keys(), self._about)
+            if not isinstance(heard, Said):
+                return heard
+            answer = self._understood(heard.text)
+            if answer is not None:
+                return answer
+
+    @property
+    def _about(self) -> list[Waiting]:
+        return [self.card.reading, *(other.reading for other in self.card.others)]
+
+    def _show(self, position: int, total: int) -> None:
+        out, reading = self.talk.console, self.card.reading
+        out.print()
+        title = titled(self.card.spec.label, self.card.spec.name)
+        out.print(screen.head(title, reading, position, total))
+        self._show_pictures()
+        hidden = self.blind and self.before is None
+        out.print(screen.what_was_read(reading, blind=hidden))
+        if self.before is not None:
+            out.print(f"Answered before: {self.before.said}")
+
+    def _show_pictures(self) -> None:
+        talk, out = self.talk, self.talk.console
+        rows = screen.rows_left(out, TEXT_LINES)
+        others = self.card.others
+        each = rows if not others else max(screen.LEAST_ROWS, rows // (1 + len(others)) - 1)
+        own = talk.picture(talk.desk.field(self.card.reading), each)
+        if others:
+            out.print(f"{screen.photo_name(self.card.reading)}:")
+        out.print(own if own is not None else screen.no_picture(talk.mode))
+        for other in others:
+            value = "nothing" if other.value is None else other.value
+            out.print(f"{screen.photo_name(other.reading)} says {value}:")
+            drawn = talk.picture(talk.desk.field(other.reading), each)
+            out.print(drawn if drawn is not None else screen.no_picture(talk.mode))
+
+    def _keys(self) -> list[tuple[str, str]]:
+        offered = self._offered()
+        keys = [("Enter", offered)] if offered is not None else []
+        keys.append(("digits", "what it says"))
+        if self.card.spec.kind == "site":
+            keys += [("letters", "search by name"), (screen.NOT_LISTED, "not in the list")]
+        if self.card.photos is not None:
+            keys.append((OTHER_SHEET, "another sheet"))
+        return [
+            *keys,
+            (screen.NOTHING, "nothing written"),
+            (screen.UNREADABLE, "can't be read"),
+        ]
+
+    def _offered(self) -> str | None:
+        if self.before is not None:
+            return f"keep {self.before.said}"
+        if self.blind or self.card.reading.value is None:
+            return None
+        return f"{self.card.reading.value} is right"
+
+    def _reply(self, answer: Answer) -> Reply:
+        return field_reply(self.card, answer, blind=self.audit)
+
+    def _understood(self, typed: str) -> Reply | Move | None:
+        """The answer that ``typed`` makes, or None after saying what is missing."""
+        if typed == screen.NOTHING:
+            return self._reply(LeftEmpty())
+        if typed == screen.UNREADABLE:
+            return self._reply(Unreadable())
+        if typed == OTHER_SHEET and self.card.photos is not None:
+            return PhotosQuestion(self.talk, self.card.photos).ask(*self.at)
+        if typed == "":
+            return self._enter()
+        if self.card.spec.kind == "site":
+            if typed == screen.NOT_LISTED:
+                return (
+                    None
+                    if self.audit
+                    else set_aside(self.card.reading, "its site is not in the list")
+                )
+            if not typed.isdigit():
+                return self._search(typed)
+        return self._weigh(typed)
+
+    def _enter(self) -> Reply | Move | None:
+        read = self.card.reading.value
+        if self.before is not None:
+            return self.before
+        if read is None:
+            self.talk.say(
+                f"nothing was read here. Type what you see, {screen.NOTHING} or "
+                f"{screen.UNREADABLE}."
+            )
+            return None
+        if self.blind:
+            self.talk.say("this field is typed from the picture; the reading comes after.")
+            return None
+        if self.talk.unseen():
+            return None
+        value = understand(read, self.card.spec, self.talk.study, self.talk.today)
+        if isinstance(value, Refusal):
+            self._refused(read, value)
+            return None
+        return self._reply(Accept())
+
+    def _weigh(self, typed: str) -> Reply | Move | None:
+        """An answer if ``typed`` is a value and nothing is odd about it, else a second look."""
+        reading = self.card.reading
+        value = understand(typed, self.card.spec, self.talk.study, self.talk.today)
+        if isinstance(value, Refusal):
+            self._refused(typed, value)
+            return None
+        agrees = value.text == reading.value
+        doubts = [value.doubt] if value.doubt else []
+        if self.blind and agrees:
+            self.talk.say(f"the reader saw {value.text}, too.")
+            doubts = doubts if self.card.spec.kind == "date" else []
+        elif self.blind:
+            seen = "nothing" if reading.value is None else reading.value
+            chance = f" ({screen.percent(reading.confidence)})" if reading.value else ""
+            doubts.append(f"the reader saw {seen}{chance}, you typed {value.text}")
+        if not doubts:
+            return self._reply(Value(value.text))
+        return self._once_more(value.text, f"{'; '.join(doubts)}.")
+
+    def _once_more(self, text: str, why: str) -> Reply | Move | None:
+        """A second look: Enter keeps it, a value typed now stands."""
+        self.talk.say(why)
+        keys = [
+            ("Enter", f"keep {text}"),
+            ("digits", "what it says"),
+            ("-", "ask again"),
+            (screen.NOTHING, "nothing written"),
+            (screen.UNREADABLE, "can't be read"),
+        ]
+        heard = self.talk.ask(keys, self._about)
+        if heard == "back":
+            return None
+        if not isinstance(heard, Said):
+            return heard
+        if heard.text == "-":
+            return None
+        if heard.text in (screen.NOTHING, screen.UNREADABLE):
+            return self._reply(LeftEmpty() if heard.text == screen.NOTHING else Unreadable())
+        if heard.text in ("", text):
+            return self._reply(Value(text))
+        value = understand(heard.text, self.card.spec, self.talk.study, self.talk.today)
+        if isinstance(value, Refusal):
+            self._refused(heard.text, value)
+            return None
+        if value.doubt:
+            return self._once_more(value.text, f"{value.doubt}.")
+        return self._reply(Value(value.text))
+
+    def _refused(self, typed: str, refusal: Refusal) -> None:
+        self.talk.say(f"{refusal.message}.")
+        if self.card.spec.kind == "site" and typed.isdigit():
+            self._list(refusal.near, "the nearest are")
+            self.talk.say(
+                "Type its number, or letters to search the names; "
+                f"{screen.NOT_LISTED} if it is not in the list: the sheet is then set aside."
+            )
+
+    def _search(self, text: str) -> Reply | Move | None:
+        found = sites_named(text, self.talk.study.sites)
+        if len(found) == 1:
+            said = f"{found[0].number} is {found[0].label}."
+            return self._once_more(found[0].number, said)
+        self._list(found, f"sites named like “{text}”")
+        return None
+
+    def _list(self, sites: tuple[Site, ...], what: str) -> None:
+        if not sites:
+            self.talk.say(f"{what}: none.")
+            return
+        self.talk.say(f"{what}:")
+        for site in sites:
+            self.talk.console.print(f"  {site.number}  {site.label}", highlight=False)

@@ -1,0 +1,91 @@
+"""Which photos of one visit contradict each other, and which of them a person took for one sheet.
+
+Pure functions. Doubtful values count as well: two sheets of one site and date must not become one
+row because both are hard to read.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Collection
+from itertools import combinations
+
+from sheet_reader.record.answers import SameSheet
+from sheet_reader.record.states import FieldState, Visit
+from sheet_reader.review.parameters import REVIEW
+
+FEW_DIFFER = REVIEW.few_differ
+ENOUGH_AGREE = REVIEW.enough_agree
+
+
+def clashing(visit: Visit, keys: Collection[str]) -> dict[int, set[str]]:
+    """The page instances of the visit that may show another sheet than another one does, and that
+    nobody took for the same, with the names of the fields that tell: they contradict each other in
+    more than FEW_DIFFER, or the row would take fields from both while they agree in less than
+    ENOUGH_AGREE. ``keys`` are names of fields that do not count: site and date.
+    """
+    said: dict[int, dict[str, FieldState]] = defaultdict(dict)
+    for e in visit.fields:
+        if e.reading.field not in keys:
+            said[e.observation.page_instance_id][e.reading.field] = e
+    same = same_sheets(visit)
+    found: dict[int, set[str]] = defaultdict(set)
+    for one, other in combinations([page.page_instance_id for page in visit.pages], 2):
+        if any({one, other} <= pages for pages in same):
+            continue
+        names = _telling(said[one], said[other])
+        for page in (one, other) if names else ():
+            found[page] |= names
+    return dict(found)
+
+
+def _telling(one: dict[str, FieldState], other: dict[str, FieldState]) -> set[str]:
+    """The fields that speak for two sheets, where enough of them do."""
+    both = one.keys() & other.keys()
+    names = {name for name in both if differ(one[name], other[name])}
+    if len(names) > FEW_DIFFER:
+        return names
+    agree = {name for name in both - names if _says(one[name]) and _says(other[name])}
+    own, others = ({name for name in both if own_value(s[name])} for s in (one, other))
+    mixed = bool(own - others) and bool(others - own)
+    return own | others if len(agree) < ENOUGH_AGREE and (names or mixed) else set()
+
+
+def _says(e: FieldState) -> bool:
+    return surely(e) and own_value(e) is not None
+
+
+def differ(one: FieldState, other: FieldState) -> bool:
+    """Whether two photos say different things of a field; where one says nothing for sure, they
+    do not.
+    """
+    values = own_value(one), own_value(other)
+    for e, value in zip((one, other), values, strict=True):
+        if value is None and not surely(e):
+            return False
+    return values[0] != values[1]
+
+
+def own_value(e: FieldState) -> str | None:
+    """What this photo by itself says: as decided, else as read."""
+    return e.value if e.decision is None else e.decision.value
+
+
+def surely(e: FieldState) -> bool:
+    """Whether this photo by itself leaves no doubt of the field."""
+    if e.decision is not None:
+        return e.decision.kind != "unreadable"
+    return e.reading.status in ("accepted", "empty")
+
+
+def same_sheets(visit: Visit) -> list[set[int]]:
+    """Page instances that a person took for the same sheet: she said so, or has decided a field
+    between them.
+    """
+    found: list[set[int]] = []
+    for e in visit.fields:
+        if e.decision is not None:
+            found += [set(t.pages) for t in e.decision.told if isinstance(t, SameSheet)]
+            own = e.observation.page_instance_id
+            found += [{own, rival.page_instance_id} for rival in e.decision.overruled]
+    return found

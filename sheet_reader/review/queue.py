@@ -1,0 +1,161 @@
+"""The queue of a review: what is asked now, each thing once. Pure functions over visits.
+
+It is made anew after every answer, so that nothing is asked that an answer has settled. The order:
+photo by photo; on a sheet first whether it is another photo's, then site and date, then what lies
+outside the picture, then sums and single fields as printed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+
+from sheet_reader.reasons import Code, Occlusion, Reason
+from sheet_reader.record.row_sums import sum_off
+from sheet_reader.record.rows import as_waiting
+from sheet_reader.record.states import FieldState, Visit
+from sheet_reader.review.cards import (
+    Card,
+    FieldCard,
+    OutsideCard,
+    PhotosCard,
+    SheetSeen,
+    Stated,
+    SumCard,
+)
+from sheet_reader.review.clashes import clashing, own_value, surely
+from sheet_reader.review.decisions import same_sheet
+from sheet_reader.study.model import FieldSpec, Study
+
+HIDDEN = (Code.HIDDEN, Code.BOX_HIDDEN)
+
+
+def cards_of(study: Study, visits: Iterable[Visit]) -> list[Card]:
+    """Everything a person is asked about, in the order in which it is asked."""
+    specs = {spec.name: spec for spec in study.fields}
+    order = {name: number for number, name in enumerate(specs)}
+    cards = [card for visit in visits for card in _of_visit(study, visit, specs)]
+    return sorted(cards, key=lambda card: _rank(card, order))
+
+
+def _rank(card: Card, order: dict[str, int]) -> tuple[int, int, int, int]:
+    place = card.place
+    step = 3
+    if isinstance(card, PhotosCard):
+        step = 0
+    elif isinstance(card, FieldCard) and card.spec.kind in ("site", "date"):
+        step = 1
+    elif isinstance(card, OutsideCard):
+        step = 2
+    return place.photo_id, place.page_instance_id, step, order.get(place.field, 999)
+
+
+def _of_visit(study: Study, visit: Visit, specs: dict[str, FieldSpec]) -> list[Card]:
+    asked = [e for e in visit.fields if e.needs_review and e.reading.field in specs]
+    if (photos := _photos_card(study, visit, specs)) is not None:
+        return [photos]
+    cards: list[Card] = list(_sum_cards(study, visit, specs, asked))
+    told = {s.reading.reading_id for c in cards if isinstance(c, SumCard) for s in c.fields}
+    left = [e for e in asked if e.reading.reading_id not in told]
+    outside: dict[int, list[FieldCard]] = {}
+    for e in left:
+        card = _field_card(study, visit, e, specs)
+        if is_outside(e.reasons) and not e.rivals:
+            outside.setdefault(e.observation.page_instance_id, []).append(card)
+        else:
+            cards.append(card)
+    return cards + [OutsideCard(tuple(fields)) for fields in outside.values()]
+
+
+def _field_card(
+    study: Study, visit: Visit, e: FieldState, specs: dict[str, FieldSpec]
+) -> FieldCard:
+    """One field, with what other photos say of it; then also the question about those photos."""
+    others = _others(study, visit, e, specs)
+    photos = None
+    if others and visit.site and visit.visit_date:
+        pages = {e.observation.page_instance_id, *(r.page_instance_id for r in e.rivals)}
+        photos = _photos(study, visit, specs, pages, {e.reading.field})
+    return FieldCard(as_waiting(study, visit, e), specs[e.reading.field], others, photos)
+
+
+def is_outside(reasons: Sequence[Reason]) -> bool:
+    """Whether a field, or some of its boxes, can't be read since it lies outside the picture."""
+    return any(r.code in HIDDEN and r["why"] == Occlusion.OUTSIDE.value for r in reasons)
+
+
+def _others(
+    study: Study, visit: Visit, asked: FieldState, specs: dict[str, FieldSpec]
+) -> tuple[Stated, ...]:
+    """The same field in the photos that say something else."""
+    rivals = {rival.page_instance_id for rival in asked.rivals}
+    return tuple(
+        stated(study, visit, e, specs)
+        for e in visit.fields
+        if e.reading.field == asked.reading.field and e.observation.page_instance_id in rivals
+    )
+
+
+def stated(study: Study, visit: Visit, e: FieldState, specs: dict[str, FieldSpec]) -> Stated:
+    """A field of a page as a card shows it."""
+    value, sure = own_value(e), surely(e)
+    waiting, spec = as_waiting(study, visit, e), specs[e.reading.field]
+    return Stated(waiting, spec, value, e.status, e.decision is not None, sure)
+
+
+def _sum_cards(
+    study: Study, visit: Visit, specs: dict[str, FieldSpec], asked: Sequence[FieldState]
+) -> Iterator[SumCard]:
+    """A card for each sum that does not fit and of which a field waits; a field is on one only."""
+    serving = {e.reading.field: e for e in visit.fields if e.is_current}
+    waits = {e.reading.reading_id for e in asked}
+    taken: set[str] = set()
+    for rule in study.sums:
+        names = (rule.total, *rule.parts)
+        fields = [serving[name] for name in names if name in serving]
+        if len(fields) != len(names) or taken & set(names) or any(e.rivals for e in fields):
+            continue
+        if not waits & {e.reading.reading_id for e in fields} or any(map(_unknown, fields)):
+            continue
+        if (reason := sum_off(fields)) is not None:
+            taken |= set(names)
+            yield SumCard(tuple(stated(study, visit, e, specs) for e in fields), reason)
+
+
+def _unknown(e: FieldState) -> bool:
+    """Whether it is not even doubtful what the field says: nothing was read, and that is asked."""
+    return e.needs_review and e.value is None
+
+
+def _photos_card(study: Study, visit: Visit, specs: dict[str, FieldSpec]) -> PhotosCard | None:
+    """The question whether photos show one sheet, where they contradict each other and nobody said
+    so yet.
+    """
+    if not (visit.site and visit.visit_date):
+        return None
+    keys = {name for name, spec in specs.items() if spec.kind in ("site", "date")}
+    found = clashing(visit, keys)
+    if not found:
+        return None
+    card = _photos(study, visit, specs, set(found), set().union(*found.values()))
+    return card if same_sheet(card).fields else None  # else nothing could note the answer
+
+
+def _photos(
+    study: Study, visit: Visit, specs: dict[str, FieldSpec], pages: set[int], names: set[str]
+) -> PhotosCard:
+    seen = [page.page_instance_id for page in visit.pages if page.page_instance_id in pages]
+    return PhotosCard(tuple(_sheet(study, visit, page, names, specs) for page in seen))
+
+
+def _sheet(
+    study: Study, visit: Visit, page: int, names: set[str], specs: dict[str, FieldSpec]
+) -> SheetSeen:
+    here = [
+        e
+        for e in visit.fields
+        if e.observation.page_instance_id == page and e.reading.field in specs
+    ]
+    shown = {e.reading.field: stated(study, visit, e, specs) for e in here}
+    keys = {spec.kind: shown.get(name) for name, spec in specs.items() if "." not in name}
+    clashing = [shown[name] for name in specs if name in names and name in shown]
+    return SheetSeen(clashing[0].reading, keys.get("site"), keys.get("date"), tuple(clashing))
