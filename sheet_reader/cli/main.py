@@ -28,6 +28,7 @@ COMMANDS = {
     "export": "sheet_reader.cli.export:export",
     "status": "sheet_reader.cli.status:status",
     "letters": "sheet_reader.cli.letters:letters",
+    "update": "sheet_reader.cli.update:update",
     "demo": "sheet_reader.cli.demo:demo",
     "audit": "sheet_reader.cli.audit:audit",
     "history": "sheet_reader.cli.history:history",

@@ -142,12 +142,13 @@ class Summary:
 
 @dataclass(frozen=True, slots=True)
 class PhotoLine:
-    """One photo and its fate, for messages."""
+    """One photo and its fate, for messages; ``received_at`` as :func:`now` writes it."""
 
     photo_id: int
     name: str
     status: PhotoStatus
     reasons: Reasons = ()
+    received_at: str = ""
 
 
 @dataclass(frozen=True, slots=True)

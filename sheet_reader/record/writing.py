@@ -237,9 +237,11 @@ def _page_instance(
 def photos_with(connection: Connection, statuses: Sequence[str]) -> list[PhotoLine]:
     """The photos with one of these statuses, oldest first."""
     c = schema.photos.c
-    columns = (c.id, c.name, c.status, c.reason, c.reasons)
+    columns = (c.id, c.name, c.status, c.reason, c.reasons, c.received_at)
     query = select(*columns).where(c.status.in_(statuses)).order_by(c.id)
     return [
-        PhotoLine(row.id, row.name, row.status, restored(row.reasons, row.reason))
+        PhotoLine(
+            row.id, row.name, row.status, restored(row.reasons, row.reason), row.received_at
+        )
         for row in connection.execute(query)
     ]

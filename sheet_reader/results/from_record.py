@@ -77,7 +77,7 @@ class VisitFact:
 @dataclass(frozen=True, slots=True)
 class PhotoFact:
     """A photo and its fate. ``senders`` are those who sent it (addresses, never to be exported);
-    ``status`` is waiting, read, no sheet, failed or stopped.
+    ``status`` is waiting, read, no sheet, failed or stopped; ``received_at`` is UTC, ISO 8601.
     """
 
     photo_id: int
@@ -85,6 +85,7 @@ class PhotoFact:
     status: str
     reasons: Reasons
     senders: tuple[str, ...] = ()
+    received_at: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,7 +110,7 @@ def facts_of(record: Record) -> Facts:
     photos = tuple(
         PhotoFact(
             line.photo_id, neutral_name(line.photo_id), line.status, line.reasons,
-            by_photo.get(line.photo_id, ()),
+            by_photo.get(line.photo_id, ()), line.received_at,
         )
         for line in record.photos()
     )  # fmt: skip

@@ -136,6 +136,19 @@ class Publication:
 
 
 @dataclass(frozen=True, slots=True)
+class UpdatePlan:
+    """What updates for volunteers compare: ``count`` (the name of a count) in the plots ``treated``
+    and ``control``, and how many updates are ``planned`` for the season. What is "" or None is left
+    to the update.
+    """
+
+    count: str = ""
+    treated: str = ""
+    control: str = ""
+    planned: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class FieldSpec:
     """Any field of the sheet by its full name: a header field, or plot and count field joined."""
 
@@ -157,7 +170,8 @@ class Study:
     ``allowed_error`` is the share of accepted fields that may be wrong. ``send_to`` says where
     photographs go, ``own_digits`` whether the sheet asks for the volunteer's own ten digits.
     ``sites_file`` is the name of the site list in ``folder``; ``letter_words`` are all words of the
-    letters to volunteers, by key.
+    letters to volunteers, by key, ``update_words`` those texts of the update that the study words
+    itself.
     """
 
     key: str
@@ -181,6 +195,8 @@ class Study:
     effort: Effort | None = None
     publication: Publication = Publication()
     letter_words: tuple[tuple[str, str], ...] = tuple(LETTERS.items())
+    update: UpdatePlan = UpdatePlan()
+    update_words: tuple[tuple[str, str], ...] = ()
 
     @property
     def fields(self) -> tuple[FieldSpec, ...]:

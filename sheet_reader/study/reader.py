@@ -14,6 +14,8 @@ from sheet_reader.study.model import Comments, Paper, Season, Site, Study, Visit
 from sheet_reader.study.publication import read_effort, read_publication
 from sheet_reader.study.site_list import read_sites
 from sheet_reader.study.table import Mistakes, Table, shown
+from sheet_reader.study.update_plan import read_update_plan
+from sheet_reader.study.update_words import read_update_words
 from sheet_reader.study.words import read_words
 
 STUDY_FILE = "study.toml"
@@ -23,7 +25,7 @@ LEAST = 4
 KEYS = (
     "key", "title", "paper", "sites", "allowed_error", "instructions", "season", "visits",
     "header", "plots", "counts", "sums", "comments", "send_to", "own_digits", "words",
-    "effort", "publication",
+    "effort", "publication", "update",
 )  # fmt: skip
 RENAMED = {"roster": "sites", "accepted_error": "allowed_error"}
 """What keys were called before, and are called now."""
@@ -106,12 +108,13 @@ def _study(top: Table, folder: Path, mistakes: Mistakes) -> Study | None:
     comments = _comments(top, words.comments)
     effort, publication = read_effort(top, header, counts), read_publication(top)
     letter_words = tuple(read_letter_words(top).items())
+    update, update_words = read_update_plan(top, plots, counts), read_update_words(top)
     if mistakes.found or season is None:
         return None
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
         instructions, sites, folder, error, send_to, own_digits, words, file, effort,
-        publication, letter_words,
+        publication, letter_words, update, update_words,
     )  # fmt: skip
 
 

@@ -20,6 +20,8 @@ LONGEST = 160
 _FOLDER = "languages"
 LETTERS = "letters"
 """The table of the words of letters, which :mod:`sheet_reader.study.letter_words` reads."""
+UPDATE = "update"
+"""The table of the words of updates, which :mod:`sheet_reader.study.update_words` reads."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +102,7 @@ def read_words(top: Table) -> Words:
     table = top.table("words", required=False)
     if table is None:
         return ENGLISH
-    table.only(("language", LETTERS, *KEYS))
+    table.only(("language", LETTERS, UPDATE, *KEYS))
     words = _language(table, "language") if table.has("language") else ENGLISH
     for key in KEYS:
         if table.has(key):

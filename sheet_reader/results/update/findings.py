@@ -7,6 +7,7 @@ import numpy as np
 from sheet_reader.results.update.blocks import Picture, Section, Table
 from sheet_reader.results.update.comparison import LEAST_SITES, Comparison, Interval
 from sheet_reader.results.update.desk import Desk
+from sheet_reader.results.update.gee import NOT_INSTALLED
 from sheet_reader.results.update.pairs import LeftOut
 from sheet_reader.results.update.pictures import draw_pairs
 
@@ -87,6 +88,8 @@ def _beside(desk: Desk, result: Comparison) -> list[str]:
         bounds = Interval(float(np.exp(ranks.lower)), float(np.exp(ranks.upper)), ranks.level)
         low, high = _range(desk, bounds)
         lines.append(words("ranks", v=f"{ranks.v:g}", p=p, by=by, low=low, high=high))
+    if gee.failure == NOT_INSTALLED:
+        return lines
     if gee.ratio is None or gee.lower is None or gee.upper is None:
         lines.append(words("gee_failed", why=gee.failure))
     else:

@@ -9,15 +9,17 @@ from __future__ import annotations
 
 import warnings
 from dataclasses import dataclass
+from importlib.util import find_spec
 from typing import Any
 
 import numpy as np
 import pandas as pd
-import statsmodels.api as sm
 from numpy.typing import NDArray
 from scipy.stats import t as student
 
 LEAST_SITES = 6
+NOT_INSTALLED = "statsmodels is not installed"
+"""The failure where the extra "update" is missing; the page then leaves the second view out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,10 +45,17 @@ class GeeError(Exception):
     """The fit has no result that could be shown; its text says why. It never leaves the room."""
 
 
+def is_installed() -> bool:
+    """Whether statsmodels is there to fit with."""
+    return find_spec("statsmodels") is not None
+
+
 def gee_view(visits: pd.DataFrame, level: float = 0.95) -> GeeView:
     """Fit paired ``visits`` (see ``pairs.Paired``): count ~ plot, sites as groups, log effort as
     offset, exchangeable correlation. A failure is a value, never an exception.
     """
+    if not is_installed():
+        return GeeView(NOT_INSTALLED, level)
     groups = visits["site"].nunique()
     if groups < LEAST_SITES:
         return GeeView(f"it needs at least {LEAST_SITES} sites", level)
@@ -81,6 +90,8 @@ def fit_pairs(visits: pd.DataFrame) -> tuple[Any, float]:
 
     The second parameter is the log ratio. Raises GeeError where there is no fit.
     """
+    import statsmodels.api as sm
+
     counts = np.concatenate([visits["value_treated"], visits["value_control"]])
     effort = np.concatenate([visits["effort_treated"], visits["effort_control"]])
     site = np.concatenate([visits["site"], visits["site"]])
@@ -106,6 +117,8 @@ def fit_gee(
     """statsmodels' fit with exchangeable correlation inside each ``site``, ``offset`` on the log
     scale and the bias-reduced covariance. Raises GeeError where it did not converge.
     """
+    import statsmodels.api as sm
+
     with warnings.catch_warnings(record=True) as told:
         warnings.simplefilter("always")
         fit = sm.GEE(

@@ -1,0 +1,195 @@
+"""The words of the update for volunteers: a table of keys and texts.
+
+``[words.update]`` in ``study.toml`` sets single ones. A text may hold ``{names}``; what may stand
+there is what stands in the English text. Where a number decides, two texts are parted by ``|``:
+for one, for any other number.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from sheet_reader.study.table import Table
+from sheet_reader.study.words import UPDATE, placeholders
+
+ENGLISH: Mapping[str, str] = {
+    "language": "en",
+    "decimal_point": ".",
+    "months": "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec",
+    "date": "{day} {month} {year}",
+    "date_short": "{day} {month}",
+    "percent": "{n}\u00a0%",
+    "list_and": "{rest} and {last}",
+    # counts of things
+    "n_sites": "{n} site|{n} sites",
+    "n_visits": "{n} visit|{n} visits",
+    "n_values": "{n} value|{n} values",
+    "per": "per {effort}",
+    "per_visit": "per visit",
+    "density": "{count} {per}",
+    "fewer": "{by} fewer",
+    "more": "{by} more",
+    "same": "the same",
+    "yes": "yes",
+    "no": "no",
+    # the head
+    "page_title": "{title}: update of {day}",
+    "lead": "Update {number}, with counts up to {day}.",
+    "lead_draft": "Everything here is worked out from the sheets that have come in; later sheets "
+    "and corrections can change it.",
+    # what came in
+    "heading_in": "What came in",
+    "in_new": "Since the last update ({since}): {visits} from {sites}.",
+    "in_none_new": "Nothing new since the last update ({since}).",
+    "in_all": "In all: {visits} from {sites}, with {values} recorded.",
+    "in_none": "No counts have come in yet.",
+    "in_waiting": "{values} wait to be looked at by a person; they take no part until then.|"
+    "{values} wait to be looked at by a person; they take no part until then.",
+    "table_totals": "What was counted so far",
+    "col_count": "Count",
+    "col_plot": "Plot",
+    "col_recorded": "Times recorded",
+    "col_sum": "Sum",
+    "col_mean": "Mean {per}",
+    "heading_thanks": "Thank you",
+    "thanks_places": "Thank you for counting at {places}.",
+    "thanks_people": "Thank you, {people}.",
+    # your site
+    "heading_site": "Your site: {site}",
+    "site_none": "Nothing has come in from this site yet.",
+    "site_visits": "{visits} so far, the last one on {day}.",
+    "site_density": "{plot}: {value} {count} {per} over the season. Half of all sites lie between "
+    "{low} and {high}.",
+    "site_in_pictures": "The pictures below mark your site.",
+    "table_site": "Your counts",
+    "col_date": "Date",
+    # comparison
+    "heading_comparison": "What the comparison shows so far",
+    "main_clear": "About {by} {count} {per} in “{treated}” than in “{control}”, between {low} and "
+    "{high}; {sites}.",
+    "main_open": "We can't say yet. So far it is about {by} {count} {per} in “{treated}” than in "
+    "“{control}”, but anything between {low} and {high} fits the counts; {sites}.",
+    "main_alike": "We can't say yet. So far “{treated}” and “{control}” have alike numbers of "
+    "{count} {per}, but anything between {low} and {high} fits the counts; {sites}.",
+    "main_few": "No statement yet: so far {sites} have counts from both plots on the same day, and "
+    "fewer than {least} are too few.|No statement yet: so far {sites} have counts from both plots "
+    "on the same day, and fewer than {least} are too few.",
+    "estimand": "This is the average over sites of each site's own ratio, every site counting the "
+    "same. All animals thrown together would give {pooled}; there, the sites with the most animals "
+    "rule.",
+    "looks": "We look at these counts again and again. The range is widened for {looks} looks, so "
+    "that all of them together go wrong at most one time in 20. For a single look it would be "
+    "{low} to {high} (the plain 95 % interval).",
+    "ranks": "Beside it, not widened: the signed-rank test of Wilcoxon gives V = {v}, p {p}; the "
+    "estimate of Hodges and Lehmann is {by} ({low} to {high}).",
+    "gee": "A model of every single visit ({family} GEE, bias-reduced, not widened) puts all "
+    "animals together at {by} ({low} to {high}).",
+    "gee_failed": "A model of every single visit (GEE) gave no result this time: {why}.",
+    "gee_poisson": "Poisson",
+    "gee_negative_binomial": "negative binomial",
+    "effort_equal": "Both plots were searched nearly alike ({effort}: {by} in “{treated}”).",
+    "effort_unequal": "The plots were not searched alike ({effort}: {by} in “{treated}”). All "
+    "counts are therefore divided by it.",
+    "picture_pairs": "Each line is one site: “{control}” on the left, “{treated}” on the right.",
+    "pairs_down": "fewer: {n}",
+    "pairs_up": "more: {n}",
+    "pairs_even": "alike: {n}",
+    "pairs_typical": "typical site",
+    "your_site": "your site",
+    "alt_pairs": "Paired dots of {n} sites, {density}. Fewer in {treated} than in {control} at "
+    "{down}, more at {up}, alike at {even}. Typical site: {a} in {control}, {b} in {treated}.",
+    "table_pairs": "Each site over the season (0.5 added to both counts)",
+    "col_site": "Site",
+    "col_visits": "Visits",
+    "col_ratio": "Ratio",
+    # weeks
+    "heading_weeks": "Week by week",
+    "picture_weeks": "Mean over sites, with the plain 95 % interval of that week. A week with "
+    "fewer than 3 sites has no interval.",
+    "axis_week": "week from",
+    "week": "week from {day}",
+    "alt_weeks": "Weekly means of {density}. {weeks}.",
+    "alt_week": "{day}: {means}",
+    "table_weeks": "Means by week and plot",
+    "col_week": "Week from",
+    "col_sites": "Sites",
+    "col_lower": "Lower",
+    "col_upper": "Upper",
+    "picture_grid": "All plots together, {density}, at each site in each week. A question mark "
+    "waits for a person; an empty cell has no count.",
+    "picture_grid_shades": "All plots together, {density}, at each site in each week: the darker, "
+    "the more. An empty cell has no count.",
+    "alt_grid": "Table of {sites} and {weeks} weeks. {filled} of {cells} cells have a count, from "
+    "{low} to {high}; {waiting} wait for a person.",
+    "table_grid": "Sites and weeks",
+    "waits": "waits",
+    "none": "–",
+    # stages
+    "heading_stages": "Stages over time",
+    "picture_stages": "Share of each stage by week; the number above each bar is how many were "
+    "counted. Only visits on which every stage was recorded.",
+    "all_plots": "All plots",
+    "alt_stages": "Shares of the stages. {panels}.",
+    "table_stages": "Stages by week and plot",
+    "col_stage": "Stage",
+    "col_counted": "Counted",
+    "col_share": "Share",
+    # open questions
+    "heading_open": "What we can't say yet",
+    "open_nothing": "Whether the same holds elsewhere or in another year: these sites were not "
+    "drawn at random, and this is one season.",
+    "open_interval": "Whether there is a difference at all: the range still holds both fewer and "
+    "more.",
+    "open_few": "Anything about the difference, before {least} sites have counted both plots.",
+    "open_size": "How large the difference is, closer than the range from {low} to {high}.",
+    "open_left": "What these values would add: {left}.",
+    "left_waiting": "{n} waits for a person|{n} wait for a person",
+    "left_unreadable": "{n} can't be read|{n} can't be read",
+    "left_not_recorded": "{n} was left empty|{n} were left empty",
+    "left_no_effort": "{n} has no number of {effort}|{n} have no number of {effort}",
+    "left_alone": "{n} has no partner from the other plot|{n} have no partner from the other plot",
+    "open_misread": "Reading errors: if 1 in {one_in} of the values that nobody looked at were "
+    "misread, which is the most we promise, the figure would move by less than {points} percentage "
+    "points in 95 of 100 cases.",
+    "open_zero": "Anything from {sites} where neither plot has had a find; they pull the figure "
+    "towards no difference.",
+    # photos, dates, notes
+    "heading_advice": "Photos that are easy to read",
+    "heading_next": "Next counts",
+    "next_dates": "The next counts are due on {dates}.",
+    "numbers_behind": "The numbers of this picture",
+    "accessible_form": "The accessible form of this update is its HTML page.",
+    "footer": "Made from the sheets of {title}. Nobody is named who did not allow it.",
+}  # fmt: skip
+LONGEST = 600
+MONTHS = 12
+
+
+def read_update_words(top: Table) -> tuple[tuple[str, str], ...]:
+    """The texts of the update that a study words itself, by key."""
+    if not top.has("words") or top.is_text("words"):
+        return ()
+    words = top.table("words", required=False)
+    table = words.table(UPDATE, required=False) if words is not None else None
+    if table is None:
+        return ()
+    table.only(ENGLISH)
+    given = {key: table.text(key, longest=LONGEST) for key in ENGLISH if table.has(key)}
+    return tuple((key, text) for key, text in given.items() if text and _serves(table, key, text))
+
+
+def _serves(table: Table, key: str, text: str) -> bool:
+    known = placeholders(ENGLISH[key])
+    try:
+        unknown = sorted(placeholders(text) - known)
+    except ValueError:
+        table.wrong(key, "has a brace without its partner")
+        return False
+    if unknown:
+        listed = ", ".join(f"{{{name}}}" for name in sorted(known)) or "nothing"
+        table.wrong(key, f"{{{unknown[0]}}} is not known here; in braces may stand {listed}")
+        return False
+    if key == "months" and len(text.split()) != MONTHS:
+        table.wrong(key, "must be the names of twelve months, parted by spaces")
+        return False
+    return True
