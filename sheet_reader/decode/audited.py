@@ -36,6 +36,9 @@ from sheet_reader.decode.promise import (
 from sheet_reader.decode.weekly_looks import evidence_against, evidence_for
 
 WEAKER = DECODE.weaker
+SHIPPED = "simulated photographs, read by the network before this one"
+"""What the shipped checked fields are; change it with them."""
+SHIPPED_BASIS = f"{SHIPPED}, not yet checked on your own"
 ODD = DECODE.odd_share
 FEW = DECODE.few_sites
 
@@ -51,7 +54,7 @@ def promise_for(
     """
     given = _next_best(
         promise_from(
-            shipped, allowed_error, delta, "simulated photographs, not yet checked on your own"
+            shipped, allowed_error, delta, SHIPPED_BASIS
         ),
         shipped,
     )
@@ -105,7 +108,7 @@ def by_site(own: Checked, threshold: float) -> tuple[NDArray[np.int64], NDArray[
 def odd_sites(own: Checked, delta: float = DELTA) -> list[tuple[str, int, int]]:
     """Sites that are misread far more often than others may be: name, wrong and checked fields.
 
-    By the binomial tail at ``ODD``, a share that no site should have, delta shared out over the
+    Two errors at least, and by the binomial tail at ``ODD``, a share that no site should have, delta shared out over the
     sites (Bonferroni).
     """
     if own.writers is None:
@@ -115,7 +118,7 @@ def odd_sites(own: Checked, delta: float = DELTA) -> list[tuple[str, int, int]]:
     for name in names:
         here = own.writers == name
         wrong, checked = int((~own.correct[here]).sum()), int(here.sum())
-        if wrong and bdtrc(wrong - 1, checked, ODD) < delta / len(names):
+        if wrong > 1 and bdtrc(wrong - 1, checked, ODD) < delta / len(names):
             found.append((str(name), wrong, checked))
     return found
 
@@ -140,7 +143,7 @@ def _both(own: Checked, given: Promise, wrong: int, checked: int) -> str:
     """On what a shipped promise rests that her own audits are still too few to bear out."""
     more = max(1, own.missing(given.threshold, given.allowed_error, given.delta))
     return (
-        f"simulated photographs; {wrong:,} of {checked:,} of your own checked readings were wrong, "
+        f"{SHIPPED}; {wrong:,} of {checked:,} of your own checked readings were wrong, "
         f"about {more:,} more to promise on those alone"
     )
 

@@ -24,7 +24,6 @@ from scipy.optimize import brentq
 from sheet_reader.decode.parameters import DECODE
 
 SHAPE = DECODE.error_shape
-_LEAST, _MOST = 1e-9, 0.999
 
 
 def at_most_clustered(
@@ -69,13 +68,14 @@ def upper_bound_clustered(
 ) -> float:
     """One-sided upper bound (0..1) of the mean share wrong, valid with probability 1 - delta."""
     n = _people(sizes)
-    if not len(n) or wrong >= n.sum() or at_most_clustered(wrong, n, _MOST, shape) > delta:
+    least, most = 1e-9, 0.999
+    if not len(n) or wrong >= n.sum() or at_most_clustered(wrong, n, most, shape) > delta:
         return 1.0
 
     def excess(log_share: float) -> float:
         return at_most_clustered(wrong, n, float(np.exp(log_share)), shape) - delta
 
-    return float(np.exp(brentq(excess, np.log(_LEAST), np.log(_MOST), xtol=1e-4)))
+    return float(np.exp(brentq(excess, np.log(least), np.log(most), xtol=1e-4)))
 
 
 def fields_needed(

@@ -19,11 +19,24 @@ from sheet_reader.decode.calibration import default_threshold, shipped_calibrati
 from sheet_reader.decode.promise import Checked, NoPromise
 from sheet_reader.decode.weekly_looks import drift, evidence_against, evidence_for
 
-SITES, WEEKS, EACH, JUNE = 40, 20, 50, 6
-"""Sites, weekly audits, fields drawn each week, and the week in which June begins."""
-ALLOWED = 0.001
 SEASONS = ("clean", "one odd hand from June on", "slow drift")
-_SURE = 0.99999999
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A season: how many ``sites``, weekly audits (``weeks``) of ``each`` fields, the week in which
+    ``june`` begins, the ``allowed`` share wrong, and the confidence of all fields (``sure``).
+    """
+
+    sites: int = 40
+    weeks: int = 20
+    each: int = 50
+    june: int = 6
+    allowed: float = 0.001
+    sure: float = 0.99999999
+
+
+PLAN = Plan()
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,27 +52,27 @@ class Look:
 def season(name: str, seed: int = 1) -> list[Look]:
     """The looks of one season, week by week."""
     rng = np.random.default_rng(seed)
-    floor = default_threshold(ALLOWED)
+    floor = default_threshold(PLAN.allowed)
     shipped = shipped_calibration()
     sites, right, weeks = (np.empty(0, int), np.empty(0, bool), np.empty(0, int))
     looks = []
-    for week in range(WEEKS):
-        drawn = rng.integers(0, SITES, EACH)
+    for week in range(PLAN.weeks):
+        drawn = rng.integers(0, PLAN.sites, PLAN.each)
         sites = np.r_[sites, drawn]
-        right = np.r_[right, rng.random(EACH) >= _share(name, week)[drawn]]
-        weeks = np.r_[weeks, np.full(EACH, week)]
+        right = np.r_[right, rng.random(PLAN.each) >= _share(name, week)[drawn]]
+        weeks = np.r_[weeks, np.full(PLAN.each, week)]
         own = Checked.of(
-            np.full(len(right), _SURE), right,
+            np.full(len(right), PLAN.sure), right,
             floors=np.full(len(right), floor), writers=sites.astype(str),
         )  # fmt: skip
         counts = by_site(own, floor)
-        said = promise_for(ALLOWED, shipped, own)
+        said = promise_for(PLAN.allowed, shipped, own)
         months = [_month(sites, right, weeks // 4 == m) for m in range(week // 4 + 1)]
         looks.append(
             Look(
-                evidence_against(*counts, ALLOWED),
-                evidence_for(*counts, ALLOWED),
-                float(drift(months, ALLOWED)[-1]),
+                evidence_against(*counts, PLAN.allowed),
+                evidence_for(*counts, PLAN.allowed),
+                float(drift(months, PLAN.allowed)[-1]),
                 _words(said, own),
             )
         )
@@ -68,8 +81,8 @@ def season(name: str, seed: int = 1) -> list[Look]:
 
 def _share(name: str, week: int) -> NDArray[np.float64]:
     """The share wrong at each site in a week."""
-    share = np.full(SITES, 0.0002)
-    if name == SEASONS[1] and week >= JUNE:
+    share = np.full(PLAN.sites, 0.0002)
+    if name == SEASONS[1] and week >= PLAN.june:
         share[7] = 0.3
     if name == SEASONS[2]:
         share[:] = 0.0002 * 1.35**week
@@ -80,8 +93,8 @@ def _month(
     sites: NDArray[np.int64], right: NDArray[np.bool_], here: NDArray[np.bool_]
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     return (
-        np.bincount(sites[here & ~right], minlength=SITES),
-        np.bincount(sites[here], minlength=SITES),
+        np.bincount(sites[here & ~right], minlength=PLAN.sites),
+        np.bincount(sites[here], minlength=PLAN.sites),
     )
 
 
@@ -102,7 +115,7 @@ def main(out: Path) -> None:
     for axis, name in zip(axes, SEASONS, strict=True):
         looks = season(name)
         click.echo(f"{name}: " + ", ".join(f"{n} {look.says}" for n, look in _changes(looks)))
-        weeks = np.arange(1, WEEKS + 1)
+        weeks = np.arange(1, PLAN.weeks + 1)
         lines = (
             ("against the promise", [look.against for look in looks], "-"),
             ("drift, by months", [look.drift for look in looks], "--"),
@@ -119,7 +132,7 @@ def main(out: Path) -> None:
         axis.set_ylim(0.04, 2e4)
         axis.set_ylabel("evidence")
     axes[-1].set_xlabel("weekly audits of 50 fields at 40 sites; 20 decides")
-    axes[-1].set_xlim(1, WEEKS + 2)
+    axes[-1].set_xlim(1, PLAN.weeks + 2)
     axes[0].legend(loc="center right", fontsize=8)
     figure.savefig(out, dpi=100)
 

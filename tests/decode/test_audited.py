@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from sheet_reader.decode.audited import odd_sites, promise_for
+from sheet_reader.decode.audited import SHIPPED, odd_sites, promise_for
 from sheet_reader.decode.calibration import default_threshold, shipped_calibration
 from sheet_reader.decode.clustered import upper_bound_clustered
 from sheet_reader.decode.promise import Checked, NoPromise, Promise, promise_from
@@ -111,7 +111,7 @@ def test_one_visit_however_often_looked_at_promises_nothing_by_itself():
     got = promise_for(0.001, shipped, right_ones(3000, 1, floor=0.9))
     assert isinstance(got, Promise)
     assert got.threshold == promise_for(0.001, shipped).threshold
-    assert got.basis.startswith("simulated photographs; 0 of 3,000 of your own")
+    assert got.basis.startswith(f"{SHIPPED}; 0 of 3,000 of your own")
     assert "your own readings" not in got.sentence
 
 
@@ -123,7 +123,7 @@ def test_fields_of_one_site_count_for_less_than_independent_ones():
     assert apart.basis == "your own readings, from 4,000 sites"
     together = promise_for(0.001, shipped, right_ones(4000, 40, floor))
     assert isinstance(together, Promise)
-    assert together.basis.startswith("simulated photographs; ")
+    assert together.basis.startswith(f"{SHIPPED}; ")
     many = promise_for(0.001, shipped, right_ones(40_000, 400, floor))
     assert isinstance(many, Promise)
     assert many.basis == "your own readings, from 400 sites"
@@ -183,7 +183,7 @@ def test_where_the_threshold_was_not_noted_right_fields_promise_nothing_but_do_n
     unknown = right_ones(5000, 5000, floor=np.nan)
     got = promise_for(0.001, shipped, unknown)
     assert isinstance(got, Promise)
-    assert got.basis.startswith("simulated photographs; 0 of 5,000 of your own")
+    assert got.basis.startswith(f"{SHIPPED}; 0 of 5,000 of your own")
     assert "2,995 more" in got.basis
     unknown.correct[0] = False  # 1 of 5,000 does not contradict 0.1 %, though known ones are none
     assert isinstance(promise_for(0.001, shipped, unknown), Promise)
