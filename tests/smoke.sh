@@ -51,6 +51,10 @@ done
 [ -s status.png ] || fail "no picture of the status"
 "$bin/sheet-reader" letters beans > letters.txt
 "$bin/sheet-reader" letters beans | grep -q "Nothing new" || fail "letters were drafted twice: $(cat letters.txt)"
+"$bin/sheet-reader" update beans --until 2026-08-30 > update.txt || fail "no update: $(cat update.txt)"
+for file in own_words.md bean-tips-update-2026-08-30.html bean-tips-update-2026-08-30.pdf; do
+    [ -s "beans/updates/$file" ] || fail "the update left no $file"
+done
 # The end of the input is a stop: nothing may be answered by it.
 "$bin/sheet-reader" review beans --pictures plain < /dev/null > review.txt || fail "review failed"
 "$bin/sheet-reader" export beans --out thrice > /dev/null

@@ -63,7 +63,7 @@ def update(study: Path, until: date | None, site: str | None, out: Path | None) 
     from sheet_reader.results.from_record import facts_of
 
     opened = open_study(study)
-    day = _day(until)
+    day = _day(opened, until)
     if site is not None and opened.site(site) is None:
         listed = opened.folder / opened.sites_file
         raise UsageError(f"there is no site {site} on the site list", where=listed)
@@ -77,10 +77,10 @@ def update(study: Path, until: date | None, site: str | None, out: Path | None) 
     say(f"Next:  read the page; your own words go into {_words(opened)}, then run this again.")
 
 
-def _day(until: date | None) -> date:
-    """The day asked for, not after today."""
+def _day(study: Study, until: date | None) -> date:
+    """The day asked for: up to today or, to try a season out, up to its last day."""
     day = date(until.year, until.month, until.day) if until is not None else today()
-    if day > today():
+    if day > max(today(), study.season.last):
         raise UsageError(f"{day} lies in the future", remedy="leave out --until for today")
     return day
 
@@ -128,7 +128,9 @@ def _nothing(study: Study, facts: Facts, until: date) -> UsageError:
     later = sorted(v.visit_date for v in facts.visits if v.site and v.visit_date)
     if later:
         return UsageError(
-            f"no counts up to {until}: the first visit is of {later[0]}", where=study.folder
+            f"no counts up to {until}: the first visit is of {later[0]}",
+            where=study.folder,
+            remedy="name a later day with --until",
         )
     return UsageError(
         "no counts have come in yet",
