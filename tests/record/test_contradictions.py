@@ -12,7 +12,7 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record import deciding, writing
+from sheet_reader.record import deciding, runs, writing
 from sheet_reader.record.lines import ReadingRow, Waiting
 from sheet_reader.record.model import (
     Accept,
@@ -232,7 +232,7 @@ def an_hour_back(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
     def back() -> None:
         hours[0] += 1
 
-    for module in (writing, deciding):
+    for module in (writing, runs, deciding):
         monkeypatch.setattr(module, "now", now)
     return back
 
