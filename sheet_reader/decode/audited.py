@@ -108,8 +108,8 @@ def by_site(own: Checked, threshold: float) -> tuple[NDArray[np.int64], NDArray[
 def odd_sites(own: Checked, delta: float = DELTA) -> list[tuple[str, int, int]]:
     """Sites that are misread far more often than others may be: name, wrong and checked fields.
 
-    Two errors at least, and by the binomial tail at ``ODD``, a share that no site should have, delta
-    shared out over the sites (Bonferroni).
+    Two errors at least, and by the binomial tail at ``ODD``, a share that no site should have;
+    delta is shared out over the sites (Bonferroni).
     """
     if own.writers is None:
         return []
