@@ -261,6 +261,18 @@ class DecodeParameters:
         "choice: the least that the promise is kept for; test hands showed 0.2 to 0.5",
         "how unevenly people are misread, at worst",
     )
+    site_shapes: tuple[float, ...] = parameter(
+        (0.1, 0.3, 1.0, 1000.0),
+        "beta shape",
+        "choice: from the least of error_shape to all alike",
+        "how unlike sites may be, in audits",
+    )
+    worse: tuple[float, ...] = parameter(
+        (2.0, 5.0, 15.0, 50.0), "times the allowed error", _ASSUMED, "what an alarm looks for"
+    )
+    better: tuple[float, ...] = parameter(
+        (0.03, 0.1, 0.3), "times the allowed error", _ASSUMED, "what a confirmation looks for"
+    )
     odd_share: float = parameter(
         0.01, "share", "choice: the most that the worst hand may be misread", "of an odd site"
     )

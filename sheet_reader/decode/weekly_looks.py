@@ -26,12 +26,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betaln
 
-SHAPES = (0.1, 0.3, 1.0, 1000.0)
-"""How unlike sites may be: from the least of ``clustered`` to all alike."""
-WORSE = (2.0, 5.0, 15.0, 50.0)
-"""Times the allowed error that an alarm looks for, each with equal weight."""
-BETTER = (0.03, 0.1, 0.3)
-"""Times the allowed error that a confirmation looks for."""
+from sheet_reader.decode.parameters import DECODE
+
+SHAPES = DECODE.site_shapes
+WORSE = DECODE.worse
+BETTER = DECODE.better
 
 
 def evidence_against(wrong: ArrayLike, checked: ArrayLike, share: float) -> float:
