@@ -44,12 +44,14 @@ def audit(
     import numpy as np
 
     from sheet_reader.reading.opening import open_record
+    from sheet_reader.record.model import ACCEPTED
     from sheet_reader.review.desk import RecordDesk
 
     opened = open_study(study)
     with open_record(opened) as record:
         tell_notes(record)
-        lot = record.summary().fields.get("accepted", 0)
+        fields = record.summary().fields
+        lot = sum(fields.get(status, 0) for status in ACCEPTED)
         if lot < 2:
             click.echo("Too few accepted fields to draw a sample from.")
             return
@@ -72,7 +74,7 @@ def _plan(lot: int, allowed_error: float) -> SamplingPlan:
 def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -> None:
     """The result of this look, of all looks so far, and what can be promised."""
     from sheet_reader.decode.binomial import ObservedError, percent
-    from sheet_reader.reading.promise import promise_of
+    from sheet_reader.reading.promise import drift_lines, odd_site_lines, promise_of
 
     click.echo()
     if checked == 0:
@@ -92,3 +94,5 @@ def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -
     total = ObservedError(sum(not field.right for field in audited), len(audited))
     click.echo(f"All audits so far: {total.sentence}.")
     click.echo(promise_of(record).sentence)
+    for line in (*odd_site_lines(record), *drift_lines(record)):
+        click.echo(line)

@@ -160,9 +160,10 @@ def _tell(study: Study, planned: Outline, outline: Outline, counts: pd.DataFrame
         return
     sites = 0
     if outline.compares:
-        sites = len(pair_visits(counts, outline, outline.count.name).sites)
+        paired = pair_visits(counts, outline, outline.count.name).sites
+        sites = int(((paired["value_treated"] > 0) | (paired["value_control"] > 0)).sum())
     if sites < LEAST_SITES:
-        both = f"{counted(sites, 'site')} with counts from both plots on one day"
+        both = f"{counted(sites, 'site')} with counts from both plots on one day and a find"
         say(f"note: {both}; fewer than {LEAST_SITES} can't be compared, and the page says so")
     elif not is_installed():
         extra = "pip install 'sheet-reader[update]'"

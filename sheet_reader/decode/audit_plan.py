@@ -16,10 +16,10 @@ from dataclasses import dataclass
 
 from scipy.special import bdtr
 
-LETTERS = "ABCDEFGHJKLMNPQ"
+LETTERS = "ABCDEFGHJKLMNPQR"
 _LOTS = (8, 15, 25, 50, 90, 150, 280, 500, 1200, 3200, 10_000, 35_000, 150_000, 500_000)
-"""Largest lot of each letter from A on; larger lots are Q."""
-_SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250)
+"""Largest lot of each letter from A on; larger lots are Q. R is reached from Q alone."""
+_SIZES = (2, 3, 5, 8, 13, 20, 32, 50, 80, 125, 200, 315, 500, 800, 1250, 2000)
 AQLS = (0.010, 0.015, 0.025, 0.040, 0.065, 0.10, 0.15, 0.25, 0.40, 0.65, 1.0, 1.5, 2.5, 4.0, 6.5)
 """Acceptance quality limits that a plan can be had for, in per cent nonconforming."""
 _ACCEPT = (0, 0, 1, 1, 2, 3, 5, 7, 10, 14, 21)
@@ -70,12 +70,10 @@ def sampling_plan(lot: int, aql: float) -> SamplingPlan:
     if aql not in AQLS:
         raise ValueError(f"no plan for an AQL of {aql} %")
     letter_at = LETTERS.index(code_letter(lot))
-    first = len(LETTERS) - 1 - AQLS.index(aql)
+    first = LETTERS.index("Q") - AQLS.index(aql)
     diagonal = min(max(letter_at - first, 0), len(_ACCEPT) - 1)
     diagonal = _DETOUR.get(diagonal, diagonal)
     used = first + diagonal
-    if used >= len(LETTERS):
-        used, diagonal = first, 0
     return SamplingPlan(lot, LETTERS[used], min(_SIZES[used], lot), _ACCEPT[diagonal], aql)
 
 

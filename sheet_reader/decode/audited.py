@@ -12,12 +12,8 @@ field counts against every threshold that would accept it. Fields that were flag
 review don't count, right or wrong: they were asked about because they were doubtful, not drawn, so
 they tell nothing about accepted ones.
 
-Fields of one visit are by one hand, in one light. n fields, m̄ = sum m² / sum m to a visit on
-average, count as n / (1 + (m̄ - 1) · ALIKE) independent ones (Kish, *Survey Sampling*, 1965,
-section 5.4), or as n over the design effect of their errors (``Checked.design_effect``) where that
-is less. ALIKE = 0.02 is a choice of this house; the shipped photographs show up to 0.014, with
-other people than a study's. That a site's visits go together, and that audits are looked at again
-and again, is not allowed for here.
+Audits are looked at again and again, and a site's fields are mostly by one hand: what they show is
+weighed by sites, so that any number of looks keeps the level (``weekly_looks``).
 """
 
 from __future__ import annotations
@@ -25,8 +21,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 import numpy as np
+from numpy.typing import NDArray
+from scipy.special import bdtrc
 
-from sheet_reader.decode.binomial import at_most, checks_needed, lower_bound
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.promise import (
     DELTA,
@@ -35,11 +32,15 @@ from sheet_reader.decode.promise import (
     Promise,
     above_errors,
     promise_from,
-    refusal,
 )
+from sheet_reader.decode.weekly_looks import evidence_against, evidence_for
 
-ALIKE = DECODE.alike
 WEAKER = DECODE.weaker
+SHIPPED = "simulated photographs, read by the network before this one"
+"""What the shipped checked fields are; change it with them."""
+SHIPPED_BASIS = f"{SHIPPED}, not yet checked on your own"
+ODD = DECODE.odd_share
+FEW = DECODE.few_sites
 
 
 def promise_for(
@@ -47,59 +48,103 @@ def promise_for(
 ) -> Promise | NoPromise:
     """The promise that shipped data and the coordinator's own audited fields bear out together.
 
-    The threshold is never looser than the one that the shipped data give. Her own alone decide
-    there whether the promise stands once there are enough of them. Before that the shipped ones
-    promise, unless her own show more errors than promised: then nothing is promised.
+    The threshold is never looser than the one that the shipped data give. Her own withdraw the
+    promise where they speak against it, and bear it out alone where they are enough; until then
+    the shipped ones promise, for all but a few sites that are misread far more often than others.
     """
     given = _next_best(
         promise_from(
-            shipped, allowed_error, delta, "simulated photographs, not yet checked on your own"
+            shipped, allowed_error, delta, SHIPPED_BASIS
         ),
         shipped,
     )
     if own is None or not len(own.scores):
         return given
     start = given.threshold
-    if _independent(own, start)[1] >= checks_needed(allowed_error, delta):
-        return _by_own(own, allowed_error, delta, start)
-    wrong, checked = _with_unknown(own, start).at(start)
-    if checked and lower_bound(wrong, checked, delta) > allowed_error:
+    odd = _few_odd_sites(own)
+    whole = _with_unknown(_without(own, odd), start)
+    wrong, checked = whole.at(start)
+    if evidence_against(*by_site(whole, start), allowed_error) >= 1.0 / delta:
         reason = (
             f"{wrong:,} of your {checked:,} own checked readings were wrong, more than "
             f"{allowed_error * 100:g} %; the shipped calibration does not hold for your "
             "photographs"
         )
-        threshold = above_errors(own, start)
-        missing = checks_needed(allowed_error, delta, wrong) - checked
-        return NoPromise(reason, missing, threshold, allowed_error, delta, wrong, checked)
+        missing = own.missing(start, allowed_error, delta)
+        return NoPromise(
+            reason, missing, above_errors(own, start), allowed_error, delta, wrong, checked
+        )
+    sites = by_site(own, start)
+    if evidence_for(*sites, allowed_error) >= 1.0 / delta:
+        where = "" if own.writers is None else f", from {counted_sites(len(sites[0]))}"
+        basis = f"your own readings{where}"
+        return Promise.of(own, start, allowed_error, delta, basis)
     if isinstance(given, NoPromise):
         return given
-    return replace(given, basis=_both(own, given, wrong, checked))
+    left_out = f"; without {', '.join(odd)}, misread often" if odd else ""
+    return replace(given, basis=_both(own, given, wrong, checked) + left_out)
 
 
-def _by_own(own: Checked, allowed_error: float, delta: float, start: float) -> Promise | NoPromise:
-    """What her own audits alone show at ``start``, the threshold in force."""
-    wrong, checked = own.at(start)
-    together = _together(own, start)
-    if at_most(wrong / together, checked / together, allowed_error) > delta:
-        return refusal(own, start, allowed_error, delta)
-    basis = "your own readings"
-    visits = _visits(own, start)
-    if visits is not None:
-        basis += f", from {visits:,} visit{'' if visits == 1 else 's'}"
-    kept = checked / len(own.scores)
-    return Promise(start, allowed_error, delta, wrong, checked, kept, basis, together)
+def counted_sites(n: int) -> str:
+    """A number of sites in words."""
+    return f"{n:,} site" + ("" if n == 1 else "s")
+
+
+def by_site(own: Checked, threshold: float) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Wrong and checked fields (S,) of each site that speaks about ``threshold``; each field by
+    itself where it is not known from which site it is.
+    """
+    telling = own.tell(threshold)
+    wrong = (~own.correct[telling]).astype(np.int64)
+    if own.writers is None:
+        return wrong, np.ones(len(wrong), np.int64)
+    names, place = np.unique(own.writers[telling], return_inverse=True)
+    return (
+        np.bincount(place, weights=wrong, minlength=len(names)).astype(np.int64),
+        np.bincount(place, minlength=len(names)).astype(np.int64),
+    )
+
+
+def odd_sites(own: Checked, delta: float = DELTA) -> list[tuple[str, int, int]]:
+    """Sites that are misread far more often than others may be: name, wrong and checked fields.
+
+    Two errors at least, and by the binomial tail at ``ODD``, a share that no site should have;
+    delta is shared out over the sites (Bonferroni).
+    """
+    if own.writers is None:
+        return []
+    names = np.unique(own.writers)
+    found = []
+    for name in names:
+        here = own.writers == name
+        wrong, checked = int((~own.correct[here]).sum()), int(here.sum())
+        if wrong > 1 and bdtrc(wrong - 1, checked, ODD) < delta / len(names):
+            found.append((str(name), wrong, checked))
+    return found
+
+
+def _few_odd_sites(own: Checked) -> list[str]:
+    """Names of the odd sites where they are few among many: one odd hand is told as one, and takes
+    no promise from everybody. None where they are the study.
+    """
+    names = [name for name, _, _ in odd_sites(own)]
+    if own.writers is None or len(names) > FEW * len(np.unique(own.writers)):
+        return []
+    return names
+
+
+def _without(own: Checked, sites: list[str]) -> Checked:
+    if own.writers is None or not sites:
+        return own
+    return own.part(~np.isin(own.writers, sites))
 
 
 def _both(own: Checked, given: Promise, wrong: int, checked: int) -> str:
     """On what a shipped promise rests that her own audits are still too few to bear out."""
-    errors, telling = own.at(given.threshold)
-    together = _together(own, given.threshold)
-    needed = checks_needed(given.allowed_error, given.delta, errors)
-    more = max(1, int(np.ceil(needed * together)) - telling)
+    more = max(1, own.missing(given.threshold, given.allowed_error, given.delta))
     return (
-        f"simulated photographs; {wrong:,} of {checked:,} of your own checked readings were wrong, "
-        f"{more:,} more to promise on those alone"
+        f"{SHIPPED}; {wrong:,} of {checked:,} of your own checked readings were wrong, "
+        f"about {more:,} more to promise on those alone"
     )
 
 
@@ -110,27 +155,6 @@ def _with_unknown(own: Checked, threshold: float) -> Checked:
     if own.floors is None:
         return own
     return replace(own, floors=np.where(np.isnan(own.floors), threshold, own.floors))
-
-
-def _visits(own: Checked, threshold: float) -> int | None:
-    return None if own.sheets is None else len(np.unique(own.sheets[own.tell(threshold)]))
-
-
-def _together(own: Checked, threshold: float) -> float:
-    """Design effect of the fields that speak about ``threshold``, 1 or more."""
-    telling = own.tell(threshold)
-    if own.sheets is None or not telling.any():
-        return own.design_effect(threshold)
-    sizes = np.unique(own.sheets[telling], return_counts=True)[1].astype(np.float64)
-    alike = 1.0 + (float((sizes**2).sum() / sizes.sum()) - 1.0) * ALIKE
-    return max(alike, own.design_effect(threshold))
-
-
-def _independent(own: Checked, threshold: float) -> tuple[float, float]:
-    """Wrong and checked fields at ``threshold`` as if each stood alone."""
-    wrong, checked = own.at(threshold)
-    together = _together(own, threshold)
-    return wrong / together, checked / together
 
 
 def _next_best(given: Promise | NoPromise, data: Checked) -> Promise | NoPromise:

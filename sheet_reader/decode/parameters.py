@@ -255,11 +255,29 @@ class DecodeParameters:
     pilot_more_errors: float = parameter(
         5.0, "errors", _ASSUMED, "more than the pilot showed are spread over the thresholds"
     )
-    alike: float = parameter(
-        0.02,
-        "correlation",
-        "choice: the shipped photographs show up to 0.014, with other people than a study's",
-        "of errors within a visit (intraclass)",
+    error_shape: float = parameter(
+        0.1,
+        "gamma shape",
+        "choice: the least that the promise is kept for; test hands showed 0.2 to 0.5",
+        "how unevenly people are misread, at worst",
+    )
+    site_shapes: tuple[float, ...] = parameter(
+        (0.1, 0.3, 1.0, 1000.0),
+        "beta shape",
+        "choice: from the least of error_shape to all alike",
+        "how unlike sites may be, in audits",
+    )
+    worse: tuple[float, ...] = parameter(
+        (2.0, 5.0, 15.0, 50.0), "times the allowed error", _ASSUMED, "what an alarm looks for"
+    )
+    better: tuple[float, ...] = parameter(
+        (0.03, 0.1, 0.3), "times the allowed error", _ASSUMED, "what a confirmation looks for"
+    )
+    odd_share: float = parameter(
+        0.01, "share", "choice: the most that the worst hand may be misread", "of an odd site"
+    )
+    few_sites: float = parameter(
+        0.1, "share", _ASSUMED, "up to which odd sites are told apart instead of an alarm for all"
     )
     weaker: tuple[float, ...] = parameter(
         (10.0, 5.0, 3.0, 2.0, 1.5),

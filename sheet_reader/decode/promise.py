@@ -15,10 +15,10 @@ with probability at least 1 - delta over the draw of the checked fields. Selecti
 a guarantee goes back to Geifman & El-Yaniv 2017 (arXiv 1705.08500), who split delta over their
 search steps instead.
 
-Errors come in groups: one odd hand, one bad photograph. With k_s wrong accepted fields on sheet s
-the variance of their number is about sum k_s² where independent errors would have sum k_s
-(Poisson), so both counts are divided by the design effect sum k_s² / sum k_s before they are tested
-(Korn & Graubard, Survey Methodology 24:193, 1998). This makes the tail approximate, and safer.
+The sampling unit is the person: what is promised is promised for people like those who wrote the
+checked fields. Errors cluster by person (one odd hand), so the tail is not the binomial's but that
+of counts with a rate of its own for each person (``clustered``); every fifth person's fields choose
+the start, the others' are tested. Where nobody knows who wrote, each field stands alone.
 
 What the promise rests on: the checked fields are a fair sample of those that will be accepted. How
 the shipped ones and a study's own go together: ``audited``.
@@ -32,6 +32,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sheet_reader.decode.binomial import at_most, checks_needed, lower_bound, percent, upper_bound
+from sheet_reader.decode.clustered import at_most_clustered, fields_needed, upper_bound_clustered
 from sheet_reader.decode.parameters import DECODE
 
 CONSERVATIVE = DECODE.conservative
@@ -99,21 +100,48 @@ class Checked:
         kept = self.tell(threshold)
         return int((kept & ~self.correct).sum()), int(kept.sum())
 
-    def design_effect(self, threshold: float) -> float:
-        """Design effect of the errors at or above ``threshold``: 1 where each stands alone."""
-        if self.sheets is None:
-            return 1.0
-        wrong = self.sheets[(self.scores >= threshold) & ~self.correct]
-        counts = np.unique(wrong, return_counts=True)[1]
-        return float((counts**2).sum() / counts.sum()) if len(counts) else 1.0
+    def people(self, threshold: float) -> NDArray[np.int64] | None:
+        """How many fields that speak about ``threshold`` each person wrote, (W,); None where it is
+        not known who did.
+        """
+        if self.writers is None:
+            return None
+        counts: NDArray[np.int64] = np.unique(
+            self.writers[self.tell(threshold)], return_counts=True
+        )[1]
+        return counts
+
+    def chance(self, threshold: float, share: float) -> float:
+        """The p-value against "more than ``share`` of what ``threshold`` accepts is wrong"."""
+        wrong, checked = self.at(threshold)
+        people = self.people(threshold)
+        if people is None:
+            return at_most(wrong, checked, share)
+        return at_most_clustered(wrong, people, share)
+
+    def bound(self, threshold: float, delta: float) -> float:
+        """One-sided upper bound (0..1) of the share wrong at ``threshold``."""
+        wrong, checked = self.at(threshold)
+        people = self.people(threshold)
+        if people is None:
+            return upper_bound(wrong, checked, delta)
+        return upper_bound_clustered(wrong, people, delta)
+
+    def missing(self, threshold: float, share: float, delta: float) -> int:
+        """How many more fields at ``threshold``, none wrong, would show a share of ``share``."""
+        wrong, checked = self.at(threshold)
+        people = self.people(threshold)
+        if people is None or not len(people):
+            return checks_needed(share, delta, wrong) - checked
+        return fields_needed(wrong, people, share, delta) - checked
 
 
 @dataclass(frozen=True, slots=True)
 class Promise:
     """From ``threshold`` on at most ``allowed_error`` of the accepted fields are wrong, with
-    confidence 1 - ``delta``: of ``checked`` such fields ``wrong`` were wrong, and ``bound`` is the
-    exact upper bound, errors going together by the design effect ``design_effect``. ``kept`` is the
-    share of all checked fields that would be accepted; ``basis`` says which data it rests on.
+    confidence 1 - ``delta``: of ``checked`` such fields by ``people`` persons (None: not known)
+    ``wrong`` were wrong, and ``bound`` is the upper bound of the share. ``kept`` is the share of
+    all checked fields that would be accepted; ``basis`` says which data it rests on.
     """
 
     threshold: float
@@ -122,24 +150,32 @@ class Promise:
     wrong: int
     checked: int
     kept: float
+    bound: float
     basis: str = ""
-    design_effect: float = 1.0
+    people: int | None = None
 
-    @property
-    def bound(self) -> float:
-        """Exact one-sided upper bound of the share wrong among accepted fields."""
-        return upper_bound(
-            self.wrong / self.design_effect, self.checked / self.design_effect, self.delta
-        )
+    @classmethod
+    def of(
+        cls, data: Checked, threshold: float, allowed_error: float, delta: float, basis: str = ""
+    ) -> Promise:
+        """The promise that ``data`` bear out at ``threshold``."""
+        wrong, checked = data.at(threshold)
+        people = data.people(threshold)
+        return cls(
+            threshold, allowed_error, delta, wrong, checked, checked / max(1, len(data.scores)),
+            data.bound(threshold, delta), basis, None if people is None else len(people),
+        )  # fmt: skip
 
     @property
     def sentence(self) -> str:
         """The promise in words."""
+        whose = "" if self.people is None else f", written by {self.people:,} people,"
         return (
             f"At most {self.allowed_error * 100:g} % of the accepted fields are wrong, with "
-            f"{(1.0 - self.delta) * 100:g} % confidence: {self.wrong:,} of {self.checked:,} "
-            f"checked ones were wrong, so at most {percent(self.bound)}"
-            + (f" ({self.basis})." if self.basis else ".")
+            f"{(1.0 - self.delta) * 100:g} % confidence"
+            + (", for people like those who wrote the checked ones" if self.people else "")
+            + f": {self.wrong:,} of {self.checked:,} checked ones{whose} were wrong, so at most "
+            f"{percent(self.bound)}" + (f" ({self.basis})." if self.basis else ".")
         )
 
 
@@ -183,28 +219,23 @@ def loosest(
     """
     best: Promise | None = None
     for threshold in [start, *(t for t in GRID if t < start)]:
-        wrong, checked = data.at(threshold)
-        design_effect = data.design_effect(threshold)
-        if at_most(wrong / design_effect, checked / design_effect, allowed_error) > delta:
+        if data.chance(threshold, allowed_error) > delta:
             break
-        kept = checked / max(1, len(data.scores))
-        best = Promise(threshold, allowed_error, delta, wrong, checked, kept, basis, design_effect)
+        best = Promise.of(data, threshold, allowed_error, delta, basis)
     return best or refusal(data, start, allowed_error, delta)
 
 
 def refusal(data: Checked, start: float, allowed_error: float, delta: float) -> NoPromise:
     """Why ``start`` keeps no promise by these data, and what is missing."""
     wrong, checked = data.at(start)
-    missing = checks_needed(allowed_error, delta, wrong) - checked
+    missing = data.missing(start, allowed_error, delta)
     sure = f"{(1.0 - delta) * 100:g} %"
     if checked and lower_bound(wrong, checked, delta) > allowed_error:
         reason = (
             f"{wrong:,} of {checked:,} checked fields with a confidence of {start:g} or more were "
             f"wrong, clearly more than {allowed_error * 100:g} %"
         )
-        return NoPromise(
-            reason, 0, above_errors(data, start), allowed_error, delta, wrong, checked
-        )
+        return NoPromise(reason, 0, above_errors(data, start), allowed_error, delta, wrong, checked)
     found = f"{wrong:,} of {checked:,} checked fields wrong" if checked else "nothing checked"
     reason = (
         f"{found}; to be {sure} sure of at most {allowed_error * 100:g} %, {missing:,} more must "
@@ -243,10 +274,16 @@ def pilot_start(pilot: Checked, share: float = 1.0) -> float:
 def promise_from(
     data: Checked, allowed_error: float, delta: float = DELTA, basis: str = ""
 ) -> Promise | NoPromise:
-    """A promise from one set of checked fields: every fifth chooses the start, the rest is tested.
+    """A promise from one set of checked fields: those of every fifth person choose the start, the
+    others' are tested.
 
-    The split uses nothing but the position in the data, so the test stays honest.
+    The split uses nothing but who wrote (or, where that is not known, the position in the data),
+    so the test stays honest.
     """
-    pilot = np.arange(len(data.scores)) % 5 == 0
+    if data.writers is None:
+        turn = np.arange(len(data.scores))
+    else:
+        turn = np.unique(data.writers, return_inverse=True)[1]
+    pilot = turn % 5 == 0
     start = pilot_start(data.part(pilot), 4.0)
     return loosest(data.part(~pilot), allowed_error, delta, start, basis)

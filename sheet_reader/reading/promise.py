@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
@@ -16,15 +17,15 @@ if TYPE_CHECKING:
 
 
 def checked_fields(record: Record) -> Checked:
-    """The accepted fields that audits drew, each once; ``sheets`` numbers their visits."""
+    """The accepted fields that audits drew, each once; ``writers`` names their sites."""
     from sheet_reader.decode.promise import Checked
 
     drawn = record.audited()
     return Checked.of(
         [field.confidence for field in drawn],
         [field.right for field in drawn],
-        [field.visit for field in drawn],
-        [np.nan if field.threshold is None else field.threshold for field in drawn],
+        floors=[np.nan if field.threshold is None else field.threshold for field in drawn],
+        writers=[field.site for field in drawn],
     )
 
 
@@ -33,6 +34,37 @@ def promise_of(record: Record) -> Promise | NoPromise:
     from sheet_reader.decode.calibration import current_promise
 
     return current_promise(record.study.allowed_error, checked_fields(record))
+
+
+def odd_site_lines(record: Record) -> list[str]:
+    """One line for each site that is misread far more often than a site may be."""
+    from sheet_reader.decode.audited import odd_sites
+
+    return [
+        f"Site {site} is misread often: {wrong} of {checked} checked fields were wrong. "
+        "Look at its sheets."
+        for site, wrong, checked in odd_sites(checked_fields(record))
+    ]
+
+
+def drift_lines(record: Record) -> list[str]:
+    """One line where the errors of late have become more than the promise allows."""
+    from sheet_reader.decode.promise import DELTA
+    from sheet_reader.decode.weekly_looks import drift
+
+    drawn = [field for field in record.audited() if field.visit_date]
+    months = sorted({field.visit_date[:7] for field in drawn})
+    sites = sorted({field.site for field in drawn})
+    table = []
+    for month in months:
+        here = [field for field in drawn if field.visit_date[:7] == month]
+        checked, wrong = Counter(f.site for f in here), Counter(f.site for f in here if not f.right)
+        table.append(([wrong[s] for s in sites], [checked[s] for s in sites]))
+    detected = drift(table, record.study.allowed_error) >= 1.0 / DELTA
+    if not detected.any():
+        return []
+    since = months[int(detected.argmax())]
+    return [f"Readings have become worse: checked fields show it from {since} on."]
 
 
 def reader_of(record: Record) -> Reader | None:

@@ -8,7 +8,7 @@ from sqlalchemy import Connection, select
 
 from sheet_reader.record import schema
 from sheet_reader.record.loading import UNDO
-from sheet_reader.record.model import AuditedField
+from sheet_reader.record.model import ACCEPTED, AuditedField
 from sheet_reader.record.states import Visit
 
 
@@ -20,20 +20,22 @@ def audited_fields(connection: Connection, visits: Sequence[Visit]) -> list[Audi
     is what a person says now. A field of a visit counts once, however many photos show it and
     however often it was drawn, and as wrong if it ever was. Flagged fields don't count.
     """
-    place: dict[tuple[int, str], int] = {}
+    place: dict[tuple[int, str], tuple[str, str]] = {}
     truth: dict[tuple[int, str], str | None] = {}
-    for number, visit in enumerate(visits):
+    for visit in visits:
         for field in visit.fields:
             key = (field.reading.page_instance_id, field.reading.field)
-            place[key] = number
+            place[key] = visit.site, visit.visit_date
             if field.decision is not None:
                 truth[key] = field.decision.value
-    once: dict[tuple[int, str], AuditedField] = {}
+    once: dict[tuple[tuple[str, str], int | None, str], AuditedField] = {}
     for instance, name, said, read, confidence, threshold in _drawn(connection):
         right = read == truth.get((instance, name), said)
-        key = (place.get((instance, name), -1 - instance), name)
-        if key not in once or (once[key].right and not right):
-            once[key] = AuditedField(right, confidence, key[0], threshold)
+        where = place.get((instance, name))
+        site, visit_date = where or ("", "")
+        drawn = ((site, visit_date), None if where else instance, name)
+        if drawn not in once or (once[drawn].right and not right):
+            once[drawn] = AuditedField(right, confidence, site, visit_date, threshold)
     return list(once.values())
 
 
@@ -47,7 +49,7 @@ def _drawn(
         select(d.page_instance_id, d.field, d.value, r.value, r.confidence, k.threshold)
         .join(schema.readings, r.id == d.reading_id)
         .join(schema.reading_runs, k.id == r.run_id)
-        .where(d.blind, d.kind != UNDO, d.id.not_in(undone), r.status == "accepted")
+        .where(d.blind, d.kind != UNDO, d.id.not_in(undone), r.status.in_(ACCEPTED))
         .order_by(d.id)
     )
     return [tuple(row) for row in connection.execute(query)]

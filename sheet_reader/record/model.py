@@ -13,6 +13,8 @@ from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reason, Reasons
 
 Status = Literal["accepted", "flagged", "confirmed", "corrected", "typed", "empty", "unreadable"]
+ACCEPTED: tuple[Status, ...] = ("accepted", "empty")
+"""What was read and taken over without a question; "not recorded" is such a reading too."""
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
 
 
@@ -92,12 +94,14 @@ class Thresholds:
 @dataclass(frozen=True, slots=True)
 class AuditedField:
     """An accepted field that an audit drew: whether it was ``right``, the ``confidence`` and
-    ``threshold`` under which it was accepted (None: not known), and a number for its ``visit``.
+    ``threshold`` under which it was accepted (None: not known), and its ``site`` and
+    ``visit_date`` as they stand now ("" where the page is in no visit).
     """
 
     right: bool
     confidence: float
-    visit: int
+    site: str
+    visit_date: str
     threshold: float | None
 
 

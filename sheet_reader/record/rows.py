@@ -8,7 +8,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from sheet_reader.record.lines import ReadingRow, Waiting
-from sheet_reader.record.model import Rival, Status, VisitRow
+from sheet_reader.record.model import ACCEPTED, Rival, Status, VisitRow
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.study.model import Study
 
@@ -77,8 +77,15 @@ def _visit_row(study: Study, visit: Visit) -> VisitRow:
 def accepted_sample(
     study: Study, visits: Iterable[Visit], n: int, rng: np.random.Generator
 ) -> list[Waiting]:
-    """``n`` of the accepted values that serve, drawn without putting back; fewer if there are."""
-    pool = [(v, e) for v in visits for e in v.fields if e.is_current and e.status == "accepted"]
+    """``n`` of the accepted readings that serve, those of empty fields too, drawn without putting
+    back; fewer if there are.
+    """
+    pool = [
+        (v, e)
+        for v in visits
+        for e in v.fields
+        if e.is_current and e.decision is None and e.status in ACCEPTED
+    ]
     chosen = rng.permutation(len(pool))[:n]
     return [as_waiting(study, *pool[int(i)]) for i in chosen]
 

@@ -95,7 +95,8 @@ class FieldQuestion:
         return f"{self.card.reading.value} is right"
 
     def _reply(self, answer: Answer) -> Reply:
-        return field_reply(self.card, answer, blind=self.audit)
+        # An answer changed after the reading was seen is no blind look any more.
+        return field_reply(self.card, answer, blind=self.audit and self.before is None)
 
     def _understood(self, typed: str) -> Reply | Move | None:
         """The answer that ``typed`` makes, or None after saying what is missing."""
@@ -151,6 +152,13 @@ class FieldQuestion:
         if self.blind and agrees:
             self.talk.say(f"the reader saw {value.text}, too.")
             doubts = doubts if self.card.spec.kind == "date" else []
+        elif self.audit:
+            seen = "nothing" if reading.value is None else reading.value
+            self.talk.say(
+                f"the reader saw {seen}; your answer {value.text} is kept as typed. "
+                f"If it was a slip, {screen.BACK} goes back, and this field then leaves the audit."
+            )
+            doubts = []
         elif self.blind:
             seen = "nothing" if reading.value is None else reading.value
             chance = f" ({screen.percent(reading.confidence)})" if reading.value else ""

@@ -33,7 +33,7 @@ class RoofedOnes:
     @property
     def person(self) -> str:
         """Who writes."""
-        return f"{self.source.person}, roofed" if self.source.person else ""
+        return self.source.person
 
     def draw(self, digit: int, height_px: int, width_px: int, rng: np.random.Generator) -> Ink:
         """Ink 0..1, float32 (height_px, width_px)."""

@@ -74,6 +74,8 @@ ENGLISH: Mapping[str, str] = {
     "main_few": "No statement yet: so far {sites} have counts from both plots on the same day, and "
     "fewer than {least} are too few.|No statement yet: so far {sites} have counts from both plots "
     "on the same day, and fewer than {least} are too few.",
+    "main_few_finds": "No statement yet: {sites} have counts from both plots, but only {finds} had "
+    "any find, and fewer than {least} are too few.",
     "estimand": "This is the average over sites of each site's own ratio, every site counting the "
     "same. All animals thrown together would give {pooled}; there, the sites with the most animals "
     "rule.",
@@ -140,7 +142,8 @@ ENGLISH: Mapping[str, str] = {
     "drawn at random, and this is one season.",
     "open_interval": "Whether there is a difference at all: the range still holds both fewer and "
     "more.",
-    "open_few": "Anything about the difference, before {least} sites have counted both plots.",
+    "open_few": "Anything about the difference, before {least} sites have counted both plots and "
+    "had a find.",
     "open_size": "How large the difference is, closer than the range from {low} to {high}.",
     "open_left": "What these values would add: {left}.",
     "left_waiting": "{n} waits for a person|{n} wait for a person",

@@ -234,7 +234,7 @@ def test_too_few_sites_get_no_figure_and_are_told(
         for site in list(dict.fromkeys(site for site, _ in season))[:3]:
             keep(record, season, site, 0)
     said = desk.done("update")
-    assert "3 sites with counts from both plots on one day; fewer than 6" in said
+    assert "3 sites with counts from both plots on one day and a find; fewer than 6" in said
     assert "No statement yet: so far 3 sites" in page_of(desk).text
     result = desk.run("update", "--until", "2026-04-19")
     assert "no counts up to 2026-04-19: the first visit is of 2026-04-20" in result.stderr

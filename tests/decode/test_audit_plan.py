@@ -64,3 +64,11 @@ def test_what_has_no_plan_is_refused():
         sampling_plan(100, 0.3)
     with pytest.raises(ValueError, match="at least two"):
         code_letter(1)
+
+
+def test_where_the_last_letter_points_on_the_plan_is_that_of_r():
+    # from memory, the master table's last row: letter R, 2,000, accept 1 at AQL 0.025
+    plan = sampling_plan(600_000, 0.025)
+    assert (plan.letter, plan.sample, plan.accept) == ("R", 2000, 1)
+    assert sampling_plan(600_000, 0.015).letter == "P"  # the arrow upwards: 800, accept 0
+    assert sampling_plan(600_000, 0.010).letter == "Q"

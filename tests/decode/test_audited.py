@@ -4,9 +4,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from sheet_reader.decode.audited import ALIKE, promise_for
-from sheet_reader.decode.binomial import checks_needed, upper_bound
+from sheet_reader.decode.audited import SHIPPED, odd_sites, promise_for
 from sheet_reader.decode.calibration import default_threshold, shipped_calibration
+from sheet_reader.decode.clustered import upper_bound_clustered
 from sheet_reader.decode.promise import Checked, NoPromise, Promise, promise_from
 
 
@@ -26,7 +26,7 @@ def test_own_readings_withdraw_a_shipped_promise_that_does_not_hold():
     rng = np.random.default_rng(3)
     shipped = Checked.of(*population(rng, 30_000))
     assert isinstance(promise_for(0.002, shipped), Promise)
-    own_scores, own_correct = population(rng, 400)
+    own_scores, own_correct = population(rng, 1500)
     own = Checked(1 - (1 - own_scores) ** 6, own_correct)
     got = promise_for(0.002, shipped, own)
     assert isinstance(got, NoPromise)
@@ -54,7 +54,7 @@ def test_enough_own_readings_decide_alone():
 
 def test_own_readings_alone_can_promise_where_the_shipped_ones_cannot():
     nothing = Checked.of([], [])
-    got = promise_for(0.001, nothing, Checked.of(np.ones(3000), np.ones(3000, bool)))
+    got = promise_for(0.001, nothing, Checked.of(np.ones(4000), np.ones(4000, bool)))
     assert isinstance(got, Promise)
     assert isinstance(promise_for(0.001, nothing), NoPromise)
 
@@ -69,10 +69,11 @@ def test_where_nothing_is_promised_the_best_weaker_promise_sets_the_threshold():
     assert got.threshold in [w.threshold for w in weaker if isinstance(w, Promise)]
 
 
-def right_ones(n, visits, floor=None, score=0.9999999):
-    """``n`` audited fields, all right, spread evenly over ``visits``."""
+def right_ones(n, sites, floor=None, score=0.9999999):
+    """``n`` audited fields, all right, spread evenly over ``sites``."""
     floors = None if floor is None else np.full(n, floor)
-    return Checked.of(np.full(n, score), np.ones(n, bool), np.arange(n) % visits, floors)
+    names = (np.arange(n) % sites).astype(str)
+    return Checked.of(np.full(n, score), np.ones(n, bool), floors=floors, writers=names)
 
 
 def test_3000_right_of_3000_audited_accepted_fields_open_no_gate():
@@ -110,37 +111,55 @@ def test_one_visit_however_often_looked_at_promises_nothing_by_itself():
     got = promise_for(0.001, shipped, right_ones(3000, 1, floor=0.9))
     assert isinstance(got, Promise)
     assert got.threshold == promise_for(0.001, shipped).threshold
-    assert got.basis.startswith("simulated photographs; 0 of 3,000 of your own")
+    assert got.basis.startswith(f"{SHIPPED}; 0 of 3,000 of your own")
     assert "your own readings" not in got.sentence
 
 
-def test_fields_of_one_visit_count_for_less_than_independent_ones():
-    # Kish 1965: n / (1 + (m - 1) * rho) for n fields, m to a visit
+def test_fields_of_one_site_count_for_less_than_independent_ones():
     shipped = shipped_calibration()
     floor = promise_for(0.001, shipped).threshold
-    enough = 20 * -(-round(checks_needed(0.001) * (1 + 19 * ALIKE)) // 20) + 20
-    got = promise_for(0.001, shipped, right_ones(enough, enough // 20, floor))
-    assert isinstance(got, Promise)
-    assert got.basis == f"your own readings, from {enough // 20} visits"
-    assert got.bound == pytest.approx(upper_bound(0, enough / (1 + 19 * ALIKE)))
-    few = promise_for(0.001, shipped, right_ones(enough - 60, enough // 20 - 3, floor))
-    assert isinstance(few, Promise)
-    assert few.basis.startswith("simulated photographs; ")
+    apart = promise_for(0.001, shipped, right_ones(4000, 4000, floor))
+    assert isinstance(apart, Promise)
+    assert apart.basis == "your own readings, from 4,000 sites"
+    together = promise_for(0.001, shipped, right_ones(4000, 40, floor))
+    assert isinstance(together, Promise)
+    assert together.basis.startswith(f"{SHIPPED}; ")
+    many = promise_for(0.001, shipped, right_ones(40_000, 400, floor))
+    assert isinstance(many, Promise)
+    assert many.basis == "your own readings, from 400 sites"
+    assert many.bound == pytest.approx(upper_bound_clustered(0, [100] * 400))
+
+
+def test_one_wrong_of_forty_is_no_reason_to_withdraw_but_twelve_of_four_hundred_are():
+    shipped = shipped_calibration()
+    floor = promise_for(0.001, shipped).threshold
+    few, many = right_ones(40, 20, floor), right_ones(400, 40, floor)
+    few.correct[0] = False
+    many.correct[:12] = False
+    assert isinstance(promise_for(0.001, shipped, few), Promise)
+    assert isinstance(promise_for(0.001, shipped, many), NoPromise)
+
+
+def test_a_site_misread_far_more_often_than_others_is_named():
+    own = right_ones(400, 10)
+    own.correct[own.writers == "3"] = np.arange(40) >= 5
+    own.correct[0] = False
+    assert odd_sites(own) == [("3", 5, 40)]
 
 
 def test_right_fields_accepted_under_a_stricter_threshold_say_nothing_about_a_looser_one():
-    """Three errors withdrew the promise; later photos were read under 0.9999 and proved right."""
+    """Six errors withdrew the promise; later photos were read under 0.9999 and proved right."""
     shipped = shipped_calibration()
     in_force = promise_for(0.001, shipped).threshold
     early = right_ones(400, 400, floor=in_force)
-    early.correct[:3], early.scores[:3] = False, in_force + 0.001
+    early.correct[:6], early.scores[:6] = False, in_force + 0.001
     assert isinstance(promise_for(0.001, shipped, early), NoPromise)
     late = right_ones(20_000, 20_000, floor=0.9999)
     both = Checked.of(
-        *(
-            np.concatenate([getattr(early, name), getattr(late, name)])
-            for name in ("scores", "correct", "sheets", "floors")
-        )
+        **{
+            name: np.concatenate([getattr(early, name), getattr(late, name)])
+            for name in ("scores", "correct", "floors")
+        }
     )
     got = promise_for(0.001, shipped, both)
     assert isinstance(got, NoPromise)
@@ -148,12 +167,23 @@ def test_right_fields_accepted_under_a_stricter_threshold_say_nothing_about_a_lo
     assert got.threshold >= 0.999
 
 
+def test_one_odd_hand_among_many_is_named_and_takes_no_promise_from_the_others():
+    shipped = shipped_calibration()
+    own = right_ones(1200, 30, floor=promise_for(0.001, shipped).threshold)
+    own.correct[own.writers == "3"] = np.arange(40) >= 20
+    got = promise_for(0.001, shipped, own)
+    assert isinstance(got, Promise)
+    assert got.basis.endswith("; without 3, misread often")
+    alone = own.part(np.isin(own.writers, ["3", "4"]))
+    assert isinstance(promise_for(0.001, shipped, alone), NoPromise)
+
+
 def test_where_the_threshold_was_not_noted_right_fields_promise_nothing_but_do_not_mislead():
     shipped = shipped_calibration()
     unknown = right_ones(5000, 5000, floor=np.nan)
     got = promise_for(0.001, shipped, unknown)
     assert isinstance(got, Promise)
-    assert got.basis.startswith("simulated photographs; 0 of 5,000 of your own")
+    assert got.basis.startswith(f"{SHIPPED}; 0 of 5,000 of your own")
     assert "2,995 more" in got.basis
     unknown.correct[0] = False  # 1 of 5,000 does not contradict 0.1 %, though known ones are none
     assert isinstance(promise_for(0.001, shipped, unknown), Promise)

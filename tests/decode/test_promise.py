@@ -57,25 +57,26 @@ def test_the_coverage_test_would_notice_a_threshold_without_a_bound():
     assert broken > stats.binom.ppf(0.999, 200, 0.05)
 
 
-def odd_sheets(rng, sheets, each=40):
-    """Fields by sheets, one in fifty by a hand of which the reader misreads every seventh field
+def odd_people(rng, people, each=40):
+    """Fields by people, one in fifty with a hand of which the reader misreads every seventh field
     with the same confidence as others.
     """
-    number = np.repeat(np.arange(sheets), each)
-    scores, correct = population(rng, sheets * each)
-    odd = (rng.random(sheets) < 0.02)[number]
+    number = np.repeat(np.arange(people), each)
+    scores, correct = population(rng, people * each)
+    odd = (rng.random(people) < 0.02)[number]
     misread = rng.random(len(scores)) < 0.15
     return scores, correct & ~(odd & misread), number
 
 
-def _broken(grouped):
+def _broken(by_person):
     rng = np.random.default_rng(5)
-    scores, correct, number = odd_sheets(rng, 4000)
+    scores, correct, number = odd_people(rng, 4000)
     broken = given = 0
     for _ in range(200):
         chosen = rng.permutation(4000)[:300]
         fit = np.isin(number, chosen)
-        data = Checked.of(scores[fit], correct[fit], number[fit] if grouped else None)
+        who = number[fit].astype(str) if by_person else None
+        data = Checked.of(scores[fit], correct[fit], writers=who)
         got = promise_from(data, allowed_error=0.004, delta=0.05)
         if isinstance(got, Promise):
             given += 1
@@ -84,21 +85,23 @@ def _broken(grouped):
     return broken, given
 
 
-def test_the_promise_holds_where_errors_come_by_sheets():
-    """200 random splits by sheets: kept with the design effect, broken where it is left out."""
+def test_the_promise_holds_where_errors_come_by_people():
+    """200 random splits by people: kept where people count, broken where only fields do."""
     most = stats.binom.ppf(0.999, 200, 0.05)
-    broken, given = _broken(grouped=True)
+    broken, given = _broken(by_person=True)
     assert broken <= most
     assert given > 0
-    assert _broken(grouped=False)[0] > most
+    assert _broken(by_person=False)[0] > most
 
 
-def test_the_design_effect_counts_errors_that_stand_together():
-    # Korn & Graubard 1998: counts over the design effect, here sum k² / sum k for Poisson errors
-    data = Checked.of([0.9] * 6, [False, False, False, False, True, True], [1, 1, 1, 2, 2, 3])
-    assert data.design_effect(0.5) == pytest.approx((9 + 1) / 4)
-    assert data.design_effect(0.95) == 1.0
-    assert Checked.of([0.9], [False]).design_effect(0.5) == 1.0
+def test_the_fields_of_one_person_choose_the_start_or_are_tested_never_both():
+    # the fifth person (in the order of the names) chooses; all errors are hers
+    names = np.repeat([f"person {n:02}" for n in range(100)], 60)
+    correct = np.ones(len(names), bool)
+    correct[names == "person 05"] = False
+    got = promise_from(Checked.of(np.full(len(names), 0.9999), correct, writers=names), 0.002)
+    assert got.wrong == 0
+    assert got.checked == 80 * 60
 
 
 @pytest.mark.parametrize("enough", [2995, 2994])

@@ -345,6 +345,19 @@ def test_an_audit_hides_every_reading_and_marks_the_answers(sitting: Any) -> Non
     assert desk.kept == [(PLANTS, Accept(), True)]
 
 
+def test_in_an_audit_the_first_answer_is_kept_and_the_reading_comes_after(sitting: Any) -> None:
+    question = sitting.question(PLANTS, confidence=0.9999, reasons=())
+    _, desk = sitting.run([question], ["19"], audit=True)
+    assert desk.kept == [(PLANTS, Value("19"), True)]
+    assert "reader saw 14; your answer 19 is kept" in " ".join(sitting.screen.split())
+
+
+def test_an_answer_changed_after_the_reading_was_seen_is_not_blind(sitting: Any) -> None:
+    two = [sitting.question(n, confidence=0.9999, reasons=()) for n in (PLANTS, BLACKFLY)]
+    _, desk = sitting.run(two, ["19", "b", "14", "s"], audit=True)
+    assert desk.kept == [(PLANTS, Value("19"), True), (PLANTS, Accept(), False)]
+
+
 def test_names_with_line_breaks_or_ten_kilobytes_stay_on_their_line(sitting: Any) -> None:
     sitting.run([sitting.question(PLANTS, photo="a\x1b[31m\n" + "b" * 10_000)], [])
     assert "\x1b" not in sitting.screen

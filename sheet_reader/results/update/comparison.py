@@ -25,7 +25,8 @@ from sheet_reader.results.update.pairs import LeftOut, pair_visits
 from sheet_reader.results.update.ranks import SignedRank, signed_rank
 
 LEAST_SITES = 6
-"""Below this no verdict is given: with five sites not even the signed-rank test reaches 5 %."""
+"""Below this no verdict is given: with five sites not even the signed-rank test reaches 5 %. As
+many must have had a find: without any, the ratio of densities tells the efforts apart, no more."""
 ESTIMAND = (
     "geometric mean over sites of the ratio of densities (treated / control), "
     "each summed over the season, 0.5 added to both counts"
@@ -125,6 +126,7 @@ def compare(
     ratio = float(np.exp(logs.mean())) if len(logs) >= 2 else None
     plain = t_interval(logs, 0.95)
     widened = t_interval(logs, looks.look_level(planned))
+    both_zero = int(((sites["value_treated"] == 0) & (sites["value_control"] == 0)).sum())
     effort = float(sites["effort_treated"].sum()), float(sites["effort_control"].sum())
     return Comparison(
         count=name,
@@ -139,9 +141,9 @@ def compare(
         pooled=pooled_ratio(sites),
         plain=plain,
         widened=widened,
-        verdict=_verdict(widened, len(logs)),
+        verdict=_verdict(widened, len(logs) - both_zero),
         effort_ratio=effort[0] / effort[1] if outline.effort and effort[1] else None,
-        both_zero=int(((sites["value_treated"] == 0) & (sites["value_control"] == 0)).sum()),
+        both_zero=both_zero,
         by_ranks=signed_rank(logs) if len(logs) >= 2 else None,
         gee=gee_view(paired.visits),
         misreading=misreading(
@@ -176,8 +178,8 @@ def t_interval(logs: Sequence[float] | np.ndarray, level: float) -> Interval | N
     return Interval(float(np.exp(middle - reach)), float(np.exp(middle + reach)), level)
 
 
-def _verdict(widened: Interval | None, sites: int) -> Verdict:
-    if widened is None or sites < LEAST_SITES:
+def _verdict(widened: Interval | None, with_finds: int) -> Verdict:
+    if widened is None or with_finds < LEAST_SITES:
         return "too few sites"
     if widened.upper < 1:
         return "fewer"

@@ -47,6 +47,12 @@ def comparison_section(desk: Desk) -> Section | None:
 def main_sentence(desk: Desk, result: Comparison) -> str:
     """One sentence with the figure, its widened range and the number of sites."""
     words, sites = desk.words, desk.sites(len(result.sites))
+    with_finds = len(result.sites) - result.both_zero
+    if len(result.sites) >= LEAST_SITES > with_finds:
+        return words.count(
+            "main_few_finds", with_finds, sites=sites, finds=desk.sites(with_finds),
+            least=LEAST_SITES,
+        )  # fmt: skip
     if result.verdict == "too few sites" or result.ratio is None or result.widened is None:
         return words.count("main_few", len(result.sites), sites=sites, least=LEAST_SITES)
     low, high = _range(desk, result.widened)

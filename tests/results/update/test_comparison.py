@@ -248,3 +248,12 @@ def test_a_frame_that_is_not_as_described(
 def test_a_frame_without_a_column() -> None:
     with pytest.raises(UsageError, match="lacks effort"):
         compare(make_season(1).drop(columns="effort"), OUTLINE)
+
+
+def test_sites_without_a_find_give_no_verdict_however_unequal_the_effort() -> None:
+    counts = make_season(3, SeasonPlan(sites=12, nothing=1.0, waiting=0, empty=0, unreadable=0))
+    treated = counts["plot"] == OUTLINE.treated
+    effort = counts["effort"].where(~treated, 8.0).where(treated, 16.0)
+    found = compare(counts.assign(effort=effort), OUTLINE, reading_errors=False)
+    assert found.both_zero == 12
+    assert found.verdict == "too few sites"
