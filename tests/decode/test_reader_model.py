@@ -90,7 +90,8 @@ def test_a_reader_too_sure_of_itself_makes_the_promise_refuse(pages, calibrated)
     are enough to withdraw the shipped promise; what its own data may promise is true of new pages.
     """
     sharpened = pages(130, seed=2, noise=0.22, sharpen=4.0)
-    assert (sharpened.scores > 0.999).mean() > 0.9
+    # sums settle no more than three quarters of a doubt, so not quite nine in ten seem certain
+    assert (sharpened.scores > 0.999).mean() > 0.85
     own = Checked(sharpened.scores[:400], sharpened.correct[:400])
     assert isinstance(promise_for(0.005, calibrated, own), NoPromise)
     alone = promise_from(sharpened, 0.005)

@@ -61,6 +61,31 @@ class Model:
 
     def waits(self, study: Study, sheet: Sheet, name: str) -> bool:
         """Whether a field must be asked about, or explained where the study has no such field."""
+        return self._waits_as_read(study, sheet, name) or any(
+            name in self._asked_on_the_row(study, sheet, (rule.total, *rule.parts))
+            for rule in study.sums
+        )
+
+    def _asked_on_the_row(
+        self, study: Study, sheet: Sheet, names: tuple[str, ...]
+    ) -> tuple[str, ...]:
+        """The fields of a sum that are asked about because it does not fit as the row goes out:
+        those that nobody decided; none where another question is open or all is decided.
+        """
+        if any(n not in sheet.said or self._waits_as_read(study, sheet, n) for n in names):
+            return ()
+        values = [self.value(sheet, name) for name in names]
+        total, *parts = (int(v) if (v or "").isdecimal() else None for v in values)
+        known = [part for part in parts if part is not None]
+        if total is None or not known:
+            return ()
+        off = sum(known) != total if len(known) == len(parts) else sum(known) > total
+        undecided = [n for n in names if not self.decided(sheet, n)]
+        if not off or not undecided:
+            return ()
+        return tuple(n for n in undecided if self.value(sheet, n) is not None) or names[:1]
+
+    def _waits_as_read(self, study: Study, sheet: Sheet, name: str) -> bool:
         if self.decided(sheet, name):
             return False
         specs = {spec.name: spec for spec in study.fields}
@@ -90,10 +115,10 @@ class Model:
         return answer.value if answer else sheet.said[name][0]
 
     def status(self, study: Study, sheet: Sheet, name: str) -> str:
+        if self.waits(study, sheet, name):
+            return "flagged"
         answer = self.decided(sheet, name)
-        if answer:
-            return STATUS[answer.kind]
-        return "flagged" if self.waits(study, sheet, name) else sheet.said[name][1]
+        return STATUS[answer.kind] if answer else sheet.said[name][1]
 
     def place(self, study: Study, sheet: Sheet) -> tuple[str, str]:
         """Site and date, "" for what waits or is not to be read."""
