@@ -33,7 +33,7 @@ def test_a_package_without_a_plain_floor_is_refused(requirement: str) -> None:
 def said(found: int = 12, right: int = 187, wrong: int = 0) -> str:
     return (
         f"Score     {found} of 12 sheets found; of 194 fields {right} read right at once (96 %),\n"
-        f"          29 kept open for you, {wrong} wrong without a question\n"
+        f"          29 wait for you, {wrong} wrong without a question\n"
     )
 
 

@@ -6,6 +6,8 @@ from pathlib import Path
 
 import click
 
+from sheet_reader.cli.common import say
+
 
 @click.command(short_help="Try everything on made-up photos.")
 @click.argument(
@@ -21,4 +23,4 @@ def demo(folder: Path) -> None:
     """
     from sheet_reader.cli.demonstration import run_demo
 
-    run_demo(folder, click.echo)
+    run_demo(folder, say)

@@ -81,7 +81,8 @@ def run_demo(folder: Path, echo: Echo) -> None:
     echo(f"Picture   {picture}: open it to see what was read, and where")
     if waiting:
         review = f"sheet-reader review {shlex.quote(str(folder))}"
-        echo(f"Now answer the {waiting} open questions:  {review}")
+        echo(f"Now answer the {waiting} questions (a question may be about several fields):")
+        echo(f"          {review}")
 
 
 def _overlay(record: Record, readings: list[ReadingRow], folder: Path) -> Path:
@@ -198,7 +199,7 @@ def _score(
     return [
         f"Score     {seen} of {len(truths)} sheets found; of {count.fields} fields "
         f"{count.right} read right at once ({100 * count.right / count.fields:.1f} %),",
-        f"          {count.open} kept open for you, {count.wrong} wrong without a question",
+        f"          {count.open} wait for you, {count.wrong} wrong without a question",
     ]
 
 

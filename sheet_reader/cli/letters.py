@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument, tell_notes, today
+from sheet_reader.cli.common import (
+    counted,
+    open_study,
+    questions_of,
+    study_argument,
+    tell_notes,
+    today,
+    waits,
+)
 
 if TYPE_CHECKING:
     from sheet_reader.record.store import Record
@@ -110,10 +118,10 @@ def _draft(study: Study, folder: Path, *, again: bool) -> None:
         found = drafts(record, said, words, templates)
         _write(record, found, folder)
         note_drafts(record, {draft.mark: draft.asked for draft in found})
-        waiting = sum(site.waiting for site in status.sites)
+        waiting = questions_of(record)
         tell_notes(record)
     if waiting:
-        click.echo(f"note: {counted(waiting, 'field')} wait for your review; no letter asks those")
+        click.echo(f"note: {waits(waiting)} No letter asks those")
     silent = [site.number for site in study.sites if site.number not in addresses(study)]
     if silent:
         click.echo(f"note: no mail address on the site list for site {', '.join(silent)}")

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from sheet_reader.cli.common import counted, hint
+from sheet_reader.cli.common import hint, questions_of, waits
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
@@ -115,9 +115,9 @@ def which(fate: PhotoFate, sheet: PhotoSheet | None) -> str:
 
 
 def tell_standing(record: Record) -> None:
-    """How many fields wait now, and what comes next."""
-    waiting = record.summary().waiting
-    click.echo(f"{counted(waiting, 'field')} waiting for you.")
+    """How many questions wait now, and what comes next."""
+    waiting = questions_of(record)
+    click.echo(waits(waiting))
     click.echo(f"Next:  {hint('review' if waiting else 'export', record.folder)}")
 
 

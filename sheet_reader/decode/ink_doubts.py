@@ -20,9 +20,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.judgement import Judgement
+from sheet_reader.decode.page_evidence import SeenBox
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, EMPTY
-from sheet_reader.reasons import Code, Occlusion, Reason, because
+from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.sheet.model import Cell
 
 EMPTY_AT = CLASSES.index(EMPTY)
@@ -30,17 +31,11 @@ DIGITS = 10
 Floats = NDArray[np.float64]
 
 
-class InkedBox(Protocol):
+class InkedBox(SeenBox, Protocol):
     """What is asked of a box: see :class:`~sheet_reader.vision.types.BoxView`."""
 
     @property
     def cell(self) -> Cell: ...  # noqa: D102
-    @property
-    def occluded(self) -> Occlusion: ...  # noqa: D102
-    @property
-    def blur_mm(self) -> float: ...  # noqa: D102
-    @property
-    def contrast(self) -> float: ...  # noqa: D102
     @property
     def stroke(self) -> float: ...  # noqa: D102
     @property

@@ -28,7 +28,7 @@ CAUSES = {
     "sites": "the site list",
     "share": "allowed_error",
     "decoder": "the program",
-    "history": "earlier counts of the sites",
+    "history": "what is known of the sites",
 }
 """The parts of a name of rules, and what changed where one differs."""
 

@@ -39,7 +39,7 @@ def lines_of(anew: Anew) -> list[str]:
 def _why(causes: Iterable[str]) -> str:
     changed = [what for part, what in CAUSES.items() if part in causes and part != "history"]
     if not changed:
-        return f"Other {CAUSES['history']} now"
+        return "More is known of these sites now"
     return f"Changed since: {', '.join(changed)}"
 
 

@@ -87,11 +87,13 @@ def test_a_sheet_gets_another_date_and_site(desk: Desk) -> None:
 
 def test_two_sheets_that_come_to_share_a_place_are_told(desk: Desk) -> None:
     desk.put("a.png")
-    desk.put("b.png", visit_date="2026-05-27", pinched__plants="9")
+    desk.put("b.png", visit_date="2026-05-27", pinched__plants="9", unpinched__plants="8")
     desk.done("read")
     said = desk.done("correct", "photo-0002", "--set", "date=2026-05-20")
     assert "has photo-0001 too" in said
     assert "sheet-reader review" in said
+    assert "1 question waits for you." in said
+    assert "1 question waits for you." in desk.done("export")
     assert len(rows(desk)) == 1
 
 
