@@ -12,7 +12,8 @@ from stated_sheets import Written, certain
 from stated_sheets import beans as beans
 
 from sheet_reader.decode.hand import FormerSheet
-from sheet_reader.decode.sheet import decode_sheet
+from sheet_reader.decode.page_evidence import PageEvidence, evidence_of
+from sheet_reader.decode.sheet import decode_page
 from sheet_reader.decode.types import PageReading
 from sheet_reader.decode.writer import Examples
 from sheet_reader.reading.read_with_history import with_history
@@ -32,9 +33,13 @@ STATES: dict[str, Any] = {
 ORDER = list(range(10))
 
 
-def page(study: Study, **states: Any) -> PageReading:
+def page(study: Study, **states: Any) -> PageEvidence:
     filled = Written(study, STATES | states)
-    return decode_sheet(filled.view(), certain(filled.flat()), study, TODAY)
+    return evidence_of(filled.view(), certain(filled.flat()), TODAY)
+
+
+def read(study: Study, evidence: PageEvidence, history: SiteHistory) -> PageReading:
+    return with_history(evidence, study, history, threshold=None)
 
 
 @pytest.fixture
@@ -51,8 +56,8 @@ def plants(reading: PageReading) -> tuple[str | None, float]:
 
 
 def test_a_known_hand_settles_its_own_one(beans: Study, history: SiteHistory) -> None:
-    first = page(beans)
-    found = with_history(first, beans, history)
+    first = decode_page(page(beans), beans)
+    found = read(beans, page(beans), history)
     assert plants(found)[0] == "21"
     assert 1 - plants(found)[1] < 0.3 * (1 - plants(first)[1])
     assert (found.site, found.visit_date) == (first.site, first.visit_date)
@@ -63,19 +68,19 @@ def test_another_site_and_days_before_know_nothing(
     beans: Study, history: SiteHistory, states: dict[str, str]
 ) -> None:
     """A sheet of the same day, as a second photo of it or one read anew, is no memory either."""
-    first = page(beans, **states)
+    first = decode_page(page(beans, **states), beans)
     assert first.site in ("2043", "1181")
     assert first.visit_date
-    assert with_history(first, beans, history) == first
+    assert read(beans, page(beans, **states), history) == first
 
 
 def test_a_page_is_decoded_anew_when_what_is_known_of_the_hand_changes(
     beans: Study, history: SiteHistory
 ) -> None:
-    first = page(beans)
+    first = decode_page(page(beans), beans)
     without, with_hands = DecodingRules(beans, SiteHistory(beans)), DecodingRules(beans, history)
     assert changed_parts(without.name_for(first), with_hands.name_for(first)) == {"history"}
-    early = page(beans, visit_date="050526")
+    early = decode_page(page(beans, visit_date="050526"), beans)
     assert without.name_for(early) == with_hands.name_for(early)
 
 
