@@ -70,7 +70,7 @@ def read_batch(
             fetch(record, mailbox, tally)
         keep_layout(study)
         anew = decode_anew(record, jobs, on_progress)
-        history = history_of(record)
+        history = anew.history or history_of(record)
         reader = reader or reader_of(record)
         work = Work(study, today or date.today(), reader, history, seconds_per_picture)
         _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs)

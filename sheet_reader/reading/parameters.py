@@ -20,6 +20,15 @@ class ReadingParameters:
         "choice: fewer are decoded before worker processes are ready",
         "decoded anew in worker processes",
     )
+    given_at_once: int = parameter(
+        25, "pages", _HOUSE, "that a worker process decodes before it hands them back"
+    )
+    given_ahead: int = parameter(
+        4,
+        "portions",
+        "choice: while 100 pages are kept no worker runs out of work",
+        "that wait for each worker process",
+    )
     most_rounds: int = parameter(
         60,
         "rounds",
