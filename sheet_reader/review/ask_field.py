@@ -162,7 +162,12 @@ class FieldQuestion:
         elif self.blind:
             seen = "nothing" if reading.value is None else reading.value
             chance = f" ({screen.percent(reading.confidence)})" if reading.value else ""
-            doubts.append(f"the reader saw {seen}{chance}, you typed {value.text}")
+            saw = f"the reader saw {seen}{chance}"
+            if value.text == reading.runner_up and self.card.spec.kind != "site":
+                # no slip of the keys hits just that
+                self.talk.say(f"{saw}, or else {value.text}, which is kept as typed.")
+            else:
+                doubts.append(f"{saw}, you typed {value.text}")
         if not doubts:
             return self._reply(Value(value.text))
         return self._once_more(value.text, f"{'; '.join(doubts)}.")
