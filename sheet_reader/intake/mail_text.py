@@ -6,38 +6,47 @@ strokes, or at a line such as "On 3 June 2026, Pat wrote:" right above it; a sig
 
 from __future__ import annotations
 
-import email
-import email.policy
 import re
-from email.message import EmailMessage
-from typing import cast
+from email.message import Message
+from html import unescape
 
 from sheet_reader.intake.parameters import INTAKE
 
 LONGEST = INTAKE.longest_mail_text
 _QUOTE = re.compile(r"^\s*>|^-- ?$|^_{5,}\s*$|^-{3,}.*-{3,}\s*$|@sheet-reader\.invalid")
 _INTRODUCES = re.compile(r"^(?=.*\d)(?=.*[:>]\s*$).{10,200}$")
-"""A line such as “On 3 June 2026, Pat wrote:” right above a quotation."""
+_UNSEEN = re.compile(r"<(?:style|script|title)\b[^<]*", re.IGNORECASE)
+_QUOTED = re.compile(r"<blockquote\b", re.IGNORECASE)
+_ENDS = re.compile(r"<(?:br|/p|/div)\b[^>]{0,100}>", re.IGNORECASE)
 
 
-def text_of_mail(data: bytes) -> str:
-    """What is written in a mail (bytes that are not tangled), on one line; "" where nothing is."""
+def said_in(mail: Message) -> str:
+    """What is written in a mail, on one line: its plain text, or else its HTML; "" where there is
+    nothing.
+    """
+    parts = [part for part in mail.walk() if part.get_content_disposition() != "attachment"]
+    for kind in ("text/plain", "text/html"):
+        for part in parts:
+            if part.get_content_type() == kind and part.get_filename() is None:
+                text = _text(part)
+                return written(_without_tags(text) if kind == "text/html" else text)
+    return ""
+
+
+def _text(part: Message) -> str:
+    data = part.get_payload(decode=True)
+    if not isinstance(data, bytes):
+        return ""
+    data = data[: 50 * LONGEST]
     try:
-        mail = cast(EmailMessage, email.message_from_bytes(data, policy=email.policy.default))
-        return said_in(mail)
-    except Exception:  # the parser does not document what hostile bytes make it raise
-        return ""
+        return data.decode(part.get_content_charset() or "utf-8", "replace")
+    except LookupError:
+        return data.decode("utf-8", "replace")
 
 
-def said_in(mail: EmailMessage) -> str:
-    """As :func:`text_of_mail`; may raise anything on hostile mails."""
-    body = mail.get_body(("plain", "html"))
-    if body is None or body.get_content_disposition() == "attachment":
-        return ""
-    text = str(body.get_content())
-    if body.get_content_subtype() == "html":
-        text = re.sub(r"<[^>]{0,500}>", " ", text)
-    return written(text)
+def _without_tags(text: str) -> str:
+    text = _ENDS.sub("\n", _UNSEEN.sub(" ", _QUOTED.split(text, 1)[0]))
+    return unescape(re.sub(r"<[^>]{0,500}>", " ", text))
 
 
 def written(text: str) -> str:

@@ -175,8 +175,11 @@ def test_the_trial_has_every_trouble(photos: list[dict[str, Any]]) -> None:
     )
 
 
-@pytest.fixture
-def reviewed(study: Study, photos: list[dict[str, Any]]) -> Iterator[Coordinator]:
+@pytest.fixture(scope="module")
+def reviewed(
+    tmp_path_factory: pytest.TempPathFactory, photos: list[dict[str, Any]]
+) -> Iterator[Coordinator]:
+    study = with_a_former_layout(tmp_path_factory.mktemp("reviewed") / "beans")
     with Record.open(study) as record:
         take_in(record, photos)
         coordinator = Coordinator(record, photos, flagged=len(record.pending()))
