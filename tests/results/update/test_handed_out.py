@@ -34,8 +34,13 @@ def drawn() -> Counted:
     }
 
 
-def compared(counted: Counted, count: str = "", study: Study = STUDY,
-             made: tuple[Made, ...] = (), until: date | None = None) -> CountComparison:  # fmt: skip
+def compared(
+    counted: Counted,
+    count: str = "",
+    study: Study = STUDY,
+    made: tuple[Made, ...] = (),
+    until: date | None = None,
+) -> CountComparison:
     visits = []
     for (site, day), numbers in counted.items():
         names = ("pinched.blackfly", "pinched.minutes", "unpinched.blackfly", "unpinched.minutes")
