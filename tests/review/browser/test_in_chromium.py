@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 import waiting_record
-from chromium import chromium
+from browser import chromium  # noqa: F401
 from page_server import Served, served
 
 from sheet_reader.record.store import Record
@@ -16,10 +16,9 @@ from sheet_reader.record.store import Record
 READY = "html.takes:not(.busy)"
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    with chromium() as browser:
-        yield browser
+@pytest.fixture
+def browser(chromium: Any) -> Any:  # noqa: F811
+    return chromium
 
 
 @pytest.fixture
