@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Awaitable, Callable
 from typing import Any
 from urllib.parse import parse_qs
@@ -22,7 +23,7 @@ from sheet_reader.review.browser.pages import page, static_files
 from sheet_reader.review.browser.seat import Seat
 
 Answerer = Callable[[Request], Awaitable[Response]]
-NUMBER_SIGNS = 12
+_NUMBER = re.compile(r"[0-9]{1,9}", re.ASCII)
 
 
 def make_app(
@@ -101,7 +102,7 @@ class Pages:
     async def picture(self, request: Request) -> Response:
         """A picture of a field, sheet or photo."""
         kind, number = request.path_params["kind"], request.path_params["number"]
-        if not (number.isascii() and number.isdigit() and len(number) < NUMBER_SIGNS):
+        if not _NUMBER.fullmatch(number):
             raise Refused(404, "There is no such picture.")
         self.touched()
         made = await run_in_threadpool(self.seat.picture, kind, int(number))
