@@ -96,6 +96,7 @@ def review(
 def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> Outcome:
     """Hold the conversation on a page in the browser; raises UsageError without its packages."""
     try:
+        from sheet_reader.record.leases import Leases
         from sheet_reader.review.browser.seat import Seat
         from sheet_reader.review.browser.serve import PageServer
     except ModuleNotFoundError as error:
@@ -112,10 +113,12 @@ def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> O
         click.echo(f"  {file}")
         click.echo("Ctrl-C ends the program; every answer is saved as you give it.")
 
-    seat = Seat(desk, by, today(), audit)
+    leases = None if audit else Leases(desk.record, by)
+    seat = Seat(desk, by, today(), audit, leases)
     server = PageServer(seat, desk.record.folder, lambda line: say(line, err=True), show, port)
     if server.run() == "idle":
         click.echo("Nobody was there for an hour: the page has ended.")
+    seat.sitting.close()
     return seat.sitting.outcome(len(seat.sitting.open()))
 
 
@@ -138,6 +141,7 @@ def hold(
     record: Record, desk: Desk, by: str, pictures: PictureMode, *, audit: bool = False
 ) -> Outcome:
     """Hold the conversation on this terminal."""
+    from sheet_reader.record.leases import Leases
     from sheet_reader.review.pictures import settle
     from sheet_reader.review.session import Review
 
@@ -154,6 +158,7 @@ def hold(
         mode=settle(pictures, console),
         audit=audit,
         folder=record.folder / LOOKED_AT,
+        leases=None if audit else Leases(record, by),
     )
     return review.run()
 

@@ -46,6 +46,11 @@ class KeptState:
                 self._seen = self._after(connection, stamp) or self._anew(connection, stamp)
             return list(self._seen.visits)
 
+    @property
+    def last_decision(self) -> int | None:
+        """The last decision that the visits know of; None before the first look."""
+        return None if self._seen is None else loading.decisions_in(self._seen.stamp)[1] or 0
+
     def _anew(self, connection: Connection, stamp: loading.Stamp) -> _Seen:
         record = self._record
         material = loading.load_material(connection, record.study)

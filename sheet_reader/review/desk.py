@@ -82,8 +82,14 @@ class RecordDesk:
         return self._state.visits()
 
     def keep(self, reply: Reply, *, by: str, instead_of: Kept | None = None) -> Kept:
-        """Store the answer in the record; it is on disk when this returns."""
-        return keep(self.record, reply.fields, by, sheet=reply.sheet, instead_of=instead_of)
+        """Store the answer in the record; it is on disk when this returns. Raises OvertakenError
+        where somebody else has answered since the cards were asked for.
+        """
+        first = instead_of is None and self._chosen is None
+        return keep(
+            self.record, reply.fields, by, sheet=reply.sheet, instead_of=instead_of,
+            since=self._state.last_decision if first else None,
+        )  # fmt: skip
 
     def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
         """A copy of the whole photo (of a PDF the page) with its boxes drawn, in ``folder``; of

@@ -72,6 +72,9 @@ class ReviewParameters:
     least_chance: float = parameter(
         0.005, "probability", _HOUSE, "below which another value is not worth a word"
     )
+    leases_at_once: int = parameter(
+        6, "questions", _HOUSE, "held for one person at a time, so that not each needs a write"
+    )
     page_body_bytes: int = parameter(
         65_536, "bytes", "choice: some ten times the longest remark", "of a request to the page"
     )

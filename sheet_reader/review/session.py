@@ -10,6 +10,8 @@ from pathlib import Path
 
 from rich.console import Console
 
+from sheet_reader.errors import OvertakenError
+from sheet_reader.record.leases import Leases
 from sheet_reader.review.ask_field import FieldQuestion
 from sheet_reader.review.ask_outside import OutsideQuestion
 from sheet_reader.review.ask_photos import PhotosQuestion
@@ -43,9 +45,10 @@ class Review:
     mode: PictureMode = "blocks"
     audit: bool = False
     folder: Path | None = None
+    leases: Leases | None = None
 
     def __post_init__(self) -> None:
-        self.sitting = Sitting(self.desk, self.by, self.audit)
+        self.sitting = Sitting(self.desk, self.by, self.audit, self.leases)
 
     def run(self) -> Outcome:
         """Ask every question until the last is answered or the person stops.
@@ -57,6 +60,9 @@ class Review:
         open_ = sitting.open()
         while open_ or back:
             former = sitting.given[-back] if back else None
+            if former is None and not sitting.shown(open_):
+                open_ = sitting.open()
+                continue
             card = former.card if former else open_[0]
             position = len(sitting.given) - back + 1
             reply = self._ask(card, former, position, len(sitting.given) + len(open_))
@@ -65,9 +71,13 @@ class Review:
             if reply == "back":
                 back = self._one_back(back)
                 continue
-            sitting.keep(card, reply, former)
+            try:
+                sitting.keep(card, reply, former)
+            except OvertakenError as error:
+                self.console.print(f"{error}; nothing was changed.")
             back = 0
             open_ = sitting.open()
+        sitting.close()
         return sitting.outcome(len(open_))
 
     def _one_back(self, back: int) -> int:

@@ -6,13 +6,24 @@ A front end asks :meth:`Sitting.open` for the cards, shows one, and gives the re
 
 from __future__ import annotations
 
+import hashlib
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from sheet_reader.record.answering import Kept
+from sheet_reader.record.leases import Leases
 from sheet_reader.review.cards import Card
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Desk
+from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.progress import Outcome, outcome
+
+AT_ONCE = REVIEW.leases_at_once
+
+
+def token_of(card: Card) -> str:
+    """A short name for a card that tells it from all others."""
+    return hashlib.sha256(repr(card.key).encode()).hexdigest()[:16]
 
 
 @dataclass
@@ -31,7 +42,10 @@ class Sitting:
     desk: Desk
     by: str
     audit: bool = False
+    leases: Leases | None = None
     given: list[Given] = field(default_factory=list)
+    elsewhere: dict[str, str] = field(default_factory=dict)
+    """Names by token of the cards that others are shown, as of the last look."""
 
     def open(self) -> list[Card]:
         """What the desk asks now. An audit asks each of its fields once.
@@ -41,9 +55,23 @@ class Sitting:
         """
         cards = list(self.desk.cards())
         if not self.audit:
-            return cards
+            self.elsewhere = self.leases.others() if self.leases is not None else {}
+            return [card for card in cards if token_of(card) not in self.elsewhere]
         done = {given.card.key for given in self.given}
         return [card for card in cards if card.key not in done]
+
+    def shown(self, cards: Sequence[Card]) -> bool:
+        """Say that these cards, the first now and the others soon, are shown here; False where
+        somebody else has been faster.
+        """
+        if self.leases is None or self.audit:
+            return True
+        return self.leases.hold([token_of(card) for card in cards[:AT_ONCE]])
+
+    def close(self) -> None:
+        """Leave the questions to others."""
+        if self.leases is not None:
+            self.leases.release()
 
     def keep(self, card: Card, reply: Reply, former: Given | None = None) -> None:
         """Keep an answer, in place of a former one if there is one that says something else."""

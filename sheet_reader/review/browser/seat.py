@@ -15,7 +15,8 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from sheet_reader.errors import UsageError
+from sheet_reader.errors import OvertakenError, UsageError
+from sheet_reader.record.leases import Leases
 from sheet_reader.record.remarks import Remark, add_to_page
 from sheet_reader.review.answers import Refusal
 from sheet_reader.review.browser.hearing import Again, Ear, Heard, Said, Settled, site_lines
@@ -26,7 +27,7 @@ from sheet_reader.review.cards import Card, FieldCard, OutsideCard, SumCard
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.queue import sheet_seen
-from sheet_reader.review.sitting import Given, Sitting
+from sheet_reader.review.sitting import Given, Sitting, token_of
 
 AHEAD = REVIEW.page_cards_ahead
 REMEMBERED = REVIEW.page_answers_remembered
@@ -40,13 +41,14 @@ class Seat:
     by: str
     today: date
     audit: bool = False
+    leases: Leases | None = None
     clock: Callable[[], float] = time.monotonic
     sitting: Sitting = field(init=False)
     shelf: PictureShelf = field(init=False)
     pace: Pace = field(default_factory=Pace)
 
     def __post_init__(self) -> None:
-        self.sitting = Sitting(self.desk, self.by, self.audit)
+        self.sitting = Sitting(self.desk, self.by, self.audit, self.leases)
         self.shelf = PictureShelf(self.desk)
         self._lock = threading.Lock()
         self._skipped: OrderedDict[str, None] = OrderedDict()
@@ -110,6 +112,7 @@ class Seat:
             token = f"back-{len(self.sitting.given) - self._back}"
             shown: Plain | None = face(former.card, token, around, former.reply)
         else:
+            cards = self._held(cards)
             now = next(iter([*self._photos_of(cards), *cards]), None)
             shown = face(now, token_of(now), around) if now is not None else None
         if shown is not None:
@@ -125,6 +128,12 @@ class Seat:
             "progress": self._progress(len(cards)),
             **more,
         }  # fmt: skip
+
+    def _held(self, cards: list[Card]) -> list[Card]:
+        """The cards of which the first is held for this person."""
+        while cards and not self.sitting.shown(cards):
+            cards = self._open()
+        return cards
 
     def _photos_of(self, cards: Iterable[Card]) -> list[Card]:
         """The question about photos that she asked for in place of one about a field."""
@@ -145,6 +154,7 @@ class Seat:
             "seconds_left": None if left is None else round(left),
             "only": dict(self._only),
             "skipped": len(self._skipped),
+            "elsewhere": dict(Counter(self.sitting.elsewhere.values())),
         }
 
     def choices(self) -> Plain:
@@ -266,7 +276,10 @@ class Seat:
     def _keep(
         self, card: Card, former: Given | None, heard: Settled, sent: str, message: Plain
     ) -> Plain:
-        self.sitting.keep(card, heard.reply, former)
+        try:
+            self.sitting.keep(card, heard.reply, former)
+        except OvertakenError as error:
+            return self._show(said=f"{error}; nothing was changed.")
         self._instead = ""
         if former is None:
             self.pace.answered(self.clock(), _number(message.get("keys"), 1))
@@ -293,11 +306,6 @@ class Seat:
         if not token.startswith("back-") and view["card"] and view["card"]["token"] != token:
             view["card"] = face(card, token, self._around())
         return view
-
-
-def token_of(card: Card) -> str:
-    """A short name for a card that tells it from all others."""
-    return hashlib.sha256(repr(card.key).encode()).hexdigest()[:16]
 
 
 def codes_of(card: Card) -> list[str]:

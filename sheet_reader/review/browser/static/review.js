@@ -38,14 +38,17 @@ function progress(now) {
   const parts = [`${now.answered} answered`, now.waiting === 1 ? "1 waits" : `${now.waiting} wait`];
   if (now.keys !== null) parts.push(`${now.keys} keys each`);
   if (now.seconds_left !== null && now.waiting) parts.push(minutes(now.seconds_left));
+  for (const [name, count] of Object.entries(now.elsewhere)) parts.push(`${name} has ${count}`);
   if (Object.keys(now.only).length) parts.push("chosen ones only");
   byId("going").textContent = parts.join(" · ");
 }
 
 function finished(view) {
   const only = Object.keys(view.progress.only).length > 0;
+  const others = Object.entries(view.progress.elsewhere).map(([name, count]) => `${name} has ${count} before them`);
   question.replaceChildren(el("section", { class: "card", "aria-labelledby": "title" },
     el("h2", { id: "title", tabindex: "-1" }, only ? "None of the chosen questions waits." : "Nothing waits for you."),
+    others.length ? el("p", {}, `Others are at work: ${others.join(", ")}.`) : null,
     el("p", {}, `${view.progress.answered} answered: ${view.progress.confirmed} as read, ${view.progress.corrected} corrected.`)));
   acts.replaceChildren();
   more.replaceChildren(button("back", NAMES.back, keyOf("back")),
