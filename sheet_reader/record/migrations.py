@@ -110,6 +110,11 @@ def _sheet_decisions(connection: Connection) -> None:
     checksum_triggers.create(connection, [table.name])
 
 
+def _leases(connection: Connection) -> None:
+    """Who is shown which question now."""
+    schema.leases.create(connection)
+
+
 def _remarks_of_mail(connection: Connection) -> None:
     """Which photo the mail with a remark brought."""
     _add_column(connection, "remarks", "photo_id", "INTEGER")
@@ -128,7 +133,8 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(10, "answers of several decisions", _answers),
     Migration(11, "what pages were decoded from", _evidence),
     Migration(12, "decisions about sheets", _sheet_decisions),
-    Migration(13, "remarks of mail", _remarks_of_mail),
+    Migration(13, "leases of questions", _leases),
+    Migration(14, "remarks of mail", _remarks_of_mail),
 )
 
 

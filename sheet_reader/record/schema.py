@@ -22,8 +22,9 @@ only ever added, never changed (see migrations). ``drafts`` say what was asked o
 which letter. ``remarks`` are what people say about a visit, about a page where they stand on one,
 or in the mail that brought a photo (personal data, removed by ``erase``). ``same_names`` are
 answers about fields that have another name now: ``present``, or NULL for a different thing.
-``about`` holds notes on the record itself, and ``row_checksums`` a checksum for each row of the
-others (see checksums).
+``leases`` say who is shown which question now; they are no part of the history. ``about`` holds
+notes on the record itself, and ``row_checksums`` a checksum for each row of the others (see
+checksums), leases apart.
 """
 
 from __future__ import annotations
@@ -245,6 +246,15 @@ same_names = Table(
     Column("at", String(32), nullable=False),
     Column("program", String(40), nullable=False),
     Column("undoes", ForeignKey("same_names.id"), unique=True),
+)
+
+leases = Table(
+    "leases",
+    metadata,
+    Column("place", String(80), primary_key=True),
+    Column("by", Text, nullable=False),
+    Column("holder", String(200), nullable=False),
+    Column("until", String(40), nullable=False),
 )
 
 about = Table(

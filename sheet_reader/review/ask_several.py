@@ -49,6 +49,8 @@ class SeveralQuestion:
 
     _rows_shown, _cell_lines = 1, 1
     """Of so many fields the whole rows are shown on a key; lines of text with each picture."""
+    _every_one = False
+    """Whether a picture of every field must be shown before all are taken as they stand."""
 
     def _all_stand(self) -> str:
         return "as written"
@@ -77,9 +79,13 @@ class SeveralQuestion:
         text = TEXT_LINES + lines * self._cell_lines
         rows = max(screen.LEAST_ROWS, screen.rows_left(out, text) // lines)
         cells: list[RenderableType] = []
+        before, missing = talk.seen, 0
         for number, stated in enumerate(self.card.fields, start=1):
             drawn = talk.picture(talk.desk.field(stated.reading), rows, out.width // 2 - 2)
             cells.append(self._cell(number, drawn))
+            missing += drawn is None
+        if missing and self._every_one:
+            talk.seen = before
         out.print(screen.in_columns(cells, out))
         talk.say(self._why())
         if self.before is not None:
@@ -170,6 +176,7 @@ class AlikeQuestion(SeveralQuestion):
     card: AlikeCard
 
     _rows_shown, _cell_lines = REVIEW.most_alike, 3
+    _every_one = True
 
     def _all_stand(self) -> str:
         return f"all {len(self.card.fields)} are right"
