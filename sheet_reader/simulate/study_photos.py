@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -21,7 +21,6 @@ from sheet_reader.simulate.troubles import NONE, UNTROUBLED, SheetTroubles, Trou
 from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.simulate.values import Visit, random_visit
 
-PRINT_PX_PER_MM = SIMULATE.print_px_per_mm
 _BLANK_SHARE = SIMULATE.blank_share
 _OTHER_PAPER_SHARE = SIMULATE.other_paper_share
 
@@ -45,8 +44,9 @@ def filled_sheet(
     """
     other = PAPER_MM["A4" if book.study.paper == "Letter" else "Letter"]
     paper_mm = other if rng.random() < _OTHER_PAPER_SHARE else PAPER_MM[book.study.paper]
-    template = book.template(page, PRINT_PX_PER_MM)
-    paper = print_page(template, PRINT_PX_PER_MM, level, rng, paper_mm)
+    scale = level.print_px_per_mm
+    template = book.template(page, scale)
+    paper = print_page(template, scale, level, rng, paper_mm)
     fields, cells, person = fill_page(paper, page, visit, hands, habits, rng, suffers)
     folds: tuple[FoldLine, ...] = ()
     if trouble is not None:
@@ -69,8 +69,8 @@ def _spoilt(
     if suffers.behind is not None:
         pages = book.layout(page.code.sheet).pages
         other = pages[page.number % len(pages)]
-        template = book.template(other, PRINT_PX_PER_MM)
-        back = print_page(template, PRINT_PX_PER_MM, level, rng, paper.size_mm)
+        template = book.template(other, paper.px_per_mm)
+        back = print_page(template, paper.px_per_mm, level, rng, paper.size_mm)
         fill_page(back, other, random_visit(book.study, rng), hands, TYPICAL, rng)
         let_through(paper, back.bgr, suffers.behind, rng)
     if suffers.fold is None:
@@ -104,7 +104,7 @@ def photo_of(
     request = request or random_request(book, seed, troubles)
     level = LEVELS[level_name]
     if long_side is not None:
-        level = replace(level, long_side_px=(long_side,))
+        level = level.small(long_side)
     rng = np.random.default_rng([seed, 22])
     layout = book.layout(BLANK if request.on_blank else request.visit.site)
     trouble = np.random.default_rng([seed, 55])
