@@ -35,6 +35,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from sheet_reader.results.frames import Tables
+    from sheet_reader.results.from_record import Facts
+    from sheet_reader.results.update.handed_out import CountComparison
 
 __all__ = [
     "BatchSummary",
@@ -44,6 +46,7 @@ __all__ = [
     "SheetReaderError",
     "Study",
     "StudyRecord",
+    "compare",
     "open_record",
     "open_study",
     "print_sheets",
@@ -204,9 +207,13 @@ class StudyRecord:
 
     def _tables(self) -> Tables:
         from sheet_reader.results.frames import tables_of
+
+        return tables_of(self.study, self._facts())
+
+    def _facts(self) -> Facts:
         from sheet_reader.results.from_record import facts_of
 
-        return tables_of(self.study, facts_of(self._record))
+        return facts_of(self._record)
 
     def close(self) -> None:
         """Close the record."""
@@ -222,3 +229,28 @@ class StudyRecord:
         trace: TracebackType | None,
     ) -> None:
         self.close()
+
+
+def compare(
+    record: StudyRecord, count: str = "", *, until: date | None = None
+) -> CountComparison:
+    """Compare a count between the two plots that ``[update]`` names, as the updates do.
+
+    ``count`` is its name, by default that of ``[update]``; visits up to ``until`` are used, by
+    default all. The result is a
+    :class:`~sheet_reader.results.update.handed_out.CountComparison`: in its data frames
+    ``summary`` has a line per method (mean of the sites' log ratios with the interval of the
+    updates and the plain one, Hodges-Lehmann, GEE, pooled), ``sites`` a line per site (sums,
+    effort, densities in counts per unit of effort, natural log ratio) and ``visits`` a line per
+    site and day; ``left_out`` counts by reason the values that take no part, such as those that
+    wait for a person. A look from Python is no look of the updates and widens nothing.
+
+    Raises :class:`~sheet_reader.errors.UsageError` for a count that is not there, the effort
+    itself, and a study that names no two plots to compare. Few or no visits are no error: what
+    can't be worked out is missing, and the ``note`` says why.
+    """
+    from sheet_reader.results.update.handed_out import compare_facts
+    from sheet_reader.results.update.kept import made_before
+
+    made = made_before(record.study.folder)
+    return compare_facts(record.study, record._facts(), made, count, until)

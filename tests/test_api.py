@@ -371,6 +371,8 @@ def test_the_lines_of_the_readme_run(tmp_path: Path) -> None:
     photo = bean_photo(folder)
     said = run(python_lines(), tmp_path)
     assert "bean-tips-0174.pdf" in said
+    assert "Hodges-Lehmann" not in said, "one site has no interval"
+    assert "fewer than two sites" in said
     (sheet,) = photo.truth.sheets
     assert f"{sheet.site} {sheet.visit_date}" in said
     study = sheet_reader.open_study(folder)
@@ -421,6 +423,7 @@ with open_record(study) as record:
     assert_type(record.rows(), pd.DataFrame)
     assert_type(record.readings(), pd.DataFrame)
     assert_type(record.counts(), pd.DataFrame)
+    assert_type(sheet_reader.compare(record, "blackfly").sites, pd.DataFrame)
 """
 MISTAKEN = """
 sheet_reader.raed_photo("a.jpg", study)  # attr-defined

@@ -193,6 +193,7 @@ def _check_names(counts: pd.DataFrame, outline: Outline, count: str) -> None:
         raise UsageError(f"the plot {outline.treated} can't be compared with itself")
     if len(counts) and count not in set(counts["count"]):
         raise UsageError(f"there is no count named {count}")
+    plots = {plot.name for plot in outline.plots}
     for plot in (outline.treated, outline.control):
-        if len(counts) and plot not in set(counts["plot"]):
+        if plot not in plots:
             raise UsageError(f"there is no plot named {plot}")

@@ -1,0 +1,52 @@
+"""The folder of a made-up season: the bean study with many sites, and its record."""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+from pathlib import Path
+
+from sheet_reader.reading.opening import open_record
+from sheet_reader.simulate.bean_season import SITES, WEEKS, made_sheets
+from sheet_reader.simulate.samples import copy_sample
+from sheet_reader.simulate.season_record import keep_season
+from sheet_reader.study.model import Study
+from sheet_reader.study.reader import read_study
+from sheet_reader.study.site_numbers import choose_numbers
+
+_PLACES = ("Millrace", "Orchard", "Chapel", "Quarry", "Heron", "Kiln", "Ferry", "Sluice",
+           "Juniper", "Brickfield")  # fmt: skip
+_KINDS = ("allotments", "lane", "yard")
+WEEKS_AHEAD = 4
+"""Weeks of the season that are still to come."""
+
+
+def make_season_folder(
+    folder: Path, today: date, seed: int, sites: int = SITES, weeks: int = WEEKS
+) -> tuple[Study, int]:
+    """Write the study into ``folder`` and the record of ``weeks`` weeks; the visit after them is
+    expected on the day after ``today``. Gives the study and the number of sheets.
+
+    Raises OSError where it can't be written.
+    """
+    copy_sample("bean_tips", folder)
+    first = today - timedelta(days=7 * weeks - 1)
+    last = first + timedelta(days=7 * (weeks + WEEKS_AHEAD) - 1)
+    file = folder / "study.toml"
+    text, was = file.read_text("utf-8"), read_study(folder).season
+    text = text.replace(f"first = {was.first}", f"first = {first}")
+    file.write_text(text.replace(f"last = {was.last}", f"last = {last}"), "utf-8")
+    (folder / "sites.csv").write_text(_site_list(sites), "utf-8")
+    (folder / "inbox").mkdir(exist_ok=True)
+    study = read_study(folder)
+    with open_record(study) as record:
+        return study, keep_season(record, made_sheets(study, seed, weeks), seed)
+
+
+def _site_list(sites: int) -> str:
+    lines = ["number,label,contact"]
+    for place, number in enumerate(choose_numbers(sites, digits=4).numbers):
+        name = f"{_PLACES[place % len(_PLACES)]} {_KINDS[place // len(_PLACES) % len(_KINDS)]}"
+        again = place // (len(_PLACES) * len(_KINDS))
+        name += f" {again + 1}" if again else ""
+        lines.append(f"{number},{name},{name.replace(' ', '.').lower()}@example.org")
+    return "\n".join(lines) + "\n"
