@@ -19,7 +19,8 @@ from sheet_reader.cli.common import (
     tell_notes,
     today,
 )
-from sheet_reader.cli.told_of_read import next_step, progress, standing, what_came
+from sheet_reader.cli.progress import progress
+from sheet_reader.cli.told_of_read import next_step, standing, what_came
 from sheet_reader.errors import UsageError, installation_error
 
 if TYPE_CHECKING:
@@ -50,17 +51,18 @@ REASONS_FILE = "last_read.txt"
 @click.option(
     "--jobs",
     type=click.IntRange(0, 64),
-    default=1,
-    show_default=True,
+    show_default="all cores",
     help="How many photos are read at once; 0 reads within this process, without a time limit.",
 )
+@click.option("--watch", is_flag=True, help="Go on reading what arrives, until Ctrl-C.")
 def read(
     study: Path,
     photos: tuple[Path, ...],
     overlay: Path | None,
     mailbox: str | None,
     again: bool,
-    jobs: int,
+    jobs: int | None,
+    watch: bool,
 ) -> None:
     """Read photos of sheets into the study's record.
 
@@ -69,6 +71,10 @@ def read(
     (.eml, .mbox, maildir folders). A photo that can't be read is named with the reason, and the
     others go on. Reading a photo twice changes nothing. Mail that answers a letter is kept with its
     visits as a remark.
+
+    With --watch the inbox, or the folders and the mailbox named, are looked at every few seconds
+    (the mailbox every two minutes). A file is read once nobody has written to it for a while, and
+    a changed study file counts from then on. Review and export may run meanwhile.
 
     Exit code 0 means that the batch went through, also where some photos could not be read. Where
     all fail in one unforeseen way, it is 1: the installation is at fault, and the photos wait.
@@ -92,14 +98,38 @@ def read(
             "read by its printed code; all else works.",
             err=True,
         )
-    batch = _read(opened, photos, mailbox, again=again, jobs=jobs)
+    if not watch:
+        _one_batch(opened, photos or None, mailbox, overlay, again=again, jobs=jobs)
+        return
+    from sheet_reader.cli.watching import watch_photos
+
+    def take(files: Sequence[Path], mail: bool) -> None:
+        source = mailbox if mail else None
+        _one_batch(open_study(study), tuple(files), source, overlay, again=False, jobs=jobs)
+
+    rules = [opened.folder / "study.toml", *opened.folder.glob("*.csv")]
+    watched = photos or (() if mailbox is not None else (opened.folder / "inbox",))
+    watch_photos(opened.folder, rules, watched, take, mailbox=mailbox is not None)
+
+
+def _one_batch(
+    study: Study,
+    photos: tuple[Path, ...] | None,
+    mailbox: str | None,
+    overlay: Path | None,
+    *,
+    again: bool,
+    jobs: int | None,
+) -> None:
+    """Read one batch (``photos`` None: the inbox, unless a mailbox is given) and tell of it."""
+    batch = _read(study, photos, mailbox, again=again, jobs=jobs)
     for line in batch.lines:
         say(line)
     if batch.fault:
         raise installation_error(batch.fault)
     say(what_came(batch))
-    _keep_answers(opened, photos)
-    _conclude(opened, overlay, set(batch.photo_ids), batch.lines)
+    _keep_answers(study, photos or ())
+    _conclude(study, overlay, set(batch.photo_ids), batch.lines)
 
 
 def _some_wait(study: Study) -> bool:
@@ -118,11 +148,11 @@ def _some_wait(study: Study) -> bool:
 
 def _read(
     study: Study,
-    photos: tuple[Path, ...],
+    photos: tuple[Path, ...] | None,
     mailbox: str | None,
     *,
     again: bool,
-    jobs: int,
+    jobs: int | None,
 ) -> BatchSummary:
     from sheet_reader.intake.imap import parse_mailbox
     from sheet_reader.reading.batch import read_batch
@@ -131,7 +161,7 @@ def _read(
     with progress("Reading") as step:
         return read_batch(
             study,
-            photos or None,
+            photos,
             mailbox=source,
             on_progress=step,
             again=again,

@@ -1,9 +1,7 @@
-"""What ``read`` tells while it works and when it is done."""
+"""What ``read`` tells when it is done."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from sheet_reader.cli.common import counted, hint, waits
@@ -11,33 +9,6 @@ from sheet_reader.cli.common import counted, hint, waits
 if TYPE_CHECKING:
     from sheet_reader.record.model import BatchSummary, Summary
     from sheet_reader.study.model import Study
-
-Step = Callable[[int, int, str], None]
-
-
-@contextmanager
-def progress(verb: str) -> Iterator[Step]:
-    """A progress bar on stderr; nothing where that is no terminal."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-
-    console = Console(stderr=True, markup=False, highlight=False, emoji=False)
-    columns = (
-        TextColumn("{task.description}", markup=False),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("{task.fields[name]}", markup=False),
-    )
-    with Progress(
-        *columns, console=console, transient=True, disable=not console.is_terminal
-    ) as bar:
-        task = bar.add_task(verb, total=None, name="")
-
-        def step(done: int, total: int, name: str) -> None:
-            bar.update(task, completed=done, total=total, name=name[-40:])
-
-        yield step
-
 
 def what_came(batch: BatchSummary) -> str:
     """What this run did, in one line: each thing that arrived is counted in one place."""
