@@ -116,7 +116,7 @@ class Seat:
             now = next(iter([*self._photos_of(cards), *cards]), None)
             shown = face(now, token_of(now), around) if now is not None else None
         if shown is not None:
-            shown["mark"] = self.desk.mark(shown["reading"]) if "reading" in shown else None
+            shown["mark"] = self.shelf.mark(shown["reading"]) if "reading" in shown else None
         coming = cards[: 1 + AHEAD] if former is not None else cards[1 : 1 + AHEAD]
         return {
             "card": shown,
