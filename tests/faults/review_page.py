@@ -23,8 +23,7 @@ from typing import Any
 
 import numpy as np
 
-HELPERS = Path(__file__).resolve().parents[1] / "helpers"
-sys.path.insert(0, str(HELPERS))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "helpers"))
 
 import waiting_record
 from browser import NAMES
@@ -34,6 +33,7 @@ from sheet_reader.record import schema
 from sheet_reader.record.store import Record
 from sheet_reader.study.reader import read_study
 
+HELPERS = Path(__file__).resolve().parents[1] / "helpers"
 READY = "html.takes:not(.busy)"
 KEY_S, THINK_S = 0.28, 1.35
 """Keystroke-level model: a key of an average typist, a mental act (Card, Moran & Newell 1980)."""
@@ -93,7 +93,7 @@ class Server:
 
 def filled(folder: Path, sheets: int, each: int) -> dict[tuple[int, str], str]:
     """A record in which fields wait, every sixteenth read wrong; gives the truth."""
-    wrong = {n: "33" for n in range(7, sheets * each, 16)}
+    wrong = dict.fromkeys(range(7, sheets * each, 16), "33")
     with Record.open(waiting_record.bean_study(folder)) as record:
         return waiting_record.fill(record, sheets, each, wrong=wrong)
 
