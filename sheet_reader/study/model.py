@@ -171,7 +171,7 @@ class Study:
     photographs go, ``own_digits`` whether the sheet asks for the volunteer's own ten digits.
     ``sites_file`` is the name of the site list in ``folder``; ``letter_words`` are all words of the
     letters to volunteers, by key, ``update_words`` those texts of the update that the study words
-    itself.
+    itself. ``asked_twice`` is the share of the asked fields that two people are asked of.
     """
 
     key: str
@@ -197,6 +197,7 @@ class Study:
     letter_words: tuple[tuple[str, str], ...] = tuple(LETTERS.items())
     update: UpdatePlan = UpdatePlan()
     update_words: tuple[tuple[str, str], ...] = ()
+    asked_twice: float = 0.0
 
     @property
     def fields(self) -> tuple[FieldSpec, ...]:
