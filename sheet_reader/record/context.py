@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -15,8 +16,9 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.record import schema
 from sheet_reader.record.images import close_up, context_png, laid_flat, unpack_boxes
 from sheet_reader.record.model import FieldImages
-from sheet_reader.sheet.kept_layouts import whole_book
-from sheet_reader.sheet.model import Page, SheetCode
+from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.kept_layouts import FOLDER, whole_book
+from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.study.model import Study
 
 Box = tuple[float, float, float, float]
@@ -25,8 +27,27 @@ USUAL_MM = (210.0, 297.0)
 WIDTH_MM, HEIGHT_MM, STEP_MM = 7.0, 9.0, 9.0
 
 
-def field_images(connection: Connection, study: Study, reading_id: int) -> FieldImages:
-    """Crops and surroundings of a reading; raises :class:`UsageError` where it is unknown."""
+class KeptBook:
+    """A study's layouts, laid out once; anew where one more was kept since."""
+
+    def __init__(self, study: Study) -> None:
+        self._study = study
+        self._made: tuple[tuple[str, ...], LayoutBook] | None = None
+
+    def __call__(self) -> LayoutBook:
+        """The layouts as of now. Raises StudyError where the study does not fit its paper."""
+        kept = tuple(sorted(path.name for path in (self._study.folder / FOLDER).glob("*.toml")))
+        if self._made is None or self._made[0] != kept:
+            self._made = kept, whole_book(self._study)
+        return self._made[1]
+
+
+def field_images(
+    connection: Connection, study: Study, reading_id: int, book: KeptBook
+) -> FieldImages:
+    """Crops and surroundings of a reading; ``book`` gives the study's layouts where they are
+    needed. Raises :class:`UsageError` where the reading is unknown.
+    """
     r, k, s, p = (
         schema.readings.c,
         schema.reading_runs.c,
@@ -50,7 +71,7 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
     seen = connection.execute(there).one()
     context, corners = seen.context_png, json.loads(seen.corners)
     code = SheetCode(row.study, row.layout, row.sheet, row.page)
-    boxes = _printed_boxes(study, code, row.field, len(corners))
+    boxes = _printed_boxes(book(), code, row.field, len(corners))
     if not context and row.original:
         pictures = open_pictures(study.folder / row.original)
         frame = pictures[row.frame] if row.frame < len(pictures) else None
@@ -92,9 +113,12 @@ def sheet_picture(
     return laid_flat(frame.gray, np.asarray(homography, np.float64), size)
 
 
-def _printed_boxes(study: Study, code: SheetCode, field: str, count: int) -> list[Box]:
-    """Where the field's boxes are printed, in mm; about so for a layout that is no longer used."""
-    page = whole_book(study).lookup(code)
+def _printed_boxes(book: LayoutBook, code: SheetCode, field: str, count: int) -> list[Box]:
+    """Where the field's boxes are printed, in mm; about so for a layout that is no longer used.
+
+    Counts stand in the same place on the sheet of every site, so theirs are taken from the blank.
+    """
+    page = book.lookup(replace(code, sheet=BLANK) if "." in field else code)
     if isinstance(page, Page):
         cells = sorted((c for c in page.cells if c.field == field), key=lambda c: c.index)
         if len(cells) == count:
