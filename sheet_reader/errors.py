@@ -72,6 +72,10 @@ class UsageError(SheetReaderError):
     exit_code = 2
 
 
+class OvertakenError(UsageError):
+    """Somebody else has answered a question first."""
+
+
 class StorageError(SheetReaderError):
     """A file or folder cannot be read or written."""
 

@@ -21,11 +21,13 @@ from sheet_reader.cli.common import (
     waits,
 )
 from sheet_reader.cli.terminal import clean_name, must_be_answerable, typed_line
+from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
     from rich.console import Console
 
     from sheet_reader.record.store import Record
+    from sheet_reader.review.desk import RecordDesk
     from sheet_reader.review.model import Desk
     from sheet_reader.review.pictures import PictureMode
     from sheet_reader.review.session import Outcome
@@ -53,7 +55,11 @@ def person(name: str | None) -> str:
 @study_argument
 @click.option("--as", "name", metavar="NAME", help="Who answers; the login name if left out.")
 @click.option("--pictures", type=PICTURES, default="auto", show_default=True, help=PICTURES_HELP)
-def review(study: Path, name: str | None, pictures: PictureMode) -> None:
+@click.option("--browser", is_flag=True, help="Ask on a page in your web browser.")
+@click.option("--port", type=click.IntRange(1024, 65535), help="The page's port; any free one.")
+def review(
+    study: Path, name: str | None, pictures: PictureMode, browser: bool, port: int | None
+) -> None:
     """Ask about the fields that could not be read with enough certainty.
 
     Each question is about one thing and shows it as photographed: a field, a sum that does not
@@ -63,7 +69,10 @@ def review(study: Path, name: str | None, pictures: PictureMode) -> None:
     date, totals and very doubtful fields are typed from the picture before the reading is shown.
     Every answer is saved as you give it; stop whenever you like.
 
-    Example:  sheet-reader review bean_tips --as Kim
+    With --browser the same questions are asked on a page that this machine alone can open, with
+    the sheet beside them; it ends with Ctrl-C, “I am done”, or after an hour without anybody.
+
+    Example:  sheet-reader review bean_tips --as Kim --browser
     """
     from sheet_reader.cli.name_questions import ask
     from sheet_reader.reading.opening import open_record
@@ -78,7 +87,39 @@ def review(study: Path, name: str | None, pictures: PictureMode) -> None:
             click.echo("Nothing waits for you.")
             click.echo(f"Next:  {hint('export', opened.folder)}")
             return
+        if browser:
+            _tell(record, serve(desk, person(name), port or 0))
+            return
         _tell(record, hold(record, desk, person(name), pictures))
+
+
+def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> Outcome:
+    """Hold the conversation on a page in the browser; raises UsageError without its packages."""
+    try:
+        from sheet_reader.record.leases import Leases
+        from sheet_reader.review.browser.seat import Seat
+        from sheet_reader.review.browser.serve import PageServer
+    except ModuleNotFoundError as error:
+        raise UsageError(
+            f"the page needs the package {error.name}",
+            remedy="install the extra: pip install 'sheet-reader[browser]'",
+        ) from error
+
+    def show(file: Path) -> None:
+        if open_picture(file) == 0:
+            click.echo("The page opens in your browser. If it does not, open this file there:")
+        else:
+            click.echo("Open this file in your browser:")
+        click.echo(f"  {file}")
+        click.echo("Ctrl-C ends the program; every answer is saved as you give it.")
+
+    leases = None if audit else Leases(desk.record, by)
+    seat = Seat(desk, by, today(), audit, leases)
+    server = PageServer(seat, desk.record.folder, lambda line: say(line, err=True), show, port)
+    if server.run() == "idle":
+        click.echo("Nobody was there for an hour: the page has ended.")
+    seat.sitting.close()
+    return seat.sitting.outcome(len(seat.sitting.open()))
 
 
 def console_for_questions() -> Console:
@@ -100,6 +141,7 @@ def hold(
     record: Record, desk: Desk, by: str, pictures: PictureMode, *, audit: bool = False
 ) -> Outcome:
     """Hold the conversation on this terminal."""
+    from sheet_reader.record.leases import Leases
     from sheet_reader.review.pictures import settle
     from sheet_reader.review.session import Review
 
@@ -116,6 +158,7 @@ def hold(
         mode=settle(pictures, console),
         audit=audit,
         folder=record.folder / LOOKED_AT,
+        leases=None if audit else Leases(record, by),
     )
     return review.run()
 

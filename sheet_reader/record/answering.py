@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from sqlalchemy import Connection, func, select
 
+from sheet_reader.errors import OvertakenError
 from sheet_reader.record import deciding, schema, sheets
 from sheet_reader.record.answers import FieldAnswer
 from sheet_reader.record.loading import UNDO
@@ -49,17 +50,39 @@ def keep(
     *,
     sheet: SheetAnswer | None = None,
     instead_of: Kept | None = None,
+    since: int | None = None,
 ) -> Kept:
     """Keep an answer, on the disk when this returns; an earlier one ``instead_of`` which it stands
-    is taken back with it. Raises :class:`UsageError` where a decision cannot be.
+    is taken back with it. Raises :class:`UsageError` where a decision cannot be, and
+    :class:`OvertakenError` where somebody has decided the same since the decision ``since``.
     """
     with record.writing() as connection:
+        if since is not None:
+            _must_be_first(connection, fields, since)
         if instead_of is not None:
             take_back(connection, instead_of.fields, by)
             _take_back_sheet(connection, instead_of.sheet, by)
         kept = add_answer(connection, record.study, fields, by)
         number = None if sheet is None else _add_sheet(connection, record.study, sheet, by)
     return Kept(kept, number)
+
+
+def _must_be_first(connection: Connection, fields: Sequence[FieldAnswer], since: int) -> None:
+    d, r = schema.decisions.c, schema.readings.alias().c
+    now = schema.reading_runs.alias()
+    query = (
+        select(d.by)
+        .join_from(schema.decisions, r.id.table, r.field == d.field)
+        .join(now, now.c.id == r.run_id)
+        .where(
+            now.c.page_instance_id == d.page_instance_id,
+            d.id > since,
+            r.id.in_([one.reading_id for one in fields]),
+        )
+    )
+    by = connection.scalar(query.limit(1))
+    if by is not None:
+        raise OvertakenError(f"{by} has just answered this question")
 
 
 def _add_sheet(connection: Connection, study: Study, sheet: SheetAnswer, by: str) -> int:

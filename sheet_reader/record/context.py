@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import json
 from dataclasses import replace
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Select, func, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_pictures
@@ -79,6 +80,51 @@ def field_images(
             context = context_png(frame.gray, corners, boxes)
     close = close_up(boxes) if context and boxes else None
     return FieldImages(unpack_boxes(seen.boxes_png), context, close)
+
+
+def box_crops(connection: Connection, reading_id: int) -> NDArray[np.uint8]:
+    """The crops of a reading's boxes, uint8 (n, 64, 64), of the run that saw the photo; none where
+    it is unknown.
+    """
+    found = connection.execute(_seen_of(reading_id)).one_or_none()
+    return unpack_boxes(found.boxes_png if found is not None else b"")
+
+
+def place_on_sheet(
+    connection: Connection, reading_id: int
+) -> tuple[float, float, float, float] | None:
+    """Where a field's boxes lie on its sheet laid straight (:func:`sheet_picture`): left, top,
+    width and height as shares of the sheet; None where that is not known.
+    """
+    found = connection.execute(_seen_of(reading_id)).one_or_none()
+    if found is None:
+        return None
+    boxes = np.array(json.loads(found.corners), np.float64).reshape(-1, 2)
+    outline = np.array(json.loads(found.outline), np.float64).reshape(-1, 2)
+    if not len(boxes) or len(outline) != 4 or not np.isfinite([*boxes, *outline]).all():
+        return None
+    whole = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float64)
+    homography, _ = cv2.findHomography(outline, whole)
+    if homography is None:
+        return None
+    flat = cv2.perspectiveTransform(boxes.reshape(-1, 1, 2), homography).reshape(-1, 2)
+    (left, top), (right, bottom) = flat.min(axis=0), flat.max(axis=0)
+    return float(left), float(top), float(right - left), float(bottom - top)
+
+
+def _seen_of(reading_id: int) -> Select[Any]:
+    """Crops, corners and the page's outline of a reading, from the run that saw the photo."""
+    r, k = schema.readings.alias().c, schema.reading_runs.c
+    seen, saw = schema.readings.alias(), schema.reading_runs.alias()
+    same = (seen.c.run_id == func.coalesce(k.decoded_from, k.id)) & (seen.c.field == r.field)
+    return (
+        select(seen.c.boxes_png, seen.c.corners, saw.c.outline)
+        .select_from(r.id.table)
+        .join(schema.reading_runs, k.id == r.run_id)
+        .join(seen, same)
+        .join(saw, saw.c.id == seen.c.run_id)
+        .where(r.id == reading_id)
+    )
 
 
 def sheet_picture(

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import replace
+from collections.abc import Collection
+from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection, func, select
 
@@ -13,7 +14,12 @@ from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.model import Rival, Thresholds
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.revalidation import visits_now
-from sheet_reader.record.same_names import has_names, load_names, under_present_names
+from sheet_reader.record.same_names import (
+    Names,
+    has_names,
+    load_names,
+    under_present_names,
+)
 from sheet_reader.record.sheets import standing
 from sheet_reader.record.states import Decision, PageObservation, StoredReading, Visit
 from sheet_reader.record.superseded import superseded
@@ -43,18 +49,56 @@ def stamp(connection: Connection) -> Stamp:
     return tuple(value for query in queries for value in connection.execute(query).one())
 
 
+def all_but_decisions(seen: Stamp) -> Stamp:
+    """The stamp without what it says of decisions about fields."""
+    return (*seen[:2], *seen[4:])
+
+
+def decisions_in(seen: Stamp) -> tuple[int | None, int | None]:
+    """How many decisions about fields there were, and the last one's id; None: none."""
+    count, last = seen[2:4]
+    return (
+        count if isinstance(count, int) else None,
+        last if isinstance(last, int) else None,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Material:
+    """What visits are put together from: pages, readings by page instance, decisions, names."""
+
+    pages: list[PageObservation]
+    reads: dict[int, list[StoredReading]]
+    decided: list[Decision]
+    names: Names
+
+
+def load_material(connection: Connection, study: Study, *, aside: bool = False) -> Material:
+    """What is known of every page, or with ``aside`` of every one that was set aside."""
+    pages, reads = load_pages(connection, study, aside=aside), load_readings(connection)
+    names = load_names(connection, study)
+    reads, decided = under_present_names(names, reads, load_decisions(connection))
+    held = {(d.page_instance_id, d.field) for d in decided}
+    pages, reads = without_undone(pages, reads, held)
+    by_page: defaultdict[int, list[StoredReading]] = defaultdict(list)
+    for read in reads:
+        by_page[read.page_instance_id].append(read)
+    return Material(pages, by_page, decided, names)
+
+
+def put_together(material: Material, study: Study, thresholds: Thresholds) -> list[Visit]:
+    """Every visit, under the study file of today."""
+    reads = [read for on_page in material.reads.values() for read in on_page]
+    return visits_now(study, material.pages, reads, material.decided, thresholds)
+
+
 def load_visits(
     connection: Connection, study: Study, thresholds: Thresholds, *, aside: bool = False
 ) -> list[Visit]:
     """Every visit as it stands now, under the study file of today; with ``aside`` instead those
     that the sheets set aside would be.
     """
-    pages, reads = load_pages(connection, study, aside=aside), load_readings(connection)
-    names = load_names(connection, study)
-    reads, decided = under_present_names(names, reads, load_decisions(connection))
-    held = {(d.page_instance_id, d.field) for d in decided}
-    pages, reads = without_undone(pages, reads, held)
-    return visits_now(study, pages, reads, decided, thresholds)
+    return put_together(load_material(connection, study, aside=aside), study, thresholds)
 
 
 def load_pages(
@@ -138,8 +182,12 @@ def load_readings(connection: Connection) -> list[StoredReading]:
     ]  # fmt: skip
 
 
-def load_decisions(connection: Connection) -> list[Decision]:
-    """The decision that holds for each field of each page instance: the latest not taken back."""
+def load_decisions(
+    connection: Connection, pages: Collection[int] | None = None
+) -> list[Decision]:
+    """The decision that holds for each field of each page instance, or of these ``pages``: the
+    latest not taken back.
+    """
     d = schema.decisions.c
     undone = select(d.undoes).where(d.undoes.is_not(None))
     query = (
@@ -150,17 +198,25 @@ def load_decisions(connection: Connection) -> list[Decision]:
         .where(d.kind != UNDO, d.id.not_in(undone))
         .order_by(d.id)
     )  # fmt: skip
+    if pages is not None:
+        query = query.where(d.page_instance_id.in_(pages))
     holds = {(row.page_instance_id, row.field): row for row in connection.execute(query)}
-    overruled = _load_overruled(connection)
+    only = None if pages is None else [row.id for row in holds.values()]
+    overruled = _load_overruled(connection, only)
     return [
         Decision(*row[:8], frozenset(overruled[row.id]), told_from_json(row.told), row.answer)
         for row in holds.values()
     ]
 
 
-def _load_overruled(connection: Connection) -> defaultdict[int, set[Rival]]:
+def _load_overruled(
+    connection: Connection, decisions: Collection[int] | None
+) -> defaultdict[int, set[Rival]]:
     o = schema.overruled.c
     found: defaultdict[int, set[Rival]] = defaultdict(set)
-    for row in connection.execute(select(o.decision_id, o.page_instance_id, o.value)):
+    query = select(o.decision_id, o.page_instance_id, o.value)
+    if decisions is not None:
+        query = query.where(o.decision_id.in_(decisions))
+    for row in connection.execute(query):
         found[row.decision_id].add(Rival(row.page_instance_id, row.value))
     return found

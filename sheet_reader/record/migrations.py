@@ -110,6 +110,11 @@ def _sheet_decisions(connection: Connection) -> None:
     checksum_triggers.create(connection, [table.name])
 
 
+def _leases(connection: Connection) -> None:
+    """Who is shown which question now."""
+    schema.leases.create(connection)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
@@ -123,6 +128,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(10, "answers of several decisions", _answers),
     Migration(11, "what pages were decoded from", _evidence),
     Migration(12, "decisions about sheets", _sheet_decisions),
+    Migration(13, "leases of questions", _leases),
 )
 
 

@@ -52,6 +52,9 @@ class RecordParameters:
     many_differ: int = parameter(
         3, "fields", _HOUSE, "that differ between photos, from which on one may be of another visit"
     )
+    lease_seconds: int = parameter(
+        300, "s", _HOUSE, "for which a question that is shown to one person is not put to another"
+    )
 
 
 RECORD = RecordParameters()

@@ -21,8 +21,9 @@ a person was told of and decided against. Reading runs, readings, all decisions 
 only ever added, never changed (see migrations). ``drafts`` say what was asked of volunteers in
 which letter. ``remarks`` are what people say about a visit, or about a page where they stand on one
 (personal data, removed by ``erase``). ``same_names`` are answers about fields that have
-another name now: ``present``, or NULL for a different thing. ``about`` holds notes on the record
-itself, and ``row_checksums`` a checksum for each row of the others (see checksums).
+another name now: ``present``, or NULL for a different thing. ``leases`` say who is shown which
+question now; they are no part of the history. ``about`` holds notes on the record itself, and
+``row_checksums`` a checksum for each row of the others (see checksums), leases apart.
 """
 
 from __future__ import annotations
@@ -243,6 +244,15 @@ same_names = Table(
     Column("at", String(32), nullable=False),
     Column("program", String(40), nullable=False),
     Column("undoes", ForeignKey("same_names.id"), unique=True),
+)
+
+leases = Table(
+    "leases",
+    metadata,
+    Column("place", String(80), primary_key=True),
+    Column("by", Text, nullable=False),
+    Column("holder", String(200), nullable=False),
+    Column("until", String(40), nullable=False),
 )
 
 about = Table(

@@ -13,6 +13,7 @@ from sheet_reader.review.cards import FieldCard
 from sheet_reader.review.decisions import Reply, field_reply, set_aside
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
+from sheet_reader.review.weighing import Look, weigh
 from sheet_reader.study.model import Site
 
 OTHER_SHEET = "d"
@@ -142,30 +143,17 @@ class FieldQuestion:
 
     def _weigh(self, typed: str) -> Reply | Move | None:
         """An answer if ``typed`` is a value and nothing is odd about it, else a second look."""
-        reading = self.card.reading
-        value = understand(typed, self.card.spec, self.talk.study, self.talk.today)
+        study, today = self.talk.study, self.talk.today
+        look = Look(self.blind, self.audit, f"{screen.BACK} goes back")
+        value = weigh(self.card, typed, study, today, look)
         if isinstance(value, Refusal):
             self._refused(typed, value)
             return None
-        agrees = value.text == reading.value
-        doubts = [value.doubt] if value.doubt else []
-        if self.blind and agrees:
-            self.talk.say(f"the reader saw {value.text}, too.")
-            doubts = doubts if self.card.spec.kind == "date" else []
-        elif self.audit:
-            seen = "nothing" if reading.value is None else reading.value
-            self.talk.say(
-                f"the reader saw {seen}; your answer {value.text} is kept as typed. "
-                f"If it was a slip, {screen.BACK} goes back, and this field then leaves the audit."
-            )
-            doubts = []
-        elif self.blind:
-            seen = "nothing" if reading.value is None else reading.value
-            chance = f" ({screen.percent(reading.confidence)})" if reading.value else ""
-            doubts.append(f"the reader saw {seen}{chance}, you typed {value.text}")
-        if not doubts:
+        if value.note:
+            self.talk.say(value.note)
+        if not value.doubts:
             return self._reply(Value(value.text))
-        return self._once_more(value.text, f"{'; '.join(doubts)}.")
+        return self._once_more(value.text, f"{'; '.join(value.doubts)}.")
 
     def _once_more(self, text: str, why: str) -> Reply | Move | None:
         """A second look: Enter keeps it, a value typed now stands."""

@@ -6,14 +6,17 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from sheet_reader.record.answering import Kept, keep
+from sheet_reader.record.context import box_crops, place_on_sheet
+from sheet_reader.record.kept_state import KeptState
 from sheet_reader.record.lines import Waiting
+from sheet_reader.record.states import Visit
 from sheet_reader.record.store import Record
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Gray, Pictures
 from sheet_reader.review.overlay import side_by_side, write_overlays
 from sheet_reader.review.pictures import picture_of
-from sheet_reader.review.queue import cards_of
+from sheet_reader.review.queue import Queue
 from sheet_reader.study.model import FieldSpec, Study
 
 
@@ -25,17 +28,22 @@ class RecordDesk:
         self.study: Study = record.study
         self.specs: Mapping[str, FieldSpec] = {spec.name: spec for spec in self.study.fields}
         self._chosen = chosen
+        self._state, self._queue = KeptState(record), Queue(self.study)
 
     def cards(self) -> Sequence[Card]:
         """Everything that waits, photo by photo, site and date first."""
         if self._chosen is None:
-            return cards_of(self.study, self.record.state())
+            return self._queue.cards(self._state.visits())
         known = [item for item in self._chosen if item.field in self.specs]
         return [FieldCard(item, self.specs[item.field]) for item in known]
 
     def field(self, reading: Waiting) -> Pictures:
         """The pictures of a field: from the record, else cut out of the kept photo."""
-        images = self.record.images(reading.reading_id)
+        return self.field_numbered(reading.reading_id)
+
+    def field_numbered(self, reading_id: int) -> Pictures:
+        """The same by the reading's number; raises UsageError for one that there is not."""
+        images = self.record.images(reading_id)
         row = picture_of(images.context_png)
         close = None
         if row is not None and images.close is not None:
@@ -47,9 +55,41 @@ class RecordDesk:
         """The whole sheet, laid straight."""
         return self.record.sheet_picture(place.page_instance_id)
 
+    def boxes_numbered(self, reading_id: int) -> Gray:
+        """The crops of a reading's boxes alone, uint8 (n, 64, 64): no photo is opened."""
+        with self.record.reading() as connection:
+            return box_crops(connection, reading_id)
+
+    def sheet_numbered(self, page_instance_id: int) -> Gray | None:
+        """The whole sheet of a page in a photo, laid straight."""
+        return self.record.sheet_picture(page_instance_id)
+
+    def place_numbered(self, page_instance_id: int) -> tuple[int, int] | None:
+        """Photo and picture in it of a page; None where there is no such page."""
+        for visit in self.visits():
+            for page in visit.pages:
+                if page.page_instance_id == page_instance_id:
+                    return page.photo_id, page.frame
+        return None
+
+    def mark(self, reading_id: int) -> tuple[float, float, float, float] | None:
+        """Where a field lies on its sheet laid straight: left, top, width, height as shares."""
+        with self.record.reading() as connection:
+            return place_on_sheet(connection, reading_id)
+
+    def visits(self) -> list[Visit]:
+        """Every visit as it stands now."""
+        return self._state.visits()
+
     def keep(self, reply: Reply, *, by: str, instead_of: Kept | None = None) -> Kept:
-        """Store the answer in the record; it is on disk when this returns."""
-        return keep(self.record, reply.fields, by, sheet=reply.sheet, instead_of=instead_of)
+        """Store the answer in the record; it is on disk when this returns. Raises OvertakenError
+        where somebody else has answered since the cards were asked for.
+        """
+        first = instead_of is None and self._chosen is None
+        return keep(
+            self.record, reply.fields, by, sheet=reply.sheet, instead_of=instead_of,
+            since=self._state.last_decision if first else None,
+        )  # fmt: skip
 
     def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
         """A copy of the whole photo (of a PDF the page) with its boxes drawn, in ``folder``; of

@@ -72,6 +72,39 @@ class ReviewParameters:
     least_chance: float = parameter(
         0.005, "probability", _HOUSE, "below which another value is not worth a word"
     )
+    leases_at_once: int = parameter(
+        6, "questions", _HOUSE, "held for one person at a time, so that not each needs a write"
+    )
+    page_body_bytes: int = parameter(
+        65_536, "bytes", "choice: some ten times the longest remark", "of a request to the page"
+    )
+    page_cookies: int = parameter(
+        8, "cookies", _HOUSE, "that open the page at a time: one for each opening of the file"
+    )
+    page_reason_signs: int = parameter(300, "signs", _LOOKS, "of why a field is asked")
+    page_pictures_kept: int = parameter(
+        400, "pictures", "choice: some 30 MB", "kept in memory by the page"
+    )
+    page_cards_ahead: int = parameter(
+        3, "cards", _HOUSE, "whose pictures are loaded before they are asked for"
+    )
+    page_answers_remembered: int = parameter(
+        200, "answers", _HOUSE, "known by their sender's number, so that none is kept twice"
+    )
+    page_pace_answers: int = parameter(
+        30, "answers", _HOUSE, "the last ones, from which the time left is told"
+    )
+    page_pause_s: float = parameter(
+        90.0, "s", _HOUSE, "longer between two answers is a pause and no pace"
+    )
+    page_idle_s: float = parameter(
+        3600.0, "s", _HOUSE, "without any request, after which the page's server ends"
+    )
+    page_idle_look_s: float = parameter(0.2, "s", _HOUSE, "between two looks at whether to end")
+    page_grace_s: float = parameter(2.0, "s", _HOUSE, "for what is under way when it ends")
+    page_backlog: int = parameter(
+        512, "connections", _HOUSE, "that may wait to be taken by the page's server"
+    )
 
 
 REVIEW = ReviewParameters()

@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from sheet_reader.reasons import Code, Occlusion, Reason
+from sheet_reader.record.lines import Waiting
 from sheet_reader.record.row_sums import sum_off
 from sheet_reader.record.rows import as_waiting
 from sheet_reader.record.states import FieldState, Visit
@@ -35,6 +36,30 @@ def cards_of(study: Study, visits: Iterable[Visit]) -> list[Card]:
     order = {name: number for number, name in enumerate(specs)}
     cards = [card for visit in visits for card in _of_visit(study, visit, specs)]
     return sorted(cards, key=lambda card: _rank(card, order))
+
+
+class Queue:
+    """The queue made anew after every answer, visit by visit: one that is the same object as the
+    last time has the same cards.
+    """
+
+    def __init__(self, study: Study) -> None:
+        self._study = study
+        self._specs = {spec.name: spec for spec in study.fields}
+        self._order = {name: number for number, name in enumerate(self._specs)}
+        self._known: dict[int, tuple[Visit, list[Card]]] = {}
+
+    def cards(self, visits: Iterable[Visit]) -> list[Card]:
+        """As :func:`cards_of`."""
+        known: dict[int, tuple[Visit, list[Card]]] = {}
+        for visit in visits:
+            before = self._known.get(id(visit))
+            if before is None:
+                before = visit, _of_visit(self._study, visit, self._specs)
+            known[id(visit)] = before
+        self._known = known
+        found = [card for _, cards in known.values() for card in cards]
+        return sorted(found, key=lambda card: _rank(card, self._order))
 
 
 def _rank(card: Card, order: dict[str, int]) -> tuple[int, int, int, int]:
@@ -124,6 +149,23 @@ def _sum_cards(
 def _unknown(e: FieldState) -> bool:
     """Whether it is not even doubtful what the field says: nothing was read, and that is asked."""
     return e.needs_review and e.value is None
+
+
+def sheet_seen(study: Study, visits: Iterable[Visit], place: Waiting) -> SheetSeen | None:
+    """The sheet on which a field stands, with its site and date as they stand; None where the
+    record has it no more.
+    """
+    page = place.page_instance_id
+    specs = {spec.name: spec for spec in study.fields if spec.kind in ("site", "date")}
+    for visit in visits:
+        if any(seen.page_instance_id == page for seen in visit.pages):
+            keys = {
+                specs[e.reading.field].kind: stated(study, visit, e, specs)
+                for e in visit.fields
+                if e.observation.page_instance_id == page and e.reading.field in specs
+            }
+            return SheetSeen(place, keys.get("site"), keys.get("date"), ())
+    return None
 
 
 def _photos_card(study: Study, visit: Visit, specs: dict[str, FieldSpec]) -> PhotosCard | None:

@@ -16,6 +16,7 @@ from sheet_reader.review.cards import Stated
 from sheet_reader.review.model import Pictures
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.pictures import PictureMode, drawing, strip
+from sheet_reader.review.weighing import percent
 from sheet_reader.wording import words
 
 NOTHING = "n"
@@ -132,16 +133,6 @@ STRUCK_HELP = (
     f"All of it struck out: {NOTHING} if no other number stands there (then it is not recorded), "
     f"{UNREADABLE} if one does that nobody can read."
 )
-
-
-def percent(probability: float) -> str:
-    """A probability as a person says it; never a 100 % that is not certain."""
-    shown = f"{100 * probability:.0f}"
-    if shown == "100" and probability < 1:
-        return "over 99 %"
-    if shown == "0" and probability > 0:
-        return "under 1 %"
-    return f"{shown} %"
 
 
 MOVES = ((BACK, "back"), (ROW, "row and sheet"), (WHOLE_PHOTO, "whole photo"), (STOP, "stop"),

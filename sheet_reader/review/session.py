@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
 from rich.console import Console
 
-from sheet_reader.record.answering import Kept
+from sheet_reader.errors import OvertakenError
+from sheet_reader.record.leases import Leases
 from sheet_reader.review.ask_field import FieldQuestion
 from sheet_reader.review.ask_outside import OutsideQuestion
 from sheet_reader.review.ask_photos import PhotosQuestion
@@ -21,18 +22,9 @@ from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Desk
 from sheet_reader.review.pictures import PictureMode
 from sheet_reader.review.progress import Outcome as Outcome
-from sheet_reader.review.progress import outcome
+from sheet_reader.review.sitting import Given, Sitting
 from sheet_reader.review.talk import Move, Talk
 from sheet_reader.study.model import Study
-
-
-@dataclass
-class _Given:
-    """A card that was answered, its answer, and what the desk gave for it."""
-
-    card: Card
-    reply: Reply
-    kept: Kept
 
 
 @dataclass
@@ -53,7 +45,10 @@ class Review:
     mode: PictureMode = "blocks"
     audit: bool = False
     folder: Path | None = None
-    given: list[_Given] = field(default_factory=list)
+    leases: Leases | None = None
+
+    def __post_init__(self) -> None:
+        self.sitting = Sitting(self.desk, self.by, self.audit, self.leases)
 
     def run(self) -> Outcome:
         """Ask every question until the last is answered or the person stops.
@@ -61,45 +56,36 @@ class Review:
         An answer may raise or close other questions (a settled site joins two photos), so the desk
         is asked anew after each; what was answered in this sitting comes back on the key only.
         """
-        back = 0
-        open_ = self._open()
+        sitting, back = self.sitting, 0
+        open_ = sitting.open()
         while open_ or back:
-            former = self.given[-back] if back else None
+            former = sitting.given[-back] if back else None
+            if former is None and not sitting.shown(open_):
+                open_ = sitting.open()
+                continue
             card = former.card if former else open_[0]
-            position = len(self.given) - back + 1
-            reply = self._ask(card, former, position, len(self.given) + len(open_))
+            position = len(sitting.given) - back + 1
+            reply = self._ask(card, former, position, len(sitting.given) + len(open_))
             if reply == "stop":
                 break
             if reply == "back":
                 back = self._one_back(back)
                 continue
-            self._keep(card, reply, former)
+            try:
+                sitting.keep(card, reply, former)
+            except OvertakenError as error:
+                self.console.print(f"{error}; nothing was changed.")
             back = 0
-            open_ = self._open()
-        return outcome((given.reply for given in self.given), len(open_))
-
-    def _open(self) -> list[Card]:
-        """What the desk asks now. An audit asks each of its fields once."""
-        cards = list(self.desk.cards())
-        if not self.audit:
-            return cards
-        done = {given.card.key for given in self.given}
-        return [card for card in cards if card.key not in done]
+            open_ = sitting.open()
+        sitting.close()
+        return sitting.outcome(len(open_))
 
     def _one_back(self, back: int) -> int:
-        if back == len(self.given):
+        if back == len(self.sitting.given):
             self.console.print("This is the first question.")
-        return min(back + 1, len(self.given))
+        return min(back + 1, len(self.sitting.given))
 
-    def _keep(self, card: Card, reply: Reply, former: _Given | None) -> None:
-        """Keep an answer, in place of a former one if there is one that says something else."""
-        if former is None:
-            self.given.append(_Given(card, reply, self.desk.keep(reply, by=self.by)))
-        elif former.reply != reply:
-            former.kept = self.desk.keep(reply, by=self.by, instead_of=former.kept)
-            former.reply = reply
-
-    def _ask(self, card: Card, former: _Given | None, position: int, total: int) -> Reply | Move:
+    def _ask(self, card: Card, former: Given | None, position: int, total: int) -> Reply | Move:
         talk = Talk(
             desk=self.desk,
             study=self.study,

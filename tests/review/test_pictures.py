@@ -7,7 +7,7 @@ import pytest
 from rich.console import Console
 
 from sheet_reader.review import pictures
-from sheet_reader.review.screen import percent
+from sheet_reader.review.weighing import percent
 
 
 def crops(count: int) -> np.ndarray:

@@ -1,0 +1,1 @@
+"""The review as a local page, on the same cards, decisions and sitting as the terminal."""

@@ -1,0 +1,96 @@
+"""The pictures of the page as bytes, made when asked for and kept for a while in memory."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+
+import cv2
+import numpy as np
+
+from sheet_reader.intake.pictures import open_pictures
+from sheet_reader.intake.types import Picture
+from sheet_reader.record.areas import area_pictures
+from sheet_reader.record.images import png_of
+from sheet_reader.review.desk import RecordDesk
+from sheet_reader.review.model import Gray
+from sheet_reader.review.parameters import REVIEW
+from sheet_reader.review.pictures import strip
+
+MOST_KEPT = REVIEW.page_pictures_kept
+PHOTO_PX = REVIEW.overlay_px
+QUALITY = REVIEW.overlay_quality
+
+Made = tuple[bytes, str]
+"""Bytes and media type."""
+
+
+class PictureShelf:
+    """Pictures of one study by kind and number; safe to ask from several threads."""
+
+    def __init__(self, desk: RecordDesk) -> None:
+        self._desk = desk
+        self._kept: OrderedDict[tuple[str, int], Made | None] = OrderedDict()
+        self._lock = threading.Lock()
+        self._makers: dict[str, Callable[[int], Gray | None]] = {
+            "close": self._close,
+            "row": self._row,
+            "boxes": self._boxes,
+            "sheet": self._desk.sheet_numbered,
+            "photo": self._photo,
+        }
+
+    def get(self, kind: str, number: int) -> Made | None:
+        """A picture; None where there is none of that kind and number."""
+        place = kind, number
+        with self._lock:
+            if place in self._kept:
+                self._kept.move_to_end(place)
+                return self._kept[place]
+        made = self._make(kind, number)
+        with self._lock:
+            self._kept[place] = made
+            while len(self._kept) > MOST_KEPT:
+                self._kept.popitem(last=False)
+        return made
+
+    def _make(self, kind: str, number: int) -> Made | None:
+        if kind in ("comments", "counted_by"):
+            areas = area_pictures(self._desk.record, number)
+            return next(((area.png, "image/png") for area in areas if area.kind == kind), None)
+        gray = self._makers[kind](number) if kind in self._makers else None
+        if gray is None or not gray.size:
+            return None
+        if kind in ("sheet", "photo"):
+            return _jpeg(gray), "image/jpeg"
+        return png_of(gray), "image/png"
+
+    def _close(self, reading_id: int) -> Gray | None:
+        pictures = self._desk.field_numbered(reading_id)
+        return pictures.close if pictures.close is not None else strip(pictures.boxes)
+
+    def _row(self, reading_id: int) -> Gray | None:
+        return self._desk.field_numbered(reading_id).row
+
+    def _boxes(self, reading_id: int) -> Gray | None:
+        return strip(self._desk.boxes_numbered(reading_id))
+
+    def _photo(self, page_instance_id: int) -> Gray | None:
+        """The whole photo as it came, without what was read in it: blind fields stay blind."""
+        place = self._desk.place_numbered(page_instance_id)
+        if place is None:
+            return None
+        pictures = open_pictures(self._desk.record.photo_path(place[0]))
+        picture = pictures[place[1]] if place[1] < len(pictures) else None
+        return picture.gray if isinstance(picture, Picture) else None
+
+
+def _jpeg(gray: Gray) -> bytes:
+    scale = min(1.0, PHOTO_PX / max(gray.shape))
+    size = (max(1, round(gray.shape[1] * scale)), max(1, round(gray.shape[0] * scale)))
+    small = gray if scale == 1.0 else cv2.resize(gray, size, interpolation=cv2.INTER_AREA)
+    done, data = cv2.imencode(
+        ".jpg", np.asarray(small, np.uint8), [cv2.IMWRITE_JPEG_QUALITY, QUALITY]
+    )
+    return data.tobytes() if done else b""

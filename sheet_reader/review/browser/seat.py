@@ -1,0 +1,332 @@
+"""The page's side of a sitting: which card is shown, what is said about it, how it goes.
+
+One seat serves one person; :class:`Seat` takes one message at a time. Every answer names its card,
+so that one sent twice, or to a card that is settled by now, changes nothing.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+import time
+from collections import Counter, OrderedDict
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from sheet_reader.errors import OvertakenError, UsageError
+from sheet_reader.record.leases import Leases
+from sheet_reader.record.remarks import Remark, add_to_page
+from sheet_reader.review.answers import Refusal
+from sheet_reader.review.browser.hearing import Again, Ear, Heard, Said, Settled, site_lines
+from sheet_reader.review.browser.pace import Pace
+from sheet_reader.review.browser.pictures import Made, PictureShelf
+from sheet_reader.review.browser.showing import Around, Plain, face, is_blind, pictures_of
+from sheet_reader.review.cards import Card, FieldCard, OutsideCard, SumCard
+from sheet_reader.review.desk import RecordDesk
+from sheet_reader.review.parameters import REVIEW
+from sheet_reader.review.queue import sheet_seen
+from sheet_reader.review.sitting import Given, Sitting, token_of
+
+AHEAD = REVIEW.page_cards_ahead
+REMEMBERED = REVIEW.page_answers_remembered
+
+
+@dataclass
+class Seat:
+    """One person at the page. ``clock`` gives seconds and never goes back."""
+
+    desk: RecordDesk
+    by: str
+    today: date
+    audit: bool = False
+    leases: Leases | None = None
+    clock: Callable[[], float] = time.monotonic
+    sitting: Sitting = field(init=False)
+    shelf: PictureShelf = field(init=False)
+    pace: Pace = field(default_factory=Pace)
+
+    def __post_init__(self) -> None:
+        self.sitting = Sitting(self.desk, self.by, self.audit, self.leases)
+        self.shelf = PictureShelf(self.desk)
+        self._lock = threading.Lock()
+        self._skipped: OrderedDict[str, None] = OrderedDict()
+        self._shown: set[str] = set()
+        self._only: dict[str, str] = {}
+        self._done: OrderedDict[str, str] = OrderedDict()
+        self._back = 0
+        self._instead = ""
+
+    def picture(self, kind: str, number: int) -> Made | None:
+        """A picture as bytes and media type; None where there is none."""
+        try:
+            return self.shelf.get(kind, number)
+        except UsageError:
+            return None
+
+    def say(self, message: Plain) -> Plain:
+        """Take a message of the page and give what it shows next."""
+        with self._lock:
+            act = str(message.get("act", ""))
+            turns: dict[str, Callable[[Plain], Plain]] = {
+                "show": self._show, "back": self._go_back, "forward": self._go_forward,
+                "skip": self._skip, "only": self._filter, "remark": self._remark,
+            }  # fmt: skip
+            turn = turns.get(act)
+            return turn(message) if turn is not None else self._answer(message)
+
+    # what is shown
+
+    def _open(self) -> list[Card]:
+        cards = [card for card in self.sitting.open() if self._wanted(card)]
+        tokens = {token_of(card) for card in cards}
+        for token in [token for token in self._skipped if token not in tokens]:
+            del self._skipped[token]
+        if len(self._skipped) == len(cards):
+            self._skipped.clear()
+        return sorted(cards, key=lambda card: token_of(card) in self._skipped)
+
+    def _wanted(self, card: Card) -> bool:
+        site, contact = card.place.site, self._contact(card)
+        return (
+            self._only.get("site", site) == site
+            and self._only.get("volunteer", contact) == contact
+            and (not (code := self._only.get("reason")) or code in codes_of(card))
+        )
+
+    def _contact(self, card: Card) -> str:
+        site = self.desk.study.site(card.place.site)
+        return site.contact if site is not None else ""
+
+    def _around(self) -> Around:
+        return Around(self.desk.study, self.desk.visits(), self.audit, frozenset(self._shown))
+
+    def _show(self, message: Plain | None = None, **more: Any) -> Plain:
+        """The card of now, and what the page needs beside it."""
+        del message
+        cards, around = self._open(), self._around()
+        self._back = min(self._back, len(self.sitting.given))
+        former = self.sitting.given[-self._back] if self._back else None
+        if former is not None:
+            token = f"back-{len(self.sitting.given) - self._back}"
+            shown: Plain | None = face(former.card, token, around, former.reply)
+        else:
+            cards = self._held(cards)
+            now = next(iter([*self._photos_of(cards), *cards]), None)
+            shown = face(now, token_of(now), around) if now is not None else None
+        if shown is not None:
+            shown["mark"] = self.desk.mark(shown["reading"]) if "reading" in shown else None
+        coming = cards[: 1 + AHEAD] if former is not None else cards[1 : 1 + AHEAD]
+        return {
+            "card": shown,
+            "back": self._back,
+            "ahead": [address for card in coming for address in pictures_of(card)],
+            "sheets": list(dict.fromkeys(
+                f"/picture/sheet/{card.place.page_instance_id}" for card in coming
+            )),
+            "progress": self._progress(len(cards)),
+            **more,
+        }  # fmt: skip
+
+    def _held(self, cards: list[Card]) -> list[Card]:
+        """The cards of which the first is held for this person."""
+        while cards and not self.sitting.shown(cards):
+            cards = self._open()
+        return cards
+
+    def _photos_of(self, cards: Iterable[Card]) -> list[Card]:
+        """The question about photos that she asked for in place of one about a field."""
+        return [
+            card.photos for card in cards
+            if isinstance(card, FieldCard) and card.photos and token_of(card) == self._instead
+        ]  # fmt: skip
+
+    def _progress(self, waiting: int) -> Plain:
+        done = self.sitting.outcome(waiting)
+        left, keys = self.pace.seconds_left(waiting), self.pace.keys_each()
+        return {
+            "answered": done.answered,
+            "waiting": waiting,
+            "confirmed": done.confirmed,
+            "corrected": done.corrected,
+            "keys": None if keys is None else round(keys, 2),
+            "seconds_left": None if left is None else round(left),
+            "only": dict(self._only),
+            "skipped": len(self._skipped),
+            "elsewhere": dict(Counter(self.sitting.elsewhere.values())),
+        }
+
+    def choices(self) -> Plain:
+        """What the cards can be chosen by: each with the number of questions."""
+        with self._lock:
+            cards = self.sitting.open()
+        sites = Counter(card.place.site for card in cards)
+        people = Counter(self._contact(card) for card in cards)
+        reasons = Counter(code for card in cards for code in codes_of(card))
+        return {"site": dict(sites), "volunteer": dict(people), "reason": dict(reasons)}
+
+    # moves
+
+    def _go_back(self, _message: Plain) -> Plain:
+        if self._instead:
+            self._instead = ""
+            return self._show()
+        if self._back >= len(self.sitting.given):
+            return self._show(refused="This is the first question of this sitting.")
+        self._back += 1
+        return self._show()
+
+    def _go_forward(self, _message: Plain) -> Plain:
+        self._back = max(0, self._back - 1)
+        return self._show()
+
+    def _skip(self, message: Plain) -> Plain:
+        """Put a card to the end; one that was answered is taken back and asked later."""
+        token = str(message.get("card", ""))
+        former = self._former(token)
+        if former is not None:
+            self._skipped[token_of(former.card)] = None
+            self.sitting.take_back(former)
+            self._back = 0
+            return self._show(said="The answer is taken back; the question comes again.")
+        if any(token_of(card) == token for card in self._open()):
+            self._skipped.pop(token, None)
+            self._skipped[token] = None
+        return self._show(said="Skipped; it comes again at the end.")
+
+    def _filter(self, message: Plain) -> Plain:
+        chosen = message.get("only")
+        only = chosen if isinstance(chosen, dict) else {}
+        self._only = {
+            kind: str(only[kind]) for kind in ("site", "reason", "volunteer")
+            if only.get(kind) not in (None, "")
+        }  # fmt: skip
+        self._back = 0
+        return self._show()
+
+    def _remark(self, message: Plain) -> Plain:
+        """Keep a remark on the sheet of a card."""
+        token = str(message.get("card", ""))
+        former, text = self._former(token), " ".join(str(message.get("text", "")).split())
+        cards = [former.card] if former else [c for c in self._open() if token_of(c) == token]
+        if not cards or not text:
+            return self._show(said="Nothing was remarked.")
+        page = cards[0].place.page_instance_id
+        mark = f"review-{hashlib.sha256(text.encode()).hexdigest()[:16]}"
+        with self.desk.record.writing() as connection:
+            add_to_page(connection, page, Remark("person", mark, self.by, text))
+        return self._show(said="The remark is kept.")
+
+    # answers
+
+    def _former(self, token: str) -> Given | None:
+        number = token.removeprefix("back-")
+        if number == token or not number.isdigit() or int(number) >= len(self.sitting.given):
+            return None
+        return self.sitting.given[int(number)]
+
+    def _answer(self, message: Plain) -> Plain:
+        sent = str(message.get("id", ""))[:64]
+        if sent and sent in self._done:
+            return self._show(said=self._done[sent], kept=sent)
+        token = str(message.get("card", ""))
+        former = self._former(token)
+        open_ = {token_of(card): card for card in self._open()} if former is None else {}
+        open_ |= {token_of(card): card for card in self._photos_of(open_.values())}
+        card = former.card if former is not None else open_.get(token)
+        if card is None:
+            return self._show(said="That question is settled by now; nothing was changed.")
+        if message.get("act") == "two_sheets" and isinstance(card, FieldCard) and card.photos:
+            self._instead = token
+            return self._show()
+        heard = self._hear(card, token, former, message)
+        if isinstance(heard, Settled):
+            return self._keep(card, former, heard, sent, message)
+        return self._told(heard, card, token)
+
+    def _hear(self, card: Card, token: str, former: Given | None, message: Plain) -> Heard:
+        blind = former is None and is_blind(card, token, self._around())
+        said = Said(
+            str(message.get("act", "")),
+            str(message.get("text", ""))[:200],
+            _number(message.get("sheet")),
+            _texts(message.get("fields")),
+            message.get("sure") is True and not blind,
+        )
+        before = former.reply if former is not None else None
+        ear = Ear(
+            self.desk.study, self.today, blind, self.audit, self._seen(card), before,
+            sheet_seen(self.desk.study, self.desk.visits(), card.place),
+        )  # fmt: skip
+        return ear.hear(card, said)
+
+    def _seen(self, card: Card) -> bool:
+        """Whether there is any picture of it to look at."""
+        if isinstance(card, FieldCard):
+            readings = [card.reading.reading_id]
+        elif isinstance(card, SumCard):
+            readings = [stated.reading.reading_id for stated in card.fields]
+        else:
+            return True
+        if any(self.shelf.get("close", number) is not None for number in readings):
+            return True
+        return self.shelf.get("sheet", card.place.page_instance_id) is not None
+
+    def _keep(
+        self, card: Card, former: Given | None, heard: Settled, sent: str, message: Plain
+    ) -> Plain:
+        try:
+            self.sitting.keep(card, heard.reply, former)
+        except OvertakenError as error:
+            return self._show(said=f"{error}; nothing was changed.")
+        self._instead = ""
+        if former is None:
+            self.pace.answered(self.clock(), _number(message.get("keys"), 1))
+        self._back = 0
+        said = f"Kept: {heard.reply.said}." + (f" {_sentence(heard.note)}" if heard.note else "")
+        if sent:
+            self._done[sent] = said
+            while len(self._done) > REMEMBERED:
+                self._done.popitem(last=False)
+        return self._show(said=said, kept=sent)
+
+    def _told(self, heard: Again | Refusal, card: Card, token: str) -> Plain:
+        """The card once more, with a second look or why an answer can't be kept."""
+        if isinstance(heard, Refusal):
+            return self._same(token, card, refused=_sentence(heard.message),
+                              near=site_lines(heard.near))  # fmt: skip
+        if is_blind(card, token, self._around()):
+            self._shown.add(token)
+        look = {"text": heard.text, "why": _sentence(heard.why)}
+        return self._same(token, card, look=look)
+
+    def _same(self, token: str, card: Card, **more: Any) -> Plain:
+        view = self._show(**more)
+        if not token.startswith("back-") and view["card"] and view["card"]["token"] != token:
+            view["card"] = face(card, token, self._around())
+        return view
+
+
+def codes_of(card: Card) -> list[str]:
+    """The codes of why a card is asked."""
+    if isinstance(card, FieldCard):
+        return list(dict.fromkeys(reason.code.value for reason in card.reading.reasons))
+    if isinstance(card, SumCard):
+        return [card.reason.code.value]
+    return ["outside the picture" if isinstance(card, OutsideCard) else "photos differ"]
+
+
+def _sentence(text: str) -> str:
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", ":", "?", "!")) else f"{text}."
+
+
+def _number(value: object, otherwise: int = 0) -> int:
+    return value if isinstance(value, int) and 0 <= value < 10_000 else otherwise
+
+
+def _texts(value: object) -> dict[str, str]:
+    if not isinstance(value, dict):
+        return {}
+    return {str(key): str(text)[:200] for key, text in value.items() if str(text).strip()}

@@ -1,0 +1,69 @@
+"""What a typed value of a field comes to: kept, or shown once more with what is odd about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+from sheet_reader.review.answers import Refusal, understand
+from sheet_reader.review.cards import FieldCard
+from sheet_reader.study.model import Study
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """How a value was typed: ``blind`` before the reading was shown, in an ``audit``, with the
+    words for how to go back.
+    """
+
+    blind: bool
+    audit: bool = False
+    back: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Weighed:
+    """A value: what the reader saw as a ``note``, and ``doubts`` for which it is shown again."""
+
+    text: str
+    note: str = ""
+    doubts: tuple[str, ...] = ()
+
+
+def weigh(
+    card: FieldCard, typed: str, study: Study, today: date, look: Look
+) -> Weighed | Refusal:
+    """Hold what was typed for a field against what is possible, usual and read."""
+    reading = card.reading
+    value = understand(typed, card.spec, study, today)
+    if isinstance(value, Refusal):
+        return value
+    doubts: tuple[str, ...] = (value.doubt,) if value.doubt else ()
+    seen = "nothing" if reading.value is None else reading.value
+    if look.blind and value.text == reading.value:
+        kept = doubts if card.spec.kind == "date" else ()
+        return Weighed(value.text, f"the reader saw {value.text}, too.", kept)
+    if look.audit:
+        note = (
+            f"the reader saw {seen}; your answer {value.text} is kept as typed. "
+            f"If it was a slip, {look.back}, and this field then leaves the audit."
+        )
+        return Weighed(value.text, note)
+    if look.blind:
+        chance = f" ({percent(reading.confidence)})" if reading.value else ""
+        doubts += (f"the reader saw {seen}{chance}, you typed {value.text}",)
+    return Weighed(value.text, "", doubts)
+
+
+def percent(probability: float) -> str:
+    """A probability as a person says it; never a 100 % that is not certain.
+
+    >>> percent(0.154), percent(0.9999), percent(0.0001)
+    ('15 %', 'over 99 %', 'under 1 %')
+    """
+    shown = f"{100 * probability:.0f}"
+    if shown == "100" and probability < 1:
+        return "over 99 %"
+    if shown == "0" and probability > 0:
+        return "under 1 %"
+    return f"{shown} %"

@@ -1,0 +1,67 @@
+"""What is kept between looks at a record is what a look from the start would find."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import waiting_record
+
+from sheet_reader.record.kept_state import KeptState
+from sheet_reader.record.model import Accept, LeftEmpty, Unreadable, Value
+from sheet_reader.record.store import Record
+from sheet_reader.review.queue import Queue, cards_of
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Iterator[Record]:
+    with Record.open(waiting_record.bean_study(tmp_path / "beans")) as record:
+        waiting_record.fill(record, 4, 3)
+        yield record
+
+
+def random_answer(record: Record, rng: random.Random) -> None:
+    """Somebody decides something: mostly of a count, now and then of a site or date, or undoes."""
+    rows = [row for row in record.readings() if not row.field.startswith("helpers")]
+    row = rng.choice(rows)
+    if rng.random() < 0.2:
+        record.undo_last("Kim")
+    elif row.field == "site":
+        record.decide(row.reading_id, Value(rng.choice(record.study.sites).number), "Kim")
+    elif "." in row.field:
+        answers = (Accept(), Value("5"), Value("400"), LeftEmpty(), Unreadable())
+        record.decide(row.reading_id, rng.choice(answers), "Kim")
+    else:
+        record.decide(row.reading_id, Value(f"2026-05-{rng.randint(10, 28)}"), "Kim")
+
+
+def test_after_each_answer_visits_and_cards_are_those_of_a_look_from_the_start(
+    record: Record,
+) -> None:
+    rng, kept, queue = random.Random(3), KeptState(record), Queue(record.study)
+    for _ in range(30):
+        random_answer(record, rng)
+        if rng.random() < 0.3:  # several answers between two looks
+            random_answer(record, rng)
+        from_the_start = record.state()
+        visits = kept.visits()
+        assert visits == from_the_start
+        assert queue.cards(visits) == cards_of(record.study, from_the_start)
+
+
+def test_an_answer_about_a_count_leaves_other_visits_the_same_objects(record: Record) -> None:
+    kept = KeptState(record)
+    before = kept.visits()
+    (asked, *_) = record.pending()
+    record.decide(asked.reading_id, Accept(), "Kim")
+    same = [old is new for old, new in zip(before, kept.visits(), strict=True)]
+    assert same.count(False) == 1
+
+
+def test_a_photo_that_comes_in_between_is_seen(record: Record) -> None:
+    kept = KeptState(record)
+    assert len(kept.visits()) == 4
+    waiting_record.fill(record, 2, 1, first=4)
+    assert len(kept.visits()) == len(record.state()) == 6

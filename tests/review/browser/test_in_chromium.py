@@ -1,0 +1,117 @@
+"""The page in a real browser, by keys alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import waiting_record
+from browser import chromium  # noqa: F401
+from page_server import Served, served
+
+from sheet_reader.record.store import Record
+
+READY = "html.takes:not(.busy)"
+
+
+@pytest.fixture
+def browser(chromium: Any) -> Any:  # noqa: F811
+    return chromium
+
+
+@pytest.fixture
+def desk(tmp_path: Path) -> Iterator[tuple[Record, Served]]:
+    with Record.open(waiting_record.bean_study(tmp_path / "beans")) as record:
+        waiting_record.fill(record, 2, 3)
+        with served(record) as page:
+            yield record, page
+
+
+def opened(browser: Any, page: Served) -> Any:
+    """The page, opened by its private file; whatever it complains about is kept."""
+    tab = browser.new_page()
+    tab.complaints = []
+    tab.on("console", lambda message: tab.complaints.append(message.text))
+    tab.on("pageerror", lambda error: tab.complaints.append(str(error)))
+    tab.goto(page.file.as_uri())
+    tab.wait_for_selector(READY)
+    return tab
+
+
+def press(tab: Any, *keys: str) -> None:
+    """Press keys, each when the page can take it."""
+    for key in keys:
+        tab.wait_for_selector(READY)
+        tab.keyboard.press(key)
+        tab.wait_for_selector(READY)
+
+
+def waits(tab: Any, text: str) -> None:
+    """Wait until a text is on the page."""
+    tab.get_by_text(text).first.wait_for()
+
+
+def test_a_sitting_by_keys(browser: Any, desk: tuple[Record, Served]) -> None:
+    record, page = desk
+    tab = opened(browser, page)
+    assert tab.evaluate("document.activeElement.id") == "answer"
+    press(tab, "Enter")
+    waits(tab, "1 answered")
+    press(tab, "1", "2", "Enter")
+    waits(tab, "2 answered")
+    press(tab, "n")
+    waits(tab, "3 answered")
+    press(tab, "b")
+    waits(tab, "Answered before: nothing written")
+    press(tab, "x")
+    waits(tab, "3 answered · 3 wait")
+    press(tab, "9", "9", "9", "Enter")
+    waits(tab, "Enter keeps 999")
+    press(tab, "Enter")
+    waits(tab, "4 answered")
+    kept = [(e.value, e.status) for v in record.state() for e in v.fields if e.decision]
+    assert sorted(kept, key=str) == sorted(
+        [("4", "confirmed"), ("12", "corrected"), (None, "unreadable"), ("999", "corrected")],
+        key=str,
+    )
+    assert tab.complaints == []
+    assert page.lines == []
+    tab.close()
+
+
+def test_nothing_comes_from_elsewhere_and_pictures_are_there_before_they_are_asked_for(
+    browser: Any, desk: tuple[Record, Served]
+) -> None:
+    _, page = desk
+    addresses: list[str] = []
+    tab = browser.new_page()
+    tab.on("request", lambda request: addresses.append(request.url))
+    tab.goto(page.file.as_uri())
+    tab.wait_for_selector(READY)
+    tab.wait_for_load_state("networkidle")
+    own = (page.address, "file://", "data:")
+    assert [a for a in addresses if not a.startswith(own)] == []
+    before = len(addresses)
+    press(tab, "Enter")
+    waits(tab, "1 answered")
+    asked = [a.removeprefix(page.address) for a in addresses[before:]]
+    close = tab.get_attribute(".close img", "src")
+    assert close not in asked
+    assert close in [a.removeprefix(page.address) for a in addresses[:before]]
+    tab.close()
+
+
+def test_the_file_opens_a_second_time_and_another_browser_stays_out(
+    browser: Any, desk: tuple[Record, Served]
+) -> None:
+    _, page = desk
+    stranger = browser.new_context().new_page()
+    answer = stranger.goto(page.address)
+    assert answer.status == 403
+    for _ in range(2):
+        tab = browser.new_context().new_page()
+        tab.goto(page.file.as_uri())
+        tab.wait_for_selector(READY)
+        tab.close()
