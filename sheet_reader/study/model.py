@@ -170,9 +170,8 @@ class Study:
     ``allowed_error`` is the share of accepted fields that may be wrong. ``send_to`` says where
     photographs go, ``own_digits`` whether the sheet asks for the volunteer's own ten digits.
     ``fields`` is every field of a visit in printing order: header first, then plot by plot.
-    ``sites_file`` is the name of the site list in ``folder``; ``letter_words`` are all words of the
-    letters to volunteers, by key, ``update_words`` those texts of the update that the study words
-    itself.
+    ``sites_file`` is the name of the site list in ``folder``; ``letter_words`` and
+    ``update_words`` are all words of the letters and updates to volunteers, by key.
     """
 
     key: str
