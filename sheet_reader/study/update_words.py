@@ -1,8 +1,8 @@
 """The words of the update for volunteers: a table of keys and texts.
 
-``[words.update]`` in ``study.toml`` sets single ones, on top of those of the study's language. A text may hold ``{names}``; what may stand
-there is what stands in the English text. Where a number decides, two texts are parted by ``|``:
-for one, for any other number.
+``[words.update]`` in ``study.toml`` sets single ones, on top of those of the study's language.
+A text may hold ``{names}``; what may stand there is what stands in the English text. Where a
+number decides, two texts are parted by ``|``: for one, for any other number.
 """
 
 from __future__ import annotations
