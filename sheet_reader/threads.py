@@ -24,6 +24,21 @@ def one_thread_from_the_start() -> None:
         os.environ.setdefault(variable, "1")
 
 
+def usual_jobs(bytes_each: int) -> int:
+    """How many processes work at once unless told otherwise: as many as there are processor cores
+    for this one, and as half the machine's memory holds at ``bytes_each``; 1 at least.
+    """
+    if hasattr(os, "sched_getaffinity"):
+        cores = len(os.sched_getaffinity(0))
+    else:
+        cores = os.cpu_count() or 1
+    try:
+        memory = os.sysconf("SC_PHYS_PAGES") * os.sysconf("SC_PAGE_SIZE")
+    except (AttributeError, OSError, ValueError):  # not told on this system
+        return cores
+    return max(1, min(cores, memory // 2 // bytes_each))
+
+
 @contextmanager
 def one_thread() -> Iterator[None]:
     """One thread while this lasts, then as many as before; also a decorator.

@@ -10,10 +10,7 @@ from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from datetime import timedelta
-from functools import lru_cache
 from pathlib import Path
-from typing import NamedTuple
 
 from sheet_reader.cli.common import questions_of
 from sheet_reader.errors import StorageError, UsageError, installation_error
@@ -26,18 +23,17 @@ from sheet_reader.results.export import export_files
 from sheet_reader.results.frames import tables_of
 from sheet_reader.results.from_record import facts_of
 from sheet_reader.review.overlay import write_overlays
-from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.files import write_sheet
 from sheet_reader.sheet.model import BLANK
-from sheet_reader.simulate.likely import likely_visit
+from sheet_reader.simulate.levels import LevelName
 from sheet_reader.simulate.samples import copy_sample, sample_folder
-from sheet_reader.simulate.sources import ProceduralHands
-from sheet_reader.simulate.study_photos import Request, photo_of
+from sheet_reader.simulate.season_photos import SeasonPhotos, season_photo
 from sheet_reader.simulate.truth import PhotoTruth
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 
-SAMPLE, LEVEL = "bean_tips", "typical"
+SAMPLE = "bean_tips"
+LEVEL: LevelName = "typical"
 SITES, WEEKS = 4, 3
 SEED = 1
 LONG_SIDE = 2048
@@ -123,7 +119,8 @@ def _photographs(study: Study, folder: Path, echo: Echo) -> dict[str, PhotoTruth
     truths: dict[str, PhotoTruth] = {}
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(_jobs(), context) as pool:
-        photos = pool.map(_photograph, [study] * (SITES * WEEKS), range(SITES * WEEKS))
+        plan = SeasonPhotos(study, SITES, WEEKS, SEED, LEVEL, LONG_SIDE)
+        photos = pool.map(season_photo, [plan] * len(plan), range(len(plan)))
         for number, photo in enumerate(photos, 1):
             name = f"photo_{number:02}.jpg"
             truths[name] = photo.truth
@@ -143,26 +140,6 @@ def _photographs(study: Study, folder: Path, echo: Echo) -> dict[str, PhotoTruth
 def _jobs() -> int:
     """How many processes work at once."""
     return min(2, os.cpu_count() or 1)
-
-
-_book = lru_cache(maxsize=1)(LayoutBook)
-
-
-def _photograph(study: Study, number: int) -> _Made:
-    """The demo's photograph of this number, made in another process."""
-    site, week = number % SITES, number // SITES
-    days = 28 + week * study.visits.interval_days + number * 5 % 2
-    day = study.season.first + timedelta(days=days)
-    visit = likely_visit(study, study.sites[site].number, day, SEED)
-    request = Request(visit, 1, on_blank=number % 5 == 4)
-    seed = 1000 * SEED + number
-    photo = photo_of(_book(study), ProceduralHands(), LEVEL, seed, request, LONG_SIDE)
-    return _Made(photo.data, photo.truth)
-
-
-class _Made(NamedTuple):
-    data: bytes
-    truth: PhotoTruth
 
 
 @dataclass(slots=True)

@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +21,7 @@ from sheet_reader.cli.common import (
     today,
     waits,
 )
+from sheet_reader.cli.progress import progress
 from sheet_reader.errors import UsageError, installation_error
 
 if TYPE_CHECKING:
@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 
 REASONS_FILE = "last_read.txt"
 """In the study folder: what the latest read said of single photos."""
-Step = Callable[[int, int, str], None]
 
 
 @click.command(short_help="Read photos of sheets.")
@@ -53,17 +52,18 @@ Step = Callable[[int, int, str], None]
 @click.option(
     "--jobs",
     type=click.IntRange(0, 64),
-    default=1,
-    show_default=True,
+    show_default="all cores",
     help="How many photos are read at once; 0 reads within this process, without a time limit.",
 )
+@click.option("--watch", is_flag=True, help="Go on reading what arrives, until Ctrl-C.")
 def read(
     study: Path,
     photos: tuple[Path, ...],
     overlay: Path | None,
     mailbox: str | None,
     again: bool,
-    jobs: int,
+    jobs: int | None,
+    watch: bool,
 ) -> None:
     """Read photos of sheets into the study's record.
 
@@ -72,6 +72,10 @@ def read(
     (.eml, .mbox, maildir folders). A photo that can't be read is named with the reason, and the
     others go on. Reading a photo twice changes nothing. Mail that answers a letter is kept with its
     visits as a remark.
+
+    With --watch the inbox, or the folders and the mailbox named, are looked at every few seconds
+    (the mailbox every two minutes). A file is read once nobody has written to it for a while, and
+    a changed study file counts from then on. Review and export may run meanwhile.
 
     Exit code 0 means that the batch went through, also where some photos could not be read. Where
     all fail in one unforeseen way, it is 1: the installation is at fault, and the photos wait.
@@ -95,14 +99,38 @@ def read(
             "read by its printed code; all else works.",
             err=True,
         )
-    batch = _read(opened, photos, mailbox, again=again, jobs=jobs)
+    if not watch:
+        _one_batch(opened, photos or None, mailbox, overlay, again=again, jobs=jobs)
+        return
+    from sheet_reader.cli.watching import watch_photos
+
+    def take(files: Sequence[Path], mail: bool) -> None:
+        source = mailbox if mail else None
+        _one_batch(open_study(study), tuple(files), source, overlay, again=False, jobs=jobs)
+
+    rules = [opened.folder / "study.toml", *opened.folder.glob("*.csv")]
+    watched = photos or (() if mailbox is not None else (opened.folder / "inbox",))
+    watch_photos(opened.folder, rules, watched, take, mailbox=mailbox is not None)
+
+
+def _one_batch(
+    study: Study,
+    photos: tuple[Path, ...] | None,
+    mailbox: str | None,
+    overlay: Path | None,
+    *,
+    again: bool,
+    jobs: int | None,
+) -> None:
+    """Read one batch (``photos`` None: the inbox, unless a mailbox is given) and tell of it."""
+    batch = _read(study, photos, mailbox, again=again, jobs=jobs)
     for line in batch.lines:
         say(line)
     if batch.fault:
         raise installation_error(batch.fault)
     say(_told(batch))
-    _keep_answers(opened, photos)
-    _conclude(opened, overlay, set(batch.photo_ids), batch.lines)
+    _keep_answers(study, photos or ())
+    _conclude(study, overlay, set(batch.photo_ids), batch.lines)
 
 
 def _some_wait(study: Study) -> bool:
@@ -121,11 +149,11 @@ def _some_wait(study: Study) -> bool:
 
 def _read(
     study: Study,
-    photos: tuple[Path, ...],
+    photos: tuple[Path, ...] | None,
     mailbox: str | None,
     *,
     again: bool,
-    jobs: int,
+    jobs: int | None,
 ) -> BatchSummary:
     from sheet_reader.intake.imap import parse_mailbox
     from sheet_reader.reading.batch import read_batch
@@ -134,7 +162,7 @@ def _read(
     with progress("Reading") as step:
         return read_batch(
             study,
-            photos or None,
+            photos,
             mailbox=source,
             on_progress=step,
             again=again,
@@ -227,30 +255,6 @@ def _write_overlays(record: Record, folder: Path, fresh: set[int]) -> None:
             write_overlays(record, line.photo_id, folder)
             step(done, len(wanted), line.name)
     click.echo(f"{counted(len(wanted), 'picture')} with boxes drawn in {folder}")
-
-
-@contextmanager
-def progress(verb: str) -> Iterator[Step]:
-    """A progress bar on stderr; nothing where that is no terminal."""
-    from rich.console import Console
-    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn
-
-    console = Console(stderr=True, markup=False, highlight=False, emoji=False)
-    columns = (
-        TextColumn("{task.description}", markup=False),
-        BarColumn(),
-        MofNCompleteColumn(),
-        TextColumn("{task.fields[name]}", markup=False),
-    )
-    with Progress(
-        *columns, console=console, transient=True, disable=not console.is_terminal
-    ) as bar:
-        task = bar.add_task(verb, total=None, name="")
-
-        def step(done: int, total: int, name: str) -> None:
-            bar.update(task, completed=done, total=total, name=name[-40:])
-
-        yield step
 
 
 def _told(batch: BatchSummary) -> str:

@@ -98,7 +98,7 @@ def _doubt(box: InkedBox, row: Floats, ink: SheetInk | None) -> Code | None:
     if best >= DIGITS:
         return None
     beside = DECODE.gap_share * expected if expected is not None else DECODE.gap_stroke
-    if box.gap_stroke >= beside:
+    if box.gap_stroke >= max(beside, DECODE.gap_noises * box.stroke_noise):
         return Code.TALLY_INK
     pale = expected is not None and box.stroke < DECODE.ink_gate * expected
     return Code.PALE_INK if pale else None

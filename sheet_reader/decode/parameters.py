@@ -64,10 +64,13 @@ class DecodeParameters:
         "of the paper's noise: no empty box has as dark a stroke by chance",
     )
     gap_share: float = parameter(
-        0.5,
+        0.3,
         "share of the sheet's stroke",
         _CHOICE,
         "as dark a stroke between tally space and box is on its way",
+    )
+    gap_noises: float = parameter(
+        2.9, "standard deviations", _CHOICE, "of the paper's noise: a fainter one there is none"
     )
     gap_stroke: float = parameter(
         0.2, "share of paper", _ASSUMED, "the same where the sheet's ink is not known"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterable, Iterator
 from datetime import date
@@ -15,6 +16,7 @@ from sheet_reader.reading.decoding import decode_anew
 from sheet_reader.reading.fault import CommonFault
 from sheet_reader.reading.mailbox import fetch
 from sheet_reader.reading.opening import open_record
+from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.promise import reader_of
 from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_hands import history_of
@@ -29,6 +31,7 @@ from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.kept_layouts import keep_layout, problems_of
 from sheet_reader.study.model import Study
+from sheet_reader.threads import usual_jobs
 
 Progress = Callable[[int, int, str], None]
 """Called with photos done, photos in all, and the name of the one just done."""
@@ -43,7 +46,7 @@ def read_batch(
     reader: Reader | None = None,
     today: date | None = None,
     again: bool = False,
-    jobs: int = 1,
+    jobs: int | None = 1,
     seconds_per_picture: float = SECONDS_PER_PICTURE,
     url: str | None = None,
 ) -> BatchSummary:
@@ -53,9 +56,10 @@ def read_batch(
     taken in too. Photos that an earlier run took in and did not finish are read, and those that
     were refused for a reason that may be gone; ``again`` reads all known ones once more.
     ``reader`` None means the package's, with the threshold that the study's own audits bear out.
-    ``jobs`` 0 reads in this process, else in that many others under a time limit per picture; what
-    is read does not depend on it. Raises :class:`StorageError`, :class:`RecordError` or
-    :class:`UsageError`; a photo that fails is a line in the summary.
+    ``jobs`` 0 reads in this process, else in that many others under a time limit per picture, None
+    in as many as the machine has cores and the batch work for; what is read does not depend on it.
+    Raises :class:`StorageError`, :class:`RecordError` or :class:`UsageError`; a photo that fails is
+    a line in the summary.
     """
     began = time.monotonic()
     if paths is None:
@@ -69,26 +73,36 @@ def read_batch(
         if mailbox is not None:
             fetch(record, mailbox, tally)
         keep_layout(study)
-        anew = decode_anew(record, jobs, on_progress)
+        most = usual_jobs(READING.worker_bytes) if jobs is None else jobs
+        anew = decode_anew(record, most, on_progress)
         history = history_of(record)
         reader = reader or reader_of(record)
         work = Work(study, today or date.today(), reader, history, seconds_per_picture)
         _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs)
         if tally.looked_at:  # they are the history of later visits
-            decode_anew(record, jobs, on_progress, anew)
+            decode_anew(record, most, on_progress, anew)
         tally.decoded = anew
     return tally.summary(time.monotonic() - began)
 
 
 def _read_waiting(
-    record: Record, work: Work, tally: Tally, on_progress: Progress, *, again: bool, jobs: int
+    record: Record,
+    work: Work,
+    tally: Tally,
+    on_progress: Progress,
+    *,
+    again: bool,
+    jobs: int | None,
 ) -> None:
     model, token = model_version(), claims.my_token()
     around = circumstances(record.study)
     with record.reading() as connection:
         todo = claims.tasks(connection, model, around, again=again)
     claimed = _claimed(record, todo, token, tally)
-    results = read_apart(work, claimed, min(jobs, len(todo))) if jobs else read_here(work, claimed)
+    if jobs == 0:
+        results = read_here(work, claimed)
+    else:
+        results = read_apart(work, claimed, workers_for(jobs, len(todo)))
     common = CommonFault()
     try:
         for done, (task, result) in enumerate(common.watched(results), start=1):
@@ -104,6 +118,14 @@ def _read_waiting(
     if tally.left:
         are = "photo is" if tally.left == 1 else "photos are"
         tally.lines.append(f"{tally.left} {are} being read by another run of the program")
+
+
+def workers_for(jobs: int | None, photos: int) -> int:
+    """How many processes read so many ``photos``: a further one must be worth its start."""
+    if jobs is not None:
+        return min(jobs, photos)
+    worth = math.ceil(photos / READING.photos_per_worker)
+    return min(usual_jobs(READING.worker_bytes), worth)
 
 
 def _claimed(record: Record, todo: list[Task], token: str, tally: Tally) -> Iterator[Task]:

@@ -56,6 +56,22 @@ class ReadingParameters:
     )
     start_seconds: float = parameter(60.0, "s", _HOUSE, "that a worker has to start")
     grace_seconds: float = parameter(5.0, "s", _HOUSE, "that a worker has to end")
+    watch_every_s: float = parameter(5.0, "s", _HOUSE, "between two looks at a watched folder")
+    watch_mail_s: float = parameter(
+        120.0, "s", "choice: a mail server is not to be troubled", "between looks at a mailbox"
+    )
+    watch_quiet_s: float = parameter(
+        4.0, "s", _HOUSE, "without a change before a file counts as arrived whole"
+    )
+    photos_per_worker: int = parameter(
+        4, "photos", "choice: fewer are read before another process is ready", "to one process"
+    )
+    worker_bytes: int = parameter(
+        600_000_000,
+        "bytes",
+        "choice: peaks of some 350 MB were measured, tests/faults/memory.py; rest for the system",
+        "of memory for each process",
+    )
 
 
 READING = ReadingParameters()

@@ -46,13 +46,15 @@ def mixed(number: int) -> tuple[str, str]:
 @dataclass(slots=True)
 class Desk:
     """What cases are made from: books by sample name, and of each study an older layout; real
-    pictures of pages where there are any.
+    pictures of pages where there are any. ``edition`` of the sheet's look: 0 the present one, 1
+    the first (of single sheets with the study on them).
     """
 
     hands: Hands
     pages: Sequence[Path] = ()
     books: dict[str, LayoutBook] = field(default_factory=dict)
     older: dict[str, LayoutBook] = field(default_factory=dict)
+    edition: int = 0
 
     @classmethod
     def of_samples(
@@ -111,5 +113,6 @@ def make_case(
             filled.append(made)
         photo = photograph(filled, LEVELS[level], seed)
     else:
-        photo = photo_of(book, desk.hands, level, seed, troubles=troubles)
+        version = book.versions[desk.edition]
+        photo = photo_of(book, desk.hands, level, seed, troubles=troubles, version=version)
     return Case(study, photo.data, photo.truth)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
+
+from sheet_reader.simulate.parameters import SIMULATE
 
 LevelName = Literal["easy", "typical", "hard"]
 Range = tuple[float, float]
@@ -48,6 +50,16 @@ class Level:
     sharpen: Range
     sent_on: float
     quality: tuple[int, int]
+    print_px_per_mm: float = SIMULATE.print_px_per_mm
+
+    def small(self, long_side: int) -> Level:
+        """The level for pictures of ``long_side`` px alone, from a print that is rastered no finer
+        than they can show.
+        """
+        fine = SIMULATE.print_detail * long_side / SIMULATE.paper_long_mm
+        return replace(
+            self, long_side_px=(long_side,), print_px_per_mm=min(self.print_px_per_mm, fine)
+        )
 
 
 EASY = Level(

@@ -64,6 +64,10 @@ class SimulateParameters:
         1e6, "mm", _NUMERICS, "distance of a camera with parallel rays"
     )
     print_px_per_mm: float = parameter(12.0, "px/mm", _NUMERICS, "scale of the printed page")
+    print_detail: float = parameter(
+        1.25, "ratio", _NUMERICS, "the printed page's scale to the finest that a picture can show"
+    )
+    paper_long_mm: float = parameter(297.0, "mm", "standard: ISO 216, A4", "longest side of paper")
     blank_share: float = parameter(0.4, "share of sheets", _GUESS, "without a printed site number")
     other_paper_share: float = parameter(
         0.1, "share of sheets", _GUESS, "printed on the other paper size"

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
@@ -21,7 +21,6 @@ from sheet_reader.simulate.troubles import NONE, UNTROUBLED, SheetTroubles, Trou
 from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.simulate.values import Visit, random_visit
 
-PRINT_PX_PER_MM = SIMULATE.print_px_per_mm
 _BLANK_SHARE = SIMULATE.blank_share
 _OTHER_PAPER_SHARE = SIMULATE.other_paper_share
 
@@ -45,8 +44,9 @@ def filled_sheet(
     """
     other = PAPER_MM["A4" if book.study.paper == "Letter" else "Letter"]
     paper_mm = other if rng.random() < _OTHER_PAPER_SHARE else PAPER_MM[book.study.paper]
-    template = book.template(page, PRINT_PX_PER_MM)
-    paper = print_page(template, PRINT_PX_PER_MM, level, rng, paper_mm)
+    scale = level.print_px_per_mm
+    template = book.template(page, scale)
+    paper = print_page(template, scale, level, rng, paper_mm)
     fields, cells, person = fill_page(paper, page, visit, hands, habits, rng, suffers)
     folds: tuple[FoldLine, ...] = ()
     if trouble is not None:
@@ -67,10 +67,10 @@ def _spoilt(
 ) -> tuple[FoldLine, ...]:  # fmt: skip
     """Let the page behind show through ``paper`` and shade its fold, in place; the folds."""
     if suffers.behind is not None:
-        pages = book.layout(page.code.sheet).pages
+        pages = book.layout(page.code.sheet, page.code.layout).pages
         other = pages[page.number % len(pages)]
-        template = book.template(other, PRINT_PX_PER_MM)
-        back = print_page(template, PRINT_PX_PER_MM, level, rng, paper.size_mm)
+        template = book.template(other, paper.px_per_mm)
+        back = print_page(template, paper.px_per_mm, level, rng, paper.size_mm)
         fill_page(back, other, random_visit(book.study, rng), hands, TYPICAL, rng)
         let_through(paper, back.bgr, suffers.behind, rng)
     if suffers.fold is None:
@@ -85,28 +85,33 @@ def _spoilt(
     return (line,)
 
 
-def random_request(book: LayoutBook, seed: int, troubles: Troubles = NONE) -> Request:
-    """A visit and one of its pages, on the blank or the site's own sheet."""
+def random_request(
+    book: LayoutBook, seed: int, troubles: Troubles = NONE, version: str = ""
+) -> Request:
+    """A visit and one of its pages, on the blank or the site's own sheet of a layout ``version``
+    (the present one if not given).
+    """
     rng = np.random.default_rng([seed, 11])
     visit = random_visit(book.study, rng, wrong_sums=troubles.wrong_sum)
     on_blank = rng.random() < _BLANK_SHARE
-    pages = len(book.layout(BLANK).pages)
+    pages = len(book.layout(BLANK, version).pages)
     return Request(visit, 1 + int(rng.integers(pages)), on_blank)
 
 
 def photo_of(
     book: LayoutBook, hands: Hands, level_name: str, seed: int, request: Request | None = None,
-    long_side: int | None = None, troubles: Troubles = NONE,
+    long_side: int | None = None, troubles: Troubles = NONE, version: str = "",
 ) -> Photo:  # fmt: skip
     """One photograph of one page; the same arguments give the same file. Its ``long_side`` in px
-    is one of the level's if not given; ``troubles`` say what else goes wrong, and how often.
+    is one of the level's if not given; ``troubles`` say what else goes wrong, and how often;
+    ``version`` is that of the layout, the present one if not given.
     """
-    request = request or random_request(book, seed, troubles)
+    request = request or random_request(book, seed, troubles, version)
     level = LEVELS[level_name]
     if long_side is not None:
-        level = replace(level, long_side_px=(long_side,))
+        level = level.small(long_side)
     rng = np.random.default_rng([seed, 22])
-    layout = book.layout(BLANK if request.on_blank else request.visit.site)
+    layout = book.layout(BLANK if request.on_blank else request.visit.site, version)
     trouble = np.random.default_rng([seed, 55])
     sheet = filled_sheet(
         book, layout.pages[request.page - 1], request.visit, hands, level, HABITS[level_name], rng,

@@ -99,6 +99,20 @@ def test_tally_strokes_on_their_way_into_the_box_are_asked_about(decode):
     assert decode({"a.blackfly": "_12"}, beside)[1]["a.blackfly"].status == "accepted"
 
 
+def test_a_stroke_half_in_the_gap_is_asked_about_where_it_is_darker_than_the_noise(decode):
+    """Seen in made-up photographs: the last but one of a tally's strokes on the gap's edge."""
+    for noise, asked in ((0.02, True), (0.04, False)):
+        beside = {("a.blackfly", 0): {"gap_stroke": 0.1, "stroke_noise": noise}}
+        field = decode({"a.blackfly": "12_"}, beside)[1]["a.blackfly"]
+        assert (field.status == "flagged") == asked
+    assert (
+        decode({"a.blackfly": "12_"}, {("a.blackfly", 0): {"gap_stroke": 0.07}})[1][
+            "a.blackfly"
+        ].status
+        == "accepted"
+    )
+
+
 def test_a_stroke_that_leaves_its_box_is_asked_about_sooner(decode):
     unsure = [{"1": 0.985, "7": 0.013}, "2", "_"]
     leaves = {("a.blackfly", 0): {"leaves_mm": 0.9}}

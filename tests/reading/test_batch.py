@@ -192,3 +192,12 @@ def test_a_refused_sheet_is_added_and_the_others_in_its_photo_stay_as_they_were(
         after = {row.reading_id: row for row in record.readings()}
         assert {row.site for row in after.values()} == {"1004", "1010", "1022"}
         assert before.items() <= after.items()
+
+
+@pytest.mark.parametrize(("photos", "expected"), [(1, 1), (4, 1), (5, 2), (400, 3)])
+def test_a_further_process_must_be_worth_its_start(
+    monkeypatch: pytest.MonkeyPatch, photos: int, expected: int
+) -> None:
+    monkeypatch.setattr(batch, "usual_jobs", lambda _bytes: 3)
+    assert batch.workers_for(None, photos) == expected
+    assert batch.workers_for(2, photos) == min(2, photos)

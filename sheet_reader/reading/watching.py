@@ -1,0 +1,66 @@
+"""A watched inbox: photos are read as they arrive, until somebody ends it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from sheet_reader.errors import SheetReaderError
+from sheet_reader.intake.gather import gather
+from sheet_reader.intake.settled import Settled
+from sheet_reader.reading.parameters import READING
+
+Take = Callable[[Sequence[Path], bool], object]
+"""Reads these files, and the mailbox too if told so; reads the study file anew before."""
+
+
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How often is looked, in seconds: at the folders ``every_s``, at the mailbox ``mail_every_s``
+    (None: there is none). A file must have been left alone for ``quiet_s``.
+    """
+
+    every_s: float = READING.watch_every_s
+    mail_every_s: float | None = None
+    quiet_s: float = READING.watch_quiet_s
+
+
+def watch(
+    paths: Sequence[Path],
+    rules: Sequence[Path],
+    take: Take,
+    tell: Callable[[str], object],
+    pace: Pace,
+    *,
+    clock: Callable[[], float] = time.monotonic,
+    wait: Callable[[float], object] = time.sleep,
+) -> None:
+    """Call ``take`` whenever files under ``paths`` have arrived whole, the mailbox is due, or one
+    of ``rules`` (the study's files) has changed; go on until ``wait`` or ``take`` is interrupted
+    (KeyboardInterrupt, which is passed on).
+
+    What fails (a folder or server out of reach, a study file with a mistake in it) is told once and
+    tried again at the next look: no file counts as taken before ``take`` has returned.
+    """
+    files, known = Settled(pace.quiet_s), Settled(pace.quiet_s)
+    mail_due, told = clock(), ""
+    while True:
+        now = clock()
+        try:
+            arrived = files.among((p for p in gather(paths) if isinstance(p, Path)), now)
+            changed = known.among(rules, now)
+            mail = pace.mail_every_s is not None and now >= mail_due
+            if mail and pace.mail_every_s is not None:
+                mail_due = now + pace.mail_every_s
+            if arrived or changed or mail:
+                take(arrived, mail)
+                files.taken(arrived)
+                known.taken(changed)
+                told = ""
+        except SheetReaderError as error:
+            if (line := str(error)) != told:
+                tell(line)
+            told = line
+        wait(pace.every_s)
