@@ -86,20 +86,14 @@ def _templates(study: Study) -> None:
 
 
 def _answers(study: Study, paths: tuple[Path, ...]) -> None:
+    from sheet_reader.reading.mail_answers import keep_answers, kept_with
     from sheet_reader.reading.opening import open_record
-    from sheet_reader.results.letters.answers import keep_answers
 
     with open_record(study) as record:
         kept, known = keep_answers(record, paths)
     for places in kept:
         click.echo(kept_with(places))
     click.echo(f"{counted(len(kept), 'new answer')}, {known} known already.")
-
-
-def kept_with(places: list[tuple[str, str]]) -> str:
-    """The line that tells with which visits an answer is kept."""
-    told = ", ".join(f"site {site} on {day or 'no day'}" for site, day in places)
-    return f"an answer is kept with {told}"
 
 
 def _draft(study: Study, folder: Path, *, again: bool) -> None:

@@ -12,20 +12,19 @@ import click
 from sheet_reader.atomic import PRIVATE, atomic_write
 from sheet_reader.cli.common import (
     counted,
-    hint,
     open_study,
     questions_of,
     say,
     study_argument,
     tell_notes,
     today,
-    waits,
 )
 from sheet_reader.cli.progress import progress
+from sheet_reader.cli.told_of_read import next_step, standing, what_came
 from sheet_reader.errors import UsageError, installation_error
 
 if TYPE_CHECKING:
-    from sheet_reader.record.model import BatchSummary, Summary
+    from sheet_reader.record.model import BatchSummary
     from sheet_reader.record.store import Record
     from sheet_reader.study.model import Study
 
@@ -128,7 +127,7 @@ def _one_batch(
         say(line)
     if batch.fault:
         raise installation_error(batch.fault)
-    say(_told(batch))
+    say(what_came(batch))
     _keep_answers(study, photos or ())
     _conclude(study, overlay, set(batch.photo_ids), batch.lines)
 
@@ -173,10 +172,9 @@ def _read(
 
 def _keep_answers(study: Study, photos: tuple[Path, ...]) -> None:
     """Keep mails that answer letters, of which there must be some, as remarks."""
-    from sheet_reader.cli.letters import kept_with
+    from sheet_reader.reading.mail_answers import keep_answers, kept_with
     from sheet_reader.reading.opening import open_record
     from sheet_reader.record.drafts import asked_before
-    from sheet_reader.results.letters.answers import keep_answers
 
     inbox = study.folder / "inbox"
     paths = photos or ((inbox,) if inbox.is_dir() else ())
@@ -213,10 +211,10 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
         for line in name_notes(record):
             say(f"note: {line}")
         summary, promise, questions = record.summary(), promise_of(record), questions_of(record)
-    say(_standing(summary, questions))
+    say(standing(summary, questions))
     if fresh:
         say(promise.sentence)
-    click.echo(_next_step(study, summary, questions))
+    click.echo(next_step(study, summary, questions))
 
 
 def _advice(record: Record, fresh: set[int], shown: Mapping[int, str]) -> list[str]:
@@ -257,32 +255,6 @@ def _write_overlays(record: Record, folder: Path, fresh: set[int]) -> None:
     click.echo(f"{counted(len(wanted), 'picture')} with boxes drawn in {folder}")
 
 
-def _told(batch: BatchSummary) -> str:
-    """What this run did, in one line: each thing that arrived is counted in one place."""
-    if not (batch.arrived or batch.read or batch.failed or batch.left_out):
-        if batch.known == 0:
-            return "No photos here."
-        all_of = "It is" if batch.known == 1 else f"All {batch.known} photos are"
-        return f"Nothing new. {all_of} in the record already."
-    parts = [counted(batch.arrived, "new photo") if batch.arrived else "No new photo"]
-    if batch.new_failed:
-        parts[0] += f" ({batch.new_read} read, {batch.new_failed} not readable: reasons above)"
-    if batch.new_checks:
-        parts.append(f"{counted(batch.new_checks, 'print check')} (result above)")
-    if batch.known:
-        parts.append(f"{batch.known} known already")
-    if batch.refused:
-        parts.append(f"{batch.refused} not taken in (reasons above)")
-    if batch.left_out:
-        parts.append(f"{batch.left_out} left out")
-    read, failed = batch.read - batch.new_read, batch.failed - batch.refused - batch.new_failed
-    if read or failed:
-        parts.append(f"{read + failed} from before looked at ({read} read, {failed} not readable)")
-    parts.append(f"{counted(batch.pages, 'page')} read in {batch.seconds:.0f} s")
-    fields = f"{batch.accepted:,} fields accepted, {batch.flagged:,} flagged, {batch.empty:,} empty"
-    return f"{', '.join(parts)}: {fields}."
-
-
 def _keep_reasons(study: Study, lines: Sequence[str]) -> None:
     """What was said of single photos, in a file; a folder that can't be written stops nothing."""
     path = study.folder / REASONS_FILE
@@ -291,19 +263,3 @@ def _keep_reasons(study: Study, lines: Sequence[str]) -> None:
     except OSError:
         return
     say(f"These reasons also stand in {path}")
-
-
-def _standing(summary: Summary, questions: int) -> str:
-    """How the whole record stands, in one line."""
-    photos = sum(summary.photos.values())
-    return (
-        f"In the record: {counted(photos, 'photo')}, {counted(summary.visits, 'visit')}. "
-        f"{waits(questions)}"
-    )
-
-
-def _next_step(study: Study, summary: Summary, questions: int) -> str:
-    """What to do next, as the record stands."""
-    if not summary.visits:
-        return f"Next:  put photos in {study.folder / 'inbox'}, then {hint('read', study.folder)}"
-    return f"Next:  {hint('review' if questions else 'export', study.folder)}"

@@ -62,12 +62,13 @@ def review(
 ) -> None:
     """Ask about the fields that could not be read with enough certainty.
 
-    Each question is about one thing and shows it as photographed: a field, a sum that does not
-    fit, photos that contradict each other, a sheet partly outside the picture. Enter takes what is
-    offered, digits say what is right, and at every prompt: n nothing written, x can't be read, r
-    the whole row and sheet, w the whole photo (left in looked_at/), b back, s stop, ? help. Site,
-    date, totals and very doubtful fields are typed from the picture before the reading is shown.
-    Every answer is saved as you give it; stop whenever you like.
+    Each question is about one thing and shows it as photographed: a field, up to four counts of one
+    sheet that are each likely right, a sum that does not fit, photos that contradict each other, a
+    sheet partly outside the picture. Enter takes what is offered, digits say what is right, and at
+    every prompt: n nothing written, x can't be read, r the whole row and sheet, w the whole photo
+    (left in looked_at/), b back, s stop, ? help. Site, date, totals and very doubtful fields are
+    typed from the picture before the reading is shown. Every answer is saved as you give it; stop
+    whenever you like.
 
     With --browser the same questions are asked on a page that this machine alone can open, with
     the sheet beside them; it ends with Ctrl-C, “I am done”, or after an hour without anybody.

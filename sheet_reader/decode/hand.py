@@ -153,14 +153,18 @@ class Hand:
         row = fitting(own_digits(boxes, probabilities), sure, model, ROW_FITS)
         return cls(probabilities, seen, known, row, model)
 
-    def adapted(self, former: Sequence[FormerSheet] = (), day: str = "") -> Floats:
-        """The boxes' probabilities (N, K) in the light of the writer's digits, those of the site's
-        ``former`` sheets of before ``day`` (ISO 8601) among them where the hand is the same.
+    def remembering(self, former: Sequence[FormerSheet], day: str) -> Examples:
+        """The examples of the site's ``former`` sheets of before ``day`` (ISO 8601) where the hand
+        is the same.
         """
-        given = self.own
-        if former and day:
-            sure = sure_examples(self.probabilities, self.seen, self.known)
-            given = given + remembered(former, day, self.own + sure, self.model)
+        sure = sure_examples(self.probabilities, self.seen, self.known)
+        return remembered(former, day, self.own + sure, self.model)
+
+    def adapted(self, former: Examples | None = None) -> Floats:
+        """The boxes' probabilities (N, K) in the light of the writer's digits, ``former`` ones
+        among them.
+        """
+        given = self.own if former is None else self.own + former
         return adapted(self.probabilities, self.seen, self.known, self.model, given)
 
 

@@ -101,19 +101,24 @@ class NumberPosterior:
 
 @dataclass(frozen=True, slots=True)
 class _Spellings:
-    """All sequences of n states: outcome (value, or 10^n empty, 10^n + 1 struck), log w, marks."""
+    """All sequences of n states: outcome (value, or 10^n empty, 10^n + 1 struck) and log w; and
+    which of them have a struck box or a gap, of all.
+    """
 
     outcome: Ints
     log_weight: Floats
-    struck: NDArray[np.bool_]
-    gap: NDArray[np.bool_]
+    struck: Ints
+    gap: Ints
+    every: Ints
 
 
 @lru_cache(maxsize=EXACT_BOXES)
 def _spellings(n: int) -> _Spellings:
     states = np.indices((12,) * n).reshape(n, -1)
     outcome, struck, gap = _spell(states)
-    return _Spellings(outcome, np.where(gap, np.log(GAP_WEIGHT), 0.0), struck, gap)
+    log_weight = np.where(gap, np.log(GAP_WEIGHT), 0.0)
+    which = (np.flatnonzero(marked) for marked in (struck, gap, np.ones_like(gap)))
+    return _Spellings(outcome, log_weight, *which)
 
 
 def _spell(states: NDArray[np.int64]) -> tuple[Ints, NDArray[np.bool_], NDArray[np.bool_]]:
@@ -148,13 +153,13 @@ def read_numbers(boxes: Floats) -> list[NumberPosterior]:
         joint = (joint[:, :, None] + log_p[:, i, None, :]).reshape(fields, -1)
     mass = np.exp(joint + table.log_weight)
     width = 10**n + 2
-    at = (table.outcome + width * np.arange(fields)[:, None]).ravel()
 
-    def gather(weights: Floats) -> Floats:
-        summed: Floats = np.bincount(at, weights.ravel(), fields * width).astype(np.float64)
-        return summed.reshape(fields, width)
+    def gather(some: Ints) -> Floats:
+        at = table.outcome[some] + width * np.arange(fields)[:, None]
+        summed = np.bincount(at.ravel(), mass[:, some].ravel(), fields * width)
+        return summed.astype(np.float64).reshape(fields, width)
 
-    total, struck, gap = gather(mass), gather(mass * table.struck), gather(mass * table.gap)
+    total, struck, gap = map(gather, (table.every, table.struck, table.gap))
     return [_posterior(boxes[f], total[f], struck[f], gap[f]) for f in range(fields)]
 
 

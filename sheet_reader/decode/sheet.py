@@ -111,9 +111,10 @@ class PosteriorPage:
 
     def remembering(self, former: Sequence[FormerSheet], visit: str) -> PosteriorPage:
         """The page in the light of the site's ``former`` sheets, where the hand is the same."""
-        if self.hand is None or not former:
+        given = self.hand.remembering(former, visit) if self.hand and former else None
+        if self.hand is None or not given:
             return self
-        return replace(self, boxes=_read_boxes(self.view, self.hand.adapted(former, visit)))
+        return replace(self, boxes=_read_boxes(self.view, self.hand.adapted(given)))
 
 
 def read_page(view: PageEvidence, study: Study, rules: Rules = Rules.ALL) -> PosteriorPage:
@@ -139,6 +140,28 @@ def read_page(view: PageEvidence, study: Study, rules: Rules = Rules.ALL) -> Pos
     )
 
 
+def place_of(page: PosteriorPage, threshold: float | None = None) -> tuple[str | None, str | None]:
+    """Site and visit date that :func:`judged_page` will give, None where they are not sure; sooner
+    told than all of the page.
+    """
+    if threshold is None:
+        threshold = default_threshold(page.study.allowed_error)
+    return _place(page, _keys(page, threshold))
+
+
+def _keys(page: PosteriorPage, threshold: float) -> dict[str, FieldReading]:
+    sure = 1.0 - (1.0 - threshold) * KEY_DOUBT
+    return {name: judged.reading(sure) for name, judged in page.keys.items()}
+
+
+def _place(
+    page: PosteriorPage, keys: Mapping[str, FieldReading]
+) -> tuple[str | None, str | None]:
+    site = _site(page.view.code.sheet, page.study, page.specs, keys)
+    day = next((keys[s.name] for s in page.specs if s.kind == "date"), None)
+    return site, day.value if day and day.status == "accepted" else None
+
+
 def judged_page(
     page: PosteriorPage,
     *,
@@ -150,11 +173,8 @@ def judged_page(
     view, study, specs, doubts = page.view, page.study, page.specs, page.doubts
     if threshold is None:
         threshold = default_threshold(study.allowed_error)
-    sure, boxes = 1.0 - (1.0 - threshold) * KEY_DOUBT, page.boxes
-    keys = {name: judged.reading(sure) for name, judged in page.keys.items()}
-    site = _site(view.code.sheet, study, specs, keys)
-    day = next((keys[s.name] for s in specs if s.kind == "date"), None)
-    visit = day.value if day and day.status == "accepted" else None
+    boxes, keys = page.boxes, _keys(page, threshold)
+    site, visit = _place(page, keys)
     if visit and site and (former := (memory or {}).get(site)):
         boxes = page.remembering(former, visit).boxes
     earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in page.rules else {}

@@ -57,7 +57,7 @@ TINY = DECODE.writer_floor
 FILE = "writer.json"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class WriterModel:
     """``means`` (10, 10): row c is what a c's centred log-probabilities are on average; ``within``
     and ``between`` (10, 10), positive definite: their covariance in one hand, and that of the
@@ -150,41 +150,84 @@ def fit_of(sheet: Examples, hand: Examples, model: WriterModel) -> float:
     the log likelihood ratio of each digit of a kind that both have, on average over those digits;
     0 where there are none.
     """
-    gains = _gains(sheet.x, np.zeros((len(sheet), DIGITS)), model, hand)
     shared = np.isin(sheet.digits, hand.digits)
     if not shared.any():
         return 0.0
-    return float(gains[np.arange(len(sheet)), sheet.digits][shared].mean())
+    x, kinds = sheet.x[shared], sheet.digits[shared]
+    pull, counts = _told(hand, model)
+    away = (x - model.means[kinds])[:, None]
+    return float(_log_ratio(away, pull[kinds, None], counts[kinds], model).mean())
 
 
 def _gains(x: Floats, own: Floats, model: WriterModel, given: Examples) -> Floats:
     """Log ratio (n, 10): how much better each box fits this writer's digits than anybody's, by the
     other boxes that are examples, ``own`` (n, 10) of 1 or 0, and those ``given``.
     """
-    inverse_within, inverse_between = np.linalg.inv(model.within), np.linalg.inv(model.between)
-    anybody, nobody = (model.within + model.between)[None], np.zeros(len(x), np.int64)
-    gains = np.zeros_like(own)
-    for c in range(DIGITS):
-        away, weight = x - model.means[c], own[:, c]
-        more = given.x[given.digits == c] - model.means[c]
-        others = weight.sum() - weight + len(more)
-        pull = (weight @ away) - weight[:, None] * away + more.sum(axis=0)
-        counts, at = np.unique(others, return_inverse=True)  # two at most: the boxes' own, or not
-        spread = np.linalg.inv(inverse_between + counts[:, None, None] * inverse_within)
-        hand = np.einsum("nij,nj->ni", spread[at], pull @ inverse_within)
-        fit = _log_density(away - hand, model.within + spread, at)
-        gains[:, c] = fit - _log_density(away, anybody, nobody)
+    away = x - model.means[:, None]
+    pull, counts = _told(given, model)
+    pull += np.einsum("nc,cnd->cd", own, away)
+    counts += own.sum(axis=0).astype(np.int64)
+    gains = _log_ratio(away, pull[:, None], counts, model).T
+    at, kinds = np.nonzero(own)  # no box is an example for itself
+    itself = away[kinds, at]
+    others = (pull[kinds] - itself)[:, None]
+    gains[at, kinds] = _log_ratio(itself[:, None], others, counts[kinds] - 1, model)[:, 0]
     return gains
 
 
-def _log_density(away: Floats, shapes: Floats, at: NDArray[np.int64]) -> Floats:
-    """Student's log density (n,), less the constant, of ``away`` (n, d), each with the one of the
-    ``shapes`` (k, d, d) of number ``at`` (n,).
+def _told(examples: Examples, model: WriterModel) -> tuple[Floats, NDArray[np.int64]]:
+    """By digit the sum (10, 10) of how far its examples lie from the mean, and how many there are
+    (10,).
     """
-    distance = np.einsum("ni,nij,nj->n", away, np.linalg.inv(shapes)[at], away)
-    volume = np.linalg.slogdet(shapes)[1][at]
-    power = TAILS + away.shape[1]
-    return np.asarray(-0.5 * power * np.log1p(distance / TAILS) - 0.5 * volume, np.float64)
+    pull = np.zeros((DIGITS, DIGITS))
+    np.add.at(pull, examples.digits, examples.x - model.means[examples.digits])
+    return pull, np.bincount(examples.digits, minlength=DIGITS).astype(np.int64)
+
+
+def _log_ratio(
+    away: Floats, pull: Floats, counts: NDArray[np.int64], model: WriterModel
+) -> Floats:
+    """How much better (k, n) boxes fit one writer's digit than anybody's: ``away`` (k, n, 10) from
+    the digit's mean, where ``counts`` (k,) examples together lie ``pull`` (k, 1, 10) from it.
+    """
+    known = [_known(model, count) for count in counts.tolist()]
+    if not known:
+        return np.zeros(away.shape[:2])
+    hand = pull @ np.stack([one.learn for one in known])
+    white, volume = np.stack([one.white for one in known]), np.array([one.volume for one in known])
+    anybody = _known(model, 0)
+    fit = _log_density(away - hand, white, volume[:, None])
+    return fit - _log_density(away, anybody.white, anybody.volume)
+
+
+def _log_density(away: Floats, white: Floats, volume: Floats | float) -> Floats:
+    """Student's log density (…, n), less the constant, of ``away`` (…, n, d)."""
+    distance = np.square(away @ white).sum(axis=-1)
+    power = TAILS + away.shape[-1]
+    return np.asarray(-0.5 * power * np.log1p(distance / TAILS) - volume, np.float64)
+
+
+@dataclass(frozen=True, slots=True)
+class _Known:
+    """What some examples of a digit make known: the hand is their pull times ``learn`` (d, d), a
+    box times ``white`` (d, d) has no covariance left, and ``volume`` is half the logarithm of its
+    determinant.
+    """
+
+    learn: Floats
+    white: Floats
+    volume: float
+
+
+@lru_cache(maxsize=512)
+def _known(model: WriterModel, count: int) -> _Known:
+    """By ``count`` examples; with none, a hand is as far off as hands are."""
+    inverse = np.linalg.inv(model.within)
+    spread = np.linalg.inv(np.linalg.inv(model.between) + count * inverse) if count else None
+    spread = model.between if spread is None else spread
+    shape = model.within + spread
+    white = np.linalg.cholesky(np.linalg.inv(shape))
+    return _Known((spread @ inverse).T, white, 0.5 * float(np.linalg.slogdet(shape)[1]))
 
 
 def fit_model(x: Floats, digits: NDArray[np.int64], hands: NDArray[np.int64]) -> WriterModel:

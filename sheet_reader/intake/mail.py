@@ -12,6 +12,7 @@ import mailbox
 import re
 import warnings
 from collections.abc import Iterator
+from dataclasses import replace
 from email.message import Message
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from PIL import Image
 
 from sheet_reader.intake.archive import PICTURE_ENDINGS, from_archive, is_zip
 from sheet_reader.intake.bounds import Bounds
+from sheet_reader.intake.mail_text import said_in
 from sheet_reader.intake.names import file_name, one_line
 from sheet_reader.intake.parameters import INTAKE
 from sheet_reader.intake.pictures import is_heif, is_picture, suffix_of, too_many_bytes
@@ -84,12 +86,13 @@ def from_mail(
     try:
         message = email.message_from_bytes(data, policy=_BoundedHeaders())
         parts = [part for part in message.walk() if not part.is_multipart()]
-        origin = _origin(message, container, way)
+        origin, said = _origin(message, container, way), said_in(message)
     except Exception:  # the parser does not document what hostile bytes make it raise
         yield Unreadable(container, DAMAGED)
         return
     for number, part in enumerate(parts[: bounds.parts], start=1):
-        yield from _from_part(part, number, origin, bounds)
+        for item in _from_part(part, number, origin, bounds):
+            yield replace(item, said=said) if isinstance(item, Arrival) else item
     if len(parts) > bounds.parts:
         many = f"{len(parts)} parts, only the first {bounds.parts} were looked at"
         yield Unreadable(container, f"the mail has {many}")

@@ -41,6 +41,9 @@ class IntakeParameters:
         "choice: a logo under the text is smaller, a sheet is not",
         "longer side of a picture that may show a sheet",
     )
+    longest_mail_text: int = parameter(
+        2_000, "characters", "choice: a remark, not a report", "of a mail's text that are kept"
+    )
     longest_name: int = parameter(
         120, "characters", "choice: fits two lines of a terminal", "of a name that is told"
     )

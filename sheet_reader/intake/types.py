@@ -49,10 +49,12 @@ class Origin:
 @dataclass(frozen=True, slots=True)
 class Arrival:
     """One file that may hold pictures, unopened. ``name`` can be shown to anyone (no address in
-    it); ``suffix`` is the ending its kind has (".jpg").
+    it); ``suffix`` is the ending its kind has (".jpg"); ``said`` what the mail says that it came
+    with.
     """
 
     name: str
     data: bytes
     suffix: str
     origin: Origin
+    said: str = ""

@@ -75,7 +75,7 @@ def read_batch(
         keep_layout(study)
         most = usual_jobs(READING.worker_bytes) if jobs is None else jobs
         anew = decode_anew(record, most, on_progress)
-        history = history_of(record)
+        history = anew.history or history_of(record)
         reader = reader or reader_of(record)
         work = Work(study, today or date.today(), reader, history, seconds_per_picture)
         _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs)

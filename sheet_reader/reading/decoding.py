@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import multiprocessing
 import threading
-from collections.abc import Callable, Iterable, Iterator
-from concurrent.futures import ProcessPoolExecutor
+from collections import deque
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import TypeVar
@@ -25,6 +26,7 @@ from sheet_reader.reading.photo import nothing_written
 from sheet_reader.reading.promise import promise_of
 from sheet_reader.reading.rules import DecodingRules, changed_parts, same_share
 from sheet_reader.reading.site_hands import history_of
+from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reading.worker import end_with_parent
 from sheet_reader.record import decoded
@@ -36,6 +38,8 @@ from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.threads import one_thread, one_thread_from_the_start
 
 AT_A_TIME = READING.decoded_at_a_time
+GIVEN_AT_ONCE = READING.given_at_once
+GIVEN_AHEAD = READING.given_ahead
 FEWEST_FOR_WORKERS = READING.fewest_for_workers
 MOST_ROUNDS = READING.most_rounds
 
@@ -47,12 +51,15 @@ Step = Callable[[int, int, str], None]
 
 @dataclass(slots=True)
 class Anew:
-    """What was decoded anew: page instances, what changed, why; and pages that could not be."""
+    """What was decoded anew: page instances, what changed, why; and pages that could not be.
+    ``history`` is what the sites' records hold afterwards, where that is known.
+    """
 
     pages: set[int] = field(default_factory=set)
     causes: set[str] = field(default_factory=set)
     changes: dict[tuple[int, str], Change] = field(default_factory=dict)
     without: int = 0
+    history: SiteHistory | None = None
 
     def add(self, changes: Iterable[Change]) -> None:
         """Note changes; of several of one field the first reading and the last one count."""
@@ -79,8 +86,10 @@ def decode_anew(
         with record.reading() as connection:
             pages = decoded.kept_pages(connection, record.study.key)
             names = load_names(connection, record.study)
-        rules = DecodingRules.of(record.study, history_of(record), book, names.field)
+        history = history_of(record)
+        rules = DecodingRules.of(record.study, history, book, names.field)
         stale = _stale(record, rules, pages, anew)
+        anew.history = None if stale else history
         if not stale:
             break
         _decode(record, rules, stale, jobs, anew, on_step)
@@ -186,8 +195,13 @@ def _decoded(
         return
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(jobs, context, _start, (rules,)) as pool:
-        for some in _some(tasks, AT_A_TIME * jobs):
-            yield from pool.map(_one_here, some, chunksize=AT_A_TIME // 4)
+        given: deque[Future[list[PageReading | None]]] = deque()
+        for some in _some(tasks, GIVEN_AT_ONCE):
+            given.append(pool.submit(_some_here, some))
+            if len(given) > GIVEN_AHEAD * jobs:  # what is kept meanwhile lets no worker wait
+                yield from given.popleft().result()
+        while given:
+            yield from given.popleft().result()
 
 
 _rules: DecodingRules | None = None
@@ -200,9 +214,9 @@ def _start(rules: DecodingRules) -> None:
     _rules = rules
 
 
-def _one_here(task: Task) -> PageReading | None:
+def _some_here(tasks: Sequence[Task]) -> list[PageReading | None]:
     assert _rules is not None
-    return _one(_rules, task)
+    return [_one(_rules, task) for task in tasks]
 
 
 def _one(rules: DecodingRules, task: Task) -> PageReading | None:

@@ -12,8 +12,10 @@ from sheet_reader.intake.imap import Mailbox, Message, connected, messages, pass
 from sheet_reader.intake.mail import from_mail
 from sheet_reader.intake.pictures import too_many_bytes
 from sheet_reader.intake.types import Arrival, Unreadable
+from sheet_reader.reading.mail_answers import as_answer, kept_with
 from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.record import schema
+from sheet_reader.record.drafts import keep_answer
 from sheet_reader.record.model import now
 from sheet_reader.record.store import Record
 from sheet_reader.record.writing import insert_new
@@ -36,6 +38,7 @@ def fetch(record: Record, mailbox: Mailbox, tally: Tally, bounds: Bounds = DEFAU
             for message in messages(server, since, known, bounds.mail_bytes):
                 take_in(record, _photos(message, mailbox, bounds), tally)
                 if message.data is not None:
+                    _keep_answer(record, message.data, tally)
                     _note(record, name, message.mark)
                 came += 1
     except StorageError as error:
@@ -52,6 +55,12 @@ def _photos(message: Message, mailbox: Mailbox, bounds: Bounds) -> Iterator[Arri
         )
     else:
         yield from from_mail(message.data, str(mailbox), bounds, way="mailbox")
+
+
+def _keep_answer(record: Record, data: bytes, tally: Tally) -> None:
+    """Keep a mail that answers a letter as a remark on its visits."""
+    if (answer := as_answer(data)) is not None and (places := keep_answer(record, *answer)):
+        tally.lines.append(kept_with(places))
 
 
 def _known(record: Record, name: str) -> frozenset[str]:

@@ -20,6 +20,15 @@ class ReadingParameters:
         "choice: fewer are decoded before worker processes are ready",
         "decoded anew in worker processes",
     )
+    given_at_once: int = parameter(
+        25, "pages", _HOUSE, "that a worker process decodes before it hands them back"
+    )
+    given_ahead: int = parameter(
+        4,
+        "portions",
+        "choice: while 100 pages are kept no worker runs out of work",
+        "that wait for each worker process",
+    )
     most_rounds: int = parameter(
         60,
         "rounds",
@@ -29,6 +38,10 @@ class ReadingParameters:
     hands_kept: int = parameter(
         4096, "pages", "choice: some 30 MB", "whose digits are kept between rounds of decoding anew"
     )
+    mail_head: int = parameter(
+        65_536, "bytes", "choice: holds nearly every mail's header", "in which letters are named"
+    )
+    longest_sender: int = parameter(200, "characters", _HOUSE, "of who wrote a mail")
     most_sheets: int = parameter(8, "sheets", "choice: fits a screen", "named in one line")
     fewest_alike: int = parameter(
         2,

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from sheet_reader.decode.counts import History
 from sheet_reader.decode.page_evidence import PageEvidence
-from sheet_reader.decode.sheet import judged_page, read_page
+from sheet_reader.decode.sheet import judged_page, place_of, read_page
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.reader import Outcome, Reader
@@ -82,14 +82,12 @@ def with_history(
     ``study`` is that of the page's layout, ``named`` gives the present names of its fields.
     """
     seen = read_page(evidence, study)
+    site, day = place_of(seen, threshold)
+    if site and day:
+        seen = seen.remembering(history.hands_before(site, day), day)
     base = judged_page(seen, threshold=threshold)
-    site, day = base.site, base.visit_date
     if not site or not day:
         return base
-    former = history.hands_before(site, day)
-    if former:
-        seen = seen.remembering(former, day)
-        base = judged_page(seen, threshold=threshold)
     known = history.before([(site, day)]).get(site, {})
     names = {spec.name: named(spec.name) for spec in study.fields}
     own = {name: known[now] for name, now in names.items() if now in known}

@@ -15,6 +15,7 @@ from sheet_reader.record import opening, originals, writing
 from sheet_reader.record.engine import our_errors
 from sheet_reader.record.model import BatchSummary, PhotoResult
 from sheet_reader.record.naming import both_names
+from sheet_reader.record.remarks import Remark, add_to_photo
 from sheet_reader.record.store import Record
 from sheet_reader.wording import words
 
@@ -121,6 +122,9 @@ def _keep(record: Record, item: Arrival) -> int | None:
         photo_id, new = writing.add_photo(
             connection, digest, item.name, original, len(item.data), item.origin
         )
+        if item.said:
+            mark = hashlib.sha256(f"{item.origin.sent_at}\n{item.said}".encode()).hexdigest()
+            add_to_photo(connection, photo_id, Remark("mail", mark, item.origin.sender, item.said))
         if written and not new:
             writing.came_back(connection, digest, original)
     return photo_id if new else None

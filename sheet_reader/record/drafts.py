@@ -6,12 +6,14 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from sqlalchemy import insert, select
+from sqlalchemy import func, insert, or_, select
 
 from sheet_reader.record import schema
 from sheet_reader.record.model import now
 from sheet_reader.record.remarks import Place, Remark, add_to_visit
 from sheet_reader.record.store import Record
+
+SIGN = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,13 +47,16 @@ def note_drafts(record: Record, letters: Mapping[str, Iterable[Asked]]) -> None:
 
 
 def keep_answer(record: Record, letters: Iterable[str], answer: Remark) -> list[Place] | None:
-    """Keep an answer with every visit that the letters it answers ask about.
+    """Keep an answer with every visit that the letters it answers ask about; a letter may be named
+    by the first SIGN characters of its mark.
 
     Gives those it was new to, [] where it is known already, None where no letter of ours is
     answered.
     """
     d = schema.drafts.c
-    query = select(d.site, d.visit_date).where(d.letter.in_(list(letters))).distinct()
+    named = list(letters)
+    ours = or_(d.letter.in_(named), func.substr(d.letter, 1, SIGN).in_(named))
+    query = select(d.site, d.visit_date).where(ours).distinct()
     with record.writing() as connection:
         places = sorted({(row.site, row.visit_date) for row in connection.execute(query)})
         if not places:

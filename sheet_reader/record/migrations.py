@@ -115,6 +115,11 @@ def _leases(connection: Connection) -> None:
     schema.leases.create(connection)
 
 
+def _remarks_of_mail(connection: Connection) -> None:
+    """Which photo the mail with a remark brought."""
+    _add_column(connection, "remarks", "photo_id", "INTEGER")
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
@@ -129,6 +134,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(11, "what pages were decoded from", _evidence),
     Migration(12, "decisions about sheets", _sheet_decisions),
     Migration(13, "leases of questions", _leases),
+    Migration(14, "remarks of mail", _remarks_of_mail),
 )
 
 

@@ -1,4 +1,6 @@
-"""Remarks of people: on a visit, or on the page on which they stand. Personal data."""
+"""Remarks of people: on a visit, on the page on which they stand, or in the mail that brought a
+photo. Personal data.
+"""
 
 from __future__ import annotations
 
@@ -20,13 +22,15 @@ Place = tuple[str, str]
 """Site and visit date."""
 Source = Literal["mail", "person"]
 LONGEST = 2_000
+BY_MAIL = "by mail: "
+"""Stands before what came by mail."""
 COMMENTS = "comments"
 """Marks what the comments area of a page says, typed up."""
 
 
 @dataclass(frozen=True, slots=True)
 class Remark:
-    """What somebody said. ``source`` "mail": an answer to a letter; "person": typed by hand.
+    """What somebody said. ``source`` "mail": in a mail; "person": typed by hand.
 
     ``mark`` (at most 64 characters) tells remarks apart: the same one is kept once for each visit.
     ``author`` (a name or address, "" for unknown) is there for ``erase`` and leaves in no table.
@@ -43,6 +47,17 @@ def add_to_visit(connection: Connection, place: Place, remark: Remark) -> bool:
     return _add(connection, place, None, remark)
 
 
+def add_to_photo(connection: Connection, photo_id: int, remark: Remark) -> bool:
+    """Keep what the mail said that brought a photo; it goes to the visits of the sheets in it.
+    False where it is known already, or the photo's sender was erased. ``connection`` is writing.
+    """
+    p = schema.photos.c
+    if connection.scalar(select(p.forgotten_at).where(p.id == photo_id)) is not None:
+        return False
+    own = Remark(remark.source, f"photo {photo_id}:{remark.mark}"[:64], remark.author, remark.text)
+    return _add(connection, ("", ""), None, own, photo_id)
+
+
 def add_to_page(connection: Connection, page_instance_id: int, remark: Remark) -> bool:
     """Keep a remark on a page seen in a photo; it goes to the visit where the page belongs, now
     and after a correction. False where it is known already. ``connection`` is writing.
@@ -53,7 +68,11 @@ def add_to_page(connection: Connection, page_instance_id: int, remark: Remark) -
 
 
 def _add(
-    connection: Connection, place: Place, page_instance_id: int | None, remark: Remark
+    connection: Connection,
+    place: Place,
+    page_instance_id: int | None,
+    remark: Remark,
+    photo_id: int | None = None,
 ) -> bool:
     site, day = place
     return insert_new(
@@ -67,6 +86,7 @@ def _add(
         author=remark.author,
         text=remark.text[:LONGEST],
         kept_at=now(),
+        photo_id=photo_id,
     )
 
 
@@ -80,11 +100,13 @@ class Remarks:
     of_pages: Mapping[int, tuple[tuple[int, str], ...]]
 
     def on(self, place: Place, pages: Iterable[int]) -> tuple[str, ...]:
-        """The remarks on a visit and on its pages, in the order in which they came."""
+        """The remarks on a visit and on its pages, in the order in which they came, each once: a
+        mail may bring two photos of a sheet.
+        """
         found = set(self.of_visits.get(place, ()))
         for page in pages:
             found.update(self.of_pages.get(page, ()))
-        return tuple(text for _, text in sorted(found))
+        return tuple(dict.fromkeys(text for _, text in sorted(found)))
 
 
 def remarks_of(record: Record) -> Remarks:
@@ -92,13 +114,21 @@ def remarks_of(record: Record) -> Remarks:
     r = schema.remarks.c
     visits: dict[Place, list[tuple[int, str]]] = defaultdict(list)
     pages: dict[int, list[tuple[int, str]]] = defaultdict(list)
-    query = select(r.id, r.page_instance_id, r.site, r.visit_date, r.text).order_by(r.id)
+    s = schema.page_instances.c
+    query = select(r.id, r.page_instance_id, r.site, r.visit_date, r.text, r.source, r.photo_id)
     with record.reading() as connection:
-        for row in connection.execute(query):
-            if row.page_instance_id is None:
-                visits[row.site, row.visit_date].append((row.id, row.text))
+        brought: dict[int, list[int]] = defaultdict(list)
+        for page in connection.execute(select(s.id, s.photo_id)):
+            brought[page.photo_id].append(page.id)
+        for row in connection.execute(query.order_by(r.id)):
+            said = row.id, f"{BY_MAIL}{row.text}" if row.source == "mail" else row.text
+            if row.photo_id is not None:
+                for number in brought[row.photo_id]:
+                    pages[number].append(said)
+            elif row.page_instance_id is None:
+                visits[row.site, row.visit_date].append(said)
             else:
-                pages[row.page_instance_id].append((row.id, row.text))
+                pages[row.page_instance_id].append(said)
     return Remarks(
         {place: tuple(texts) for place, texts in visits.items()},
         {page: tuple(texts) for page, texts in pages.items()},

@@ -19,11 +19,12 @@ sheet in it: set aside, taken back, of another site or date than is printed; ``d
 puts them into the same sequence. ``overruled`` are the values of the same field on other pages that
 a person was told of and decided against. Reading runs, readings, all decisions and overruled are
 only ever added, never changed (see migrations). ``drafts`` say what was asked of volunteers in
-which letter. ``remarks`` are what people say about a visit, or about a page where they stand on one
-(personal data, removed by ``erase``). ``same_names`` are answers about fields that have
-another name now: ``present``, or NULL for a different thing. ``leases`` say who is shown which
-question now; they are no part of the history. ``about`` holds notes on the record itself, and
-``row_checksums`` a checksum for each row of the others (see checksums), leases apart.
+which letter. ``remarks`` are what people say about a visit, about a page where they stand on one,
+or in the mail that brought a photo (personal data, removed by ``erase``). ``same_names`` are
+answers about fields that have another name now: ``present``, or NULL for a different thing.
+``leases`` say who is shown which question now; they are no part of the history. ``about`` holds
+notes on the record itself, and ``row_checksums`` a checksum for each row of the others (see
+checksums), leases apart.
 """
 
 from __future__ import annotations
@@ -230,6 +231,7 @@ remarks = Table(
     Column("author", Text, nullable=False),
     Column("text", Text, nullable=False),
     Column("kept_at", String(32), nullable=False),
+    Column("photo_id", Integer),
     UniqueConstraint("site", "visit_date", "mark"),
 )
 

@@ -105,7 +105,8 @@ def facts_of(record: Record) -> Facts:
     for visit in record.state():
         pages = [page.page_instance_id for page in visit.pages]
         said = remarks.on((visit.site, visit.visit_date), pages)
-        told = tuple(told_without_people(remark, contacts) for remark in said)
+        hers = [who for page in visit.pages for who in by_photo.get(page.photo_id, ())]
+        told = tuple(told_without_people(remark, [*contacts, *hers]) for remark in said)
         visits.append(_visit(visit, told))
     photos = tuple(
         PhotoFact(

@@ -105,17 +105,26 @@ def parse_date(text: str) -> date | None:
 
 
 def _date(text: str, study: Study, today: date) -> Value | Refusal:
-    day = parse_date(text)
+    season = study.season
+    one_year = season.first.year == season.last.year
+    day = parse_date(_with_year(text, season.first.year) if one_year else text)
     if day is None:
         return Refusal("no such date; type day month year, e.g. 20 05 26 or 2026-05-20")
     doubt = ""
-    season = study.season
     if not season.first <= day <= season.last:
         whole = f"{said(season.first)} to {said(season.last)}"
         doubt = f"{said(day)} lies outside the season ({whole})"
     elif day > today:
         doubt = f"{said(day)} lies in the future"
     return Value(day.isoformat(), doubt)
+
+
+def _with_year(text: str, year: int) -> str:
+    """Day and month in two digits each, or with a sign between, of the ``year``; other text as it
+    is.
+    """
+    parts = re.fullmatch(r"(\d{2})(\d{2})|(\d{1,2})[ ./-]+(\d{1,2})[ .]*", text, re.ASCII)
+    return " ".join([*filter(None, parts.groups()), str(year)]) if parts else text
 
 
 def completed_date(text: str, near: str | None) -> str:

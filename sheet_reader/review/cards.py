@@ -73,6 +73,25 @@ class SumCard:
 
 
 @dataclass(frozen=True, slots=True)
+class AlikeCard:
+    """Counts of one sheet with one cause of doubt: how they are written is not clear, but each is
+    likely read right. One look at all, and an answer for those that are not.
+    """
+
+    fields: tuple[Stated, ...]
+
+    @property
+    def place(self) -> Waiting:
+        """The field by which the card's sheet is named."""
+        return self.fields[0].reading
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """Tells this card from every other one."""
+        return "alike", *(stated.reading.reading_id for stated in self.fields)
+
+
+@dataclass(frozen=True, slots=True)
 class SheetSeen:
     """A sheet in one photo: ``site`` and ``date`` as they stand, None where they are not written
     on it, and its ``fields`` that another photo contradicts, in printed order.
@@ -125,4 +144,4 @@ class OutsideCard:
         return "outside", self.place.page_instance_id
 
 
-Card = FieldCard | SumCard | PhotosCard | OutsideCard
+Card = FieldCard | AlikeCard | SumCard | PhotosCard | OutsideCard

@@ -17,7 +17,15 @@ from sheet_reader.record.model import (
     Unreadable,
     Value,
 )
-from sheet_reader.review.cards import FieldCard, OutsideCard, PhotosCard, SheetSeen, Stated, SumCard
+from sheet_reader.review.cards import (
+    AlikeCard,
+    FieldCard,
+    OutsideCard,
+    PhotosCard,
+    SheetSeen,
+    Stated,
+    SumCard,
+)
 
 Kind = Literal["confirmed", "corrected", "other"]
 
@@ -84,6 +92,21 @@ def sum_reply(card: SumCard, said: Mapping[int, Answer] | None = None) -> Reply:
         return Reply(tuple(kept), "confirmed", "as written")
     words = [f"{card.fields[n].spec.label}: {words_of(a, after[n])}" for n, a in said.items()]
     return Reply(tuple(kept), "corrected", "; ".join(words))
+
+
+def alike_reply(card: AlikeCard, said: Mapping[int, Answer] | None = None) -> Reply:
+    """The answer to several counts: each as read, or what those at these places say instead."""
+    said = said or {}
+    kept = tuple(
+        FieldAnswer(stated.reading.reading_id, _as_read(said.get(n, Accept()), stated.value))
+        for n, stated in enumerate(card.fields)
+    )
+    if not said:
+        return Reply(kept, "confirmed", "all as read")
+    words = [
+        f"{card.fields[n].spec.label}: {words_of(a, card.fields[n].value)}" for n, a in said.items()
+    ]
+    return Reply(kept, "corrected", "; ".join(words))
 
 
 def _standing(stated: Stated, *, again: bool) -> Answer | None:

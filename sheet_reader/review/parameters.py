@@ -18,6 +18,10 @@ class ReviewParameters:
     coin_flip: float = parameter(
         0.6, "probability", _HOUSE, "below which the reader's guess helps nobody"
     )
+    likely_right: float = parameter(
+        0.8, "probability", _HOUSE, "from which several counts of a sheet are looked at together"
+    )
+    most_alike: int = parameter(4, "fields", _ROOM, "looked at together")
     few_differ: int = parameter(
         1,
         "fields",

@@ -14,7 +14,9 @@ from sheet_reader.record.lines import Waiting
 from sheet_reader.record.row_sums import sum_off
 from sheet_reader.record.rows import as_waiting
 from sheet_reader.record.states import FieldState, Visit
+from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import (
+    AlikeCard,
     Card,
     FieldCard,
     OutsideCard,
@@ -25,9 +27,15 @@ from sheet_reader.review.cards import (
 )
 from sheet_reader.review.clashes import clashing, own_value, surely
 from sheet_reader.review.decisions import same_sheet
+from sheet_reader.review.parameters import REVIEW
 from sheet_reader.study.model import FieldSpec, Study
 
 HIDDEN = (Code.HIDDEN, Code.BOX_HIDDEN)
+UNCLEAR = (
+    Code.UNCERTAIN, Code.BOX_UNCERTAIN, Code.STROKE_LEAVES, Code.ODD_SHEET, Code.BOX_STRUCK,
+)  # fmt: skip
+"""How the number is written is not clear, and nothing else speaks against it."""
+MOST_ALIKE = REVIEW.most_alike
 
 
 def cards_of(study: Study, visits: Iterable[Visit]) -> list[Card]:
@@ -88,7 +96,39 @@ def _of_visit(study: Study, visit: Visit, specs: dict[str, FieldSpec]) -> list[C
             outside.setdefault(e.observation.page_instance_id, []).append(card)
         else:
             cards.append(card)
+    order = list(specs)
+    cards = _alike_together(study, sorted(cards, key=lambda c: order.index(c.place.field)))
     return cards + [OutsideCard(tuple(fields)) for fields in outside.values()]
+
+
+def _alike_together(study: Study, cards: Iterable[Card]) -> list[Card]:
+    """The cards, in printed order, with counts of one sheet on one card whose only doubt is that
+    the hand or the photo is not clear.
+    """
+    found: list[Card] = []
+    alike: dict[int, list[FieldCard]] = {}
+    for card in cards:
+        if isinstance(card, FieldCard) and _likely_right(study, card):
+            alike.setdefault(card.place.page_instance_id, []).append(card)
+        else:
+            found.append(card)
+    for fields in alike.values():
+        for start in range(0, len(fields), MOST_ALIKE):
+            some = fields[start : start + MOST_ALIKE]
+            seen = (Stated(c.reading, c.spec, c.reading.value, "flagged") for c in some)
+            found.append(some[0] if len(some) == 1 else AlikeCard(tuple(seen)))
+    return found
+
+
+def _likely_right(study: Study, card: FieldCard) -> bool:
+    """Whether a field is not clear, but likely right as read, and nothing else speaks against it;
+    never one that is typed blind.
+    """
+    reading = card.reading
+    if card.others or reading.rivals or reading.value is None or keyed_blind(card, study):
+        return False
+    unclear = all(reason.code in UNCLEAR for reason in reading.reasons)
+    return unclear and reading.confidence >= REVIEW.likely_right
 
 
 def _field_card(

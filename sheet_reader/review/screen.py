@@ -16,7 +16,7 @@ from sheet_reader.review.cards import Stated
 from sheet_reader.review.model import Pictures
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.pictures import PictureMode, drawing, strip
-from sheet_reader.review.weighing import percent
+from sheet_reader.review.weighing import likely_why, percent
 from sheet_reader.wording import words
 
 NOTHING = "n"
@@ -30,7 +30,7 @@ NOT_LISTED = "l"
 
 MORE_HELP = """\
   Enter   take the value offered in the line of keys
-  digits  what the sheet says, e.g. 14; a date as 20 05 26 or 2026-05-20
+  digits  what the sheet says, e.g. 14; a date as 20 05, 20 05 26 or 2026-05-20
   n       nothing is written there: "not recorded", which is not the same as 0
   x       something is written, but nobody can read it
   r       the whole row with label and tally, and the whole sheet laid straight
@@ -91,6 +91,15 @@ def numbered(number: int, stated: Stated, what: str, picture: RenderableType | N
     label = stated.spec.label.split(": ", 1)[-1]
     line = Text.assemble((f"{number} ", "bold cyan"), f"{what}{label} ", (f"= {value}", "bold"))
     return Group(line) if picture is None else Group(line, picture)
+
+
+def likely(number: int, stated: Stated, picture: RenderableType | None) -> Group:
+    """One count among several that are likely read right, and what else it may be."""
+    reading = stated.reading
+    shown = (f"{number} ", "bold cyan"), f"{stated.spec.label} ", (f"= {stated.value}", "bold")
+    lines: list[RenderableType] = [Text.assemble(*shown)]
+    lines.append(Text(one_line(f"  {likely_why(reading)}", 80), style="dim"))
+    return Group(*lines, *([] if picture is None else [picture]))
 
 
 def _nothing(stated: Stated) -> str:

@@ -15,9 +15,10 @@ from sheet_reader.record.leases import Leases
 from sheet_reader.review.ask_field import FieldQuestion
 from sheet_reader.review.ask_outside import OutsideQuestion
 from sheet_reader.review.ask_photos import PhotosQuestion
+from sheet_reader.review.ask_several import AlikeQuestion
 from sheet_reader.review.ask_sum import SumQuestion
 from sheet_reader.review.blind import keyed_blind
-from sheet_reader.review.cards import Card, FieldCard, OutsideCard, SumCard
+from sheet_reader.review.cards import AlikeCard, Card, FieldCard, OutsideCard, SumCard
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Desk
 from sheet_reader.review.pictures import PictureMode
@@ -102,6 +103,8 @@ class Review:
             return FieldQuestion(talk, card, blind, self.audit, before).ask(position, total)
         if isinstance(card, SumCard):
             return SumQuestion(talk, card, before).ask(position, total)
+        if isinstance(card, AlikeCard):
+            return AlikeQuestion(talk, card, before).ask(position, total)
         if isinstance(card, OutsideCard):
             return OutsideQuestion(talk, card, before).ask(position, total)
         return PhotosQuestion(talk, card, before).ask(position, total)

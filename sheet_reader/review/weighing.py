@@ -5,10 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from sheet_reader.reasons import Code, has
+from sheet_reader.record.lines import Waiting
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import FieldCard
+from sheet_reader.review.parameters import REVIEW
 from sheet_reader.study.model import Study
+from sheet_reader.wording import words
 
+LEAST_CHANCE = REVIEW.least_chance
 
 @dataclass(frozen=True, slots=True)
 class Look:
@@ -51,8 +56,19 @@ def weigh(
         return Weighed(value.text, note)
     if look.blind:
         chance = f" ({percent(reading.confidence)})" if reading.value else ""
+        if value.text == reading.runner_up and card.spec.kind != "site":  # no slip hits just that
+            note = f"the reader saw {seen}{chance}, or else {value.text}, which is kept as typed."
+            return Weighed(value.text, note, doubts)
         doubts += (f"the reader saw {seen}{chance}, you typed {value.text}",)
     return Weighed(value.text, "", doubts)
+
+
+def likely_why(reading: Waiting) -> str:
+    """Why a count that is likely right is asked about: what else it may be, or the reasons."""
+    second = reading.runner_up is not None and reading.runner_up_confidence >= LEAST_CHANCE
+    if second and has(reading.reasons, Code.BOX_UNCERTAIN):
+        return f"or {reading.runner_up}?"
+    return words(reading.reasons)
 
 
 def percent(probability: float) -> str:

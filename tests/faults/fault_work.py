@@ -23,7 +23,20 @@ from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.entered import enter
 from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate
 from sheet_reader.record.model import Unreadable, Value
+from sheet_reader.record.remarks import type_up
 from sheet_reader.record.store import Record
+from sheet_reader.review.cards import AlikeCard, Card, OutsideCard, PhotosCard, SumCard
+from sheet_reader.review.decisions import (
+    Reply,
+    alike_reply,
+    field_reply,
+    other_place,
+    read_on,
+    same_sheet,
+    sum_reply,
+)
+from sheet_reader.review.desk import RecordDesk
+from sheet_reader.study.model import SumRule
 
 LATEST = MIGRATIONS[-1].version
 
@@ -59,6 +72,50 @@ def review(folder: Path, tell: Connection) -> None:
             answer = Unreadable() if chance.random() < 0.1 else Value(value)
             record.decide(item.reading_id, answer, by="Ada")
             tell.send((item.reading_id, None if isinstance(answer, Unreadable) else value))
+
+
+REVIEWER = "Bea"
+SUM = SumRule("sun.snails", ("sun.eggs", "shade.snails"))
+
+
+def answer_cards(folder: Path, tell: Connection) -> None:
+    """Answer the cards of a review, whatever they are, and type up remarks. Which decisions an
+    answer is to make is told before, and again once it is given.
+    """
+    chance = random.Random(len(list(folder.iterdir())))
+    study = replace(stand_in.a_study(folder), sums=(SUM,))
+    with Record.open(study) as record:
+        desk = RecordDesk(record)
+        cards, serial = desk.cards(), len(record.photos())
+        tell.send("ready")
+        while cards:
+            card = cards[0]
+            reply = _reply(card, chance)
+            ids = tuple(sorted(answer.reading_id for answer in reply.fields))
+            tell.send(("begins", *map(str, ids)))
+            desk.keep(reply, by=REVIEWER)
+            if ids:
+                tell.send(("answered", *map(str, ids)))
+            remark = f"remark {serial} {card.place.page_instance_id}"
+            type_up(record, card.place.page_instance_id, remark, REVIEWER)
+            tell.send(("remark", str(card.place.page_instance_id), remark))
+            cards = desk.cards()
+
+
+def _reply(card: Card, chance: random.Random) -> Reply:
+    value = Value(str(chance.randrange(60)))
+    if isinstance(card, PhotosCard):
+        if chance.random() < 0.5:
+            return same_sheet(card)
+        day = f"2026-0{4 + chance.randrange(5)}-{1 + chance.randrange(28):02}"
+        return other_place(card.sheets[-1], "date", day)
+    if isinstance(card, SumCard):
+        return sum_reply(card, {1: value} if chance.random() < 0.5 else {})
+    if isinstance(card, AlikeCard):
+        return alike_reply(card, {0: value} if chance.random() < 0.5 else {})
+    if isinstance(card, OutsideCard):
+        return read_on(card, ask_photo=True)
+    return field_reply(card, Value("1004") if card.spec.kind == "site" else value)
 
 
 CORRECTED_FIELDS, TYPED_FIELDS = 3, 7

@@ -3,9 +3,10 @@
     python tests/faults/kill.py --kills 200 --seed 1
 
 Each kill hits a process that is reading, reading after the study changed (so that known sheets are
-decoded anew), reviewing, putting right, typing in, backing up or migrating. After each one the
-record is verified, every answer that was told as given must be there, no photo known before may be
-missing, a backup under its name must be whole, and the next run must finish what was begun.
+decoded anew), reviewing (sums, photos, remarks), putting right, typing in, backing up or migrating.
+After each one the record is verified, every answer that was told as given must be there whole and
+once, no photo known before may be missing, a backup under its name must be whole, and the next run
+must finish what was begun.
 """
 
 from __future__ import annotations
@@ -42,8 +43,9 @@ from sheet_reader.record.verify import verify
 VERSION = "SELECT max(version) FROM {}"
 COMMANDS = (
     "read", "read_apart", "read_changed", "review", "back_up", "migrate_on", "put_right", "type_in",
+    "answer_cards",
 )  # fmt: skip
-WEIGHTS = (5, 1, 5, 5, 3, 3, 4, 4)
+WEIGHTS = (5, 1, 5, 3, 3, 3, 4, 4, 5)
 PHOTOS_PER_ROUND = 6
 ROUNDS_PER_STUDY = 12
 
@@ -87,6 +89,7 @@ class Campaign:
         self.study = stand_in.a_study(self.folder)
         self.given: list[tuple[int, str | None]] = []
         self.done: list[tuple[str, ...]] = []
+        self.begun: Counter[frozenset[str]] = Counter()
         self.known: set[str] = set()
 
     def round(self) -> None:
@@ -148,6 +151,11 @@ class Campaign:
         with contextlib.suppress(EOFError):
             while True:
                 said = ours.recv()
+                if said[0] == "begins":
+                    self.begun[frozenset(said[1:])] += 1
+                    continue
+                if said[0] == "remark":  # one takes the place of the one before
+                    self.done = [told for told in self.done if told[:2] != said[:2]]
                 (self.done if isinstance(said[0], str) else self.given).append(said)
                 self.result.answers += 1
         ours.close()
@@ -165,7 +173,7 @@ class Campaign:
             kept = raw.execute("SELECT reading_id, value FROM decisions").fetchall() if rows else []
             if rows:
                 faults += [f"lost {said}" for said in self.done if said not in _put_right(raw)]
-                faults += _halves(raw)
+                faults += _halves(raw) + _answers(raw, self.begun)
             marks = [t for t in ("schema_version", "schema_marks") if self._has(raw, t)]
             version = raw.execute(VERSION.format(marks[0])).fetchone()[0] if marks else None
             copied = raw.execute("SELECT 1 FROM sqlite_master WHERE name = 'copied'").fetchone()
@@ -217,7 +225,30 @@ def _put_right(raw: sqlite3.Connection) -> set[tuple[str, ...]]:
     """What was told as done: sheets set aside and back, values with reasons, sheets typed in."""
     reasons = raw.execute("SELECT DISTINCT reason FROM decisions WHERE reason IS NOT NULL")
     sheets = raw.execute("SELECT kind, reason FROM sheet_decisions")
-    return {("decided", reason) for (reason,) in reasons} | {tuple(row) for row in sheets}
+    remarks = raw.execute("SELECT 'remark', CAST(page_instance_id AS TEXT), text FROM remarks")
+    told = {("answered", *sorted(ids, key=int)) for ids in _groups(raw)}
+    told |= {("decided", reason) for (reason,) in reasons}
+    return told | {tuple(row) for row in sheets} | {tuple(row) for row in remarks}
+
+
+def _groups(raw: sqlite3.Connection) -> Counter[frozenset[str]]:
+    """The readings that each answer of a review decided, and how many answers decided just them."""
+    found: dict[int, set[str]] = {}
+    query = "SELECT answer, reading_id FROM decisions WHERE kind != 'undo' AND \"by\" = ?"
+    for answer, reading in raw.execute(query, (fault_work.REVIEWER,)):
+        found.setdefault(answer, set()).add(str(reading))
+    return Counter(map(frozenset, found.values()))
+
+
+def _answers(raw: sqlite3.Connection, begun: Counter[frozenset[str]]) -> list[str]:
+    """Answers of which a part is there, or that are there more often than they were given."""
+    found = []
+    for ids, count in _groups(raw).items():
+        if ids in begun and count > begun[ids]:
+            found.append(f"doubled answer {sorted(ids)}")
+        if ids not in begun and any(ids < whole for whole in begun):
+            found.append(f"half an answer {sorted(ids)}")
+    return found
 
 
 def _halves(raw: sqlite3.Connection) -> list[str]:

@@ -23,8 +23,12 @@ from sheet_reader.intake.imap import (
     password_for,
 )
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.record.drafts import Asked, note_drafts
+from sheet_reader.record.erase import erase
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
+from sheet_reader.record.verify import verify
+from sheet_reader.results.from_record import facts_of
 from sheet_reader.study.model import Study
 
 
@@ -242,3 +246,43 @@ def test_a_server_that_says_odd_things_is_one_clear_error(
         with pytest.raises(StorageError, match=part) as caught:
             read(study, Mailbox("pat", "localhost", server.port))
     assert caught.value.remedy
+
+
+def remarks(study: Study, site: str) -> tuple[str, ...]:
+    with Record.open(study) as record:
+        return next(v.remarks for v in facts_of(record).visits if v.site == site)
+
+
+def test_what_a_mail_says_stays_with_its_sheets_until_it_is_erased(
+    study: Study, server: mail_server.Server, box: Mailbox
+) -> None:
+    server.deliver(letter(says({"site": "1010"}), "d.png", seed=4))
+    read(study, box)
+    read(study, box)
+    assert remarks(study, "1010") == ("by mail: Here they are",)
+    assert verify(study).problems == ()
+    erase(study, "pat@example.org")
+    assert remarks(study, "1010") == ()
+    read(study, box)
+    assert remarks(study, "1010") == ()
+
+
+@pytest.mark.parametrize("named", ["In-Reply-To", "Subject"])
+def test_an_answer_to_a_letter_is_kept_with_its_visit(
+    study: Study, server: mail_server.Server, box: Mailbox, named: str
+) -> None:
+    server.deliver(letter(says({"site": "1010"}), "e.png", seed=5))
+    read(study, box)
+    mark = "0123456789abcdef" * 2
+    with Record.open(study) as record:
+        note_drafts(record, {mark: [Asked("1010", "2026-05-20", "empty sun.eggs")]})
+    answer = EmailMessage()
+    answer["From"] = "Pat Doe <pat@example.org>"
+    answer["Subject"] = f"Re: Counts [{mark[:8]}]" if named == "Subject" else "Re: Counts"
+    if named != "Subject":
+        answer[named] = f"<{mark}@sheet-reader.invalid>"
+    answer.set_content("There were none, so 0.\n\n> Hello")
+    server.deliver(answer)
+    assert read(study, box).lines == ("an answer is kept with site 1010 on 2026-05-20",)
+    assert "by mail: There were none, so 0." in remarks(study, "1010")
+    assert read(study, box).lines == ()

@@ -31,7 +31,7 @@ def test_a_remark_is_kept_once_for_each_visit(study: Study) -> None:
             assert add_to_visit(connection, ("1007", "2026-05-27"), remark())
             assert add_to_visit(connection, PLACE, remark("And blew.", "m2"))
         found = remarks_of(record)
-    assert found.on(PLACE, ()) == ("It rained.", "And blew.")
+    assert found.on(PLACE, ()) == ("by mail: It rained.", "by mail: And blew.")
     assert found.on(("1007", "2026-06-03"), ()) == ()
     assert verify(study).problems == ()
 
@@ -45,8 +45,8 @@ def test_a_remark_on_a_page_goes_with_the_page(study: Study, post: Post) -> None
             assert not add_to_page(connection, page, remark("A frost.", author="Kim"))
             assert add_to_visit(connection, PLACE, remark("Later."))
         found = remarks_of(record)
-    assert found.on(PLACE, [page]) == ("A frost.", "Later.")
-    assert found.on(("elsewhere", ""), [page]) == ("A frost.",)
+    assert found.on(PLACE, [page]) == ("by mail: A frost.", "by mail: Later.")
+    assert found.on(("elsewhere", ""), [page]) == ("by mail: A frost.",)
     assert verify(study).problems == ()
 
 
@@ -69,7 +69,7 @@ def test_erase_takes_what_a_person_said_and_what_names_her(study: Study) -> None
     assert len(named(study, "Pat Doe").remarks) == 2
     assert erase(study, "Pat Doe").remarks == 2
     with Record.open(study) as record:
-        assert remarks_of(record).on(PLACE, ()) == ("It rained.",)
+        assert remarks_of(record).on(PLACE, ()) == ("by mail: It rained.",)
     held = b"".join(p.read_bytes() for p in study.folder.glob("record.sqlite*"))
     assert b"Two of us" not in held
     assert b"was ill" not in held

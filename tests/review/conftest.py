@@ -14,7 +14,15 @@ from sheet_reader.reasons import in_words
 from sheet_reader.record.answering import Kept
 from sheet_reader.record.lines import Waiting
 from sheet_reader.record.model import Answer
-from sheet_reader.review.cards import Card, FieldCard, OutsideCard, PhotosCard, Stated, SumCard
+from sheet_reader.review.cards import (
+    AlikeCard,
+    Card,
+    FieldCard,
+    OutsideCard,
+    PhotosCard,
+    Stated,
+    SumCard,
+)
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Pictures
 from sheet_reader.review.session import Outcome, Review
@@ -71,7 +79,7 @@ class MemoryDesk:
 
 
 def _readings(card: Card) -> list[Waiting]:
-    if isinstance(card, SumCard):
+    if isinstance(card, SumCard | AlikeCard):
         return [stated.reading for stated in card.fields]
     if isinstance(card, PhotosCard):
         return [f.reading for s in card.sheets for f in (*s.fields, s.date, s.site) if f]

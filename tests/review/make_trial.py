@@ -1,8 +1,9 @@
 """Make ``trial.json.gz``: what is read in the photos of a trial of 40, beside the truth.
 
-``python tests/review/make_trial.py tests/review/trial.json.gz`` simulates the photos of a month of
-an invented study and reads them anew (about five minutes of one core). The troubles are planted
-where PLANTED says; doubtful digits come as they come. Only readings are kept, no pictures.
+``PYTHONPATH=tests/helpers python tests/review/make_trial.py tests/review/trial.json.gz`` simulates
+the photos of a month of an invented study and reads them anew (about five minutes of one core). The
+troubles are planted where the constants say; doubtful digits come as they come. Only readings are
+kept, no pictures.
 """
 
 from __future__ import annotations
@@ -14,11 +15,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import Any
 from unittest.mock import patch
 
 import cv2
 import numpy as np
+from former_layout import with_a_former_layout
 
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
@@ -26,6 +29,7 @@ from sheet_reader.reading.photo import read_original
 from sheet_reader.reasons import to_json
 from sheet_reader.record.model import FoundPage
 from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.kept_layouts import kept_layouts, whole_book
 from sheet_reader.simulate import fill
 from sheet_reader.simulate.habits import Habits
 from sheet_reader.simulate.levels import LEVELS
@@ -45,6 +49,8 @@ NEAT = Habits(0.02, 0.0, 0.0, 0.0, 0.0, 0.03, 0.0, 0.3, 0.35, 0.8, 0.0, 0.0)
 WRONG_DATE, TWICE, HALF = 5, 9, 14
 """Numbers of visits: another sheet bears the date of the first, the second is photographed twice,
 of the third the lower part lies outside the picture."""
+OLD = 2
+"""Number of the site that still had a sheet of the layout before."""
 WRONG_SUMS = {7: "pinched.ladybirds", 20: "unpinched.ladybirds"}
 CROSSED_OUT = (1, 3, 6, 11, 16, 19, 23, 28, 33)
 """On these sheets a digit is crossed out in a count that has a box to spare."""
@@ -77,6 +83,8 @@ def sheets(study: Study) -> Iterator[Sheet]:
     day = first + timedelta(days=7 * WEEKS)
     taken = first + timedelta(days=WRONG_DATE * 5 % 2)
     yield _sheet(study, count * WEEKS, study.sites[WRONG_DATE].number, day, taken, "wrong date")
+    site = study.sites[OLD].number
+    yield _sheet(study, count * WEEKS + 1, site, day, day, "old layout")
 
 
 def _sheet(study: Study, number: int, site: str, day: date, written: date, trouble: str) -> Sheet:
@@ -105,6 +113,8 @@ def _spare(study: Study, number: int, values: dict[str, str]) -> str:
 
 def filled(book: LayoutBook, sheet: Sheet) -> FilledSheet:
     """The sheet written by one hand, with what is planted on it."""
+    if sheet.trouble == "old layout":
+        book = LayoutBook(kept_layouts(book.study).studies[0])
     rng = np.random.default_rng([SEED, sheet.number, 22])
     on_blank = sheet.number % 4 == 3
     layout = book.layout("BLANK" if on_blank else sheet.visit.site)
@@ -194,10 +204,16 @@ def written(book: LayoutBook, sheet: Sheet) -> dict[str, str | None]:
 
 def main(out: Path) -> None:
     """Photograph, read and keep the trial."""
-    study = read_study(sample_folder("bean_tips"))
-    book = LayoutBook(study)
+    with TemporaryDirectory() as folder:
+        photos = _photos(Path(folder))
+    text = json.dumps(photos, ensure_ascii=False, sort_keys=True)
+    out.write_bytes(gzip.compress(text.encode(), mtime=0))
+
+
+def _photos(folder: Path) -> list[dict[str, Any]]:
+    study = with_a_former_layout(folder / "beans")
+    book = whole_book(study)
     photos: list[dict[str, Any]] = []
-    folder = out.resolve().parent
     for sheet, data in photographs(study, book):
         photos.append(
             as_read(data, study, book, folder)
@@ -208,9 +224,7 @@ def main(out: Path) -> None:
                    if f["status"] == "flagged"]  # fmt: skip
         print(len(photos), sheet.number, sheet.trouble, flagged, file=sys.stderr, flush=True)
     photos.append(as_read(another_study(), study, book, folder) | {"trouble": "another study"})
-    (folder / "photo.jpg").unlink()
-    text = json.dumps(photos, ensure_ascii=False, sort_keys=True)
-    out.write_bytes(gzip.compress(text.encode(), mtime=0))
+    return photos
 
 
 if __name__ == "__main__":

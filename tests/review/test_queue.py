@@ -22,10 +22,18 @@ from sheet_reader.record.model import (
 from sheet_reader.record.revalidation import visits_now
 from sheet_reader.record.rows import visit_rows
 from sheet_reader.record.states import Decision, PageObservation, StoredReading, Visit
-from sheet_reader.review.cards import Card, FieldCard, OutsideCard, PhotosCard, SumCard
+from sheet_reader.review.cards import (
+    AlikeCard,
+    Card,
+    FieldCard,
+    OutsideCard,
+    PhotosCard,
+    SumCard,
+)
 from sheet_reader.review.clashes import own_value, surely
 from sheet_reader.review.decisions import (
     Reply,
+    alike_reply,
     field_reply,
     other_place,
     read_on,
@@ -176,6 +184,8 @@ def truthful(book: Book, card: Card) -> Reply:
             if stated.value != truth[stated.spec.name]
         }
         return sum_reply(card, wrong)
+    if isinstance(card, AlikeCard):
+        return alike_reply(card, {n: Value(truth[s.spec.name]) for n, s in enumerate(card.fields)})
     return field_reply(card, Value(truth[card.spec.name]))
 
 
@@ -232,6 +242,9 @@ def some_answer(card: Card, data: st.DataObject) -> Reply:
     if isinstance(card, SumCard):
         places = st.integers(0, len(card.fields) - 1)
         return sum_reply(card, data.draw(st.dictionaries(places, ANY_ANSWER, max_size=2)))
+    if isinstance(card, AlikeCard):
+        places = st.integers(0, len(card.fields) - 1)
+        return alike_reply(card, data.draw(st.dictionaries(places, ANY_ANSWER, max_size=2)))
     return field_reply(card, data.draw(ANY_ANSWER))
 
 
@@ -269,3 +282,37 @@ def check(visit: Visit) -> None:
         }  # fmt: skip
         for page, value in sure.items():
             assert value == serving.value or page in overruled
+
+
+UNCLEAR = ("sun.eggs", "shade.eggs", "shade.snails")
+
+
+def alike(*changes: tuple[str, float, Reasons]) -> list[Card]:
+    """The cards of one sheet on which the UNCLEAR counts are doubtful, but for some changes."""
+    book, known = Book(), {name: (sure, why) for name, sure, why in changes}
+    book.photo(Photo(0, ("sure",) * 4, False, 0.1))
+    for at, read in enumerate(book.reads):
+        if read.field in UNCLEAR or read.field in known:
+            sure, why = known.get(read.field, (0.9, (DOUBT,)))
+            book.reads[at] = replace(read, status="flagged", confidence=sure, reasons=why)
+    return book.cards()
+
+
+def test_counts_of_one_sheet_that_are_only_unclear_are_on_one_card() -> None:
+    [card] = alike()
+    assert isinstance(card, AlikeCard)
+    printed = [spec.name for spec in STUDY.fields if spec.name in UNCLEAR]
+    assert [stated.spec.name for stated in card.fields] == printed
+
+
+def test_what_is_doubtful_for_another_cause_or_typed_blind_is_asked_by_itself() -> None:
+    other = because(Code.HISTORY_DIFFERS, value="3")
+    for change in (
+        ("sun.eggs", 0.9, (other, DOUBT)),
+        ("sun.eggs", 0.5, (DOUBT,)),
+        ("sun.snails", 0.9, (DOUBT,)),
+    ):
+        cards = alike(change)
+        assert len(cards) == 2, change
+        alone = [card for card in cards if isinstance(card, FieldCard)]
+        assert [card.spec.name for card in alone] == [change[0]]

@@ -11,7 +11,7 @@ from sheet_reader.reasons import Code, Reason, because, in_words
 from sheet_reader.record.answers import PhotoAsked, SameSheet, SumTold
 from sheet_reader.record.deciding import checked_value
 from sheet_reader.record.model import Accept, LeftEmpty, Rival, Unreadable, Value
-from sheet_reader.review.cards import OutsideCard, PhotosCard, SheetSeen, SumCard
+from sheet_reader.review.cards import AlikeCard, OutsideCard, PhotosCard, SheetSeen, SumCard
 
 PLANTS = "pinched.plants"
 BLACKFLY = "pinched.blackfly"
@@ -154,9 +154,9 @@ def test_blind_agreement_confirms(sitting: Any) -> None:
 
 
 def test_blind_disagreement_is_shown_and_asked_once_more(sitting: Any) -> None:
-    _, desk = sitting.run([sitting.question(TOTAL)], ["19", ""])
-    assert "The reader saw 14 (80 %), you typed 19" in sitting.screen
-    assert desk.kept == [(TOTAL, Value("19"), False)]
+    _, desk = sitting.run([sitting.question(TOTAL)], ["18", ""])
+    assert "The reader saw 14 (80 %), you typed 18" in sitting.screen
+    assert desk.kept == [(TOTAL, Value("18"), False)]
 
 
 def test_blind_slip_of_the_finger_is_put_right(sitting: Any) -> None:
@@ -412,3 +412,62 @@ def test_a_blind_question_holds_no_digit_of_the_answer(sitting: Any, reason: Rea
     (why,) = [line for line in sitting.screen.splitlines() if line.startswith("Why:")]
     assert not set(why) & set("9871")
     assert len(why) > len("Why:  …")
+
+
+UNSURE = because(Code.BOX_UNCERTAIN, box=0, boxes=2, part="", first="1", second="7")
+
+
+def alike_card(sitting: Any, **values: str) -> AlikeCard:
+    common = {"reasons": (UNSURE,), "runner_up": "74", "runner_up_confidence": 0.1}
+    stated = [sitting.stated(f.replace("__", "."), v, **common) for f, v in values.items()]
+    return AlikeCard(tuple(stated))
+
+
+FOUR = {"pinched__plants": "14", "unpinched__plants": "17", "pinched__blackfly": "130",
+        "unpinched__egg_clusters": "4"}  # fmt: skip
+
+
+def test_counts_of_one_sheet_that_are_likely_right_are_one_question(sitting: Any) -> None:
+    outcome, desk = sitting.run([alike_card(sitting, **FOUR)], [""])
+    for text in ("1 Pinched half: Bean plants = 14", "or 74?", "4 counts of one sheet", "= 130"):
+        assert text in sitting.screen
+    assert [answer for _, answer, _ in desk.kept] == 4 * [Accept()]
+    assert (outcome.answered, outcome.confirmed) == (1, 1)
+    assert len(sitting.screen.splitlines()) <= 24
+
+
+def test_the_ones_that_are_not_right_are_typed(sitting: Any) -> None:
+    outcome, desk = sitting.run([alike_card(sitting, **FOUR)], ["2 11, 3 n"])
+    kept = {field: answer for field, answer, _ in desk.kept}
+    said = {"unpinched.plants": Value("11"), "pinched.blackfly": LeftEmpty()}
+    assert kept == dict.fromkeys(kept, Accept()) | said
+    assert outcome.corrected == 1
+
+
+def test_several_counts_are_not_taken_unseen(sitting: Any) -> None:
+    sitting.mode = "off"
+    _, desk = sitting.run([alike_card(sitting, **FOUR)], [""])
+    assert desk.kept == []
+    _, desk = sitting.run([alike_card(sitting, **FOUR)], ["w", ""])
+    assert len(desk.kept) == 4
+
+
+def test_back_keeps_or_changes_the_answer_about_several(sitting: Any) -> None:
+    plain = sitting.question(PLANTS, reading_id=99)
+    _, desk = sitting.run([alike_card(sitting, **FOUR), plain], ["", "b", "1 11", ""])
+    assert (PLANTS, Value("11"), False) in desk.kept
+    assert "Answered before: all as read" in sitting.screen
+
+
+def test_the_readers_second_guess_typed_blind_needs_no_second_look(sitting: Any) -> None:
+    low = {"confidence": 0.4, "runner_up": "17", "runner_up_confidence": 0.3}
+    _, desk = sitting.run([sitting.question(PLANTS, **low)], ["17"])
+    assert desk.kept == [(PLANTS, Value("17"), False)]
+    _, desk = sitting.run([sitting.question(PLANTS, **low)], ["11"])
+    assert desk.kept == []
+
+
+def test_a_day_and_month_are_of_the_year_of_the_season(sitting: Any) -> None:
+    for typed in ("2705", "27 05", "27.5."):
+        _, desk = sitting.run([sitting.question("visit_date", value="2026-05-27")], [typed])
+        assert desk.kept == [("visit_date", Accept(), False)], typed

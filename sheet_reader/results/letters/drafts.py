@@ -119,7 +119,7 @@ def _mail(address: str, text: Worded, pictures: list[bytes], mark: str) -> bytes
     """The mail; "X-Unsent: 1" makes several mail programs open it for writing (from memory)."""
     mail = EmailMessage(policy=email.policy.SMTP)
     mail["To"] = address
-    mail["Subject"] = text.subject
+    mail["Subject"] = f"{text.subject} [{mark[:8]}]"
     mail["Message-ID"] = message_id(mark)
     mail["X-Unsent"] = "1"
     mail.set_content(text.text)

@@ -9,9 +9,18 @@ from typing import Any
 
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.review.answers import Refusal, completed_date, sites_named, understand
-from sheet_reader.review.cards import Card, FieldCard, OutsideCard, PhotosCard, SheetSeen, SumCard
+from sheet_reader.review.cards import (
+    AlikeCard,
+    Card,
+    FieldCard,
+    OutsideCard,
+    PhotosCard,
+    SheetSeen,
+    SumCard,
+)
 from sheet_reader.review.decisions import (
     Reply,
+    alike_reply,
     does_not_fit,
     field_reply,
     other_place,
@@ -84,7 +93,7 @@ class Ear:
                            "whole photo, or type what the sheet says")  # fmt: skip
         if isinstance(card, FieldCard):
             return self._field(card, said)
-        if isinstance(card, SumCard):
+        if isinstance(card, SumCard | AlikeCard):
             return self._sum(card, said)
         if isinstance(card, OutsideCard):
             return self._outside(card, said)
@@ -135,25 +144,27 @@ class Ear:
         what = f"sites named like “{text.strip()}”"
         return Refusal(f"{what}:" if found else f"{what}: none", tuple(found))
 
-    def _sum(self, card: SumCard, said: Said) -> Heard:
+    def _sum(self, card: SumCard | AlikeCard, said: Said) -> Heard:
         answers: dict[int, Answer] = {}
         doubts: list[str] = []
         for key, typed in said.fields.items() if said.act == "sum" else ():
             if not key.isdigit() or int(key) >= len(card.fields):
-                return Refusal("that is no field of this sum")
+                return Refusal("that is no field of this question")
             answer = self._part(card.fields[int(key)].spec, typed.strip().lower(), doubts)
             if isinstance(answer, Refusal):
                 return answer
             answers[int(key)] = answer
         if said.act not in ("take", "sum"):
             return Refusal("that is no answer to this question")
-        after = sum_after(card, answers)
-        if answers and does_not_fit(after):
+        after = sum_after(card, answers) if isinstance(card, SumCard) else ()
+        if answers and after and does_not_fit(after):
             total, *parts = after
             known = sum(int(part) for part in parts if part is not None)
             doubts.append(f"the total would be {total}, the parts add to {known}")
         if doubts and not said.sure:
             return Again("it so", "; ".join(doubts))
+        if isinstance(card, AlikeCard):
+            return Settled(alike_reply(card, answers))
         return Settled(sum_reply(card, answers))
 
     def _part(self, spec: FieldSpec, typed: str, doubts: list[str]) -> Answer | Refusal:

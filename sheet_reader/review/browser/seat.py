@@ -23,7 +23,7 @@ from sheet_reader.review.browser.hearing import Again, Ear, Heard, Said, Settled
 from sheet_reader.review.browser.pace import Pace
 from sheet_reader.review.browser.pictures import Made, PictureShelf
 from sheet_reader.review.browser.showing import Around, Plain, face, is_blind, pictures_of
-from sheet_reader.review.cards import Card, FieldCard, OutsideCard, SumCard
+from sheet_reader.review.cards import AlikeCard, Card, FieldCard, OutsideCard, SumCard
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.queue import sheet_seen
@@ -265,11 +265,12 @@ class Seat:
         """Whether there is any picture of it to look at."""
         if isinstance(card, FieldCard):
             readings = [card.reading.reading_id]
-        elif isinstance(card, SumCard):
+        elif isinstance(card, SumCard | AlikeCard):
             readings = [stated.reading.reading_id for stated in card.fields]
         else:
             return True
-        if any(self.shelf.get("close", number) is not None for number in readings):
+        there = [self.shelf.get("close", number) is not None for number in readings]
+        if all(there) if isinstance(card, AlikeCard) else any(there):
             return True
         return self.shelf.get("sheet", card.place.page_instance_id) is not None
 
@@ -314,6 +315,9 @@ def codes_of(card: Card) -> list[str]:
         return list(dict.fromkeys(reason.code.value for reason in card.reading.reasons))
     if isinstance(card, SumCard):
         return [card.reason.code.value]
+    if isinstance(card, AlikeCard):
+        reasons = [reason for stated in card.fields for reason in stated.reading.reasons]
+        return list(dict.fromkeys(reason.code.value for reason in reasons))
     return ["outside the picture" if isinstance(card, OutsideCard) else "photos differ"]
 
 

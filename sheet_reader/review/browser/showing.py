@@ -14,10 +14,18 @@ from sheet_reader.reasons import Code, has
 from sheet_reader.record.lines import Waiting
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.review.blind import keyed_blind
-from sheet_reader.review.cards import Card, FieldCard, OutsideCard, PhotosCard, Stated, SumCard
+from sheet_reader.review.cards import (
+    AlikeCard,
+    Card,
+    FieldCard,
+    OutsideCard,
+    PhotosCard,
+    Stated,
+    SumCard,
+)
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.parameters import REVIEW
-from sheet_reader.review.weighing import percent
+from sheet_reader.review.weighing import likely_why, percent
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.wording import words
 
@@ -65,6 +73,8 @@ def face(card: Card, token: str, around: Around, before: Reply | None = None) ->
         return shown | _field(card, around, blind=blind)
     if isinstance(card, SumCard):
         return shown | _sum(card)
+    if isinstance(card, AlikeCard):
+        return shown | _alike(card)
     if isinstance(card, OutsideCard):
         return shown | _outside(card)
     return shown | _photos(card)
@@ -85,7 +95,7 @@ def pictures_of(card: Card) -> list[str]:
     """The addresses of the pictures without which the card can't be answered."""
     if isinstance(card, FieldCard):
         readings = [card.reading, *(other.reading for other in card.others)]
-    elif isinstance(card, SumCard):
+    elif isinstance(card, SumCard | AlikeCard):
         readings = [stated.reading for stated in card.fields]
     elif isinstance(card, OutsideCard):
         return [f"/picture/sheet/{card.place.page_instance_id}"]
@@ -167,11 +177,7 @@ def _small(e: FieldState, label: str) -> Plain:
 def _sum(card: SumCard) -> Plain:
     parts = [
         {
-            "label": stated.spec.label.split(": ", 1)[-1],
-            "value": stated.value,
-            "shown": stated.value if stated.value is not None else _nothing(stated),
-            "close": _close(stated.reading),
-            "reading": stated.reading.reading_id,
+            **_part(stated, stated.spec.label.split(": ", 1)[-1]),
             "total": number == 0,
         }
         for number, stated in enumerate(card.fields)
@@ -179,8 +185,37 @@ def _sum(card: SumCard) -> Plain:
     return {
         "kind": "sum",
         "title": f"{card.fields[0].spec.label}: the sum does not fit",
+        "all": "As written",
         "reading": card.fields[0].reading.reading_id,
         "why": one_line(words((card.reason,)), LONGEST),
+        "parts": parts,
+    }
+
+
+def _part(stated: Stated, label: str) -> Plain:
+    return {
+        "label": label,
+        "value": stated.value,
+        "shown": stated.value if stated.value is not None else _nothing(stated),
+        "why": "",
+        "close": _close(stated.reading),
+        "reading": stated.reading.reading_id,
+        "total": False,
+    }
+
+
+def _alike(card: AlikeCard) -> Plain:
+    """Several counts, shown as those of a sum are."""
+    parts = [
+        _part(stated, stated.spec.label) | {"why": one_line(likely_why(stated.reading), LONGEST)}
+        for stated in card.fields
+    ]
+    return {
+        "kind": "sum",
+        "title": f"{len(parts)} counts of one sheet, each read with some doubt",
+        "all": f"All {len(parts)} are right",
+        "reading": card.fields[0].reading.reading_id,
+        "why": "look at each: all may be right, or some may not.",
         "parts": parts,
     }
 

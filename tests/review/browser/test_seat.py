@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ import waiting_record
 from made_up import page as made_page
 from made_up import read_in, take_in
 
+from sheet_reader.reasons import Code, because
 from sheet_reader.record.remarks import remarks_of
 from sheet_reader.record.store import Record
 from sheet_reader.review.parameters import REVIEW
@@ -262,3 +264,54 @@ def test_the_pictures_of_the_next_cards_come_with_the_answer(page: Any) -> None:
         assert page.get(address).status_code == 200
     following = answer(page, view)["card"]
     assert following["close"] == view["ahead"][0]
+
+
+# counts that are likely right
+
+
+def two_likely(record: Record) -> list[str]:
+    """A sheet with two counts that are only unclear; gives their names."""
+    study = record.study
+    said = {s.name: ("3", "accepted", 0.9999) for s in study.fields}
+    names = {s.kind: s.name for s in study.fields}
+    said[names["site"]] = (study.sites[0].number, "accepted", 0.9999)
+    said[names["date"]] = (study.season.first.isoformat(), "accepted", 0.9999)
+    said |= {rule.total: ("9", "accepted", 0.9999) for rule in study.sums}
+    parts = {name for rule in study.sums for name in (rule.total, *rule.parts)}
+    doubtful = [s.name for s in study.fields if s.kind == "count" and s.name not in parts][:2]
+    said |= dict.fromkeys(doubtful, ("3", "flagged", 0.9))
+    page = made_page(study, said)
+    unclear = (because(Code.UNCERTAIN),)
+    fields = [
+        replace(f, reading=replace(f.reading, reasons=unclear) if f.reading.field in doubtful
+                else f.reading)
+        for f in page.fields
+    ]  # fmt: skip
+    read_in(record, take_in(record, "a"), [replace(page, fields=tuple(fields))])
+    return doubtful
+
+
+def test_counts_that_are_likely_right_are_one_card(
+    record: Record, visit: Callable[..., Any]
+) -> None:
+    names, page = two_likely(record), visit()
+    view = page.say(act="show")
+    assert view["card"]["all"] == "All 2 are right"
+    assert [part["value"] for part in view["card"]["parts"]] == ["3", "3"]
+    assert view["progress"]["waiting"] == 1
+    odd = answer(page, view, "sum", fields={"7": "1"})
+    assert odd["refused"]
+    after = answer(page, view, "sum", fields={"1": "5"})
+    assert after["card"] is None
+    kept = [(name, value) for name, value, *_ in decided(record)]
+    assert kept == [(names[0], "3"), (names[1], "5")]
+
+
+def test_one_enter_takes_all_counts_that_are_likely_right(
+    record: Record, visit: Callable[..., Any]
+) -> None:
+    names, page = two_likely(record), visit()
+    answer(page, page.say(act="show"))
+    assert [(name, status) for name, _, status, _ in decided(record)] == [
+        (name, "confirmed") for name in names
+    ]

@@ -81,7 +81,7 @@ function sum(card) {
     needs.push(shape.picture);
     return el("li", { class: part.total ? "part total" : "part" },
       el("span", { class: "label" }, part.total ? `Total: ${part.label}` : part.label),
-      shape, el("b", {}, `= ${part.shown}`),
+      shape, el("b", {}, `= ${part.shown}`), part.why ? el("span", { class: "why" }, part.why) : null,
       el("label", { class: "change" }, "says instead ",
         el("input", {
           id: number === 0 ? "answer" : `part-${number}`, "data-part": String(number), autocomplete: "off",
@@ -90,9 +90,9 @@ function sum(card) {
   });
   const element = el("section", { class: "card", "aria-labelledby": "title" }, head(card),
     whyLine(card), el("ul", { class: "parts" }, parts), beforeLine(card),
-    el("p", { class: "hint" }, "Enter takes all as written. If one was misread, type what it says "
+    el("p", { class: "hint" }, "Enter takes all as shown. If one was misread, type what it says "
       + "beside it (up and down arrows move; n nothing written, x can't be read), then Enter."));
-  return { element, acts: [["take", card.before ? `Keep ${card.before}` : "As written", "Enter"]], needs, first: "answer" };
+  return { element, acts: [["take", card.before ? `Keep ${card.before}` : card.all, "Enter"]], needs, first: "answer" };
 }
 
 function outside(card) {

@@ -13,17 +13,18 @@ from pathlib import Path
 from sheet_reader.intake.bounds import DEFAULT
 from sheet_reader.intake.gather import gather
 from sheet_reader.intake.mail import is_mail, is_mbox, is_tangled
+from sheet_reader.intake.mail_text import said_in
+from sheet_reader.reading.parameters import READING
 from sheet_reader.record.drafts import keep_answer
-from sheet_reader.record.remarks import LONGEST, Place, Remark
+from sheet_reader.record.remarks import Place, Remark
 from sheet_reader.record.store import Record
 
-HEAD = 65_536
+HEAD = READING.mail_head
 """So many bytes hold the header of nearly every mail; one that names no letter of ours is left."""
 _OURS = re.compile(r"<([0-9a-f]{32})@sheet-reader\.invalid>")
-_OURS_BYTES = re.compile(rb"[0-9a-f]{32}@sheet-reader\.invalid")
-_QUOTE = re.compile(r"^\s*>|^-- ?$|^_{5,}\s*$|^-{3,}.*-{3,}\s*$|@sheet-reader\.invalid")
-_INTRODUCES = re.compile(r"^(?=.*\d)(?=.*[:>]\s*$).{10,200}$")
-"""A line such as “On 3 June 2026, Pat wrote:” right above a quotation."""
+LONGEST_SENDER = READING.longest_sender
+_SIGN = re.compile(r"\[([0-9a-f]{8})\]")
+_OURS_BYTES = re.compile(rb"[0-9a-f]{32}@sheet-reader\.invalid|\[[0-9a-f]{8}\]")
 
 
 def answers_in(paths: Iterable[Path]) -> Iterator[tuple[tuple[str, ...], Remark]]:
@@ -69,37 +70,27 @@ def _mails(path: Path) -> Iterator[bytes]:
 
 
 def as_answer(data: bytes) -> tuple[tuple[str, ...], Remark] | None:
-    """A mail as an answer; None where it answers no letter of ours or says nothing."""
+    """A mail as an answer; None where it answers no letter of ours or says nothing. A letter is
+    named by its message, or by the sign in its subject where a mail program forgets the former.
+    """
     if is_tangled(data):
         return None
     try:
         mail = email.message_from_bytes(data, policy=email.policy.default)
-        named = f"{mail.get('In-Reply-To', '')} {mail.get('References', '')}"[:8_000]
-        letters = tuple(dict.fromkeys(_OURS.findall(named)))
-        body = mail.get_body(("plain", "html")) if letters else None
-        text = str(body.get_content()) if body is not None else ""
-        if body is not None and body.get_content_subtype() == "html":
-            text = re.sub(r"<[^>]{0,500}>", " ", text)
-        sender = str(mail.get("From", ""))[:200]
+        named = f"{mail.get('In-Reply-To', '')} {mail.get('References', '')}"[:HEAD]
+        subject = str(mail.get("Subject", ""))[:HEAD]
+        letters = tuple(dict.fromkeys(_OURS.findall(named) or _SIGN.findall(subject)))
+        said = said_in(mail) if letters else ""
+        sender = str(mail.get("From", ""))[:LONGEST_SENDER]
     except Exception:  # the parser does not document what hostile bytes make it raise
         return None
-    said = written(text)
     if not letters or not said:
         return None
     mark = hashlib.sha256(data).hexdigest()
     return letters, Remark("mail", mark, " ".join(sender.split()), said)
 
 
-def written(text: str) -> str:
-    """What stands above quotation and signature, on one line."""
-    kept: list[str] = []
-    for line in text.splitlines():
-        if _QUOTE.search(line):
-            break
-        kept.append(line)
-    while kept and not kept[-1].strip():
-        kept.pop()
-    if kept and len(kept) > 1 and _INTRODUCES.match(kept[-1].strip()):
-        kept.pop()
-    said = " ".join(" ".join(kept).split())
-    return "".join(c for c in said if c.isprintable())[:LONGEST]
+def kept_with(places: list[Place]) -> str:
+    """The line that tells with which visits an answer is kept."""
+    told = ", ".join(f"site {site} on {day or 'no day'}" for site, day in places)
+    return f"an answer is kept with {told}"
