@@ -98,6 +98,7 @@ def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> O
     """Hold the conversation on a page in the browser; raises UsageError without its packages."""
     try:
         from sheet_reader.record.leases import Leases
+        from sheet_reader.review.browser.habits import Habits
         from sheet_reader.review.browser.seat import Seat
         from sheet_reader.review.browser.serve import PageServer
     except ModuleNotFoundError as error:
@@ -115,7 +116,8 @@ def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> O
         click.echo("Ctrl-C ends the program; every answer is saved as you give it.")
 
     leases = None if audit else Leases(desk.record, by)
-    seat = Seat(desk, by, today(), audit, leases)
+    habits = Habits(Path(click.get_app_dir("sheet-reader")) / "review_keys.json")
+    seat = Seat(desk, by, today(), audit, leases, habits=habits)
     server = PageServer(seat, desk.record.folder, lambda line: say(line, err=True), show, port)
     if server.run() == "idle":
         click.echo("Nobody was there for an hour: the page has ended.")

@@ -68,17 +68,12 @@ def keep(
 
 
 def _must_be_first(connection: Connection, fields: Sequence[FieldAnswer], since: int) -> None:
-    d, r = schema.decisions.c, schema.readings.alias().c
-    now = schema.reading_runs.alias()
+    d, r, k = schema.decisions.c, schema.readings.c, schema.reading_runs.c
     query = (
         select(d.by)
-        .join_from(schema.decisions, r.id.table, r.field == d.field)
-        .join(now, now.c.id == r.run_id)
-        .where(
-            now.c.page_instance_id == d.page_instance_id,
-            d.id > since,
-            r.id.in_([one.reading_id for one in fields]),
-        )
+        .join_from(schema.decisions, schema.reading_runs, k.page_instance_id == d.page_instance_id)
+        .join(schema.readings, (r.run_id == k.id) & (r.field == d.field))
+        .where(d.id > since, r.id.in_([one.reading_id for one in fields]))
     )
     by = connection.scalar(query.limit(1))
     if by is not None:

@@ -22,33 +22,16 @@ from sheet_reader.sheet.kept_layouts import FOLDER, whole_book
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.study.model import Study
 
+_SEEN, _SAW = schema.readings.alias(), schema.reading_runs.alias()
+"""The reading, and its run, that saw the photo."""
 Box = tuple[float, float, float, float]
 SHEET_PX_PER_MM = 4.0
 USUAL_MM = (210.0, 297.0)
 WIDTH_MM, HEIGHT_MM, STEP_MM = 7.0, 9.0, 9.0
 
 
-class KeptBook:
-    """A study's layouts, laid out once; anew where one more was kept since."""
-
-    def __init__(self, study: Study) -> None:
-        self._study = study
-        self._made: tuple[tuple[str, ...], LayoutBook] | None = None
-
-    def __call__(self) -> LayoutBook:
-        """The layouts as of now. Raises StudyError where the study does not fit its paper."""
-        kept = tuple(sorted(path.name for path in (self._study.folder / FOLDER).glob("*.toml")))
-        if self._made is None or self._made[0] != kept:
-            self._made = kept, whole_book(self._study)
-        return self._made[1]
-
-
-def field_images(
-    connection: Connection, study: Study, reading_id: int, book: KeptBook
-) -> FieldImages:
-    """Crops and surroundings of a reading; ``book`` gives the study's layouts where they are
-    needed. Raises :class:`UsageError` where the reading is unknown.
-    """
+def field_images(connection: Connection, study: Study, reading_id: int) -> FieldImages:
+    """Crops and surroundings of a reading; raises :class:`UsageError` where it is unknown."""
     r, k, s, p = (
         schema.readings.c,
         schema.reading_runs.c,
@@ -72,7 +55,7 @@ def field_images(
     seen = connection.execute(there).one()
     context, corners = seen.context_png, json.loads(seen.corners)
     code = SheetCode(row.study, row.layout, row.sheet, row.page)
-    boxes = _printed_boxes(book(), code, row.field, len(corners))
+    boxes = _printed_boxes(study, code, row.field, len(corners))
     if not context and row.original:
         pictures = open_pictures(study.folder / row.original)
         frame = pictures[row.frame] if row.frame < len(pictures) else None
@@ -114,15 +97,15 @@ def place_on_sheet(
 
 def _seen_of(reading_id: int) -> Select[Any]:
     """Crops, corners and the page's outline of a reading, from the run that saw the photo."""
-    r, k = schema.readings.alias().c, schema.reading_runs.c
-    seen, saw = schema.readings.alias(), schema.reading_runs.alias()
-    same = (seen.c.run_id == func.coalesce(k.decoded_from, k.id)) & (seen.c.field == r.field)
+    r, k = schema.readings.c, schema.reading_runs.c
+    seen, saw = _SEEN.c, _SAW.c
+    same = (seen.run_id == func.coalesce(k.decoded_from, k.id)) & (seen.field == r.field)
     return (
-        select(seen.c.boxes_png, seen.c.corners, saw.c.outline)
-        .select_from(r.id.table)
+        select(seen.boxes_png, seen.corners, saw.outline)
+        .select_from(schema.readings)
         .join(schema.reading_runs, k.id == r.run_id)
-        .join(seen, same)
-        .join(saw, saw.c.id == seen.c.run_id)
+        .join(_SEEN, same)
+        .join(_SAW, saw.id == seen.run_id)
         .where(r.id == reading_id)
     )
 
@@ -149,7 +132,7 @@ def sheet_picture(
     corners = np.array(json.loads(row.outline), np.float64).reshape(-1, 2)
     if not isinstance(frame, Picture) or len(corners) != 4 or not np.isfinite(corners).all():
         return None
-    page = whole_book(study).lookup(SheetCode(row.study, row.layout, row.sheet, row.page))
+    page = _printed(study, SheetCode(row.study, row.layout, row.sheet, row.page))
     wide, high = (page.width_mm, page.height_mm) if isinstance(page, Page) else USUAL_MM
     size = round(wide * SHEET_PX_PER_MM), round(high * SHEET_PX_PER_MM)
     target = np.array([[0, 0], [size[0], 0], [size[0], size[1]], [0, size[1]]], np.float64)
@@ -159,12 +142,28 @@ def sheet_picture(
     return laid_flat(frame.gray, np.asarray(homography, np.float64), size)
 
 
-def _printed_boxes(book: LayoutBook, code: SheetCode, field: str, count: int) -> list[Box]:
+_last_book: list[tuple[Study, frozenset[str], LayoutBook]] = []
+"""The pages of the study that was asked for last, under the names of the layouts that were kept:
+making them takes longer than all else here.
+"""
+
+
+def _printed(study: Study, code: SheetCode) -> Page | object:
+    """The printed page, or why there is none."""
+    folder = study.folder / FOLDER
+    kept = folder.iterdir() if folder.is_dir() else ()
+    names = frozenset(path.name for path in kept)
+    if not (_last_book and _last_book[0][0] is study and _last_book[0][1] == names):
+        _last_book[:] = [(study, names, whole_book(study))]
+    return _last_book[0][2].lookup(code)
+
+
+def _printed_boxes(study: Study, code: SheetCode, field: str, count: int) -> list[Box]:
     """Where the field's boxes are printed, in mm; about so for a layout that is no longer used.
 
     Counts stand in the same place on the sheet of every site, so theirs are taken from the blank.
     """
-    page = book.lookup(replace(code, sheet=BLANK) if "." in field else code)
+    page = _printed(study, replace(code, sheet=BLANK) if "." in field else code)
     if isinstance(page, Page):
         cells = sorted((c for c in page.cells if c.field == field), key=lambda c: c.index)
         if len(cells) == count:

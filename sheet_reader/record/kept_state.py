@@ -46,6 +46,10 @@ class KeptState:
                 self._seen = self._after(connection, stamp) or self._anew(connection, stamp)
             return list(self._seen.visits)
 
+    def known(self) -> list[Visit]:
+        """The visits as of the last look, without another one."""
+        return self.visits() if self._seen is None else self._seen.visits
+
     @property
     def last_decision(self) -> int | None:
         """The last decision that the visits know of; None before the first look."""

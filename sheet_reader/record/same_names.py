@@ -8,8 +8,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from weakref import WeakKeyDictionary
 
-from sqlalchemy import Connection, insert, inspect, select
+from sqlalchemy import Connection, Engine, insert, inspect, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
@@ -79,7 +80,16 @@ class Names:
 
 def has_names(connection: Connection) -> bool:
     """Whether the record has such answers; one of an earlier version that is looked at has not."""
-    return inspect(connection).has_table(schema.same_names.name)
+    if connection.engine in _with_names:
+        return True
+    if inspect(connection).has_table(schema.same_names.name):
+        _with_names[connection.engine] = True
+        return True
+    return False
+
+
+_with_names: WeakKeyDictionary[Engine, bool] = WeakKeyDictionary()
+"""Records that are known to have the table, which never goes again."""
 
 
 def load_names(connection: Connection, study: Study) -> Names:

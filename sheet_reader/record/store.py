@@ -34,7 +34,7 @@ from sheet_reader.record import (
 )
 from sheet_reader.record.address import checked_address
 from sheet_reader.record.answers import FieldAnswer
-from sheet_reader.record.context import KeptBook, field_images, sheet_picture
+from sheet_reader.record.context import field_images, sheet_picture
 from sheet_reader.record.engine import (
     RECORD_FILE,
     open_engine,
@@ -81,7 +81,6 @@ class Record:
         self.folder: Path = study.folder
         self.engine = engine
         self.where = where
-        self._layouts = KeptBook(study)
         self._state: tuple[loading.Stamp, list[Visit]] | None = None
 
     @classmethod
@@ -189,7 +188,7 @@ class Record:
     def images(self, reading_id: int) -> FieldImages:
         """The crops of a reading's boxes and the place around them."""
         with self.reading() as connection:
-            return field_images(connection, self.study, reading_id, self._layouts)
+            return field_images(connection, self.study, reading_id)
 
     def sheet_picture(self, page_instance_id: int) -> NDArray[np.uint8] | None:
         """A whole page laid straight, grey uint8 (H, W); None where its photo can't be opened."""

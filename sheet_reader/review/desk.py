@@ -78,8 +78,8 @@ class RecordDesk:
             return place_on_sheet(connection, reading_id)
 
     def visits(self) -> list[Visit]:
-        """Every visit as it stands now."""
-        return self._state.visits()
+        """Every visit as it stood when the cards were last asked for."""
+        return self._state.known()
 
     def keep(self, reply: Reply, *, by: str, instead_of: Kept | None = None) -> Kept:
         """Store the answer in the record; it is on disk when this returns. Raises OvertakenError

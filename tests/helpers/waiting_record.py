@@ -13,7 +13,7 @@ import numpy as np
 
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.intake.types import Origin
-from sheet_reader.reasons import Reasons, in_words
+from sheet_reader.reasons import Code, Reasons, because, in_words
 from sheet_reader.record import claims, originals, writing
 from sheet_reader.record.claims import Task
 from sheet_reader.record.images import context_png, pack_boxes, png_of
@@ -177,3 +177,28 @@ def doubtful(page: FoundPage, **values: str | None) -> FoundPage:
             for f in page.fields
         ),
     )  # fmt: skip
+
+
+def every_kind(record: Record) -> None:
+    """A record with a card of every kind: fields, a sum, two photos that differ, a cut-off one."""
+    study = record.study
+    names = {s.kind: s.name for s in study.fields if s.kind in ("site", "date")}
+    sites, first = [site.number for site in study.sites], study.season.first
+
+    def take(name: str, week: int, shown: Mapping[str, str], **changes: Said) -> None:
+        day = (first + timedelta(days=7 * week)).isoformat()
+        values = {s.name: "2" for s in study.fields} | {rule.total: "6" for rule in study.sums}
+        values |= {names["site"]: sites[week % len(sites)], names["date"]: day} | dict(shown)
+        said: dict[str, Said] = {n: (value, "accepted") for n, value in values.items()}
+        said |= {name.replace("__", "."): one for name, one in changes.items()}
+        sheet = drawn(study, values)
+        why = {n: (because(Code.HIDDEN, why="outside"),) for n, (value, status) in said.items()
+               if status == "flagged" and value is None}  # fmt: skip
+        read_in(record, take_in(record, sheet, name), found_page(study, sheet, said, reasons=why))
+
+    rule = study.sums[0]
+    take("doubt", 0, {}, pinched__plants=("2", "flagged"), pinched__blackfly=("2", "flagged"))
+    take("sum", 1, {rule.total: "9"}, **{rule.total.replace(".", "__"): ("9", "flagged")})
+    take("one", 2, {})
+    take("other", 2, {s.name: "3" for s in study.fields if s.kind == "count"})
+    take("half", 3, {}, unpinched__plants=(None, "flagged"), unpinched__minutes=(None, "flagged"))

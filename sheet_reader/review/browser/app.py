@@ -71,6 +71,7 @@ class Pages:
             Route("/picture/{kind}/{number}", self.picture),
             Route("/choices", self.choices),
             Route("/say", self.say, methods=["POST"]),
+            Route("/keys", self.keys, methods=["GET", "POST"]),
             Route("/done", self.done, methods=["POST"]),
         ]
 
@@ -119,6 +120,13 @@ class Pages:
         message = await _message(request)
         self.touched()
         return JSONResponse(await run_in_threadpool(self.seat.say, message))
+
+    async def keys(self, request: Request) -> Response:
+        """The person's own keys, looked at or changed."""
+        habits = self.seat.habits
+        if request.method == "POST":
+            return JSONResponse(habits.keep(await _message(request)))
+        return JSONResponse(habits.known)
 
     async def done(self, _request: Request) -> Response:
         """The person is done: the program ends."""

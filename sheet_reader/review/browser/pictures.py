@@ -33,6 +33,7 @@ class PictureShelf:
         self._desk = desk
         self._kept: OrderedDict[tuple[str, int], Made | None] = OrderedDict()
         self._lock = threading.Lock()
+        self._marks: dict[int, tuple[float, float, float, float] | None] = {}
         self._makers: dict[str, Callable[[int], Gray | None]] = {
             "close": self._close,
             "row": self._row,
@@ -54,6 +55,12 @@ class PictureShelf:
             while len(self._kept) > MOST_KEPT:
                 self._kept.popitem(last=False)
         return made
+
+    def mark(self, reading_id: int) -> tuple[float, float, float, float] | None:
+        """Where a field lies on its sheet, as shares of it."""
+        if reading_id not in self._marks:
+            self._marks[reading_id] = self._desk.mark(reading_id)
+        return self._marks[reading_id]
 
     def _make(self, kind: str, number: int) -> Made | None:
         if kind in ("comments", "counted_by"):

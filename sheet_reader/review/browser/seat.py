@@ -19,6 +19,7 @@ from sheet_reader.errors import OvertakenError, UsageError
 from sheet_reader.record.leases import Leases
 from sheet_reader.record.remarks import Remark, add_to_page
 from sheet_reader.review.answers import Refusal
+from sheet_reader.review.browser.habits import Habits
 from sheet_reader.review.browser.hearing import Again, Ear, Heard, Said, Settled, site_lines
 from sheet_reader.review.browser.pace import Pace
 from sheet_reader.review.browser.pictures import Made, PictureShelf
@@ -43,6 +44,7 @@ class Seat:
     audit: bool = False
     leases: Leases | None = None
     clock: Callable[[], float] = time.monotonic
+    habits: Habits = field(default_factory=Habits)
     sitting: Sitting = field(init=False)
     shelf: PictureShelf = field(init=False)
     pace: Pace = field(default_factory=Pace)
@@ -116,7 +118,7 @@ class Seat:
             now = next(iter([*self._photos_of(cards), *cards]), None)
             shown = face(now, token_of(now), around) if now is not None else None
         if shown is not None:
-            shown["mark"] = self.desk.mark(shown["reading"]) if "reading" in shown else None
+            shown["mark"] = self.shelf.mark(shown["reading"]) if "reading" in shown else None
         coming = cards[: 1 + AHEAD] if former is not None else cards[1 : 1 + AHEAD]
         return {
             "card": shown,

@@ -97,3 +97,9 @@ def page_of_two(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Visitor]:
     with Record.open(waiting_record.bean_study(folder)) as record:
         waiting_record.fill(record, 1, 2)
         yield visitor(record)
+
+
+@pytest.fixture
+def page_on() -> Callable[..., Visitor]:
+    """The page on any record."""
+    return visitor

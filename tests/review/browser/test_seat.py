@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from dataclasses import replace
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -15,6 +17,8 @@ from made_up import read_in, take_in
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.remarks import remarks_of
 from sheet_reader.record.store import Record
+from sheet_reader.review.browser.habits import ACTS, Habits
+from sheet_reader.review.browser.pages import static_files
 from sheet_reader.review.parameters import REVIEW
 
 
@@ -264,6 +268,72 @@ def test_the_pictures_of_the_next_cards_come_with_the_answer(page: Any) -> None:
         assert page.get(address).status_code == 200
     following = answer(page, view)["card"]
     assert following["close"] == view["ahead"][0]
+
+
+def test_keys_can_be_changed_and_switched_off_and_stay(page_of_two: Any, tmp_path: Path) -> None:
+    page, file = page_of_two, tmp_path / "deep" / "keys.json"
+    page.seat.habits = Habits(file)
+    said = {"on": False, "keys": {"skip": "j", "back": "J", "help": "7", "photo": "", "odd": "q"}}
+    kept = page.request("POST", "/keys", headers=page.own(), content=json.dumps(said)).json()
+    assert kept == {"on": False, "keys": {"back": "j", "photo": ""}}
+    assert json.loads(page.get("/keys").text) == kept
+    assert Habits(file).known == kept
+    file.write_text("{")
+    assert Habits(file).known == {"on": True, "keys": {}}
+    page.seat.habits = Habits()
+
+
+def test_every_act_with_a_key_is_known_on_both_sides() -> None:
+    script = static_files()["keys.js"][0].decode()
+    usual = script.partition("export const USUAL = {")[2].partition("}")[0]
+    assert tuple(re.findall(r"(\w+):", usual)) == ACTS
+
+
+# every kind of card
+
+
+@pytest.fixture
+def kinds(record: Record, visit: Callable[..., Any]) -> dict[str, Any]:
+    waiting_record.every_kind(record)
+    page = visit()
+    found: dict[str, Any] = {"page": page}
+    for _ in range(page.say(act="show")["progress"]["waiting"]):
+        view = page.say(act="show")
+        found.setdefault(view["card"]["kind"], view)
+        page.say(act="skip", card=view["card"]["token"])
+    return found
+
+
+def test_a_sum_as_written_or_with_one_part_put_right(kinds: Any, record: Record) -> None:
+    page, view = kinds["page"], kinds["sum"]
+    assert [part["value"] for part in view["card"]["parts"]] == ["9", "2", "2", "2"]
+    off = answer(page, view, "sum", fields={"1": "3"})
+    assert off["look"]["why"] == "The total would be 9, the parts add to 7."
+    assert "in digits" in answer(page, view, "sum", fields={"1": "1o"})["refused"]
+    assert decided(record) == []
+    right = answer(page, view, "sum", fields={"1": "5"})
+    assert right["said"].startswith("Kept: ")
+    assert "5" in {value for _, value, _, _ in decided(record)}
+
+
+def test_photos_that_differ_are_shown_side_by_side(kinds: Any, record: Record) -> None:
+    page, view = kinds["page"], kinds["photos"]
+    assert len(view["card"]["sheets"]) == 2
+    for sheet in view["card"]["sheets"]:
+        assert page.get(sheet["sheet"]).status_code == 200
+        assert page.get(sheet["key"]).status_code == 200
+    before = len(record.state())
+    answer(page, view, "date", text="28", sheet=1)
+    assert len(record.state()) == before + 1
+
+
+def test_what_lies_outside_is_one_card(kinds: Any, record: Record) -> None:
+    page, view = kinds["page"], kinds["outside"]
+    assert len(view["card"]["fields"]) == 2
+    assert "can't be typed" in answer(page, view, "value", text="3")["refused"]
+    said = answer(page, view)["said"]
+    assert said == "Kept: another photo is asked for."
+    assert [status for _, _, status, _ in decided(record)] == ["unreadable", "unreadable"]
 
 
 # counts that are likely right

@@ -187,12 +187,12 @@ function dialog(title, ...inside) {
 const closeDialog = () => byId("dialog").close();
 const closing = (text = "Close") => el("button", { type: "button", onclick: closeDialog }, text);
 
-function form(title, inside, done) {
+function form(title, inside, done, keep = "Keep") {
   const own = el("form", { onsubmit: (event) => {
     event.preventDefault();
     closeDialog();
     done(new FormData(own));
-  } }, inside, el("p", { class: "row-of-buttons" }, el("button", { class: "main" }, "Keep"), closing("Leave it")));
+  } }, inside, el("p", { class: "row-of-buttons" }, el("button", { class: "main" }, keep), closing("Leave it")));
   dialog(title, own);
 }
 
@@ -223,10 +223,22 @@ function photoDialog() {
 }
 
 function keysDialog() {
-  const rows = Object.keys(USUAL).map((act) => el("tr", {}, el("th", { scope: "row" }, NAMES[act]),
-    el("td", {}, el("kbd", {}, keyOf(act) || "–"))));
-  dialog("Keys", el("p", {}, "Enter takes what is offered; digits say what is right."),
-    el("table", {}, el("tbody", {}, rows)), el("p", { class: "row-of-buttons" }, closing()));
+  const now = settings();
+  const rows = Object.keys(USUAL).map((act) => el("tr", {}, el("th", { scope: "row", id: `key-of-${act}` }, NAMES[act]),
+    el("td", {}, el("input", {
+      name: act, value: now.keys[act], maxlength: "1", size: "2", autocomplete: "off", "aria-labelledby": `key-of-${act}`,
+    }))));
+  form("Keys", [
+    el("p", {}, "Enter takes what is offered; digits say what is right. Every other act has a button, and this key:"),
+    el("label", { class: "switch" }, el("input", { type: "checkbox", name: "on", checked: now.on }), " Single keys are on"),
+    el("table", {}, el("tbody", {}, rows)),
+  ], keepKeys);
+}
+
+async function keepKeys(data) {
+  const keys_ = Object.fromEntries(Object.keys(USUAL).map((act) => [act, String(data.get(act) || "")]));
+  use(await ask("/keys", { on: data.get("on") === "on", keys: keys_ }).catch(() => ({ on: data.get("on") === "on", keys: keys_ })));
+  await show(await say({ act: "show" }));
 }
 
 async function choose(only) {
@@ -241,7 +253,7 @@ async function chooseDialog() {
     el("select", { name: kind }, el("option", { value: "" }, "all"),
       Object.entries(counts[kind]).filter(([name]) => name).map(([name, count]) =>
         el("option", { value: name }, `${name} (${count})`)))));
-  form("Choose questions", selects, (data) => choose(Object.fromEntries(data)));
+  form("Choose questions", selects, (data) => choose(Object.fromEntries(data)), "Show these");
 }
 
 document.addEventListener("keydown", (event) => {
@@ -297,6 +309,6 @@ byId("done").addEventListener("click", async () => {
 byId("dialog").addEventListener("close", () => { if (card && byId("answer")) byId("answer").focus(); });
 
 byId("main").replaceChildren(sheet.place, el("div", { class: "side" }, question, acts, more));
-use({});
+use(await ask("/keys").catch(() => ({})));
 const view = await say({ act: "show" });
 await show(view);
