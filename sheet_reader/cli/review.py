@@ -83,7 +83,7 @@ def review(
     with open_record(opened) as record:
         tell_notes(record)
         ask(record, person(name))
-        desk = RecordDesk(record)
+        desk = RecordDesk(record, by=person(name))
         if not desk.cards():
             click.echo("Nothing waits for you.")
             click.echo(f"Next:  {hint('export', opened.folder)}")
@@ -168,6 +168,8 @@ def hold(
 
 def _tell(record: Record, outcome: Outcome) -> None:
     """What was answered, and what is left: the same number that ``read`` tells."""
+    from sheet_reader.review.desk import RecordDesk
+
     other = outcome.answered - outcome.confirmed - outcome.corrected
     parts = [f"{outcome.confirmed} as read", f"{outcome.corrected} corrected"]
     parts += [f"{other} otherwise"] if other else []
@@ -175,5 +177,7 @@ def _tell(record: Record, outcome: Outcome) -> None:
     say(
         f"{counted(outcome.answered, 'answer')} saved: {', '.join(parts)}. {waits(outcome.waiting)}"
     )
+    if record.study.asked_twice and (agreed := RecordDesk(record).agreement()) is not None:
+        say(agreed.sentence)
     step = "review" if outcome.waiting else "export"
     click.echo(f"Next:  {hint(step, record.folder)}")

@@ -18,7 +18,7 @@ from sheet_reader.record import schema
 
 NOBODY = "forgotten person"
 REMOVED = "(removed)"
-DECISIONS = (schema.decisions, schema.sheet_decisions, schema.same_names)
+DECISIONS = (schema.decisions, schema.sheet_decisions, schema.same_names, schema.blind_answers)
 
 
 def decisions_naming(connection: Connection, who: re.Pattern[str]) -> tuple[list[str], int]:

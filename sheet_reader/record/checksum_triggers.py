@@ -24,6 +24,7 @@ OWNERS = {
     "drafts": ("NULL", "''"),
     "remarks": ("NEW.page_instance_id", "''"),
     "same_names": ("NULL", "''"),
+    "blind_answers": ("NEW.page_instance_id", "NEW.field"),
     "about": ("NULL", "''"),
 }
 """For each checked table, what a checksum notes beside the row: its owner (a row), its field."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import Any
 
 import cv2
@@ -18,7 +19,7 @@ from sheet_reader.record.images import close_up, context_png, laid_flat, unpack_
 from sheet_reader.record.model import FieldImages
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import FOLDER, whole_book
-from sheet_reader.sheet.model import Page, SheetCode
+from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.study.model import Study
 
 _SEEN, _SAW = schema.readings.alias(), schema.reading_runs.alias()
@@ -158,8 +159,11 @@ def _printed(study: Study, code: SheetCode) -> Page | object:
 
 
 def _printed_boxes(study: Study, code: SheetCode, field: str, count: int) -> list[Box]:
-    """Where the field's boxes are printed, in mm; about so for a layout that is no longer used."""
-    page = _printed(study, code)
+    """Where the field's boxes are printed, in mm; about so for a layout that is no longer used.
+
+    Counts stand in the same place on the sheet of every site, so theirs are taken from the blank.
+    """
+    page = _printed(study, replace(code, sheet=BLANK) if "." in field else code)
     if isinstance(page, Page):
         cells = sorted((c for c in page.cells if c.field == field), key=lambda c: c.index)
         if len(cells) == count:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass, replace
-from typing import Any
 
 from sqlalchemy import Connection, func, select
 
@@ -170,21 +169,17 @@ def load_readings(connection: Connection) -> list[StoredReading]:
         .join(latest, latest.c.id == k.id)
         .order_by(r.id)
     )
-    return [_stored(row) for row in connection.execute(query)]
-
-
-def _stored(row: Any) -> StoredReading:
-    return StoredReading(
-        row.field,
-        row.value,
-        row.confidence,
-        row.status,
-        restored(row.reasons, row.reason),
-        row.runner_up,
-        row.runner_up_confidence,
-        reading_id=row.id,
-        page_instance_id=row.page_instance_id,
-    )
+    return [
+        StoredReading(
+            field, value, confidence, status,
+            restored(reasons, reason) if reasons or reason else (),
+            runner_up, runner_up_confidence, reading_id=reading, page_instance_id=page,
+        )
+        for (
+            reading, page, field, value, confidence, status, reason, reasons, runner_up,
+            runner_up_confidence,
+        ) in connection.execute(query)
+    ]  # fmt: skip
 
 
 def load_decisions(

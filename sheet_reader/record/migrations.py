@@ -120,6 +120,14 @@ def _remarks_of_mail(connection: Connection) -> None:
     _add_column(connection, "remarks", "photo_id", "INTEGER")
 
 
+def _blind_answers(connection: Connection) -> None:
+    """What each of two people made of a field."""
+    table = schema.blind_answers
+    table.create(connection)
+    guard(connection, table.name)
+    checksum_triggers.create(connection, [table.name])
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
@@ -135,6 +143,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(12, "decisions about sheets", _sheet_decisions),
     Migration(13, "leases of questions", _leases),
     Migration(14, "remarks of mail", _remarks_of_mail),
+    Migration(15, "blind answers of two people", _blind_answers),
 )
 
 

@@ -140,7 +140,9 @@ def without_unknown(study: Study, visits: Iterable[Visit]) -> list[Visit]:
     """
     known = {spec.name for spec in study.fields}
     return [
-        replace(visit, fields=tuple(_known(field, known) for field in visit.fields))
+        visit
+        if known.issuperset(field.reading.field for field in visit.fields)
+        else replace(visit, fields=tuple(_known(field, known) for field in visit.fields))
         for visit in visits
     ]
 

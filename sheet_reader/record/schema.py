@@ -22,8 +22,9 @@ only ever added, never changed (see migrations). ``drafts`` say what was asked o
 which letter. ``remarks`` are what people say about a visit, about a page where they stand on one,
 or in the mail that brought a photo (personal data, removed by ``erase``). ``same_names`` are
 answers about fields that have another name now: ``present``, or NULL for a different thing.
-``leases`` say who is shown which question now; they are no part of the history. ``about`` holds
-notes on the record itself, and ``row_checksums`` a checksum for each row of the others (see
+``blind_answers`` are what each of two people made of a field by herself; they are only ever added,
+too. ``leases`` say who is shown which question now; they are no part of the history. ``about``
+holds notes on the record itself, and ``row_checksums`` a checksum for each row of the others (see
 checksums), leases apart.
 """
 
@@ -246,6 +247,21 @@ same_names = Table(
     Column("at", String(32), nullable=False),
     Column("program", String(40), nullable=False),
     Column("undoes", ForeignKey("same_names.id"), unique=True),
+)
+
+blind_answers = Table(
+    "blind_answers",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("page_instance_id", ForeignKey("page_instances.id"), nullable=False),
+    Column("field", String(200), nullable=False),
+    Column("reading_id", ForeignKey("readings.id"), nullable=False),
+    Column("said", String(40), nullable=False),
+    Column("by", Text, nullable=False),
+    Column("at", String(32), nullable=False),
+    Column("program", String(40), nullable=False),
+    Column("decisions_before", Integer, nullable=False),
+    UniqueConstraint("page_instance_id", "field", "by"),
 )
 
 leases = Table(

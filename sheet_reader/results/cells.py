@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable, Sequence
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 _NUMBER = re.compile(r"-?\d+(\.\d+)?")
@@ -62,7 +63,8 @@ def texts(column: pd.Series, missing: str = "") -> list[str]:
     there = column.notna().tolist()
     kind = str(column.dtype)
     if kind.startswith("datetime"):
-        shown: Callable[[Any], str] = _day
+        values = np.datetime_as_string(column.to_numpy("datetime64[D]")).tolist()
+        shown: Callable[[Any], str] = str
     elif kind == "boolean":
         shown = _yes
     elif kind.startswith("Float"):
@@ -72,10 +74,6 @@ def texts(column: pd.Series, missing: str = "") -> list[str]:
     else:
         shown = lru_cache(maxsize=65_536)(safe_cell)
     return [shown(v) if ok else missing for v, ok in zip(values, there, strict=True)]
-
-
-def _day(value: pd.Timestamp) -> str:
-    return value.strftime("%Y-%m-%d")
 
 
 def _yes(value: bool) -> str:

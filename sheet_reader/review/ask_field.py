@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from sheet_reader.record.lines import Waiting
@@ -13,7 +14,7 @@ from sheet_reader.review.cards import FieldCard
 from sheet_reader.review.decisions import Reply, field_reply, set_aside
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
-from sheet_reader.review.weighing import Look, weigh
+from sheet_reader.review.weighing import Look, differ_line, weigh
 from sheet_reader.study.model import Site
 
 OTHER_SHEET = "d"
@@ -31,6 +32,7 @@ class FieldQuestion:
     audit: bool = False
     before: Reply | None = None
     at: tuple[int, int] = (1, 1)
+    looked: Callable[[FieldCard, Answer], None] = lambda _card, _answer: None
 
     def ask(self, position: int, total: int) -> Reply | Move:
         """Show the question and talk until there is an answer or a move."""
@@ -56,6 +58,8 @@ class FieldQuestion:
         self._show_pictures()
         hidden = self.blind and self.before is None
         out.print(screen.what_was_read(reading, blind=hidden))
+        if self.card.typed:
+            self.talk.say(differ_line(self.card))
         if self.before is not None:
             out.print(f"Answered before: {self.before.said}")
 
@@ -91,6 +95,8 @@ class FieldQuestion:
     def _offered(self) -> str | None:
         if self.before is not None:
             return f"keep {self.before.said}"
+        if self.card.typed:
+            return None
         if self.blind or self.card.reading.value is None:
             return None
         return f"{self.card.reading.value} is right"
@@ -130,6 +136,9 @@ class FieldQuestion:
                 f"{screen.UNREADABLE}."
             )
             return None
+        if self.card.typed:
+            self.talk.say("two people said different things: type which is right.")
+            return None
         if self.blind:
             self.talk.say("this field is typed from the picture; the reading comes after.")
             return None
@@ -149,6 +158,10 @@ class FieldQuestion:
         if isinstance(value, Refusal):
             self._refused(typed, value)
             return None
+        if self.card.second:
+            return self._reply(Value(value.text))
+        if self.blind and self.before is None:
+            self.looked(self.card, Value(value.text))
         if value.note:
             self.talk.say(value.note)
         if not value.doubts:

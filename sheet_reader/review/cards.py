@@ -34,12 +34,16 @@ class Stated:
 class FieldCard:
     """A doubtful field. ``others`` are the same field in other photos of the visit, where those
     say something else: all are shown, and ``photos`` is the question whether they show one sheet.
+    ``second``: somebody has answered it, and another person is asked without being told.
+    ``typed`` are the names and answers of two people who said different things.
     """
 
     reading: Waiting
     spec: FieldSpec
     others: tuple[Stated, ...] = ()
     photos: PhotosCard | None = None
+    second: bool = False
+    typed: tuple[tuple[str, str], ...] = ()
 
     @property
     def place(self) -> Waiting:
@@ -49,7 +53,8 @@ class FieldCard:
     @property
     def key(self) -> tuple[object, ...]:
         """Tells this card from every other one."""
-        return "field", self.reading.reading_id
+        kind = "second" if self.second else "settle" if self.typed else "field"
+        return kind, self.reading.reading_id
 
 
 @dataclass(frozen=True, slots=True)

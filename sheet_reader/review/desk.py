@@ -6,24 +6,32 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from sheet_reader.record.answering import Kept, keep
+from sheet_reader.record.blind_answers import add_look, asked_twice, looks
 from sheet_reader.record.context import box_crops, place_on_sheet
 from sheet_reader.record.kept_state import KeptState
 from sheet_reader.record.lines import Waiting
+from sheet_reader.record.model import Answer
 from sheet_reader.record.states import Visit
 from sheet_reader.record.store import Record
+from sheet_reader.review.agreement import Agreement, agreement
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Gray, Pictures
 from sheet_reader.review.overlay import side_by_side, write_overlays
 from sheet_reader.review.pictures import picture_of
-from sheet_reader.review.queue import Queue
+from sheet_reader.review.queue import Queue, twice_cards
 from sheet_reader.study.model import FieldSpec, Study
 
 
 class RecordDesk:
-    """Cards from a study's record. ``chosen`` limits it to some readings (an audit)."""
+    """Cards from a study's record. ``chosen`` limits it to some readings (an audit); ``by`` is who
+    is asked, so that what two people are asked is not put to one.
+    """
 
-    def __init__(self, record: Record, chosen: Sequence[Waiting] | None = None) -> None:
+    def __init__(
+        self, record: Record, chosen: Sequence[Waiting] | None = None, by: str = ""
+    ) -> None:
+        self.by = by
         self.record = record
         self.study: Study = record.study
         self.specs: Mapping[str, FieldSpec] = {spec.name: spec for spec in self.study.fields}
@@ -33,9 +41,34 @@ class RecordDesk:
     def cards(self) -> Sequence[Card]:
         """Everything that waits, photo by photo, site and date first."""
         if self._chosen is None:
-            return self._queue.cards(self._state.visits())
+            visits = self._state.visits()
+            return [*self._queue.cards(visits), *self._twice(visits)]
         known = [item for item in self._chosen if item.field in self.specs]
         return [FieldCard(item, self.specs[item.field]) for item in known]
+
+    def _twice(self, visits: Sequence[Visit]) -> list[FieldCard]:
+        if not self.study.asked_twice:
+            return []
+        with self.record.reading() as connection:
+            made = looks(connection)
+        return twice_cards(self.study, visits, made, self.by)
+
+    def look(self, card: FieldCard, answer: Answer, *, by: str) -> bool:
+        """Keep what a person made of a field that two people are asked, before she knew more; False
+        where it is none, or she has looked before.
+        """
+        place = card.reading.page_instance_id, card.reading.field
+        if card.typed or not asked_twice(self.study, place):
+            return False
+        number, read = card.reading.reading_id, card.reading.value
+        with self.record.writing() as connection:
+            return add_look(connection, number, place, answer, read, by)
+
+    def agreement(self) -> Agreement | None:
+        """How far two people agreed on what both were asked; None where none was."""
+        with self.record.reading() as connection:
+            made = looks(connection)
+        return agreement([(a.said, b.said) for a, b, *_ in (m for m in made.values() if m[1:])])
 
     def field(self, reading: Waiting) -> Pictures:
         """The pictures of a field: from the record, else cut out of the kept photo."""

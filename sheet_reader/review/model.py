@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 
 from sheet_reader.record.answering import Kept
 from sheet_reader.record.lines import Waiting
-from sheet_reader.review.cards import Card
+from sheet_reader.record.model import Answer
+from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply
 
 Gray = NDArray[np.uint8]
@@ -51,6 +52,9 @@ class Desk(Protocol):
         """Keep an answer; it is on disk when this returns. With ``instead_of`` an earlier answer
         is taken back with it.
         """
+
+    def look(self, card: FieldCard, answer: Answer, *, by: str) -> bool:
+        """Keep what a person made of a field that two people are asked, before she knew more."""
 
     def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
         """Write a copy of the whole photo with its boxes drawn, of several side by side, into

@@ -7,9 +7,10 @@ outside the picture, then sums and single fields as printed.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from sheet_reader.reasons import Code, Occlusion, Reason
+from sheet_reader.record.blind_answers import OwnLook, Place
 from sheet_reader.record.lines import Waiting
 from sheet_reader.record.row_sums import sum_off
 from sheet_reader.record.rows import as_waiting
@@ -189,6 +190,29 @@ def _sum_cards(
 def _unknown(e: FieldState) -> bool:
     """Whether it is not even doubtful what the field says: nothing was read, and that is asked."""
     return e.needs_review and e.value is None
+
+
+def twice_cards(
+    study: Study, visits: Iterable[Visit], looks: Mapping[Place, Sequence[OwnLook]], by: str
+) -> list[FieldCard]:
+    """The fields that ``by`` is asked as the second of two people, and those of which two people
+    said different things and nobody has decided since.
+    """
+    specs = {spec.name: spec for spec in study.fields}
+    found = []
+    for visit in visits:
+        for e in visit.fields:
+            made = looks.get((e.observation.page_instance_id, e.reading.field), ())
+            if not made or e.decision is None or e.reading.field not in specs:
+                continue
+            reading, spec = as_waiting(study, visit, e), specs[e.reading.field]
+            if len(made) == 1 and by not in (made[0].by, e.decision.by):
+                found.append(FieldCard(reading, spec, second=True))
+            elif len({look.said for look in made}) > 1 and e.decision.decision_id <= made[-1].after:
+                typed = tuple((look.by, look.said) for look in made)
+                found.append(FieldCard(reading, spec, typed=typed))
+    order = {name: number for number, name in enumerate(specs)}
+    return sorted(found, key=lambda card: (bool(card.typed), _rank(card, order)))
 
 
 def sheet_seen(study: Study, visits: Iterable[Visit], place: Waiting) -> SheetSeen | None:

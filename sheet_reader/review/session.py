@@ -100,7 +100,9 @@ class Review:
         before = former.reply if former else None
         if isinstance(card, FieldCard):
             blind = self.audit or keyed_blind(card, self.study)
-            return FieldQuestion(talk, card, blind, self.audit, before).ask(position, total)
+            question = FieldQuestion(talk, card, blind, self.audit, before)
+            question.looked = self.sitting.looked
+            return question.ask(position, total)
         if isinstance(card, SumCard):
             return SumQuestion(talk, card, before).ask(position, total)
         if isinstance(card, AlikeCard):

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 
 from sheet_reader.record.answering import Kept
 from sheet_reader.record.leases import Leases
-from sheet_reader.review.cards import Card
+from sheet_reader.record.model import Answer
+from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Desk
 from sheet_reader.review.parameters import REVIEW
@@ -75,11 +76,22 @@ class Sitting:
 
     def keep(self, card: Card, reply: Reply, former: Given | None = None) -> None:
         """Keep an answer, in place of a former one if there is one that says something else."""
+        if isinstance(card, FieldCard) and card.second and reply.fields:
+            if former is None:  # the first answer stays
+                self.looked(card, reply.fields[0].answer)
+                self.given.append(Given(card, reply, Kept()))
+            return
         if former is None:
+            if isinstance(card, FieldCard) and reply.fields and not self.audit:
+                self.looked(card, reply.fields[0].answer)
             self.given.append(Given(card, reply, self.desk.keep(reply, by=self.by)))
         elif former.reply != reply:
             former.kept = self.desk.keep(reply, by=self.by, instead_of=former.kept)
             former.reply = reply
+
+    def looked(self, card: FieldCard, answer: Answer) -> None:
+        """Keep what was typed blind of a field that two people are asked."""
+        self.desk.look(card, answer, by=self.by)
 
     def take_back(self, former: Given) -> None:
         """Take an answer back, so that its question is open again."""

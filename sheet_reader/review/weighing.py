@@ -71,6 +71,12 @@ def likely_why(reading: Waiting) -> str:
     return words(reading.reasons)
 
 
+def differ_line(card: FieldCard) -> str:
+    """What two people said of a field."""
+    said = ", ".join(f"{by}: {what}" for by, what in card.typed)
+    return f"two people looked, and said different things ({said})."
+
+
 def percent(probability: float) -> str:
     """A probability as a person says it; never a 100 % that is not certain.
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 from typing import Literal
@@ -169,9 +169,10 @@ class Study:
     ``key`` (lower case letters, digits, hyphens; at most 16) names the study in the machine code.
     ``allowed_error`` is the share of accepted fields that may be wrong. ``send_to`` says where
     photographs go, ``own_digits`` whether the sheet asks for the volunteer's own ten digits.
-    ``sites_file`` is the name of the site list in ``folder``; ``letter_words`` are all words of the
-    letters to volunteers, by key, ``update_words`` those texts of the update that the study words
-    itself.
+    ``fields`` is every field of a visit in printing order: header first, then plot by plot.
+    ``sites_file`` is the name of the site list in ``folder``; ``letter_words`` and
+    ``update_words`` are all words of the letters and updates to volunteers, by key.
+    ``asked_twice`` is the share of the asked fields that two people are asked of.
     """
 
     key: str
@@ -197,29 +198,34 @@ class Study:
     letter_words: tuple[tuple[str, str], ...] = tuple(LETTERS.items())
     update: UpdatePlan = UpdatePlan()
     update_words: tuple[tuple[str, str], ...] = ()
+    asked_twice: float = 0.0
 
-    @property
-    def fields(self) -> tuple[FieldSpec, ...]:
-        """Every field of a visit in printing order: header first, then plot by plot."""
-        head = tuple(
-            FieldSpec(h.name, h.label, h.kind, h.boxes, h.lowest, h.highest) for h in self.header
-        )
-        body = tuple(
-            FieldSpec(
-                f"{p.name}.{c.name}",
-                f"{p.label}: {c.label}",
-                "count",
-                c.boxes,
-                c.lowest,
-                c.highest,
-                p.name,
-                c.name,
-            )
-            for p in self.plots
-            for c in self.counts
-        )
-        return head + body
+    fields: tuple[FieldSpec, ...] = field(init=False, compare=False, repr=False)
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "fields", _fields(self.header, self.plots, self.counts))
 
     def site(self, number: str) -> Site | None:
         """The line of the list with this number, or None."""
         return next((s for s in self.sites if s.number == number), None)
+
+
+def _fields(
+    header: tuple[HeaderField, ...], plots: tuple[Plot, ...], counts: tuple[CountField, ...]
+) -> tuple[FieldSpec, ...]:
+    head = tuple(FieldSpec(h.name, h.label, h.kind, h.boxes, h.lowest, h.highest) for h in header)
+    body = tuple(
+        FieldSpec(
+            f"{p.name}.{c.name}",
+            f"{p.label}: {c.label}",
+            "count",
+            c.boxes,
+            c.lowest,
+            c.highest,
+            p.name,
+            c.name,
+        )
+        for p in plots
+        for c in counts
+    )
+    return head + body

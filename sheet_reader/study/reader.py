@@ -25,7 +25,7 @@ LEAST = 4
 KEYS = (
     "key", "title", "paper", "sites", "allowed_error", "instructions", "season", "visits",
     "header", "plots", "counts", "sums", "comments", "send_to", "own_digits", "words",
-    "effort", "publication", "update",
+    "effort", "publication", "update", "review",
 )  # fmt: skip
 RENAMED = {"roster": "sites", "accepted_error": "allowed_error"}
 """What keys were called before, and are called now."""
@@ -121,12 +121,16 @@ def _study(
     effort, publication = read_effort(top, header, counts), read_publication(top)
     letter_words = tuple(read_letter_words(top).items())
     update, update_words = read_update_plan(top, plots, counts), read_update_words(top)
+    review = top.table("review", required=False)
+    if review is not None:
+        review.only(("asked_twice",))
+    twice = 0.0 if review is None else review.number("asked_twice", 0.0, 1.0, fallback=0.0)
     if mistakes.found or season is None:
         return None
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
         instructions, sites or (), folder, error, send_to, own_digits, words, file, effort,
-        publication, letter_words, update, update_words,
+        publication, letter_words, update, update_words, twice or 0.0,
     )  # fmt: skip
 
 

@@ -1,16 +1,17 @@
 """The words of the update for volunteers: a table of keys and texts.
 
-``[words.update]`` in ``study.toml`` sets single ones. A text may hold ``{names}``; what may stand
-there is what stands in the English text. Where a number decides, two texts are parted by ``|``:
-for one, for any other number.
+``[words.update]`` in ``study.toml`` sets single ones, on top of those of the study's language.
+A text may hold ``{names}``; what may stand there is what stands in the English text. Where a
+number decides, two texts are parted by ``|``: for one, for any other number.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from functools import cache
 
 from sheet_reader.study.table import Table
-from sheet_reader.study.words import UPDATE, placeholders
+from sheet_reader.study.words import UPDATE, languages, placeholders, shipped_table
 
 ENGLISH: Mapping[str, str] = {
     "language": "en",
@@ -168,17 +169,39 @@ LONGEST = 600
 MONTHS = 12
 
 
+@cache
+def shipped_update_words(language: str) -> Mapping[str, str]:
+    """The complete set of one of :func:`~sheet_reader.study.words.languages`."""
+    if language == "en":
+        return ENGLISH
+    return {**ENGLISH, **shipped_table(language)[UPDATE], "language": language}
+
+
 def read_update_words(top: Table) -> tuple[tuple[str, str], ...]:
-    """The texts of the update that a study words itself, by key."""
-    if not top.has("words") or top.is_text("words"):
-        return ()
+    """All texts of a study's updates by key: those of its language, with its own in their place."""
+    if not top.has("words"):
+        return tuple(ENGLISH.items())
+    if top.is_text("words"):
+        return tuple(_shipped(top, "words").items())
     words = top.table("words", required=False)
-    table = words.table(UPDATE, required=False) if words is not None else None
+    if words is None:
+        return tuple(ENGLISH.items())
+    return tuple({**_shipped(words, "language"), **_changes(words)}.items())
+
+
+def _shipped(table: Table, key: str) -> Mapping[str, str]:
+    """English for a language that does not ship: the words of the sheet have told it already."""
+    language = table.text(key, longest=40, required=False) if table.is_text(key) else ""
+    return shipped_update_words(language if language in languages() else "en")
+
+
+def _changes(words: Table) -> dict[str, str]:
+    table = words.table(UPDATE, required=False)
     if table is None:
-        return ()
+        return {}
     table.only(ENGLISH)
     given = {key: table.text(key, longest=LONGEST) for key in ENGLISH if table.has(key)}
-    return tuple((key, text) for key, text in given.items() if text and _serves(table, key, text))
+    return {key: text for key, text in given.items() if text and _serves(table, key, text)}
 
 
 def _serves(table: Table, key: str, text: str) -> bool:

@@ -76,7 +76,7 @@ def shipped_words(language: str) -> Words:
     changes: dict[str, Any] = {
         key: tuple(value) if isinstance(value, list) else value
         for key, value in shipped_table(language).items()
-        if key != LETTERS
+        if key not in (LETTERS, UPDATE)
     }
     return replace(ENGLISH, **changes)
 

@@ -10,6 +10,7 @@ import re
 from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, replace
 from email.message import EmailMessage
+from functools import lru_cache
 from itertools import islice
 
 import numpy as np
@@ -80,11 +81,13 @@ def to_say(
 
 def _by_address(facts: Facts) -> Facts:
     """The facts with bare addresses as senders."""
-    photos = tuple(
-        replace(p, senders=tuple(email.utils.parseaddr(s)[1].lower() for s in p.senders))
-        for p in facts.photos
-    )
+    photos = tuple(replace(p, senders=tuple(map(_bare, p.senders))) for p in facts.photos)
     return replace(facts, photos=photos)
+
+
+@lru_cache(maxsize=4096)
+def _bare(sender: str) -> str:
+    return email.utils.parseaddr(sender)[1].lower()
 
 
 def drafts(

@@ -116,7 +116,7 @@ class Ear:
             return Refusal("that is no answer to this question")
         if card.spec.kind == "site" and not said.text.strip().isdigit():
             return self._named(said.text)
-        if said.sure:
+        if said.sure or card.second:
             value = understand(said.text, card.spec, self.study, self.today)
             return value if isinstance(value, Refusal) else self._kept(card, Value(value.text))
         look = Look(self.blind, self.audit and self.before is None, "go back")
@@ -129,6 +129,8 @@ class Ear:
 
     def _take(self, card: FieldCard) -> Heard:
         read = card.reading.value
+        if card.typed:
+            return Refusal("two people said different things: type which is right")
         if self.blind:
             return Refusal("this field is typed from the picture; the reading comes after")
         if read is None:

@@ -17,6 +17,7 @@ from typing import Any
 
 from sheet_reader.errors import OvertakenError, UsageError
 from sheet_reader.record.leases import Leases
+from sheet_reader.record.model import Value
 from sheet_reader.record.remarks import Remark, add_to_page
 from sheet_reader.review.answers import Refusal
 from sheet_reader.review.browser.habits import Habits
@@ -156,8 +157,15 @@ class Seat:
             "seconds_left": None if left is None else round(left),
             "only": dict(self._only),
             "skipped": len(self._skipped),
+            "agreement": self._agreement(),
             "elsewhere": dict(Counter(self.sitting.elsewhere.values())),
         }
+
+    def _agreement(self) -> str:
+        if not self.desk.study.asked_twice:
+            return ""
+        found = self.desk.agreement()
+        return found.sentence if found is not None else ""
 
     def choices(self) -> Plain:
         """What the cards can be chosen by: each with the number of questions."""
@@ -299,7 +307,8 @@ class Seat:
         if isinstance(heard, Refusal):
             return self._same(token, card, refused=_sentence(heard.message),
                               near=site_lines(heard.near))  # fmt: skip
-        if is_blind(card, token, self._around()):
+        if isinstance(card, FieldCard) and is_blind(card, token, self._around()):
+            self.sitting.looked(card, Value(heard.text))
             self._shown.add(token)
         look = {"text": heard.text, "why": _sentence(heard.why)}
         return self._same(token, card, look=look)

@@ -25,7 +25,7 @@ from sheet_reader.review.cards import (
 )
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.parameters import REVIEW
-from sheet_reader.review.weighing import likely_why, percent
+from sheet_reader.review.weighing import differ_line, likely_why, percent
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.wording import words
 
@@ -125,6 +125,9 @@ def _field(card: FieldCard, around: Around, *, blind: bool) -> Plain:
         "two_sheets": card.photos is not None,
         "beside": [] if spec.kind != "count" else list(_beside(card, around)),
     }
+    if card.typed:
+        said["why"] = one_line(differ_line(card), LONGEST)
+    said["settle"] = bool(card.typed)
     if not blind:
         said["why"] = said["why"] or "not sure enough"
         said["read"] = _read(reading)

@@ -8,6 +8,8 @@ import pytest
 
 from sheet_reader.errors import UsageError
 from sheet_reader.results.update.words import ENGLISH, Words
+from sheet_reader.study.update_words import LONGEST, shipped_update_words
+from sheet_reader.study.words import languages, placeholders, shipped_table
 
 
 def test_a_study_can_replace_a_text() -> None:
@@ -60,3 +62,15 @@ def test_dates_and_lists() -> None:
     assert words.listed([]) == ""
     assert words.listed(["a", "b", "c"]) == "a, b and c"
     assert (words.p_value(0.0002), words.p_value(0.042)) == ("< 0.001", "= 0.042")
+
+
+@pytest.mark.parametrize("language", languages()[1:])
+def test_a_language_that_ships_has_every_text_of_the_update(language: str) -> None:
+    shipped = shipped_table(language)["update"]
+    assert set(shipped) == set(ENGLISH) - {"language"}
+    for key, text in shipped.items():
+        assert placeholders(text) == placeholders(ENGLISH[key]), key
+        assert ("|" in text) == ("|" in ENGLISH[key]), key
+        assert len(text) <= LONGEST, key
+    assert len(shipped["months"].split()) == 12
+    Words(shipped_update_words(language))

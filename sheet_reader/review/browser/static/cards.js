@@ -67,7 +67,7 @@ function field(card) {
       el("ul", {}, card.beside.map(small))));
   const acts = [];
   if (card.before) acts.push(["take", `Keep ${card.before}`, "Enter"]);
-  else if (!card.blind && card.read.value !== null) acts.push(["take", `${card.read.value} is right`, "Enter"]);
+  else if (!card.blind && !card.settle && card.read.value !== null) acts.push(["take", `${card.read.value} is right`, "Enter"]);
   acts.push(["nothing", "Nothing written"], ["unreadable", "Can't be read"]);
   if (card.field === "site") acts.push(["unlisted", "Site not in the list"]);
   if (card.two_sheets) acts.push(["two_sheets", "Two different sheets?"]);

@@ -49,7 +49,8 @@ function finished(view) {
   question.replaceChildren(el("section", { class: "card", "aria-labelledby": "title" },
     el("h2", { id: "title", tabindex: "-1" }, only ? "None of the chosen questions waits." : "Nothing waits for you."),
     others.length ? el("p", {}, `Others are at work: ${others.join(", ")}.`) : null,
-    el("p", {}, `${view.progress.answered} answered: ${view.progress.confirmed} as read, ${view.progress.corrected} corrected.`)));
+    el("p", {}, `${view.progress.answered} answered: ${view.progress.confirmed} as read, ${view.progress.corrected} corrected.`),
+    view.progress.agreement ? el("p", {}, view.progress.agreement) : null));
   acts.replaceChildren();
   more.replaceChildren(button("back", NAMES.back, keyOf("back")),
     only ? el("button", { type: "button", onclick: () => choose({}) }, "Show all questions") : "");
