@@ -59,7 +59,7 @@ def read_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
         site = study.sites[number % 2].number
         visit = random_visit(study, np.random.default_rng([number, 5]), site, day)
         request = Request(visit, 1, on_blank=number < 4)
-        photo = photo_of(book, hands, "easy", 60 + number, request, long_side=1700)
+        photo = photo_of(book, hands, "easy", 70 + number, request, long_side=1700)
         (folder / INBOX / f"{number}.jpg").write_bytes(photo.data)
     summary = read_batch(study, jobs=0, today=TODAY)
     assert summary.pages == 6
