@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from sheet_reader.record.model import BatchSummary, Summary
     from sheet_reader.study.model import Study
 
+
 def what_came(batch: BatchSummary) -> str:
     """What this run did, in one line: each thing that arrived is counted in one place."""
     if not (batch.arrived or batch.read or batch.failed or batch.left_out):

@@ -44,6 +44,8 @@ class InkedBox(SeenBox, Protocol):
     def leaves_mm(self) -> float: ...  # noqa: D102
     @property
     def gap_stroke(self) -> float: ...  # noqa: D102
+    @property
+    def edge_stroke(self) -> float: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,11 +99,19 @@ def _doubt(box: InkedBox, row: Floats, ink: SheetInk | None) -> Code | None:
         return Code.FAINT_INK if box.stroke >= limit else None
     if best >= DIGITS:
         return None
-    beside = DECODE.gap_share * expected if expected is not None else DECODE.gap_stroke
-    if box.gap_stroke >= max(beside, DECODE.gap_noises * box.stroke_noise):
+    if _beside_a_tally(box, best, expected):
         return Code.TALLY_INK
     pale = expected is not None and box.stroke < DECODE.ink_gate * expected
     return Code.PALE_INK if pale else None
+
+
+def _beside_a_tally(box: InkedBox, digit: int, expected: float | None) -> bool:
+    """Whether a stroke stands in the gap before the box, or, beside a 1, on the frame."""
+    beside = DECODE.gap_share * expected if expected is not None else DECODE.gap_stroke
+    if box.gap_stroke >= max(beside, DECODE.gap_noises * box.stroke_noise):
+        return True
+    on_frame = max(DECODE.edge_share * (expected or 0.0), DECODE.edge_stroke)
+    return digit == 1 and box.edge_stroke >= on_frame
 
 
 def leaves_its_box(box: InkedBox, row: Floats) -> bool:

@@ -22,11 +22,12 @@ from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import Cell, SheetCode
 from sheet_reader.vision.types import SheetView
 
-FORM = 2
+FORM = 3
 """Of the bytes that :func:`packed` makes; a change of what they hold takes the next number."""
 LEAST = DECODE.kept_floor
 MEASURES = (
     "error_mm", "blur_mm", "contrast", "ink", "stroke", "stroke_noise", "leaves_mm", "gap_stroke",
+    "edge_stroke",
 )  # fmt: skip
 
 Floats32 = NDArray[np.float32]
@@ -59,6 +60,7 @@ class BoxEvidence:
     stroke_noise: float = 0.0
     leaves_mm: float = 0.0
     gap_stroke: float = 0.0
+    edge_stroke: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

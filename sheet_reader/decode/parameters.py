@@ -75,6 +75,10 @@ class DecodeParameters:
     gap_stroke: float = parameter(
         0.2, "share of paper", _ASSUMED, "the same where the sheet's ink is not known"
     )
+    edge_share: float = parameter(
+        0.4, "share of the sheet's stroke", _CHOICE, "darker frame beside a 1: a tally stroke on it"
+    )
+    edge_stroke: float = parameter(0.08, "share of paper", _CHOICE, "a frame no darker is bare")
     leaving_mm: float = parameter(
         0.5, "mm", _ASSUMED, "a stroke that reaches as far beyond the frame leaves its box"
     )

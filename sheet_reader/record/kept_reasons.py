@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from sheet_reader.phrases import OCCLUSIONS
 from sheet_reader.reasons import Code, Reason, Reasons, because, from_json, in_words, to_json
-from sheet_reader.wording import OCCLUSIONS
 
 _HIDDEN = "hidden: "
 """How earlier versions began the words for a field of which no box can be seen."""

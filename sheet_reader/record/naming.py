@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sheet_reader.wording import neutral_name as neutral_name
+from sheet_reader.phrases import neutral_name as neutral_name
 
 
 def both_names(photo_id: int, name: str) -> str:

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.reasons import Reasons
+from sheet_reader.record.answers import PhotoAsked
 from sheet_reader.record.drafts import senders
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.remarks import remarks_of
@@ -26,7 +27,8 @@ class FieldFact:
     """A field in a photo as it stands. ``value`` is the decided value where a person ``decided``,
     else the value read; ``read_as`` is what was read. ``is_current``: it is the visit's own;
     ``needs_review``: a person is asked about it. ``pdf_page`` counts from 1. ``status`` is
-    accepted, flagged, confirmed, corrected, typed, empty or unreadable.
+    accepted, flagged, confirmed, corrected, typed, empty or unreadable. ``photo_asked``: it lies
+    outside the picture, and another photo is asked for.
     """
 
     reading_id: int
@@ -47,6 +49,7 @@ class FieldFact:
     decided: bool = False
     is_current: bool = True
     needs_review: bool = False
+    photo_asked: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +70,11 @@ class VisitFact:
     def current(self) -> dict[str, FieldFact]:
         """The fields that hold for the visit, by name."""
         return {f.field: f for f in self.fields if f.is_current}
+
+    @property
+    def pages_asked(self) -> list[int]:
+        """The pages of which a part is in no photo and another photo is asked for."""
+        return sorted({fact.page for fact in self.current.values() if fact.photo_asked})
 
     @property
     def waiting(self) -> int:
@@ -151,6 +159,7 @@ def _field(state: FieldState) -> FieldFact:
         decided=state.decision is not None,
         is_current=state.is_current,
         needs_review=state.needs_review,
+        photo_asked=state.decision is not None and PhotoAsked() in state.decision.told,
     )
 
 

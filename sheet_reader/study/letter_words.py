@@ -32,6 +32,8 @@ ENGLISH: Mapping[str, str] = {
     "number is right?",
     "effort": "{place}, {day}: the times searched differ ({told}). Is that as it was?",
     "page": "{place}, {day}: page {page} has not arrived. Could you send a photo of it?",
+    "page_cut_off": "{place}, {day}: a part of page {page} is not in the photo. Could you send one "
+    "of the whole page?",
     "photo": "One photo could not be read: {reason}. Could you take it once more?",
     "photo_blurred": "it is blurred",
     "photo_cut_off": "a part of the sheet is not in it",

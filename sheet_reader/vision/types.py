@@ -28,7 +28,8 @@ class BoxView:
     is the darkness (share of paper) of the most line-like place there and ``stroke_noise`` what
     such a measure gives on bare paper (standard deviation); 0: not measured. ``leaves_mm`` tells
     how far ink from inside reaches beyond the frame, ``gap_stroke`` the darkness of the most
-    stroke-like place between the field's tally space and this box.
+    stroke-like place between the field's tally space and this box, ``edge_stroke`` by how much the
+    frame is darker on the tally's side.
     """
 
     cell: Cell
@@ -44,6 +45,7 @@ class BoxView:
     stroke_noise: float = 0.0
     leaves_mm: float = 0.0
     gap_stroke: float = 0.0
+    edge_stroke: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

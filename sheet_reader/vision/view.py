@@ -15,7 +15,7 @@ from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import Located
 from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.quality import Ground, glare_share, photo_quality, sharpness
-from sheet_reader.vision.tally_ink import gap_strokes
+from sheet_reader.vision.tally_ink import edge_strokes, gap_strokes
 from sheet_reader.vision.template import box_corners
 from sheet_reader.vision.types import BoxView, SheetView
 
@@ -33,6 +33,7 @@ def build_view(
     ]
     strokes = stroke_evidence(crops, boxes_mm)
     gap = gap_strokes(page, located.flat, located.shift_mm + located.carried_mm)
+    edge = edge_strokes(page, crops)
     corners = _corners(located, boxes_mm)
     ink, noise = ink_shares(crops, boxes_mm)
     sharp = sharpness(pyramid, located.surface, [plan.corners_mm[m.id] for m in group.markers])
@@ -45,7 +46,7 @@ def build_view(
         BoxView(
             cell, crops[i], corners[i], float(located.error_mm[i]), occluded[i], float(blur[i]),
             float(contrast[i]), float(scale[i]), float(ink[i]), strokes[i].stroke,
-            strokes[i].stroke_noise, strokes[i].leaves_mm, float(gap[i]),
+            strokes[i].stroke_noise, strokes[i].leaves_mm, float(gap[i]), float(edge[i]),
         )
         for i, cell in enumerate(page.cells)
     )  # fmt: skip

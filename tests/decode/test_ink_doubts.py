@@ -113,6 +113,16 @@ def test_a_stroke_half_in_the_gap_is_asked_about_where_it_is_darker_than_the_noi
     )
 
 
+@pytest.mark.parametrize(
+    ("digits", "edge", "status"),
+    [("12_", 0.15, "flagged"), ("12_", 0.04, "accepted"), ("62_", 0.15, "accepted")],
+)
+def test_a_one_beside_a_stroke_on_its_frame_is_asked_about(decode, digits, edge, status):
+    """Two strokes of a tally, one on the frame and one behind it, look like a 1."""
+    field = decode({"a.blackfly": digits}, {("a.blackfly", 0): {"edge_stroke": edge}})[1]
+    assert field["a.blackfly"].status == status
+
+
 def test_a_stroke_that_leaves_its_box_is_asked_about_sooner(decode):
     unsure = [{"1": 0.985, "7": 0.013}, "2", "_"]
     leaves = {("a.blackfly", 0): {"leaves_mm": 0.9}}
@@ -143,6 +153,7 @@ class Box:
     stroke_noise: float = 0.005
     leaves_mm: float = 0.0
     gap_stroke: float = 0.0
+    edge_stroke: float = 0.0
 
 
 def rows(*states: tuple[int, float]) -> np.ndarray:

@@ -11,7 +11,7 @@ from sheet_reader.vision.bands import without_bands
 from sheet_reader.vision.box_ink import leaving_mm, stroke_evidence
 from sheet_reader.vision.flatten import FlatPage
 from sheet_reader.vision.parameters import VISION
-from sheet_reader.vision.tally_ink import gap_strokes
+from sheet_reader.vision.tally_ink import edge_strokes, gap_strokes
 
 Gray = np.ndarray
 BOX = (0.0, 0.0, 8.0, 9.5)
@@ -148,3 +148,26 @@ def test_tally_strokes_that_stay_and_digits_that_reach_over_are_not() -> None:
 def test_the_gap_is_sought_where_the_box_lies() -> None:
     assert gap(flat_with((53.2, 26.0, 53.2, 31.0)), moved=5.0)[0] > 0.3
     assert gap(flat_with((53.2, 26.0, 53.2, 31.0)))[0] == 0.0
+
+
+def dotted(*lines: list[tuple[int, int]]) -> Gray:
+    """A box with a dotted frame, as the sheet prints it, and lines of a pen."""
+    gray = np.full((64, 64), PAPER, np.uint8)
+    for line in lines:
+        cv2.polylines(gray, [np.array(line, np.int32)], False, 120, 3, cv2.LINE_AA)
+    gray[8:58:4, 6:8] = gray[8:58:4, 57:59] = 60
+    return gray
+
+
+@pytest.mark.parametrize("slant", [-4, 0, 4])
+def test_a_stroke_on_the_frame_is_seen_where_a_tally_leads_to_it(slant: int) -> None:
+    tally = [(6 + slant // 2, 10), (6 - slant // 2, 54)]
+    on_frame = dotted(ONE, tally)
+    first, second = edge_strokes(page_with_tally(), [on_frame, on_frame])
+    assert first > 0.2
+    assert second == 0.0  # the field's second box
+
+
+@pytest.mark.parametrize("lines", [[ONE], [], [ONE, [(55, 12), (56, 52)]], [[(8, 20), (30, 20)]]])
+def test_a_bare_frame_or_one_that_a_digit_crosses_is_not(lines) -> None:
+    assert edge_strokes(page_with_tally(), [dotted(*lines)] * 2)[0] < 0.08

@@ -82,6 +82,9 @@ def _of_visit(study: Study, visit: VisitFact, pages_of: int) -> Iterator[Item]:
     for page in range(1, pages_of + 1):
         if page not in visit.pages:
             yield Item("page", site, day, str(page), (("page", str(page)),))
+    for page in visit.pages_asked:
+        told = (("page", str(page)),)
+        yield Item("page", site, day, f"cut off {page}", told, words="page_cut_off")
     silent = _silent_plots(study, fields)
     for plot in study.plots:
         if plot.name in silent:
@@ -109,7 +112,7 @@ def _silent_plots(study: Study, fields: dict[str, FieldFact]) -> set[str]:
 
 
 def _of_field(spec: FieldSpec, fact: FieldFact, site: str, day: str) -> Iterator[Item]:
-    if fact.status in ("empty", "unreadable") and not fact.needs_review:
+    if fact.status in ("empty", "unreadable") and not (fact.needs_review or fact.photo_asked):
         kind: Kind = "empty" if fact.status == "empty" else "unreadable"
         not_0 = spec.kind == "number" or (spec.lowest or 0) > 0
         never_0 = kind == "empty" and not_0

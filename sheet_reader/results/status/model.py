@@ -11,7 +11,7 @@ State = Literal["in", "waits", "incomplete", "missed", "not due"]
 STATES: Mapping[State, str] = {
     "in": "came in, whole and settled",
     "waits": "came in; fields of it wait for your review",
-    "incomplete": "came in, but a page or plot is missing, or the effort is missing or unequal",
+    "incomplete": "came in, but a page, plot or effort is missing, or the effort is unequal",
     "missed": "none came in, and the expected day and the days of tolerance are over",
     "not due": "none came in yet, and none is late",
 }

@@ -60,6 +60,7 @@ def incomplete(study: Study, visit: VisitFact, pages_of: int) -> tuple[str, ...]
             found.append(f"nothing is recorded in {plot.label}")
         if nothing:
             empty.append(plot.name)
+    found += [f"another photo of page {page} is asked for" for page in visit.pages_asked]
     return (*found, *_effort(study, visit, [p.name for p in study.plots if p.name not in empty]))
 
 

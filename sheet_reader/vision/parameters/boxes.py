@@ -81,6 +81,13 @@ class BoxInkParameters:
     gap_right_mm: float = parameter(
         0.5, "mm", UNTRIED, "clear of the box: a digit may reach so far over its frame"
     )
+    edge_px: int = parameter(12, "px", UNTRIED, "of a crop that hold one side of the frame")
+    edge_slant_px: int = parameter(
+        6, "px", UNTRIED, "by which a tally stroke may slant over a crop's height"
+    )
+    edge_ends_px: int = parameter(
+        14, "px", UNTRIED, "of a crop's height at either end that a tally stroke need not reach"
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -245,3 +245,21 @@ def test_what_a_person_could_not_read_is_asked(study: Study) -> None:
     found = said(study, facts(visit(study.sites[0].number, "2026-04-20", {"pinched.plants": one})))
     names = {i.name for i in found["garden0@example.org"]}
     assert "unreadable:pinched.plants" in names
+
+
+def test_another_photo_is_asked_for_once_and_not_field_by_field(study: Study) -> None:
+    outside = {
+        name: fact(name, None, "unreadable", decided=True, photo_asked=True)
+        for name in ("pinched.plants", "pinched.blackfly")
+    }
+    number = study.sites[0].number
+    found = said(study, facts(visit(number, "2026-04-20", outside)))
+    items = [i for i in found["garden0@example.org"] if i.visit_date == "2026-04-20"]
+    asked = [i for i in items if i.kind in ASKS]
+    assert [(i.name, i.words) for i in asked] == [("page:cut off 1", "page_cut_off")]
+    text = worded(study, dict(study.letter_words), template_texts(study.folder), asked, []).text
+    assert "a part of page 1 is not in the photo" in " ".join(text.split())
+    status = status_of(study, facts(visit(number, "2026-04-20", outside)), AFTER)
+    first = next(s for s in status.sites if s.site == number).expected[0]
+    assert first.state == "incomplete"
+    assert "another photo of page 1 is asked for" in first.why
