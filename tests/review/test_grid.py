@@ -14,6 +14,7 @@ from page_server import TODAY
 
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.store import Record
+from sheet_reader.review.browser.grids import Grids
 from sheet_reader.review.browser.seat import Seat
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.grid import LEAST, make_grid
@@ -47,7 +48,7 @@ def add(record: Record, week: int, confidence: float) -> None:
 
 
 def seat_on(record: Record) -> Seat:
-    return Seat(RecordDesk(record), "Kim", TODAY, rng=random.Random(4))
+    return Seat(RecordDesk(record), "Kim", TODAY, grids=Grids(random.Random(4)))
 
 
 def kept(record: Record) -> list[tuple[str, str | None]]:
@@ -55,14 +56,14 @@ def kept(record: Record) -> list[tuple[str, str | None]]:
 
 
 def planted_in(seat: Seat) -> list[int]:
-    assert seat._grid is not None
-    return sorted(seat._grid.planted)
+    assert seat.grids.now is not None
+    return sorted(seat.grids.now.planted)
 
 
 def test_the_grid_holds_likely_fields_of_one_number_and_planted_ones(record: Record) -> None:
     seat = seat_on(record)
     view = seat.say({"act": "grid"})
-    grid = seat._grid
+    grid = seat.grids.now
     assert grid is not None
     assert (view["grid"]["value"], len(view["grid"]["tiles"])) == ("17", LIKELY + 1)
     fields = [tile.field for tile in grid.tiles if tile.field]
@@ -73,7 +74,8 @@ def test_the_grid_holds_likely_fields_of_one_number_and_planted_ones(record: Rec
     names = {r.reading_id: r.field for r in record.readings()}
     boxes = {s.name: s.boxes for s in record.study.fields}
     assert len({boxes[names[tile.reading_id]] for tile in grid.tiles}) == 1, "boxes give it away"
-    assert "11" not in str(view["grid"]), "nothing tells which one is planted"
+    assert view["grid"].keys() == {"value", "tiles", "number"}, "nothing tells what is planted"
+    assert all(tile.startswith("/picture/boxes/") for tile in view["grid"]["tiles"])
 
 
 def test_what_is_left_is_kept_and_the_odd_one_is_asked_by_itself(record: Record) -> None:

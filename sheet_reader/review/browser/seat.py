@@ -6,8 +6,6 @@ so that one sent twice, or to a card that is settled by now, changes nothing.
 
 from __future__ import annotations
 
-import hashlib
-import random
 import threading
 import time
 from collections import Counter, OrderedDict
@@ -19,8 +17,9 @@ from typing import Any
 from sheet_reader.errors import OvertakenError, UsageError
 from sheet_reader.record.leases import Leases
 from sheet_reader.record.model import Value
-from sheet_reader.record.remarks import Remark, add_to_page, remarks_of, type_up, typed_up
 from sheet_reader.review.answers import Refusal
+from sheet_reader.review.browser.free_writing import remark_on, remark_rows, typed_up_on
+from sheet_reader.review.browser.grids import Grids, readings_of
 from sheet_reader.review.browser.habits import Habits
 from sheet_reader.review.browser.hearing import Again, Ear, Heard, Said, Settled, site_lines
 from sheet_reader.review.browser.pace import Pace
@@ -31,12 +30,10 @@ from sheet_reader.review.browser.showing import (
     face,
     is_blind,
     pictures_of,
-    remark_rows,
 )
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, OutsideCard, SumCard
 from sheet_reader.review.decisions import alike_reply
 from sheet_reader.review.desk import RecordDesk
-from sheet_reader.review.grid import Found, Grid, make_grid
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.queue import sheet_seen
 from sheet_reader.review.sitting import Given, Sitting, token_of
@@ -59,8 +56,7 @@ class Seat:
     sitting: Sitting = field(init=False)
     shelf: PictureShelf = field(init=False)
     pace: Pace = field(default_factory=Pace)
-    found: Found = field(default_factory=Found)
-    rng: random.Random = field(default_factory=random.SystemRandom)
+    grids: Grids = field(default_factory=Grids)
 
     def __post_init__(self) -> None:
         self.sitting = Sitting(self.desk, self.by, self.audit, self.leases)
@@ -72,9 +68,6 @@ class Seat:
         self._done: OrderedDict[str, str] = OrderedDict()
         self._back = 0
         self._instead = ""
-        self._grid: Grid | None = None
-        self._grids = 0
-        self._one_by_one: set[int] = set()
 
     def picture(self, kind: str, number: int) -> Made | None:
         """A picture as bytes and media type; None where there is none."""
@@ -235,78 +228,46 @@ class Seat:
     def _remark(self, message: Plain) -> Plain:
         """Keep a remark on the sheet of a card."""
         token = str(message.get("card", ""))
-        former, text = self._former(token), " ".join(str(message.get("text", "")).split())
+        former = self._former(token)
         cards = [former.card] if former else [c for c in self._open() if token_of(c) == token]
-        if not cards or not text:
+        if not cards or not remark_on(self.desk, cards[0], str(message.get("text", "")), self.by):
             return self._show(said="Nothing was remarked.")
-        page = cards[0].place.page_instance_id
-        mark = f"review-{hashlib.sha256(text.encode()).hexdigest()[:16]}"
-        with self.desk.record.writing() as connection:
-            add_to_page(connection, page, Remark("person", mark, self.by, text))
         return self._show(said="The remark is kept.")
 
     def _remarks(self, _message: Plain) -> Plain:
         """The handwritten remarks, to type up."""
-        record = self.desk.record
         self.sitting.open()  # looks at the record as it is now
-        rows = remark_rows(self.desk.visits(), typed_up(record), remarks_of(record))
-        return self._show() | {"card": None, "remarks": rows}
+        return self._show() | {"card": None, "remarks": remark_rows(self.desk)}
 
     def _type_up(self, message: Plain) -> Plain:
         """Keep what the remarks on a sheet say."""
-        page, text = message.get("page"), message.get("text")
-        if not isinstance(page, int) or not isinstance(text, str):
-            return {"kept": False}
-        if self.desk.place_numbered(page) is None:
-            return {"kept": False}
-        type_up(self.desk.record, page, text, self.by)
-        return {"kept": True}
+        return {"kept": typed_up_on(self.desk, message.get("page"), message.get("text"), self.by)}
 
     # many at once
 
     def _lay_grid(self, _message: Plain) -> Plain:
         """Fields read as one number, side by side with planted ones."""
-        if self.audit:
-            return self._show()
         cards = self._open()
-        grid = make_grid(
-            self.desk.study, self.desk.visits(), cards, self.rng, frozenset(self._one_by_one)
-        )
-        if grid is None:
+        shown = None if self.audit else self.grids.lay(self.desk, cards)
+        if shown is None:
             return self._show(refused="No group of fields is large enough for that now.")
-        waiting = {tile.reading_id for tile in grid.tiles if tile.field is not None}
+        waiting = self.grids.waiting()
         self.sitting.shown([card for card in cards if waiting & readings_of(card)])
-        self._grid, self._grids = grid, self._grids + 1
-        tiles = [f"/picture/boxes/{tile.reading_id}" for tile in grid.tiles]
-        shown = {"value": grid.value, "tiles": tiles, "number": self._grids}
         return self._show() | {"card": None, "grid": shown}
 
     def _grid_done(self, message: Plain) -> Plain:
         """Keep what was left in the grid, if no planted one was missed."""
-        grid = self._grid
-        if grid is None or message.get("number") != self._grids:
+        done = self.grids.done(message)
+        if done is None:
             return self._show(said="That grid is settled by now; nothing was changed.")
-        self._grid, chosen = None, message.get("picked")
-        picked = {n for n in chosen if isinstance(n, int)} if isinstance(chosen, list) else set()
-        missed = sorted(grid.planted - picked)
-        self.found.planted += len(grid.planted)
-        self.found.found += len(grid.planted) - len(missed)
-        self._one_by_one |= {t.reading_id for n, t in enumerate(grid.tiles) if n in picked}
-        told: Plain = {
-            "missed": [{"picture": f"/picture/boxes/{grid.tiles[n].reading_id}",
-                        "value": grid.tiles[n].value} for n in missed],
-            "planted": len(grid.planted), "sentence": self.found.sentence, "kept": 0,
-        }  # fmt: skip
-        left = grid.left(picked)
-        if missed:
-            self._one_by_one |= {tile.reading_id for tile in grid.tiles}
-        elif left is not None:
+        told, left = done
+        if left is not None:
             try:
                 self.sitting.keep(left, alike_reply(left))
-                told["kept"] = len(left.fields)
-                self.pace.answered(self.clock(), _number(message.get("keys"), 1))
             except OvertakenError as error:
                 return self._show(said=f"{error}; nothing of the grid was kept.")
+            told["kept"] = len(left.fields)
+            self.pace.answered(self.clock(), _number(message.get("keys"), 1))
         return self._show() | {"card": None, "grid_told": told}
 
     # answers
@@ -399,13 +360,6 @@ class Seat:
         if not token.startswith("back-") and view["card"] and view["card"]["token"] != token:
             view["card"] = face(card, token, self._around())
         return view
-
-
-def readings_of(card: Card) -> set[int]:
-    """The readings that a card of single fields is about."""
-    if isinstance(card, AlikeCard):
-        return {stated.reading.reading_id for stated in card.fields}
-    return {card.reading.reading_id} if isinstance(card, FieldCard) else set()
 
 
 def codes_of(card: Card) -> list[str]:

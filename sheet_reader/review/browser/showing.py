@@ -5,16 +5,14 @@ What is typed blind has nothing in it that tells what was read.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from sheet_reader.intake.names import one_line
 from sheet_reader.reasons import Code, has
 from sheet_reader.record.lines import Waiting
-from sheet_reader.record.remarks import Remarks
 from sheet_reader.record.states import FieldState, Visit
-from sheet_reader.record.typed import TYPED
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import (
     AlikeCard,
@@ -91,27 +89,6 @@ def place_lines(place: Waiting) -> list[str]:
         f"sheet {place.sheet}, page {place.page}",
         f"photo {one_line(place.photo, 50)}{page}",
     ]
-
-
-def remark_rows(
-    visits: Iterable[Visit], typed: Mapping[int, str], others: Remarks
-) -> list[Plain]:
-    """Every sheet that was photographed, with the pictures of its free writing."""
-    rows = []
-    for visit in visits:
-        for page in visit.pages:
-            if page.layout == TYPED:
-                continue
-            number, own = page.page_instance_id, typed.get(page.page_instance_id, "")
-            said = [text for text in others.on(("", ""), [number]) if text != own]
-            site, day = visit.site or "not settled", visit.visit_date or "not settled"
-            place = [f"site {site}", f"visit {day}", f"photo {page.photo}"]
-            rows.append({
-                "page": number, "place": place, "text": own, "said": said,
-                "comments": f"/picture/comments/{number}",
-                "counted_by": f"/picture/counted_by/{number}",
-            })  # fmt: skip
-    return rows
 
 
 def pictures_of(card: Card) -> list[str]:
