@@ -135,6 +135,19 @@ def remarks_of(record: Record) -> Remarks:
     )
 
 
+def typed_up(record: Record) -> dict[int, str]:
+    """What the comments say that were typed up, by page instance."""
+    r = schema.remarks.c
+    query = select(r.page_instance_id, r.mark, r.text).where(r.page_instance_id.is_not(None))
+    with record.reading() as connection:
+        rows = connection.execute(query).all()
+    return {
+        row.page_instance_id: row.text
+        for row in rows
+        if row.mark == f"{row.page_instance_id}:{COMMENTS}"
+    }
+
+
 def remarks_naming(connection: Connection, who: re.Pattern[str]) -> tuple[int, ...]:
     """The remarks that a person made or that name her."""
     r = schema.remarks.c

@@ -81,6 +81,20 @@ class ReviewParameters:
     least_chance: float = parameter(
         0.005, "probability", _HOUSE, "below which another value is not worth a word"
     )
+    grid_right: float = parameter(
+        0.9, "probability", _HOUSE, "from which a field may stand in a grid of many"
+    )
+    least_tiles: int = parameter(4, "fields", _HOUSE, "read as one number that are worth a grid")
+    most_tiles: int = parameter(24, "fields", _LOOKS, "in a grid, planted ones apart")
+    planted_share: float = parameter(
+        0.1,
+        "ratio",
+        "choice: rare odd ones are missed (PMC4224304), so planted ones are not rare",
+        "of planted fields for each that waits in a grid; one at least",
+    )
+    surely_known: float = parameter(
+        0.9995, "probability", _HOUSE, "of an accepted field that may be planted as known"
+    )
     leases_at_once: int = parameter(
         6, "questions", _HOUSE, "held for one person at a time, so that not each needs a write"
     )

@@ -109,7 +109,7 @@ def _alike_together(study: Study, cards: Iterable[Card]) -> list[Card]:
     found: list[Card] = []
     alike: dict[int, list[FieldCard]] = {}
     for card in cards:
-        if isinstance(card, FieldCard) and _likely_right(study, card):
+        if isinstance(card, FieldCard) and likely_right(study, card):
             alike.setdefault(card.place.page_instance_id, []).append(card)
         else:
             found.append(card)
@@ -121,7 +121,7 @@ def _alike_together(study: Study, cards: Iterable[Card]) -> list[Card]:
     return found
 
 
-def _likely_right(study: Study, card: FieldCard) -> bool:
+def likely_right(study: Study, card: FieldCard) -> bool:
     """Whether a field is not clear, but likely right as read, and nothing else speaks against it;
     never one that is typed blind.
     """

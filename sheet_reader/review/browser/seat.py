@@ -6,7 +6,6 @@ so that one sent twice, or to a card that is settled by now, changes nothing.
 
 from __future__ import annotations
 
-import hashlib
 import threading
 import time
 from collections import Counter, OrderedDict
@@ -18,14 +17,22 @@ from typing import Any
 from sheet_reader.errors import OvertakenError, UsageError
 from sheet_reader.record.leases import Leases
 from sheet_reader.record.model import Value
-from sheet_reader.record.remarks import Remark, add_to_page
 from sheet_reader.review.answers import Refusal
+from sheet_reader.review.browser.free_writing import remark_on, remark_rows, typed_up_on
+from sheet_reader.review.browser.grids import Grids, readings_of
 from sheet_reader.review.browser.habits import Habits
 from sheet_reader.review.browser.hearing import Again, Ear, Heard, Said, Settled, site_lines
 from sheet_reader.review.browser.pace import Pace
 from sheet_reader.review.browser.pictures import Made, PictureShelf
-from sheet_reader.review.browser.showing import Around, Plain, face, is_blind, pictures_of
+from sheet_reader.review.browser.showing import (
+    Around,
+    Plain,
+    face,
+    is_blind,
+    pictures_of,
+)
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, OutsideCard, SumCard
+from sheet_reader.review.decisions import alike_reply
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.queue import sheet_seen
@@ -49,6 +56,7 @@ class Seat:
     sitting: Sitting = field(init=False)
     shelf: PictureShelf = field(init=False)
     pace: Pace = field(default_factory=Pace)
+    grids: Grids = field(default_factory=Grids)
 
     def __post_init__(self) -> None:
         self.sitting = Sitting(self.desk, self.by, self.audit, self.leases)
@@ -75,6 +83,8 @@ class Seat:
             turns: dict[str, Callable[[Plain], Plain]] = {
                 "show": self._show, "back": self._go_back, "forward": self._go_forward,
                 "skip": self._skip, "only": self._filter, "remark": self._remark,
+                "remarks": self._remarks, "type_up": self._type_up,
+                "grid": self._lay_grid, "grid_done": self._grid_done,
             }  # fmt: skip
             turn = turns.get(act)
             return turn(message) if turn is not None else self._answer(message)
@@ -218,15 +228,47 @@ class Seat:
     def _remark(self, message: Plain) -> Plain:
         """Keep a remark on the sheet of a card."""
         token = str(message.get("card", ""))
-        former, text = self._former(token), " ".join(str(message.get("text", "")).split())
+        former = self._former(token)
         cards = [former.card] if former else [c for c in self._open() if token_of(c) == token]
-        if not cards or not text:
+        if not cards or not remark_on(self.desk, cards[0], str(message.get("text", "")), self.by):
             return self._show(said="Nothing was remarked.")
-        page = cards[0].place.page_instance_id
-        mark = f"review-{hashlib.sha256(text.encode()).hexdigest()[:16]}"
-        with self.desk.record.writing() as connection:
-            add_to_page(connection, page, Remark("person", mark, self.by, text))
         return self._show(said="The remark is kept.")
+
+    def _remarks(self, _message: Plain) -> Plain:
+        """The handwritten remarks, to type up."""
+        self.sitting.open()  # looks at the record as it is now
+        return self._show() | {"card": None, "remarks": remark_rows(self.desk)}
+
+    def _type_up(self, message: Plain) -> Plain:
+        """Keep what the remarks on a sheet say."""
+        return {"kept": typed_up_on(self.desk, message.get("page"), message.get("text"), self.by)}
+
+    # many at once
+
+    def _lay_grid(self, _message: Plain) -> Plain:
+        """Fields read as one number, side by side with planted ones."""
+        cards = self._open()
+        shown = None if self.audit else self.grids.lay(self.desk, cards)
+        if shown is None:
+            return self._show(refused="No group of fields is large enough for that now.")
+        waiting = self.grids.waiting()
+        self.sitting.shown([card for card in cards if waiting & readings_of(card)])
+        return self._show() | {"card": None, "grid": shown}
+
+    def _grid_done(self, message: Plain) -> Plain:
+        """Keep what was left in the grid, if no planted one was missed."""
+        done = self.grids.done(message)
+        if done is None:
+            return self._show(said="That grid is settled by now; nothing was changed.")
+        told, left = done
+        if left is not None:
+            try:
+                self.sitting.keep(left, alike_reply(left))
+            except OvertakenError as error:
+                return self._show(said=f"{error}; nothing of the grid was kept.")
+            told["kept"] = len(left.fields)
+            self.pace.answered(self.clock(), _number(message.get("keys"), 1))
+        return self._show() | {"card": None, "grid_told": told}
 
     # answers
 

@@ -51,6 +51,9 @@ def test_axe_finds_nothing_in_any_state(
         tab.wait_for_selector("dialog[open]")
         amiss += _looked_at(tab, f"dialog {key}", width)
         tab.keyboard.press("Escape")
+    tab.click("#remarks")
+    tab.wait_for_selector(".remarks")
+    amiss += _looked_at(tab, "remarks", width)
     assert amiss == []
     tab.context.close()
 

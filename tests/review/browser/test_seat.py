@@ -385,3 +385,23 @@ def test_one_enter_takes_all_counts_that_are_likely_right(
     assert [(name, status) for name, _, status, _ in decided(record)] == [
         (name, "confirmed") for name in names
     ]
+
+
+def test_remarks_are_typed_up_and_left(page: Any, record: Record) -> None:
+    rows = page.say(act="remarks")["remarks"]
+    assert len(rows) == 2
+    number = rows[0]["page"]
+    assert page.say(act="type_up", page=number, text="rain <i>all</i> week") == {"kept": True}
+    for odd in ({"page": 99, "text": "x"}, {"page": "1", "text": "x"}, {"page": 1, "text": 3}):
+        assert page.say(act="type_up", **odd) == {"kept": False}
+    rows = page.say(act="remarks")["remarks"]
+    assert [row["text"] for row in rows] == ["rain <i>all</i> week", ""]
+    said = [t for texts in remarks_of(record).of_pages.values() for _, t in texts]
+    assert said == ["rain <i>all</i> week"]
+    page.say(act="type_up", page=number, text="")
+    assert not remarks_of(record).of_pages
+    too_long = page.request("POST", "/say", headers=page.own(), content=json.dumps(
+        {"act": "type_up", "page": number, "text": "x" * 2001}))  # fmt: skip
+    assert too_long.status_code == 409
+    assert "at most 2,000 signs" in too_long.json()["error"]
+    assert page.told == []

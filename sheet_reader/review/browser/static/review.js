@@ -2,6 +2,8 @@ import { el, byId, load } from "./dom.js";
 import { ask, isBusy, say } from "./wire.js";
 import { SheetView } from "./sheet.js";
 import { drawCard } from "./cards.js";
+import { drawGrid, drawGridTold } from "./grid.js";
+import { drawRemarks } from "./remarks.js";
 import { NAMES, USUAL, actOf, keyOf, settings, use } from "./keys.js";
 
 const LEAST_MS = 120; // sooner after a card has come no key can be meant for it; our choice
@@ -89,6 +91,11 @@ async function show(view) {
   const typed = same && byId("answer") ? byId("answer").value : "";
   card = view.card;
   progress(view.progress);
+  if (view.grid || view.grid_told || view.remarks) {
+    drawn = null;
+    special(view);
+    return;
+  }
   if (!card) {
     drawn = null;
     told.replaceChildren();
@@ -129,6 +136,41 @@ async function show(view) {
   await Promise.all(drawn.needs.map((picture) => picture.ready));
   setTimeout(() => document.documentElement.classList.add("takes"), LEAST_MS);
   if (view.kept) performance.measure("shown", { start: started, end: performance.now() });
+}
+
+// A grid of many fields, or how one went, in place of a card.
+function special(view) {
+  sheet.place.hidden = true;
+  told.replaceChildren();
+  const others = () => el("button", { type: "button", onclick: () => move("show") }, "One by one again");
+  if (view.remarks) {
+    question.replaceChildren(drawRemarks(view.remarks, async (page, text) => {
+      const kept = await say({ act: "type_up", page, text });
+      return Boolean(kept && kept.kept);
+    }));
+    acts.replaceChildren();
+    more.replaceChildren(el("button", { type: "button", onclick: () => move("show") }, "Back to the questions"));
+    byId("title").focus();
+  } else if (view.grid) {
+    const grid = drawGrid(view.grid, (picked) => move("grid_done", { number: view.grid.number, picked, keys }));
+    question.replaceChildren(grid.element);
+    acts.replaceChildren(el("button", { type: "button", class: "main", onclick: grid.done }, "All others are right", el("kbd", {}, "Enter")));
+    more.replaceChildren(others());
+    keys = 0;
+    grid.start();
+  } else {
+    question.replaceChildren(drawGridTold(view.grid_told));
+    acts.replaceChildren(el("button", { type: "button", class: "main", id: "next-grid", onclick: () => move("grid") }, "Next grid"));
+    more.replaceChildren(others());
+    byId("next-grid").focus();
+  }
+  document.title = view.remarks ? "Remarks – review" : "Many at once – review";
+  announce(question.querySelector("h2").textContent);
+  document.documentElement.classList.add("takes");
+}
+
+async function move(act, more_ = {}) {
+  if (!isBusy()) await show(await say({ act, ...more_ }));
 }
 
 async function send(message) {
@@ -262,6 +304,7 @@ document.addEventListener("keydown", (event) => {
   if (!["Shift", "Tab", "CapsLock"].includes(event.key) && !event.repeat) keys += 1;
   const target = event.target;
   const typing = target instanceof HTMLInputElement && !target.readOnly;
+  if (!card) return;
   if (event.key === "Enter") {
     if (target instanceof HTMLButtonElement || target instanceof HTMLAnchorElement) return;
     event.preventDefault();
@@ -301,6 +344,8 @@ question.addEventListener("click", (event) => {
   if (pressed && !isBusy()) send({ act: "same", sheet: Number(pressed.dataset.sheet) });
 });
 
+byId("remarks").addEventListener("click", () => move("remarks"));
+byId("many").addEventListener("click", () => move("grid"));
 byId("help").addEventListener("click", keysDialog);
 byId("choose").addEventListener("click", chooseDialog);
 byId("done").addEventListener("click", async () => {
