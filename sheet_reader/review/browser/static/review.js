@@ -3,6 +3,7 @@ import { ask, isBusy, say } from "./wire.js";
 import { SheetView } from "./sheet.js";
 import { drawCard } from "./cards.js";
 import { drawGrid, drawGridTold } from "./grid.js";
+import { drawRescue } from "./rescue.js";
 import { drawRemarks } from "./remarks.js";
 import { NAMES, USUAL, actOf, keyOf, settings, use } from "./keys.js";
 
@@ -91,7 +92,7 @@ async function show(view) {
   const typed = same && byId("answer") ? byId("answer").value : "";
   card = view.card;
   progress(view.progress);
-  if (view.grid || view.grid_told || view.remarks) {
+  if (view.grid || view.grid_told || view.remarks || view.rescue) {
     drawn = null;
     special(view);
     return;
@@ -143,7 +144,16 @@ function special(view) {
   sheet.place.hidden = true;
   told.replaceChildren();
   const others = () => el("button", { type: "button", onclick: () => move("show") }, "One by one again");
-  if (view.remarks) {
+  if (view.rescue) {
+    question.replaceChildren(drawRescue(view.rescue, async (message) => {
+      const answer = await say(message);
+      if (answer && answer.rescue) await show(answer);
+      return answer;
+    }));
+    acts.replaceChildren();
+    more.replaceChildren(el("button", { type: "button", onclick: () => move("show") }, "Back to the questions"));
+    byId("title").focus();
+  } else if (view.remarks) {
     question.replaceChildren(drawRemarks(view.remarks, async (page, text) => {
       const kept = await say({ act: "type_up", page, text });
       return Boolean(kept && kept.kept);
@@ -164,8 +174,8 @@ function special(view) {
     more.replaceChildren(others());
     byId("next-grid").focus();
   }
-  document.title = view.remarks ? "Remarks – review" : "Many at once – review";
-  announce(question.querySelector("h2").textContent);
+  document.title = `${question.querySelector("h2").textContent} – review`;
+  announce(view.said || question.querySelector("h2").textContent);
   document.documentElement.classList.add("takes");
 }
 
@@ -345,6 +355,7 @@ question.addEventListener("click", (event) => {
 });
 
 byId("remarks").addEventListener("click", () => move("remarks"));
+byId("rescue").addEventListener("click", () => move("rescue"));
 byId("many").addEventListener("click", () => move("grid"));
 byId("help").addEventListener("click", keysDialog);
 byId("choose").addEventListener("click", chooseDialog);
