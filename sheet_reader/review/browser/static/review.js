@@ -174,6 +174,7 @@ function special(view) {
     more.replaceChildren(others());
     byId("next-grid").focus();
   }
+  if (view.rescue && view.said) question.prepend(el("p", { class: "before" }, view.said));
   document.title = `${question.querySelector("h2").textContent} – review`;
   announce(view.said || question.querySelector("h2").textContent);
   document.documentElement.classList.add("takes");
