@@ -50,13 +50,15 @@ def letters(
     """Draft one letter per volunteer about all that is open, as .eml files. Nothing is sent.
 
     A letter asks about fields left empty, sums that don't fit, what nobody can read (with a picture
-    of the place), missing pages, missed visits and photos that gave nothing; it gives advice for
-    the next photo and says thanks for what arrived. What was drafted is on record and not drafted
-    again. Open the files in your mail program, change them as you like, and send them yourself.
+    of the place), pages missing or cut off, missed visits and photos that gave nothing; it gives
+    advice for the next photo and says thanks for what arrived. What was drafted is on record and
+    not drafted again. Open the files in your mail program, change them as you like, and send them
+    yourself.
 
     The words can be changed in the study's [words.letters], the letter itself in its templates. An
-    answer that you save as a file in inbox/, or name with --answers, is kept with its visits as a
-    remark.
+    answer that comes into the mailbox of read, that you save as a file in inbox/, or name with
+    --answers, is kept with its visits as a remark; leave the sign in the subject, by which it is
+    known.
 
     Example:  sheet-reader letters bean_tips
     """

@@ -69,8 +69,8 @@ def read(
     Without photos, folders or a mailbox, the study's inbox/ is read. Pictures are JPEG, PNG, TIFF,
     WebP, PDF and, with the package pillow-heif, HEIC; they may also lie in zip archives and mail
     (.eml, .mbox, maildir folders). A photo that can't be read is named with the reason, and the
-    others go on. Reading a photo twice changes nothing. Mail that answers a letter is kept with its
-    visits as a remark.
+    others go on. Reading a photo twice changes nothing. What a mail says beside its photos is kept
+    with their sheets as a remark, and mail that answers a letter with its visits.
 
     With --watch the inbox, or the folders and the mailbox named, are looked at every few seconds
     (the mailbox every two minutes). A file is read once nobody has written to it for a while, and

@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from rich.console import RenderableType
+from rich.console import Console, RenderableType
 from rich.text import Text
 
 from sheet_reader.record.lines import Waiting
@@ -18,7 +18,8 @@ from sheet_reader.review.decisions import Reply, alike_reply
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
 
-TEXT_LINES = REVIEW.sum_lines
+TEXT_LINES, ALIKE_LINES = REVIEW.sum_lines, REVIEW.alike_lines
+CELL_LINES = REVIEW.cell_lines
 
 
 @dataclass
@@ -47,8 +48,8 @@ class SeveralQuestion:
             if reply is not None:
                 return reply
 
-    _rows_shown, _cell_lines = 1, 1
-    """Of so many fields the whole rows are shown on a key; lines of text with each picture."""
+    _rows_shown = 1
+    """Of so many fields the whole rows are shown on a key."""
     _every_one = False
     """Whether a picture of every field must be shown before all are taken as they stand."""
 
@@ -75,9 +76,7 @@ class SeveralQuestion:
         talk, out = self.talk, self.talk.console
         out.print()
         out.print(screen.head(self._title(), self._about[0], position, total))
-        lines = (len(self.card.fields) + 1) // 2
-        text = TEXT_LINES + lines * self._cell_lines
-        rows = max(screen.LEAST_ROWS, screen.rows_left(out, text) // lines)
+        rows = self._rows_each()
         cells: list[RenderableType] = []
         before, missing = talk.seen, 0
         for number, stated in enumerate(self.card.fields, start=1):
@@ -90,6 +89,11 @@ class SeveralQuestion:
         talk.say(self._why())
         if self.before is not None:
             out.print(f"Answered before: {self.before.said}")
+
+    def _rows_each(self) -> int:
+        lines = (len(self.card.fields) + 1) // 2
+        rows = screen.rows_left(self.talk.console, TEXT_LINES + lines)
+        return max(screen.LEAST_ROWS, rows // lines)
 
     def _understood(self, typed: str, said: Mapping[int, Answer]) -> Reply | Move | None:
         """The answer that ``typed`` makes beside what was ``said`` of other fields."""
@@ -169,14 +173,24 @@ class SeveralQuestion:
         return "" if isinstance(value, Refusal) else value.doubt
 
 
+def rows_each(console: Console, fields: int) -> int:
+    """Terminal rows for the picture of each of several counts, two side by side."""
+    lines = (fields + 1) // 2
+    rows = screen.rows_left(console, ALIKE_LINES + CELL_LINES * lines)
+    return max(screen.LEAST_ROWS, rows // lines)
+
+
 @dataclass
 class AlikeQuestion(SeveralQuestion):
     """Counts of one sheet that are each likely read right."""
 
     card: AlikeCard
 
-    _rows_shown, _cell_lines = REVIEW.most_alike, 3
+    _rows_shown = REVIEW.most_alike
     _every_one = True
+
+    def _rows_each(self) -> int:
+        return rows_each(self.talk.console, len(self.card.fields))
 
     def _all_stand(self) -> str:
         return f"all {len(self.card.fields)} are right"

@@ -63,6 +63,11 @@ class ReviewParameters:
     )
     field_lines: int = parameter(12, "lines", _ROOM, "of a question about a field, no picture")
     sum_lines: int = parameter(11, "lines", _ROOM, "of one about a sum or photos, fields apart")
+    alike_lines: int = parameter(9, "lines", _ROOM, "of one about several counts, fields apart")
+    cell_lines: int = parameter(3, "lines", _ROOM, "of text above the picture of each")
+    legible_rows: int = parameter(
+        8, "terminal rows", _LOOKS, "of two pixels each, from which the digits of a field show"
+    )
     prompt_lines: int = parameter(4, "lines", _ROOM, "of keys and prompt")
     least_rows: int = parameter(3, "terminal rows", _LOOKS, "of a picture, however little room")
     sheet_rows: int = parameter(

@@ -15,12 +15,13 @@ from sheet_reader.record.leases import Leases
 from sheet_reader.review.ask_field import FieldQuestion
 from sheet_reader.review.ask_outside import OutsideQuestion
 from sheet_reader.review.ask_photos import PhotosQuestion
-from sheet_reader.review.ask_several import AlikeQuestion
+from sheet_reader.review.ask_several import AlikeQuestion, rows_each
 from sheet_reader.review.ask_sum import SumQuestion
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, OutsideCard, SumCard
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Desk
+from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.pictures import PictureMode
 from sheet_reader.review.progress import Outcome as Outcome
 from sheet_reader.review.sitting import Given, Sitting
@@ -64,7 +65,7 @@ class Review:
             if former is None and not sitting.shown(open_):
                 open_ = sitting.open()
                 continue
-            card = former.card if former else open_[0]
+            card = former.card if former else self._in_sight(open_[0])
             position = len(sitting.given) - back + 1
             reply = self._ask(card, former, position, len(sitting.given) + len(open_))
             if reply == "stop":
@@ -80,6 +81,15 @@ class Review:
             open_ = sitting.open()
         sitting.close()
         return sitting.outcome(len(open_))
+
+    def _in_sight(self, card: Card) -> Card:
+        """The card, or the first two of its counts where the pictures of all would be too small to
+        tell a digit by; the others are asked next.
+        """
+        if not isinstance(card, AlikeCard) or self.mode in ("graphics", "off"):
+            return card
+        legible = rows_each(self.console, len(card.fields)) >= REVIEW.legible_rows
+        return card if legible else AlikeCard(card.fields[:2])
 
     def _one_back(self, back: int) -> int:
         if back == len(self.sitting.given):

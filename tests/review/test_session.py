@@ -428,15 +428,28 @@ FOUR = {"pinched__plants": "14", "unpinched__plants": "17", "pinched__blackfly":
 
 
 def test_counts_of_one_sheet_that_are_likely_right_are_one_question(sitting: Any) -> None:
+    sitting.size = (80, 40)
     outcome, desk = sitting.run([alike_card(sitting, **FOUR)], [""])
     for text in ("1 Pinched half: Bean plants = 14", "or 74?", "4 counts of one sheet", "= 130"):
         assert text in sitting.screen
     assert [answer for _, answer, _ in desk.kept] == 4 * [Accept()]
     assert (outcome.answered, outcome.confirmed) == (1, 1)
+    assert len(sitting.screen.splitlines()) <= 40
+
+
+@pytest.mark.parametrize("size", [(80, 24), (60, 24)])
+def test_where_pictures_would_be_too_small_two_are_shown_at_a_time(
+    sitting: Any, size: tuple[int, int]
+) -> None:
+    sitting.size = size
+    _, desk = sitting.run([alike_card(sitting, **FOUR)], [""])
+    assert "2 counts of one sheet" in sitting.screen
     assert len(sitting.screen.splitlines()) <= 24
+    assert [field for field, *_ in desk.kept] == ["pinched.plants", "unpinched.plants"]
 
 
 def test_the_ones_that_are_not_right_are_typed(sitting: Any) -> None:
+    sitting.size = (80, 40)
     outcome, desk = sitting.run([alike_card(sitting, **FOUR)], ["2 11, 3 n"])
     kept = {field: answer for field, answer, _ in desk.kept}
     said = {"unpinched.plants": Value("11"), "pinched.blackfly": LeftEmpty()}
