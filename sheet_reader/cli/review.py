@@ -84,7 +84,7 @@ def review(
         tell_notes(record)
         ask(record, person(name))
         desk = RecordDesk(record, by=person(name))
-        if not desk.cards():
+        if not desk.cards() and not browser:
             click.echo("Nothing waits for you.")
             click.echo(f"Next:  {hint('export', opened.folder)}")
             return

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sheet_reader.decode.counts import History
 from sheet_reader.decode.rules import Rules
@@ -14,8 +15,9 @@ from sheet_reader.digits import read_boxes
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.read_with_history import fields_of
 from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.model import Page
 from sheet_reader.study.model import Study
-from sheet_reader.vision.find import find_sheets
+from sheet_reader.vision.find import find_by_corners, find_sheets
 from sheet_reader.vision.types import CROP_PX, NoSheet, SheetView
 
 Read = tuple[SheetView, PageReading] | NoSheet
@@ -40,17 +42,45 @@ def read_picture(
         if isinstance(finding, NoSheet):
             results.append(finding)
             continue
-        crops = np.zeros((0, CROP_PX, CROP_PX), dtype=np.uint8)
-        if finding.boxes:
-            crops = np.stack([box.crop for box in finding.boxes])
-        page = decode_sheet(
-            finding,
-            read_boxes(crops),
-            fields_of(study, book, finding.page.code.layout),
-            today,
-            history=history,
-            threshold=threshold,
-            rules=rules,
-        )
+        page = _decoded(finding, study, book, today, history, threshold, rules)
         results.append((finding, page))
     return results
+
+
+def read_pointed(
+    picture: Picture,
+    study: Study,
+    book: LayoutBook,
+    today: date,
+    *,
+    page: Page,
+    corners: NDArray[np.float64],
+    frame: int = 0,
+    threshold: float | None = None,
+) -> list[Read]:
+    """The sheet in ``picture`` that a person pointed at: its ``page``, and its ``corners`` (4, 2)
+    px, clockwise from the printed top left; nothing in another picture than ``frame`` of a file.
+    Raises ValueError where they are those of no page.
+    """
+    if picture.frame != frame:
+        return []
+    view = find_by_corners(picture.gray, page, corners, book)
+    return [(view, _decoded(view, study, book, today, None, threshold, Rules.ALL))]
+
+
+def _decoded(
+    view: SheetView,
+    study: Study,
+    book: LayoutBook,
+    today: date,
+    history: History | None,
+    threshold: float | None,
+    rules: Rules,
+) -> PageReading:
+    crops = np.zeros((0, CROP_PX, CROP_PX), dtype=np.uint8)
+    if view.boxes:
+        crops = np.stack([box.crop for box in view.boxes])
+    fields = fields_of(study, book, view.page.code.layout)
+    return decode_sheet(
+        view, read_boxes(crops), fields, today, history=history, threshold=threshold, rules=rules
+    )

@@ -40,6 +40,7 @@ class PictureShelf:
             "boxes": self._boxes,
             "sheet": self._desk.sheet_numbered,
             "photo": self._photo,
+            "arrived": self._arrived,
         }
 
     def get(self, kind: str, number: int) -> Made | None:
@@ -69,7 +70,7 @@ class PictureShelf:
         gray = self._makers[kind](number) if kind in self._makers else None
         if gray is None or not gray.size:
             return None
-        if kind in ("sheet", "photo"):
+        if kind in ("sheet", "photo", "arrived"):
             return _jpeg(gray), "image/jpeg"
         return png_of(gray), "image/png"
 
@@ -90,6 +91,12 @@ class PictureShelf:
             return None
         pictures = open_pictures(self._desk.record.photo_path(place[0]))
         picture = pictures[place[1]] if place[1] < len(pictures) else None
+        return picture.gray if isinstance(picture, Picture) else None
+
+    def _arrived(self, photo_id: int) -> Gray | None:
+        """The first picture of a photo, whatever was found in it."""
+        pictures = open_pictures(self._desk.record.photo_path(photo_id))
+        picture = pictures[0] if pictures else None
         return picture.gray if isinstance(picture, Picture) else None
 
 

@@ -18,7 +18,8 @@ from sheet_reader.errors import OvertakenError, UsageError
 from sheet_reader.record.leases import Leases
 from sheet_reader.record.model import Value
 from sheet_reader.review.answers import Refusal
-from sheet_reader.review.browser.free_writing import remark_on, remark_rows, typed_up_on
+from sheet_reader.review.browser.beside import Beside
+from sheet_reader.review.browser.free_writing import remark_on
 from sheet_reader.review.browser.grids import Grids, readings_of
 from sheet_reader.review.browser.habits import Habits
 from sheet_reader.review.browser.hearing import Again, Ear, Heard, Said, Settled, site_lines
@@ -55,12 +56,14 @@ class Seat:
     habits: Habits = field(default_factory=Habits)
     sitting: Sitting = field(init=False)
     shelf: PictureShelf = field(init=False)
+    beside: Beside = field(init=False)
     pace: Pace = field(default_factory=Pace)
     grids: Grids = field(default_factory=Grids)
 
     def __post_init__(self) -> None:
         self.sitting = Sitting(self.desk, self.by, self.audit, self.leases)
         self.shelf = PictureShelf(self.desk)
+        self.beside = Beside(self.desk, self.by, self.today)
         self._lock = threading.Lock()
         self._skipped: OrderedDict[str, None] = OrderedDict()
         self._shown: set[str] = set()
@@ -80,10 +83,11 @@ class Seat:
         """Take a message of the page and give what it shows next."""
         with self._lock:
             act = str(message.get("act", ""))
+            if act in self.beside.acts:
+                return self._beside(act, message)
             turns: dict[str, Callable[[Plain], Plain]] = {
                 "show": self._show, "back": self._go_back, "forward": self._go_forward,
                 "skip": self._skip, "only": self._filter, "remark": self._remark,
-                "remarks": self._remarks, "type_up": self._type_up,
                 "grid": self._lay_grid, "grid_done": self._grid_done,
             }  # fmt: skip
             turn = turns.get(act)
@@ -234,14 +238,12 @@ class Seat:
             return self._show(said="Nothing was remarked.")
         return self._show(said="The remark is kept.")
 
-    def _remarks(self, _message: Plain) -> Plain:
-        """The handwritten remarks, to type up."""
+    def _beside(self, act: str, message: Plain) -> Plain:
+        """Something beside the cards, shown in place of one where it is a whole page."""
         self.sitting.open()  # looks at the record as it is now
-        return self._show() | {"card": None, "remarks": remark_rows(self.desk)}
-
-    def _type_up(self, message: Plain) -> Plain:
-        """Keep what the remarks on a sheet say."""
-        return {"kept": typed_up_on(self.desk, message.get("page"), message.get("text"), self.by)}
+        found = self.beside.acts[act](message)
+        whole = found.keys() & {"remarks", "rescue"}
+        return self._show() | {"card": None} | found if whole else found
 
     # many at once
 

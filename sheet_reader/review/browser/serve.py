@@ -54,8 +54,9 @@ class PageServer:
         app = make_app(self.seat, entrance, port, tell=self.tell, touched=self._touch,
                        end=self._end)  # fmt: skip
         config = uvicorn.Config(
-            app, log_config=None, access_log=False, lifespan="off", ws="none", proxy_headers=False,
-            server_header=False, timeout_graceful_shutdown=int(GRACE_S), backlog=BACKLOG,
+            app, log_config=None, log_level="critical", access_log=False, lifespan="off",
+            ws="none", proxy_headers=False, server_header=False, backlog=BACKLOG,
+            timeout_graceful_shutdown=int(GRACE_S),
         )  # fmt: skip
         server = uvicorn.Server(config)
         why = "stopped"

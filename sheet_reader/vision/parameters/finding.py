@@ -85,6 +85,9 @@ class FindParameters:
     most_layouts: int = parameter(
         4, "layouts", UNTRIED, "so many prints are tried, newest first, to find a spoilt code"
     )
+    least_pointed_px: float = parameter(
+        200.0, "px", UNTRIED, "an edge of a page that a person points at"
+    )
 
 
 @dataclass(frozen=True, slots=True)

@@ -105,6 +105,12 @@ class LocateParameters:
     marker_sd_mm: float = parameter(
         0.08, "mm", SIMULATED, "standard deviation of a marker's corner"
     )
+    pointed_sd_mm: float = parameter(
+        1.5,
+        "mm",
+        "choice: a corner of the paper as a person points at it, no source",
+        "standard deviation of a corner of the page",
+    )
     tile_sd_mm: float = parameter(
         0.15, "mm", SIMULATED, "standard deviation of a tile matched perfectly"
     )

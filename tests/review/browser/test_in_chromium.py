@@ -115,3 +115,52 @@ def test_the_file_opens_a_second_time_and_another_browser_stays_out(
         tab.goto(page.file.as_uri())
         tab.wait_for_selector(READY)
         tab.close()
+
+
+@pytest.fixture
+def odd_sum(tmp_path: Path) -> Iterator[tuple[Record, Served]]:
+    """The page on a record in which a sum is the first question."""
+    with Record.open(waiting_record.bean_study(tmp_path / "beans")) as record:
+        waiting_record.every_kind(record)
+        with served(record) as page:
+            while page.seat.say({"act": "show"})["card"]["kind"] != "sum":
+                card = page.seat.say({"act": "show"})["card"]
+                page.seat.say({"act": "skip", "card": card["token"]})
+            yield record, page
+
+
+def kept(record: Record) -> list[str | None]:
+    return [e.value for v in record.state() for e in v.fields if e.decision]
+
+
+def test_what_was_typed_into_a_sum_stands_after_the_second_look(
+    browser: Any, odd_sum: tuple[Record, Served]
+) -> None:
+    record, page = odd_sum
+    tab = opened(browser, page)
+    press(tab, "ArrowDown", "5", "1", "Enter")
+    waits(tab, "the parts add to 55")
+    assert kept(record) == []
+    press(tab, "ArrowDown", "4", "Enter")  # another part: looked at once more
+    waits(tab, "the parts add to")
+    assert kept(record) == []
+    press(tab, "Enter")
+    waits(tab, "1 answered")
+    assert "51" in kept(record)
+    tab.close()
+
+
+def test_a_date_outside_the_season_is_kept_after_the_second_look_only(
+    browser: Any, desk: tuple[Record, Served]
+) -> None:
+    record, page = desk
+    tab = opened(browser, page)
+    press(tab, "d")
+    tab.fill("dialog input[name=text]", "2026-01-05")
+    tab.click("dialog button.main")
+    waits(tab, "lies outside the season")
+    assert "2026-01-05" not in {v.visit_date for v in record.state()}
+    press(tab, "Enter")
+    waits(tab, "1 answered")
+    assert "2026-01-05" in {v.visit_date for v in record.state()}
+    tab.close()

@@ -3,6 +3,7 @@ import { ask, isBusy, say } from "./wire.js";
 import { SheetView } from "./sheet.js";
 import { drawCard } from "./cards.js";
 import { drawGrid, drawGridTold } from "./grid.js";
+import { drawRescue } from "./rescue.js";
 import { drawRemarks } from "./remarks.js";
 import { NAMES, USUAL, actOf, keyOf, settings, use } from "./keys.js";
 
@@ -17,6 +18,7 @@ const told = el("div", { class: "told", role: "alert" });
 let card = null;
 let drawn = null;
 let look = null;
+let asked = null; // the message that the second look is about
 let keys = 0;
 
 function button(act, text, key, act_of = () => run(act)) {
@@ -81,6 +83,15 @@ function secondLook(view) {
   told.replaceChildren(...lines);
 }
 
+// The buttons that answer.
+function offer() {
+  const offered = look ? [["take", `Keep ${look.text}`, "Enter"], ...drawn.acts.filter(([act]) => act !== "take")] : drawn.acts;
+  acts.replaceChildren(...offered.map(([act, text, key]) => button(act, text, key || keyOf(act))));
+  if (card.kind === "photos") {
+    for (const act of ["date", "site", "aside"]) acts.append(button(act, `One: ${NAMES[act].toLowerCase()}`, keyOf(act)));
+  }
+}
+
 async function show(view) {
   if (view === null) {
     document.documentElement.classList.add("takes");
@@ -91,7 +102,7 @@ async function show(view) {
   const typed = same && byId("answer") ? byId("answer").value : "";
   card = view.card;
   progress(view.progress);
-  if (view.grid || view.grid_told || view.remarks) {
+  if (view.grid || view.grid_told || view.remarks || view.rescue) {
     drawn = null;
     special(view);
     return;
@@ -104,8 +115,10 @@ async function show(view) {
     document.documentElement.classList.add("takes");
     return;
   }
-  if (same && !view.look) secondLook(view);
-  else {
+  if (same && (!view.look || card.kind === "sum")) {
+    secondLook(view);
+    offer();
+  } else {
     keys = same ? keys : 0;
     drawn = drawCard(card);
     question.replaceChildren(drawn.element);
@@ -115,11 +128,7 @@ async function show(view) {
     else drawn.element.append(told);
     const moves = card.blind || card.field ? ALWAYS.filter((act) => act !== card.field) : ALWAYS;
     const places = card.kind === "photos" ? moves.filter((act) => !["date", "site", "aside"].includes(act)) : moves;
-    const offered = look ? [["take", `Keep ${look.text}`, "Enter"], ...drawn.acts.filter(([act]) => act !== "take")] : drawn.acts;
-    acts.replaceChildren(...offered.map(([act, text, key]) => button(act, text, key || keyOf(act))));
-    if (card.kind === "photos") {
-      for (const act of ["date", "site", "aside"]) acts.append(button(act, `One: ${NAMES[act].toLowerCase()}`, keyOf(act)));
-    }
+    offer();
     more.replaceChildren(...places.filter((act) => act !== "forward" || view.back)
       .map((act) => button(act, act === "skip" && view.back ? "Take the answer back" : NAMES[act], keyOf(act))));
     sheet.place.hidden = card.kind === "photos";
@@ -129,8 +138,8 @@ async function show(view) {
   document.title = `${card.title} – review`;
   const box = byId("answer");
   if (same && !view.look) box.value = typed;
-  box.focus();
-  if (same) box.select();
+  if (!same || card.kind !== "sum") box.focus();
+  if (same && card.kind !== "sum") box.select();
   announce([view.said, same ? "" : card.title].filter(Boolean).join(" "));
   for (const address of [...view.ahead, ...view.sheets]) load(address);
   await Promise.all(drawn.needs.map((picture) => picture.ready));
@@ -143,7 +152,16 @@ function special(view) {
   sheet.place.hidden = true;
   told.replaceChildren();
   const others = () => el("button", { type: "button", onclick: () => move("show") }, "One by one again");
-  if (view.remarks) {
+  if (view.rescue) {
+    question.replaceChildren(drawRescue(view.rescue, async (message) => {
+      const answer = await say(message);
+      if (answer && answer.rescue) await show(answer);
+      return answer;
+    }));
+    acts.replaceChildren();
+    more.replaceChildren(el("button", { type: "button", onclick: () => move("show") }, "Back to the questions"));
+    byId("title").focus();
+  } else if (view.remarks) {
     question.replaceChildren(drawRemarks(view.remarks, async (page, text) => {
       const kept = await say({ act: "type_up", page, text });
       return Boolean(kept && kept.kept);
@@ -164,8 +182,9 @@ function special(view) {
     more.replaceChildren(others());
     byId("next-grid").focus();
   }
-  document.title = view.remarks ? "Remarks – review" : "Many at once – review";
-  announce(question.querySelector("h2").textContent);
+  if (view.rescue && view.said) question.prepend(el("p", { class: "before" }, view.said));
+  document.title = `${question.querySelector("h2").textContent} – review`;
+  announce(view.said || question.querySelector("h2").textContent);
   document.documentElement.classList.add("takes");
 }
 
@@ -177,6 +196,7 @@ async function send(message) {
   const began = performance.now();
   document.documentElement.classList.remove("takes");
   const view = await say({ card: card ? card.token : "", keys, ...message });
+  asked = message;
   await show(view);
   if (view && view.kept) performance.measure("answer", { start: began, end: performance.now() });
 }
@@ -195,11 +215,14 @@ function enter() {
       if (input.value.trim()) fields[input.dataset.part] = input.value.trim();
     }
     const any = Object.keys(fields).length > 0;
-    send(any ? { act: "sum", fields, sure: Boolean(look) } : { act: "take" });
+    const again = look && asked.fields && JSON.stringify(asked.fields) === JSON.stringify(fields);
+    if (look && !asked.fields && !any) send({ ...asked, sure: true });
+    else send(any ? { act: "sum", fields, sure: Boolean(again) } : { act: "take" });
     return;
   }
   const typed = byId("answer").value.trim().replace(/^\//, "");
-  if (look && (typed === "" || typed === look.text)) send({ act: "value", text: look.text, sure: true });
+  if (look && asked.act !== "value" && typed === "") send({ ...asked, sure: true });
+  else if (look && asked.act === "value" && (typed === "" || typed === look.text)) send({ act: "value", text: look.text, sure: true });
   else if (typed === "") send({ act: "take" });
   else send({ act: "value", text: typed });
 }
@@ -345,6 +368,7 @@ question.addEventListener("click", (event) => {
 });
 
 byId("remarks").addEventListener("click", () => move("remarks"));
+byId("rescue").addEventListener("click", () => move("rescue"));
 byId("many").addEventListener("click", () => move("grid"));
 byId("help").addEventListener("click", keysDialog);
 byId("choose").addEventListener("click", chooseDialog);

@@ -1,0 +1,105 @@
+// Photos in which no sheet was found: show where its corners are, or type the sheet in beside.
+
+import { el } from "./dom.js";
+
+const NAMES = ["top left", "top right", "bottom right", "bottom left"];
+const FIRST = [[0.1, 0.1], [0.9, 0.1], [0.9, 0.9], [0.1, 0.9]];
+const STEP = 0.005;
+
+export function drawRescue(view, tell) {
+  const place = el("div", { class: "rescue" });
+  const title = el("h2", { id: "title", tabindex: "-1" }, "Photos without a sheet");
+  if (view.photos.length === 0) place.append(el("p", {}, "A sheet was found in every photo."));
+  else {
+    const choice = el("select", { id: "which-photo" }, view.photos.map((photo, number) =>
+      el("option", { value: String(number) }, photo.why ? `${photo.name}: ${photo.why}` : photo.name)));
+    const one = el("div", {});
+    const draw = () => one.replaceChildren(drawPhoto(view.photos[Number(choice.value)], view, tell));
+    choice.addEventListener("change", draw);
+    place.append(el("label", { for: "which-photo" }, "Photo"), choice, one);
+    draw();
+  }
+  return el("section", { class: "card", "aria-labelledby": "title" }, title, place);
+}
+
+function drawPhoto(photo, view, tell) {
+  const corners = FIRST.map((corner) => [...corner]);
+  const lines = document.createElementNS("http://www.w3.org/2000/svg", "svg");
+  const shape = document.createElementNS("http://www.w3.org/2000/svg", "polygon");
+  lines.setAttribute("viewBox", "0 0 1 1");
+  lines.setAttribute("preserveAspectRatio", "none");
+  lines.setAttribute("aria-hidden", "true");
+  lines.append(shape);
+  const stage = el("div", { class: "stage" }, el("img", { src: photo.picture, alt: `The photo ${photo.name}`, draggable: "false" }), lines);
+  const handles = NAMES.map((name, number) => el("button", {
+    type: "button", class: "corner", "aria-label": `Corner ${name} of the sheet as printed; the arrow keys move it, with shift further`,
+  }, String(number + 1)));
+  stage.append(...handles);
+  function put() {
+    shape.setAttribute("points", corners.map(([x, y]) => `${x},${y}`).join(" "));
+    handles.forEach((handle, number) => Object.assign(handle.style, {
+      left: `${corners[number][0] * 100}%`, top: `${corners[number][1] * 100}%`,
+    }));
+  }
+  const within = (value) => Math.min(1, Math.max(0, value));
+  const at = (event) => {
+    const box = stage.getBoundingClientRect();
+    return [within((event.clientX - box.left) / box.width), within((event.clientY - box.top) / box.height)];
+  };
+  let held = null;
+  let next = 0;
+  handles.forEach((handle, number) => {
+    handle.addEventListener("pointerdown", (event) => { held = number; handle.setPointerCapture(event.pointerId); event.stopPropagation(); });
+    handle.addEventListener("pointermove", (event) => { if (held === number) { corners[number] = at(event); put(); } });
+    for (const end of ["pointerup", "pointercancel"]) handle.addEventListener(end, () => { held = null; });
+    handle.addEventListener("keydown", (event) => {
+      const step = event.shiftKey ? 10 * STEP : STEP;
+      const moves = { ArrowLeft: [-step, 0], ArrowRight: [step, 0], ArrowUp: [0, -step], ArrowDown: [0, step] };
+      if (!moves[event.key]) return;
+      event.preventDefault();
+      corners[number] = corners[number].map((value, axis) => within(value + moves[event.key][axis]));
+      put();
+    });
+  });
+  stage.addEventListener("pointerdown", (event) => {
+    if (event.target.closest(".corner")) return;
+    corners[next] = at(event);
+    handles[next].focus();
+    next = (next + 1) % 4;
+    event.preventDefault();
+    put();
+  });
+  put();
+  const said = el("div", { class: "told", role: "alert" });
+  const page = el("select", { id: "which-page" }, view.pages.map((each, number) => el("option", { value: String(number) }, each.label)));
+  const read = el("button", { type: "button", class: "main", onclick: async () => {
+    read.disabled = true;
+    const chosen = view.pages[Number(page.value)];
+    const answer = await tell({ act: "point_at", photo: photo.id, corners, sheet: chosen.sheet, page: chosen.page });
+    read.disabled = false;
+    if (answer && answer.refused) said.replaceChildren(el("p", {}, answer.refused));
+  } }, "Read the sheet there");
+  return el("div", { class: "pair" },
+    el("div", {}, el("p", {}, "Click its corners in turn, from where its top left is printed, clockwise; or move 1 to 4 by arrow keys."), stage,
+      el("label", { for: "which-page" }, "Which sheet is it?"), page, el("p", { class: "row-of-buttons" }, read), said),
+    typing(photo, view, tell));
+}
+
+function typing(photo, view, tell) {
+  const told = el("div", { class: "told", role: "alert" });
+  let sure = false;
+  const form = el("form", { onsubmit: async (event) => {
+    event.preventDefault();
+    const values = Object.fromEntries([...new FormData(form)].map(([name, text]) => [name, String(text)]));
+    const answer = await tell({ act: "type_in", photo: photo.id, values, sure });
+    if (!answer || answer.rescue) return;
+    sure = Boolean(answer.doubts);
+    told.replaceChildren(...(answer.doubts || [answer.refused]).map((line) => el("p", {}, line)),
+      sure ? el("p", {}, el("b", {}, "“Keep it typed” once more keeps it so.")) : "");
+  }, oninput: () => { sure = false; } },
+  view.fields.map((field) => el("label", {}, field.label, el("input", {
+    name: field.name, autocomplete: "off", inputmode: "numeric", maxlength: "60",
+  }))), told, el("p", { class: "row-of-buttons" }, el("button", {}, "Keep it typed")));
+  return el("details", {}, el("summary", {}, "Or type it in beside the photo"),
+    el("p", {}, "An empty field is “not recorded”; a zero must be typed."), form);
+}
