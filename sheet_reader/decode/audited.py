@@ -36,7 +36,7 @@ from sheet_reader.decode.promise import (
 from sheet_reader.decode.weekly_looks import evidence_against, evidence_for
 
 WEAKER = DECODE.weaker
-SHIPPED = "simulated photographs, read by the network before this one"
+SHIPPED = "simulated photographs"
 """What the shipped checked fields are; change it with them."""
 SHIPPED_BASIS = f"{SHIPPED}, not yet checked on your own"
 ODD = DECODE.odd_share
@@ -53,9 +53,7 @@ def promise_for(
     the shipped ones promise, for all but a few sites that are misread far more often than others.
     """
     given = _next_best(
-        promise_from(
-            shipped, allowed_error, delta, SHIPPED_BASIS
-        ),
+        promise_from(shipped, allowed_error, delta, SHIPPED_BASIS),
         shipped,
     )
     if own is None or not len(own.scores):

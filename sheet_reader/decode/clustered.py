@@ -68,14 +68,19 @@ def upper_bound_clustered(
 ) -> float:
     """One-sided upper bound (0..1) of the mean share wrong, valid with probability 1 - delta."""
     n = _people(sizes)
-    least, most = 1e-9, 0.999
-    if not len(n) or wrong >= n.sum() or at_most_clustered(wrong, n, most, shape) > delta:
+    if not len(n) or wrong >= n.sum():
         return 1.0
+    most = 0.999
+    low, high = 1e-9, (wrong + 1.0) / n.sum()
+    while at_most_clustered(wrong, n, high, shape) > delta:  # small shares are quickly told
+        if high >= most:
+            return 1.0
+        low, high = high, min(2.0 * high, most)
 
     def excess(log_share: float) -> float:
         return at_most_clustered(wrong, n, float(np.exp(log_share)), shape) - delta
 
-    return float(np.exp(brentq(excess, np.log(least), np.log(most), xtol=1e-4)))
+    return float(np.exp(brentq(excess, np.log(low), np.log(high), xtol=1e-4)))
 
 
 def fields_needed(

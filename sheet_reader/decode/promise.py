@@ -217,12 +217,14 @@ def loosest(
     ``start`` must not have been chosen by looking at these data (:func:`pilot_start` on other
     data is right).
     """
-    best: Promise | None = None
+    best: float | None = None
     for threshold in [start, *(t for t in GRID if t < start)]:
         if data.chance(threshold, allowed_error) > delta:
             break
-        best = Promise.of(data, threshold, allowed_error, delta, basis)
-    return best or refusal(data, start, allowed_error, delta)
+        best = threshold
+    if best is None:
+        return refusal(data, start, allowed_error, delta)
+    return Promise.of(data, best, allowed_error, delta, basis)
 
 
 def refusal(data: Checked, start: float, allowed_error: float, delta: float) -> NoPromise:

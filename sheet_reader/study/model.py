@@ -188,7 +188,7 @@ class Study:
     instructions: tuple[str, ...]
     sites: tuple[Site, ...]
     folder: Path
-    allowed_error: float = 0.001
+    allowed_error: float = 0.002
     send_to: str = ""
     own_digits: bool = False
     words: Words = ENGLISH

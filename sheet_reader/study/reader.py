@@ -101,7 +101,7 @@ def _study(
     words = read_words(top)
     send_to = top.text("send_to", longest=80, required=False)
     own_digits = top.flag("own_digits") or False
-    error = top.number("allowed_error", 0.0, 0.5, fallback=0.001)
+    error = top.number("allowed_error", 0.0, 0.5, fallback=0.002)
     if error in (0.0, 0.5):
         top.wrong("allowed_error", "must lie between 0 and 0.5, both excluded")
     season = _season(top)

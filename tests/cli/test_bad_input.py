@@ -191,7 +191,7 @@ def test_a_study_with_five_mistakes_lists_all_five(inbox: Path) -> None:
     text = file.read_text(encoding="utf-8")
     for right, wrong in (
         ('paper = "A4"', 'paper = "A3"'),
-        ("allowed_error = 0.001", "allowed_error = 7"),
+        ("allowed_error = 0.002", "allowed_error = 7"),
         ("last = 2026-08-30", "last = 2026-01-30"),
         ("interval_days = 7", "interval_days = 0"),
         ('"small_larvae", "large_larvae"]', '"small_larvae", "no_such_count"]'),

@@ -108,11 +108,11 @@ def test_a_column_that_went_away_stays_in_readings_and_history(desk: Any) -> Non
 def test_a_lowered_allowed_error_raises_its_questions_in_review(bean_desk: Any) -> None:
     bean_desk.put("a.png")  # its fields are read with a confidence of 0.9995
     bean_desk.done("read")
-    edit(bean_desk, "allowed_error = 0.001", "allowed_error = 0.00001")
+    edit(bean_desk, "allowed_error = 0.002", "allowed_error = 0.00001")
     text = bean_desk.done("review", typed="s\n")
     assert "asked about again, because study.toml now allows less" in text
     assert "1 of 1" in text
-    edit(bean_desk, "allowed_error = 0.00001", "allowed_error = 0.001")
+    edit(bean_desk, "allowed_error = 0.00001", "allowed_error = 0.002")
     assert "Nothing waits for you." in bean_desk.done("review")
 
 
