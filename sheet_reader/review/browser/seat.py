@@ -71,10 +71,13 @@ class Seat:
         self._done: OrderedDict[str, str] = OrderedDict()
         self._back = 0
         self._instead = ""
+        self._asked: list[Card] = []
 
     def picture(self, kind: str, number: int) -> Made | None:
         """A picture as bytes and media type; None where there is none."""
         try:
+            if kind == "close":  # asked for ahead, as its place on the sheet will be
+                self.shelf.mark(number)
             return self.shelf.get(kind, number)
         except UsageError:
             return None
@@ -123,6 +126,7 @@ class Seat:
         """The card of now, and what the page needs beside it."""
         del message
         cards, around = self._open(), self._around()
+        self._asked = cards
         self._back = min(self._back, len(self.sitting.given))
         former = self.sitting.given[-self._back] if self._back else None
         if former is not None:
@@ -286,7 +290,9 @@ class Seat:
             return self._show(said=self._done[sent], kept=sent)
         token = str(message.get("card", ""))
         former = self._former(token)
-        open_ = {token_of(card): card for card in self._open()} if former is None else {}
+        open_ = {} if former is not None else {token_of(card): card for card in self._asked}
+        if former is None and token not in open_:
+            open_ = {token_of(card): card for card in self._open()}
         open_ |= {token_of(card): card for card in self._photos_of(open_.values())}
         card = former.card if former is not None else open_.get(token)
         if card is None:

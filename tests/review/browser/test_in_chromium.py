@@ -164,3 +164,19 @@ def test_a_date_outside_the_season_is_kept_after_the_second_look_only(
     waits(tab, "1 answered")
     assert "2026-01-05" in {v.visit_date for v in record.state()}
     tab.close()
+
+
+def test_nothing_is_taken_as_read_of_which_no_picture_came(
+    browser: Any, desk: tuple[Record, Served]
+) -> None:
+    record, page = desk
+    tab = browser.new_page()
+    tab.route("**/picture/**", lambda route: route.abort())
+    tab.goto(page.file.as_uri())
+    press(tab, "Enter")
+    waits(tab, "Nothing of it is shown")
+    assert kept(record) == []
+    press(tab, "7", "Enter")
+    waits(tab, "1 answered")
+    assert kept(record) == ["7"]
+    tab.close()

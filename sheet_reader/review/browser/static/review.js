@@ -202,9 +202,12 @@ async function send(message) {
 }
 
 function unseen() {
-  const missing = drawn.needs.find((picture) => !picture.complete);
-  if (missing) announce("The picture is still coming.");
-  return Boolean(missing);
+  const missing = drawn.needs.filter((picture) => !picture.complete || !picture.naturalWidth);
+  const whole = sheet.picture && sheet.picture.naturalWidth > 0 && !sheet.place.hidden;
+  if (missing.length === 0 || whole || byId("answer").value.trim()) return false;
+  announce(missing.some((picture) => !picture.complete) ? "The picture is still coming."
+    : "Nothing of it is shown: look at the whole photo, or type what the sheet says.");
+  return true;
 }
 
 function enter() {
