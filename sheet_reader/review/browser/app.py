@@ -68,6 +68,7 @@ class Pages:
             Route(OPEN, self.open, methods=["POST"]),
             Route("/", self.main),
             Route("/static/{name}", self.static),
+            Route("/favicon.ico", self.icon),
             Route("/picture/{kind}/{number}", self.picture),
             Route("/choices", self.choices),
             Route("/say", self.say, methods=["POST"]),
@@ -99,6 +100,11 @@ class Pages:
         if found is None:
             raise Refused(404, "There is nothing here.")
         return Response(found[0], media_type=found[1])
+
+    async def icon(self, _request: Request) -> Response:
+        """The icon, for browsers that ask at the usual address whatever the page says."""
+        data, kind = static_files()["icon.svg"]
+        return Response(data, media_type=kind)
 
     async def picture(self, request: Request) -> Response:
         """A picture of a field, sheet or photo."""

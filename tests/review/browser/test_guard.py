@@ -26,6 +26,7 @@ def test_the_page_and_its_parts_are_served_to_its_own(page: Any) -> None:
     assert "Bean tips" in main.text
     for name in ("review.js", "review.css", "wire.js", "icon.svg"):
         assert page.get(f"/static/{name}").status_code == 200, name
+    assert page.get("/favicon.ico").headers["content-type"] == "image/svg+xml"
     assert page.get("/picture/sheet/1").headers["content-type"] == "image/jpeg"
 
 
