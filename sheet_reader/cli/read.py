@@ -81,6 +81,11 @@ def read(
 
     Example:  sheet-reader read bean_tips ~/Pictures/beans --overlay looked_at
     """
+    if watch and again:
+        raise UsageError(
+            "--watch reads what arrives, --again what is known",
+            remedy="read once with --again, then start watching",
+        )
     opened = open_study(study)
     missing = [path for path in photos if not path.exists()]
     if missing:
@@ -128,7 +133,7 @@ def _one_batch(
     if batch.fault:
         raise installation_error(batch.fault)
     say(what_came(batch))
-    _keep_answers(study, photos or ())
+    _keep_answers(study, photos)
     _conclude(study, overlay, set(batch.photo_ids), batch.lines)
 
 
@@ -170,14 +175,16 @@ def _read(
         )
 
 
-def _keep_answers(study: Study, photos: tuple[Path, ...]) -> None:
-    """Keep mails that answer letters, of which there must be some, as remarks."""
+def _keep_answers(study: Study, photos: tuple[Path, ...] | None) -> None:
+    """Keep mails that answer letters, of which there must be some, as remarks; ``photos`` None:
+    those in the inbox.
+    """
     from sheet_reader.reading.mail_answers import keep_answers, kept_with
     from sheet_reader.reading.opening import open_record
     from sheet_reader.record.drafts import asked_before
 
     inbox = study.folder / "inbox"
-    paths = photos or ((inbox,) if inbox.is_dir() else ())
+    paths = photos if photos is not None else (inbox,) if inbox.is_dir() else ()
     with open_record(study) as record:
         if paths and asked_before(record):
             for places in keep_answers(record, paths)[0]:

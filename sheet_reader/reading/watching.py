@@ -42,14 +42,21 @@ def watch(
     (KeyboardInterrupt, which is passed on).
 
     What fails (a folder or server out of reach, a study file with a mistake in it) is told once and
-    tried again at the next look: no file counts as taken before ``take`` has returned.
+    tried again at the next look: no file counts as taken before ``take`` has returned. What can't
+    be read at all, as a link that leads nowhere, is told once; all else goes on meanwhile.
     """
     files, known = Settled(pace.quiet_s), Settled(pace.quiet_s)
     mail_due, told = clock(), ""
+    out_of_reach: set[str] = set()
     while True:
         now = clock()
+        there, missing = _look(paths)
+        for line in missing:
+            if line not in out_of_reach:
+                tell(line)
+        out_of_reach = set(missing)
         try:
-            arrived = files.among((p for p in gather(paths) if isinstance(p, Path)), now)
+            arrived = files.among(there, now)
             changed = known.among(rules, now)
             mail = pace.mail_every_s is not None and now >= mail_due
             if mail and pace.mail_every_s is not None:
@@ -64,3 +71,19 @@ def watch(
                 tell(line)
             told = line
         wait(pace.every_s)
+
+
+def _look(paths: Sequence[Path]) -> tuple[list[Path], list[str]]:
+    """The files under ``paths``, and a line for each place that can't be looked at."""
+    there: list[Path] = []
+    missing: list[str] = []
+    for path in paths:
+        try:
+            for found in gather([path]):
+                if isinstance(found, Path):
+                    there.append(found)
+                else:
+                    missing.append(f"{found.name}: {found.reason}")
+        except SheetReaderError as error:
+            missing.append(str(error))
+    return there, missing

@@ -12,7 +12,9 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from sheet_reader.cli.main import cli
 from sheet_reader.simulate.samples import copy_sample
 
 EVERY = "0.2"
@@ -59,3 +61,9 @@ def test_reads_what_arrives_and_ends_cleanly(
     watcher.send_signal(how)
     assert "Stopped watching" in until(watcher, "Stopped")
     assert watcher.wait() == 0
+
+
+def test_known_photos_are_not_read_again_and_again(tmp_path: Path) -> None:
+    result = CliRunner().invoke(cli, ["read", str(tmp_path), "--watch", "--again"])
+    assert result.exit_code == 2
+    assert "--again" in result.output

@@ -94,3 +94,16 @@ def test_a_change_of_the_study_s_files_counts(tmp_path: Path) -> None:
     desk = Desk({32.0: lambda: rules.write_text("ab")})
     desk.watch([inbox], [rules])
     assert desk.taken == [(5.0, [], False), (40.0, [], False)]
+
+
+def test_a_place_out_of_reach_keeps_no_other_waiting(tmp_path: Path) -> None:
+    inbox = tmp_path / "inbox"
+    inbox.mkdir()
+    (inbox / "a.jpg").write_bytes(b"1")
+    (inbox / "gone.jpg").symlink_to(tmp_path / "nowhere.jpg")
+    desk = Desk()
+    desk.watch([tmp_path / "stick", inbox])
+    assert [(now, files) for now, files, _ in desk.taken] == [(5.0, ["a.jpg"])]
+    assert len(desk.told) == 2
+    assert str(tmp_path / "stick") in desk.told[0]
+    assert "gone.jpg" in desk.told[1]
