@@ -13,6 +13,7 @@ from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.record.areas import area_pictures
 from sheet_reader.record.images import png_of
+from sheet_reader.review.cards import AlikeCard, Card, FieldCard, SumCard
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.model import Gray
 from sheet_reader.review.parameters import REVIEW
@@ -63,6 +64,21 @@ class PictureShelf:
             self._marks[reading_id] = self._desk.mark(reading_id)
         return self._marks[reading_id]
 
+    def shows(self, card: Card) -> bool:
+        """Whether there is any picture of what ``card`` asks about; of counts asked together, one
+        of each.
+        """
+        if isinstance(card, FieldCard):
+            readings = [card.reading.reading_id]
+        elif isinstance(card, SumCard | AlikeCard):
+            readings = [stated.reading.reading_id for stated in card.fields]
+        else:
+            return True
+        there = [self.get("close", number) is not None for number in readings]
+        if all(there) if isinstance(card, AlikeCard) else any(there):
+            return True
+        return self.get("sheet", card.place.page_instance_id) is not None
+
     def _make(self, kind: str, number: int) -> Made | None:
         if kind in ("comments", "counted_by"):
             areas = area_pictures(self._desk.record, number)
@@ -87,16 +103,15 @@ class PictureShelf:
     def _photo(self, page_instance_id: int) -> Gray | None:
         """The whole photo as it came, without what was read in it: blind fields stay blind."""
         place = self._desk.place_numbered(page_instance_id)
-        if place is None:
-            return None
-        pictures = open_pictures(self._desk.record.photo_path(place[0]))
-        picture = pictures[place[1]] if place[1] < len(pictures) else None
-        return picture.gray if isinstance(picture, Picture) else None
+        return None if place is None else self._frame(*place)
 
     def _arrived(self, photo_id: int) -> Gray | None:
         """The first picture of a photo, whatever was found in it."""
+        return self._frame(photo_id, 0)
+
+    def _frame(self, photo_id: int, number: int) -> Gray | None:
         pictures = open_pictures(self._desk.record.photo_path(photo_id))
-        picture = pictures[0] if pictures else None
+        picture = pictures[number] if number < len(pictures) else None
         return picture.gray if isinstance(picture, Picture) else None
 
 

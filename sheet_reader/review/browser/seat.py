@@ -19,10 +19,12 @@ from sheet_reader.record.leases import Leases
 from sheet_reader.record.model import Value
 from sheet_reader.review.answers import Refusal
 from sheet_reader.review.browser.beside import Beside
+from sheet_reader.review.browser.choosing import Choice
 from sheet_reader.review.browser.free_writing import remark_on
 from sheet_reader.review.browser.grids import Grids, readings_of
 from sheet_reader.review.browser.habits import Habits
 from sheet_reader.review.browser.hearing import Again, Ear, Heard, Said, Settled, site_lines
+from sheet_reader.review.browser.messages import number_in, sentence, texts_in
 from sheet_reader.review.browser.pace import Pace
 from sheet_reader.review.browser.pictures import Made, PictureShelf
 from sheet_reader.review.browser.showing import (
@@ -32,7 +34,7 @@ from sheet_reader.review.browser.showing import (
     is_blind,
     pictures_of,
 )
-from sheet_reader.review.cards import AlikeCard, Card, FieldCard, OutsideCard, SumCard
+from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import alike_reply
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.parameters import REVIEW
@@ -57,17 +59,18 @@ class Seat:
     sitting: Sitting = field(init=False)
     shelf: PictureShelf = field(init=False)
     beside: Beside = field(init=False)
+    choice: Choice = field(init=False)
     pace: Pace = field(default_factory=Pace)
     grids: Grids = field(default_factory=Grids)
 
     def __post_init__(self) -> None:
         self.sitting = Sitting(self.desk, self.by, self.audit, self.leases)
         self.shelf = PictureShelf(self.desk)
+        self.choice = Choice(self.desk.study)
         self.beside = Beside(self.desk, self.by, self.today)
         self._lock = threading.Lock()
         self._skipped: OrderedDict[str, None] = OrderedDict()
         self._shown: set[str] = set()
-        self._only: dict[str, str] = {}
         self._done: OrderedDict[str, str] = OrderedDict()
         self._back = 0
         self._instead = ""
@@ -99,25 +102,13 @@ class Seat:
     # what is shown
 
     def _open(self) -> list[Card]:
-        cards = [card for card in self.sitting.open() if self._wanted(card)]
+        cards = [card for card in self.sitting.open() if self.choice.wants(card)]
         tokens = {token_of(card) for card in cards}
         for token in [token for token in self._skipped if token not in tokens]:
             del self._skipped[token]
         if len(self._skipped) == len(cards):
             self._skipped.clear()
         return sorted(cards, key=lambda card: token_of(card) in self._skipped)
-
-    def _wanted(self, card: Card) -> bool:
-        site, contact = card.place.site, self._contact(card)
-        return (
-            self._only.get("site", site) == site
-            and self._only.get("volunteer", contact) == contact
-            and (not (code := self._only.get("reason")) or code in codes_of(card))
-        )
-
-    def _contact(self, card: Card) -> str:
-        site = self.desk.study.site(card.place.site)
-        return site.contact if site is not None else ""
 
     def _around(self) -> Around:
         return Around(self.desk.study, self.desk.visits(), self.audit, frozenset(self._shown))
@@ -173,7 +164,7 @@ class Seat:
             "corrected": done.corrected,
             "keys": None if keys is None else round(keys, 2),
             "seconds_left": None if left is None else round(left),
-            "only": dict(self._only),
+            "only": dict(self.choice.only),
             "skipped": len(self._skipped),
             "agreement": self._agreement(),
             "elsewhere": dict(Counter(self.sitting.elsewhere.values())),
@@ -188,11 +179,7 @@ class Seat:
     def choices(self) -> Plain:
         """What the cards can be chosen by: each with the number of questions."""
         with self._lock:
-            cards = self.sitting.open()
-        sites = Counter(card.place.site for card in cards)
-        people = Counter(self._contact(card) for card in cards)
-        reasons = Counter(code for card in cards for code in codes_of(card))
-        return {"site": dict(sites), "volunteer": dict(people), "reason": dict(reasons)}
+            return self.choice.choices(self.sitting.open())
 
     # moves
 
@@ -224,12 +211,7 @@ class Seat:
         return self._show(said="Skipped; it comes again at the end.")
 
     def _filter(self, message: Plain) -> Plain:
-        chosen = message.get("only")
-        only = chosen if isinstance(chosen, dict) else {}
-        self._only = {
-            kind: str(only[kind]) for kind in ("site", "reason", "volunteer")
-            if only.get(kind) not in (None, "")
-        }  # fmt: skip
+        self.choice.choose(message.get("only"))
         self._back = 0
         return self._show()
 
@@ -273,7 +255,7 @@ class Seat:
             except OvertakenError as error:
                 return self._show(said=f"{error}; nothing of the grid was kept.")
             told["kept"] = len(left.fields)
-            self.pace.answered(self.clock(), _number(message.get("keys"), 1))
+            self.pace.answered(self.clock(), number_in(message.get("keys"), 1))
         return self._show() | {"card": None, "grid_told": told}
 
     # answers
@@ -310,29 +292,16 @@ class Seat:
         said = Said(
             str(message.get("act", "")),
             str(message.get("text", ""))[:200],
-            _number(message.get("sheet")),
-            _texts(message.get("fields")),
+            number_in(message.get("sheet")),
+            texts_in(message.get("fields")),
             message.get("sure") is True and not blind,
         )
         before = former.reply if former is not None else None
         ear = Ear(
-            self.desk.study, self.today, blind, self.audit, self._seen(card), before,
+            self.desk.study, self.today, blind, self.audit, self.shelf.shows(card), before,
             sheet_seen(self.desk.study, self.desk.visits(), card.place),
         )  # fmt: skip
         return ear.hear(card, said)
-
-    def _seen(self, card: Card) -> bool:
-        """Whether there is any picture of it to look at."""
-        if isinstance(card, FieldCard):
-            readings = [card.reading.reading_id]
-        elif isinstance(card, SumCard | AlikeCard):
-            readings = [stated.reading.reading_id for stated in card.fields]
-        else:
-            return True
-        there = [self.shelf.get("close", number) is not None for number in readings]
-        if all(there) if isinstance(card, AlikeCard) else any(there):
-            return True
-        return self.shelf.get("sheet", card.place.page_instance_id) is not None
 
     def _keep(
         self, card: Card, former: Given | None, heard: Settled, sent: str, message: Plain
@@ -343,9 +312,9 @@ class Seat:
             return self._show(said=f"{error}; nothing was changed.")
         self._instead = ""
         if former is None:
-            self.pace.answered(self.clock(), _number(message.get("keys"), 1))
+            self.pace.answered(self.clock(), number_in(message.get("keys"), 1))
         self._back = 0
-        said = f"Kept: {heard.reply.said}." + (f" {_sentence(heard.note)}" if heard.note else "")
+        said = f"Kept: {heard.reply.said}." + (f" {sentence(heard.note)}" if heard.note else "")
         if sent:
             self._done[sent] = said
             while len(self._done) > REMEMBERED:
@@ -355,12 +324,12 @@ class Seat:
     def _told(self, heard: Again | Refusal, card: Card, token: str) -> Plain:
         """The card once more, with a second look or why an answer can't be kept."""
         if isinstance(heard, Refusal):
-            return self._same(token, card, refused=_sentence(heard.message),
+            return self._same(token, card, refused=sentence(heard.message),
                               near=site_lines(heard.near))  # fmt: skip
         if isinstance(card, FieldCard) and is_blind(card, token, self._around()):
             self.sitting.looked(card, Value(heard.text))
             self._shown.add(token)
-        look = {"text": heard.text, "why": _sentence(heard.why)}
+        look = {"text": heard.text, "why": sentence(heard.why)}
         return self._same(token, card, look=look)
 
     def _same(self, token: str, card: Card, **more: Any) -> Plain:
@@ -368,30 +337,3 @@ class Seat:
         if not token.startswith("back-") and view["card"] and view["card"]["token"] != token:
             view["card"] = face(card, token, self._around())
         return view
-
-
-def codes_of(card: Card) -> list[str]:
-    """The codes of why a card is asked."""
-    if isinstance(card, FieldCard):
-        return list(dict.fromkeys(reason.code.value for reason in card.reading.reasons))
-    if isinstance(card, SumCard):
-        return [card.reason.code.value]
-    if isinstance(card, AlikeCard):
-        reasons = [reason for stated in card.fields for reason in stated.reading.reasons]
-        return list(dict.fromkeys(reason.code.value for reason in reasons))
-    return ["outside the picture" if isinstance(card, OutsideCard) else "photos differ"]
-
-
-def _sentence(text: str) -> str:
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith((".", ":", "?", "!")) else f"{text}."
-
-
-def _number(value: object, otherwise: int = 0) -> int:
-    return value if isinstance(value, int) and 0 <= value < 10_000 else otherwise
-
-
-def _texts(value: object) -> dict[str, str]:
-    if not isinstance(value, dict):
-        return {}
-    return {str(key): str(text)[:200] for key, text in value.items() if str(text).strip()}
