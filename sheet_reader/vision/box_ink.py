@@ -15,7 +15,7 @@ from functools import cache
 import cv2
 import numpy as np
 
-from sheet_reader.vision.arrays import Array, Flags, Float32, Gray, as_float32, as_gray
+from sheet_reader.vision.arrays import Array, Flags, Float32, Gray, as_array, as_float32, as_gray
 from sheet_reader.vision.crops import inner_slices
 from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
@@ -59,17 +59,19 @@ def stroke_evidence(crops: Sequence[Gray], boxes_mm: Array) -> list[StrokeEviden
     for number, (width, height) in enumerate(sizes):
         box = (0.0, 0.0, float(width), float(height))
         places = np.flatnonzero(which == number)
-        answers = _line_answers([crops[i] for i in places.tolist()], box)
+        some = np.stack([crops[i] for i in places.tolist()])
+        answers = _line_answers(some, box)
         strokes = answers.max(axis=(1, 2, 3)) / VISION.crops.paper
         spread = np.median(np.abs(answers), axis=(1, 2, 3))
         noises = spread / VISION.crops.mad / VISION.crops.paper
-        told = zip(places.tolist(), strokes.tolist(), noises.tolist(), strict=True)
-        for i, stroke, noise in told:
-            found[i] = StrokeEvidence(stroke, noise, leaving_mm(crops[i], box, stroke))
+        leaves = leaving_mm(some, box, strokes).tolist()
+        told = zip(places.tolist(), strokes.tolist(), noises.tolist(), leaves, strict=True)
+        for i, *evidence in told:
+            found[i] = StrokeEvidence(*evidence)
     return found
 
 
-def _line_answers(crops: Sequence[Gray], box_mm: Box) -> Float32:
+def _line_answers(crops: Gray, box_mm: Box) -> Float32:
     """The filters' answers (N, directions, rows, columns) at the boxes' insides; all boxes are
     filtered as one tall picture, with room between them.
     """
@@ -101,31 +103,34 @@ def upright_stroke(dark: Float32, px_per_mm: float) -> float:
     return max(0.0, float(np.max(answers)))
 
 
-def leaving_mm(crop: Gray, box_mm: Box, stroke: float) -> float:
-    """How far (mm) ink beyond the frame reaches that goes on inside, for strokes as dark as
-    ``stroke`` (share of paper) in the box; 0 where none leaves it.
+def leaving_mm(crops: Gray, box_mm: Box, strokes: Array | Float32) -> Array:
+    """How far (mm) ink beyond the frame reaches that goes on inside (N,), for ``crops``
+    (N, 64, 64) of boxes of one size with strokes as dark as ``strokes`` (N,; share of paper);
+    0 where none leaves the box.
     """
     own = VISION.box_ink
-    least = max(own.faintest, own.leaving_share * stroke) * VISION.crops.paper
-    ink = cv2.blur(crop, (3, 3)) < VISION.crops.paper - least
-    reach = 0.0
+    least = np.maximum(own.faintest, own.leaving_share * as_array(strokes)) * VISION.crops.paper
+    rimmed = np.pad(crops, ((0, 0), (1, 1), (0, 0)), mode="reflect")  # crops don't run together
+    calm = as_gray(cv2.blur(rimmed.reshape(-1, CROP_PX), (3, 3))).reshape(rimmed.shape)[:, 1:-1]
+    ink = calm < VISION.crops.paper - least[:, None, None]
+    reach = np.zeros(len(crops))
     for turned, size in ((0, box_mm[2]), (1, box_mm[3]), (2, box_mm[2]), (3, box_mm[3])):
-        reach = max(reach, _beyond_left(np.rot90(ink, -turned), size))
+        reach = np.maximum(reach, _beyond_left(np.rot90(ink, -turned, axes=(1, 2)), size))
     return reach
 
 
-def _beyond_left(ink: Flags, size_mm: float) -> float:
-    """The same at the left edge of ``ink`` (64, 64), over a width of ``size_mm``."""
+def _beyond_left(ink: Flags, size_mm: float) -> Array:
+    """The same at the left edge of each ``ink`` (N, 64, 64), over a width of ``size_mm``."""
     own = VISION.box_ink
     px_per_mm = CROP_PX / (size_mm + 2 * CROP_MARGIN_MM)
     frame = CROP_MARGIN_MM * px_per_mm
     clear = own.frame_mm * px_per_mm
     ends = round(1.6 * frame)  # the corners of the frame are no ink
-    outside = ink[ends:-ends, : max(round(frame - clear), 1)]
+    outside = ink[:, ends:-ends, : max(round(frame - clear), 1)]
     start = round(frame + clear)
-    inside = ink[ends:-ends, start : start + max(round(own.frame_mm * px_per_mm), 2)]
-    rows = as_gray(inside.any(axis=1).astype(np.uint8).reshape(-1, 1))
-    near = cv2.dilate(rows, np.ones((2 * own.slant_px + 1, 1), np.uint8)) > 0
-    met = outside & near
-    columns = np.flatnonzero(met.sum(axis=0) >= own.least_px)
-    return float((frame - columns[0]) / px_per_mm) if len(columns) else 0.0
+    inside = ink[:, ends:-ends, start : start + max(round(own.frame_mm * px_per_mm), 2)]
+    rows = np.ascontiguousarray(inside.any(axis=2).T, dtype=np.uint8)
+    near = cv2.dilate(rows, np.ones((2 * own.slant_px + 1, 1), np.uint8)).T > 0
+    columns = (outside & near[:, :, None]).sum(axis=1) >= own.least_px
+    first = (frame - columns.argmax(axis=1)) / px_per_mm
+    return np.where(columns.any(axis=1), first, 0.0)

@@ -78,7 +78,7 @@ def other_sheet(
     study, own = book.study_of(page.code.layout), page.code
     sheets = (BLANK, *(site.number for site in study.sites))
     others = [SheetCode(study.key, own.layout, s, own.page) for s in sheets if s != own.sheet]
-    for line in telling_lines(study, page):
+    for line in telling_lines(book, page):
         seen = _Seen(pyramid, surface, line)
         found = []
         for other in others:

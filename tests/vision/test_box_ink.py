@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from sheet_reader.sheet.model import Area, Cell, Page, SheetCode
-from sheet_reader.vision.bands import without_bands
+from sheet_reader.vision import bands
 from sheet_reader.vision.box_ink import leaving_mm, stroke_evidence
 from sheet_reader.vision.flatten import FlatPage
 from sheet_reader.vision.parameters import VISION
@@ -33,6 +33,10 @@ def crop(*lines: list[tuple[int, int]], dark: float = 0.5, noise: float = 0.0) -
 
 ONE = [(34, 16), (30, 48)]
 LONG = [(40, -3), (30, 48)]
+
+
+def without_bands(picture: Gray, box: tuple[float, float, float, float]) -> Gray:
+    return bands.without_bands(picture[None], np.array([box]))[0]
 
 
 def measured(picture: Gray):
@@ -67,7 +71,7 @@ def test_ink_that_runs_out_over_the_frame_leaves_its_box() -> None:
     assert measured(crop(ONE)).leaves_mm == 0.0
     for turns in range(4):
         turned = np.ascontiguousarray(np.rot90(crop(LONG), turns))
-        assert leaving_mm(turned, BOX, 0.5) > 0.5
+        assert leaving_mm(turned[None], BOX, np.array([0.5]))[0] > 0.5
 
 
 def test_ink_of_a_neighbour_alone_does_not_leave_this_box() -> None:
