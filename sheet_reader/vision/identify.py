@@ -87,7 +87,7 @@ def _unreadable(pyramid: Pyramid, page: Page, group: Group, read: CodeRead) -> N
 def nothing_found(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], book: LayoutBook) -> NoSheet:
     """Why a picture without a group of markers gives no sheet."""
     gray = pyramid.levels[0]
-    seen = exhaustive_markers(gray, [])
+    seen = exhaustive_markers(pyramid, [])
     depth = int(np.clip(round(np.log2(max(gray.shape) / VISION.identify.anywhere_px)), 0, 4))
     read, _ = read_anywhere(pyramid.level(depth))
     if read.code is not None:

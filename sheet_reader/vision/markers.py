@@ -10,6 +10,7 @@ import numpy as np
 
 from sheet_reader.sheet.markers import dictionary as sheet_dictionary
 from sheet_reader.vision.arrays import Array, Float32, Gray, as_gray
+from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.parameters import VISION
 
 SHEET_DICTIONARY = "AprilTag 36h11"
@@ -86,14 +87,12 @@ def _scaled(found: list[SeenMarker], factor: float) -> list[SeenMarker]:
     return [SeenMarker(m.id, (m.corners_px + 0.5) * factor - 0.5) for m in found]
 
 
-def reduce_by(gray: Gray, long_side: int) -> tuple[Gray, float]:
+def reduce_by(pyramid: Pyramid, long_side: int) -> tuple[Gray, float]:
     """The picture with its long side near ``long_side`` px (never enlarged), and the factor."""
-    level, factor = gray, 1.0
-    while max(level.shape) >= 2 * long_side:
-        height, width = level.shape[0] // 2, level.shape[1] // 2
-        even = level[: 2 * height, : 2 * width]
-        level = as_gray(cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA))
-        factor *= 2
+    depth = 0
+    while max(pyramid.level(depth).shape) >= 2 * long_side:
+        depth += 1
+    level, factor = pyramid.level(depth), 2.0**depth
     ratio = max(level.shape) / long_side
     if ratio <= VISION.markers.near_scale:
         return level, factor
@@ -125,39 +124,35 @@ def merge_markers(*lists: list[SeenMarker]) -> list[SeenMarker]:
     return merged
 
 
-def fast_markers(gray: Gray) -> list[SeenMarker]:
+def fast_markers(pyramid: Pyramid) -> list[SeenMarker]:
     """Sheet markers by one pass over a reduced picture: fast, and enough for most photographs."""
-    reduced, factor = reduce_by(gray, VISION.markers.fast_px)
+    reduced, factor = reduce_by(pyramid, VISION.markers.fast_px)
     return _scaled(_detect(reduced, SHEET_DICTIONARY, VISION.markers.correction, (9,)), factor)
 
 
-def exhaustive_markers(gray: Gray, known: list[SeenMarker]) -> list[SeenMarker]:
+def exhaustive_markers(pyramid: Pyramid, known: list[SeenMarker]) -> list[SeenMarker]:
     """Sheet markers by several passes at other scales and levels of light, ``known`` included."""
     passes: list[list[SeenMarker]] = [known]
     for long_side in (1000, 2000):
-        reduced, factor = reduce_by(gray, long_side)
+        reduced, factor = reduce_by(pyramid, long_side)
         for picture in (reduced, _levelled(reduced)):
             found = _detect(picture, SHEET_DICTIONARY, VISION.markers.correction, (5, 15, 25))
             passes.append(_scaled(found, factor))
     return merge_markers(*passes)
 
 
-def refine_corners(gray: Gray, found: list[SeenMarker]) -> list[SeenMarker]:
+def refine_corners(pyramid: Pyramid, found: list[SeenMarker]) -> list[SeenMarker]:
     """Corners brought to a fraction of a pixel at full resolution.
 
     A corner that lies more than one module from where it was seen keeps its first place.
     """
-    levels = [gray]
     refined = []
     for marker in found:
         depth = int(np.clip(np.log2(max(marker.module_px / 6.0, 1.0)), 0, 3))
-        while len(levels) <= depth:
-            last = levels[-1]
-            levels.append(reduce_by(last, max(last.shape) // 2)[0])
         factor = float(2**depth)
         start = ((marker.corners_px + 0.5) / factor - 0.5).astype(np.float32)
         half = int(np.clip(round(0.6 * marker.module_px / factor), 2, 9))
-        refined.append(_refine_one(levels[depth], marker, start, half, factor))
+        refined.append(_refine_one(pyramid.level(depth), marker, start, half, factor))
     return refined
 
 
