@@ -1,22 +1,20 @@
 """Ink in and about a box as plain numbers: how strong its strokes are, whether they leave the box.
 
-Strokes are found by line filters: across the line a Gaussian's second derivative, along it a few
-millimetres, in twelve directions (a matched filter for a line in white noise; Canny, IEEE Trans.
-PAMI 8:679, 1986, for the detector of ridges). The filters take no notice of evenly slanting light,
-and what one pixel's noise hides a whole line still shows.
+Strokes are found by line filters (``line_filters.py``). They take no notice of evenly slanting
+light, and what one pixel's noise hides a whole line still shows.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
 
 import cv2
 import numpy as np
 
 from sheet_reader.vision.arrays import Array, Flags, Float32, Gray, as_array, as_float32, as_gray
 from sheet_reader.vision.crops import inner_slices
+from sheet_reader.vision.line_filters import line_answers
 from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
 
@@ -35,23 +33,6 @@ class StrokeEvidence:
     leaves_mm: float
 
 
-@cache
-def _line_filters() -> tuple[Float32, ...]:
-    """Kernels for crops at half their size; a line as wide as a pen's gives its own darkness."""
-    own = VISION.box_ink
-    reach = own.filter_reach_px
-    y, x = np.mgrid[-reach : reach + 1, -reach : reach + 1].astype(float)
-    kernels = []
-    for turn in np.arange(own.directions) * np.pi / own.directions:
-        along, across = x * np.cos(turn) + y * np.sin(turn), y * np.cos(turn) - x * np.sin(turn)
-        spread = (across / own.line_sd_px) ** 2
-        kernel = (1 - spread) * np.exp(-spread / 2) * (np.abs(along) <= own.line_px / 2)
-        kernel -= kernel.mean()
-        line = np.clip(own.line_sd_px + 0.25 - np.abs(across), 0, 1)
-        kernels.append(as_float32(kernel / (kernel * line).sum()))
-    return tuple(kernels)
-
-
 def stroke_evidence(crops: Sequence[Gray], boxes_mm: Array) -> list[StrokeEvidence]:
     """What the levelled ``crops`` (64, 64) of boxes (N, 4: x, y, width, height) show."""
     found = [StrokeEvidence(0.0, 0.0, 0.0)] * len(crops)
@@ -60,9 +41,9 @@ def stroke_evidence(crops: Sequence[Gray], boxes_mm: Array) -> list[StrokeEviden
         box = (0.0, 0.0, float(width), float(height))
         places = np.flatnonzero(which == number)
         some = np.stack([crops[i] for i in places.tolist()])
-        answers = _line_answers(some, box)
+        answers = _inside_answers(some, box)
         strokes = answers.max(axis=(1, 2, 3)) / VISION.crops.paper
-        spread = np.median(np.abs(answers), axis=(1, 2, 3))
+        spread = np.median(np.abs(answers).reshape(len(some), -1), axis=1)
         noises = spread / VISION.crops.mad / VISION.crops.paper
         leaves = leaving_mm(some, box, strokes).tolist()
         told = zip(places.tolist(), strokes.tolist(), noises.tolist(), leaves, strict=True)
@@ -71,36 +52,28 @@ def stroke_evidence(crops: Sequence[Gray], boxes_mm: Array) -> list[StrokeEviden
     return found
 
 
-def _line_answers(crops: Gray, box_mm: Box) -> Float32:
-    """The filters' answers (N, directions, rows, columns) at the boxes' insides; all boxes are
-    filtered as one tall picture, with room between them.
-    """
-    reach = VISION.box_ink.filter_reach_px
+def _inside_answers(crops: Gray, box_mm: Box) -> Float32:
+    """The filters' answers (N, directions, rows, columns) at the insides of boxes of one size."""
     rows, columns = inner_slices(box_mm, VISION.box_ink.inset_mm)
-    tiles = []
-    for crop in crops:
-        dark = 255 - crop[rows, columns].astype(np.float32)
-        size = (max(dark.shape[1] // 2, 1), max(dark.shape[0] // 2, 1))
-        half = cv2.resize(dark, size, interpolation=cv2.INTER_AREA)
-        tiles.append(cv2.copyMakeBorder(half, reach, reach, reach, reach, cv2.BORDER_REFLECT))
-    high, wide = tiles[0].shape
-    tall = np.vstack(tiles)
-    answers = [cv2.filter2D(tall, -1, k).reshape(-1, high, wide) for k in _line_filters()]
-    return as_float32(np.stack(answers, axis=1)[:, :, reach:-reach, reach:-reach])
+    dark = 255 - crops[:, rows, columns].astype(np.float32)
+    size = (max(dark.shape[2] // 2, 1), max(dark.shape[1] // 2, 1))
+    halves = np.stack([cv2.resize(d, size, interpolation=cv2.INTER_AREA) for d in dark])
+    return line_answers(as_float32(halves), mirrored=True)
 
 
-def upright_stroke(dark: Float32, px_per_mm: float) -> float:
-    """How dark the most line-like place of ``dark`` (H, W; 0 paper to 1) is, at ``px_per_mm``,
-    by the filters for lines that rather stand than lie.
+def upright_strokes(pieces: Sequence[Float32], px_per_mm: float) -> Array:
+    """How dark (N,) the most line-like place of each of ``pieces`` (H, W; 0 paper to 1) is, at
+    ``px_per_mm``, by the filters for lines that rather stand than lie.
     """
     factor = CROP_PX / 2 / VISION.box_ink.usual_crop_mm / px_per_mm
-    size = tuple(max(round(side * factor), 1) for side in dark.shape[::-1])
-    small = cv2.resize(dark, (size[0], size[1]), interpolation=cv2.INTER_AREA)
-    turns = range(VISION.box_ink.directions)
-    standing = [k for k, turn in zip(_line_filters(), turns, strict=True)
-                if abs(2 * turn - len(turns)) <= len(turns) / 3]  # fmt: skip
-    answers = [cv2.filter2D(small, -1, k, borderType=cv2.BORDER_REPLICATE) for k in standing]
-    return max(0.0, float(np.max(answers)))
+    found = np.zeros(len(pieces))
+    sizes = [tuple(max(round(side * factor), 1) for side in dark.shape[::-1]) for dark in pieces]
+    for size in set(sizes):
+        places = [i for i, own in enumerate(sizes) if own == size]
+        small = [cv2.resize(pieces[i], size, interpolation=cv2.INTER_AREA) for i in places]
+        answers = line_answers(as_float32(np.stack(small)), standing=True)
+        found[places] = np.maximum(answers.max(axis=(1, 2, 3)), 0.0)
+    return found
 
 
 def leaving_mm(crops: Gray, box_mm: Box, strokes: Array | Float32) -> Array:
