@@ -124,7 +124,7 @@ def profile(photos: Sequence[bytes], book: LayoutBook, rounds: int) -> Profile:
 def table(name: str, found: Profile) -> list[str]:
     """The lines that tell of one set."""
     boxes = sorted({c.boxes for c in found.counts})
-    wide = max(map(len, found.ratios)) + 2
+    wide = max(map(len, (*STAGES, WHOLE))) + 2
     lines = [
         f"{name}: {len(found.decode)} photos, {boxes[0]} to {boxes[-1]} boxes read by the network; "
         f"the decode takes {1e3 * np.median(found.decode):.1f} ms",

@@ -120,3 +120,19 @@ def test_two_wrong_bits_are_put_right_with_every_opencv(spoilt: int, found: list
         piece = picture[y + 1 : y + 19, x + 1 : x + 19]
         piece[:] = 255 if piece.mean() < 128 else 0
     assert [m.id for m in fast_markers(Pyramid(picture))] == found
+
+
+def test_only_markers_that_are_looked_for_are_found_and_keep_their_ids() -> None:
+    table = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    picture = np.full((300, 1000), 255, np.uint8)
+    for place, number in enumerate((5, 250, 586)):
+        marker = cv2.aruco.generateImageMarker(table, number, 80, borderBits=1)
+        picture[100:180, 100 + 300 * place : 180 + 300 * place] = marker
+    pyramid = Pyramid(picture)
+    every = {m.id: m.corners_px for m in fast_markers(pyramid)}
+    assert set(every) == {5, 250, 586}
+    some = {m.id: m.corners_px for m in fast_markers(pyramid, (7, 250, 586))}
+    assert set(some) == {250, 586}
+    assert all(np.array_equal(corners, every[number]) for number, corners in some.items())
+    assert [m.id for m in exhaustive_markers(pyramid, [], (250,))] == [250]
+    assert [m.id for m in detect_markers(picture, ids=(5,))] == [5]
