@@ -10,6 +10,7 @@ import pytest
 
 import sheet_reader
 from sheet_reader.decode.parameters import DECODE
+from sheet_reader.digits.again import AGAIN
 from sheet_reader.digits.normalise import NORMALISE
 from sheet_reader.intake.parameters import INTAKE
 from sheet_reader.lab.parameters import LAB
@@ -22,7 +23,7 @@ from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.vision.parameters import VISION
 
 ROOT = Path(sheet_reader.__file__).parent
-ROOMS = (INTAKE, VISION, NORMALISE, DECODE, RECORD, READING, REVIEW, SIMULATE, LAB)
+ROOMS = (INTAKE, VISION, NORMALISE, AGAIN, DECODE, RECORD, READING, REVIEW, SIMULATE, LAB)
 ALL = [e for p in ROOMS for e in described(p)]
 CONTRACTS = {"CROP_PX", "CROP_MARGIN_MM", "PLANES", "PLANE_PX", "BLOCK", "DIGITS", "NO_SHEET",
              "BITMAP_PX", "FORM", "POINTS", "LINES"}  # fmt: skip

@@ -98,7 +98,7 @@ class DecodeParameters:
         "that are doubtful on a usual sheet",
     )
     writer_trust: float = parameter(
-        0.3, "power", _DEVELOPMENT, "of the likelihood ratio of the writer's own hand"
+        0.5, "power", _CHOICE, "of the likelihood ratio of the writer's own hand"
     )
     writer_trust_given: float = parameter(
         0.5, "power", _HANDS, "the same where digits of known truth are given from elsewhere"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from functools import cache
 from importlib import resources
+from importlib.resources.abc import Traversable
 from pathlib import Path
 
 import cv2
@@ -26,7 +27,11 @@ class Reader:
     the training writes beside it; without arguments the ones in the package.
     """
 
-    def __init__(self, weights: Path | None = None, calibration: Path | None = None) -> None:
+    def __init__(
+        self,
+        weights: Path | Traversable | None = None,
+        calibration: Path | Traversable | None = None,
+    ) -> None:
         package = resources.files("sheet_reader.digits")
         model = weights.read_bytes() if weights else package.joinpath(WEIGHTS).read_bytes()
         text = (calibration or package.joinpath(CALIBRATION)).read_text("utf-8")

@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 
 from sheet_reader.decode.sheet import decode_sheet
-from sheet_reader.digits import read_boxes
+from sheet_reader.digits import read_sheet
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.diary import Diary
@@ -131,7 +131,7 @@ def _read_view(
     crops = np.zeros((0, CROP_PX, CROP_PX), np.uint8)
     if view.boxes:
         crops = np.stack([box.crop for box in view.boxes])
-    readings = read_boxes(crops)
+    readings = read_sheet(crops)
     clock.stop("digits")
     memory = diary.memory if diary else None
     page = decode_sheet(view, readings, study, study.season.last, memory=memory)

@@ -16,11 +16,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.writer import DIGITS, FILE, centred, fit_model, model_text
-from sheet_reader.digits import CLASSES, read_boxes
+from sheet_reader.digits import CLASSES, read_sheet
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
 from sheet_reader.lab.parameters import LAB
-from sheet_reader.lab.training.photos import crops_of
+from sheet_reader.lab.training.photos import sheets_of
 from sheet_reader.lab.writers import WRITER_MODEL
 from sheet_reader.simulate.cases import Desk, make_case, mixed
 
@@ -41,16 +41,17 @@ def _run(number: int) -> Boxes:
     """Probabilities (N, K) and true digits (N,) of the boxes with a digit in one photograph."""
     assert _desk is not None
     case = make_case(_desk, *mixed(number), _SEED + number, bare_share=0.0)
-    found = [(crop, CLASSES.index(content)) for crop, content in crops_of(case, _desk)]
-    written = [(crop, digit) for crop, digit in found if digit < DIGITS]
-    if not written:
-        return np.zeros((0, len(CLASSES))), np.zeros(0, np.int64)
-    crops = np.stack([crop for crop, _ in written])
-    return read_boxes(crops).probabilities, np.array([digit for _, digit in written])
+    found, digits = [np.zeros((0, len(CLASSES)))], [np.zeros(0, np.int64)]
+    for crops, contents in sheets_of(case, _desk):
+        held = {at: CLASSES.index(content) for at, content in contents.items()}
+        written = {at: digit for at, digit in held.items() if digit < DIGITS}
+        found.append(read_sheet(crops).probabilities[list(written)])
+        digits.append(np.array(list(written.values()), np.int64))
+    return np.concatenate(found), np.concatenate(digits)
 
 
 @click.command()
-@fitting_options(220, _OUT)
+@fitting_options(500, _OUT)
 def main(photos: int, jobs: int, out: Path, data: Path | None) -> None:
     """Read simulated photographs and write the model."""
     place = needed_data(data)

@@ -44,6 +44,12 @@ class LabParameters:
         _SEEDS,
         "first one of the photographs that the writer model is fitted to",
     )
+    larger_seed: int = parameter(
+        411_000_000,
+        "seed",
+        _SEEDS,
+        "first one of the photographs that the larger network's temperature is fitted to",
+    )
     contact_columns: int = parameter(12, "tiles", _LOOKS, "side by side on a contact sheet")
     contact_tile_px: int = parameter(96, "px", _LOOKS, "side of a crop on a contact sheet")
     contact_text_px: int = parameter(18, "px", _LOOKS, "height of the words under a crop")

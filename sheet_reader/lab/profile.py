@@ -19,7 +19,7 @@ import click
 import cv2
 import numpy as np
 
-from sheet_reader.digits import read_boxes
+from sheet_reader.digits import read_sheet
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.baselines import tesseract
@@ -171,7 +171,7 @@ def against_tesseract(photos: Sequence[bytes], book: LayoutBook, boxes: int) -> 
     )
     start = time.process_time()
     for view in views:
-        read_boxes(np.stack([box.crop for box in view.boxes]))
+        read_sheet(np.stack([box.crop for box in view.boxes]))
     ours = time.process_time() - start
     return float(theirs / len(some)) / (ours / len(crops))
 

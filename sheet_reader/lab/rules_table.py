@@ -19,7 +19,7 @@ from sheet_reader.decode.binomial import clopper_pearson
 from sheet_reader.decode.counts import History
 from sheet_reader.decode.rules import STEPS
 from sheet_reader.decode.sheet import decode_sheet
-from sheet_reader.digits import read_boxes
+from sheet_reader.digits import read_sheet
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.held_out import held_out_hands
@@ -77,7 +77,7 @@ def scores_by_rules(case: Case, desk: Desk, threshold: float | None) -> tuple[Sc
         if not isinstance(view, SheetView) or sheet is None:
             continue
         past = made_up_past(sheet)
-        readings = read_boxes(np.stack([box.crop for box in view.boxes]))
+        readings = read_sheet(np.stack([box.crop for box in view.boxes]))
         for score, (_, rules) in zip(scores, MEASURED, strict=True):
             page = decode_sheet(
                 view, readings, book.study, book.study.season.last,

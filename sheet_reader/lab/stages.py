@@ -54,7 +54,7 @@ PLACES: tuple[Place, ...] = (
     (locate, "corner_gains", MATCHING),
     (view, "cut_crops", CROPS),
     (find, "build_view", INK),
-    (picture, "read_boxes", NETWORK),
+    (picture, "read_sheet", NETWORK),
     (picture, "decode_sheet", VALUES),
 )
 

@@ -26,9 +26,10 @@ from sheet_reader.digits.read import CALIBRATION, WEIGHTS
 from sheet_reader.digits.types import CLASSES
 from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.sets import data_folder
+from sheet_reader.lab.temperature import temperature, write_calibration
 from sheet_reader.lab.training import checks, strokes
 from sheet_reader.lab.training.batches import Batches, Mix
-from sheet_reader.lab.training.export import temperature, write_calibration, write_onnx
+from sheet_reader.lab.training.export import write_onnx
 from sheet_reader.lab.training.fit import Recipe, fit, scores_of
 from sheet_reader.lab.training.model import Network, Teacher, Widths
 from sheet_reader.lab.training.provenance import (

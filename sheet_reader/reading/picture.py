@@ -11,7 +11,7 @@ from sheet_reader.decode.counts import History
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.decode.types import PageReading
-from sheet_reader.digits import read_boxes
+from sheet_reader.digits import read_sheet
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.read_with_history import fields_of
 from sheet_reader.sheet.book import LayoutBook
@@ -82,5 +82,5 @@ def _decoded(
         crops = np.stack([box.crop for box in view.boxes])
     fields = fields_of(study, book, view.page.code.layout)
     return decode_sheet(
-        view, read_boxes(crops), fields, today, history=history, threshold=threshold, rules=rules
+        view, read_sheet(crops), fields, today, history=history, threshold=threshold, rules=rules
     )

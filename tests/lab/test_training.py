@@ -18,15 +18,12 @@ from sheet_reader.digits import CLASSES  # noqa: E402
 from sheet_reader.digits.normalise import normalise  # noqa: E402
 from sheet_reader.digits.read import Reader  # noqa: E402
 from sheet_reader.lab.sets import data_folder  # noqa: E402
+from sheet_reader.lab.temperature import temperature, write_calibration  # noqa: E402
 from sheet_reader.lab.train import Options, train  # noqa: E402
 from sheet_reader.lab.training import crossed_out, strokes  # noqa: E402
 from sheet_reader.lab.training.batches import TAKES, Batches, Mix  # noqa: E402
 from sheet_reader.lab.training.crossing import cross_out  # noqa: E402
-from sheet_reader.lab.training.export import (  # noqa: E402
-    temperature,
-    write_calibration,
-    write_onnx,
-)
+from sheet_reader.lab.training.export import write_onnx  # noqa: E402
 from sheet_reader.lab.training.fit import Normaliser, Recipe, fit, rate_at, scores_of  # noqa: E402
 from sheet_reader.lab.training.frames import random_boxes  # noqa: E402
 from sheet_reader.lab.training.model import Network, Teacher, Widths  # noqa: E402

@@ -22,7 +22,7 @@ def found(monkeypatch, stated):
             seen.append(crops)
             return stated(states[: len(crops)])
 
-        monkeypatch.setattr(room, "read_boxes", read)
+        monkeypatch.setattr(room, "read_sheet", read)
         return seen
 
     return run

@@ -35,21 +35,31 @@ _LOST = LAB.lesson_hidden
 
 def crops_of(case: Case, desk: Desk) -> Iterator[tuple[NDArray[np.uint8], str]]:
     """Each readable box of one picture: its crop and its content, a name of ``CLASSES``."""
+    for crops, contents in sheets_of(case, desk):
+        yield from ((crops[at], content) for at, content in contents.items())
+
+
+def sheets_of(case: Case, desk: Desk) -> Iterator[tuple[NDArray[np.uint8], dict[int, str]]]:
+    """Of each sheet in one picture the crops of all boxes (N, 64, 64), and what truly stands in
+    those that can be read, by their place: a name of ``CLASSES``.
+    """
     picture = next(iter(pictures_in(case.data, "photo.jpg")))
     if not isinstance(picture, Picture):
         return
     for finding in find_sheets(picture.gray, desk.books[case.study]):
-        if not isinstance(finding, SheetView):
+        if not isinstance(finding, SheetView) or not finding.boxes:
             continue
         sheet = next((s for s in case.truth.sheets if s.code == finding.page.code), None)
         cells = {(c.field, c.index): c for c in sheet.cells} if sheet else {}
         struck = {f.field for f in sheet.fields if f.state == "struck"} if sheet else set()
-        for box in finding.boxes:
+        contents: dict[int, str] = {}
+        for at, box in enumerate(finding.boxes):
             truth = cells.get((box.cell.field, box.cell.index))
             if truth is None or box.occluded or not _in_sight(truth):
                 continue
             if truth.content != EMPTY or truth.field not in struck:
-                yield box.crop, truth.content
+                contents[at] = truth.content
+        yield np.stack([box.crop for box in finding.boxes]), contents
 
 
 def _in_sight(cell: CellTruth) -> bool:
