@@ -7,7 +7,6 @@ import io
 import re
 import warnings
 from collections.abc import Callable, Iterator
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -25,7 +24,7 @@ from sheet_reader.intake.cost import GREY_JPEG, decoding_bytes
 from sheet_reader.intake.gray import Gray, to_gray
 from sheet_reader.intake.names import file_name
 from sheet_reader.intake.pdf import PdfPage, looks_like_pdf, pdf_pages
-from sheet_reader.intake.types import Picture, Unreadable
+from sheet_reader.intake.types import Picture, SizedFile, Unreadable
 
 _PLUGINS = (
     JpegImagePlugin.JpegImageFile,
@@ -49,7 +48,7 @@ NOT_A_PICTURE = "this is not a picture that can be read (JPEG, PNG, TIFF, WebP, 
 TRUNCATED = "the picture is cut off or damaged: please send it again"
 
 
-def open_pictures(path: Path, bounds: Bounds = DEFAULT) -> list[Picture | Unreadable]:
+def open_pictures(path: SizedFile, bounds: Bounds = DEFAULT) -> list[Picture | Unreadable]:
     """Every picture in the file at ``path`` (several for a TIFF or PDF), upright and grey.
 
     A file that gives no picture gives one :class:`Unreadable` with the reason; nothing is raised

@@ -27,6 +27,7 @@ from sheet_reader.record import (
     history,
     loading,
     opening,
+    originals,
     rows,
     schema,
     study_edits,
@@ -195,7 +196,7 @@ class Record:
         with self.reading() as connection:
             return sheet_picture(connection, self.study, page_instance_id)
 
-    def photo_path(self, photo_id: int) -> Path:
+    def photo_path(self, photo_id: int) -> originals.File:
         """The kept original of a photo."""
         with self.reading() as connection:
             query = select(schema.photos.c.original).where(schema.photos.c.id == photo_id)
@@ -204,7 +205,7 @@ class Record:
             raise UsageError(f"there is no photo {photo_id} in the record")
         if not original:
             raise UsageError(f"{neutral_name(photo_id)} was typed in by hand: it has no picture")
-        return self.folder / str(original)
+        return originals.at(self.folder, str(original))
 
     def decide(
         self,
