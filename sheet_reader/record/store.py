@@ -165,7 +165,7 @@ class Record:
         if self.view is not None:
             opening.must_be_writable(self.view.file)
         with our_errors(self.where), self.engine.connect() as plain:
-            connection = plain.execution_options(writes=True)
+            connection = plain.execution_options(writes=True, present_schema=True)
             with connection.begin(), checksums.kept(connection):
                 yield connection
 
