@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
+from new_records import copied_records as copied_records
+from new_records import new_record as new_record
 from PIL import Image
 
 from sheet_reader.cli.main import cli
