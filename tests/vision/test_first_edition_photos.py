@@ -20,7 +20,6 @@ from sheet_reader.simulate.values import random_visit
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.types import SheetView
 
-
 TYPICAL_LEVEL = LEVELS["typical"].small(2560)
 """Pictures of a middling size: they are enough to tell editions apart."""
 
