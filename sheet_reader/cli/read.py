@@ -20,13 +20,17 @@ from sheet_reader.cli.common import (
     today,
 )
 from sheet_reader.cli.progress import progress
+from sheet_reader.cli.scheduler import cluster_of, scheduler_options
 from sheet_reader.cli.told_of_read import next_step, standing, what_came
 from sheet_reader.errors import UsageError, installation_error
 
 if TYPE_CHECKING:
+    from sheet_reader.reading.cluster import Cluster
     from sheet_reader.record.model import BatchSummary
     from sheet_reader.record.store import Record
     from sheet_reader.study.model import Study
+
+    Where = tuple[int | None, Cluster | None]
 
 REASONS_FILE = "last_read.txt"
 """In the study folder: what the latest read said of single photos."""
@@ -55,6 +59,7 @@ REASONS_FILE = "last_read.txt"
     help="How many photos are read at once; 0 reads within this process, without a time limit.",
 )
 @click.option("--watch", is_flag=True, help="Go on reading what arrives, until Ctrl-C.")
+@scheduler_options
 def read(
     study: Path,
     photos: tuple[Path, ...],
@@ -63,6 +68,8 @@ def read(
     again: bool,
     jobs: int | None,
     watch: bool,
+    scheduler: str | None,
+    scheduler_tls: tuple[Path, Path, Path] | None,
 ) -> None:
     """Read photos of sheets into the study's record.
 
@@ -76,6 +83,9 @@ def read(
     (the mailbox every two minutes). A file is read once nobody has written to it for a while, and
     a changed study file counts from then on. Review and export may run meanwhile.
 
+    With --scheduler the photos' bytes travel to a Dask cluster and are read there, with the same
+    result; all else, the record too, stays here. Workers that die lose nothing.
+
     Exit code 0 means that the batch went through, also where some photos could not be read. Where
     all fail in one unforeseen way, it is 1: the installation is at fault, and the photos wait.
 
@@ -86,6 +96,7 @@ def read(
             "--watch reads what arrives, --again what is known",
             remedy="read once with --again, then start watching",
         )
+    where = jobs, cluster_of(scheduler, scheduler_tls, jobs)
     opened = open_study(study)
     missing = [path for path in photos if not path.exists()]
     if missing:
@@ -104,13 +115,13 @@ def read(
             err=True,
         )
     if not watch:
-        _one_batch(opened, photos or None, mailbox, overlay, again=again, jobs=jobs)
+        _one_batch(opened, photos or None, mailbox, overlay, again=again, where=where)
         return
     from sheet_reader.cli.watching import watch_photos
 
     def take(files: Sequence[Path], mail: bool) -> None:
         source = mailbox if mail else None
-        _one_batch(open_study(study), tuple(files), source, overlay, again=False, jobs=jobs)
+        _one_batch(open_study(study), tuple(files), source, overlay, again=False, where=where)
 
     rules = [opened.folder / "study.toml", *opened.folder.glob("*.csv")]
     watched = photos or (() if mailbox is not None else (opened.folder / "inbox",))
@@ -124,10 +135,10 @@ def _one_batch(
     overlay: Path | None,
     *,
     again: bool,
-    jobs: int | None,
+    where: Where,
 ) -> None:
     """Read one batch (``photos`` None: the inbox, unless a mailbox is given) and tell of it."""
-    batch = _read(study, photos, mailbox, again=again, jobs=jobs)
+    batch = _read(study, photos, mailbox, again=again, where=where)
     for line in batch.lines:
         say(line)
     if batch.fault:
@@ -157,7 +168,7 @@ def _read(
     mailbox: str | None,
     *,
     again: bool,
-    jobs: int | None,
+    where: Where,
 ) -> BatchSummary:
     from sheet_reader.intake.imap import parse_mailbox
     from sheet_reader.reading.batch import read_batch
@@ -170,7 +181,8 @@ def _read(
             mailbox=source,
             on_progress=step,
             again=again,
-            jobs=jobs,
+            jobs=where[0],
+            cluster=where[1],
             today=today(),
         )
 

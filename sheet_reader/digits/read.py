@@ -46,9 +46,13 @@ class Reader:
         out = np.empty((len(crops), len(CLASSES)))
         for start in range(0, len(crops), _CHUNK):
             part = normalise(crops[start : start + _CHUNK])
-            self._net.setInput(part)
-            out[start : start + len(part)] = self._net.forward().reshape(len(part), -1)
+            out[start : start + len(part)] = self.forward(part)
         return out
+
+    def forward(self, planes: NDArray[np.float32]) -> NDArray[np.float32]:
+        """One call of the network: its raw outputs (N, K) for normalised crops (N, 8, 32, 32)."""
+        self._net.setInput(planes)
+        return np.asarray(self._net.forward().reshape(len(planes), -1), np.float32)
 
     def read_boxes(self, crops: NDArray[np.uint8]) -> BoxReadings:
         """See ``read_boxes``."""

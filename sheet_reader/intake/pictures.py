@@ -6,12 +6,11 @@ import hashlib
 import io
 import re
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from PIL import (
     Image,
     ImageFile,
@@ -36,6 +35,16 @@ _PLUGINS = (
 )
 FORMATS = tuple(plugin.format for plugin in _PLUGINS)  # Pillow's other decoders stay unused
 ORIENTATION_TAG = 0x0112
+_TURNS: dict[int, Callable[[Gray], cv2.typing.MatLike]] = {
+    2: lambda stored: cv2.flip(stored, 1),
+    3: lambda stored: cv2.rotate(stored, cv2.ROTATE_180),
+    4: lambda stored: cv2.flip(stored, 0),
+    5: cv2.transpose,
+    6: lambda stored: cv2.rotate(stored, cv2.ROTATE_90_CLOCKWISE),
+    7: lambda stored: cv2.flip(cv2.transpose(stored), -1),
+    8: lambda stored: cv2.rotate(stored, cv2.ROTATE_90_COUNTERCLOCKWISE),
+}
+"""What brings a picture upright, by EXIF orientation; several times as fast as numpy's views."""
 NOT_A_PICTURE = "this is not a picture that can be read (JPEG, PNG, TIFF, WebP, HEIC or PDF)"
 TRUNCATED = "the picture is cut off or damaged: please send it again"
 
@@ -190,14 +199,9 @@ def upright(stored: Gray, orientation: int) -> Gray:
     ``stored`` is uint8 (height, width). The value says where the stored row 0 and column 0 lie in
     the picture as seen; unknown values count as 1.
     """
-    turned: NDArray[np.uint8] = stored
-    if orientation in (5, 6, 7, 8):
-        turned = turned.T
-    if orientation in (2, 3, 6, 7):
-        turned = turned[:, ::-1]
-    if orientation in (3, 4, 7, 8):
-        turned = turned[::-1, :]
-    return np.ascontiguousarray(turned)
+    if orientation not in _TURNS:
+        return stored
+    return np.asarray(_TURNS[orientation](stored), dtype=np.uint8)
 
 
 def _heif_ready() -> bool:

@@ -52,6 +52,9 @@ class LabParameters:
     reliability_bins: int = parameter(
         15, "bins", "choice: common practice, no source", "of equal width, from 0 to 1"
     )
+    profile_long_side_px: int = parameter(
+        4_000, "px", "standard: 4,000 by 3,000 is a phone's 12 megapixels", "of profiled photos"
+    )
     report_width: int = parameter(44, "characters", _LOOKS, "of the names of figures")
     earlier_visits: int = parameter(3, "visits", _GUESS, "that a made-up past of a site has")
     plain_covered: float = parameter(

@@ -12,6 +12,7 @@ from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
+from sheet_reader.reading.cluster import Cluster, read_on_cluster
 from sheet_reader.reading.decoding import decode_anew
 from sheet_reader.reading.fault import CommonFault
 from sheet_reader.reading.mailbox import fetch
@@ -47,6 +48,7 @@ def read_batch(
     today: date | None = None,
     again: bool = False,
     jobs: int | None = 1,
+    cluster: Cluster | None = None,
     seconds_per_picture: float = SECONDS_PER_PICTURE,
     url: str | None = None,
 ) -> BatchSummary:
@@ -57,7 +59,8 @@ def read_batch(
     were refused for a reason that may be gone; ``again`` reads all known ones once more.
     ``reader`` None means the package's, with the threshold that the study's own audits bear out.
     ``jobs`` 0 reads in this process, else in that many others under a time limit per picture, None
-    in as many as the machine has cores and the batch work for; what is read does not depend on it.
+    in as many as the machine has cores and the batch work for; with a ``cluster`` photos are read
+    there. What is read does not depend on any of it.
     Raises :class:`StorageError`, :class:`RecordError` or :class:`UsageError`; a photo that fails is
     a line in the summary.
     """
@@ -78,7 +81,7 @@ def read_batch(
         history = anew.history or history_of(record)
         reader = reader or reader_of(record)
         work = Work(study, today or date.today(), reader, history, seconds_per_picture)
-        _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs)
+        _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs, cluster=cluster)
         if tally.looked_at:  # they are the history of later visits
             decode_anew(record, most, on_progress, anew)
         tally.decoded = anew
@@ -93,13 +96,16 @@ def _read_waiting(
     *,
     again: bool,
     jobs: int | None,
+    cluster: Cluster | None,
 ) -> None:
     model, token = model_version(), claims.my_token()
     around = circumstances(record.study)
     with record.reading() as connection:
         todo = claims.tasks(connection, model, around, again=again)
     claimed = _claimed(record, todo, token, tally)
-    if jobs == 0:
+    if cluster is not None and todo:
+        results = read_on_cluster(work, claimed, cluster)
+    elif jobs == 0:
         results = read_here(work, claimed)
     else:
         results = read_apart(work, claimed, workers_for(jobs, len(todo)))

@@ -79,6 +79,19 @@ class ReadingParameters:
     photos_per_worker: int = parameter(
         4, "photos", "choice: fewer are read before another process is ready", "to one process"
     )
+    sent_ahead: int = parameter(
+        2,
+        "photos",
+        "choice: one is read while the next one's bytes travel",
+        "under way to each worker of a cluster",
+    )
+    cluster_connect_s: float = parameter(
+        10.0, "s", _HOUSE, "after which a scheduler counts as out of reach"
+    )
+    cluster_workers_s: float = parameter(
+        60.0, "s", "choice: machines that join late start within it", "waited for a first worker"
+    )
+    cluster_look_s: float = parameter(2.0, "s", _HOUSE, "between two looks at who works")
     worker_bytes: int = parameter(
         600_000_000,
         "bytes",

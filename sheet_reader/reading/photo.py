@@ -49,9 +49,25 @@ def default_reader() -> Reader:
     return read_picture
 
 
-@one_thread()
 def read_original(
     path: Path,
+    study: Study,
+    book: LayoutBook,
+    today: date,
+    reader: Reader,
+    *,
+    history: SiteHistory | None = None,
+    on_frame: Callable[[], None] = lambda: None,
+) -> PhotoResult:
+    """Read every picture in the original at ``path``, as :func:`read_bytes` does."""
+    data, name = path.read_bytes(), path.name
+    return read_bytes(data, name, study, book, today, reader, history=history, on_frame=on_frame)
+
+
+@one_thread()
+def read_bytes(
+    data: bytes,
+    name: str,
     study: Study,
     book: LayoutBook,
     today: date,
@@ -61,7 +77,8 @@ def read_original(
     bounds: Bounds = DEFAULT,
     on_frame: Callable[[], None] = lambda: None,
 ) -> PhotoResult:
-    """Read every picture in the original at ``path``; ``on_frame`` is called after each one.
+    """Read every picture in ``data``, a file called ``name``; ``on_frame`` is called after each
+    one. A pure function of its arguments, wherever it runs.
 
     Where ``history`` knows counts of the site from before the sheet's date, fields that they speak
     against are flagged.
@@ -70,7 +87,7 @@ def read_original(
     failures: list[Reason] = []
     notes: list[Reason] = []
     opened, rules = 0, DecodingRules.of(study, history, book)
-    for part in pictures_in(path.read_bytes(), path.name, bounds):
+    for part in pictures_in(data, name, bounds):
         if isinstance(part, Picture):
             opened += 1
             if history is None:

@@ -128,6 +128,11 @@ def _blind_answers(connection: Connection) -> None:
     checksum_triggers.create(connection, [table.name])
 
 
+def _photos_by_name(connection: Connection) -> None:
+    """So that the look for a photo of the same name does not go through all of them."""
+    schema.PHOTOS_BY_NAME.create(connection, checkfirst=True)
+
+
 MIGRATIONS: tuple[Migration, ...] = (
     Migration(1, "tables", _first_tables),
     Migration(2, "append-only history", _guard_history),
@@ -144,6 +149,7 @@ MIGRATIONS: tuple[Migration, ...] = (
     Migration(13, "leases of questions", _leases),
     Migration(14, "remarks of mail", _remarks_of_mail),
     Migration(15, "blind answers of two people", _blind_answers),
+    Migration(16, "photos by name", _photos_by_name),
 )
 
 

@@ -302,5 +302,6 @@ Index(
 )
 Index("decisions_by_place", decisions.c.page_instance_id, decisions.c.field)
 Index("photos_by_status", photos.c.status)
+PHOTOS_BY_NAME = Index("photos_by_name", photos.c.name)
 
 APPEND_ONLY = ("reading_runs", "readings", "decisions", "overruled", "sheet_decisions")

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.sheet.codes import MARK, PROOF, study_mark
+from sheet_reader.sheet.drawing import Text
+from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.editions import editions
 from sheet_reader.sheet.model import BLANK, Page, SheetCode, SheetLayout
 from sheet_reader.sheet.pdf import render_pdf
@@ -18,6 +20,11 @@ from sheet_reader.sheet.raster import rasterise
 from sheet_reader.study.model import Study
 
 _TEMPLATES = 12
+
+
+def spaced_lines(drawn: DrawnPage) -> tuple[Text, ...]:
+    """The lines of a page whose signs stand each in a place of its own."""
+    return tuple(mark for mark in drawn.marks if isinstance(mark, Text) and mark.pitch_mm)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +49,7 @@ class LayoutBook:
             for version, draw in editions(state).items():
                 self._editions.setdefault(version, (state, draw))
         self._layouts: dict[tuple[str, str], SheetLayout] = {}
+        self._spaced: dict[SheetCode, tuple[Text, ...]] = {}
         self._templates: OrderedDict[tuple[SheetCode, float], NDArray[np.uint8]] = OrderedDict()
 
     @property
@@ -67,8 +75,14 @@ class LayoutBook:
             study, draw = self._editions[key[1]]
             drawn = draw(study, sheet)
             pages = tuple(page.page for page in drawn)
+            self._spaced |= {page.page.code: spaced_lines(page) for page in drawn}
             self._layouts[key] = SheetLayout(self.study.key, key[1], sheet, pages)
         return self._layouts[key]
+
+    def spaced_lines(self, code: SheetCode) -> tuple[Text, ...]:
+        """The printed lines of a page whose signs stand each in a place of its own."""
+        self.layout(code.sheet, code.layout)
+        return self._spaced[code]
 
     def blanks(self, number: int) -> tuple[Page, ...]:
         """The blank's page of this number in every version that has it."""

@@ -8,27 +8,22 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import printed_text
 from sheet_reader.sheet.drawing import Face, Text
-from sheet_reader.sheet.editions import editions
 from sheet_reader.sheet.identity import code_line
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.sheet.pdf import render_marks
 from sheet_reader.sheet.raster import rasterise
-from sheet_reader.study.model import Study
 
 
-def telling_lines(study: Study, page: Page) -> tuple[Text, ...]:
+def telling_lines(book: LayoutBook, page: Page) -> tuple[Text, ...]:
     """The lines of the page that name its sheet: the printed code and, on a site's first page,
     the site number in the head. Each sign of them stands in a place of its own, which depends on
     the edition of the sheet.
     """
-    draw = editions(study)[page.code.layout]
-    marks = draw(study, page.code.sheet)[page.number - 1].marks
     names = {printed_text(page.code)} | ({page.code.sheet} - {BLANK})
-    return tuple(
-        mark for mark in marks if isinstance(mark, Text) and mark.pitch_mm and mark.text in names
-    )
+    return tuple(line for line in book.spaced_lines(page.code) if line.text in names)
 
 
 def same_line(line: Text, page: Page, code: SheetCode) -> Text | None:

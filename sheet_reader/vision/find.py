@@ -12,7 +12,7 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Marker, Page, SheetCode
 from sheet_reader.vision.arrays import Array, Gray, as_float32
 from sheet_reader.vision.flatten import Pyramid
-from sheet_reader.vision.grouping import Group, MarkerPlan, group_markers, plane
+from sheet_reader.vision.grouping import Group, MarkerPlan, group_markers, ids_of, plane
 from sheet_reader.vision.identify import identify, nothing_found
 from sheet_reader.vision.locate import locate, marker_correspondences
 from sheet_reader.vision.markers import (
@@ -75,23 +75,23 @@ def find_sheets(gray: Gray, book: LayoutBook) -> list[Finding]:
     pages = _blank_pages(book)
     plans = tuple(MarkerPlan.of(page.markers) for page in pages)
     pyramid = Pyramid(gray)
-    seen = fast_markers(gray)
+    ids = ids_of(plans)
+    seen = fast_markers(pyramid, ids)
     groups = _groups(pyramid, plans, seen)
     exhaustive = not groups or any(len(g.markers) < VISION.find.enough_markers for g in groups)
     if not exhaustive:
         findings = _read_groups(pyramid, groups, plans, book)
         exhaustive = any(isinstance(f, NoSheet) and f.reason.code in _NO_CODE for f in findings)
     if exhaustive:
-        groups = _groups(pyramid, plans, exhaustive_markers(gray, seen))
+        groups = _groups(pyramid, plans, exhaustive_markers(pyramid, seen, ids))
         findings = _read_groups(pyramid, groups, plans, book)
     return findings or [nothing_found(pyramid, plans, book)]
 
 
 def _groups(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], seen: list[SeenMarker]) -> list[Group]:
-    gray = pyramid.levels[0]
     groups = [seek_missing(pyramid, plans[g.plan], g) for g in group_markers(plans, seen)]
     return [
-        Group(g.plan, tuple(refine_corners(gray, list(g.markers))), g.homography) for g in groups
+        Group(g.plan, tuple(refine_corners(pyramid, list(g.markers))), g.homography) for g in groups
     ]
 
 

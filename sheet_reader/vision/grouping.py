@@ -31,6 +31,11 @@ class MarkerPlan:
         return MarkerPlan(corners, float(np.hypot(*extent)))
 
 
+def ids_of(plans: tuple[MarkerPlan, ...]) -> tuple[int, ...]:
+    """The ids of all markers of the plans, in rising order."""
+    return tuple(sorted({number for plan in plans for number in plan.corners_mm}))
+
+
 @dataclass(frozen=True, slots=True)
 class Group:
     """Markers of one sheet and the plane (3 × 3, mm to px) through them; ``plan`` is the number

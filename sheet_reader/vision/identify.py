@@ -15,7 +15,7 @@ from sheet_reader.vision.codes import (
     read_modules,
 )
 from sheet_reader.vision.flatten import Pyramid
-from sheet_reader.vision.grouping import Group, MarkerPlan
+from sheet_reader.vision.grouping import Group, MarkerPlan, ids_of
 from sheet_reader.vision.locate import coarse_surface
 from sheet_reader.vision.markers import exhaustive_markers
 from sheet_reader.vision.parameters import VISION
@@ -87,15 +87,13 @@ def _unreadable(pyramid: Pyramid, page: Page, group: Group, read: CodeRead) -> N
 def nothing_found(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], book: LayoutBook) -> NoSheet:
     """Why a picture without a group of markers gives no sheet."""
     gray = pyramid.levels[0]
-    seen = exhaustive_markers(gray, [])
+    ours = exhaustive_markers(pyramid, [], ids_of(plans))
     depth = int(np.clip(round(np.log2(max(gray.shape) / VISION.identify.anywhere_px)), 0, 4))
     read, _ = read_anywhere(pyramid.level(depth))
     if read.code is not None:
         outcome = _outcome(book.lookup(read.code), read.by)
         if isinstance(outcome, NoSheet):
             return outcome
-    known = {number for plan in plans for number in plan.corners_mm}
-    ours = [m for m in seen if m.id in known]
     if ours or read.code is not None:
         return NoSheet(because(Code.TOO_FEW_MARKERS))
     if _focus(pyramid) < VISION.identify.least_focus:

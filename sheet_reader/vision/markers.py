@@ -10,6 +10,7 @@ import numpy as np
 
 from sheet_reader.sheet.markers import dictionary as sheet_dictionary
 from sheet_reader.vision.arrays import Array, Float32, Gray, as_gray
+from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.parameters import VISION
 
 SHEET_DICTIONARY = "AprilTag 36h11"
@@ -37,8 +38,15 @@ class SeenMarker:
         return float(sides.mean()) / VISION.markers.modules
 
 
-@lru_cache(maxsize=16)
-def _detector(dictionary: str, correction: float, windows: tuple[int, ...]) -> object:
+Ids = tuple[int, ...]
+"""Of markers that are looked for, in rising order; empty: all of the dictionary."""
+
+
+@lru_cache(maxsize=64)
+def _detector(dictionary: str, correction: float, windows: tuple[int, ...], ids: Ids) -> object:
+    """OpenCV's, for these ``ids`` alone, told by their places among them: it holds every square
+    that it sees against each id in four turns, and most squares on a sheet are digit boxes.
+    """
     parameters = cv2.aruco.DetectorParameters()
     parameters.errorCorrectionRate = correction
     parameters.adaptiveThreshWinSizeMin = windows[0]
@@ -49,19 +57,24 @@ def _detector(dictionary: str, correction: float, windows: tuple[int, ...]) -> o
         table = sheet_dictionary()
     else:
         table = cv2.aruco.getPredefinedDictionary(DICTIONARIES[dictionary])
+    if ids:
+        some = table.bytesList[list(ids)]
+        table = cv2.aruco.Dictionary(some, table.markerSize, table.maxCorrectionBits)
     return cv2.aruco.ArucoDetector(table, parameters)
 
 
 def _detect(
-    gray: Gray, dictionary: str, correction: float, windows: tuple[int, ...]
+    gray: Gray, dictionary: str, correction: float, windows: tuple[int, ...], wanted: Ids = ()
 ) -> list[SeenMarker]:
     if min(gray.shape) < 16:
         return []
-    corners, ids, _ = _detector(dictionary, correction, windows).detectMarkers(gray)  # type: ignore[attr-defined]
+    corners, ids, _ = _detector(dictionary, correction, windows, wanted).detectMarkers(gray)  # type: ignore[attr-defined]
     if ids is None:
         return []
     return [
-        SeenMarker(int(i), np.asarray(c, dtype=np.float64).reshape(4, 2))
+        SeenMarker(
+            wanted[int(i)] if wanted else int(i), np.asarray(c, dtype=np.float64).reshape(4, 2)
+        )
         for i, c in zip(np.ravel(ids), corners, strict=True)
     ]
 
@@ -70,15 +83,17 @@ def detect_markers(
     gray: Gray,
     dictionary: str = SHEET_DICTIONARY,
     correction: float | None = None,
+    ids: Ids = (),
 ) -> list[SeenMarker]:
-    """Every marker of ``dictionary`` in a picture, at the picture's own scale.
+    """Every marker of ``dictionary`` in a picture, or those with these ``ids``, at the picture's
+    own scale.
 
     ``gray`` is uint8 (H, W); ``dictionary`` a key of :data:`DICTIONARIES`; ``correction`` the
     share (0..1) of correctable bits that may be wrong, None for OpenCV's own.
     The same id may come several times.
     """
     share = VISION.markers.opencv_correction if correction is None else correction
-    return _detect(gray, dictionary, share, (3, 13, 23))
+    return _detect(gray, dictionary, share, (3, 13, 23), ids)
 
 
 def _scaled(found: list[SeenMarker], factor: float) -> list[SeenMarker]:
@@ -86,14 +101,12 @@ def _scaled(found: list[SeenMarker], factor: float) -> list[SeenMarker]:
     return [SeenMarker(m.id, (m.corners_px + 0.5) * factor - 0.5) for m in found]
 
 
-def reduce_by(gray: Gray, long_side: int) -> tuple[Gray, float]:
+def reduce_by(pyramid: Pyramid, long_side: int) -> tuple[Gray, float]:
     """The picture with its long side near ``long_side`` px (never enlarged), and the factor."""
-    level, factor = gray, 1.0
-    while max(level.shape) >= 2 * long_side:
-        height, width = level.shape[0] // 2, level.shape[1] // 2
-        even = level[: 2 * height, : 2 * width]
-        level = as_gray(cv2.resize(even, (width, height), interpolation=cv2.INTER_AREA))
-        factor *= 2
+    depth = 0
+    while max(pyramid.level(depth).shape) >= 2 * long_side:
+        depth += 1
+    level, factor = pyramid.level(depth), 2.0**depth
     ratio = max(level.shape) / long_side
     if ratio <= VISION.markers.near_scale:
         return level, factor
@@ -125,39 +138,42 @@ def merge_markers(*lists: list[SeenMarker]) -> list[SeenMarker]:
     return merged
 
 
-def fast_markers(gray: Gray) -> list[SeenMarker]:
-    """Sheet markers by one pass over a reduced picture: fast, and enough for most photographs."""
-    reduced, factor = reduce_by(gray, VISION.markers.fast_px)
-    return _scaled(_detect(reduced, SHEET_DICTIONARY, VISION.markers.correction, (9,)), factor)
+def fast_markers(pyramid: Pyramid, ids: Ids = ()) -> list[SeenMarker]:
+    """Sheet markers with these ``ids`` by one pass over a reduced picture: fast, and enough for
+    most photographs.
+    """
+    reduced, factor = reduce_by(pyramid, VISION.markers.fast_px)
+    found = _detect(reduced, SHEET_DICTIONARY, VISION.markers.correction, (9,), ids)
+    return _scaled(found, factor)
 
 
-def exhaustive_markers(gray: Gray, known: list[SeenMarker]) -> list[SeenMarker]:
-    """Sheet markers by several passes at other scales and levels of light, ``known`` included."""
+def exhaustive_markers(
+    pyramid: Pyramid, known: list[SeenMarker], ids: Ids = ()
+) -> list[SeenMarker]:
+    """Sheet markers with these ``ids`` by several passes at other scales and levels of light,
+    ``known`` included.
+    """
     passes: list[list[SeenMarker]] = [known]
     for long_side in (1000, 2000):
-        reduced, factor = reduce_by(gray, long_side)
+        reduced, factor = reduce_by(pyramid, long_side)
         for picture in (reduced, _levelled(reduced)):
-            found = _detect(picture, SHEET_DICTIONARY, VISION.markers.correction, (5, 15, 25))
+            found = _detect(picture, SHEET_DICTIONARY, VISION.markers.correction, (5, 15, 25), ids)
             passes.append(_scaled(found, factor))
     return merge_markers(*passes)
 
 
-def refine_corners(gray: Gray, found: list[SeenMarker]) -> list[SeenMarker]:
+def refine_corners(pyramid: Pyramid, found: list[SeenMarker]) -> list[SeenMarker]:
     """Corners brought to a fraction of a pixel at full resolution.
 
     A corner that lies more than one module from where it was seen keeps its first place.
     """
-    levels = [gray]
     refined = []
     for marker in found:
         depth = int(np.clip(np.log2(max(marker.module_px / 6.0, 1.0)), 0, 3))
-        while len(levels) <= depth:
-            last = levels[-1]
-            levels.append(reduce_by(last, max(last.shape) // 2)[0])
         factor = float(2**depth)
         start = ((marker.corners_px + 0.5) / factor - 0.5).astype(np.float32)
         half = int(np.clip(round(0.6 * marker.module_px / factor), 2, 9))
-        refined.append(_refine_one(levels[depth], marker, start, half, factor))
+        refined.append(_refine_one(pyramid.level(depth), marker, start, half, factor))
     return refined
 
 

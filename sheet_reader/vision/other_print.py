@@ -78,7 +78,7 @@ def other_sheet(
     study, own = book.study_of(page.code.layout), page.code
     sheets = (BLANK, *(site.number for site in study.sites))
     others = [SheetCode(study.key, own.layout, s, own.page) for s in sheets if s != own.sheet]
-    for line in telling_lines(study, page):
+    for line in telling_lines(book, page):
         seen = _Seen(pyramid, surface, line)
         found = []
         for other in others:
@@ -101,8 +101,8 @@ def _clearly(seen: _Seen, own: Text, other: Text) -> bool:
     differ = [at for at, (a, b) in pairs if a != b and "-" not in (a, b)]
     if len(differ) < VISION.other_print.fewest_signs:
         return False
+    margin, own_like = VISION.other_print.least_margin, seen.mean(own, differ)
+    if own_like > 1.0 - margin:  # no correlation is as much higher
+        return False
     like = seen.mean(other, differ)
-    return (
-        like >= VISION.other_print.least_likeness
-        and like - seen.mean(own, differ) >= VISION.other_print.least_margin
-    )
+    return like >= VISION.other_print.least_likeness and like - own_like >= margin

@@ -26,7 +26,7 @@ def seek_missing(pyramid: Pyramid, plan: MarkerPlan, group: Group) -> Group:
     for number, corners_mm in plan.corners_mm.items():
         if number not in have:
             expected = apply_homography(group.homography, corners_mm)
-            found += [m for m in _look(pyramid, expected) if m.id == number]
+            found += _look(pyramid, expected, number)
     if not found:
         return group
     members = agreeing(plan, group.homography, [*group.markers, *found])
@@ -36,8 +36,8 @@ def seek_missing(pyramid: Pyramid, plan: MarkerPlan, group: Group) -> Group:
     return Group(group.plan, members, matrix)
 
 
-def _look(pyramid: Pyramid, expected: Array) -> list[SeenMarker]:
-    """Markers near the place where one is ``expected`` (4, 2) px."""
+def _look(pyramid: Pyramid, expected: Array, number: int) -> list[SeenMarker]:
+    """Markers of this ``number`` near the place where one is ``expected`` (4, 2) px."""
     side = float(np.linalg.norm(expected - np.roll(expected, 1, axis=0), axis=1).mean())
     height, width = pyramid.shape
     middle = expected.mean(axis=0)
@@ -54,6 +54,6 @@ def _look(pyramid: Pyramid, expected: Array) -> list[SeenMarker]:
     if min(piece.shape) < side / factor:
         return []
     even = as_gray(cv2.createCLAHE(clipLimit=4.0, tileGridSize=(2, 2)).apply(piece.copy()))
-    seen = detect_markers(even, SHEET_DICTIONARY, VISION.markers.correction)
+    seen = detect_markers(even, SHEET_DICTIONARY, VISION.markers.correction, (number,))
     offset = np.array([x0, y0], dtype=np.float64)
     return [SeenMarker(m.id, (m.corners_px + offset + 0.5) * factor - 0.5) for m in seen]

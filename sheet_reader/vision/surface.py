@@ -125,10 +125,10 @@ class Surface:
 
     def jacobian(self, points: Array, step: float = 0.5) -> Array:
         """Pixels per mm (N, 2, 2) at points (N, 2): [..., 0] along x, [..., 1] along y."""
-        across, down_ = np.array([step, 0.0]), np.array([0.0, step])
-        right = self.to_px(points + across) - self.to_px(points - across)
-        down = self.to_px(points + down_) - self.to_px(points - down_)
-        result: Array = np.stack([right, down], axis=-1) / (2 * step)
+        steps = np.array([[step, 0.0], [-step, 0.0], [0.0, step], [0.0, -step]])
+        around = self.to_px((points + steps[:, None]).reshape(-1, 2)).reshape(4, -1, 2)
+        result: Array = np.stack([around[0] - around[1], around[2] - around[3]], axis=-1)
+        result /= 2 * step
         return result
 
     def px_per_mm(self, points: Array) -> Array:

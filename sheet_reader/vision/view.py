@@ -27,7 +27,7 @@ def build_view(
     boxes_mm = np.array([c.box_mm for c in page.cells], dtype=np.float64).reshape(-1, 4)
     quads = crop_quads(boxes_mm, located.shift_mm)
     cut = cut_crops(pyramid, located.surface, located.flat, quads, located.carried_mm)
-    even = [without_bands(crop, c.box_mm) for crop, c in zip(cut, page.cells, strict=True)]
+    even = without_bands(cut, boxes_mm)
     crops = [
         remove_neighbour_ink(crop, cell.box_mm) for crop, cell in zip(even, page.cells, strict=True)
     ]

@@ -8,6 +8,7 @@ from __future__ import annotations
 import io
 import json
 import os
+import signal
 import time
 from datetime import date
 from pathlib import Path
@@ -202,6 +203,10 @@ def misbehave(act: str, mark: str) -> None:
         Path(mark).touch()
         while True:
             time.sleep(600)
+    elif act == "die once":
+        if not Path(mark).exists():
+            Path(mark).touch()
+            os.kill(os.getpid(), signal.SIGKILL)
     elif act == "die":
         os._exit(3)
     elif act == "raise":

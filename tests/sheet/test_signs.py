@@ -30,7 +30,7 @@ def test_a_sites_page_names_itself_twice_and_a_blank_one_once(books: list[Layout
         for sheet, more in ((site, [site]), (BLANK, [])):
             for version in book.versions:
                 for page in book.layout(sheet, version).pages:
-                    texts = [line.text for line in telling_lines(book.study, page)]
+                    texts = [line.text for line in telling_lines(book, page)]
                     assert sorted(texts) == sorted([printed_text(page.code), *more])
 
 
@@ -47,8 +47,8 @@ def test_every_sheet_prints_the_lines_that_are_foretold(
         for site in (BLANK, *(s.number for s in book.study.sites)):
             other = book.layout(site, version).pages[0]
             code = SheetCode(book.study.key, version, site, 1)
-            foretold = [same_line(line, page, code) for line in telling_lines(book.study, page)]
-            there = telling_lines(book.study, other)
+            foretold = [same_line(line, page, code) for line in telling_lines(book, page)]
+            there = telling_lines(book, other)
             assert {line for line in foretold if line is not None} == set(there)
 
 
@@ -66,7 +66,7 @@ def test_a_sign_looks_as_the_page_prints_it(books: list[LayoutBook], edition: in
     for book in books:
         page = book.layout(book.study.sites[3].number, book.versions[edition]).pages[0]
         raster = book.template(page, SCALE)
-        for line in telling_lines(book.study, page):
+        for line in telling_lines(book, page):
             for at, sign in enumerate(line.text):
                 if sign != "-":
                     assert likeness(raster, line, at) > 0.97, (line.text, sign)

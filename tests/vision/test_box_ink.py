@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from sheet_reader.sheet.model import Area, Cell, Page, SheetCode
-from sheet_reader.vision.bands import without_bands
+from sheet_reader.vision import bands
 from sheet_reader.vision.box_ink import leaving_mm, stroke_evidence
 from sheet_reader.vision.flatten import FlatPage
 from sheet_reader.vision.parameters import VISION
@@ -33,6 +33,10 @@ def crop(*lines: list[tuple[int, int]], dark: float = 0.5, noise: float = 0.0) -
 
 ONE = [(34, 16), (30, 48)]
 LONG = [(40, -3), (30, 48)]
+
+
+def without_bands(picture: Gray, box: tuple[float, float, float, float]) -> Gray:
+    return bands.without_bands(picture[None], np.array([box]))[0]
 
 
 def measured(picture: Gray):
@@ -67,7 +71,7 @@ def test_ink_that_runs_out_over_the_frame_leaves_its_box() -> None:
     assert measured(crop(ONE)).leaves_mm == 0.0
     for turns in range(4):
         turned = np.ascontiguousarray(np.rot90(crop(LONG), turns))
-        assert leaving_mm(turned, BOX, 0.5) > 0.5
+        assert leaving_mm(turned[None], BOX, np.array([0.5]))[0] > 0.5
 
 
 def test_ink_of_a_neighbour_alone_does_not_leave_this_box() -> None:
@@ -171,3 +175,18 @@ def test_a_stroke_on_the_frame_is_seen_where_a_tally_leads_to_it(slant: int) -> 
 @pytest.mark.parametrize("lines", [[ONE], [], [ONE, [(55, 12), (56, 52)]], [[(8, 20), (30, 20)]]])
 def test_a_bare_frame_or_one_that_a_digit_crosses_is_not(lines) -> None:
     assert edge_strokes(page_with_tally(), [dotted(*lines)] * 2)[0] < 0.08
+
+
+def test_boxes_are_measured_alike_alone_and_together() -> None:
+    """Several sizes in one go: nothing of one box runs into another."""
+    sizes = np.array([(0, 0, 8.0, 9.5), (0, 0, 5.0, 6.0), (0, 0, 8.0, 9.5), (0, 0, 5.0, 6.0)])
+    plain = [crop(LONG), crop(ONE, noise=0.02), crop(noise=0.02), crop(LONG, dark=0.2)]
+    crops = np.stack([shaded(c, 30, 7, 0.3, k % 2, slice(None)) for k, c in enumerate(plain)])
+    together = bands.without_bands(crops, sizes)
+    for one, alone, size in zip(together, crops, sizes, strict=True):
+        assert np.array_equal(one, without_bands(alone, tuple(size)))
+    for number, told in enumerate(stroke_evidence(plain, sizes)):
+        (own,) = stroke_evidence([plain[number]], sizes[[number]])
+        assert told.stroke == pytest.approx(own.stroke, abs=1e-6)
+        assert told.stroke_noise == pytest.approx(own.stroke_noise, abs=1e-6)
+        assert told.leaves_mm == own.leaves_mm

@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
+from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.markers import (
     DICTIONARIES,
     SeenMarker,
@@ -80,7 +81,7 @@ def _marker_picture(centre: tuple[float, float], side: float) -> tuple[np.ndarra
 @pytest.mark.parametrize("side", [45.0, 80.0, 140.0])
 def test_corners_are_found_to_a_third_of_a_pixel(side: float) -> None:
     picture, corners = _marker_picture((400.3, 300.7), side)
-    found = refine_corners(picture, fast_markers(picture))
+    found = refine_corners(Pyramid(picture), fast_markers(Pyramid(picture)))
     assert [m.id for m in found] == [7]
     assert np.abs(found[0].corners_px - corners).max() < 1 / 3
 
@@ -89,7 +90,7 @@ def test_patience_finds_what_a_deep_shadow_cuts_in_two() -> None:
     picture, _ = _marker_picture((400.0, 300.0), 90.0)
     dim = (picture * 0.35).astype(np.uint8)
     dim[:, :380] = (picture[:, :380] * 0.9).astype(np.uint8)
-    assert [m.id for m in exhaustive_markers(dim, [])] == [7]
+    assert [m.id for m in exhaustive_markers(Pyramid(dim), [])] == [7]
 
 
 def test_merged_lists_keep_two_markers_of_one_id_apart() -> None:
@@ -99,10 +100,10 @@ def test_merged_lists_keep_two_markers_of_one_id_apart() -> None:
 
 
 def test_a_picture_is_reduced_but_never_enlarged() -> None:
-    small, factor = reduce_by(np.zeros((300, 400), np.uint8), 1400)
+    small, factor = reduce_by(Pyramid(np.zeros((300, 400), np.uint8)), 1400)
     assert small.shape == (300, 400)
     assert factor == 1.0
-    reduced, factor = reduce_by(np.zeros((3000, 4000), np.uint8), 1400)
+    reduced, factor = reduce_by(Pyramid(np.zeros((3000, 4000), np.uint8)), 1400)
     assert max(reduced.shape) == 1400
     assert factor == pytest.approx(4000 / 1400)
 
@@ -118,4 +119,20 @@ def test_two_wrong_bits_are_put_right_with_every_opencv(spoilt: int, found: list
         x, y = (corners[0] + 20 * np.array([column, row])).round().astype(int)
         piece = picture[y + 1 : y + 19, x + 1 : x + 19]
         piece[:] = 255 if piece.mean() < 128 else 0
-    assert [m.id for m in fast_markers(picture)] == found
+    assert [m.id for m in fast_markers(Pyramid(picture))] == found
+
+
+def test_only_markers_that_are_looked_for_are_found_and_keep_their_ids() -> None:
+    table = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
+    picture = np.full((300, 1000), 255, np.uint8)
+    for place, number in enumerate((5, 250, 586)):
+        marker = cv2.aruco.generateImageMarker(table, number, 80, borderBits=1)
+        picture[100:180, 100 + 300 * place : 180 + 300 * place] = marker
+    pyramid = Pyramid(picture)
+    every = {m.id: m.corners_px for m in fast_markers(pyramid)}
+    assert set(every) == {5, 250, 586}
+    some = {m.id: m.corners_px for m in fast_markers(pyramid, (7, 250, 586))}
+    assert set(some) == {250, 586}
+    assert all(np.array_equal(corners, every[number]) for number, corners in some.items())
+    assert [m.id for m in exhaustive_markers(pyramid, [], (250,))] == [250]
+    assert [m.id for m in detect_markers(picture, ids=(5,))] == [5]
