@@ -24,9 +24,6 @@ class IntakeParameters:
     band_pixels: int = parameter(
         4_000_000, "pixels", "choice: bounds memory", "made grey at a time"
     )
-    whole_pixels: int = parameter(
-        50_000_000, "pixels", "choice: bounds memory", "of a grey picture that is copied at once"
-    )
     imap_port: int = parameter(
         993, "port", "standard: RFC 8314, IMAP over TLS", "where the address names none"
     )

@@ -12,6 +12,7 @@ import numpy as np
 from sheet_reader.vision.arrays import Array, Float32, Gray, as_array, as_float32
 from sheet_reader.vision.crops import inner_slices
 from sheet_reader.vision.parameters import VISION
+from sheet_reader.vision.ranks import medians, quantiles
 from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
 
 
@@ -48,22 +49,14 @@ def _row_light(crops: Gray, size_mm: tuple[float, float]) -> Array:
     _, columns = inner_slices((0.0, 0.0, width, height), own.frame_mm)
     edge = max(int((CROP_MARGIN_MM - own.frame_mm) / (width + 2 * CROP_MARGIN_MM) * CROP_PX), 1)
     parts = np.stack([
-        np.median(crops[:, :, :edge], axis=2),
-        np.median(crops[:, :, -edge:], axis=2),
-        _percentile(crops[:, :, columns], own.bare_percentile),
+        medians(crops[:, :, :edge]),
+        medians(crops[:, :, -edge:]),
+        quantiles(crops[:, :, columns], own.bare_percentile / 100),
     ])  # fmt: skip
     line = round(own.widest_line_mm / (height + 2 * CROP_MARGIN_MM) * CROP_PX)
     profiles = np.ascontiguousarray(parts.reshape(-1, CROP_PX).T, dtype=np.float32)
     soft = _softened(profiles, line).T.reshape(parts.shape)
     return as_array(np.clip(soft.max(axis=0) / VISION.crops.paper, own.darkest_band, 1.0))
-
-
-def _percentile(rows: Gray, percent: float) -> Array:
-    """As numpy's along the last axis; grey values are ranked faster than floating ones."""
-    place = percent / 100 * (rows.shape[2] - 1)
-    low = min(int(place), rows.shape[2] - 2)
-    ranked = np.partition(rows, (low, low + 1), axis=2)[:, :, low : low + 2].astype(np.float64)
-    return as_array(ranked[..., 0] + (place - low) * (ranked[..., 1] - ranked[..., 0]))
 
 
 def _softened(profiles: Float32, line_px: int) -> Float32:

@@ -16,6 +16,7 @@ from sheet_reader.vision.arrays import Array, Flags, Float32, Gray, as_array, as
 from sheet_reader.vision.crops import inner_slices
 from sheet_reader.vision.line_filters import line_answers
 from sheet_reader.vision.parameters import VISION
+from sheet_reader.vision.ranks import medians
 from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
 
 Box = tuple[float, float, float, float]
@@ -43,7 +44,7 @@ def stroke_evidence(crops: Sequence[Gray], boxes_mm: Array) -> list[StrokeEviden
         some = np.stack([crops[i] for i in places.tolist()])
         answers = _inside_answers(some, box)
         strokes = answers.max(axis=(1, 2, 3)) / VISION.crops.paper
-        spread = np.median(np.abs(answers).reshape(len(some), -1), axis=1)
+        spread = medians(np.abs(answers).reshape(len(some), -1))
         noises = spread / VISION.crops.mad / VISION.crops.paper
         leaves = leaving_mm(some, box, strokes).tolist()
         told = zip(places.tolist(), strokes.tolist(), noises.tolist(), leaves, strict=True)

@@ -5,9 +5,10 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
-from sheet_reader.vision.arrays import Array, Float32, Gray, as_gray, look_up
-from sheet_reader.vision.flatten import FlatPage, Pyramid
+from sheet_reader.vision.arrays import Array, Float32, Gray, as_float32, as_gray
+from sheet_reader.vision.flatten import FlatPage, Pyramid, at_depth
 from sheet_reader.vision.parameters import VISION
+from sheet_reader.vision.ranks import medians
 from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
 
@@ -36,11 +37,10 @@ def crop_quads(boxes_mm: Array, shift_mm: Array) -> Array:
     return result
 
 
-def _spread(corners: Array) -> Float32:
-    """Places (N · CROP_PX, CROP_PX, 2) of all crops' pixels inside ``corners`` (N, 4, 2)."""
-    places = _WEIGHTS @ corners.astype(np.float32)
-    result: Float32 = places.reshape(-1, CROP_PX, 2)
-    return result
+def _at_corners(picture: Gray, corners: Float32, border: int = cv2.BORDER_CONSTANT) -> Gray:
+    """``picture`` at all crops' pixels inside ``corners`` (N, 4, 2): (N · CROP_PX, CROP_PX)."""
+    x, y = ((corners[..., axis] @ _WEIGHTS.T).reshape(-1, CROP_PX) for axis in (0, 1))
+    return as_gray(cv2.remap(picture, x, y, cv2.INTER_LINEAR, borderMode=border))
 
 
 def cut_crops(
@@ -58,9 +58,9 @@ def cut_crops(
     sides = np.linalg.norm(quads[:, 1] - quads[:, 0], axis=1)
     depth = pyramid.depth_for(scale, CROP_PX / float(np.median(sides)))
     corners = surface.to_px(quads.reshape(-1, 2)).reshape(-1, 4, 2)
-    gray = pyramid.sample(depth, _spread(corners))
+    gray = _at_corners(pyramid.level(depth), at_depth(as_float32(corners), depth))
     on_flat = (quads + level_shift[:, None, :]) * flat.px_per_mm - 0.5
-    level = look_up(flat.level, _spread(on_flat), cv2.BORDER_REPLICATE)
+    level = _at_corners(flat.level, as_float32(on_flat), cv2.BORDER_REPLICATE)
     even = as_gray(
         cv2.divide(gray, np.maximum(level, 1), scale=VISION.crops.paper / paper_ratio(flat))
     )
@@ -73,7 +73,7 @@ def paper_ratio(flat: FlatPage) -> float:
     ratio = gray / np.maximum(level, 1.0)
     inside = True if flat.inside is None else flat.inside[::7, ::7]
     blank = ratio[(ratio > 0.75) & inside]
-    return float(np.median(blank)) if blank.size > 50 else 0.97
+    return float(medians(blank)) if blank.size > 50 else 0.97
 
 
 def inner_slices(box_mm: tuple[float, float, float, float], inset_mm: float) -> tuple[slice, slice]:
@@ -101,9 +101,10 @@ def ink_shares(crops: list[Gray], boxes_mm: Array) -> tuple[Array, float]:
         )
         inside = calm[which == number][:, rows, columns].reshape(int((which == number).sum()), -1)
         place = inside.shape[1] * 3 // 4
-        ground = np.partition(inside, place, axis=1)[:, place : place + 1]
+        # as int32, which numpy ranks several times as fast as bytes
+        ground = np.partition(inside.astype(np.int32), place, axis=1)[:, place : place + 1]
         depths.append(np.maximum(ground.astype(np.int16), VISION.crops.darkest_ground) - inside)
-    middle = [np.median(np.abs(depth), axis=1) for depth in depths]
+    middle = [medians(np.abs(depth)) for depth in depths]
     noise = float(np.median(np.concatenate(middle))) / VISION.crops.mad / VISION.crops.paper
     least = max(VISION.crops.faintest, 4.0 * noise) * VISION.crops.paper
     shares = np.zeros(len(crops))

@@ -135,13 +135,26 @@ class FlatPage:
     inside: Flags | None
     px_per_mm: float
 
-    def ink(self, soften_px: float) -> Float32:
-        """Darkness against the paper, float32 (H, W), 0 paper to 1 black, softened."""
-        light = cv2.divide(self.gray, np.maximum(self.level, 1), scale=255.0)
+    def ink(self, soften_px: float, within_mm: Array | None = None) -> Float32:
+        """Darkness against the paper, float32 (H, W), 0 paper to 1 black, softened; 0 beyond the
+        rectangle ``within_mm`` (2, 2: first and last x, y) where one is given.
+        """
+        part = self._part(within_mm)
+        light = cv2.divide(self.gray[part], np.maximum(self.level[part], 1), scale=255.0)
         light = as_gray(cv2.GaussianBlur(light, (5, 5), soften_px))
         if self.inside is not None:
-            light[~self.inside] = 255
-        return as_float32(cv2.bitwise_not(light)) * np.float32(1.0 / 255.0)
+            light[~self.inside[part]] = 255
+        ink = np.zeros(self.gray.shape, np.float32)
+        np.multiply(cv2.bitwise_not(light), np.float32(1.0 / 255.0), out=ink[part])
+        return ink
+
+    def _part(self, within_mm: Array | None) -> tuple[slice, slice]:
+        if within_mm is None:
+            return slice(None), slice(None)
+        height, width = self.gray.shape
+        corners = np.clip(np.rint(within_mm * self.px_per_mm).astype(int), 0, (width, height))
+        (left, top), (right, bottom) = corners.tolist()
+        return slice(top, bottom), slice(left, right)
 
     def seen(self, points_mm: Array) -> Flags:
         """Bool (N,): whether the picture shows these page points (N, 2)."""

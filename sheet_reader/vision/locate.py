@@ -110,7 +110,7 @@ def locate(
     """
     surface = coarse_surface(pyramid, prepared, start, first)
     flat = flatten(pyramid, surface, VISION.template.fine_px_per_mm)
-    ink = flat.ink(VISION.template.soften_px)
+    ink = flat.ink(VISION.template.soften_px, _around_boxes(prepared))
     search_radius = _box_search(surface.sd_mm(prepared.box_centres))
     match = match_tiles(
         ink,
@@ -121,6 +121,16 @@ def locate(
     )
     fine = _fine_surface(prepared, surface, flat, match, start)
     return _settle(prepared, surface, fine, flat, ink, match)
+
+
+def _around_boxes(prepared: PreparedPage) -> Array | None:
+    """The rectangle (2, 2) mm in which all boxes are sought, with room to spare."""
+    if not len(prepared.box_centres):
+        return None
+    room = VISION.locate.around_boxes_mm
+    return np.array(
+        [prepared.box_centres.min(axis=0) - room, prepared.box_centres.max(axis=0) + room]
+    )
 
 
 def _fine_surface(

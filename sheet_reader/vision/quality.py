@@ -12,6 +12,7 @@ from sheet_reader.reasons import Occlusion
 from sheet_reader.vision.arrays import Array, Float32, as_float32
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.parameters import VISION
+from sheet_reader.vision.ranks import medians
 from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import BoxView, PhotoQuality
 
@@ -103,7 +104,7 @@ def glare_share(flat: FlatPage) -> float:
     if gray.size == 0:
         return 0.0
     saturated = float((gray >= VISION.quality.saturated).mean())
-    return saturated if np.median(gray) < VISION.quality.saturated - 10 else 0.0
+    return saturated if medians(gray) < VISION.quality.saturated - 10 else 0.0
 
 
 def what_is_outside(outline_px: Array, shape: tuple[int, int]) -> str:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
-from scipy.linalg.lapack import dpotrf, dpotri, dpotrs
+from scipy.linalg.lapack import dpotrf, dpotri, dpotrs, dtrtrs
 
 from sheet_reader.vision.arrays import Array, as_array
 from sheet_reader.vision.parameters import VISION
@@ -99,13 +99,20 @@ class ControlGrid:
 @dataclass(frozen=True, slots=True)
 class Surface:
     """Page millimetres to picture pixels: ``homography`` after the displacement of ``control_grid``
-    by ``coefficients`` (nx · ny, 2); ``covariance`` (nx · ny, nx · ny) of either component, mm².
+    by ``coefficients`` (nx · ny, 2); ``root`` (nx · ny, nx · ny) the upper Cholesky factor of the
+    precision of either component, 1/mm².
     """
 
     control_grid: ControlGrid
     homography: Array
     coefficients: Array
-    covariance: Array
+    root: Array
+
+    @property
+    def covariance(self) -> Array:
+        """Covariance (nx · ny, nx · ny) of either component, mm²."""
+        upper = np.triu(dpotri(self.root)[0])
+        return as_array(upper + np.triu(upper, 1).T)
 
     def flat(self, points: Array) -> Array:
         """Points (N, 2) in mm moved by the displacement, still in mm."""
@@ -119,8 +126,8 @@ class Surface:
     def sd_mm(self, points: Array) -> Array:
         """Standard deviation (N,) of the place of points (N, 2) along one axis, in mm."""
         basis = self.control_grid.design(points)
-        variance = ((basis @ self.covariance) * basis).sum(axis=1)
-        result: Array = np.sqrt(np.maximum(variance, 0.0))
+        reduced, _ = dtrtrs(self.root, basis.T, trans=1)  # instead of the whole covariance
+        result: Array = np.linalg.norm(reduced, axis=0)
         return result
 
     def jacobian(self, points: Array, step: float = 0.5) -> Array:
@@ -185,6 +192,4 @@ def fit_surface(
         residual = np.linalg.norm(target - basis @ coefficients, axis=1)
         spread = max(1.0, float(np.median(residual / seen.sd_mm)) / 1.18)
         weights = base / spread**2 / (1.0 + (residual / (2.5 * spread * seen.sd_mm)) ** 2)
-    upper = np.triu(dpotri(root)[0])
-    covariance = upper + np.triu(upper, 1).T
-    return Surface(control_grid, homography, as_array(coefficients), as_array(covariance))
+    return Surface(control_grid, homography, as_array(coefficients), as_array(root))

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import create_engine, text
 
 PLACES = [str(p) for p in sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)]
 
@@ -52,3 +53,12 @@ def running(folder: Path, *, onto_disk: bool = False) -> Iterator[str]:
         yield f"postgresql+psycopg://counts@/postgres?host={folder}"
     finally:
         subprocess.run([control, "-D", data, "-m", "immediate", "stop"], **options)
+
+
+def new_database(url: str, name: str, *, copy_of: str = "template1") -> str:
+    """A further database on the server at ``url``; gives its URL."""
+    engine = create_engine(url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {copy_of}"))
+    engine.dispose()
+    return url.replace("/postgres?", f"/{name}?")

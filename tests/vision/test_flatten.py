@@ -194,6 +194,15 @@ def test_ink_is_darkness_against_the_paper_whatever_the_light() -> None:
     assert ink[:80].max() < 0.02
 
 
+def test_ink_of_a_part_is_that_of_the_whole_and_none_beyond() -> None:
+    gray = np.random.default_rng(4).integers(60, 220, (200, 150)).astype(np.uint8)
+    flat = FlatPage(gray, np.full_like(gray, 220), None, 5.0)
+    whole, part = flat.ink(0.9), flat.ink(0.9, np.array([[10.0, 8.0], [50.0, 24.0]]))
+    assert np.array_equal(part[42:118, 52:150], whole[42:118, 52:150])
+    part[40:120, 50:] = 0.0
+    assert not part.any()
+
+
 def test_beyond_the_picture_there_is_no_ink() -> None:
     gray, inside = np.zeros((50, 50), np.uint8), np.zeros((50, 50), bool)
     inside[:, 25:] = True

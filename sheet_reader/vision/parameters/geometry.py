@@ -161,6 +161,12 @@ class LocateParameters:
     box_search_range_mm: tuple[float, float] = parameter(
         (0.6, 1.6), "mm", UNTRIED, "smallest and largest search radius of a box"
     )
+    around_boxes_mm: float = parameter(
+        18.0,
+        "mm",
+        "choice: half a box, its surroundings and the largest search, twice",
+        "around the middles of all boxes, in which they are sought",
+    )
     near_mm: float = parameter(0.25, "mm", SIMULATED, "a frame is believed within this")
     near_sds: float = parameter(
         3.0, "standard deviations", SIMULATED, "and so much of the surface's own error"
