@@ -27,8 +27,9 @@ def looks_like_pdf(head: bytes) -> bool:
     return b"%PDF-" in head[:1024]
 
 
-def pdf_pages(data: bytes, bounds: Bounds) -> Iterator[PdfPage | str]:
-    """The pages one by one, drawn ``bounds.pdf_long_side`` px long; a reason where one fails.
+def pdf_pages(data: bytes, bounds: Bounds, *, first: int = 0) -> Iterator[PdfPage | str]:
+    """The pages from the ``first`` on, one by one, drawn ``bounds.pdf_long_side`` px long; a reason
+    where one fails.
 
     A page longer than ``bounds.pdf_side_mm`` is refused. pypdfium2 is built without the script
     engine, and form content is not drawn.
@@ -42,7 +43,7 @@ def pdf_pages(data: bytes, bounds: Bounds) -> Iterator[PdfPage | str]:
         count = len(document)
         if count == 0:
             yield DAMAGED
-        for number in range(min(count, bounds.pages)):
+        for number in range(first, min(count, bounds.pages)):
             yield _page(document, number, bounds)
         if count > bounds.pages:
             yield f"the PDF has {count} pages: only the first {bounds.pages} were read"

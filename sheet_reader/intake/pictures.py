@@ -7,7 +7,7 @@ import io
 import re
 import warnings
 from collections.abc import Callable, Iterator
-from pathlib import Path
+from itertools import islice
 
 import cv2
 import numpy as np
@@ -25,7 +25,7 @@ from sheet_reader.intake.cost import GREY_JPEG, decoding_bytes
 from sheet_reader.intake.gray import Gray, to_gray
 from sheet_reader.intake.names import file_name
 from sheet_reader.intake.pdf import PdfPage, looks_like_pdf, pdf_pages
-from sheet_reader.intake.types import Picture, Unreadable
+from sheet_reader.intake.types import Picture, SizedFile, Unreadable
 
 _PLUGINS = (
     JpegImagePlugin.JpegImageFile,
@@ -49,21 +49,37 @@ NOT_A_PICTURE = "this is not a picture that can be read (JPEG, PNG, TIFF, WebP, 
 TRUNCATED = "the picture is cut off or damaged: please send it again"
 
 
-def open_pictures(path: Path, bounds: Bounds = DEFAULT) -> list[Picture | Unreadable]:
+def open_pictures(path: SizedFile, bounds: Bounds = DEFAULT) -> list[Picture | Unreadable]:
     """Every picture in the file at ``path`` (several for a TIFF or PDF), upright and grey.
 
     A file that gives no picture gives one :class:`Unreadable` with the reason; nothing is raised
     for bad content, however hostile.
     """
+    return list(_pictures_at(path, bounds))
+
+
+def open_picture(path: SizedFile, number: int, bounds: Bounds = DEFAULT) -> Picture | None:
+    """The picture with this number (from 0) in the file at ``path``, or None where there is none or
+    it can't be read; see :func:`open_pictures`. No other page of a PDF is drawn for it.
+    """
+    found = next(_pictures_at(path, bounds, number), None)
+    return found if isinstance(found, Picture) else None
+
+
+def _pictures_at(
+    path: SizedFile, bounds: Bounds, first: int = 0
+) -> Iterator[Picture | Unreadable]:
     name = file_name(path.name)
     try:
         size = path.stat().st_size
         if size > bounds.file_bytes:
-            return [Unreadable(name, too_many_bytes(size, bounds.file_bytes))]
+            yield Unreadable(name, too_many_bytes(size, bounds.file_bytes))
+            return
         data = path.read_bytes()
     except OSError as error:
-        return [Unreadable(name, f"the file cannot be read: {error.strerror or error}")]
-    return list(pictures_in(data, name, bounds))
+        yield Unreadable(name, f"the file cannot be read: {error.strerror or error}")
+        return
+    yield from pictures_in(data, name, bounds, first=first)
 
 
 def too_many_bytes(size: int, limit: int) -> str:
@@ -71,14 +87,21 @@ def too_many_bytes(size: int, limit: int) -> str:
     return f"the file has {size / 1e6:,.0f} MB, more than the {limit / 1e6:,.0f} MB allowed"
 
 
-def pictures_in(data: bytes, name: str, bounds: Bounds = DEFAULT) -> Iterator[Picture | Unreadable]:
-    """Every picture in the bytes of one file, one at a time; see :func:`open_pictures`."""
+def pictures_in(
+    data: bytes, name: str, bounds: Bounds = DEFAULT, *, first: int = 0
+) -> Iterator[Picture | Unreadable]:
+    """Every picture in the bytes of one file from the ``first`` on, one at a time; see
+    :func:`open_pictures`.
+    """
     digest = hashlib.sha256(data).hexdigest()
     if not data:
         yield Unreadable(name, "the file is empty (0 bytes)", digest)
         return
-    frames = _pdf_frames(data, bounds) if looks_like_pdf(data) else _frames(data, bounds)
-    for number, frame in enumerate(frames):
+    if looks_like_pdf(data):
+        frames = _pdf_frames(data, bounds, first)
+    else:
+        frames = islice(_frames(data, bounds), first, None)
+    for number, frame in enumerate(frames, first):
         if isinstance(frame, str):
             yield Unreadable(name, frame, digest)
         else:
@@ -102,8 +125,8 @@ def is_heif(head: bytes) -> bool:
     }  # fmt: skip
 
 
-def _pdf_frames(data: bytes, bounds: Bounds) -> Iterator[Gray | str]:
-    for page in pdf_pages(data, bounds):
+def _pdf_frames(data: bytes, bounds: Bounds, first: int) -> Iterator[Gray | str]:
+    for page in pdf_pages(data, bounds, first=first):
         yield page.gray if isinstance(page, PdfPage) else page
 
 

@@ -16,9 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, func, select
 
-from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
-from sheet_reader.record import schema
+from sheet_reader.intake.pictures import open_picture
+from sheet_reader.record import originals, schema
 from sheet_reader.record.images import png_of
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.book import LayoutBook
@@ -54,9 +53,8 @@ def area_pictures(record: Record, page_instance_id: int) -> list[AreaPicture]:
     if not original or not isinstance(page, Page):
         return []
     to_picture = _homography(page, corners)
-    pictures = open_pictures(record.folder / original)
-    picture = pictures[frame] if frame < len(pictures) else None
-    if to_picture is None or not isinstance(picture, Picture):
+    picture = open_picture(originals.at(record.folder, original), frame)
+    if to_picture is None or picture is None:
         return []
     return [
         AreaPicture(area.kind, _cut(picture.gray, to_picture, area.box_mm))

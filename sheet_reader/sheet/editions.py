@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import lru_cache
 
 from sheet_reader.errors import StudyError
 from sheet_reader.sheet import layout
@@ -22,6 +23,11 @@ def editions(study: Study) -> dict[str, Draw]:
 
     Raises StudyError where the study does not fit its paper in the present edition.
     """
+    return dict(_editions(study))
+
+
+@lru_cache(maxsize=8)  # a reading of photos asks four times, and the first edition must be drawn
+def _editions(study: Study) -> dict[str, Draw]:
     found: dict[str, Draw] = {layout.layout_version(study): layout.draw_sheet}
     for draw in EARLIER:
         try:

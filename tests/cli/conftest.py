@@ -13,6 +13,8 @@ import cv2
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
+from new_records import copied_records as copied_records
+from new_records import new_record as new_record
 from PIL import Image
 
 from sheet_reader.cli.main import cli
@@ -137,15 +139,26 @@ class Desk:
         return result.stdout
 
 
+def desk_in(place: Path, patch: pytest.MonkeyPatch) -> Desk:
+    """A bean study in ``place``, read by the stand-in."""
+    folder = place / "beans"
+    shutil.copytree(SAMPLES / "bean_tips", folder)
+    (folder / "inbox").mkdir(exist_ok=True)
+    patch.setattr(worker, "default_reader", lambda: stand_in)
+    patch.setattr("sheet_reader.cli.review.today", lambda: date(2026, 6, 1))
+    return Desk(folder)
+
+
 @pytest.fixture
 def bean_desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Desk:
     """A bean study read by the stand-in."""
-    folder = tmp_path / "beans"
-    shutil.copytree(SAMPLES / "bean_tips", folder)
-    (folder / "inbox").mkdir(exist_ok=True)
-    monkeypatch.setattr(worker, "default_reader", lambda: stand_in)
-    monkeypatch.setattr("sheet_reader.cli.review.today", lambda: date(2026, 6, 1))
-    return Desk(folder)
+    return desk_in(tmp_path, monkeypatch)
+
+
+@pytest.fixture(scope="session")
+def make_desk() -> Callable[[Path, pytest.MonkeyPatch], Desk]:
+    """Makes a further one, for a study that the tests of a file share."""
+    return desk_in
 
 
 @pytest.fixture

@@ -1,5 +1,7 @@
 """What a study's own audits can say about the threshold, and what they can't."""
 
+from functools import cache
+
 import numpy as np
 import pytest
 from scipy import stats
@@ -196,10 +198,14 @@ def test_an_own_promise_given_on_exactly_bad_fields_is_rare():
     shipped = shipped_calibration()
     rng = np.random.default_rng(9)
     floor = promise_for(0.001, shipped).threshold
-    given = 0
-    for _ in range(300):
+
+    @cache  # all fields are alike, each of a site of its own: how many are wrong is all that counts
+    def is_given(wrong):
         own = right_ones(5000, 5000, floor)
-        own.correct[:] = rng.random(5000) >= 0.001
+        own.correct[rng.permutation(5000)[:wrong]] = False
         got = promise_for(0.001, shipped, own)
-        given += isinstance(got, Promise) and got.basis.startswith("your own")
-    assert given <= stats.binom.ppf(0.999, 300, 0.05)
+        return isinstance(got, Promise) and got.basis.startswith("your own")
+
+    repeats = (rng.random((300, 5000)) < 0.001).sum(axis=1)
+    assert len(set(repeats)) > 10
+    assert sum(is_given(wrong) for wrong in repeats) <= stats.binom.ppf(0.999, 300, 0.05)

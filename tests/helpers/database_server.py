@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from sqlalchemy import create_engine, text
 
 PLACES = [str(p) for p in sorted(Path("/usr/lib/postgresql").glob("*/bin"), reverse=True)]
 
@@ -32,9 +33,9 @@ def _user() -> str | None:
 
 
 @contextlib.contextmanager
-def running(folder: Path) -> Iterator[str]:
+def running(folder: Path, *, onto_disk: bool = False) -> Iterator[str]:
     """Start a server with its data in ``folder`` (a short path); gives its SQLAlchemy URL;
-    skips where there is no PostgreSQL or no psycopg.
+    skips where there is no PostgreSQL or no psycopg. ``onto_disk``: each commit waits for the disk.
     """
     pytest.importorskip("psycopg", reason="psycopg (the extra postgresql) is not installed")
     initdb, control, user = _tool("initdb"), _tool("pg_ctl"), _user()
@@ -44,7 +45,7 @@ def running(folder: Path) -> Iterator[str]:
         shutil.chown(folder, user)
     data = folder / "data"
     subprocess.run([initdb, "-D", data, "-U", "counts", "-A", "trust", "-N"], **options)
-    settings = f"-k {folder} -c listen_addresses='' -c fsync=off"
+    settings = f"-k {folder} -c listen_addresses='' -c fsync={'on' if onto_disk else 'off'}"
     subprocess.run(
         [control, "-D", data, "-w", "-o", settings, "-l", folder / "log", "start"], **options
     )
@@ -52,3 +53,12 @@ def running(folder: Path) -> Iterator[str]:
         yield f"postgresql+psycopg://counts@/postgres?host={folder}"
     finally:
         subprocess.run([control, "-D", data, "-m", "immediate", "stop"], **options)
+
+
+def new_database(url: str, name: str, *, copy_of: str = "template1") -> str:
+    """A further database on the server at ``url``; gives its URL."""
+    engine = create_engine(url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as connection:
+        connection.execute(text(f"CREATE DATABASE {name} TEMPLATE {copy_of}"))
+    engine.dispose()
+    return url.replace("/postgres?", f"/{name}?")

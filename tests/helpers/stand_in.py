@@ -97,7 +97,7 @@ def scan(pages: int) -> bytes:
     """A PDF of so many pages, each of a shade of its own, which :func:`read` takes for a sheet."""
     shades = [Image.new("L", (WIDTH, 80), 20 + 10 * page) for page in range(pages)]
     stream = io.BytesIO()
-    shades[0].save(stream, "PDF", save_all=True, append_images=shades[1:])
+    shades[0].save(stream, "PDF", save_all=True, append_images=shades[1:], resolution=300)
     return stream.getvalue()
 
 

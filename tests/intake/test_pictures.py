@@ -10,8 +10,15 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from sheet_reader.intake import pdf
 from sheet_reader.intake.bounds import Bounds
-from sheet_reader.intake.pictures import is_picture, open_pictures, pictures_in, upright
+from sheet_reader.intake.pictures import (
+    is_picture,
+    open_picture,
+    open_pictures,
+    pictures_in,
+    upright,
+)
 from sheet_reader.intake.types import Picture, Unreadable
 
 # Source: EXIF 2.32, tag 274 (also TIFF 6.0, p. 36): the place of the stored row 0 and column 0.
@@ -131,6 +138,26 @@ def test_a_pdf_gives_its_pages() -> None:
     assert max(gray.shape) == 3400
     assert gray[100, 100] == 0
     assert gray[-100, -100] == 255
+
+
+@pytest.mark.parametrize("ending", ["pdf", "tiff"])
+def test_one_of_many_pictures_is_that_of_its_number(
+    tmp_path: Path, ending: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """And of a PDF no other page is drawn for it."""
+    shades = [Image.new("L", (300, 200), 20 + 40 * number) for number in range(4)]
+    path = tmp_path / f"scan.{ending}"
+    shades[0].save(path, save_all=True, append_images=shades[1:])
+    drawn, draw = [], pdf._page
+    monkeypatch.setattr(pdf, "_page", lambda *which: (drawn.append(which[1]), draw(*which))[1])
+    for number in (3, 0, 2):
+        picture = open_picture(path, number)
+        assert picture is not None
+        assert picture.frame == number
+        assert np.median(picture.gray) == pytest.approx(20 + 40 * number, abs=2)
+    assert drawn == ([3, 0, 2] if ending == "pdf" else [])
+    assert open_picture(path, 4) is None
+    assert open_picture(tmp_path / "none.png", 0) is None
 
 
 def test_a_pdf_with_a_script_or_a_lock_runs_nothing() -> None:

@@ -3,6 +3,8 @@ from pathlib import Path
 
 from fixtures import post as post
 from fixtures import study as study
+from new_records import copied_records as copied_records
+from new_records import new_record as new_record
 from stated_sheets import beans as beans
 from stated_sheets import reader as reader
 from stated_sheets import stated as stated

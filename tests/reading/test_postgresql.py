@@ -28,21 +28,32 @@ NUMBERS = count(1)
 
 @pytest.fixture(scope="module")
 def server() -> Iterator[str]:
+    """Its database "made" holds a new record, of which each test gets a copy."""
     with (
         tempfile.TemporaryDirectory(prefix="pg") as folder,
-        database_server.running(Path(folder)) as urls,
+        database_server.running(Path(folder)) as url,
     ):
-        yield urls
+        engine = create_engine(database_server.new_database(url, "made"))
+        migrate(engine)
+        engine.dispose()
+        yield url
 
 
 @pytest.fixture(autouse=True)
 def database(server: str, monkeypatch: pytest.MonkeyPatch) -> str:
-    name = f"ponds{next(NUMBERS)}"
+    url = database_server.new_database(server, f"ponds{next(NUMBERS)}", copy_of="made")
+    monkeypatch.setenv(URL_VARIABLE, url)
+    return url
+
+
+@pytest.fixture
+def empty_schema(server: str, monkeypatch: pytest.MonkeyPatch) -> str:
+    """A place without a record, in a schema of its own."""
     engine = create_engine(server)
     with engine.begin() as connection:
-        connection.execute(text(f"CREATE SCHEMA {name}"))
+        connection.execute(text("CREATE SCHEMA elsewhere"))
     engine.dispose()
-    url = f"{server}&options=-csearch_path%3D{name}"
+    url = f"{server}&options=-csearch_path%3Delsewhere"
     monkeypatch.setenv(URL_VARIABLE, url)
     return url
 
@@ -67,9 +78,11 @@ def test_the_server_itself_guards_the_history(study, post) -> None:  # type: ign
                 c.execute(text(statement))
 
 
-def test_an_older_record_on_the_server_is_brought_up_to_date(study, post, database: str) -> None:  # type: ignore[no-untyped-def]
+def test_an_older_record_on_the_server_is_brought_up_to_date(  # type: ignore[no-untyped-def]
+    study, post, empty_schema: str
+) -> None:
     """One photo with a decision, under the names of version 6."""
-    engine = create_engine(database)
+    engine = create_engine(empty_schema)
     migrate(engine, MIGRATIONS[:6])
     with engine.begin() as connection:
         for statement in SIX.strip().splitlines():

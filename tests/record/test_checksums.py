@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import random
+import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -43,15 +44,27 @@ def by_hand(study: Study, *, triggers: bool = True) -> Iterator[sqlite3.Connecti
         raw.commit()
 
 
-@pytest.fixture
-def filled(study: Study, post: Post) -> Study:
+@pytest.fixture(scope="module")
+def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Two photos; in the second the site was not legible and is typed by a person."""
-    post(says(flagged={"sun.eggs": "3"}))
-    post(says(flagged={"site": "1010"}))
+    folder = tmp_path_factory.mktemp("filled")
+    (folder / "inbox").mkdir()
+    study = stand_in.a_study(folder)
+    for count, flagged in enumerate(({"sun.eggs": "3"}, {"site": "1010"})):
+        photo = stand_in.photo(says(flagged=flagged), seed=count)
+        (folder / "inbox" / f"photo{count + 1}.png").write_bytes(photo)
+        read_batch(study, reader=stand_in.read, jobs=0)
     with Record.open(study) as record:
         for item in record.pending():
             record.decide(item.reading_id, Value("1022" if item.kind == "site" else "4"), by="Ada")
     assert verify(study).problems == ()
+    return folder
+
+
+@pytest.fixture
+def filled(filled_once: Path, study: Study) -> Study:
+    """A copy of it for each test."""
+    shutil.copytree(filled_once, study.folder, dirs_exist_ok=True)
     return study
 
 

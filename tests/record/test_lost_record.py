@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 import stand_in
+from new_records import made_by_all_steps as copied_records  # noqa: F401
 from stand_in import says
 
 from sheet_reader.errors import RecordError

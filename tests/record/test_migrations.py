@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 import stand_in
+from new_records import made_by_all_steps as copied_records  # noqa: F401
 from older_record import unpack
 from sqlalchemy import Connection, Engine, inspect, text
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from new_records import made_by_all_steps as copied_records  # noqa: F401
 from stand_in import says
 
 from sheet_reader.record.backup import backup, restore

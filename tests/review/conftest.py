@@ -8,6 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 from made_rows import waiting
+from new_records import copied_records as copied_records
+from new_records import new_record as new_record
 from rich.console import Console
 
 from sheet_reader.reasons import in_words

@@ -73,8 +73,8 @@ def take(study: Study, pages: list[list[tuple[int, Any]]], name: str) -> None:
     """A file with so many pictures, each with its sheets."""
     shades = [Image.fromarray(np.full((200, 1600), paper(page[0][0]), np.uint8)) for page in pages]
     path = study.folder / "inbox" / name
-    more = {"save_all": True, "append_images": shades[1:]} if name.endswith(".pdf") else {}
-    shades[0].save(path, **more)
+    more = {"save_all": True, "append_images": shades[1:], "resolution": 300}
+    shades[0].save(path, **(more if name.endswith(".pdf") else {}))
     read_batch(study, reader=partial(read_pages, pages=pages), jobs=0)
 
 

@@ -9,11 +9,14 @@ import numpy as np
 import pytest
 from click.testing import CliRunner
 
+from sheet_reader.cli import demonstration
 from sheet_reader.cli.demonstration import run_demo
 from sheet_reader.errors import UsageError
 from sheet_reader.lab.benchmark import Plan, measure
 from sheet_reader.lab.generate import main as generate
 from sheet_reader.lab.scoring import Score
+from sheet_reader.record.model import VisitRow
+from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.cases import Desk, make_case, numbered
 from sheet_reader.simulate.no_sheet import KINDS, no_sheet_photo, older_layout
 from sheet_reader.simulate.sources import ProceduralHands
@@ -60,21 +63,34 @@ def test_typical_photos_are_found_and_their_boxes_placed() -> None:
 
 
 @pytest.mark.slow
-def test_the_demo_goes_all_the_way_and_a_second_run_changes_nothing(tmp_path: Path) -> None:
+def test_the_demo_goes_all_the_way_and_a_second_run_changes_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With six photos; ``tests/smoke.sh`` runs it with all twelve."""
+    monkeypatch.setattr(demonstration, "SITES", 2)
+    monkeypatch.setattr(demonstration, "WEEKS", 3)
     lines: list[str] = []
     run_demo(tmp_path / "demo", lines.append)
     text = "\n".join(lines)
-    assert "12 of 12 sheets found" in text
+    assert "6 of 6 sheets found" in text
     assert "sheet-reader review" in text
     table = [line for line in lines if line.startswith(("pinched", "visit_date"))]
     assert table
-    assert max(len(line) for line in table) <= 80
     assert (tmp_path / "demo" / "results" / "rows.csv").is_file()
     rows = (tmp_path / "demo" / "results" / "rows.csv").read_bytes()
     again: list[str] = []
     run_demo(tmp_path / "demo", again.append)
-    assert "12 known already" in "\n".join(again)
+    assert "6 known already" in "\n".join(again)
     assert (tmp_path / "demo" / "results" / "rows.csv").read_bytes() == rows
+
+
+def test_rows_of_twelve_visits_fit_a_terminal(beans: LayoutBook) -> None:
+    study = beans.study
+    values = {spec.name: "9" * spec.boxes for spec in study.fields}
+    visit = VisitRow(study.sites[0].number, "2026-05-20", (1,), ("a",), values, {}, 0)
+    lines = demonstration._rows(study, [visit] * 12)
+    assert len([line for line in lines if line.startswith("visit_date")]) == 2
+    assert max(len(line) for line in lines) <= 80
 
 
 def test_the_demo_leaves_a_folder_with_other_things_alone(tmp_path: Path) -> None:

@@ -344,8 +344,9 @@ def ink_in(
 ) -> np.ndarray:
     """Where ink was laid within a box in mm, at 6 px per mm, nothing printed counted."""
     x, y, w, h = (round(v * 6.0) for v in box)
-    change = np.abs(before.astype(int) - after).max(axis=2)
-    return np.asarray(change[y : y + h, x : x + w] > 40)
+    part = slice(y, y + h), slice(x, x + w)
+    change = np.abs(before[part].astype(int) - after[part]).max(axis=2)
+    return np.asarray(change > 40)
 
 
 def test_tallies_names_and_remarks_stand_in_their_places(

@@ -20,6 +20,9 @@ from sheet_reader.simulate.values import random_visit
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.types import SheetView
 
+TYPICAL_LEVEL = LEVELS["typical"].small(2560)
+"""Pictures of a middling size: they are enough to tell editions apart."""
+
 
 @pytest.mark.parametrize("sample", ["bean_book", "pool_book"])
 @pytest.mark.parametrize("seed", range(4))
@@ -33,8 +36,8 @@ def test_photographs_of_either_edition(
         layout = book.layout(visit.site if seed % 2 else BLANK, version)
         page = layout.pages[seed % len(layout.pages)]
         hands = ProceduralHands()
-        sheet = filled_sheet(book, page, visit, hands, LEVELS["typical"], TYPICAL, rng)
-        photo = photograph([sheet], LEVELS["typical"], 100 + seed)
+        sheet = filled_sheet(book, page, visit, hands, TYPICAL_LEVEL, TYPICAL, rng)
+        photo = photograph([sheet], TYPICAL_LEVEL, 100 + seed)
         picture = next(iter(pictures_in(photo.data, "photo.jpg")))
         assert isinstance(picture, Picture)
         views = [v for v in find_sheets(picture.gray, book) if isinstance(v, SheetView)]

@@ -9,8 +9,7 @@ from collections.abc import Callable
 import cv2
 import numpy as np
 
-from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.pictures import open_picture
 from sheet_reader.record.areas import area_pictures
 from sheet_reader.record.images import png_of
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, SumCard
@@ -110,9 +109,8 @@ class PictureShelf:
         return self._frame(photo_id, 0)
 
     def _frame(self, photo_id: int, number: int) -> Gray | None:
-        pictures = open_pictures(self._desk.record.photo_path(photo_id))
-        picture = pictures[number] if number < len(pictures) else None
-        return picture.gray if isinstance(picture, Picture) else None
+        picture = open_picture(self._desk.record.photo_path(photo_id), number)
+        return None if picture is None else picture.gray
 
 
 def _jpeg(gray: Gray) -> bytes:

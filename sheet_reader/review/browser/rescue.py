@@ -8,8 +8,7 @@ from typing import Any
 import numpy as np
 
 from sheet_reader.errors import UsageError
-from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.pictures import open_picture
 from sheet_reader.reading.pointed import pages_to_choose, read_pointed, without_sheet
 from sheet_reader.record.entered import enter
 from sheet_reader.record.naming import neutral_name
@@ -54,10 +53,10 @@ def point_at(record: Record, message: Plain, today: date) -> str:
     wanted = without_sheet(record)
     if not isinstance(photo, int) or not isinstance(number, int) or photo not in wanted:
         raise UsageError("there is no such photo or page to be read")
-    pictures = open_pictures(record.photo_path(photo))
-    if not pictures or not isinstance(pictures[0], Picture):
+    picture = open_picture(record.photo_path(photo), 0)
+    if picture is None:
         raise UsageError("the photo can't be opened")
-    height, width = pictures[0].gray.shape
+    height, width = picture.gray.shape
     corners = corners * (width, height)
     fields = read_pointed(record, photo, corners.tolist(), sheet, number, today)
     if fields == 0:

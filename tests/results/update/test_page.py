@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import date
+from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -37,8 +38,15 @@ def _content(update: Update = UPDATE, outline: Outline = OUTLINE,
     return make_content(counts, outline, update)
 
 
-def _page(update: Update = UPDATE) -> str:
-    return render_page(_content(update)).decode("utf-8")
+@cache
+def _usual() -> Content:
+    """What most tests look at; nothing in it can be changed."""
+    return _content()
+
+
+@cache
+def _page() -> str:
+    return render_page(_usual()).decode("utf-8")
 
 
 def _texts(content: Content, key: str) -> str:
@@ -91,7 +99,7 @@ def test_what_came_in_since_the_last_update_and_in_all() -> None:
     counts = COUNTS[COUNTS["visit_date"] <= "2026-06-01"]
     new = counts[counts["visit_date"] > "2026-05-20"].drop_duplicates(["site", "visit_date"])
     every = counts.drop_duplicates(["site", "visit_date"])
-    text = _texts(_content(), "in")
+    text = _texts(_usual(), "in")
     assert f"{len(new)} visits from {new['site'].nunique()} sites" in text
     assert f"{len(every)} visits from 12 sites" in text
 
@@ -128,7 +136,7 @@ def test_few_sites_get_no_figure() -> None:
 
 
 def test_what_is_open_names_waiting_values_and_reading_errors() -> None:
-    text = _texts(_content(), "open")
+    text = _texts(_usual(), "open")
     assert "wait for a person" in text or "waits for a person" in text
     assert "1 in 1000" in text
     assert "percentage points" in text
@@ -143,7 +151,7 @@ def test_a_failed_second_view_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_places_are_thanked_and_people_only_if_they_allowed_it() -> None:
-    assert "Thank you for counting at" in _texts(_content(), "thanks")
+    assert "Thank you for counting at" in _texts(_usual(), "thanks")
     assert "Kim" not in _page()
     assert "Thank you, Kim and Sam." in _texts(
         _content(replace(UPDATE, people=("Kim", "Sam"))), "thanks"
@@ -197,7 +205,7 @@ def test_the_same_input_gives_the_same_bytes() -> None:
 
 
 def test_every_picture_has_its_numbers_as_a_table() -> None:
-    for section in _content().sections:
+    for section in _usual().sections:
         for picture in section.pictures:
             assert picture.table is not None
             assert picture.table.rows
@@ -217,7 +225,7 @@ def test_notes_are_plain() -> None:
 
 def test_own_templates_come_first(tmp_path: Path) -> None:
     (tmp_path / "table.html").write_text("<p>no tables: {{ table.caption }}</p>", "utf-8")
-    page = render_page(_content(), tmp_path).decode("utf-8")
+    page = render_page(_usual(), tmp_path).decode("utf-8")
     assert "no tables: What was counted so far" in page
     assert "<table" not in page
 
@@ -236,13 +244,13 @@ def test_own_templates_come_first(tmp_path: Path) -> None:
 def test_a_mistake_in_a_template_is_told_with_its_place(tmp_path: Path, mistake: str) -> None:
     (tmp_path / "table.html").write_text(f"first line\n{mistake}\n", "utf-8")
     with pytest.raises(UsageError, match="a template of the update has a mistake") as caught:
-        render_page(_content(), tmp_path)
+        render_page(_usual(), tmp_path)
     assert str(tmp_path) in str(caught.value)
 
 
 @pytest.mark.parametrize(("paper", "size"), [("A4", (595, 842)), ("Letter", (612, 792))])
 def test_the_pdf_has_text_and_pictures(paper: str, size: tuple[int, int]) -> None:
-    with pdfium.PdfDocument(render_pdf(_content(), paper)) as document:  # type: ignore[arg-type]
+    with pdfium.PdfDocument(render_pdf(_usual(), paper)) as document:  # type: ignore[arg-type]
         assert tuple(round(side) for side in document[0].get_size()) == size
         text = "\n".join(page.get_textpage().get_text_range() for page in document)
     assert "What the comparison shows so far" in text
