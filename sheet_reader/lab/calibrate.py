@@ -80,7 +80,7 @@ def _checked(case: Case, page: PageReading) -> Iterator[tuple[float, bool, str]]
 
 
 @click.command()
-@fitting_options(1500, _OUT)
+@fitting_options(2500, _OUT)
 @troubles_option("calibration")
 def main(photos: int, jobs: int, out: Path, data: Path | None, troubles: str) -> None:
     """Read simulated photographs of the checked writers and write the calibration file."""
