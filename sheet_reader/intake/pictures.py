@@ -8,7 +8,6 @@ import re
 import warnings
 from collections.abc import Callable, Iterator
 from itertools import islice
-from pathlib import Path
 
 import cv2
 import numpy as np
@@ -26,7 +25,7 @@ from sheet_reader.intake.cost import GREY_JPEG, decoding_bytes
 from sheet_reader.intake.gray import Gray, to_gray
 from sheet_reader.intake.names import file_name
 from sheet_reader.intake.pdf import PdfPage, looks_like_pdf, pdf_pages
-from sheet_reader.intake.types import Picture, Unreadable
+from sheet_reader.intake.types import Picture, SizedFile, Unreadable
 
 _PLUGINS = (
     JpegImagePlugin.JpegImageFile,
@@ -50,7 +49,7 @@ NOT_A_PICTURE = "this is not a picture that can be read (JPEG, PNG, TIFF, WebP, 
 TRUNCATED = "the picture is cut off or damaged: please send it again"
 
 
-def open_pictures(path: Path, bounds: Bounds = DEFAULT) -> list[Picture | Unreadable]:
+def open_pictures(path: SizedFile, bounds: Bounds = DEFAULT) -> list[Picture | Unreadable]:
     """Every picture in the file at ``path`` (several for a TIFF or PDF), upright and grey.
 
     A file that gives no picture gives one :class:`Unreadable` with the reason; nothing is raised
@@ -59,7 +58,7 @@ def open_pictures(path: Path, bounds: Bounds = DEFAULT) -> list[Picture | Unread
     return list(_pictures_at(path, bounds))
 
 
-def open_picture(path: Path, number: int, bounds: Bounds = DEFAULT) -> Picture | None:
+def open_picture(path: SizedFile, number: int, bounds: Bounds = DEFAULT) -> Picture | None:
     """The picture with this number (from 0) in the file at ``path``, or None where there is none or
     it can't be read; see :func:`open_pictures`. No other page of a PDF is drawn for it.
     """
@@ -67,7 +66,9 @@ def open_picture(path: Path, number: int, bounds: Bounds = DEFAULT) -> Picture |
     return found if isinstance(found, Picture) else None
 
 
-def _pictures_at(path: Path, bounds: Bounds, first: int = 0) -> Iterator[Picture | Unreadable]:
+def _pictures_at(
+    path: SizedFile, bounds: Bounds, first: int = 0
+) -> Iterator[Picture | Unreadable]:
     name = file_name(path.name)
     try:
         size = path.stat().st_size

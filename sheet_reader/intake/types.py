@@ -3,9 +3,28 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
+
+
+class Readable(Protocol):
+    """A file that can be read, as a :class:`~pathlib.Path` and one on a store can."""
+
+    @property
+    def name(self) -> str:
+        """The last part of its name."""
+
+    def read_bytes(self) -> bytes:
+        """All of it; raises OSError."""
+
+
+class SizedFile(Readable, Protocol):
+    """One that also tells its size before it is read."""
+
+    def stat(self) -> Any:
+        """Its size in bytes as ``st_size``; raises OSError."""
 
 
 @dataclass(frozen=True, slots=True)

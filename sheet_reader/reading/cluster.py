@@ -26,6 +26,7 @@ from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.parcel import OtherProgramError, packed, read_parcelled
 from sheet_reader.reading.worker import Work, stopped, stumbled
 from sheet_reader.reasons import Code, because
+from sheet_reader.record import originals
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import PhotoResult
 
@@ -184,7 +185,7 @@ class _Crew:
     def send(self, task: Task, *, alone: bool = False) -> None:
         """Give a photo to the scheduler; ``alone``: nothing else is under way meanwhile."""
         try:
-            data = (self.folder / task.original).read_bytes()
+            data = originals.at(self.folder, task.original).read_bytes()
         except OSError as error:
             self._unsent.append((task, stumbled(error)))
             return

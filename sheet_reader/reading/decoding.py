@@ -10,7 +10,7 @@ from __future__ import annotations
 import multiprocessing
 import threading
 from collections import deque
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from itertools import islice
@@ -33,6 +33,7 @@ from sheet_reader.record import decoded
 from sheet_reader.record.decoded import Change, KeptPage
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.same_names import load_names
+from sheet_reader.record.states import Visit
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.threads import one_thread, one_thread_from_the_start
@@ -49,10 +50,36 @@ Task = tuple[bytes, float]
 Step = Callable[[int, int, str], None]
 
 
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What a round found: the pages by instance, and the site that each counts for."""
+
+    pages: dict[int, KeptPage]
+    sites: Mapping[int, str | None]
+
+    @classmethod
+    def at(cls, pages: Iterable[KeptPage], visits: Iterable[Visit]) -> Look:
+        """By the ``pages`` as they were read, and the ``visits`` as they stand."""
+        sites = {page.page_instance_id: visit.site for visit in visits for page in visit.pages}
+        return cls({page.page_instance_id: page for page in pages}, sites)
+
+    def changed_since(self, before: Look) -> tuple[set[int], set[str]]:
+        """The page instances that are not as they were, and all sites whose history that may
+        change: of no other site can a page be read otherwise.
+        """
+        numbers = self.pages.keys() | before.pages.keys()
+        pages = {n for n in numbers if self.pages.get(n) != before.pages.get(n)}
+        looks = (self, before)
+        sites = {look.sites.get(n) for look in looks for n in pages}
+        sites |= {look.pages[n].site for look in looks for n in pages if n in look.pages}
+        return pages, {site for site in sites if site}
+
+
 @dataclass(slots=True)
 class Anew:
     """What was decoded anew: page instances, what changed, why; and pages that could not be.
-    ``history`` is what the sites' records hold afterwards, where that is known.
+    ``history`` is what the sites' records hold afterwards, where that is known, ``look`` what the
+    latest round found.
     """
 
     pages: set[int] = field(default_factory=set)
@@ -60,6 +87,7 @@ class Anew:
     changes: dict[tuple[int, str], Change] = field(default_factory=dict)
     without: int = 0
     history: SiteHistory | None = None
+    look: Look | None = None
 
     def add(self, changes: Iterable[Change]) -> None:
         """Note changes; of several of one field the first reading and the last one count."""
@@ -75,7 +103,8 @@ def decode_anew(
     record: Record, jobs: int, on_step: Step = lambda *_: None, anew: Anew | None = None
 ) -> Anew:
     """Decode every page whose rules changed since, until none is left: a page that reads otherwise
-    may change the history of the site's later visits.
+    may change the history of the site's later visits. After the first round only sites are looked
+    at of which a page has changed since, also where ``anew`` comes from an earlier call.
 
     ``jobs`` worker processes share the work where there is much of it; the result does not depend
     on them. What was done is added to ``anew``.
@@ -86,10 +115,15 @@ def decode_anew(
         with record.reading() as connection:
             pages = decoded.kept_pages(connection, record.study.key)
             names = load_names(connection, record.study)
-        history = history_of(record)
+        look, before = Look.at(pages, record.state()), anew.look
+        changed, sites = look.changed_since(before) if before else (set(), None)
+        anew.look = look
+        history = history_of(record, sites)
+        if sites is not None:
+            pages = [p for p in pages if p.site in sites or p.page_instance_id in changed]
         rules = DecodingRules.of(record.study, history, book, names.field)
         stale = _stale(record, rules, pages, anew)
-        anew.history = None if stale else history
+        anew.history = history if not stale and sites is None else None
         if not stale:
             break
         _decode(record, rules, stale, jobs, anew, on_step)

@@ -36,7 +36,10 @@ class ReadingParameters:
         "of decoding anew",
     )
     hands_kept: int = parameter(
-        4096, "pages", "choice: some 30 MB", "whose digits are kept between rounds of decoding anew"
+        16384,
+        "pages",
+        "choice: some 150 MB",
+        "whose digits are kept between rounds of decoding anew",
     )
     mail_head: int = parameter(
         65_536, "bytes", "choice: holds nearly every mail's header", "in which letters are named"

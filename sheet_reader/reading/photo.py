@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from datetime import date
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +13,7 @@ from sheet_reader.decode.page_evidence import PageEvidence, packed
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.types import Picture, Readable
 from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.read_with_history import read_with_history
 from sheet_reader.reading.reader import Outcome, Reader
@@ -50,7 +49,7 @@ def default_reader() -> Reader:
 
 
 def read_original(
-    path: Path,
+    path: Readable,
     study: Study,
     book: LayoutBook,
     today: date,

@@ -7,7 +7,7 @@ misreadings speak for themselves. Of several photos of one page the best one cou
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from functools import lru_cache
 from itertools import islice
 
@@ -29,9 +29,13 @@ Places = dict[int, tuple[str, str, dict[Group, str]]]
 """By page instance: site, day, and the digits that are settled."""
 
 
-def history_of(record: Record) -> SiteHistory:
-    """What the record holds now by which pages may be read: counts and hands of its sites."""
+def history_of(record: Record, sites: Collection[str] | None = None) -> SiteHistory:
+    """What the record holds now by which pages may be read: counts and hands of its sites, or of
+    these ``sites`` only.
+    """
     visits = record.state()
+    if sites is not None:
+        visits = [visit for visit in visits if visit.site in sites]
     return SiteHistory.of(record.study, visits, site_hands(record, visits))
 
 

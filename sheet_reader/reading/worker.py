@@ -22,6 +22,7 @@ from sheet_reader.reading.photo import book_of, default_reader, read_original
 from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because
+from sheet_reader.record import originals
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import PhotoResult
 from sheet_reader.study.model import Study
@@ -61,7 +62,7 @@ def read_here(work: Work, tasks: Iterator[Task]) -> Generator[tuple[Task, PhotoR
     """Read the photos in this process, without a watch: for tests and small scripts."""
     book, reader = book_of(work.study), work.reader or default_reader()
     for task in tasks:
-        path = work.study.folder / task.original
+        path = originals.at(work.study.folder, task.original)
         try:
             result = read_original(path, work.study, book, work.today, reader, history=work.history)
         except Exception as error:  # the batch goes on, whatever one photo does to the reader
@@ -119,8 +120,9 @@ class _Worker:
     def start_on(self, task: Task) -> None:
         self.task = task
         self._more_time()
+        file = originals.to_carry(self.work.study.folder, task.original)
         with contextlib.suppress(OSError):  # a dead worker shows when it is checked
-            self.pipe.send(self.work.study.folder / task.original)
+            self.pipe.send(file)
 
     def _more_time(self) -> None:
         extra = START_SECONDS if self.fresh else 0.0

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, func, select
 
 from sheet_reader.intake.pictures import open_picture
-from sheet_reader.record import schema
+from sheet_reader.record import originals, schema
 from sheet_reader.record.images import png_of
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.book import LayoutBook
@@ -53,7 +53,7 @@ def area_pictures(record: Record, page_instance_id: int) -> list[AreaPicture]:
     if not original or not isinstance(page, Page):
         return []
     to_picture = _homography(page, corners)
-    picture = open_picture(record.folder / original, frame)
+    picture = open_picture(originals.at(record.folder, original), frame)
     if to_picture is None or picture is None:
         return []
     return [

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import os
 import re
 import shutil
@@ -197,7 +198,7 @@ def _can_hold(path: Path) -> bool:
     return path.is_file() and _BELONGS.fullmatch(path.name) is not None
 
 
-def _belonging(study: Study, record: Path, kept: frozenset[str]) -> list[Path]:
+def _belonging(study: Study, record: Path, kept: frozenset[str]) -> list[str]:
     """The originals that the copied record names, and those that were there before it was copied:
     one that came later would lie in the backup without the record knowing of it.
     """
@@ -208,25 +209,36 @@ def _belonging(study: Study, record: Path, kept: frozenset[str]) -> list[Path]:
     finally:
         engine.dispose()
     return [
-        path
-        for path in originals.all_kept(study.folder)
-        if path.stem in kept or path.relative_to(study.folder).as_posix() in named
+        place
+        for place in originals.all_kept(study.folder)
+        if originals.digest_in(place) in kept or place in named
     ]
 
 
-def _pack(study: Study, record: Path, packed: Path, kept: Sequence[Path]) -> int:
+def _pack(study: Study, record: Path, packed: Path, kept: Sequence[str]) -> int:
     packed.touch(PRIVATE_FILE)
     with packed.open("wb") as stream:
         with tarfile.open(fileobj=stream, mode="w", dereference=True) as archive:
             archive.add(record, RECORD_FILE, filter=_anonymous)
             for plain in filter(_can_hold, _plain_files(study)):
                 archive.add(plain, plain.name, filter=_anonymous)
-            for original in (*layout_files(study.folder), *kept):
-                name = original.relative_to(study.folder).as_posix()
-                archive.add(original, name, filter=_anonymous)
+            for layout in layout_files(study.folder):
+                name = layout.relative_to(study.folder).as_posix()
+                archive.add(layout, name, filter=_anonymous)
+            for place in kept:
+                _add_original(archive, originals.at(study.folder, place), place)
         stream.flush()
         os.fsync(stream.fileno())
     return len(kept)
+
+
+def _add_original(archive: tarfile.TarFile, file: originals.File, name: str) -> None:
+    if isinstance(file, Path):
+        archive.add(file, name, filter=_anonymous)
+        return
+    data, member = file.raw_bytes(), tarfile.TarInfo(name)
+    member.size = len(data)
+    archive.addfile(_anonymous(member), io.BytesIO(data))
 
 
 def _anonymous(member: tarfile.TarInfo) -> tarfile.TarInfo:

@@ -44,6 +44,10 @@ EDITED, REMOVED, REUSED, GONE = "edited", "removed", "reused", "-"
 """Marks in place of a checksum: a row that another program wrote, one that it removed (the number
 of which may have been given anew), and one just removed.
 """
+PRESENT_SCHEMA = "present_schema"
+"""Execution option of a connection to a record that surely has the present schema: then nobody asks
+the database for it, which on a server means many queries for each transaction.
+"""
 Row = tuple[str, int]
 """A row of the record: the name of its table and its id."""
 
@@ -70,7 +74,20 @@ def kept(connection: Connection) -> Iterator[None]:
 
 def has_checksums(connection: Connection) -> bool:
     """Whether the record is of a version that has checksums of its rows."""
-    return inspect(connection).has_table(schema.row_checksums.name)
+    return _is_present(connection) or inspect(connection).has_table(schema.row_checksums.name)
+
+
+def _is_present(connection: Connection) -> bool:
+    """Whether the record is surely of the present version."""
+    return bool(connection.get_execution_options().get(PRESENT_SCHEMA))
+
+
+def _columns_of(connection: Connection, of: Table) -> list[str]:
+    """The columns of a table that the record has, sorted."""
+    known = {c.name for c in of.columns}
+    if not _is_present(connection):
+        known &= {c["name"] for c in inspect(connection).get_columns(of.name)}
+    return sorted(known)
 
 
 def open_rows(connection: Connection) -> list[Row]:
@@ -120,8 +137,7 @@ def digests_of(
     connection: Connection, of: Table, ids: Collection[int] | None = None
 ) -> Iterator[tuple[int, str]]:
     """Id and checksum of the rows of a table: of all, or of those with these ids."""
-    present = {c["name"] for c in inspect(connection).get_columns(of.name)}
-    names = sorted(c.name for c in of.columns if c.name in present)
+    names = _columns_of(connection, of)
     columns: list[ColumnClause[Any]] = [column(name) for name in names]
     query: Select[Any] = select(*columns).select_from(table(of.name))
     if ids is not None:

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, Select, func, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_picture
-from sheet_reader.record import schema
+from sheet_reader.record import originals, schema
 from sheet_reader.record.images import close_up, context_png, laid_flat, unpack_boxes
 from sheet_reader.record.model import FieldImages
 from sheet_reader.sheet.book import LayoutBook
@@ -56,7 +56,7 @@ def field_images(connection: Connection, study: Study, reading_id: int) -> Field
     code = SheetCode(row.study, row.layout, row.sheet, row.page)
     boxes = _printed_boxes(study, code, row.field, len(corners))
     if not context and row.original:
-        frame = open_picture(study.folder / row.original, row.frame)
+        frame = open_picture(originals.at(study.folder, row.original), row.frame)
         if frame is not None:
             context = context_png(frame.gray, corners, boxes)
     close = close_up(boxes) if context and boxes else None
@@ -125,7 +125,7 @@ def sheet_picture(
     ).one_or_none()
     if row is None or not row.original:
         return None
-    frame = open_picture(study.folder / row.original, row.frame)
+    frame = open_picture(originals.at(study.folder, row.original), row.frame)
     corners = np.array(json.loads(row.outline), np.float64).reshape(-1, 2)
     if frame is None or len(corners) != 4 or not np.isfinite(corners).all():
         return None

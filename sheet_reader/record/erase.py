@@ -114,29 +114,29 @@ def remove_erased(record: Record) -> None:
         original: str | None = row.original
         if not is_bare(row.sha256, row.original):
             with our_errors(record.folder):
-                original = _bare(record.folder, record.folder / row.original)
+                original = _bare(record.folder, originals.at(record.folder, row.original))
             if original is None:
                 continue
             with record.writing() as connection:
                 photo = update(schema.photos).where(p.id == row.id)
                 connection.execute(photo.values(original=original))
         with our_errors(record.folder):
-            for path in originals.of_digest(record.folder, row.sha256):
-                if path != record.folder / str(original):
-                    path.unlink(missing_ok=True)
+            for place in originals.of_digest(record.folder, row.sha256):
+                if place != original:
+                    originals.remove(record.folder, place)
     _remove_emptied(record)
 
 
 def _remove_emptied(record: Record) -> None:
     """The empty file of earlier versions, once no photo is without its own any more."""
     place = originals.place_of(hashlib.sha256(b"").hexdigest(), ".gone")
-    if not (record.folder / place).exists():
+    if not originals.at(record.folder, place).is_file():
         return
     with record.reading() as connection:
         named = select(schema.photos.c.id).where(schema.photos.c.original == place)
         if connection.execute(named).first() is None:
             with our_errors(record.folder):
-                (record.folder / place).unlink(missing_ok=True)
+                originals.remove(record.folder, place)
 
 
 def _not_bare(record: Record, photo_ids: Collection[int]) -> tuple[str, ...]:
@@ -149,13 +149,13 @@ def _not_bare(record: Record, photo_ids: Collection[int]) -> tuple[str, ...]:
         f"{row.name} can't be opened here, so its original stays with all that the camera wrote "
         f"into it: {row.original} (install the package for its kind and start read, which makes "
         "it bare, or delete this file yourself)"
-        if (record.folder / row.original).is_file()
+        if originals.at(record.folder, row.original).is_file()
         else f"{row.name}: its original is missing ({row.original}), so nothing of it was kept"
         for row in rows
     )
 
 
-def _bare(folder: Path, original: Path) -> str | None:
+def _bare(folder: Path, original: originals.File) -> str | None:
     """Keep the picture without its tags; gives the place of the new original, or None where the
     file gives no picture.
     """

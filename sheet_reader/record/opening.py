@@ -154,7 +154,8 @@ def make_private(folder: Path) -> None:
         os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, PRIVATE_FILE))
     for ending in ("", "-wal", "-shm"):
         _tighten(file.with_name(file.name + ending), PRIVATE_FILE)
-    kept = folder / originals.FOLDER
+    root = originals.root_of(folder)
+    kept = (root if isinstance(root, Path) else folder) / originals.FOLDER
     if kept.is_dir() and _tighten(kept, PRIVATE_FOLDER):
         for path in kept.glob("*"):
             _tighten(path, PRIVATE_FOLDER if path.is_dir() else PRIVATE_FILE)

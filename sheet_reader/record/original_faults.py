@@ -16,8 +16,8 @@ def original_faults(connection: Connection, folder: Path) -> Iterator[str]:
     p = schema.photos.c
     kept = select(p.name, p.original).where(p.status != TYPED).order_by(p.id)
     for row in connection.execute(kept):
-        path = folder / str(row.original)
-        if not path.is_file():
+        file = originals.at(folder, str(row.original))
+        if not file.is_file():
             yield f"{row.name}: its original is missing ({row.original})"
-        elif originals.sha256_of(path) != path.stem:
+        elif not originals.is_sound(file):
             yield f"{row.name}: its original was changed ({row.original})"

@@ -27,6 +27,7 @@ from sheet_reader.record import (
     history,
     loading,
     opening,
+    originals,
     rows,
     schema,
     study_edits,
@@ -164,7 +165,7 @@ class Record:
         if self.view is not None:
             opening.must_be_writable(self.view.file)
         with our_errors(self.where), self.engine.connect() as plain:
-            connection = plain.execution_options(writes=True)
+            connection = plain.execution_options(writes=True, present_schema=True)
             with connection.begin(), checksums.kept(connection):
                 yield connection
 
@@ -195,7 +196,7 @@ class Record:
         with self.reading() as connection:
             return sheet_picture(connection, self.study, page_instance_id)
 
-    def photo_path(self, photo_id: int) -> Path:
+    def photo_path(self, photo_id: int) -> originals.File:
         """The kept original of a photo."""
         with self.reading() as connection:
             query = select(schema.photos.c.original).where(schema.photos.c.id == photo_id)
@@ -204,7 +205,7 @@ class Record:
             raise UsageError(f"there is no photo {photo_id} in the record")
         if not original:
             raise UsageError(f"{neutral_name(photo_id)} was typed in by hand: it has no picture")
-        return self.folder / str(original)
+        return originals.at(self.folder, str(original))
 
     def decide(
         self,

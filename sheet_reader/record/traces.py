@@ -93,8 +93,12 @@ def in_record(connection: Connection, folder: Path, who: re.Pattern[str]) -> Tra
     names: list[str] = []
     photos = select(p.id, p.name, p.original, p.forgotten_at).order_by(p.id)
     for photo_id, name, original, forgotten_at in connection.execute(photos):
-        has_tags = forgotten_at is None
-        if photo_id in found or who.search(name) or (has_tags and _in_tags(folder / original, who)):
+        has_tags = forgotten_at is None and original
+        if (
+            photo_id in found
+            or who.search(name)
+            or (has_tags and _in_tags(originals.at(folder, original), who))
+        ):
             found.setdefault(photo_id, [])
             names.append(both_names(photo_id, name))
     takers, reasons = decisions_naming(connection, who)
@@ -110,7 +114,7 @@ def in_record(connection: Connection, folder: Path, who: re.Pattern[str]) -> Tra
     )
 
 
-def _in_tags(original: Path, who: re.Pattern[str]) -> bool:
+def _in_tags(original: originals.File, who: re.Pattern[str]) -> bool:
     try:
         data = original.read_bytes()
     except OSError:

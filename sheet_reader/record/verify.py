@@ -117,7 +117,7 @@ def _values(connection: Connection) -> Iterator[str]:
 
 def _strays(connection: Connection, folder: Path) -> Iterator[str]:
     known = {row.original for row in connection.execute(select(schema.photos.c.original))}
-    stray = [p for p in originals.all_kept(folder) if p.relative_to(folder).as_posix() not in known]
+    stray = [place for place in originals.all_kept(folder) if place not in known]
     if stray:
         yield (
             f"{len(stray)} kept originals are not in the record yet "

@@ -159,7 +159,7 @@ def write_overlays(
         drawn = draw(picture.gray, marks[picture.frame], outlines[picture.frame])
         written.append(_write_jpeg(folder / overlay_name(photo_id, picture.frame), drawn))
     if not written:
-        raise StorageError("the kept photo cannot be opened", where=original)
+        raise StorageError("the kept photo cannot be opened", where=str(original))
     return written
 
 

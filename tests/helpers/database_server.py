@@ -33,9 +33,9 @@ def _user() -> str | None:
 
 
 @contextlib.contextmanager
-def running(folder: Path) -> Iterator[str]:
+def running(folder: Path, *, onto_disk: bool = False) -> Iterator[str]:
     """Start a server with its data in ``folder`` (a short path); gives its SQLAlchemy URL;
-    skips where there is no PostgreSQL or no psycopg.
+    skips where there is no PostgreSQL or no psycopg. ``onto_disk``: each commit waits for the disk.
     """
     pytest.importorskip("psycopg", reason="psycopg (the extra postgresql) is not installed")
     initdb, control, user = _tool("initdb"), _tool("pg_ctl"), _user()
@@ -45,7 +45,7 @@ def running(folder: Path) -> Iterator[str]:
         shutil.chown(folder, user)
     data = folder / "data"
     subprocess.run([initdb, "-D", data, "-U", "counts", "-A", "trust", "-N"], **options)
-    settings = f"-k {folder} -c listen_addresses='' -c fsync=off"
+    settings = f"-k {folder} -c listen_addresses='' -c fsync={'on' if onto_disk else 'off'}"
     subprocess.run(
         [control, "-D", data, "-w", "-o", settings, "-l", folder / "log", "start"], **options
     )

@@ -25,6 +25,7 @@ from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.reading.site_hands import SETTLED, site_hands
+from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record import schema
 from sheet_reader.record.decoded import evidence_of_runs, kept_pages
 from sheet_reader.record.lines import ReadingRow
@@ -170,6 +171,33 @@ def test_nothing_is_decoded_where_nothing_changed(study: Study) -> None:
     summary = read_batch(replace(study, title="Other", instructions=("Count.",)), jobs=0)
     assert (summary.decoded, summary.lines) == (0, ())
     assert runs(study) == runs_before
+
+
+def test_after_a_photo_only_its_own_site_is_looked_at_again(
+    study: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Counted: what the last look costs must not grow with the other sites of the record."""
+    asked: list[set[str] | None] = []
+    plain = decoding.history_of
+
+    def noted(record: Record, sites: set[str] | None = None) -> SiteHistory:
+        asked.append(sites)
+        return plain(record, sites)
+
+    site, day = study.sites[0].number, study.season.first + timedelta(days=7)
+    visit = random_visit(study, np.random.default_rng([9, 5]), site, day)
+    request = Request(visit, 1, on_blank=True)
+    photo = photo_of(LayoutBook(study), ProceduralHands(), "easy", 79, request, long_side=1700)
+    (study.folder / INBOX / "earlier.jpg").write_bytes(photo.data)
+    monkeypatch.setattr(decoding, "history_of", noted)
+    summary = read_batch(study, jobs=0, today=TODAY)
+    assert summary.read == 1
+    assert summary.decoded >= 1, "the site's later visits have a history more now"
+    assert asked[0] is None
+    assert len(asked) > 1
+    assert all(sites == {site} for sites in asked[1:])
+    monkeypatch.undo()
+    assert read_batch(study, jobs=0, today=TODAY).decoded == 0, "nothing was overlooked"
 
 
 def test_a_change_that_is_taken_back_leaves_all_as_it_was(study: Study) -> None:

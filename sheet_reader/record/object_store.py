@@ -1,0 +1,216 @@
+"""Originals on a store that fsspec knows (``s3://…``, ``memory://`` …) instead of a folder.
+
+A file is written whole or not at all: object stores do so by themselves, on others it gets its name
+last. It is named by the hash of its bytes, and bytes that don't give that hash are refused.
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from functools import lru_cache
+from pathlib import PurePosixPath
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
+
+from sheet_reader.atomic import TEMPORARY
+from sheet_reader.errors import SheetReaderError, StorageError, UsageError
+
+if TYPE_CHECKING:
+    from fsspec import AbstractFileSystem
+
+STORE_VARIABLE = "SHEET_READER_ORIGINALS"
+WHOLE_BY_THEMSELVES = frozenset(
+    {"memory", "s3", "s3a", "gs", "gcs", "az", "abfs", "abfss", "adl", "oss", "oci", "r2"}
+)
+"""Protocols under which an object appears when all of it is there, or not at all."""
+WAITS = "nothing that was saved before is lost; what is not read yet waits"
+
+
+@dataclass(frozen=True, slots=True)
+class StoredFile:
+    """One original on a store; it has those parts of a :class:`~pathlib.Path` that are needed to
+    read it. Raises FileNotFoundError where there is none, OSError where its bytes are not those
+    that were kept, and :class:`StorageError` where the store is out of reach.
+    """
+
+    store: ObjectStore
+    relative: str
+
+    @property
+    def name(self) -> str:
+        """The last part of its name."""
+        return PurePosixPath(self.relative).name
+
+    @property
+    def stem(self) -> str:
+        """The hash of its bytes in hexadecimal."""
+        return PurePosixPath(self.relative).stem
+
+    def __str__(self) -> str:
+        return f"{self.store}/{self.relative}"
+
+    def is_file(self) -> bool:
+        """Whether it is there."""
+        with self.store.reached() as files:
+            return bool(files.isfile(self.store.path_of(self.relative)))
+
+    def stat(self) -> SimpleNamespace:
+        """Its size as ``st_size``, in bytes."""
+        with self.store.reached() as files:
+            return SimpleNamespace(st_size=int(files.size(self.store.path_of(self.relative)) or 0))
+
+    def raw_bytes(self) -> bytes:
+        """Its bytes as they are."""
+        with self.store.reached() as files:
+            return bytes(files.cat_file(self.store.path_of(self.relative)))
+
+    def read_bytes(self) -> bytes:
+        """Its bytes, checked against their hash."""
+        data = self.raw_bytes()
+        if hashlib.sha256(data).hexdigest() != self.stem:
+            raise OSError(errno.EIO, "the store gave other bytes than were kept", str(self))
+        return data
+
+
+@dataclass(frozen=True, slots=True)
+class CarriedFile:
+    """An original that was read here, to be passed to another process: its bytes, or why not."""
+
+    name: str
+    held: bytes | OSError
+
+    def read_bytes(self) -> bytes:
+        """The bytes; raises what reading them raised."""
+        if isinstance(self.held, OSError):
+            raise self.held
+        return self.held
+
+
+@dataclass(frozen=True, slots=True)
+class ObjectStore:
+    """A place on a store, by its fsspec URL."""
+
+    url: str
+
+    def __str__(self) -> str:
+        return shown(self.url)
+
+    @contextmanager
+    def reached(self) -> Iterator[AbstractFileSystem]:
+        """The file system of the store. What it raises becomes ours, but for a missing file."""
+        files, _ = _opened(self.url)
+        try:
+            yield files
+        except (SheetReaderError, FileNotFoundError):
+            raise
+        except Exception as error:  # each store has errors of its own
+            raise StorageError(
+                f"the store of originals can't be used ({_first_line(error)})",
+                where=str(self),
+                remedy=f"check {STORE_VARIABLE}, the network and your rights there; {WAITS}",
+            ) from error
+
+    def path_of(self, relative: str) -> str:
+        """Where an original lies, as the store's file system names it."""
+        return f"{_opened(self.url)[1].rstrip('/')}/{relative}"
+
+    def keep(self, relative: str, data: bytes) -> bool:
+        """Write ``data`` whole or not at all; says whether it was written, or was there already.
+
+        Raises :class:`StorageError`.
+        """
+        path = self.path_of(relative)
+        with self.reached() as files:
+            if files.exists(path) and files.cat_file(path) == data:
+                return False
+            folder = path.rpartition("/")[0]
+            files.makedirs(folder, exist_ok=True)
+            if _protocol(files) in WHOLE_BY_THEMSELVES:
+                files.pipe_file(path, data)
+            else:
+                half = f"{folder}/{TEMPORARY}{os.getpid()}-{secrets.token_hex(6)}"
+                files.pipe_file(half, data)
+                files.mv(half, path)
+            files.invalidate_cache()
+            if files.size(path) != len(data):
+                raise OSError(errno.EIO, "the store did not keep all bytes")
+        return True
+
+    def remove(self, relative: str) -> None:
+        """Remove an original, if it is there."""
+        with self.reached() as files:
+            if files.exists(path := self.path_of(relative)):
+                files.rm_file(path)
+
+    def names(self, folder: str) -> Iterator[str]:
+        """The files under ``folder`` of the store, relative to the store, half-written ones left
+        out; sorted.
+        """
+        with self.reached() as files:
+            files.invalidate_cache()
+            root = self.path_of("")
+            try:
+                found = sorted(files.find(self.path_of(folder)))
+            except FileNotFoundError:
+                return
+        for path in found:
+            relative = str(path)[len(root) :] if str(path).startswith(root) else ""
+            if relative and not PurePosixPath(relative).name.startswith("."):
+                yield relative
+
+
+def shown(url: str) -> str:
+    """The URL without a password and without parameters, as one printable line."""
+    protocol, found, rest = url.partition("://")
+    plain = f"{protocol}{found}{rest.rpartition('@')[2].partition('?')[0]}".rstrip("/")
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in plain)
+
+
+@lru_cache(maxsize=8)
+def _opened(url: str) -> tuple[Any, str]:
+    """The file system of a URL and the place in it.
+
+    Raises :class:`UsageError` for a URL that means none, or one whose package is not installed.
+    """
+    try:
+        from fsspec.core import url_to_fs
+    except ImportError:
+        raise UsageError(
+            "originals on a store need fsspec, which is not installed",
+            where=STORE_VARIABLE,
+            remedy='install the extra “store”: pip install "sheet-reader[store]"',
+        ) from None
+    try:
+        files, path = url_to_fs(url)
+    except ImportError as error:
+        raise UsageError(
+            f"the package for this kind of store is not installed ({_first_line(error)})",
+            where=STORE_VARIABLE,
+        ) from None
+    except ValueError as error:
+        raise UsageError(
+            f"this is not the address of a store ({shown(url)})",
+            where=STORE_VARIABLE,
+            remedy="write it as s3://bucket/folder, or another address that fsspec knows",
+        ) from error
+    except Exception as error:  # each store has errors of its own
+        raise StorageError(
+            f"the store of originals can't be used ({_first_line(error)})", where=shown(url)
+        ) from error
+    return files, str(path)
+
+
+def _protocol(files: Any) -> str:
+    named = files.protocol
+    return str(named if isinstance(named, str) else named[0])
+
+
+def _first_line(error: BaseException) -> str:
+    lines = str(error).splitlines()
+    return lines[0][:160] if lines else type(error).__name__

@@ -1,0 +1,62 @@
+"""All lies elsewhere at once: photos read on a Dask cluster, the record on a PostgreSQL server, the
+originals on a store.
+"""
+
+from __future__ import annotations
+
+import tempfile
+from collections.abc import Iterator
+from pathlib import Path
+
+import dask_cluster
+import database_server
+import pytest
+import stand_in
+from stand_in import says
+
+from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.cluster import Cluster
+from sheet_reader.record import originals
+from sheet_reader.record.engine import URL_VARIABLE
+from sheet_reader.record.object_store import STORE_VARIABLE
+from sheet_reader.record.store import Record
+from sheet_reader.record.verify import verify
+from sheet_reader.study.model import Study
+
+PHOTOS = 5
+
+
+@pytest.fixture
+def elsewhere(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Cluster]:
+    """A cluster, while record and originals are elsewhere too."""
+    pytest.importorskip("fsspec", reason="fsspec (the extra store) is not installed")
+    with (
+        tempfile.TemporaryDirectory(prefix="pg") as folder,
+        database_server.running(Path(folder)) as url,
+        dask_cluster.running(tmp_path) as running,
+    ):
+        monkeypatch.setenv(URL_VARIABLE, url)
+        monkeypatch.setenv(STORE_VARIABLE, f"memory://{tmp_path.name}")
+        yield Cluster(running.address, running.tls)
+
+
+def test_a_worker_dies_and_nothing_is_lost_wherever_things_lie(
+    study: Study, elsewhere: Cluster
+) -> None:
+    for number in range(PHOTOS):
+        act = {"act": "die once", "mark": str(study.folder / "mark")} if number == 3 else {}
+        data = stand_in.photo(says({"sun.snails": str(number)}, **act), seed=number)
+        (study.folder / "inbox" / f"p{number}.png").write_bytes(data)
+    summary = read_batch(study, reader=stand_in.read, cluster=elsewhere)
+    assert (summary.read, summary.failed, summary.lines) == (PHOTOS, 0, ())
+    assert (study.folder / "mark").exists(), "a worker died"
+    assert not (study.folder / "record.sqlite").exists()
+    assert not (study.folder / "originals").exists()
+    assert len(list(originals.all_kept(study.folder))) == PHOTOS
+    with Record.open(study) as record, record.reading() as connection:
+        assert connection.dialect.name == "postgresql"
+        rows = [row for row in record.readings() if row.field == "sun.snails"]
+        assert sorted(row.read_value for row in rows) == [str(n) for n in range(PHOTOS)]
+    assert verify(study).problems == ()
+    again = read_batch(study, reader=stand_in.read, cluster=elsewhere)
+    assert (again.arrived, again.known, again.read) == (0, PHOTOS, 0)
