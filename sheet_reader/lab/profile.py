@@ -159,8 +159,12 @@ def peak_mb() -> float | None:
 
 
 def against_tesseract(photos: Sequence[bytes], book: LayoutBook, boxes: int) -> float | None:
-    """CPU time of Tesseract over ours, for a box of the rectified page; None without Tesseract."""
-    views = [view for data in photos for view in read(data, book, StageClock())]
+    """CPU time of Tesseract over ours, for a box of the rectified page; None without Tesseract, or
+    where no sheet is found.
+    """
+    views = [view for data in photos for view in read(data, book, StageClock()) if view.boxes]
+    if not views:
+        return None
     crops = np.stack([box.crop for view in views for box in view.boxes])
     some = crops[np.random.default_rng(1).permutation(len(crops))[:boxes]]
     before = os.times()
