@@ -138,6 +138,9 @@ def _one_batch(
     where: Where,
 ) -> None:
     """Read one batch (``photos`` None: the inbox, unless a mailbox is given) and tell of it."""
+    from sheet_reader.record.originals import must_last
+
+    must_last()
     batch = _read(study, photos, mailbox, again=again, where=where)
     for line in batch.lines:
         say(line)

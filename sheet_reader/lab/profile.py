@@ -2,7 +2,8 @@
 
 CPU time of one thread. A plain decode of the same file to grey is timed in the same round, right
 before each reading, and every stage is told as a ratio to it, so that the figures of two machines,
-or of a busy and a free one, can be compared.
+or of a busy and a free one, can be compared. What a process makes ready once (the templates of the
+study's pages, the network) is not timed.
 """
 
 from __future__ import annotations
@@ -158,8 +159,12 @@ def peak_mb() -> float | None:
 
 
 def against_tesseract(photos: Sequence[bytes], book: LayoutBook, boxes: int) -> float | None:
-    """CPU time of Tesseract over ours, for a box of the rectified page; None without Tesseract."""
-    views = [view for data in photos for view in read(data, book, StageClock())]
+    """CPU time of Tesseract over ours, for a box of the rectified page; None without Tesseract, or
+    where no sheet is found.
+    """
+    views = [view for data in photos for view in read(data, book, StageClock()) if view.boxes]
+    if not views:
+        return None
     crops = np.stack([box.crop for view in views for box in view.boxes])
     some = crops[np.random.default_rng(1).permutation(len(crops))[:boxes]]
     before = os.times()
@@ -199,16 +204,17 @@ def main(
     context = multiprocessing.get_context("spawn")
     with context.Pool(1) as pool:  # its memory is not the reader's
         made = {s: pool.apply(make_photos, (s, photos, seed, where)) for s in SETS}
-    for study in SETS:
-        book = LayoutBook(read_study(sample_folder(study)))
+    books = {study: LayoutBook(read_study(sample_folder(study))) for study in SETS}
+    for study, book in books.items():
         found = profile(made[study], book, rounds)
         figures[study] = asdict(found)
         click.echo("\n".join(table(study, found)))
+    if (peak := peak_mb()) is not None:
+        click.echo(f"Most memory held: {peak:.0f} MB, the {len(SETS) * photos} files among it")
+    for study, book in books.items():
         ratio = against_tesseract(made[study][:2], book, few) if few else None
         if ratio is not None:
-            click.echo(f"  Tesseract ÷ network, CPU time of a box: {ratio:.0f}")
-    if (peak := peak_mb()) is not None:
-        click.echo(f"Most memory held: {peak:.0f} MB")
+            click.echo(f"Tesseract ÷ network, CPU time of a box of {study}: {ratio:.0f}")
     if json_file is not None:
         json_file.write_text(json.dumps(figures), encoding="utf-8")
 

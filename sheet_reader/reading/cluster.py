@@ -169,8 +169,11 @@ class _Crew:
         import dask
 
         unlimited = {"distributed.admin.large-graph-warning-threshold": "1 TB"}
-        with dask.config.set(unlimited):
-            return self.client.submit(function, *given, key=key, pure=False)
+        try:
+            with dask.config.set(unlimited):
+                return self.client.submit(function, *given, key=key, pure=False)
+        except Exception as error:  # Dask passes on what any of its transports raises
+            raise _lost(error) from error
 
     @property
     def busy(self) -> bool:

@@ -37,6 +37,8 @@ def root_of(folder: Path) -> Path | ObjectStore:
     url = os.environ.get(STORE_VARIABLE, "")
     if not url:
         return folder
+    if "::" in url.partition("://")[0]:
+        raise UsageError("a chain of stores can't keep originals", where=STORE_VARIABLE)
     parts = urlsplit(url)
     if parts.scheme in ("file", "local") or "://" not in url:
         place = Path(unquote(parts.path)) if "://" in url else Path(url)
@@ -54,6 +56,16 @@ def root_of(folder: Path) -> Path | ObjectStore:
             )
         return place
     return ObjectStore(url)
+
+
+def must_last() -> None:
+    """Raises :class:`UsageError` where originals would be gone when this program ends."""
+    if os.environ.get(STORE_VARIABLE, "").startswith("memory:"):
+        raise UsageError(
+            "memory:// forgets all photos when the program ends; it serves tests only",
+            where=STORE_VARIABLE,
+            remedy="name a store that lasts, or leave it out",
+        )
 
 
 def at(folder: Path, relative: str) -> File:

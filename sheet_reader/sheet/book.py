@@ -10,10 +10,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.sheet.codes import MARK, PROOF, study_mark
+from sheet_reader.sheet.codes import MARK, PROOF, printed_text, study_mark
 from sheet_reader.sheet.drawing import Text
 from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.editions import editions
+from sheet_reader.sheet.identity import code_line
 from sheet_reader.sheet.model import BLANK, Page, SheetCode, SheetLayout
 from sheet_reader.sheet.pdf import render_pdf
 from sheet_reader.sheet.raster import rasterise
@@ -25,6 +26,15 @@ _TEMPLATES = 12
 def spaced_lines(drawn: DrawnPage) -> tuple[Text, ...]:
     """The lines of a page whose signs stand each in a place of its own."""
     return tuple(mark for mark in drawn.marks if isinstance(mark, Text) and mark.pitch_mm)
+
+
+def renamed(line: Text, page: Page, code: SheetCode) -> Text:
+    """The ``line`` of a site's ``page`` as the sheet of another site with this ``code`` has it."""
+    if line.text == page.code.sheet:
+        return replace(line, text=code.sheet)
+    if line.text == printed_text(page.code):
+        return code_line(code, page.width_mm, page.height_mm)
+    return line
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +60,7 @@ class LayoutBook:
                 self._editions.setdefault(version, (state, draw))
         self._layouts: dict[tuple[str, str], SheetLayout] = {}
         self._spaced: dict[SheetCode, tuple[Text, ...]] = {}
+        self._drawn_sites: dict[tuple[str, int], str] = {}
         self._templates: OrderedDict[tuple[SheetCode, float], NDArray[np.uint8]] = OrderedDict()
 
     @property
@@ -72,12 +83,34 @@ class LayoutBook:
         """
         key = (sheet, version or self.version)
         if key not in self._layouts:
-            study, draw = self._editions[key[1]]
-            drawn = draw(study, sheet)
-            pages = tuple(page.page for page in drawn)
-            self._spaced |= {page.page.code: spaced_lines(page) for page in drawn}
-            self._layouts[key] = SheetLayout(self.study.key, key[1], sheet, pages)
+            self._layouts[key] = self._like_another(*key) or self._drawn(*key)
         return self._layouts[key]
+
+    def _drawn(self, sheet: str, version: str) -> SheetLayout:
+        study, draw = self._editions[version]
+        drawn = draw(study, sheet)
+        self._spaced |= {page.page.code: spaced_lines(page) for page in drawn}
+        if sheet != BLANK:
+            self._drawn_sites.setdefault((version, len(sheet)), sheet)
+        pages = tuple(page.page for page in drawn)
+        return SheetLayout(self.study.key, version, sheet, pages)
+
+    def _like_another(self, sheet: str, version: str) -> SheetLayout | None:
+        """The layout of a site's sheet by that of another site, which is drawn: sheets of sites
+        with numbers of one length differ in what their codes and numbers say, and in nothing's
+        place. None where no such sheet has been drawn.
+        """
+        like = self._drawn_sites.get((version, len(sheet)))
+        if like is None or sheet == BLANK or self.study_of(version).site(sheet) is None:
+            return None
+        pages = []
+        for page in self._layouts[like, version].pages:
+            code = replace(page.code, sheet=sheet)
+            self._spaced[code] = tuple(
+                renamed(line, page, code) for line in self._spaced[page.code]
+            )
+            pages.append(replace(page, code=code))
+        return SheetLayout(self.study.key, version, sheet, tuple(pages))
 
     def spaced_lines(self, code: SheetCode) -> tuple[Text, ...]:
         """The printed lines of a page whose signs stand each in a place of its own."""

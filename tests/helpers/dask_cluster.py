@@ -20,10 +20,11 @@ PROGRAM = Path(__file__).parents[2]
 
 @dataclass(frozen=True)
 class Running:
-    """Where the scheduler listens, and what a client shows and checks."""
+    """Where the scheduler listens, what a client shows and checks, and the scheduler's process."""
 
     address: str
     tls: tuple[Path, Path, Path]
+    scheduler: subprocess.Popen[bytes]
 
 
 def certificates(folder: Path) -> tuple[Path, Path, Path]:
@@ -68,8 +69,8 @@ def running(folder: Path, workers: int = 2) -> Iterator[Running]:
             )  # fmt: skip
             ends.callback(_end, process)
             if job[0] == "scheduler":
-                address = _address(about, process)
-        yield Running(address, (authority, certificate, key))
+                found = Running(_address(about, process), (authority, certificate, key), process)
+        yield found
 
 
 def _address(about: Path, process: subprocess.Popen[bytes]) -> str:

@@ -12,6 +12,7 @@ from PIL import Image
 
 from sheet_reader.intake import pdf
 from sheet_reader.intake.bounds import Bounds
+from sheet_reader.intake.gray import to_gray
 from sheet_reader.intake.pictures import (
     is_picture,
     open_picture,
@@ -243,3 +244,15 @@ def test_heic() -> None:
     assert gray.shape == (240, 320)
     assert gray[20, 20] < 20
     assert gray[-20, -20] > 235
+
+
+@pytest.mark.parametrize("shares", [True, False])
+def test_a_grey_picture_is_copied_whole_wherever_its_pixels_come_from(
+    monkeypatch: pytest.MonkeyPatch, shares: bool
+) -> None:
+    """Also by a Pillow that would copy the memory which it is given to draw on."""
+    if not shares:
+        own = Image.frombuffer
+        monkeypatch.setattr(Image, "frombuffer", lambda *args: own(*args).copy())
+    for pixels in (np.arange(35, dtype=np.uint8).reshape(5, 7), np.full((3, 2), 128, np.uint8)):
+        assert np.array_equal(to_gray(Image.fromarray(pixels)), pixels)

@@ -9,8 +9,10 @@ from typing import Any
 
 import pytest
 import stand_in
+from click.testing import CliRunner
 from stand_in import says
 
+from sheet_reader.cli.main import cli
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record import object_store, originals
@@ -196,6 +198,7 @@ def test_a_store_out_of_reach_is_one_line_and_photos_wait(
         ("file://server/share", UsageError, "this names no folder"),
         ("here/and/there", UsageError, "this names no folder"),
         ("file:///no/such/folder", StorageError, "there is no such folder"),
+        ("simplecache::memory://x", UsageError, "a chain of stores"),
     ],
 )
 def test_an_address_that_is_none_is_told(
@@ -204,6 +207,17 @@ def test_an_address_that_is_none_is_told(
     monkeypatch.setenv(STORE_VARIABLE, url)
     with pytest.raises(error, match=said):
         read_batch(study, reader=stand_in.read, jobs=0)
+
+
+def test_a_store_that_forgets_is_refused_by_the_command(
+    study: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else the photos would be gone, and nobody would have been told."""
+    monkeypatch.setenv(STORE_VARIABLE, "memory://x")
+    monkeypatch.setattr("sheet_reader.cli.read.open_study", lambda _path: study)
+    done = CliRunner().invoke(cli, ["read", str(study.folder)])
+    assert done.exit_code == 2
+    assert "forgets all photos" in done.stderr
 
 
 def test_no_password_is_told() -> None:

@@ -7,14 +7,16 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from sheet_reader.errors import UsageError
 from sheet_reader.reasons import Code
-from sheet_reader.sheet.book import LayoutBook, Mismatch
+from sheet_reader.sheet.book import LayoutBook, Mismatch, spaced_lines
 from sheet_reader.sheet.codes import (
     machine_text,
     parse_machine_text,
     parse_printed_text,
     printed_text,
 )
+from sheet_reader.sheet.editions import editions
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
@@ -76,3 +78,39 @@ def test_templates_are_bounded(beans: Study) -> None:
     again = book.template(page, 1.0)
     assert again is not first
     assert np.array_equal(again, first)
+
+
+def _labelled(study: Study) -> Study:
+    """The study with a long label at its second site."""
+    first, second, *rest = study.sites
+    long = replace(second, label="Behind the third greenhouse, left of the old compost heap " * 2)
+    return replace(study, sites=(first, long, *rest))
+
+
+def test_sheets_of_other_sites_are_as_they_would_be_drawn(
+    sample: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Only the first site's sheet is drawn for reading; drawing takes as long as a decode."""
+    for study in (sample, _labelled(sample)):
+        book, draws = LayoutBook(study), editions(study)
+        for version in book.versions if study is sample else book.versions[:1]:
+            first, *others = [site.number for site in study.sites][:5]
+            book.layout(first, version)
+            with monkeypatch.context() as patch:
+                patch.setattr(LayoutBook, "_drawn", None)
+                found = {site: book.layout(site, version) for site in others}
+            for site, layout in found.items():
+                drawn = draws[version](study, site)
+                assert layout.pages == tuple(page.page for page in drawn)
+                for page in drawn:
+                    assert book.spaced_lines(page.page.code) == spaced_lines(page)
+
+
+def test_a_number_of_another_length_has_a_sheet_of_its_own(beans: Study) -> None:
+    short = replace(beans.sites[1], number=beans.sites[1].number[:-1])
+    study = replace(beans, sites=(beans.sites[0], short))
+    book = LayoutBook(study)
+    book.layout(study.sites[0].number)
+    assert book.layout(short.number) == LayoutBook(study).layout(short.number)
+    with pytest.raises(UsageError, match="5724"):
+        book.layout("5724")
