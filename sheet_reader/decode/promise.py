@@ -52,7 +52,7 @@ class Checked:
     ``sheets`` int64 (N,) says which stand on one sheet; None where that is not known. ``floors``
     float64 (N,) is the threshold from which on each could be drawn into the check at all, NaN where
     it is not known; None where no field was left out for its confidence. ``writers`` str (N,) says
-    who wrote each; None where that is not known.
+    who wrote each, ``numbers`` (N,) the same as a number; None where that is not known.
     """
 
     scores: NDArray[np.float64]
@@ -60,6 +60,7 @@ class Checked:
     sheets: NDArray[np.int64] | None = None
     floors: NDArray[np.float64] | None = None
     writers: NDArray[np.str_] | None = None
+    numbers: NDArray[np.intp] | None = None
 
     @classmethod
     def of(
@@ -75,16 +76,18 @@ class Checked:
         n = None if sheets is None else np.asarray(sheets, np.int64).ravel()
         f = None if floors is None else np.asarray(floors, np.float64).ravel()
         w = None if writers is None else np.asarray(writers, np.str_).ravel()
+        numbers = None if w is None else np.unique(w, return_inverse=True)[1]
         if any(x is not None and x.shape != s.shape for x in (c, n, f, w)):
             raise ValueError(f"{len(s)} scores but {len(c)} answers")
-        return cls(s, c, n, f, w)
+        return cls(s, c, n, f, w, numbers)
 
     def part(self, which: NDArray[np.bool_]) -> Checked:
         """The fields where ``which`` (N,) is True."""
         sheets = None if self.sheets is None else self.sheets[which]
         floors = None if self.floors is None else self.floors[which]
         writers = None if self.writers is None else self.writers[which]
-        return Checked(self.scores[which], self.correct[which], sheets, floors, writers)
+        numbers = None if self.numbers is None else self.numbers[which]
+        return Checked(self.scores[which], self.correct[which], sheets, floors, writers, numbers)
 
     def tell(self, threshold: float) -> NDArray[np.bool_]:
         """Which fields (N,) speak about ``threshold``: those at or above it, of the right ones only
@@ -104,12 +107,10 @@ class Checked:
         """How many fields that speak about ``threshold`` each person wrote, (W,); None where it is
         not known who did.
         """
-        if self.writers is None:
+        if self.numbers is None:
             return None
-        counts: NDArray[np.int64] = np.unique(
-            self.writers[self.tell(threshold)], return_counts=True
-        )[1]
-        return counts
+        counts: NDArray[np.int64] = np.bincount(self.numbers[self.tell(threshold)])
+        return counts[counts > 0]
 
     def chance(self, threshold: float, share: float) -> float:
         """The p-value against "more than ``share`` of what ``threshold`` accepts is wrong"."""
