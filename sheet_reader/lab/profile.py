@@ -146,6 +146,7 @@ def _counts(counts: Iterable[WorkCounts]) -> dict[str, list[float]]:
         "megapixels resampled": [c.resampled / 1e6 for c in every],
         "network calls": [float(c.network_calls) for c in every],
         "boxes to the network": [float(c.boxes) for c in every],
+        "boxes read again": [float(c.boxes_again) for c in every],
     }
 
 

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from PIL import ImageFile
 
+from sheet_reader.digits.again import larger_reader
 from sheet_reader.digits.read import Reader
 from sheet_reader.lab.stages import replaced
 
@@ -21,13 +22,16 @@ RESAMPLING = ("resize", "remap", "warpAffine", "warpPerspective", "pyrDown", "ge
 @dataclass(slots=True)
 class WorkCounts:
     """``decoded`` and ``resampled`` pixels, by any decoder and by OpenCV's functions;
-    ``network_calls``, and the ``boxes`` sent to the network in them.
+    ``network_calls``, and the ``boxes`` sent to the network in them; the same of the larger network,
+    that reads boxes again.
     """
 
     decoded: int = 0
     resampled: int = 0
     network_calls: int = 0
     boxes: int = 0
+    larger_calls: int = 0
+    boxes_again: int = 0
 
 
 @contextmanager
@@ -70,8 +74,12 @@ def _load_counting(function: Callable[..., Any], counts: WorkCounts) -> Callable
 
 def _network_counting(function: Callable[..., Any], counts: WorkCounts) -> Callable[..., Any]:
     def forward(reader: Reader, planes: Any) -> Any:
-        counts.network_calls += 1
-        counts.boxes += len(planes)
+        if reader is larger_reader():
+            counts.larger_calls += 1
+            counts.boxes_again += len(planes)
+        else:
+            counts.network_calls += 1
+            counts.boxes += len(planes)
         return function(reader, planes)
 
     return forward

@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from sheet_reader.digits import read_boxes
+from sheet_reader.digits.again import larger_reader
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.lab import profile
 from sheet_reader.lab.stages import PLACES, REST, StageClock, timed
@@ -66,6 +67,10 @@ def excess(counts: WorkCounts, golden: Golden) -> list[str]:
         found.append("network calls")
     if counts.boxes > golden.boxes:
         found.append("boxes")
+    if counts.larger_calls > 1:
+        found.append("larger calls")
+    if counts.boxes_again > golden.boxes // 4:
+        found.append("boxes again")
     if counts.resampled > MOST_RESAMPLED * 1e6:
         found.append("resampled")
     return found
@@ -87,7 +92,7 @@ def test_a_photo_is_decoded_once_and_each_box_read_once(golden: Golden, counts: 
     assert counts.resampled > 4e6
 
 
-@pytest.mark.parametrize("more", ["decoded", "by OpenCV", "network calls", "resampled"])
+@pytest.mark.parametrize("more", ["decoded", "by OpenCV", "network calls", "larger calls", "resampled"])
 def test_more_work_is_caught(golden: Golden, counts: WorkCounts, more: str) -> None:
     with counted() as extra:
         if more == "decoded":
@@ -96,15 +101,20 @@ def test_more_work_is_caught(golden: Golden, counts: WorkCounts, more: str) -> N
             profile.grey(golden.data)
         elif more == "network calls":
             read_boxes(np.full((1, 64, 64), 245, np.uint8))
+        elif more == "larger calls":
+            for _ in range(2):
+                larger_reader().read_boxes(np.full((golden.boxes, 64, 64), 245, np.uint8))
         else:
             cv2.resize(np.zeros((10, 10), np.uint8), (1485, 1050))
     both = WorkCounts(
         counts.decoded + extra.decoded, counts.resampled + extra.resampled,
         counts.network_calls + extra.network_calls, counts.boxes + extra.boxes,
+        counts.larger_calls + extra.larger_calls, counts.boxes_again + extra.boxes_again,
     )  # fmt: skip
     caught = excess(both, golden)
     assert ("decoded" if more == "by OpenCV" else more) in caught
     assert ("boxes" in caught) == (more == "network calls")
+    assert ("boxes again" in caught) == (more == "larger calls")
 
 
 @pytest.mark.parametrize("context", [counted, lambda: timed(StageClock())])
