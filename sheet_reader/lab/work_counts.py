@@ -22,8 +22,8 @@ RESAMPLING = ("resize", "remap", "warpAffine", "warpPerspective", "pyrDown", "ge
 @dataclass(slots=True)
 class WorkCounts:
     """``decoded`` and ``resampled`` pixels, by any decoder and by OpenCV's functions;
-    ``network_calls``, and the ``boxes`` sent to the network in them; the same of the larger network,
-    that reads boxes again.
+    ``network_calls``, and the ``boxes`` sent to the network in them; the same of the larger
+    network, which reads boxes again.
     """
 
     decoded: int = 0

@@ -92,7 +92,9 @@ def test_a_photo_is_decoded_once_and_each_box_read_once(golden: Golden, counts: 
     assert counts.resampled > 4e6
 
 
-@pytest.mark.parametrize("more", ["decoded", "by OpenCV", "network calls", "larger calls", "resampled"])
+@pytest.mark.parametrize(
+    "more", ["decoded", "by OpenCV", "network calls", "larger calls", "resampled"]
+)
 def test_more_work_is_caught(golden: Golden, counts: WorkCounts, more: str) -> None:
     with counted() as extra:
         if more == "decoded":
