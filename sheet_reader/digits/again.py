@@ -21,7 +21,7 @@ from sheet_reader.parameters import parameter
 
 LARGER_WEIGHTS = "larger.onnx"
 LARGER_CALIBRATION = "larger_calibration.json"
-_DIGITS = 10
+DIGITS = 10
 _EMPTY_AT = CLASSES.index(EMPTY)
 _CHOICE = "measured: 950 simulated photographs, by the writers of the role choice"
 
@@ -56,7 +56,7 @@ AGAIN = AgainParameters()
 
 def doubtful(probabilities: NDArray[np.float64]) -> NDArray[np.intp]:
     """Which boxes of one sheet, with class ``probabilities`` (N, 14), are to be read again."""
-    digits = probabilities[:, :_DIGITS]
+    digits = probabilities[:, :DIGITS]
     held = digits[digits.sum(axis=1) > 0.5]
     unclear = int((held.max(axis=1, initial=0.0) < AGAIN.unclear).sum())
     odd = len(held) > 0 and (unclear - 1) / len(held) >= AGAIN.odd_share
