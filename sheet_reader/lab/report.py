@@ -30,12 +30,13 @@ def report(score: Score, level: str, rooms: str) -> list[str]:
             _share("hidden boxes not noticed", score.lost_unnoticed, score.lost),
         ]  # fmt: skip
     if rooms == "whole":
-        lines += _fields(score)
+        lines += fields_report(score)
     lines += _times(score)
     return lines
 
 
-def _fields(score: Score) -> list[str]:
+def fields_report(score: Score) -> list[str]:
+    """The lines about fields."""
     return [
         _share("blank boxes taken for ink", score.blank_as_ink, score.blank),
         _share("inked boxes taken for blank", score.ink_as_blank, score.inked),
@@ -43,9 +44,20 @@ def _fields(score: Score) -> list[str]:
         _share("fields flagged", score.flagged, score.fields),
         _share("  sheet's own faults aside", score.plain_flagged, score.plain),
         _share("wrong among accepted", score.sure_wrong, score.sure, interval=True),
+        _share("written, accepted as not recorded", score.missed, score.sure),
+        _worst(score),
         _line("wrong site accepted", f"{score.site_wrong} of {score.found} sheets"),
         _line("wrong date accepted", f"{score.date_wrong} of {score.found} sheets"),
     ]
+
+
+def _worst(score: Score) -> str:
+    """The person with the largest share of wrong among accepted fields."""
+    name = "worst of the people"
+    if not any(score.people.values()):
+        return _line(name, "–")
+    who, marks = max(score.people.items(), key=lambda item: sum(item[1]) / max(1, len(item[1])))
+    return _share(f"{name} ({who})", sum(marks), len(marks))
 
 
 def _times(score: Score) -> list[str]:

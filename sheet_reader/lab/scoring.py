@@ -27,7 +27,9 @@ class Score:
     before review; ``sure`` all that were not flagged, and ``sure_wrong`` the wrong ones of them,
     hidden fields included; ``plain`` and ``plain_flagged`` leave out what is the sheet's own
     fault (struck, corrected, signs, strays, wrong sums, hidden). ``lost_unnoticed`` counts boxes
-    that the reader takes for visible although they are lost.
+    that the reader takes for visible although they are lost; ``missed`` fields that were written,
+    but surely "not recorded" to the reader. ``people`` has an entry for each accepted field of a
+    person: 1 where it is wrong, else 0.
     """
 
     photos: int = 0
@@ -52,9 +54,11 @@ class Score:
     plain_flagged: int = 0
     sure: int = 0
     sure_wrong: int = 0
+    missed: int = 0
     site_wrong: int = 0
     date_wrong: int = 0
     errors_mm: list[float] = field(default_factory=list)
+    people: dict[str, list[int]] = field(default_factory=dict)
     seconds: dict[str, list[float]] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
 
@@ -191,6 +195,8 @@ def _score_field(
     if not flagged:
         score.sure += 1
         score.sure_wrong += not right
+        score.missed += found.status == "empty" and truth.state == "written"
+        score.people.setdefault(sheet.person, []).append(int(not right))
     if clear:
         score.flagged += flagged
         score.fields += 1

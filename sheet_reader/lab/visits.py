@@ -17,7 +17,7 @@ import cv2
 from sheet_reader.lab.benchmark import Plan, read_case
 from sheet_reader.lab.diary import Diary
 from sheet_reader.lab.options import data_option, jobs_option, needed_data, own_digits_option
-from sheet_reader.lab.report import report
+from sheet_reader.lab.report import fields_report
 from sheet_reader.lab.scoring import Score
 from sheet_reader.lab.writers import DEV, ROLES, Role
 from sheet_reader.simulate.cases import Desk, numbered
@@ -83,7 +83,7 @@ def main(
     for title, pair in ((f"before sheet {known_from}", early), (f"from {known_from} on", late)):
         for kind, score in zip(("without memory", "with memory"), pair, strict=True):
             click.echo(f"{title}, {kind}")
-            click.echo("\n".join(report(score, level, "whole")[-12:-6]))
+            click.echo("\n".join(fields_report(score)))
             if details:
                 click.echo("\n".join(score.notes))
 

@@ -135,6 +135,14 @@ def test_an_ink_field_taken_for_empty_is_a_wrong_value() -> None:
     score = Score()
     score_page(SHEET, read(x=(None, "empty")), score)
     assert score.sure_wrong == 1
+    assert score.missed == 1
+
+
+def test_the_worst_of_the_people_is_told_by_share() -> None:
+    score = Score(people={"ann": [0, 0, 0, 1, 1], "bo": [1, 0], "cy": [0, 0, 0]})
+    line = next(s for s in report(score, "typical", "whole") if "worst of the people" in s)
+    assert "(bo)" in line
+    assert "50.00 %  (1 of 2)" in line
 
 
 def test_wrong_site_and_date() -> None:
@@ -167,6 +175,8 @@ def test_scores_add_up_and_print() -> None:
     two.add(one)
     assert (two.photos, two.found, two.right) == (2, 2, 2)
     assert two.seconds == {"digits": [0.2, 0.2]}
+    assert [sum(marks) for marks in two.people.values()] == [0]
+    assert [len(marks) for marks in two.people.values()] == [2]
     text = "\n".join(report(two, "typical", "whole"))
     assert "100.00 %  (2 of 2)" in text
     assert "0.200" in text
