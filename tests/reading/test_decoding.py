@@ -186,8 +186,8 @@ def test_after_a_photo_only_its_own_site_is_looked_at_again(
 
     site, day = study.sites[0].number, study.season.first + timedelta(days=7)
     visit = random_visit(study, np.random.default_rng([9, 5]), site, day)
-    request = Request(visit, 1, on_blank=True)
-    photo = photo_of(LayoutBook(study), ProceduralHands(), "easy", 79, request, long_side=1700)
+    request = Request(visit, 1, on_blank=False)
+    photo = photo_of(LayoutBook(study), ProceduralHands(), "easy", 80, request, long_side=1700)
     (study.folder / INBOX / "earlier.jpg").write_bytes(photo.data)
     monkeypatch.setattr(decoding, "history_of", noted)
     summary = read_batch(study, jobs=0, today=TODAY)
