@@ -283,10 +283,7 @@ def promise_from(
     The split uses nothing but who wrote (or, where that is not known, the position in the data),
     so the test stays honest.
     """
-    if data.writers is None:
-        turn = np.arange(len(data.scores))
-    else:
-        turn = np.unique(data.writers, return_inverse=True)[1]
+    turn = np.arange(len(data.scores)) if data.numbers is None else data.numbers
     pilot = turn % 5 == 0
     start = pilot_start(data.part(pilot), 4.0)
     return loosest(data.part(~pilot), allowed_error, delta, start, basis)

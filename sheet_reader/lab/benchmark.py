@@ -23,6 +23,7 @@ from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import (
     data_option,
     jobs_option,
+    json_option,
     own_digits_option,
     troubles_option,
 )
@@ -192,7 +193,7 @@ def measure(plan: Plan, jobs: int = 1) -> Iterator[Score]:
 @jobs_option
 @data_option
 @click.option("--details", is_flag=True, help="List every mistake with its seed.")
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write figures here.")
+@json_option
 def main(
     level: str, photos: int, study: str, seed: int, rooms: Rooms, sheets: int, bare: float,
     writers: Role, edition: str, own_digits: bool, troubles: str, jobs: int, data: Path | None,

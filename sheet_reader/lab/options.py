@@ -22,6 +22,25 @@ data_option = click.option(
     help="Data folder with digits/ (else SHEET_READER_DATA, else shared/data).",
 )
 
+
+
+def _in_a_folder(
+    _context: click.Context, _option: click.Parameter, file: Path | None
+) -> Path | None:
+    """The file, in a folder that is there: told before the work, not after it."""
+    if file is not None and not file.parent.is_dir():
+        raise click.BadParameter(f"there is no folder {file.parent}; make it first")
+    return file
+
+
+json_option = click.option(
+    "--json",
+    "json_file",
+    type=click.Path(path_type=Path, dir_okay=False),
+    callback=_in_a_folder,
+    help="Write figures here.",
+)
+
 own_digits_option = click.option(
     "--own-digits", is_flag=True, help="Sheets ask for the volunteer's own ten digits."
 )

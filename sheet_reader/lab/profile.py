@@ -25,7 +25,7 @@ from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.baselines import tesseract
 from sheet_reader.lab.held_out import held_out_hands
-from sheet_reader.lab.options import data_option
+from sheet_reader.lab.options import data_option, json_option
 from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.sets import find_data
 from sheet_reader.lab.stages import DECODING, STAGES, StageClock, timed
@@ -194,7 +194,7 @@ def against_tesseract(photos: Sequence[bytes], book: LayoutBook, boxes: int) -> 
     show_default=True,
     help="Boxes that Tesseract reads for comparison.",
 )
-@click.option("--json", "json_file", type=click.Path(path_type=Path), help="Write figures here.")
+@json_option
 @data_option
 def main(
     photos: int, rounds: int, seed: int, few: int, json_file: Path | None, data: Path | None

@@ -69,6 +69,7 @@ def read_batch(
         inbox = study.folder / INBOX
         paths = [inbox] if inbox.is_dir() and mailbox is None else []
     tally = Tally(lines=list(problems_of(study)))
+    originals.must_be_of(study.folder, study.key)
     with open_record(study, url) as record:
         originals.sweep_originals(study.folder)
         remove_erased(record)

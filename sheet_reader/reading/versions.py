@@ -8,6 +8,7 @@ from importlib.resources import files
 
 from sheet_reader import __version__
 from sheet_reader.decode.parameters import DECODE
+from sheet_reader.digits.again import AGAIN
 
 DATA = (
     ("sheet_reader.digits", "", (".onnx", ".json")),
@@ -29,8 +30,10 @@ def decoder_version() -> str:
 
 @cache
 def model_version() -> str:
-    """A name for all data that decide a value: changes whenever a byte of them does."""
-    digest = hashlib.sha256()
+    """A name for all data that decide a value, and for which boxes are read again: changes whenever
+    a byte of them does.
+    """
+    digest = hashlib.sha256(f"{AGAIN}".encode())
     for package, folder, endings in DATA:
         place = files(package).joinpath(folder) if folder else files(package)
         for file in sorted(place.iterdir(), key=lambda f: f.name):

@@ -70,6 +70,10 @@ class StoredFile:
         with self.store.reached() as files:
             return bytes(files.cat_file(self.store.path_of(self.relative)))
 
+    def read_text(self, encoding: str) -> str:
+        """Its text; for a file that is no original."""
+        return self.raw_bytes().decode(encoding)
+
     def read_bytes(self) -> bytes:
         """Its bytes, checked against their hash."""
         data = self.raw_bytes()

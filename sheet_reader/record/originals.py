@@ -15,6 +15,7 @@ from urllib.parse import unquote, urlsplit
 
 from sheet_reader.atomic import PRIVATE, TEMPORARY, atomic_write, sync_folder
 from sheet_reader.errors import StorageError, UsageError
+from sheet_reader.intake.names import one_line
 from sheet_reader.record.leftovers import sweep
 from sheet_reader.record.object_store import (
     STORE_VARIABLE,
@@ -24,6 +25,8 @@ from sheet_reader.record.object_store import (
 )
 
 FOLDER = "originals"
+OWNER = f"{FOLDER}/.study"
+"""Says whose originals they are, where other studies could keep theirs, too."""
 File = Path | StoredFile
 """An original, wherever it lies."""
 
@@ -65,6 +68,27 @@ def must_last() -> None:
             "memory:// forgets all photos when the program ends; it serves tests only",
             where=STORE_VARIABLE,
             remedy="name a store that lasts, or leave it out",
+        )
+
+
+def must_be_of(folder: Path, study: str) -> None:
+    """Note on a place that SHEET_READER_ORIGINALS names which ``study`` (its key) keeps its
+    originals there: what one study erases must not be gone from another.
+
+    Raises :class:`UsageError` where another one does, OSError and :class:`StorageError`.
+    """
+    if not os.environ.get(STORE_VARIABLE):
+        return
+    try:
+        owner = at(folder, OWNER).read_text(encoding="utf-8").strip()
+    except FileNotFoundError:
+        keep(folder, OWNER, f"{study}\n".encode())
+        return
+    if owner != study:
+        raise UsageError(
+            f"the originals of another study ({one_line(owner, 60)}) are kept there",
+            where=STORE_VARIABLE,
+            remedy=f"name a place for this study alone, such as one that ends in /{study}",
         )
 
 

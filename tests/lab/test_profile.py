@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import io
 from dataclasses import dataclass
+from pathlib import Path
 
+import click
 import cv2
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from PIL import Image
 
 from sheet_reader.digits import read_boxes
 from sheet_reader.digits.again import larger_reader
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.lab import profile
+from sheet_reader.lab import benchmark, profile
 from sheet_reader.lab.stages import PLACES, REST, StageClock, timed
 from sheet_reader.lab.work_counts import WorkCounts, counted
 from sheet_reader.reading.picture import read_picture
@@ -175,3 +178,12 @@ def test_ratios_are_medians_over_rounds_and_the_table_over_photos() -> None:
     rows = {tuple(line.split()) for line in profile.table("beans", found)}
     assert {("network", "2.00", "6.00"), ("megapixels", "decoded", "12.0", "12.0")} <= rows
     assert ("network", "calls", "2.0", "2.0") in rows
+
+
+@pytest.mark.parametrize("program", [profile.main, benchmark.main])
+def test_a_missing_folder_for_the_figures_is_told_before_the_work(
+    program: click.Command, tmp_path: Path
+) -> None:
+    told = CliRunner().invoke(program, ["--json", str(tmp_path / "none" / "figures.json")])
+    assert told.exit_code == 2
+    assert "there is no folder" in told.output

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -207,6 +208,20 @@ def test_an_address_that_is_none_is_told(
     monkeypatch.setenv(STORE_VARIABLE, url)
     with pytest.raises(error, match=said):
         read_batch(study, reader=stand_in.read, jobs=0)
+
+
+@pytest.mark.usefixtures("store")
+def test_two_studies_never_share_a_place(study: Study, tmp_path: Path) -> None:
+    """What one erases would be gone from the other."""
+    read_batch(study, reader=stand_in.read, jobs=0)
+    other = replace(study, key="rock-pools", folder=tmp_path / "other")
+    other.folder.mkdir()
+    with pytest.raises(UsageError, match=rf"another study \({study.key}\)") as refused:
+        read_batch(other, reader=stand_in.read, jobs=0)
+    assert "/rock-pools" in refused.value.remedy
+    assert not any(other.folder.iterdir())
+    read_batch(study, reader=stand_in.read, jobs=0)
+    assert not list(originals.all_kept(study.folder))
 
 
 def test_a_store_that_forgets_is_refused_by_the_command(
