@@ -41,7 +41,7 @@ def record(
     server: tuple[Path, str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> Iterator[Record]:
     """Three questions on a server, each about a sheet of its own."""
-    folder, url = server
+    _, url = server
     name = f"ponds{next(NUMBERS)}"
     monkeypatch.setenv(URL_VARIABLE, database_server.new_database(url, name))
     study = stand_in.a_study(tmp_path / "ponds")
