@@ -258,17 +258,24 @@ def codes_of(reasons: Iterable[Reason]) -> str:
     return "; ".join(dict.fromkeys(reason.code.value for reason in reasons))
 
 
-def to_json(reasons: Iterable[Reason]) -> str:
-    """The reasons as a JSON text: ``[{"code": "above-range", "highest": 60, "value": 72}]``."""
-    listed = [{"code": r.code.value, **dict(r.params)} for r in reasons]
-    return json.dumps(listed, ensure_ascii=False)
-
-
-def from_json(text: str) -> Reasons:
-    """The reasons of :func:`to_json`. One that this version does not know keeps its text, as
-    words.
+def to_json(reasons: Iterable[Reason]) -> str | None:
+    """The reasons as a JSON text: ``[{"code": "above-range", "highest": 60, "value": 72}]``; None
+    for none.
     """
-    return tuple(_from_item(item) for item in json.loads(text))
+    listed = [{"code": r.code.value, **dict(r.params)} for r in reasons]
+    return json.dumps(listed, ensure_ascii=False) if listed else None
+
+
+def from_json(text: str | None) -> Reasons:
+    """The reasons of :func:`to_json`. One that this version does not know, or that is damaged,
+    keeps its text, as words.
+    """
+    if text is None:
+        return ()
+    try:
+        return tuple(_from_item(item) for item in json.loads(text))
+    except (TypeError, ValueError):
+        return in_words(text)
 
 
 def _from_item(item: Any) -> Reason:

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, select
 
 from sheet_reader.record import checksums, schema
-from sheet_reader.record.checksum_triggers import OWNERS
+from sheet_reader.record.checksums import OWNERS
 from sheet_reader.record.loading import UNDO
 from sheet_reader.study.model import Study
 
@@ -32,8 +32,6 @@ NOUNS = {
 
 def checksum_faults(connection: Connection, study: Study) -> Iterator[str]:
     """One line for each row that was changed, added or removed by anything but this program."""
-    if not checksums.has_checksums(connection):
-        return
     if connection.dialect.name == "sqlite" and checksums.noted_schema(connection) != [
         checksums.schema_digest(connection)
     ]:

@@ -12,8 +12,8 @@ from sqlalchemy import Connection, bindparam, func, select, update
 
 from sheet_reader import __version__
 from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.reasons import from_json
 from sheet_reader.record import schema
-from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.model import now
 from sheet_reader.record.runs import AT_A_TIME, insert_run, last_sure, not_unasked
 from sheet_reader.record.superseded import superseded
@@ -143,13 +143,13 @@ def _latest(connection: Connection, page_instances: Sequence[int]) -> dict[int, 
 def _readings(connection: Connection, runs: Sequence[int]) -> dict[int, dict[str, FieldReading]]:
     r = schema.readings.c
     query = select(
-        r.run_id, r.field, r.value, r.confidence, r.status, r.reason, r.reasons, r.runner_up,
+        r.run_id, r.field, r.value, r.confidence, r.status, r.reasons, r.runner_up,
         r.runner_up_confidence,
     ).where(r.run_id.in_(runs))  # fmt: skip
     found: dict[int, dict[str, FieldReading]] = {}
     for row in connection.execute(query):
         found.setdefault(row.run_id, {})[row.field] = FieldReading(
-            row.field, row.value, row.confidence, row.status, restored(row.reasons, row.reason),
+            row.field, row.value, row.confidence, row.status, from_json(row.reasons),
             row.runner_up, row.runner_up_confidence,
         )  # fmt: skip
     return found

@@ -87,7 +87,7 @@ def _photo(connection: Connection, photo_id: int | None) -> int:
     added = connection.execute(
         insert(schema.photos).values(
             sha256=secrets.token_hex(32), name=NAME, original="", bytes=0, received_at=now(),
-            status=TYPED, reason="", attempts=0, read_at=now(), program=__version__, model="",
+            status=TYPED, attempts=0, read_at=now(), program=__version__, model="",
         )
     ).inserted_primary_key  # fmt: skip
     assert added is not None
@@ -123,7 +123,7 @@ def _readings(
     lines = [
         {
             "run_id": int(run[0]), "field": name, "value": None, "confidence": 0.0,
-            "status": "empty", "reason": "", "runner_up": None, "runner_up_confidence": 0.0,
+            "status": "empty", "runner_up": None, "runner_up_confidence": 0.0,
             "corners": "[]", "boxes_png": b"", "context_png": b"",
         }
         for name in names

@@ -9,9 +9,8 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from sheet_reader.reasons import Code, because
+from sheet_reader.reasons import Code, because, from_json
 from sheet_reader.record import schema, sheets
-from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.loading import UNDO
 from sheet_reader.record.model import HistoryEntry
 from sheet_reader.record.naming import neutral_name
@@ -178,7 +177,7 @@ def _read(connection: Connection, ids: list[int], serving: set[int]) -> list[_Ev
     query = (
         select(
             r.id, k.id.label("run"), k.at, r.field, r.value, k.program, s.photo_id, s.page,
-            s.layout, k.model, r.confidence, r.status, r.reason, r.reasons, k.decoded_from,
+            s.layout, k.model, r.confidence, r.status, r.reasons, k.decoded_from,
             s.id.label("page_id"),
         )
         .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
@@ -203,7 +202,7 @@ def _as_read(row: Any, *, is_current: bool) -> HistoryEntry:
         layout=row.layout,
         model=row.model,
         confidence=row.confidence,
-        reasons=restored(row.reasons, row.reason),
+        reasons=from_json(row.reasons),
         is_current=is_current,
     )
 

@@ -8,15 +8,14 @@ from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection, func, select
 
+from sheet_reader.reasons import from_json
 from sheet_reader.record import schema
 from sheet_reader.record.answers import told_from_json
-from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.model import Rival, Thresholds
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.revalidation import visits_now
 from sheet_reader.record.same_names import (
     Names,
-    has_names,
     load_names,
     under_present_names,
 )
@@ -43,7 +42,7 @@ def stamp(connection: Connection) -> Stamp:
         select(func.count(k.id), func.max(k.id)),
         select(func.count(d.id), func.max(d.id)),
         select(func.count(s.id), func.max(s.id)),
-        *([select(func.count(n.id), func.max(n.id))] if has_names(connection) else []),
+        select(func.count(n.id), func.max(n.id)),
         select(func.count(p.forgotten_at), func.max(p.forgotten_at)),
     )
     return tuple(value for query in queries for value in connection.execute(query).one())
@@ -159,7 +158,6 @@ def load_readings(connection: Connection) -> list[StoredReading]:
             r.value,
             r.confidence,
             r.status,
-            r.reason,
             r.reasons,
             r.runner_up,
             r.runner_up_confidence,
@@ -171,12 +169,11 @@ def load_readings(connection: Connection) -> list[StoredReading]:
     )
     return [
         StoredReading(
-            field, value, confidence, status,
-            restored(reasons, reason) if reasons or reason else (),
+            field, value, confidence, status, from_json(reasons) if reasons else (),
             runner_up, runner_up_confidence, reading_id=reading, page_instance_id=page,
         )
         for (
-            reading, page, field, value, confidence, status, reason, reasons, runner_up,
+            reading, page, field, value, confidence, status, reasons, runner_up,
             runner_up_confidence,
         ) in connection.execute(query)
     ]  # fmt: skip

@@ -53,39 +53,17 @@ def must_be_writable(file: Path) -> None:
         )
 
 
-def must_be_left(file: Path) -> bool:
-    """Whether a record that is to be looked at can't be opened without a change: it may not be
-    written, or is of an older version.
-    """
-    if not may_write(file):
-        return True
-    try:
-        with contextlib.closing(_plainly(file)) as db:
-            tables = {name for (name,) in db.execute("SELECT name FROM sqlite_master")}
-            if schema.schema_version.name not in tables:
-                return bool(tables)
-            query = f"SELECT max(version) FROM {schema.schema_version.name}"
-            return int(db.execute(query).fetchone()[0] or 0) < MIGRATIONS[-1].version
-    except sqlite3.Error:
-        return False  # damaged or busy: that is told when it is opened
-
-
-def _plainly(file: Path) -> sqlite3.Connection:
-    return sqlite3.connect(f"{file.absolute().as_uri()}?mode=rw", uri=True)
-
-
 def must_be_present(engine: Engine, where: str) -> None:
-    """Raises :class:`RecordError` where a record on a server, of which no copy can be made here, is
-    of an older version.
+    """Raises :class:`RecordError` where a record on a server, of which no copy can be made here,
+    has no tables yet: looking at it may not make them.
     """
     with engine.connect() as connection:
-        found = version_of(connection)
-    if found != MIGRATIONS[-1].version:
-        raise RecordError(
-            f"the record is of an older version ({found}), and looking at it may not change it",
-            where=where,
-            remedy="the next read or review brings it up to date",
-        )
+        if version_of(connection) != MIGRATIONS[-1].version:
+            raise RecordError(
+                "the record has no tables yet, and looking at it may not make them",
+                where=where,
+                remedy="the next read makes them",
+            )
 
 
 def must_not_be_blank(folder: Path) -> None:

@@ -10,9 +10,8 @@ from typing import Literal
 from sqlalchemy import Connection, select
 
 from sheet_reader.errors import UsageError
-from sheet_reader.reasons import Reasons
+from sheet_reader.reasons import Reasons, from_json
 from sheet_reader.record import schema
-from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.naming import both_names, neutral_name
 from sheet_reader.record.sheets import standing
 from sheet_reader.record.store import Record
@@ -68,7 +67,7 @@ def photo_fates(record: Record) -> list[PhotoFate]:
     """Every photo of the record, also typed sheets without one, oldest first."""
     found = _sheets(record)
     p, o = schema.photos.c, schema.origins.c
-    columns = (p.id, p.name, p.received_at, p.status, p.reason, p.reasons)
+    columns = (p.id, p.name, p.received_at, p.status, p.reasons)
     with record.reading() as connection:
         now = standing(connection)
         ways: dict[int, str] = {}
@@ -79,7 +78,7 @@ def photo_fates(record: Record) -> list[PhotoFate]:
     fates = []
     for row in rows:
         sheets = tuple(found[row.id])
-        reasons = restored(row.reasons, row.reason)
+        reasons = from_json(row.reasons)
         if row.status == TYPED and not sheets:  # every answer was taken back
             continue
         gone = bool(sheets) and all(s.aside for s in sheets)

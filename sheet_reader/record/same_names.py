@@ -8,9 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from weakref import WeakKeyDictionary
 
-from sqlalchemy import Connection, Engine, insert, inspect, select
+from sqlalchemy import Connection, insert, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
@@ -78,24 +77,8 @@ class Names:
         return next(same, None)
 
 
-def has_names(connection: Connection) -> bool:
-    """Whether the record has such answers; one of an earlier version that is looked at has not."""
-    if connection.engine in _with_names:
-        return True
-    if inspect(connection).has_table(schema.same_names.name):
-        _with_names[connection.engine] = True
-        return True
-    return False
-
-
-_with_names: WeakKeyDictionary[Engine, bool] = WeakKeyDictionary()
-"""Records that are known to have the table, which never goes again."""
-
-
 def load_names(connection: Connection, study: Study) -> Names:
     """The answers that hold: the last about each name that is not taken back."""
-    if not has_names(connection):
-        return Names(study)
     c = schema.same_names.c
     rows = connection.execute(select(schema.same_names).order_by(c.id)).all()
     undone = {row.undoes for row in rows}

@@ -1,5 +1,9 @@
 """The tables of the record, one definition for SQLite and PostgreSQL.
 
+Their first release stands as frozen text beside this (``version_1_*.sql``), made of these tables
+and their triggers by ``python -m sheet_reader.lab.schema_text``. Until that release a change of
+this module renews the text; after it, it is a step in ``migrations.py``.
+
 ``photos`` are originals by content hash, with the circumstances they were last read under;
 ``origins`` say where each came from (personal data, removed by ``erase``); ``mail_messages`` are
 the mails whose photos are all kept. A ``page_instance`` is one printed page in one photo: it stays
@@ -8,8 +12,7 @@ program and model (its ``threshold`` is the one from which on counts were accept
 is not known); its ``readings`` hold a value per field. ``evidence`` is what a page was decoded
 from; a run made from the evidence of an earlier run (``decoded_from``) has that one's pictures.
 ``decoded_under`` names the rules under which a page was last decoded.
-``reasons`` are kept as JSON (see :mod:`sheet_reader.reasons`), NULL for none; ``reason`` holds the
-words in which earlier versions kept them.
+``reasons`` are kept as JSON (see :mod:`sheet_reader.reasons`), NULL for none.
 ``decisions`` are what people said about a field of a page instance, with a ``reason`` where they
 gave one; ``runs_before`` is the highest id of a reading run that was there, so that runs and
 decisions stand in one sequence whatever the clock says; ``answer`` numbers the answer that a
@@ -67,7 +70,6 @@ photos = Table(
     Column("bytes", Integer, nullable=False),
     Column("received_at", String(32), nullable=False),
     Column("status", String(12), nullable=False),
-    Column("reason", Text, nullable=False, default=""),
     Column("reasons", Text),
     Column("attempts", Integer, nullable=False, default=0),
     Column("read_at", String(32)),
@@ -152,7 +154,6 @@ readings = Table(
     Column("value", String(40)),
     Column("confidence", Float, nullable=False),
     Column("status", String(12), nullable=False),
-    Column("reason", Text, nullable=False),
     Column("reasons", Text),
     Column("runner_up", String(40)),
     Column("runner_up_confidence", Float, nullable=False),
@@ -304,4 +305,8 @@ Index("decisions_by_place", decisions.c.page_instance_id, decisions.c.field)
 Index("photos_by_status", photos.c.status)
 PHOTOS_BY_NAME = Index("photos_by_name", photos.c.name)
 
-APPEND_ONLY = ("reading_runs", "readings", "decisions", "overruled", "sheet_decisions")
+APPEND_ONLY = (
+    "reading_runs", "readings", "decisions", "overruled", "sheet_decisions", "same_names",
+    "blind_answers",
+)  # fmt: skip
+"""Tables to which the database itself lets rows be added only."""

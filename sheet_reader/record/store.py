@@ -98,11 +98,11 @@ class Record:
 
         ``url`` is an SQLAlchemy URL; without one the environment variable SHEET_READER_RECORD is
         asked, else ``record.sqlite`` in the study folder is it. With ``for_reading`` a record in a
-        folder that may not be written, or of an older version, is opened to be looked at, and
-        nothing is written. Fields accepted with less than ``thresholds`` are asked about. Raises
-        :class:`StorageError`, :class:`RecordError` (also where photos are kept that the record
-        knows nothing of), and :class:`UsageError` where it holds another study's pages
-        (``of_any_study`` opens it all the same).
+        folder that may not be written is opened to be looked at, and nothing is written. Fields
+        accepted with less than ``thresholds`` are asked about. Raises :class:`StorageError`,
+        :class:`RecordError` (also where photos are kept that the record knows nothing of), and
+        :class:`UsageError` where it holds another study's pages (``of_any_study`` opens it all the
+        same).
         """
         url = url or os.environ.get(URL_VARIABLE) or ""
         file = study.folder / RECORD_FILE
@@ -112,7 +112,7 @@ class Record:
                 record = cls(study, open_engine(checked_address(url)), where, thresholds)
             else:
                 opening.must_not_be_blank(study.folder)
-                if for_reading and file.exists() and opening.must_be_left(file):
+                if for_reading and file.exists() and not opening.may_write(file):
                     view = resources.enter_context(opening.for_reading(file))
                     record = cls(study, view.engine, where, thresholds, view)
                 else:
@@ -165,7 +165,7 @@ class Record:
         if self.view is not None:
             opening.must_be_writable(self.view.file)
         with our_errors(self.where), self.engine.connect() as plain:
-            connection = plain.execution_options(writes=True, present_schema=True)
+            connection = plain.execution_options(writes=True)
             with connection.begin(), checksums.kept(connection):
                 yield connection
 

@@ -17,9 +17,9 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from sheet_reader import __version__
 from sheet_reader.intake.types import Origin
+from sheet_reader.reasons import from_json, to_json
 from sheet_reader.record import schema
 from sheet_reader.record.claims import Task
-from sheet_reader.record.kept_reasons import kept, restored
 from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
 from sheet_reader.record.opening import ARRIVING
 from sheet_reader.record.runs import add_run
@@ -85,7 +85,6 @@ def add_photo(
         bytes=size,
         received_at=now(),
         status="waiting",
-        reason="",
         attempts=0,
         program="",
         model="",
@@ -130,8 +129,7 @@ def finish(
         .where(c.id == task.photo_id, c.attempts == task.attempts, c.claimed_by == token)
         .values(
             status=before if before == "read" else result.status,
-            reason="",
-            reasons=kept(result.failures),
+            reasons=to_json(result.failures),
             attempts=task.attempts + 1,
             read_at=now(),
             program=__version__,
@@ -237,11 +235,9 @@ def _page_instance(
 def photos_with(connection: Connection, statuses: Sequence[str]) -> list[PhotoLine]:
     """The photos with one of these statuses, oldest first."""
     c = schema.photos.c
-    columns = (c.id, c.name, c.status, c.reason, c.reasons, c.received_at)
+    columns = (c.id, c.name, c.status, c.reasons, c.received_at)
     query = select(*columns).where(c.status.in_(statuses)).order_by(c.id)
     return [
-        PhotoLine(
-            row.id, row.name, row.status, restored(row.reasons, row.reason), row.received_at
-        )
+        PhotoLine(row.id, row.name, row.status, from_json(row.reasons), row.received_at)
         for row in connection.execute(query)
     ]
