@@ -31,8 +31,8 @@ def history(study: Path, site: str, visit: str) -> None:
     from sheet_reader.reading.opening import open_record
     from sheet_reader.review.typed_values import site_meant
 
-    day = parse_visit(visit).isoformat()
     opened = open_study(study)
+    day = parse_visit(visit, opened)
     site = site_meant(opened, site)
     with open_record(opened, for_reading=True) as record:
         tell_notes(record)

@@ -13,9 +13,9 @@ from sheet_reader.cli.common import (
     questions_of,
     study_argument,
     tell_notes,
-    today,
     waits,
 )
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.record.store import Record
@@ -109,7 +109,7 @@ def _draft(study: Study, folder: Path, *, again: bool) -> None:
     words, templates = dict(study.letter_words), template_texts(study.folder)
     with open_record(study) as record:
         facts = facts_of(record)
-        status = status_of(study, facts, today())
+        status = status_of(study, facts, days.today(study))
         said = to_say(study, facts, status, set() if again else asked_before(record))
         found = drafts(record, said, words, templates)
         _write(record, found, folder)
@@ -132,7 +132,7 @@ def _write(record: Record, found: list[Draft], folder: Path) -> None:
 
     files = {}
     for draft in found:
-        name = f"{record.study.key}-{draft.sites[0]}-{today():%Y-%m-%d}"
+        name = f"{record.study.key}-{draft.sites[0]}-{days.today(record.study):%Y-%m-%d}"
         number, free = 1, f"{name}.eml"
         while (folder / free).exists() or free in files:
             number += 1

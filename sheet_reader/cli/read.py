@@ -17,12 +17,12 @@ from sheet_reader.cli.common import (
     say,
     study_argument,
     tell_notes,
-    today,
 )
 from sheet_reader.cli.progress import progress
 from sheet_reader.cli.scheduler import cluster_of, scheduler_options
 from sheet_reader.cli.told_of_read import next_step, standing, what_came
 from sheet_reader.errors import UsageError, installation_error
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.reading.cluster import Cluster
@@ -186,7 +186,7 @@ def _read(
             again=again,
             jobs=where[0],
             cluster=where[1],
-            today=today(),
+            today=days.today(study),
         )
 
 

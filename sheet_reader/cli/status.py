@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import open_study, study_argument, tell_notes, today
+from sheet_reader.cli.common import open_study, study_argument, tell_notes
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.results.status.model import State
@@ -43,7 +44,7 @@ def status(study: Path, picture: Path | None, table: Path | None, data: Path | N
         raise UsageError("the picture must end in .svg or .png", where=picture)
     opened = open_study(study)
     with open_record(opened, for_reading=True) as record:
-        found = status_of(opened, facts_of(record), today(), promise_of(record).sentence)
+        found = status_of(opened, facts_of(record), days.today(opened), promise_of(record).sentence)
         for line in status_lines(found, _coloured):
             click.echo(line)
         tell_notes(record)

@@ -31,6 +31,7 @@ from sheet_reader.record.erase import remove_erased
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.kept_layouts import keep_layout, problems_of
+from sheet_reader.study import days
 from sheet_reader.study.model import Study
 from sheet_reader.threads import usual_jobs
 
@@ -78,13 +79,14 @@ def read_batch(
             fetch(record, mailbox, tally)
         keep_layout(study)
         most = usual_jobs(READING.worker_bytes) if jobs is None else jobs
-        anew = decode_anew(record, most, on_progress)
+        today = today or days.today(study)
+        anew = decode_anew(record, most, on_progress, today=today)
         history = anew.history or history_of(record)
         reader = reader or reader_of(record)
-        work = Work(study, today or date.today(), reader, history, seconds_per_picture)
+        work = Work(study, today, reader, history, seconds_per_picture)
         _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs, cluster=cluster)
         if tally.looked_at:  # they are the history of later visits
-            decode_anew(record, most, on_progress, anew)
+            decode_anew(record, most, on_progress, anew, today)
         tally.decoded = anew
     return tally.summary(time.monotonic() - began)
 

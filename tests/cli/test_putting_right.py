@@ -27,8 +27,7 @@ SHOWN = ["--site", SITE, "--visit", "2026-05-20"]
 
 @pytest.fixture
 def desk(bean_desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Desk:
-    for module in ("correct", "enter"):
-        monkeypatch.setattr(f"sheet_reader.cli.{module}.today", lambda: date(2026, 6, 1))
+    monkeypatch.setattr("sheet_reader.study.days.today", lambda *_: date(2026, 6, 1))
     return bean_desk
 
 

@@ -33,8 +33,7 @@ def mails(folder: Path) -> list[EmailMessage]:
 
 @pytest.fixture
 def desk(bean_desk: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
-    monkeypatch.setattr("sheet_reader.cli.letters.today", lambda: date(2026, 4, 23))
-    monkeypatch.setattr("sheet_reader.cli.status.today", lambda: date(2026, 4, 23))
+    monkeypatch.setattr("sheet_reader.study.days.today", lambda *_: date(2026, 4, 23))
     return bean_desk
 
 
