@@ -104,6 +104,9 @@ class ReviewParameters:
     leases_at_once: int = parameter(
         6, "questions", _HOUSE, "held for one person at a time, so that not each needs a write"
     )
+    patience_s: tuple[float, ...] = parameter(
+        (1.0, 2.0, 5.0, 10.0), "s", _HOUSE, "between tries of a record out of reach, the last on"
+    )
     page_body_bytes: int = parameter(
         65_536, "bytes", "choice: some ten times the longest remark", "of a request to the page"
     )
