@@ -101,8 +101,9 @@ def _answers(study: Study, paths: tuple[Path, ...]) -> None:
 def _draft(study: Study, folder: Path, *, again: bool) -> None:
     from sheet_reader.reading.opening import open_record
     from sheet_reader.record.drafts import asked_before, note_drafts
+    from sheet_reader.results.contacts import addresses
     from sheet_reader.results.from_record import facts_of
-    from sheet_reader.results.letters.drafts import addresses, drafts, to_say
+    from sheet_reader.results.letters.drafts import drafts, to_say
     from sheet_reader.results.letters.wording import template_texts
     from sheet_reader.results.status.standing import status_of
 
