@@ -5,11 +5,13 @@ from __future__ import annotations
 import locale
 import os
 from collections.abc import Sequence
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, TypedDict, Unpack
 
 import click
 
+from sheet_reader.atomic import TEMPORARY, atomic_write
 from sheet_reader.cli.common import counted, hint
 from sheet_reader.cli.questions import Questions
 from sheet_reader.errors import StorageError, StudyError, UsageError
@@ -92,14 +94,16 @@ def new(folder: Path, **given: Unpack[Given]) -> None:
     sites = questions.one(given["sites"], "How many sites", whole_from(1, 2000), usual)
     chosen = choose_numbers(sites)
     labels = labels_for(sites, names)
-    _write(folder, study_text(answers, len(chosen.numbers[0])), chosen.numbers, labels)
-    _conclude(folder, bool(names), chosen.numbers, chosen.distance)
+    text = study_text(answers, len(chosen.numbers[0]))
+    pages = _pages(folder, text, chosen.numbers, labels)
+    _write(folder, text, chosen.numbers, labels)
+    _conclude(folder, pages, bool(names), chosen.numbers, chosen.distance)
 
 
 def _must_be_free(folder: Path) -> None:
     if folder.exists() and not folder.is_dir():
         raise UsageError("this is a file", where=folder, remedy="name a folder that is new")
-    if folder.is_dir() and any(folder.iterdir()):
+    if folder.is_dir() and any(not p.name.startswith(TEMPORARY) for p in folder.iterdir()):
         what = "a study already" if (folder / "study.toml").exists() else "something else"
         raise UsageError(
             f"this folder holds {what}", where=folder, remedy="name a folder that is new or empty"
@@ -142,33 +146,46 @@ def _locale() -> str:
     return next((name for name in names if name), "") or locale.getlocale()[0] or ""
 
 
+def _pages(folder: Path, text: str, numbers: Sequence[str], labels: Sequence[str]) -> int:
+    """How many pages the sheet has. Raises UsageError where these answers make none."""
+    from sheet_reader.sheet.layout import lay_out
+    from sheet_reader.study.model import Site
+    from sheet_reader.study.reader import parse_study
+
+    try:
+        sites = tuple(Site(n, label, "") for n, label in zip(numbers, labels, strict=True))
+        return len(lay_out(parse_study(text.encode(), folder, sites)).pages)
+    except StudyError as error:
+        raise UsageError(
+            f"these answers make no sheet: {'; '.join(map(str, error.mistakes))}", where=folder,
+            remedy="nothing was written; start again with other answers",
+        ) from None  # fmt: skip
+
+
 def _write(folder: Path, text: str, numbers: Sequence[str], labels: Sequence[str]) -> None:
     from sheet_reader.study.more_sites import list_text
 
+    inbox, sites = folder / "inbox", list_text(numbers, labels)
     try:
-        (folder / "inbox").mkdir(parents=True, exist_ok=True)
-        (folder / "sites.csv").write_text(list_text(numbers, labels), "utf-8")
-        (folder / "study.toml").write_text(text, "utf-8")
+        inbox.mkdir(parents=True, exist_ok=True)
+        atomic_write({folder / "sites.csv": sites.encode(), folder / "study.toml": text.encode()})
     except OSError as error:
+        with suppress(OSError):
+            inbox.rmdir()
         raise StorageError(
             f"the study can't be written here: {error.strerror or error}", where=folder,
             remedy="name another folder",
         ) from None  # fmt: skip
 
 
-def _conclude(folder: Path, named: bool, numbers: Sequence[str], distance: int) -> None:
-    """Say what was written, whether the sheet fits its paper, and what comes next."""
-    from sheet_reader.sheet.layout import lay_out
-    from sheet_reader.study.reader import read_study
-
+def _conclude(
+    folder: Path, pages: int, named: bool, numbers: Sequence[str], distance: int
+) -> None:
+    """Say what was written, and what comes next."""
     click.echo(f"{folder / 'study.toml'}  the study, with remarks on every setting")
     apart = f"; any two differ in {distance} digits or more" if distance else ""
     click.echo(f"{folder / 'sites.csv'}  {counted(len(numbers), 'site number')}{apart}")
     click.echo(f"{folder / 'inbox'}  for the photos")
-    try:
-        pages = len(lay_out(read_study(folder)).pages)
-    except StudyError as error:
-        raise StudyError(folder / "study.toml", error.mistakes) from None
     click.echo(f"The sheet has {counted(pages, 'page')}.")
     if not named:
         click.echo("Write the names of the sites into the site list, then go on.")
