@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
 from zoneinfo import available_timezones
@@ -130,6 +131,10 @@ def _study(
     twice = 0.0 if review is None else review.number("asked_twice", 0.0, 1.0, fallback=0.0)
     if mistakes.found or season is None:
         return None
+    if order == ("month", "day", "year"):
+        words = replace(words, visit=_month_first(words.visit))
+        letter_words = tuple((name, _month_first(text)) for name, text in letter_words)
+        update_words = tuple((name, _month_first(text)) for name, text in update_words)
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
         instructions, sites or (), folder, error, send_to, own_digits, words, file, effort,
@@ -143,6 +148,12 @@ def _date_order(top: Table, paper: str, words: Words) -> tuple[str, ...]:
     usual = DATE_ORDERS[1 if paper == "Letter" and english else 0]
     given = top.choice("date_order", DATE_ORDERS) if top.has("date_order") else ""
     return tuple((given or usual).split())
+
+
+def _month_first(text: str) -> str:
+    """A text with a date in it as those write it who put the month first."""
+    text = text.replace("{day} {month} {year}", "{month} {day}, {year}")
+    return text.replace("{day} {month}", "{month} {day}")
 
 
 def _time_zone(top: Table) -> str:

@@ -139,3 +139,11 @@ def test_today_is_the_day_where_the_study_is(monkeypatch: pytest.MonkeyPatch) ->
     assert days.latest(date(2026, 12, 6)) == date(2026, 12, 7)
     assert days.latest(date.max) == date.max
     assert span(BEANS).first == BEANS.season.first - timedelta(days=2)
+
+
+def test_letters_updates_and_stacks_of_sheets_say_days_in_the_order_too() -> None:
+    pools = read_study(SAMPLES / "rock_pools")
+    assert dict(pools.letter_words)["date"] == "{month} {day}"
+    assert dict(pools.update_words)["date"] == "{month} {day}, {year}"
+    assert pools.words.visit == "Visit {number}: {month} {day}"
+    assert dict(BEANS.letter_words)["date"] == "{day} {month}"

@@ -103,8 +103,9 @@ def unplaced(study: Study, facts: Facts) -> Unplaced:
         photo = photos.get(visit.photos[0]) if visit.photos else None
         made = date.fromisoformat(visit.visit_date) if visit.visit_date else None
         nearest = None if made is None else _nearest(study, days, made)
+        possible = until(photo) if made is None else [] if nearest is None else [nearest]
         for site in [visit.site] if visit.site else sent_for(photo) or [""]:
-            places[site].update(until(photo) if made is None else {nearest} - {None})
+            places[site].update(possible)
             pages[site].update(visit.pages)
     for photo in facts.photos:
         if photo.status == "waiting":
