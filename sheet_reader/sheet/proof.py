@@ -103,11 +103,12 @@ def proof_geometry(study: Study) -> dict[str, object]:
     return geometry(SheetLayout(study.key, PROOF, BLANK, (draw_proof(study).page,)))
 
 
-def render_proof(study: Study) -> bytes:
-    """The page as PDF."""
+def render_proof(study: Study, copies: int = 1) -> bytes:
+    """The page as PDF, as often as there are ``copies``."""
     drawn = draw_proof(study)
     canvas, stream = new_canvas(drawn.page, f"{study.title} print check")
-    draw_marks(canvas, drawn.marks, drawn.page.height_mm)
-    canvas.showPage()
+    for _ in range(copies):
+        draw_marks(canvas, drawn.marks, drawn.page.height_mm)
+        canvas.showPage()
     canvas.save()
     return stream.getvalue()

@@ -126,6 +126,43 @@ def test_a_number_whose_sheets_were_read_is_not_given_to_another_site(
     assert numbers_in(folder)[-1] != gone
 
 
+def test_names_go_to_the_sites_that_have_none(tmp_path: Path) -> None:
+    folder, names = tmp_path / "walls", tmp_path / "names.txt"
+    run("new", folder, *OPTIONS, "--sites", 3)
+    first, second, third = numbers_in(folder)
+    list_ = folder / "sites.csv"
+    list_.write_bytes(list_.read_bytes().replace(b"\n", b"\r\n"))
+    one = run("sites", folder, "--name", f"{second}=Kiln, the old one")
+    assert one.exit_code == 0, one.output
+    assert [site.label for site in read_study(folder).sites] == ["", "Kiln, the old one", ""]
+    names.write_text("Fish steps\nMill\n", "utf-8")
+    both = run("sites", folder, "--labels", names)
+    assert both.exit_code == 0, both.output
+    assert f"{first}  Fish steps\n{third}  Mill\n2 sites named" in both.stdout
+    assert numbers_in(folder) == [first, second, third], "no site was added"
+    assert list_.read_bytes().count(b"\r\n") == list_.read_bytes().count(b"\n") == 4
+    before = list_.read_bytes()
+    for words in (
+        ("--labels", names), ("--name", f"{first}="), ("--name", "Mill"), ("--name", "9999=Mill"),
+        ("--name", f"{first}=a", "--name", f"{first}=b"),
+    ):  # fmt: skip
+        refused = run("sites", folder, *words)
+        assert refused.exit_code == 2, words
+        assert len(refused.stderr.splitlines()) == 1
+    assert list_.read_bytes() == before
+    again = run("sites", folder, "--name", f"{first}=Weir")
+    assert f"{first}  Weir (was Fish steps)" in again.stdout
+
+
+def test_more_names_than_sites_name_none(tmp_path: Path) -> None:
+    run("new", tmp_path / "walls", *OPTIONS, "--sites", 2)
+    (tmp_path / "names.txt").write_text("A\nB\nC\n", "utf-8")
+    result = run("sites", tmp_path / "walls", "--labels", tmp_path / "names.txt")
+    assert result.exit_code == 2
+    assert "3 names for 2 sites without one" in result.stderr
+    assert not any(site.label for site in read_study(tmp_path / "walls").sites)
+
+
 def test_the_list_is_not_touched_where_the_supply_is_used_up(tmp_path: Path) -> None:
     folder = tmp_path / "walls"
     run("new", folder, *OPTIONS, "--sites", 4)
