@@ -11,6 +11,7 @@ import waiting_record
 from browser import chromium  # noqa: F401
 from page_server import Served, served
 
+from sheet_reader.errors import UnavailableError
 from sheet_reader.record.store import Record
 
 READY = "html.takes:not(.busy)"
@@ -179,4 +180,26 @@ def test_nothing_is_taken_as_read_of_which_no_picture_came(
     press(tab, "7", "Enter")
     waits(tab, "1 answered")
     assert kept(record) == ["7"]
+    tab.close()
+
+
+def test_an_answer_waits_for_a_record_that_is_out_of_reach(
+    browser: Any, desk: tuple[Record, Served], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record, page = desk
+    tab = opened(browser, page)
+
+    def lost() -> Any:
+        raise UnavailableError("the database can't be reached", where="the record database")
+
+    with monkeypatch.context() as away:
+        away.setattr(record, "writing", lost)
+        tab.keyboard.press("7")
+        tab.keyboard.press("Enter")
+        waits(tab, "This answer is not saved yet; it is sent again until it is.")
+        waits(tab, "the database can't be reached")
+        assert kept(record) == []
+    waits(tab, "1 answered")
+    assert kept(record) == ["7"]
+    assert tab.locator("#trouble").is_hidden()
     tab.close()
