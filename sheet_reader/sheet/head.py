@@ -124,7 +124,7 @@ class Foot:
     under: float
 
 
-_FEET = (Foot(INSTRUCTION, 3, 3.9, 0.8), Foot(HINT, 4, 3.25, 0.3))
+_FEET = (Foot(INSTRUCTION, 3, 3.9, 0.8), Foot(HINT, 4, 3.25, 0.6))
 """Small print and one line more only where the usual is not enough."""
 
 

@@ -195,7 +195,7 @@ def test_scripts_from_right_to_left_are_refused(beans: Study, text: str) -> None
     ("change", "place"),
     [
         ({"send_to": "w" * 80}, "send_to"),
-        ({"words": replace(ENGLISH, photograph="very long " * 24)}, "words.photograph"),
+        ({"words": replace(ENGLISH, photograph="very long " * 32)}, "words.photograph"),
         ({"words": replace(ENGLISH, counted_by="w" * 40)}, "words.counted_by"),
         ({"words": replace(ENGLISH, tally="make your tally strokes here")}, "words.tally"),
     ],
