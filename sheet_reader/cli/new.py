@@ -5,13 +5,14 @@ from __future__ import annotations
 import locale
 import os
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TypedDict, Unpack
 
 import click
 
-from sheet_reader.cli.boundary import explain
+from sheet_reader.atomic import TEMPORARY, atomic_write
 from sheet_reader.cli.common import counted, hint
 from sheet_reader.cli.questions import Questions
 from sheet_reader.errors import StorageError, StudyError, UsageError
@@ -96,7 +97,7 @@ def new(folder: Path, **given: Unpack[Given]) -> None:
 def _must_be_free(folder: Path) -> None:
     if folder.exists() and not folder.is_dir():
         raise UsageError("this is a file", where=folder, remedy="name a folder that is new")
-    if folder.is_dir() and any(folder.iterdir()):
+    if folder.is_dir() and any(not p.name.startswith(TEMPORARY) for p in folder.iterdir()):
         what = "a study already" if (folder / "study.toml").exists() else "something else"
         raise UsageError(
             f"this folder holds {what}", where=folder, remedy="name a folder that is new or empty"
@@ -189,7 +190,7 @@ class Draft:
 
 def _settled(folder: Path, new: NewStudy, names: Sequence[str], questions: Questions) -> Draft:
     """Show what was understood, and let a person change any of it until it is right and fits its
-    paper; raises StudyError or UsageError where nobody is asked and it does not.
+    paper; raises UsageError where nobody is asked and it does not.
     """
     while True:
         click.echo("This is what was understood:")
@@ -200,11 +201,10 @@ def _settled(folder: Path, new: NewStudy, names: Sequence[str], questions: Quest
         draft = None
         try:
             draft = _draft(folder, new, names)
-        except (StudyError, UsageError) as error:
+        except UsageError as error:
             if not questions.ask:
                 raise
-            for line in explain(error):
-                click.echo(line)
+            click.echo(f"  {error.what}")
         if draft is not None and not questions.ask:
             return draft
         question = "Which number is to be asked again"
@@ -227,17 +227,13 @@ def _step_from(done: bool) -> Callable[[str], Step | None]:
 
 
 def _draft(folder: Path, new: NewStudy, names: Sequence[str]) -> Draft:
-    from sheet_reader.sheet.layout import lay_out
-    from sheet_reader.study.model import Site
     from sheet_reader.study.more_sites import labels_for
-    from sheet_reader.study.reader import parse_study
     from sheet_reader.study.site_numbers import choose_numbers
 
     labels = labels_for(new.sites, names)
     chosen = choose_numbers(new.sites)
     text = parse.study_text(new, len(chosen.numbers[0]))
-    sites = tuple(Site(n, label, "") for n, label in zip(chosen.numbers, labels, strict=True))
-    pages = len(lay_out(parse_study(text.encode(), folder, sites)).pages)
+    pages = _pages(folder, text, chosen.numbers, labels)
     return Draft(text, tuple(chosen.numbers), labels, chosen.distance, pages)
 
 
@@ -247,14 +243,32 @@ def _locale() -> str:
     return next((name for name in names if name), "") or locale.getlocale()[0] or ""
 
 
+def _pages(folder: Path, text: str, numbers: Sequence[str], labels: Sequence[str]) -> int:
+    """How many pages the sheet has. Raises UsageError where these answers make none."""
+    from sheet_reader.sheet.layout import lay_out
+    from sheet_reader.study.model import Site
+    from sheet_reader.study.reader import parse_study
+
+    try:
+        sites = tuple(Site(n, label, "") for n, label in zip(numbers, labels, strict=True))
+        return len(lay_out(parse_study(text.encode(), folder, sites)).pages)
+    except StudyError as error:
+        raise UsageError(
+            f"these answers make no sheet: {'; '.join(map(str, error.mistakes))}", where=folder,
+            remedy="nothing was written; start again with other answers",
+        ) from None  # fmt: skip
+
+
 def _write(folder: Path, text: str, numbers: Sequence[str], labels: Sequence[str]) -> None:
     from sheet_reader.study.more_sites import list_text
 
+    inbox, sites = folder / "inbox", list_text(numbers, labels)
     try:
-        (folder / "inbox").mkdir(parents=True, exist_ok=True)
-        (folder / "sites.csv").write_text(list_text(numbers, labels), "utf-8")
-        (folder / "study.toml").write_text(text, "utf-8")
+        inbox.mkdir(parents=True, exist_ok=True)
+        atomic_write({folder / "sites.csv": sites.encode(), folder / "study.toml": text.encode()})
     except OSError as error:
+        with suppress(OSError):
+            inbox.rmdir()
         raise StorageError(
             f"the study can't be written here: {error.strerror or error}", where=folder,
             remedy="name another folder",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import shlex
 from itertools import combinations
 from pathlib import Path
@@ -10,6 +11,7 @@ import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner, Result
 
+from sheet_reader import atomic
 from sheet_reader.cli.main import cli
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.study.reader import read_study
@@ -292,3 +294,40 @@ def test_the_readmes_options_make_the_study_too(
         result = run(*shlex.split(line, comments=True)[1:])
         assert result.exit_code == 0, result.output
     assert len(read_study(tmp_path / "beans").sites) == 12
+
+
+def test_answers_that_make_no_sheet_write_nothing_and_do_not_block_the_next_try(
+    tmp_path: Path,
+) -> None:
+    folder = tmp_path / "walls"
+    result = run("new", folder, *OPTIONS, "--count", "虫")
+    assert result.exit_code == 2, result.output
+    assert "nothing was written" in result.stderr
+    assert result.stderr.count("\n") == 1
+    assert not folder.exists()
+    assert run("new", folder, *OPTIONS).exit_code == 0
+
+
+@pytest.mark.parametrize("name", ["study.toml", "sites.csv"])
+def test_a_full_disk_leaves_a_folder_that_can_be_used(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    folder, whole = tmp_path / "walls", atomic._write_through
+
+    def full(path: Path, content: bytes, mode: int) -> None:
+        if (b"number,label" in content) == (name == "sites.csv"):
+            raise OSError(errno.ENOSPC, "No space left on device", str(path))
+        whole(path, content, mode)
+
+    with monkeypatch.context() as disk:
+        disk.setattr(atomic, "_write_through", full)
+        assert run("new", folder, *OPTIONS).exit_code == 3
+    assert not list(folder.iterdir())
+    assert run("new", folder, *OPTIONS).exit_code == 0
+
+
+def test_what_a_killed_new_left_does_not_block_the_next_try(tmp_path: Path) -> None:
+    folder = tmp_path / "walls"
+    folder.mkdir()
+    (folder / ".new-123-abc").write_text("half")
+    assert run("new", folder, *OPTIONS).exit_code == 0
