@@ -98,7 +98,7 @@ def _answers(study: Study, paths: tuple[Path, ...]) -> None:
     from sheet_reader.reading.opening import open_record
 
     with open_record(study) as record:
-        kept, known = keep_answers(record, paths)
+        kept, known, _ = keep_answers(record, paths)
     for places in kept:
         click.echo(kept_with(places))
     click.echo(f"{counted(len(kept), 'new answer')}, {known} known already.")

@@ -108,7 +108,7 @@ class Facts:
 def facts_of(record: Record) -> Facts:
     """Everything that the record holds now."""
     contacts = names_in(site.contact for site in record.study.sites)
-    remarks, by_photo = remarks_of(record), senders(record)
+    remarks, by_photo = remarks_of(record, of_mail=False), senders(record)
     visits = []
     for visit in record.state():
         pages = [page.page_instance_id for page in visit.pages]

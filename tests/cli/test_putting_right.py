@@ -301,7 +301,7 @@ def test_a_photo_that_cannot_be_read_names_this_command_and_is_typed_in(
         (values(moths="1"), "no field “moths”"),
         (values(date="2025-05-20"), "outside the season"),
         (values(date="2026-05-32"), "no such date"),
-        (values(date="2026-06-02"), "in the future"),
+        (values(date="2026-06-03"), "in the future"),
         ([*values(), "--photo", "cat.png"], "there is no photo “cat.png”"),
     ],
 )

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from sheet_reader.reasons import Code
+from sheet_reader.record.drafts import GOES_ALONG
 from sheet_reader.results.contacts import bare
 from sheet_reader.results.frames import WAITS, efforts, number_of, why_missing
 from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
@@ -18,7 +19,7 @@ Kind = Literal[
     "empty", "plot_empty", "unreadable", "sum", "effort", "page", "photo", "missed", "advice",
     "thanks",
 ]  # fmt: skip
-ASKS = frozenset({"empty", "plot_empty", "unreadable", "sum", "effort", "page", "photo", "missed"})
+ASKS = frozenset(get_args(Kind)) - GOES_ALONG
 """The kinds that ask something; the others only go along with a letter that does."""
 ONLY_SUM_OFF = frozenset({Code.SUM_OFF, Code.ASKED_ANEW})
 """The codes of a field that waits for nothing but a sum."""
