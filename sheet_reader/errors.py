@@ -6,6 +6,7 @@
     ├── StudyError              2   study.toml or the site list has mistakes (all, with paths)
     ├── UsageError              2   the call asks for something that is not there
     ├── StorageError            3   a file or folder cannot be read or written
+    │   └── UnavailableError   75   a server is out of reach or a record busy: try again later
     └── RecordError             4   the record (database) is damaged or of a newer version
 
 An expected failure of one photograph ("a marker is hidden") is not an exception: it is a value
@@ -82,8 +83,16 @@ class StorageError(SheetReaderError):
     exit_code = 3
 
 
+class UnavailableError(StorageError):
+    """What is needed is out of reach or in use now; nothing is lost, and the same call may work
+    later. The exit code is EX_TEMPFAIL of BSD sysexits.h.
+    """
+
+    exit_code = 75
+
+
 class RecordError(SheetReaderError):
-    """The record is damaged, locked for too long, or written by a newer version."""
+    """The record is damaged, or written by a newer version."""
 
     exit_code = 4
 

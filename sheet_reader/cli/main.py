@@ -77,7 +77,8 @@ def cli(debug: bool) -> None:
 
     STUDY is always the folder that holds a study.toml. Exit codes: 0 done, 1 failed, 2 a mistake
     in the call or the study, 3 a file or folder cannot be used, 4 the record is damaged,
-    70 unexpected, 130 stopped by Ctrl-C.
+    70 unexpected, 75 a server is out of reach or the record busy, so try again later, 130 stopped
+    by Ctrl-C.
     """
     del debug
 

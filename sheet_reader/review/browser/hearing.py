@@ -188,6 +188,9 @@ class Ear:
         if not 0 <= said.sheet < len(card.sheets):
             return Refusal(f"there are {len(card.sheets)} photos here")
         sheet = card.sheets[said.sheet]
+        if said.act == "take" and card.unlike:
+            return Refusal("they differ in too much to take them for one sheet unasked: say which "
+                           "date or site is wrong, or which photo serves")  # fmt: skip
         if said.act in ("take", "same"):
             return Settled(same_sheet(card, said.sheet))
         if said.act == "aside":

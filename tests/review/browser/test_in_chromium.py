@@ -12,6 +12,7 @@ import waiting_record
 from browser import chromium  # noqa: F401
 from page_server import Served, served
 
+from sheet_reader.errors import UnavailableError
 from sheet_reader.record.store import Record
 
 READY = "html.takes:not(.busy)"
@@ -189,6 +190,22 @@ def at_once(tab: Any, *keys: str) -> None:
         tab.keyboard.press(key)
 
 
+def test_photos_that_differ_in_much_have_no_usual_answer(
+    browser: Any, odd_sum: tuple[Record, Served]
+) -> None:
+    record, page = odd_sum
+    tab = opened(browser, page)
+    tab.set_viewport_size({"width": 1280, "height": 1600})
+    shows(tab, "photos", page)
+    waits(tab, "Two different sheets: which date or site is wrong?")
+    assert tab.locator("[data-act=take]").count() == 0
+    assert tab.locator(".acts button").first.inner_text().startswith("One: another date")
+    press(tab, "Enter")
+    waits(tab, "differ in too much")
+    assert kept(record) == []
+    tab.close()
+
+
 def shows(tab: Any, kind: str, page: Served) -> None:
     """Skip until a card of a kind is shown."""
     while page.seat.say({"act": "show"})["card"]["kind"] != kind:
@@ -359,4 +376,26 @@ def test_an_enter_that_is_refused_brings_what_was_not_seen(
     assert last.get_attribute("data-seen") == ""
     press(tab, "Enter")
     waits(tab, "1 answered")
+    tab.close()
+
+
+def test_an_answer_waits_for_a_record_that_is_out_of_reach(
+    browser: Any, desk: tuple[Record, Served], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record, page = desk
+    tab = opened(browser, page)
+
+    def lost() -> Any:
+        raise UnavailableError("the database can't be reached", where="the record database")
+
+    with monkeypatch.context() as away:
+        away.setattr(record, "writing", lost)
+        tab.keyboard.press("7")
+        tab.keyboard.press("Enter")
+        waits(tab, "This answer is not saved yet; it is sent again until it is.")
+        waits(tab, "the database can't be reached")
+        assert kept(record) == []
+    waits(tab, "1 answered")
+    assert kept(record) == ["7"]
+    assert tab.locator("#trouble").is_hidden()
     tab.close()

@@ -129,10 +129,11 @@ function photos(card) {
     el("ol", { class: "side-by-side" }, sheets), beforeLine(card),
     el("div", { class: "answer-line" }, el("input", {
       id: "answer", class: "keys-only", readonly: true,
-      "aria-label": "Enter: the same sheet, the first photo serves. A number: the same sheet, that one serves.",
+      "aria-label": `${card.unlike ? "" : "Enter: the same sheet, the first photo serves. "}A number: the same sheet, that one serves.`,
     })));
   return {
-    element, needs, take: card.before ? `Keep ${card.before}` : "Same sheet, 1 serves", acts: [],
+    element, needs, acts: [],
+    take: card.before ? `Keep ${card.before}` : card.unlike ? null : "Same sheet, 1 serves",
   };
 }
 

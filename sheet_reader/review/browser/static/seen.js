@@ -26,6 +26,7 @@ export class Watch {
       if (picture.naturalWidth) this.observer.observe(place);
       this.changed();
     };
+    delete place.dataset.seen;
     this.states.set(place, "coming");
     if (picture.complete) came();
     else for (const end of ["load", "error"]) picture.addEventListener(end, came, { once: true });
