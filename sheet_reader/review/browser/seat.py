@@ -26,7 +26,7 @@ from sheet_reader.review.browser.habits import Habits
 from sheet_reader.review.browser.hearing import Again, Ear, Heard, Said, Settled, site_lines
 from sheet_reader.review.browser.messages import number_in, sentence, texts_in
 from sheet_reader.review.browser.pace import Pace
-from sheet_reader.review.browser.pictures import Made, PictureShelf
+from sheet_reader.review.browser.pictures import Made, PictureShelf, jpeg
 from sheet_reader.review.browser.showing import (
     Around,
     Plain,
@@ -79,6 +79,9 @@ class Seat:
     def picture(self, kind: str, number: int) -> Made | None:
         """A picture as bytes and media type; None where there is none."""
         try:
+            if kind == "straight":
+                gray = self.beside.straight(number)
+                return None if gray is None else jpeg(gray)
             if kind == "close":  # asked for ahead, as its place on the sheet will be
                 self.shelf.mark(number)
             return self.shelf.get(kind, number)
