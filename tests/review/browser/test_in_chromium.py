@@ -344,8 +344,8 @@ def test_a_picture_that_still_comes_is_waited_for(
     waiting, held = held, None
     for route in waiting:
         route.continue_()
-    tab.wait_for_selector(READY)
-    tab.keyboard.press("Enter")
+    tab.focus("#answer")
+    press(tab, "Enter")
     waits(tab, "1 answered")
     assert kept(record) == ["7"]
     tab.close()
