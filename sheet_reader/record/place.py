@@ -147,16 +147,12 @@ def note_place(view: View, folder: Path, url: str) -> None:
 
 
 def write_place(folder: Path, address: str, identity: str) -> None:
-    """Write the folder's file where it does not say this yet. Raises OSError."""
-    here = Place(address, identity, str(folder.resolve()), folder.stat().st_ino)
-    file = folder / PLACE_FILE
-    if file.exists() and place_of(folder) == here:
-        return
+    """Write the folder's file. Raises OSError."""
     text = _TEXT.format(
         variable=URL_VARIABLE, address=json.dumps(address), identity=identity,
-        folder=json.dumps(here.folder, ensure_ascii=False), number=here.folder_number,
+        folder=json.dumps(str(folder.resolve()), ensure_ascii=False), number=folder.stat().st_ino,
     )  # fmt: skip
-    atomic_write({file: text.encode()}, mode=PRIVATE)
+    atomic_write({folder / PLACE_FILE: text.encode()}, mode=PRIVATE)
 
 
 def join(study: Study) -> str:

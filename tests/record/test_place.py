@@ -155,6 +155,21 @@ def test_a_copied_folder_does_not_join_in_silence(
 
 
 @pytest.mark.usefixtures("database")
+def test_a_file_that_was_spoilt_is_told_and_written_anew(
+    study: Study, post: Callable[..., object]
+) -> None:
+    post(says())
+    for text in ("oops = ", "", 'address = "x"', "\x00"):
+        (study.folder / PLACE_FILE).write_text(text)
+        with pytest.raises(UsageError, match="can't be understood") as caught:
+            Record.open(study)
+        assert "\n" not in str(caught.value)
+        join(study)
+        with Record.open(study) as record:
+            assert len(record.photos()) == 1
+
+
+@pytest.mark.usefixtures("database")
 def test_a_moved_folder_is_still_the_same(
     study: Study, post: Callable[..., object]
 ) -> None:
