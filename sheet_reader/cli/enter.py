@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, open_study, study_argument, today
+from sheet_reader.cli.common import counted, hint, open_study, refuse, study_argument, today
 from sheet_reader.cli.on_sheets import AS, REASON, SET, UNUSUAL, tell_standing
 from sheet_reader.cli.review import person
 from sheet_reader.cli.terminal import must_be_answerable, typed_line
@@ -60,6 +60,10 @@ def enter(
     from sheet_reader.record.photo_list import photo_meant
     from sheet_reader.review.typed_values import assigned
 
+    refuse(
+        (beside and not sets, "--beside goes with --set; without it you are asked"),
+        (unusual and not sets, "--unusual goes with --set; without it you are asked"),
+    )
     opened = open_study(study)
     said = assigned(opened, sets, today(), unusual=unusual)
     _none_unreadable(said)

@@ -11,6 +11,7 @@ from sheet_reader.cli.common import (
     counted,
     open_study,
     questions_of,
+    refuse,
     study_argument,
     tell_notes,
     today,
@@ -62,6 +63,11 @@ def letters(
 
     Example:  sheet-reader letters bean_tips
     """
+    refuse(
+        (templates and answers, "choose one of --templates and --answers"),
+        (templates and (out or again), "--templates drafts nothing: leave out --out and --again"),
+        (answers and (out or again), "--answers drafts nothing: leave out --out and --again"),
+    )
     opened = open_study(study)
     if templates:
         _templates(opened)
