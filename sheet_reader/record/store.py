@@ -28,6 +28,7 @@ from sheet_reader.record import (
     loading,
     opening,
     originals,
+    place,
     rows,
     schema,
     study_edits,
@@ -45,6 +46,7 @@ from sheet_reader.record.engine import (
 )
 from sheet_reader.record.engine import URL_VARIABLE as URL_VARIABLE
 from sheet_reader.record.lines import ReadingRow, Waiting
+from sheet_reader.record.log_pair import marked, must_be_a_pair
 from sheet_reader.record.migrations import migrate
 from sheet_reader.record.model import (
     Answer,
@@ -112,6 +114,7 @@ class Record:
                 record = cls(study, open_engine(checked_address(url)), where, thresholds)
             else:
                 opening.must_not_be_blank(study.folder)
+                must_be_a_pair(file)
                 if for_reading and file.exists() and not opening.may_write(file):
                     view = resources.enter_context(opening.for_reading(file))
                     record = cls(study, view.engine, where, thresholds, view)
@@ -124,10 +127,13 @@ class Record:
                 opening.must_be_present(record.engine, where)
             else:
                 migrate(record.engine)
+            known = bool(url) and place.must_match(record.reading, study.folder)
             opening.must_know_its_photos(record.reading, study.folder, where)
             if not of_any_study:
                 with record.reading() as connection:
                     study_edits.refuse_another_study(connection, study)
+            if url and not (known or for_reading):
+                place.note_place(record.writing, study.folder, url)
             record._resources = resources.pop_all()
         return record
 
@@ -166,7 +172,7 @@ class Record:
             opening.must_be_writable(self.view.file)
         with our_errors(self.where), self.engine.connect() as plain:
             connection = plain.execution_options(writes=True)
-            with connection.begin(), checksums.kept(connection):
+            with connection.begin(), marked(connection), checksums.kept(connection):
                 yield connection
 
     def state(self) -> list[Visit]:

@@ -34,6 +34,12 @@ class ReviewParameters:
         _HOUSE,
         "surely read alike in two photos, from which on they show one sheet unless they differ",
     )
+    most_misread: int = parameter(
+        3, "fields", _HOUSE, "that two photos of one sheet surely say otherwise by misread digits"
+    )
+    most_misread_share: float = parameter(
+        0.25, "share", _HOUSE, "of the fields sure in both photos, as most_misread"
+    )
     overlay_px: int = parameter(
         2400, "px", "choice: fills a large screen", "longer side of a photo with its boxes drawn"
     )

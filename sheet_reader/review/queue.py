@@ -26,7 +26,7 @@ from sheet_reader.review.cards import (
     Stated,
     SumCard,
 )
-from sheet_reader.review.clashes import clashing, own_value, surely
+from sheet_reader.review.clashes import clashing, least_alike, own_value, surely
 from sheet_reader.review.decisions import same_sheet
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.study.model import FieldSpec, Study
@@ -250,7 +250,10 @@ def _photos(
     study: Study, visit: Visit, specs: dict[str, FieldSpec], pages: set[int], names: set[str]
 ) -> PhotosCard:
     seen = [page.page_instance_id for page in visit.pages if page.page_instance_id in pages]
-    return PhotosCard(tuple(_sheet(study, visit, page, names, specs) for page in seen))
+    keys = {name for name, spec in specs.items() if spec.kind in ("site", "date")}
+    unlike, differing, compared = least_alike(visit, pages, keys)
+    sheets = tuple(_sheet(study, visit, page, names, specs) for page in seen)
+    return PhotosCard(sheets, differing, compared, unlike)
 
 
 def _sheet(

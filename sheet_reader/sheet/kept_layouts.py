@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import sheet_reader
-from sheet_reader.atomic import PRIVATE, atomic_write
+from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import LETTERS
@@ -47,9 +47,10 @@ def whole_book(study: Study) -> LayoutBook:
 def keep_layout(study: Study) -> None:
     """Keep the text of the study file under its present layout version, in place of an earlier text
     with the same one. Does nothing where the folder can't be written, where the file says something
-    else than ``study`` by now, and for the samples inside the package.
+    else than ``study`` by now, and for the samples of package and repository.
     """
-    if Path(sheet_reader.__file__).parent in study.folder.resolve().parents:
+    package = Path(sheet_reader.__file__).parent
+    if {package, package.parent / "samples"} & set(study.folder.resolve().parents):
         return
     with contextlib.suppress(OSError, SheetReaderError):
         data = (study.folder / STUDY_FILE).read_bytes()
@@ -59,8 +60,7 @@ def keep_layout(study: Study) -> None:
             return
         target = study.folder / FOLDER / f"{version}-{_digest(data)}.toml"
         if not target.exists() or target.read_bytes() != data:
-            target.parent.mkdir(mode=0o700, exist_ok=True)
-            atomic_write({target: data}, mode=PRIVATE)
+            atomic_write({target: data})
         for other in target.parent.glob(f"{version}-*.toml"):
             if other != target and _is_sound(other):
                 other.unlink()

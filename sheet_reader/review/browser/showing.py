@@ -22,6 +22,7 @@ from sheet_reader.review.cards import (
     PhotosCard,
     Stated,
     SumCard,
+    which_is_it,
 )
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.parameters import REVIEW
@@ -256,7 +257,8 @@ def _photos(card: PhotosCard) -> Plain:
     return {
         "kind": "photos",
         "title": f"{len(card.sheets)} photos of one site and date say different things",
-        "why": "The same sheet again, or is a date or site wrong?",
+        "why": which_is_it(card),
+        "unlike": card.unlike,
         "labels": [spec.label for spec in specs.values()],
         "sheets": sheets,
     }
