@@ -42,6 +42,7 @@ def open_study(path: Path) -> Study:
     Raises StudyError with every mistake, UsageError where there is no study.
     """
     from sheet_reader.study.reader import read_study
+    from sheet_reader.study.usual import loose
 
     if not path.exists():
         raise UsageError(
@@ -56,7 +57,10 @@ def open_study(path: Path) -> Study:
             where=path,
             remedy=f"type: sheet-reader {command} STUDY{photo}, with that folder for STUDY",
         )
-    return read_study(path)
+    study = read_study(path)
+    if remark := loose(study.allowed_error):
+        say(f"note: {remark}", err=True)
+    return study
 
 
 def tell_notes(record: Record) -> None:
