@@ -6,10 +6,11 @@
 >>> recorded = counts.dropna(subset="value")  # doctest: +SKIP
 >>> recorded.groupby(["count", "treatment"])["value"].agg(["size", "mean"])  # doctest: +SKIP
 
-A mistake in the call (a wrong type too) or the study, a file that can't be used and a damaged record raise a
-:class:`SheetReaderError` (its kinds stand in :mod:`sheet_reader.errors`); a photo that can't be
-read is no error but a reason in the result. Nothing is printed. Reading uses one thread (others of
-the process that want to read wait), and leaves the libraries' threads as they were.
+A mistake in the call (a wrong type too) or the study, a file that can't be used and a damaged
+record raise a :class:`SheetReaderError` (its kinds stand in :mod:`sheet_reader.errors`); a photo
+that can't be read is no error but a reason in the result. Nothing is printed. Reading uses one
+thread (others of the process that want to read wait), and leaves the libraries' threads as they
+were.
 """
 
 from __future__ import annotations

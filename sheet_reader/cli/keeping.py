@@ -111,7 +111,7 @@ def erase(study: Path, contact: str, yes: bool) -> None:
     camera's tags, and so do all counts and decisions. This can't be undone. Your own files that
     still name the person are listed: sites, inbox, older tables and overlays, backups.
 
-    Example:  sheet-reader erase bean_tips --contact kim@example.org
+    Example:  sheet-reader erase bean_tips --contact orchard@example.org
     """
     from sheet_reader.record.erase import erase as remove
     from sheet_reader.record.erase import named
