@@ -128,6 +128,11 @@ def path_from(value: object, what: str) -> Path:
     return Path(text)
 
 
+def install_extra(name: str) -> str:
+    """What to do where the packages of an extra are missing."""
+    return f"install the extra {name}: pip install '.[{name}]' in your copy of the program"
+
+
 def installation_error(what: str) -> SheetReaderError:
     """The error for a program that can't do its work as it is installed."""
     return SheetReaderError(
