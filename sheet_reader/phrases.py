@@ -148,6 +148,23 @@ def two_sheets(p: Params) -> str:
     )
 
 
+CORNERS = {
+    "missing": "four corners are wanted",
+    "outside": "a corner lies far outside the picture",
+    "mirrored": "the corners go round the wrong way: from the printed top left to the top right, "
+    "the bottom right, the bottom left",
+    "bent": "the lines between the corners cross or bend inwards",
+    "small": "the corners lie too close together for a sheet",
+    "shape": "the corners do not have the shape of the page, nor of the page seen at an angle; is "
+    "the first one where its top left is printed?",
+}
+
+
+def corners_odd(p: Params) -> str:
+    """Of corners that can't be those of a page."""
+    return CORNERS[p["what"]]
+
+
 def other_study(p: Params) -> str:
     """Of another study's sheet."""
     other = f" (“{p['study']}”)" if p["study"] else ""

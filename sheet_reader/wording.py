@@ -16,6 +16,7 @@ from sheet_reader.phrases import (
     claims_of,
     code_outside,
     code_unreadable,
+    corners_odd,
     in_future,
     no_day,
     off_list,
@@ -186,6 +187,13 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
         "this sheet says page {page}, but a sheet has {pages}; photograph it again"
     ),
     Code.NOTHING_WRITTEN: "blank sheet, nothing written",
+    Code.CORNERS_ODD: corners_odd,
+    Code.PRINT_NOT_THERE: (
+        "what is printed on the sheet does not lie where these corners put it: point at the "
+        "corners of the paper, from where its top left is printed, and choose the sheet that it is"
+    ),
+    Code.PRINT_SAYS: "you chose {chosen}, but {found} is printed on the sheet: which is right?",
+    Code.POINTED_BACK: "its corners were pointed at and taken back",
     Code.PRINT_CHECK: "print check: {text}",
     Code.NO_PICTURE: "{text}",
     Code.STUMBLED: "the reader stumbled over this photo ({error})",
@@ -228,6 +236,7 @@ _GENERAL: Mapping[Code, str] = {
     Code.STRICTER: "not certain enough for the allowed_error of today",
     Code.CODE_OUTSIDE: "the square code is outside the picture",
     Code.CODE_UNREADABLE: "the square code can't be read",
+    Code.CORNERS_ODD: "the corners pointed at can't be those of a sheet",
     Code.TOO_SLOW: "reading took too long",
 }
 """What is said of many cases at once, where masking would say too little."""

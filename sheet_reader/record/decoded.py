@@ -16,6 +16,7 @@ from sheet_reader.record import schema
 from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.model import now
 from sheet_reader.record.runs import AT_A_TIME, insert_run, last_sure, not_unasked
+from sheet_reader.record.sheets import standing
 from sheet_reader.record.superseded import superseded
 from sheet_reader.record.typed import TYPED
 
@@ -62,7 +63,7 @@ def kept_pages(connection: Connection, study: str) -> list[KeptPage]:
         .where(k.id.in_(latest), s.study == study, s.layout != TYPED)
         .order_by(s.id)
     )  # fmt: skip
-    gone = superseded(connection)
+    gone = superseded(connection) | standing(connection).withdrawn
     return [
         KeptPage(
             row.id, row.photo_id, row.layout, row.run, sources.get(row.id),
