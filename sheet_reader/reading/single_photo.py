@@ -13,14 +13,13 @@ from sheet_reader.errors import UsageError, must_be, must_be_day, path_from
 from sheet_reader.intake.bounds import DEFAULT
 from sheet_reader.intake.pictures import too_many_bytes
 from sheet_reader.reading import photo as photo_reading
+from sheet_reader.reading.parameters import READING
 from sheet_reader.record.model import FoundPage
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import layout_files
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
-BOOKS_KEPT = 3
-"""Of so many studies, the last ones used, the layouts stay made ready."""
 FieldStatus = Literal["accepted", "flagged", "empty"]
 
 
@@ -98,7 +97,7 @@ def read_photo(
     return PhotoReading(tuple(_page(found) for found in result.pages), reasons)
 
 
-@lru_cache(maxsize=BOOKS_KEPT)
+@lru_cache(maxsize=READING.books_kept)
 def _book(study: Study, layouts: tuple[tuple[str, int, int], ...]) -> LayoutBook:
     """The study's pages, made ready once for a study and the ``layouts`` kept of it."""
     del layouts
