@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
+from sheet_reader.atomic import atomic_write, private_folder
 from sheet_reader.cli.common import hint, questions_of
 from sheet_reader.errors import SheetReaderError, StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
@@ -103,9 +104,9 @@ def _start(folder: Path, today: date) -> Study:
                 )  # fmt: skip
         else:
             copy_in_season(SAMPLE, folder, today, WEEKS)
-            sites = (folder / "sites.csv").read_text("utf-8").splitlines(keepends=True)
-            (folder / "sites.csv").write_text("".join(sites[: 1 + SITES]), "utf-8")
-        (folder / "inbox").mkdir(exist_ok=True)
+            sites = (folder / "sites.csv").read_bytes().splitlines(keepends=True)
+            atomic_write({folder / "sites.csv": b"".join(sites[: 1 + SITES])})
+        private_folder(folder / "inbox")
     except OSError as error:
         raise StorageError(
             f"the demo can't be written here: {error.strerror or error}", where=folder,
@@ -137,14 +138,14 @@ def _photographs(study: Study, folder: Path, echo: Echo) -> dict[str, PhotoTruth
             name = f"photo_{number:02}.jpg"
             truths[name] = photo.truth
             try:
-                (folder / "inbox" / name).write_bytes(photo.data)
+                atomic_write({folder / "inbox" / name: photo.data})
             except OSError as error:
                 raise StorageError(
                     f"the photo can't be written: {error.strerror or error}",
                     where=folder / "inbox",
                 ) from None
     text = json.dumps({name: truth.to_json() for name, truth in truths.items()})
-    (folder / TRUTH_FILE).write_text(text, encoding="utf-8")
+    atomic_write({folder / TRUTH_FILE: text.encode()})
     echo(f"Photos    {len(truths)} simulated ones in {folder / 'inbox'}/")
     return truths
 

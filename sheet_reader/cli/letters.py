@@ -159,7 +159,7 @@ def _write(record: Record, found: list[Draft], folder: Path) -> None:
         noted = True
 
     try:
-        written = write_together(folder, files, private=True, before=note)
+        written = write_together(folder, files, before=note)
     except StorageError as error:
         if noted:
             error.remedy = "they are on record as drafted; to get the files: letters --again"

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.atomic import PRIVATE, atomic_write
+from sheet_reader.atomic import atomic_write
 from sheet_reader.cli.common import (
     counted,
     open_study,
@@ -281,7 +281,7 @@ def _keep_reasons(study: Study, lines: Sequence[str]) -> None:
     """What was said of single photos, in a file; a folder that can't be written stops nothing."""
     path = study.folder / REASONS_FILE
     try:
-        atomic_write({path: ("\n".join(lines) + "\n").encode()}, mode=PRIVATE)
+        atomic_write({path: ("\n".join(lines) + "\n").encode()})
     except OSError:
         return
     say(f"These reasons also stand in {path}")

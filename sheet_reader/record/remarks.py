@@ -4,7 +4,6 @@ photo. Personal data.
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from sqlalchemy import Connection, delete, select
 from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.model import now
+from sheet_reader.record.people import Person
 from sheet_reader.record.store import Record
 from sheet_reader.record.writing import insert_new
 
@@ -148,11 +148,11 @@ def typed_up(record: Record) -> dict[int, str]:
     }
 
 
-def remarks_naming(connection: Connection, who: re.Pattern[str]) -> tuple[int, ...]:
+def remarks_naming(connection: Connection, who: Person) -> tuple[int, ...]:
     """The remarks that a person made or that name her."""
     r = schema.remarks.c
     rows = connection.execute(select(r.id, r.author, r.text))
-    return tuple(row.id for row in rows if who.search(row.author) or who.search(row.text))
+    return tuple(row.id for row in rows if who.named_in(row.author) or who.named_in(row.text))
 
 
 def forget_remarks(connection: Connection, ids: Iterable[int]) -> None:

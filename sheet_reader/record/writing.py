@@ -45,11 +45,8 @@ def is_erased(connection: Connection, digest: str) -> bool:
 
 
 def is_bare(digest: str, original: str) -> bool:
-    """Whether ``original`` is the bare picture of the photo with this hash, not the photo itself
-    or the empty file that earlier versions left where a photo could not be opened.
-    """
-    place = PurePosixPath(original)
-    return place.stem != digest and place.suffix != ".gone"
+    """Whether ``original`` is the bare picture of the photo with this hash, not the photo."""
+    return PurePosixPath(original).stem != digest
 
 
 def announce(connection: Connection, digest: str) -> None:

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import shutil
 from datetime import date, timedelta
 from pathlib import Path
 
+from sheet_reader.atomic import atomic_write
 from sheet_reader.study.reader import STUDY_FILE, read_study
 
 WEEKS_AHEAD = 4
@@ -35,12 +35,12 @@ def copy_in_season(name: str, folder: Path, today: date, weeks: int) -> None:
     copy_sample(name, folder)
     first = today - timedelta(days=7 * weeks - 1)
     last = first + timedelta(days=7 * (weeks + WEEKS_AHEAD) - 1)
-    (folder / STUDY_FILE).write_text(in_season(name, first, last), "utf-8")
+    atomic_write({folder / STUDY_FILE: in_season(name, first, last).encode()})
 
 
 def copy_sample(name: str, folder: Path) -> None:
     """Copy a sample study's files into ``folder``, which is made if need be."""
-    folder.mkdir(parents=True, exist_ok=True)
-    for file in sorted(sample_folder(name).iterdir()):
-        if file.suffix in {".toml", ".csv"}:
-            shutil.copyfile(file, folder / file.name)
+    atomic_write({
+        folder / file.name: file.read_bytes()
+        for file in sorted(sample_folder(name).iterdir()) if file.suffix in {".toml", ".csv"}
+    })  # fmt: skip

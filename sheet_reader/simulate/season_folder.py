@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from pathlib import Path
 
+from sheet_reader.atomic import atomic_write, private_folder
 from sheet_reader.reading.opening import open_record
 from sheet_reader.simulate.bean_season import SITES, WEEKS, made_sheets
 from sheet_reader.simulate.samples import copy_in_season
@@ -27,8 +28,8 @@ def make_season_folder(
     Raises OSError where it can't be written.
     """
     copy_in_season("bean_tips", folder, today, weeks)
-    (folder / "sites.csv").write_text(_site_list(sites), "utf-8")
-    (folder / "inbox").mkdir(exist_ok=True)
+    atomic_write({folder / "sites.csv": _site_list(sites).encode()})
+    private_folder(folder / "inbox")
     study = read_study(folder)
     with open_record(study) as record:
         return study, keep_season(record, made_sheets(study, seed, weeks), seed)

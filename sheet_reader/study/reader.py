@@ -7,6 +7,7 @@ import tomllib
 from pathlib import Path
 from typing import Any, cast
 
+from sheet_reader.atomic import STUDY_FILE as STUDY_FILE
 from sheet_reader.errors import Mistake, StorageError, StudyError
 from sheet_reader.study.fields import read_counts, read_header, read_plots, read_sums
 from sheet_reader.study.letter_words import read_letter_words
@@ -19,7 +20,6 @@ from sheet_reader.study.update_plan import read_update_plan
 from sheet_reader.study.update_words import read_update_words
 from sheet_reader.study.words import read_words
 
-STUDY_FILE = "study.toml"
 MOST_BYTES = 500_000
 LEAST = 4
 """Visits that a site needs: four or five at least (common practice, no source)."""
