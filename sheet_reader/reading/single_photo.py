@@ -17,6 +17,7 @@ from sheet_reader.reading.parameters import READING
 from sheet_reader.record.model import FoundPage
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import layout_files
+from sheet_reader.study import days
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
@@ -90,7 +91,7 @@ def read_photo(
         photo.open("rb").close()
     except OSError as error:
         return PhotoReading((), (f"the file cannot be read: {error.strerror or error}",))
-    day = date.today() if today is None else today
+    day = days.today(study) if today is None else today
     reader, book = photo_reading.default_reader(), _book(study, _layouts_kept(study))
     result = photo_reading.read_original(photo, study, book, day, reader)
     reasons = tuple(words((reason,)) for reason in result.failures)

@@ -18,6 +18,7 @@ _ONE_OF = {"header": "header field", "plots": "plot", "counts": "count", "sums":
 """What one table of a list is called."""
 AT_THE_TOP = (
     "key", "title", "paper", "sites", "allowed_error", "instructions", "send_to", "own_digits",
+    "date_order", "time_zone",
 )  # fmt: skip
 """The settings that stand before the first table."""
 IDENTIFIER = re.compile(r"[a-z][a-z0-9_]{0,31}\Z")
