@@ -105,6 +105,8 @@ class Code(StrEnum):
     """The visit date lies outside the season."""
     SEASON_NOT_BEGUN = "season-not-begun"
     """The season has not begun, so there is no day that the date may be."""
+    DAY_OR_MONTH = "day-or-month", "other"
+    """Day and month may stand the other way round: then it is the ``other`` date."""
     HAND_DIFFERS = "hand-differs", "boxes", "hand"
     """The boxes for themselves spell another site or date than the writer's hand makes likely."""
 

@@ -24,6 +24,7 @@ Source = Literal["mail", "person"]
 LONGEST = 2_000
 BY_MAIL = "by mail: "
 """Stands before what came by mail."""
+CAME_BY_MAIL = f"{BY_MAIL}it is in the record"
 COMMENTS = "comments"
 """Marks what the comments area of a page says, typed up."""
 
@@ -109,8 +110,10 @@ class Remarks:
         return tuple(dict.fromkeys(text for _, text in sorted(found)))
 
 
-def remarks_of(record: Record) -> Remarks:
-    """All remarks of a record."""
+def remarks_of(record: Record, *, of_mail: bool = True) -> Remarks:
+    """All remarks of a record; without what stands in mails, which was written to one person, there
+    is only said that one came.
+    """
     r = schema.remarks.c
     visits: dict[Place, list[tuple[int, str]]] = defaultdict(list)
     pages: dict[int, list[tuple[int, str]]] = defaultdict(list)
@@ -121,7 +124,8 @@ def remarks_of(record: Record) -> Remarks:
         for page in connection.execute(select(s.id, s.photo_id)):
             brought[page.photo_id].append(page.id)
         for row in connection.execute(query.order_by(r.id)):
-            said = row.id, f"{BY_MAIL}{row.text}" if row.source == "mail" else row.text
+            mail = f"{BY_MAIL}{row.text}" if of_mail else CAME_BY_MAIL
+            said = row.id, mail if row.source == "mail" else row.text
             if row.photo_id is not None:
                 for number in brought[row.photo_id]:
                     pages[number].append(said)

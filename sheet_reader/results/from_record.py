@@ -110,7 +110,7 @@ def facts_of(record: Record) -> Facts:
     """Everything that the record holds now. Raises :class:`RecordError` for a damaged record."""
     must_be_sound(record)
     contacts = names_in(site.contact for site in record.study.sites)
-    remarks, by_photo = remarks_of(record), senders(record)
+    remarks, by_photo = remarks_of(record, of_mail=False), senders(record)
     visits = []
     for visit in record.state():
         pages = [page.page_instance_id for page in visit.pages]
