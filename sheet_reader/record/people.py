@@ -38,7 +38,7 @@ ROWS_GO = frozenset({
 BY_PHOTO = frozenset({"photos.name", "photos.original"})
 """Of a photo that is hers: the neutral name, and a bare picture with the name's box blanked."""
 HARMLESS = frozenset({
-    "photos.sha256", "photos.received_at", "photos.status", "photos.reason", "photos.reasons",
+    "photos.sha256", "photos.received_at", "photos.status", "photos.reasons",
     "photos.read_at", "photos.program", "photos.model", "photos.circumstances",
     "photos.claimed_at", "photos.forgotten_at",
     "mail_messages.mailbox", "mail_messages.mark", "mail_messages.seen_at",
@@ -47,7 +47,7 @@ HARMLESS = frozenset({
     "reading_runs.at", "reading_runs.program", "reading_runs.model", "reading_runs.identified_by",
     "reading_runs.advice", "reading_runs.site", "reading_runs.visit_date", "reading_runs.outline",
     "reading_runs.evidence",
-    "readings.field", "readings.value", "readings.status", "readings.reason", "readings.reasons",
+    "readings.field", "readings.value", "readings.status", "readings.reasons",
     "readings.runner_up", "readings.corners", "readings.boxes_png", "readings.context_png",
     "decisions.field", "decisions.kind", "decisions.value", "decisions.at", "decisions.program",
     "decisions.told",
