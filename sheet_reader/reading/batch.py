@@ -27,6 +27,7 @@ from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, r
 from sheet_reader.record import claims, originals, writing
 from sheet_reader.record.circumstances import circumstances
 from sheet_reader.record.claims import Task
+from sheet_reader.record.doubts import doubts_of, raised
 from sheet_reader.record.erase import remove_erased
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
@@ -73,6 +74,7 @@ def read_batch(
     with open_record(study, url) as record:
         originals.sweep_originals(study.folder)
         remove_erased(record)
+        before = doubts_of(record.state())
         take_in(record, arrivals(gather(paths)), tally)
         if mailbox is not None:
             fetch(record, mailbox, tally)
@@ -86,6 +88,7 @@ def read_batch(
         if tally.looked_at:  # they are the history of later visits
             decode_anew(record, most, on_progress, anew)
         tally.decoded = anew
+        tally.doubts = raised(before, doubts_of(record.state()))
     return tally.summary(time.monotonic() - began)
 
 

@@ -36,12 +36,13 @@ INKS = {
     "confirmed": (175, 90, 20),
     "corrected": (175, 90, 20),
     "typed": (175, 90, 20),
+    "doubted": (0, 110, 230),
     "flagged": (0, 110, 230),
     "empty": (130, 130, 130),
     "unreadable": (150, 40, 130),
 }
 """Blue, green, red by status; each at least 3:1 against white (WCAG 2.2, non-text contrast)."""
-SIGNS = {"flagged": "?", "empty": "-", "unreadable": "X"}
+SIGNS = {"doubted": "?", "flagged": "?", "empty": "-", "unreadable": "X"}
 """What stands beside the value, so that no colour has to be told from another."""
 LEGEND = (("accepted", "14 accepted"), ("flagged", "14? question"), ("empty", "- empty"),
           ("unreadable", "X can't be read"))  # fmt: skip
@@ -100,7 +101,7 @@ def _draw_mark(canvas: NDArray[np.uint8], boxes: NDArray[np.float64], mark: Mark
     if not len(boxes):
         return
     ink = INKS.get(mark.status, INKS["flagged"])
-    waits = mark.status == "flagged"
+    waits = mark.status in ("flagged", "doubted")
     for box in boxes:
         _polygon(canvas, box, ink, 3 if waits else 1)
     text = f"{mark.text}{SIGNS.get(mark.status, '')}"
