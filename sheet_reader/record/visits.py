@@ -16,6 +16,7 @@ from sheet_reader.reasons import Code, because
 from sheet_reader.record.merging import merge
 from sheet_reader.record.model import Status
 from sheet_reader.record.parameters import RECORD
+from sheet_reader.record.serving import same_as
 from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Study
@@ -133,9 +134,13 @@ def place_of(study: Study, seen: PageObservation, fields: Sequence[FieldState]) 
 
 
 def better(seen: PageObservation, fields: Sequence[FieldState]) -> tuple[float, ...]:
-    """Sort key of the photos of one visit, the best first: fewest doubts, then the sharpest."""
+    """Sort key of the photos of one visit, the best first: the one that a person said last to show
+    the sheet of others, then fewest doubts, then the sharpest.
+    """
+    said = [f.decision.decision_id for f in fields if f.decision and same_as(f.decision)]
     doubts = sum(f.status in ("flagged", "doubted", "unreadable") for f in fields)
-    return (doubts, seen.hidden_boxes, seen.blur_mm, -seen.px_per_mm, seen.page_instance_id)
+    sharp = seen.blur_mm, -seen.px_per_mm
+    return (-max(said, default=0), doubts, seen.hidden_boxes, *sharp, seen.page_instance_id)
 
 
 def _two_visits(fields: list[FieldState]) -> list[FieldState]:
