@@ -6,7 +6,7 @@ import contextlib
 import errno
 import os
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
 TEMPORARY = ".new-"
@@ -18,17 +18,24 @@ CANNOT_SYNC = (errno.EACCES, errno.EPERM, errno.EINVAL, errno.ENOTSUP, errno.EBA
 BINARY: int = getattr(os, "O_BINARY", 0)
 
 
-def atomic_write(files: Mapping[Path, bytes], *, mode: int = PUBLIC) -> None:
+def atomic_write(
+    files: Mapping[Path, bytes],
+    *,
+    mode: int = PUBLIC,
+    before: Callable[[], object] = lambda: None,
+) -> None:
     """Write all ``files`` onto the disk under temporary names beside them, then give them theirs.
 
     A full disk or a killed process leaves what was there before whole; between the names of several
-    files there is a moment in which some are new. Raises OSError.
+    files there is a moment in which some are new. ``before`` is called when all bytes are on the
+    disk and no name is given yet; where it raises, nothing is written. Raises OSError.
     """
     written: dict[Path, Path] = {}
     try:
         for target, content in files.items():
             written[target] = temporary_path(target)
             _write_through(written[target], content, mode)
+        before()
         for target, path in written.items():
             path.replace(target)
     except BaseException:

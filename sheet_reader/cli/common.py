@@ -27,6 +27,15 @@ def study_argument(command: Command) -> Command:
     return click.argument("study", type=click.Path(path_type=Path), metavar="STUDY")(command)
 
 
+def refuse(*cases: tuple[object, str]) -> None:
+    """Raises click.UsageError with the sentence of the first case that holds: of options that don't
+    go together, none is left out in silence.
+    """
+    for holds, sentence in cases:
+        if holds:
+            raise click.UsageError(sentence)
+
+
 def open_study(path: Path) -> Study:
     """Read and check the study at ``path``; show its warnings on stderr.
 

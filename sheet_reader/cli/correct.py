@@ -12,6 +12,7 @@ from sheet_reader.cli.common import (
     counted,
     open_study,
     parse_visit,
+    refuse,
     study_argument,
     today,
 )
@@ -75,6 +76,10 @@ def correct(
     from sheet_reader.reading.opening import open_record
     from sheet_reader.review.typed_values import assigned, site_meant
 
+    refuse(
+        (unusual and not sets, "--unusual goes with --set; without it you are asked"),
+        (reason and remark is not None and not sets, "--reason of a value goes with --set"),
+    )
     opened = open_study(study)
     if (photo is None) == (site is None and visit is None) or (site is None) != (visit is None):
         raise UsageError("name one sheet", remedy="with --site N and --visit DATE, or by its photo")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, open_study, study_argument, today
+from sheet_reader.cli.common import counted, hint, open_study, refuse, study_argument, today
 from sheet_reader.cli.on_sheets import AS, REASON, SET, UNUSUAL, tell_standing
 from sheet_reader.cli.review import person
 from sheet_reader.cli.terminal import must_be_answerable, typed_line
@@ -61,6 +61,10 @@ def enter(
     from sheet_reader.record.row_sums import sums_off
     from sheet_reader.review.typed_values import LOOK_AGAIN, assigned
 
+    refuse(
+        (beside and not sets, "--beside goes with --set; without it you are asked"),
+        (unusual and not sets, "--unusual goes with --set; without it you are asked"),
+    )
     opened = open_study(study)
     said = assigned(opened, sets, today(), unusual=unusual)
     _none_unreadable(said)

@@ -63,6 +63,20 @@ class LazyGroup(BoundaryGroup):
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that is called; fails where an option for one value stands there twice."""
+        name, command, rest = super().resolve_command(ctx, args)
+        if command is not None:
+            within = click.Context(command, info_name=name, parent=ctx)
+            given = command.make_parser(within).parse_args(list(rest))[2]
+            for option in given:
+                single = isinstance(option, click.Option) and not option.is_flag
+                if single and not option.multiple and given.count(option) > 1:
+                    raise click.UsageError(f"{option.opts[0]} was given more than once", within)
+        return name, command, rest
+
 
 @click.group(
     cls=LazyGroup,

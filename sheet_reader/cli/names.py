@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import open_study, study_argument
+from sheet_reader.cli.common import open_study, refuse, study_argument
 from sheet_reader.cli.name_questions import name_notes, questions
 from sheet_reader.errors import UsageError
 
@@ -41,8 +41,11 @@ def names(
     from sheet_reader.reading.opening import open_record
     from sheet_reader.record import same_names
 
-    if sum(map(bool, (same, different, undo))) > 1:
-        raise click.UsageError("choose one of --same, --different and --undo")
+    said = sum(map(bool, (same, different, undo)))
+    refuse(
+        (said > 1, "choose one of --same, --different and --undo"),
+        (name and not said, "--as goes with --same, --different or --undo"),
+    )
     opened = open_study(study)
     with open_record(opened) as record:
         if same or different:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, parse_visit, study_argument
+from sheet_reader.cli.common import counted, open_study, parse_visit, refuse, study_argument
 from sheet_reader.cli.on_sheets import must_have_record, open_shown
 from sheet_reader.errors import UsageError
 
@@ -58,6 +58,7 @@ def photos(
     from sheet_reader.record.photo_list import photo_fates, photo_meant
     from sheet_reader.review.typed_values import site_meant
 
+    refuse((opens and as_csv, "choose one of --open and --csv"))
     opened = open_study(study)
     if opens and photo is None:
         raise UsageError("say which photo to show", remedy="sheet-reader photos STUDY PHOTO --open")

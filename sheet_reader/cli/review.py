@@ -14,6 +14,7 @@ from sheet_reader.cli.common import (
     counted,
     hint,
     open_study,
+    refuse,
     say,
     study_argument,
     tell_notes,
@@ -54,11 +55,13 @@ def person(name: str | None) -> str:
 @click.command(short_help="Answer questions about the doubtful fields.")
 @study_argument
 @click.option("--as", "name", metavar="NAME", help="Who answers; the login name if left out.")
-@click.option("--pictures", type=PICTURES, default="auto", show_default=True, help=PICTURES_HELP)
+@click.option(
+    "--pictures", type=PICTURES, default=None, show_default="auto", help=PICTURES_HELP
+)
 @click.option("--browser", is_flag=True, help="Ask on a page in your web browser.")
 @click.option("--port", type=click.IntRange(1024, 65535), help="The page's port; any free one.")
 def review(
-    study: Path, name: str | None, pictures: PictureMode, browser: bool, port: int | None
+    study: Path, name: str | None, pictures: PictureMode | None, browser: bool, port: int | None
 ) -> None:
     """Ask about the fields that could not be read with enough certainty.
 
@@ -79,6 +82,10 @@ def review(
     from sheet_reader.reading.opening import open_record
     from sheet_reader.review.desk import RecordDesk
 
+    refuse(
+        (port and not browser, "--port goes with --browser"),
+        (pictures and browser, "--pictures is for the terminal: leave it out with --browser"),
+    )
     opened = open_study(study)
     with open_record(opened) as record:
         tell_notes(record)
@@ -91,7 +98,7 @@ def review(
         if browser:
             _tell(record, serve(desk, person(name), port or 0))
             return
-        _tell(record, hold(record, desk, person(name), pictures))
+        _tell(record, hold(record, desk, person(name), pictures or "auto"))
 
 
 def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> Outcome:

@@ -6,7 +6,7 @@ All else in this room works on :class:`Facts`, so that it can be tried on made-u
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -114,14 +114,14 @@ class Facts:
 
 def facts_of(record: Record) -> Facts:
     """Everything that the record holds now."""
-    contacts = [site.contact for site in record.study.sites]
+    contacts = names_in(site.contact for site in record.study.sites)
     remarks, by_photo = remarks_of(record), senders(record)
     visits = []
     for visit in record.state():
         pages = [page.page_instance_id for page in visit.pages]
         said = remarks.on((visit.site, visit.visit_date), pages)
-        hers = [who for page in visit.pages for who in by_photo.get(page.photo_id, ())]
-        told = tuple(told_without_people(remark, [*contacts, *hers]) for remark in said)
+        hers = names_in(who for page in visit.pages for who in by_photo.get(page.photo_id, ()))
+        told = tuple(told_without_people(remark, contacts, hers) for remark in said)
         visits.append(_visit(visit, told))
     photos = tuple(
         PhotoFact(
@@ -176,18 +176,21 @@ _DAY = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[/-]\d\d?[/-]\d{4}")
 SHORTEST_NAME = 3
 
 
-def told_without_people(remark: str, contacts: Iterable[str] = ()) -> str:
-    """A remark on one line without addresses, telephone numbers and the words of ``contacts``."""
-    text = _ADDRESS.sub("…", remark)
-    text = _TELEPHONE.sub(lambda m: m.group() if _DAY.fullmatch(m.group()) else "…", text)
-    names = {
+def names_in(contacts: Iterable[str]) -> frozenset[str]:
+    """The words of ``contacts`` that may be names."""
+    return frozenset(
         word
         for contact in contacts
         for word in re.findall(r"[^\W\d_]+", _ADDRESS.sub(" ", contact))
         if len(word) >= SHORTEST_NAME
-    }
-    if names:
-        text = re.sub(rf"\b(?:{'|'.join(map(re.escape, sorted(names)))})\b", "…", text)
+    )
+
+
+def told_without_people(remark: str, *names: Collection[str]) -> str:
+    """A remark on one line without addresses, telephone numbers and words that are ``names``."""
+    text = _ADDRESS.sub("…", remark)
+    text = _TELEPHONE.sub(lambda m: m.group() if _DAY.fullmatch(m.group()) else "…", text)
+    text = re.sub(r"\w+", lambda m: "…" if any(m.group() in n for n in names) else m.group(), text)
     return " ".join(text.split())
 
 

@@ -47,9 +47,10 @@ def whole_book(study: Study) -> LayoutBook:
 def keep_layout(study: Study) -> None:
     """Keep the text of the study file under its present layout version, in place of an earlier text
     with the same one. Does nothing where the folder can't be written, where the file says something
-    else than ``study`` by now, and for the samples inside the package.
+    else than ``study`` by now, and for the samples of package and repository.
     """
-    if Path(sheet_reader.__file__).parent in study.folder.resolve().parents:
+    package = Path(sheet_reader.__file__).parent
+    if {package, package.parent / "samples"} & set(study.folder.resolve().parents):
         return
     with contextlib.suppress(OSError, SheetReaderError):
         data = (study.folder / STUDY_FILE).read_bytes()

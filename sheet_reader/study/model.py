@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -201,13 +202,15 @@ class Study:
     asked_twice: float = 0.0
 
     fields: tuple[FieldSpec, ...] = field(init=False, compare=False, repr=False)
+    _by_number: Mapping[str, Site] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "fields", _fields(self.header, self.plots, self.counts))
+        object.__setattr__(self, "_by_number", {s.number: s for s in reversed(self.sites)})
 
     def site(self, number: str) -> Site | None:
         """The line of the list with this number, or None."""
-        return next((s for s in self.sites if s.number == number), None)
+        return self._by_number.get(number)
 
 
 def _fields(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import email
 import email.policy
+import errno
 from collections.abc import Callable
 from datetime import date
 from email.message import EmailMessage
@@ -11,6 +12,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
+from sheet_reader import atomic
+from sheet_reader.errors import UnavailableError
 
 
 def reply_to(mail: EmailMessage, body: str) -> bytes:
@@ -65,6 +69,36 @@ def test_drafts_on_a_record(desk: Any, no_sheet: Callable[[str], bytes]) -> None
     desk.done("letters", "--again")
     assert len(mails(folder)) == 2 * len(found)
     desk.done("verify")
+
+
+def test_no_letter_without_its_place_on_record(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    desk.put("a.png", visit_date="2026-04-20", pinched__plants=None)
+    desk.done("read")
+    folder = desk.folder / "letters"
+
+    def busy(*_: object) -> None:
+        raise UnavailableError("another program keeps the record busy")
+
+    with monkeypatch.context() as record:
+        record.setattr("sheet_reader.record.drafts.note_drafts", busy)
+        assert desk.run("letters").exit_code == 75
+    assert not list(folder.iterdir())
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as disk:
+        disk.setattr(atomic, "_write_through", full)
+        assert desk.run("letters").exit_code == 3
+    assert not list(folder.iterdir())
+    with monkeypatch.context() as disk:
+        disk.setattr(Path, "replace", full)
+        result = desk.run("letters")
+        assert result.exit_code == 3
+        assert "letters --again" in result.stderr
+    assert "Nothing new." in desk.done("letters")
+    desk.done("letters", "--again")
+    assert len(list(folder.glob("*.eml"))) >= 1
 
 
 def test_an_answer_is_kept_as_a_remark_and_can_be_erased(desk: Any, tmp_path: Path) -> None:

@@ -7,7 +7,7 @@ import email.utils
 import hashlib
 import io
 import re
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from email.message import EmailMessage
 from functools import lru_cache
@@ -93,10 +93,9 @@ def _bare(sender: str) -> str:
 def drafts(
     record: Record, said: Mapping[str, Iterable[Item]], words: Mapping[str, str],
     templates: Mapping[str, str],
-) -> list[Draft]:  # fmt: skip
+) -> Iterator[Draft]:  # fmt: skip
     """A draft for each volunteer. Raises UsageError for a template that can't be filled."""
     study = record.study
-    found = []
     for address, several in said.items():
         items = tuple(several)
         drawn = ((item, _picture(record, item)) for item in items)
@@ -106,8 +105,7 @@ def drafts(
         mark = hashlib.sha256(f"{study.key}\n{address}\n{names}".encode()).hexdigest()[:32]
         data = _mail(address, text, [jpeg for _, jpeg in shown], mark)
         sites = tuple(dict.fromkeys(item.site for item in items))
-        found.append(Draft(address, sites, items, mark, data))
-    return found
+        yield Draft(address, sites, items, mark, data)
 
 
 def message_id(mark: str) -> str:

@@ -10,7 +10,7 @@ from datetime import date
 import pandas as pd
 
 from sheet_reader.results.frames import counts_frame, in_order
-from sheet_reader.results.from_record import Facts, told_without_people
+from sheet_reader.results.from_record import Facts, names_in, told_without_people
 from sheet_reader.results.letters.words import advice_in
 from sheet_reader.results.status.weeks import expected_days
 from sheet_reader.results.update.kept import Made
@@ -95,10 +95,10 @@ def place_names(study: Study) -> dict[str, str]:
     """What each site is called: its label, but its number where the label has a word of a contact
     on the site list.
     """
-    contacts = [site.contact for site in study.sites]
+    names = names_in(site.contact for site in study.sites)
     return {
         site.number: site.label
-        if told_without_people(site.label, contacts) == " ".join(site.label.split())
+        if told_without_people(site.label, names) == " ".join(site.label.split())
         else _by_number(site.number)
         for site in study.sites
     }
