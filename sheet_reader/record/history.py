@@ -13,6 +13,7 @@ from sheet_reader.reasons import Code, because
 from sheet_reader.record import schema, sheets
 from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.loading import UNDO
+from sheet_reader.record.merging import surely_read
 from sheet_reader.record.model import HistoryEntry
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.same_names import load_names
@@ -128,8 +129,12 @@ def _moved(
 
 def _events(connection: Connection, study: Study, visit: Visit) -> list[_Event]:
     ids = [seen.page_instance_id for seen in visit.pages]
-    serving = [e for e in visit.fields if e.is_current and not e.needs_review]
-    serving_reads = {e.reading.reading_id for e in serving if not e.decision}
+    serving = [e for e in visit.fields if e.is_current and e.status != "flagged"]
+    serving_reads = {
+        surely_read(e.reading) if e.status == "doubted" else e.reading.reading_id
+        for e in serving
+        if not e.decision
+    }
     serving_decisions = {e.decision.decision_id for e in serving if e.decision}
     return [
         *_read(connection, ids, serving_reads),

@@ -19,7 +19,7 @@ from dataclasses import replace
 
 from sheet_reader.reasons import Code, Reason, Reasons, because, has
 from sheet_reader.record.model import Rival, Status
-from sheet_reader.record.states import FieldState
+from sheet_reader.record.states import FieldState, StoredReading
 
 SURE = ("accepted", "empty", "confirmed", "corrected", "typed")
 
@@ -50,7 +50,7 @@ def _merge_read(fields: Sequence[FieldState], given_up: Sequence[FieldState]) ->
     if len(accepted) == 1 and not doubtful - accepted:
         return [_beside(f, sure[0]) for f in fields]
     held = [f for f in fields if f.status in (*SURE, "doubted") and f.value is not None]
-    stays = min(held, key=_surely_read, default=None)
+    stays = min(held, key=lambda f: surely_read(f.reading), default=None)
     if not accepted:
         return _ask(fields, [], stays)
     read = [f for f in fields if f.status in SURE or f.value is not None]
@@ -161,10 +161,9 @@ def _hidden(field: FieldState) -> bool:
     )
 
 
-def _surely_read(field: FieldState) -> int:
-    """The place in the record of the reading that first was sure of it."""
-    first = field.reading.first_sure
-    return first[0] if first else field.reading.reading_id
+def surely_read(read: StoredReading) -> int:
+    """The number of the reading that first was sure of the field; its own where none was before."""
+    return read.first_sure[0] if read.first_sure else read.reading_id
 
 
 def _rival(field: FieldState) -> Rival:

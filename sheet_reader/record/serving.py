@@ -15,9 +15,10 @@ Served = Literal["read", "replaced", "repeated", "without a place"]
 
 @dataclass(frozen=True, slots=True)
 class Became:
-    """What became of a page: its values serve or are asked about ("read"), another photo of the same sheet serves by
-    a person's ``decision`` ("replaced") or since it says the same ("repeated"), or its site or
-    date waits. ``instead`` is the photo that serves, by its neutral name.
+    """What became of a page: its values serve or are asked about ("read"), another photo of the
+    same sheet serves by a person's ``decision`` ("replaced") or since it says the same
+    ("repeated"), or its site or date waits. ``instead`` is the photo that serves, by its neutral
+    name.
     """
 
     what: Served
