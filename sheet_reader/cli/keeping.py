@@ -21,6 +21,39 @@ FAULTS_FOUND = 4
 """The exit code of RecordError: the record is damaged."""
 
 
+@click.command(short_help="Work on one record on a server from a second folder.")
+@study_argument
+@click.option("--yes", is_flag=True, help="Do it without asking.")
+def join(study: Path, yes: bool) -> None:
+    """Make the folder STUDY a further desk of the record that SHEET_READER_RECORD names.
+
+    For several coordinators of one study, each with a folder of her own that has the same
+    study.toml and site list: what is read or answered at one desk is there for all. A copied folder
+    is refused until this is said, once, so that no other study writes into the record. Let all
+    desks keep their photos in one place, which SHEET_READER_ORIGINALS names.
+
+    Example:  sheet-reader join bean_tips_kim
+    """
+    import os
+
+    from sheet_reader.record.address import URL_VARIABLE, checked_address
+    from sheet_reader.record.place import join as join_record
+    from sheet_reader.record.place import plain_address
+
+    opened = open_study(study)
+    url = os.environ.get(URL_VARIABLE, "")
+    if not yes and url:
+        must_be_answerable()
+        place = plain_address(checked_address(url))
+        click.confirm(
+            f"{opened.folder} shall work on the record at {place}, and change it. Is this a second "
+            "desk of the same study?",
+            abort=True,
+        )
+    click.echo(f"{opened.folder} is a desk of the record at {join_record(opened)}")
+    click.echo(f"Next:  {hint('status', opened.folder)}")
+
+
 @click.command(short_help="Copy the record and all photos into one file.")
 @study_argument
 @click.argument("file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
@@ -32,7 +65,8 @@ def backup(study: Path, file: Path, yes: bool) -> None:
     at all, and replaces nothing but an earlier backup. Photos that are missing or damaged are
     named, and the exit code is then 4. To put it back, unpack it into an empty folder. It holds
     all that the record holds, names of senders too: keep it as safe as the study folder. Where
-    FILE is an earlier backup you are asked before it is replaced.
+    FILE is an earlier backup you are asked before it is replaced. A record on a database server is
+    copied, too, and is a file of its own when put back.
 
     Example:  sheet-reader backup bean_tips beans-2026-06-01.tar
     """
@@ -161,13 +195,10 @@ def _some(names: Sequence[str]) -> str:
 
 
 def _must_exist(folder: Path) -> None:
-    import os
-
-    from sheet_reader.record.engine import URL_VARIABLE, has_record
+    from sheet_reader.record.engine import has_record
     from sheet_reader.record.opening import must_not_be_blank
 
-    if not os.environ.get(URL_VARIABLE):
-        must_not_be_blank(folder)
+    must_not_be_blank(folder)
     if not has_record(folder):
         raise UsageError(
             "this study has no record yet",

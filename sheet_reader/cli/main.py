@@ -34,6 +34,7 @@ COMMANDS = {
     "demo": "sheet_reader.cli.demo:demo",
     "audit": "sheet_reader.cli.audit:audit",
     "history": "sheet_reader.cli.history:history",
+    "join": "sheet_reader.cli.keeping:join",
     "backup": "sheet_reader.cli.keeping:backup",
     "verify": "sheet_reader.cli.keeping:verify",
     "erase": "sheet_reader.cli.keeping:erase",

@@ -18,6 +18,7 @@ from sheet_reader.atomic import sync_folder
 from sheet_reader.errors import RecordError, StorageError, UsageError
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.record import originals, schema
+from sheet_reader.record.address import PLACE_FILE
 from sheet_reader.record.engine import (
     BUSY_SECONDS,
     RECORD_FILE,
@@ -37,6 +38,7 @@ from sheet_reader.record.opening import (
 )
 from sheet_reader.record.original_faults import original_faults
 from sheet_reader.record.parameters import RECORD
+from sheet_reader.record.server_copy import copy_from_server
 from sheet_reader.sheet.kept_layouts import layout_files
 from sheet_reader.study.model import Study
 
@@ -64,30 +66,28 @@ class BackedUp:
 def backup(study: Study, file: Path) -> BackedUp:
     """Write the record, every original, study.toml and the site list into one tar archive.
 
-    The record is copied by SQLite's own backup, so that it is the state of one moment; originals
-    never change and are kept before the record names them, so that none is missing. The archive
-    appears whole under its name or not at all. Put it back by unpacking it into an empty folder.
-    Raises :class:`UsageError` where there is no record yet, the record is not a file of its
-    own, or ``file`` is there and no earlier backup; :class:`RecordError` where the record knows
-    none of the photos, or a photo is missing that an earlier backup at ``file`` may hold; and
-    :class:`StorageError` where the archive cannot be written.
+    The record is copied by SQLite's own backup, or from a database server in one transaction into
+    a SQLite file, so that it is the state of one moment; originals never change and are kept before
+    the record names them, so that none is missing. The archive appears whole under its name or not
+    at all. Put it back by unpacking it into an empty folder. Raises :class:`UsageError` where there
+    is no record yet, or ``file`` is there and no earlier backup; :class:`RecordError` where the
+    record knows none of the photos, or a photo is missing that an earlier backup at ``file`` may
+    hold; and :class:`StorageError` where the archive cannot be written.
     """
-    source = study.folder / RECORD_FILE
-    if os.environ.get(URL_VARIABLE):
-        raise UsageError(
-            "the record is on a database server, which this cannot copy",
-            remedy="use the server's own backup, and copy the folder originals/",
-        )
+    source, elsewhere = study.folder / RECORD_FILE, bool(os.environ.get(URL_VARIABLE))
     with our_errors(file):
         must_not_be_blank(study.folder)
-        if not source.is_file():
+        if not elsewhere and not source.is_file():
             raise UsageError("there is no record yet", where=source)
         target = backup_target(study.folder, file)
         sweep(target.parent, ".backup-*")
         with backup_folder(target.parent) as workplace:
             copy, packed = Path(workplace, RECORD_FILE), Path(workplace, "packed")
             kept = originals.digests(study.folder)
-            copy_record(source, copy)
+            if elsewhere:
+                copy_from_server(study, copy)
+            else:
+                copy_record(source, copy)
             problems, notes = _incomplete(study, copy, kept), _left_out(study)
             problems += [f"{path.name} is a link that leads nowhere" for path in _dangling(study)]
             if problems and target.exists():
@@ -177,6 +177,7 @@ def _incomplete(study: Study, record: Path, kept: frozenset[str]) -> list[str]:
 def _plain_files(study: Study) -> list[Path]:
     """The study's own files beside the record: settings and lists, and what looks like some."""
     found = {p for ending in ("toml", "csv") for p in study.folder.glob(f"*.{ending}")}
+    found.discard(study.folder / PLACE_FILE)  # what is put back has its record in the folder
     if study.sites_file:
         found.add(study.folder / study.sites_file)
     return sorted(found)

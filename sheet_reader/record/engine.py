@@ -16,6 +16,7 @@ from sqlalchemy.exc import TimeoutError as SQLAlchemyTimeout
 from sqlalchemy.pool import QueuePool
 
 from sheet_reader.errors import RecordError, SheetReaderError, StorageError, UnavailableError
+from sheet_reader.record.address import PLACE_FILE
 from sheet_reader.record.address import URL_VARIABLE as URL_VARIABLE
 from sheet_reader.record.parameters import RECORD
 
@@ -42,7 +43,9 @@ def open_engine(url: str | URL) -> Engine:
 
 def has_record(folder: Path) -> bool:
     """Whether the study in ``folder`` has a record already."""
-    return (folder / RECORD_FILE).exists() or bool(os.environ.get(URL_VARIABLE))
+    if os.environ.get(URL_VARIABLE):
+        return True
+    return (folder / RECORD_FILE).exists() or (folder / PLACE_FILE).exists()
 
 
 def sqlite_url(file: Path) -> URL:

@@ -20,12 +20,14 @@ from sheet_reader.record import originals, schema
 from sheet_reader.record.engine import (
     BUSY_SECONDS,
     RECORD_FILE,
+    URL_VARIABLE,
     connect_unchanged,
     open_engine,
     sqlite_url,
     unchanging_engine,
 )
 from sheet_reader.record.migrations import MIGRATIONS, migrate, version_of
+from sheet_reader.record.place import must_be_named
 
 ARRIVING = "arriving"
 """Notes the first photo about to be kept, until the record holds photos."""
@@ -89,7 +91,13 @@ def must_be_present(engine: Engine, where: str) -> None:
 
 
 def must_not_be_blank(folder: Path) -> None:
-    """Raises :class:`RecordError` where there is no record, or one of no bytes, beside photos."""
+    """Raises :class:`RecordError` where there is no record, or one of no bytes, beside photos, and
+    :class:`UsageError` where it is kept elsewhere and nobody has said where; asks nothing of a
+    record whose address is given.
+    """
+    if os.environ.get(URL_VARIABLE):
+        return
+    must_be_named(folder)
     file = folder / RECORD_FILE
     if (not file.exists() or file.stat().st_size == 0) and any(originals.all_kept(folder)):
         state = "is empty" if file.exists() else "is gone"
@@ -136,6 +144,14 @@ def lost(folder: Path, where: Path | str, what: str) -> RecordError:
     """The error for a record that does not belong to the photos kept beside it."""
     count = sum(1 for _ in originals.all_kept(folder))
     photos = "photo lies" if count == 1 else "photos lie"
+    own = folder / RECORD_FILE
+    if own.exists() and own.stat().st_size and Path(where) != own:
+        return RecordError(
+            f"{what}, yet {count} kept {photos} in {originals.FOLDER}/",
+            where=where,
+            remedy=f"the record of this study is {RECORD_FILE} in its folder: leave {URL_VARIABLE} "
+            "unset",
+        )
     return RecordError(
         f"{what}, yet {count} kept {photos} in {originals.FOLDER}/",
         where=where,

@@ -28,6 +28,7 @@ from sheet_reader.record import (
     loading,
     opening,
     originals,
+    place,
     rows,
     schema,
     study_edits,
@@ -124,10 +125,13 @@ class Record:
                 opening.must_be_present(record.engine, where)
             else:
                 migrate(record.engine)
+            known = bool(url) and place.must_match(record.reading, study.folder)
             opening.must_know_its_photos(record.reading, study.folder, where)
             if not of_any_study:
                 with record.reading() as connection:
                     study_edits.refuse_another_study(connection, study)
+            if url and not (known or for_reading):
+                place.note_place(record.writing, study.folder, url)
             record._resources = resources.pop_all()
         return record
 
