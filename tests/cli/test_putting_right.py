@@ -220,7 +220,7 @@ def test_aside_and_back(desk: Desk) -> None:
     assert "set aside" in one_line(desk, "correct", "a.png", "--set", "helpers=1")
     assert "counts again" in desk.done("back", "a.png")
     assert len(rows(desk)) == 1
-    assert "not set aside" in one_line(desk, "back", "a.png")
+    assert "neither set aside nor replaced" in one_line(desk, "back", "a.png")
     assert "no photo" in one_line(desk, "back", "z.png")
     desk.done("verify")
 

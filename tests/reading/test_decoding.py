@@ -222,13 +222,13 @@ def test_every_accepted_value_stays_or_is_asked_about(study: Study) -> None:
     assert {after[key].status for key in lost} == {"doubted"}
     with open_record(changed) as record:
         assert {(w.photo_id, w.field) for w in record.pending()} >= lost
+        assert any(note.startswith(f"doubted: {len(lost)} values") for note in record.notes())
     line = summary.lines[0]
     assert line.startswith("Changed since: study.toml, the site list, allowed_error: 6 pages")
     now = stored(changed)
     doubted = sum(first[k][2] != now[k][2] == "flagged" and first[k][0] is not None for k in now)
     assert f"{doubted} are doubted now" in line
-    told = f"Doubted since this read: {len(lost)} values; they stay in the tables, marked"
-    assert summary.lines[-1].startswith(told)
+    assert "in the tables, marked, until you answer in review" in summary.lines[-1]
     assert any("photo-0001" in line for line in summary.lines[1:])
 
 
