@@ -7,13 +7,13 @@ import shutil
 import sys
 import textwrap
 from collections.abc import Callable
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from sheet_reader.errors import UsageError
+from sheet_reader.study.days import example, parse_date
 
 if TYPE_CHECKING:
     from sheet_reader.record.store import Record
@@ -104,16 +104,11 @@ def say(text: str, *, err: bool = False) -> None:
     click.echo(text, err=err)
 
 
-def parse_visit(text: str) -> date:
-    """An ISO 8601 date as typed for ``--visit``; raises click.BadParameter."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
+def parse_visit(text: str, study: Study) -> str:
+    """A date as typed for ``--visit``, in ISO 8601; raises click.BadParameter."""
+    day = parse_date(text.strip(), study)
+    if day is None:
         raise click.BadParameter(
-            f"{text!r} is not a date; write it as year-month-day, e.g. 2026-05-20"
-        ) from error
-
-
-def today() -> date:
-    """The current day. Apart so that tests can set it."""
-    return date.today()
+            f"{text!r} is not a date; write it as 2026-05-20, or as on the sheet: {example(study)}"
+        )
+    return day.isoformat()

@@ -14,7 +14,6 @@ from sheet_reader.cli.common import (
     parse_visit,
     refuse,
     study_argument,
-    today,
 )
 from sheet_reader.cli.on_sheets import (
     AS,
@@ -31,6 +30,7 @@ from sheet_reader.cli.on_sheets import (
 )
 from sheet_reader.cli.review import person
 from sheet_reader.errors import UsageError
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.record.answers import SumTold
@@ -86,17 +86,17 @@ def correct(
     if photo is None and number is not None:
         raise UsageError("--sheet goes with a photo")
     must_have_record(opened)
-    values = assigned(opened, sets, today(), unusual=unusual)
+    values = assigned(opened, sets, days.today(opened), unusual=unusual)
     with open_record(opened) as record:
         if photo is not None:
             chosen = chosen_sheet(record, photo, number)
         else:
-            day = parse_visit(visit or "").isoformat()
+            day = parse_visit(visit or "", opened)
             chosen = chosen_visit(record, site_meant(opened, site or ""), day)
         if not values and remark is None:
             from sheet_reader.cli.correcting import ask
 
-            asked = ask(record, chosen, today(), reason)
+            asked = ask(record, chosen, days.today(opened), reason)
             values, reason, remark = asked.values, asked.reason, asked.remark
             unusual = True  # each was asked about
         if remark is not None:

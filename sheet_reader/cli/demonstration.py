@@ -12,6 +12,7 @@ from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 
+from sheet_reader.atomic import atomic_write, private_folder
 from sheet_reader.cli.common import questions_of
 from sheet_reader.errors import StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
@@ -105,7 +106,7 @@ def _start(folder: Path) -> Study:
                 )  # fmt: skip
         else:
             copy_sample(SAMPLE, folder)
-        (folder / "inbox").mkdir(exist_ok=True)
+        private_folder(folder / "inbox")
     except OSError as error:
         raise StorageError(
             f"the demo can't be written here: {error.strerror or error}", where=folder,
@@ -125,14 +126,14 @@ def _photographs(study: Study, folder: Path, echo: Echo) -> dict[str, PhotoTruth
             name = f"photo_{number:02}.jpg"
             truths[name] = photo.truth
             try:
-                (folder / "inbox" / name).write_bytes(photo.data)
+                atomic_write({folder / "inbox" / name: photo.data})
             except OSError as error:
                 raise StorageError(
                     f"the photo can't be written: {error.strerror or error}",
                     where=folder / "inbox",
                 ) from None
     text = json.dumps({name: truth.to_json() for name, truth in truths.items()})
-    (folder / TRUTH_FILE).write_text(text, encoding="utf-8")
+    atomic_write({folder / TRUTH_FILE: text.encode()})
     echo(f"Photos    {len(truths)} simulated ones in {folder / 'inbox'}/")
     return truths
 

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, open_study, refuse, study_argument, today
+from sheet_reader.cli.common import counted, hint, open_study, refuse, study_argument
 from sheet_reader.cli.on_sheets import AS, REASON, SET, UNUSUAL, tell_standing
 from sheet_reader.cli.review import person
 from sheet_reader.cli.terminal import must_be_answerable, typed_line
 from sheet_reader.errors import UsageError
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.record.photo_list import PhotoFate
@@ -66,12 +67,12 @@ def enter(
         (unusual and not sets, "--unusual goes with --set; without it you are asked"),
     )
     opened = open_study(study)
-    said = assigned(opened, sets, today(), unusual=unusual)
+    said = assigned(opened, sets, days.today(opened), unusual=unusual)
     _none_unreadable(said)
     with open_record(opened) as record:
         fate = None if photo is None else photo_meant(record, photo)
         if not said:
-            typed = Form(record, fate, today()).fill()
+            typed = Form(record, fate, days.today(opened)).fill()
             if typed is None:
                 click.echo("Stopped. Nothing was kept.")
                 return

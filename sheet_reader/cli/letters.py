@@ -14,9 +14,9 @@ from sheet_reader.cli.common import (
     refuse,
     study_argument,
     tell_notes,
-    today,
     waits,
 )
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.record.store import Record
@@ -98,7 +98,7 @@ def _answers(study: Study, paths: tuple[Path, ...]) -> None:
     from sheet_reader.reading.opening import open_record
 
     with open_record(study) as record:
-        kept, known = keep_answers(record, paths)
+        kept, known, _ = keep_answers(record, paths)
     for places in kept:
         click.echo(kept_with(places))
     click.echo(f"{counted(len(kept), 'new answer')}, {known} known already.")
@@ -108,15 +108,16 @@ def _draft(study: Study, folder: Path, *, again: bool) -> None:
     from sheet_reader.cli.progress import progress
     from sheet_reader.reading.opening import open_record
     from sheet_reader.record.drafts import asked_before
+    from sheet_reader.results.contacts import addresses
     from sheet_reader.results.from_record import facts_of
-    from sheet_reader.results.letters.drafts import addresses, drafts, to_say
+    from sheet_reader.results.letters.drafts import drafts, to_say
     from sheet_reader.results.letters.wording import template_texts
     from sheet_reader.results.status.standing import status_of
 
     words, templates = dict(study.letter_words), template_texts(study.folder)
     with open_record(study) as record:
         facts = facts_of(record)
-        status = status_of(study, facts, today())
+        status = status_of(study, facts, days.today(study))
         said = to_say(study, facts, status, set() if again else asked_before(record))
         found: list[Draft] = []
         with progress("Drafting") as step:
@@ -145,7 +146,7 @@ def _write(record: Record, found: list[Draft], folder: Path) -> None:
 
     files = {}
     for draft in found:
-        name = f"{record.study.key}-{draft.sites[0]}-{today():%Y-%m-%d}"
+        name = f"{record.study.key}-{draft.sites[0]}-{days.today(record.study):%Y-%m-%d}"
         number, free = 1, f"{name}.eml"
         while (folder / free).exists() or free in files:
             number += 1
@@ -159,7 +160,7 @@ def _write(record: Record, found: list[Draft], folder: Path) -> None:
         noted = True
 
     try:
-        written = write_together(folder, files, private=True, before=note)
+        written = write_together(folder, files, before=note)
     except StorageError as error:
         if noted:
             error.remedy = "they are on record as drafted; to get the files: letters --again"

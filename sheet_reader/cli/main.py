@@ -36,6 +36,7 @@ COMMANDS = {
     "history": "sheet_reader.cli.history:history",
     "join": "sheet_reader.cli.keeping:join",
     "backup": "sheet_reader.cli.keeping:backup",
+    "restore": "sheet_reader.cli.keeping:restore",
     "verify": "sheet_reader.cli.keeping:verify",
     "erase": "sheet_reader.cli.keeping:erase",
 }

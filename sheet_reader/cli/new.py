@@ -12,7 +12,7 @@ from typing import TypedDict, Unpack
 
 import click
 
-from sheet_reader.atomic import TEMPORARY, atomic_write
+from sheet_reader.atomic import TEMPORARY, atomic_write, private_folder
 from sheet_reader.cli.common import counted, hint
 from sheet_reader.cli.questions import Questions
 from sheet_reader.errors import StorageError, StudyError, UsageError
@@ -264,7 +264,7 @@ def _write(folder: Path, text: str, numbers: Sequence[str], labels: Sequence[str
 
     inbox, sites = folder / "inbox", list_text(numbers, labels)
     try:
-        inbox.mkdir(parents=True, exist_ok=True)
+        private_folder(inbox)
         atomic_write({folder / "sites.csv": sites.encode(), folder / "study.toml": text.encode()})
     except OSError as error:
         with suppress(OSError):

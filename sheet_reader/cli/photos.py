@@ -66,7 +66,7 @@ def photos(
     number = None if site is None else site_meant(opened, site)
     if number is not None and opened.site(number) is None:
         raise UsageError(f"site {number} is not on the site list")
-    day = None if visit is None else parse_visit(visit).isoformat()
+    day = None if visit is None else parse_visit(visit, opened)
     with open_record(opened, for_reading=True) as record:
         found = photo_fates(record) if photo is None else [photo_meant(record, photo)]
         found = [f for f in found if _wanted(f, number, day, fate, waits)]

@@ -18,11 +18,11 @@ from sheet_reader.cli.common import (
     say,
     study_argument,
     tell_notes,
-    today,
     waits,
 )
 from sheet_reader.cli.terminal import clean_name, must_be_answerable, typed_line
 from sheet_reader.errors import UsageError
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -124,7 +124,7 @@ def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> O
 
     leases = None if audit else Leases(desk.record, by)
     habits = Habits(Path(click.get_app_dir("sheet-reader")) / "review_keys.json")
-    seat = Seat(desk, by, today(), audit, leases, habits=habits)
+    seat = Seat(desk, by, days.today(desk.study), audit, leases, habits=habits)
     server = PageServer(seat, desk.record.folder, lambda line: say(line, err=True), show, port)
     if server.run() == "idle":
         click.echo("Nobody was there for an hour: the page has ended.")
@@ -164,7 +164,7 @@ def hold(
         read_line=typed_line,
         launch=open_picture,
         by=by,
-        today=today(),
+        today=days.today(record.study),
         mode=settle(pictures, console),
         audit=audit,
         folder=record.folder / LOOKED_AT,

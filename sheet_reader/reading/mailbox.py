@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 
 from sqlalchemy import select
@@ -30,6 +31,7 @@ def fetch(record: Record, mailbox: Mailbox, tally: Tally, bounds: Bounds = DEFAU
     """
     password = password_for(mailbox)
     name = f"{mailbox.user}@{mailbox.host}/{mailbox.folder}"
+    name = hashlib.sha256(name.encode()).hexdigest()  # an address is a person's, too
     known = _known(record, name)
     came = 0
     try:

@@ -167,7 +167,7 @@ def _found_page(
         fields=tuple(_found_field(picture, f, boxes.get(f.field, [])) for f in reading.fields),
         threshold=reading.threshold,
         evidence=packed(evidence) if evidence else None,
-        decoded_under=rules.name_for(reading) if evidence else None,
+        decoded_under=rules.name_for(reading, evidence.last_day) if evidence else None,
     )
 
 

@@ -83,6 +83,9 @@ def with_history(
     """
     seen = read_page(evidence, study)
     site, day = place_of(seen, threshold)
+    if history.in_printed_order(study, evidence.code.layout, site):
+        seen = seen.in_printed_order()
+        site, day = place_of(seen, threshold)
     if site and day:
         seen = seen.remembering(history.hands_before(site, day), day)
     base = judged_page(seen, threshold=threshold)

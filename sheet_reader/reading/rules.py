@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -16,7 +17,10 @@ from sheet_reader.decode.types import PageReading
 from sheet_reader.reading.read_with_history import with_history
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reading.versions import decoder_version
+from sheet_reader.reasons import Code
+from sheet_reader.record.decoded import OF_TIME
 from sheet_reader.sheet.model import BLANK, SheetCode
+from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.former import Named, by_present_rules, same_name
 from sheet_reader.study.model import Study
 
@@ -29,6 +33,7 @@ CAUSES = {
     "share": "allowed_error",
     "decoder": "the program",
     "history": "what is known of the sites",
+    "day": "the day of today",
 }
 """The parts of a name of rules, and what changed where one differs."""
 
@@ -66,21 +71,36 @@ class DecodingRules:
         """The study whose fields a page of this layout has."""
         return self.former.get(layout, self.study)
 
-    def name(self, layout: str, site: str | None, visit_date: str | None) -> str:
+    def name(
+        self,
+        layout: str,
+        site: str | None,
+        visit_date: str | None,
+        doubts: Collection[Code] = (),
+        last_day: date | None = None,
+    ) -> str:
         """A name for the rules under which a page of this ``layout`` is decoded that was surely
-        read as of this site and visit (None: not surely).
+        read as of this site and visit (None: not surely), with these ``doubts`` about its date, and
+        was made on ``last_day`` at the latest.
         """
         earlier: dict[str, object] = {}
         if self.history is not None and site and visit_date:
             earlier = dict(self.history.before([(site, visit_date)]))
             hands = [former.mark for former in self.history.hands_before(site, visit_date)]
             earlier |= {"hands": hands} if hands else {}
-        parts = self._parts(layout) | {"history": _short(earlier) if earlier else "none"}
+        if self.history is not None and site and Code.DAY_OR_MONTH in doubts:
+            stands = self.history.in_printed_order(self.study_of(layout), layout, site)
+            earlier |= {"order": stands}
+        parts = self._parts(layout) | {
+            "history": _short(earlier) if earlier else "none",
+            "day": str(last_day) if OF_TIME.intersection(doubts) else "any",
+        }
         return " ".join(f"{part}:{parts[part]}" for part in CAUSES)
 
-    def name_for(self, page: PageReading) -> str:
+    def name_for(self, page: PageReading, last_day: date | None = None) -> str:
         """A name for the rules under which ``page`` was decoded."""
-        return self.name(page.code.layout, page.site, page.visit_date)
+        doubts = {reason.code for field in page.fields for reason in field.reasons}
+        return self.name(page.code.layout, page.site, page.visit_date, doubts, last_day)
 
     def _parts(self, layout: str) -> dict[str, str]:
         known = self._known.get(layout)
@@ -96,8 +116,9 @@ class DecodingRules:
         fields = [[self.named(f.name), f.kind, f.boxes, f.lowest, f.highest] for f in study.fields]
         season = [study.season.first.isoformat(), study.season.last.isoformat()]
         sums = [[rule.total, *rule.parts] for rule in study.sums]
+        dates = [study.visits.tolerance_days, mixed_orders(study)]
         return {
-            "study": _short([fields, season, sums]),
+            "study": _short([fields, season, sums, dates]),
             "sites": _short(sorted(site.number for site in study.sites)),
             "share": f"{default_threshold(study.allowed_error):.12g}",
             "decoder": decoder_version().rpartition("-")[2],
@@ -109,12 +130,21 @@ class DecodingRules:
             return False
         return code.sheet == BLANK or self.study_of(code.layout).site(code.sheet) is not None
 
-    def decode(self, evidence: PageEvidence, threshold: float) -> PageReading:
-        """The page, decoded anew: exactly what its photo would give now."""
+    def decode(
+        self, evidence: PageEvidence, threshold: float, last_day: date | None = None
+    ) -> PageReading:
+        """The page, decoded anew: exactly what its photo would give now. Where its date lies after
+        the day of its reading, that is taken for ``last_day``.
+        """
         study = self.study_of(evidence.code.layout)
         if self.history is None:
-            return decode_page(evidence, study, threshold=threshold)
-        return with_history(evidence, study, self.history, threshold, self.named)
+            page = decode_page(evidence, study, threshold=threshold)
+        else:
+            page = with_history(evidence, study, self.history, threshold, self.named)
+        late = any(reason.code in OF_TIME for field in page.fields for reason in field.reasons)
+        if late and last_day is not None and last_day > evidence.last_day:
+            return self.decode(replace(evidence, last_day=last_day), threshold)
+        return page
 
 
 def _short(told: object) -> str:

@@ -14,6 +14,7 @@ from sheet_reader.intake.bounds import DEFAULT
 from sheet_reader.intake.pictures import too_many_bytes
 from sheet_reader.reading import photo as photo_reading
 from sheet_reader.record.model import FoundPage
+from sheet_reader.study import days
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
@@ -85,7 +86,7 @@ def read_photo(
         photo.open("rb").close()
     except OSError as error:
         return PhotoReading((), (f"the file cannot be read: {error.strerror or error}",))
-    day = date.today() if today is None else today
+    day = days.today(study) if today is None else today
     reader = photo_reading.default_reader()
     result = photo_reading.read_original(photo, study, photo_reading.book_of(study), day, reader)
     reasons = tuple(words((reason,)) for reason in result.failures)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
+from sheet_reader.intake.arrivals import NO_PICTURE
 from sheet_reader.intake.own import is_overlay
 from sheet_reader.intake.types import Arrival, Unreadable
 from sheet_reader.reading.decoding import Anew
@@ -92,10 +93,19 @@ class Tally:
         return [f"{len(self.drawn)} {pictures} drawn by sheet_reader and left out: {shown}"]
 
 
-def take_in(record: Record, arriving: Iterable[Arrival | Unreadable], tally: Tally) -> None:
-    """Keep every original on the disk, then note it as waiting."""
+def take_in(
+    record: Record,
+    arriving: Iterable[Arrival | Unreadable],
+    tally: Tally,
+    answers: Collection[str] = (),
+) -> None:
+    """Keep every original on the disk, then note it as waiting. ``answers`` are files in which an
+    answer to a letter was found, which need no picture.
+    """
     for item in arriving:
         if isinstance(item, Unreadable):
+            if item.name in answers and item.reason == NO_PICTURE:
+                continue
             tally.refused += 1
             tally.lines.append(f"{item.name}: {item.reason}")
         elif is_overlay(item.data):

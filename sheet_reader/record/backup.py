@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import os
 import re
-import shutil
 import sqlite3
 import tarfile
 from collections.abc import Sequence
@@ -14,7 +13,7 @@ from pathlib import Path
 
 from sqlalchemy import select
 
-from sheet_reader.atomic import sync_folder
+from sheet_reader.atomic import PRIVATE_FILE, sync_folder
 from sheet_reader.errors import RecordError, StorageError, UsageError
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.record import originals, schema
@@ -27,9 +26,8 @@ from sheet_reader.record.engine import (
     unchanging_engine,
 )
 from sheet_reader.record.leftovers import backup_folder, sweep
+from sheet_reader.record.log_pair import must_be_a_pair
 from sheet_reader.record.opening import (
-    PRIVATE_FILE,
-    PRIVATE_FOLDER,
     copy_live,
     for_reading,
     may_write,
@@ -43,9 +41,8 @@ from sheet_reader.sheet.kept_layouts import layout_files
 from sheet_reader.study.model import Study
 
 PAGES_AT_A_TIME = RECORD.backup_pages
-BINARY: int = getattr(os, "O_BINARY", 0)
 SQLITE_MAGIC = b"SQLite format 3\0"
-_BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/|layouts/)?(?!\.\.?\Z)[^/\\\x00-\x1f]+")
+BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/|layouts/)?(?!\.\.?\Z)[^/\\\x00-\x1f]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,8 +66,8 @@ def backup(study: Study, file: Path) -> BackedUp:
     The record is copied by SQLite's own backup, or from a database server in one transaction into
     a SQLite file, so that it is the state of one moment; originals never change and are kept before
     the record names them, so that none is missing. The archive appears whole under its name or not
-    at all. Put it back by unpacking it into an empty folder. Raises :class:`UsageError` where there
-    is no record yet, or ``file`` is there and no earlier backup; :class:`RecordError` where the
+    at all. Put it back with :func:`.restore.restore`. Raises :class:`UsageError` where there is no
+    record yet, or ``file`` is there and no earlier backup; :class:`RecordError` where the
     record knows none of the photos, or a photo is missing that an earlier backup at ``file`` may
     hold; and :class:`StorageError` where the archive cannot be written.
     """
@@ -152,6 +149,7 @@ def copy_record(source: Path, target: Path) -> None:
     """Copy a SQLite record as it is at one moment, whatever other processes write; also one in a
     folder that may not be written.
     """
+    must_be_a_pair(source)
     try:
         if may_write(source):
             copy_live(sqlite3.connect(source, timeout=BUSY_SECONDS), target, PAGES_AT_A_TIME)
@@ -196,7 +194,7 @@ def _left_out(study: Study) -> list[str]:
 
 
 def _can_hold(path: Path) -> bool:
-    return path.is_file() and _BELONGS.fullmatch(path.name) is not None
+    return path.is_file() and BELONGS.fullmatch(path.name) is not None
 
 
 def _belonging(study: Study, record: Path, kept: frozenset[str]) -> list[str]:
@@ -250,34 +248,3 @@ def _anonymous(member: tarfile.TarInfo) -> tarfile.TarInfo:
     member.uid = member.gid = 0
     member.uname = member.gname = ""
     return member
-
-
-def restore(file: Path, folder: Path) -> None:
-    """Unpack a backup into ``folder``, which must be empty or not there yet.
-
-    Raises :class:`UsageError` where it is not, and :class:`StorageError` for a damaged archive.
-    """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise UsageError("the folder to put the backup into is not empty", where=folder)
-    with our_errors(folder):
-        folder.mkdir(mode=PRIVATE_FOLDER, parents=True, exist_ok=True)
-        try:
-            with tarfile.open(file) as archive:
-                for member in archive:
-                    _unpack(archive, member, folder)
-        except (tarfile.TarError, EOFError) as error:
-            raise StorageError(f"the backup is damaged: {error}", where=file) from error
-
-
-def _unpack(archive: tarfile.TarFile, member: tarfile.TarInfo, folder: Path) -> None:
-    """One file of a backup; whatever does not belong into one is left where it is."""
-    source = archive.extractfile(member) if member.isreg() else None
-    if source is None or not _BELONGS.fullmatch(member.name):
-        raise StorageError(f"the backup holds something strange: {member.name!r:.80}")
-    target = folder / member.name
-    for parent in (target.parent.parent, target.parent):
-        if parent.is_relative_to(folder):
-            parent.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
-    handle = os.open(target, os.O_CREAT | os.O_EXCL | os.O_WRONLY | BINARY, PRIVATE_FILE)
-    with os.fdopen(handle, "wb") as stream:
-        shutil.copyfileobj(source, stream)

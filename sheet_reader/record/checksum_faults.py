@@ -26,6 +26,7 @@ NOUNS = {
     "drafts": "a note of what a letter asked",
     "remarks": "a remark on a visit",
     "same_names": "an answer about a name",
+    "blind_answers": "what one of two people made of a field",
     "about": "a note on the record itself",
 }
 
@@ -55,15 +56,18 @@ def _table_faults(connection: Connection, table: Table, names: _Names) -> Iterat
     for row_id, digest in checksums.digests_of(connection, table):
         known = noted.pop(row_id, None)
         owner, field = owners.get(row_id, (None, ""))
-        place = names.place(table.name, row_id, owner, field)
         if known is None:
-            yield f"{place} was added by another program"
+            what = "was added by another program"
+        elif (known.digest, known.owner, known.field) == (digest, owner, field):
+            continue
         elif known.digest in (checksums.REMOVED, checksums.REUSED, checksums.GONE):
             noted[row_id] = known
+            continue
         elif known.digest in ("", checksums.EDITED):
-            yield f"{place} was added or changed by another program"
-        elif (known.digest, known.owner, known.field) != (digest, owner, field):
-            yield f"{place} was changed by another program, or is damaged"
+            what = "was added or changed by another program"
+        else:
+            what = "was changed by another program, or is damaged"
+        yield f"{names.place(table.name, row_id, owner, field)} {what}"
     for row_id, known in noted.items():
         if table is schema.photos:
             yield f"photo {row_id} was removed by another program"
@@ -139,5 +143,5 @@ class _Names:
             return row_id, owner
         if table == "readings":
             return self.instance_of_run.get(owner, -1), None
-        of_pages = ("reading_runs", "decisions", "overruled", "remarks")
+        of_pages = ("reading_runs", "decisions", "overruled", "remarks", "blind_answers")
         return owner if owner is not None and table in of_pages else -1, None

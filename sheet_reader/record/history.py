@@ -43,6 +43,7 @@ WHAT_OF_SHEETS = {
     sheets.BACK: "counts again",
     sheets.SITE: "corrected",
     sheets.DATE: "corrected",
+    sheets.WITHDRAWN: "taken back: not where a person pointed",
     sheets.UNDO: "taken back",
 }
 

@@ -143,7 +143,7 @@ def load_pages(
             decided_date=decided.dates.get(row.id),
         )
         for row in connection.execute(query)
-        if row.id not in gone and (row.id in decided.aside) == aside
+        if row.id not in gone | decided.withdrawn and (row.id in decided.aside) == aside
     ]
 
 

@@ -6,7 +6,6 @@ import contextlib
 import os
 import shutil
 import sqlite3
-import stat
 import tempfile
 from collections.abc import Callable, Iterator, Set
 from contextlib import contextmanager
@@ -15,6 +14,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, inspect, select
 
+from sheet_reader.atomic import PRIVATE_FILE, PRIVATE_FOLDER, tighten
 from sheet_reader.errors import RecordError, StorageError
 from sheet_reader.record import originals, schema
 from sheet_reader.record.engine import (
@@ -31,8 +31,6 @@ from sheet_reader.record.place import must_be_named
 
 ARRIVING = "arriving"
 """Notes the first photo about to be kept, until the record holds photos."""
-PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700
-OTHERS = stat.S_IRWXG | stat.S_IRWXO
 
 
 def may_write(file: Path) -> bool:
@@ -155,7 +153,7 @@ def lost(folder: Path, where: Path | str, what: str) -> RecordError:
     return RecordError(
         f"{what}, yet {count} kept {photos} in {originals.FOLDER}/",
         where=where,
-        remedy="put the latest backup back; or, to start anew, move the folder "
+        remedy="put the latest backup back with restore; or, to start anew, move the folder "
         f"{originals.FOLDER} into inbox, so that its photos are read again",
     )
 
@@ -169,23 +167,14 @@ def make_private(folder: Path) -> None:
     with contextlib.suppress(FileExistsError):
         os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, PRIVATE_FILE))
     for ending in ("", "-wal", "-shm"):
-        _tighten(file.with_name(file.name + ending), PRIVATE_FILE)
+        tighten(file.with_name(file.name + ending), PRIVATE_FILE)
     root = originals.root_of(folder)
     kept = (root if isinstance(root, Path) else folder) / originals.FOLDER
-    if kept.is_dir() and _tighten(kept, PRIVATE_FOLDER):
+    if kept.is_dir() and tighten(kept, PRIVATE_FOLDER):
         for path in kept.glob("*"):
-            _tighten(path, PRIVATE_FOLDER if path.is_dir() else PRIVATE_FILE)
+            tighten(path, PRIVATE_FOLDER if path.is_dir() else PRIVATE_FILE)
         for path in kept.glob("*/*"):
-            _tighten(path, PRIVATE_FILE)
-
-
-def _tighten(path: Path, mode: int) -> bool:
-    """Whether others had any right at ``path``; then they have none any more."""
-    with contextlib.suppress(FileNotFoundError, PermissionError):
-        if path.stat().st_mode & OTHERS:
-            path.chmod(mode)
-            return True
-    return False
+            tighten(path, PRIVATE_FILE)
 
 
 @contextmanager

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from sqlalchemy import URL, Connection, inspect, make_url, select
 
-from sheet_reader.atomic import PRIVATE, atomic_write
+from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import UsageError
 from sheet_reader.record import originals, schema
 from sheet_reader.record.address import EXAMPLE, PLACE_FILE, URL_VARIABLE, checked_address
@@ -152,7 +152,7 @@ def write_place(folder: Path, address: str, identity: str) -> None:
         variable=URL_VARIABLE, address=json.dumps(address), identity=identity,
         folder=json.dumps(str(folder.resolve()), ensure_ascii=False), number=folder.stat().st_ino,
     )  # fmt: skip
-    atomic_write({folder / PLACE_FILE: text.encode()}, mode=PRIVATE)
+    atomic_write({folder / PLACE_FILE: text.encode()})
 
 
 def join(study: Study) -> str:

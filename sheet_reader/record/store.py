@@ -46,6 +46,7 @@ from sheet_reader.record.engine import (
 )
 from sheet_reader.record.engine import URL_VARIABLE as URL_VARIABLE
 from sheet_reader.record.lines import ReadingRow, Waiting
+from sheet_reader.record.log_pair import marked, must_be_a_pair
 from sheet_reader.record.migrations import migrate
 from sheet_reader.record.model import (
     Answer,
@@ -113,6 +114,7 @@ class Record:
                 record = cls(study, open_engine(checked_address(url)), where, thresholds)
             else:
                 opening.must_not_be_blank(study.folder)
+                must_be_a_pair(file)
                 if for_reading and file.exists() and opening.must_be_left(file):
                     view = resources.enter_context(opening.for_reading(file))
                     record = cls(study, view.engine, where, thresholds, view)
@@ -170,7 +172,7 @@ class Record:
             opening.must_be_writable(self.view.file)
         with our_errors(self.where), self.engine.connect() as plain:
             connection = plain.execution_options(writes=True, present_schema=True)
-            with connection.begin(), checksums.kept(connection):
+            with connection.begin(), marked(connection), checksums.kept(connection):
                 yield connection
 
     def state(self) -> list[Visit]:

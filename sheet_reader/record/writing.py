@@ -23,6 +23,7 @@ from sheet_reader.record.kept_reasons import kept, restored
 from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
 from sheet_reader.record.opening import ARRIVING
 from sheet_reader.record.runs import add_run
+from sheet_reader.record.sheets import WITHDRAWN
 
 
 def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
@@ -44,11 +45,8 @@ def is_erased(connection: Connection, digest: str) -> bool:
 
 
 def is_bare(digest: str, original: str) -> bool:
-    """Whether ``original`` is the bare picture of the photo with this hash, not the photo itself
-    or the empty file that earlier versions left where a photo could not be opened.
-    """
-    place = PurePosixPath(original)
-    return place.stem != digest and place.suffix != ".gone"
+    """Whether ``original`` is the bare picture of the photo with this hash, not the photo."""
+    return PurePosixPath(original).stem != digest
 
 
 def announce(connection: Connection, digest: str) -> None:
@@ -146,7 +144,8 @@ def finish(
     known = _known_instances(connection, task.photo_id)
     pages, attempt = result.pages, task.attempts + 1
     if task.only_new:
-        pages = tuple(page for page in pages if not _seen_here(page, known))
+        there = [former for former in known if not former.taken]
+        pages = tuple(page for page in pages if not _seen_here(page, there))
         attempt = _last_attempt(connection, task.photo_id)
         for former in known:
             former.taken = True
@@ -172,7 +171,9 @@ def _last_attempt(connection: Connection, photo_id: int) -> int:
 
 @dataclass(slots=True)
 class _Known:
-    """A page that an earlier run saw in the photo, and where; ``taken`` once it is found anew."""
+    """A page that an earlier run saw in the photo, and where; ``taken`` once it is found anew, or
+    where it was withdrawn.
+    """
 
     page_instance_id: int
     code: tuple[int, str, str, str, int]
@@ -182,7 +183,8 @@ class _Known:
 
 
 def _known_instances(connection: Connection, photo_id: int) -> list[_Known]:
-    s, k = schema.page_instances.c, schema.reading_runs.c
+    s, k, d = schema.page_instances.c, schema.reading_runs.c, schema.sheet_decisions.c
+    withdrawn = set(connection.scalars(select(d.page_instance_id).where(d.kind == WITHDRAWN)))
     query = (
         select(s.id, s.frame, s.study, s.layout, s.sheet, s.page, s.position, k.outline)
         .join_from(schema.page_instances, schema.reading_runs, k.page_instance_id == s.id)
@@ -190,7 +192,8 @@ def _known_instances(connection: Connection, photo_id: int) -> list[_Known]:
         .order_by(k.id)
     )
     latest = {
-        row.id: _Known(row.id, tuple(row[1:6]), row.position, _centre(json.loads(row.outline)))
+        row.id: _Known(row.id, tuple(row[1:6]), row.position, _centre(json.loads(row.outline)),
+                       taken=row.id in withdrawn)
         for row in connection.execute(query)
     }
     return list(latest.values())

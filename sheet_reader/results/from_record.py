@@ -17,6 +17,7 @@ from sheet_reader.record.answers import PhotoAsked
 from sheet_reader.record.drafts import senders
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.remarks import remarks_of
+from sheet_reader.record.soundness import must_be_sound
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.layout import lay_out
@@ -113,9 +114,10 @@ class Facts:
 
 
 def facts_of(record: Record) -> Facts:
-    """Everything that the record holds now."""
+    """Everything that the record holds now. Raises :class:`RecordError` for a damaged record."""
+    must_be_sound(record)
     contacts = names_in(site.contact for site in record.study.sites)
-    remarks, by_photo = remarks_of(record), senders(record)
+    remarks, by_photo = remarks_of(record, of_mail=False), senders(record)
     visits = []
     for visit in record.state():
         pages = [page.page_instance_id for page in visit.pages]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from sheet_reader.record.lines import Waiting
 from sheet_reader.review import screen
-from sheet_reader.review.answers import Refusal, completed_date, understand
+from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import PhotosCard, SheetSeen, which_is_it
 from sheet_reader.review.decisions import Reply, other_place, same_sheet, set_aside
 from sheet_reader.review.parameters import REVIEW
@@ -146,9 +146,7 @@ class PhotosQuestion:
                 return None if heard == "back" else heard
             typed = heard.text
         spec = next(s for s in talk.study.fields if s.kind == kind)
-        near = sheet.place.visit_date
-        text = completed_date(typed, near) if key == DATE else typed
-        value = understand(text, spec, talk.study, talk.today)
+        value = understand(typed, spec, talk.study, talk.today, sheet.place.visit_date or "")
         if isinstance(value, Refusal):
             near = ", ".join(f"{site.number} {site.label}" for site in value.near)
             talk.say(f"{value.message}{'; the nearest are ' + near if near else ''}.")

@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import func, select
 
+from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import StorageError
 from sheet_reader.intake.own import marked_as_overlay
 from sheet_reader.intake.pictures import open_pictures
@@ -207,8 +208,7 @@ def overlay_name(photo_id: int, frame: int = 0) -> str:
 def _write_jpeg(path: Path, picture: NDArray[np.uint8]) -> Path:
     done, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(marked_as_overlay(data.tobytes()) if done else b"")
+        atomic_write({path: marked_as_overlay(data.tobytes()) if done else b""})
     except OSError as error:
         raise StorageError(
             f"cannot write here: {(error.strerror or str(error)).lower()}", where=path.parent

@@ -127,7 +127,6 @@ def _version_in(path: Path) -> str:
 def _write_both(folder: Path, name: str, pdf: bytes, text: str) -> Path:
     path = folder / f"{name}.pdf"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
         atomic_write({path: pdf, folder / f"{name}.geometry.json": text.encode("utf-8")})
     except OSError as error:
         raise StorageError(

@@ -182,7 +182,7 @@ def draw_fields(draft: Draft, study: Study, code: SheetCode, width: float) -> fl
     """
     x, y, tallest = SIDE, _FIELDS_TOP, 0.0
     for field in head_fields(study, code.page):
-        groups = box_groups(field.kind, field.boxes)
+        groups = box_groups(field.kind, field.boxes, study.date_order)
         need = max(boxes_width(groups), text_width(field.label, LABEL, "bold"))
         if x > SIDE and x + need > _right(width, y):
             x, y, tallest = SIDE, y + tallest + _LINE_GAP, 0.0
@@ -203,7 +203,7 @@ def _draw_field(
     draft: Draft, study: Study, code: SheetCode, field: HeaderField, x: float, top: float
 ) -> float:
     """Draw one header field's boxes, or the printed site number; returns the height used."""
-    groups = box_groups(field.kind, field.boxes)
+    groups = box_groups(field.kind, field.boxes, study.date_order)
     base = top + BOX_HEIGHT + _CAPTION
     if field.kind == "site" and code.sheet != BLANK:
         draft.marks.append(Text(x - 0.6, top + 8.2, code.sheet, 9.6, "bold", pitch_mm=7.2))
@@ -220,7 +220,8 @@ def _draw_field(
     words = study.words
     first, last = study.season.first.year, study.season.last.year
     year = f"{words.year} ({first % 100:02d})" if first == last else words.year
-    for caption, middle in zip((words.day, words.month, year), middles, strict=True):
+    captions = {"day": words.day, "month": words.month, "year": year}
+    for caption, middle in zip((captions[p] for p in study.date_order), middles, strict=True):
         size = fit(caption, 21.0, HINT, HINT) or HINT
         draft.marks.append(Text(middle, base, caption, size, align="centre"))
     return BOX_HEIGHT + _CAPTION + 0.6

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 
 import sheet_reader
-from sheet_reader.atomic import PRIVATE, atomic_write
+from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import LETTERS
@@ -60,8 +60,7 @@ def keep_layout(study: Study) -> None:
             return
         target = study.folder / FOLDER / f"{version}-{_digest(data)}.toml"
         if not target.exists() or target.read_bytes() != data:
-            target.parent.mkdir(mode=0o700, exist_ok=True)
-            atomic_write({target: data}, mode=PRIVATE)
+            atomic_write({target: data})
         for other in target.parent.glob(f"{version}-*.toml"):
             if other != target and _is_sound(other):
                 other.unlink()

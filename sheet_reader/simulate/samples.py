@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-import shutil
 from pathlib import Path
+
+from sheet_reader.atomic import atomic_write
 
 SAMPLES = ("bean_tips", "rock_pools")
 
@@ -17,7 +18,7 @@ def sample_folder(name: str) -> Path:
 
 def copy_sample(name: str, folder: Path) -> None:
     """Copy a sample study's files into ``folder``, which is made if need be."""
-    folder.mkdir(parents=True, exist_ok=True)
-    for file in sorted(sample_folder(name).iterdir()):
-        if file.suffix in {".toml", ".csv"}:
-            shutil.copyfile(file, folder / file.name)
+    atomic_write({
+        folder / file.name: file.read_bytes()
+        for file in sorted(sample_folder(name).iterdir()) if file.suffix in {".toml", ".csv"}
+    })  # fmt: skip

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date, timedelta
 from pathlib import Path
 
+from sheet_reader.atomic import atomic_write, private_folder
 from sheet_reader.reading.opening import open_record
 from sheet_reader.simulate.bean_season import SITES, WEEKS, made_sheets
 from sheet_reader.simulate.samples import copy_sample
@@ -34,9 +35,9 @@ def make_season_folder(
     file = folder / "study.toml"
     text, was = file.read_text("utf-8"), read_study(folder).season
     text = text.replace(f"first = {was.first}", f"first = {first}")
-    file.write_text(text.replace(f"last = {was.last}", f"last = {last}"), "utf-8")
-    (folder / "sites.csv").write_text(_site_list(sites), "utf-8")
-    (folder / "inbox").mkdir(exist_ok=True)
+    text = text.replace(f"last = {was.last}", f"last = {last}")
+    atomic_write({file: text.encode(), folder / "sites.csv": _site_list(sites).encode()})
+    private_folder(folder / "inbox")
     study = read_study(folder)
     with open_record(study) as record:
         return study, keep_season(record, made_sheets(study, seed, weeks), seed)

@@ -17,9 +17,9 @@ def same_name(field: str) -> str:
 
 
 def by_present_rules(former: Study, present: Study, named: Named = same_name) -> Study:
-    """The fields, names and boxes of ``former`` with the ranges, sums, season, sites and allowed
-    error of ``present``. A field that ``present`` does not have keeps its own range; a sum holds
-    where all its fields are there.
+    """The fields, names and boxes of ``former`` with the ranges, sums, season, visits, sites and
+    allowed error of ``present``. A field that ``present`` does not have keeps its own range; a sum
+    holds where all its fields are there.
     """
     now = {spec.name: spec for spec in present.fields}
     def header(field: HeaderField) -> HeaderField:
@@ -47,5 +47,6 @@ def by_present_rules(former: Study, present: Study, named: Named = same_name) ->
         counts=tuple(count(field) for field in former.counts),
         sums=sums,
         season=present.season,
+        visits=present.visits,
         allowed_error=present.allowed_error,
     )

@@ -52,7 +52,7 @@ class HeaderField:
     """A field of the sheet's head.
 
     ``kind`` "site" is the site number (one per study), "date" the visit date (one per study,
-    six boxes: day, month, last two digits of the year), "number" any other number.
+    six boxes: two each for day, month and year), "number" any other number.
     """
 
     name: str
@@ -173,7 +173,9 @@ class Study:
     ``fields`` is every field of a visit in printing order: header first, then plot by plot.
     ``sites_file`` is the name of the site list in ``folder``; ``letter_words`` and
     ``update_words`` are all words of the letters and updates to volunteers, by key.
-    ``asked_twice`` is the share of the asked fields that two people are asked of.
+    ``asked_twice`` is the share of the asked fields that two people are asked of. ``date_order``
+    is that of the parts of a date from left to right; ``time_zone`` that of the sites, by its IANA
+    name, "" for the machine's.
     """
 
     key: str
@@ -200,6 +202,8 @@ class Study:
     update: UpdatePlan = UpdatePlan()
     update_words: tuple[tuple[str, str], ...] = ()
     asked_twice: float = 0.0
+    date_order: tuple[str, ...] = ("day", "month", "year")
+    time_zone: str = ""
 
     fields: tuple[FieldSpec, ...] = field(init=False, compare=False, repr=False)
     _by_number: Mapping[str, Site] = field(init=False, compare=False, repr=False)

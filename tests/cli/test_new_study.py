@@ -314,10 +314,10 @@ def test_a_full_disk_leaves_a_folder_that_can_be_used(
 ) -> None:
     folder, whole = tmp_path / "walls", atomic._write_through
 
-    def full(path: Path, content: bytes, mode: int) -> None:
+    def full(path: Path, content: bytes) -> None:
         if (b"number,label" in content) == (name == "sites.csv"):
             raise OSError(errno.ENOSPC, "No space left on device", str(path))
-        whole(path, content, mode)
+        whole(path, content)
 
     with monkeypatch.context() as disk:
         disk.setattr(atomic, "_write_through", full)

@@ -27,8 +27,7 @@ SHOWN = ["--site", SITE, "--visit", "2026-05-20"]
 
 @pytest.fixture
 def desk(bean_desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Desk:
-    for module in ("correct", "enter"):
-        monkeypatch.setattr(f"sheet_reader.cli.{module}.today", lambda: date(2026, 6, 1))
+    monkeypatch.setattr("sheet_reader.study.days.today", lambda *_: date(2026, 6, 1))
     return bean_desk
 
 
@@ -303,7 +302,7 @@ def test_a_photo_that_cannot_be_read_names_this_command_and_is_typed_in(
         (values(moths="1"), "no field “moths”"),
         (values(date="2025-05-20"), "outside the season"),
         (values(date="2026-05-32"), "no such date"),
-        (values(date="2026-06-02"), "in the future"),
+        (values(date="2026-06-03"), "in the future"),
         ([*values(), "--photo", "cat.png"], "there is no photo “cat.png”"),
     ],
 )

@@ -34,9 +34,9 @@ import stand_in
 from fault_work import LATEST, extra_steps
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.backup import restore
 from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.migrations import migrate
+from sheet_reader.record.restore import restore
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 

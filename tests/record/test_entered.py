@@ -9,9 +9,10 @@ from stand_in import says
 
 from sheet_reader.errors import UsageError
 from sheet_reader.record import mending
-from sheet_reader.record.backup import backup, restore
+from sheet_reader.record.backup import backup
 from sheet_reader.record.entered import enter, printed_fields
 from sheet_reader.record.model import Value
+from sheet_reader.record.restore import restore
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.study.model import Study

@@ -17,10 +17,11 @@ from stand_in import says
 from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.address import PLACE_FILE
-from sheet_reader.record.backup import backup, restore
+from sheet_reader.record.backup import backup
 from sheet_reader.record.engine import URL_VARIABLE
 from sheet_reader.record.model import Value
 from sheet_reader.record.place import join, place_of, plain_address
+from sheet_reader.record.restore import restore
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.study.model import Study

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterator
 from datetime import date
 from itertools import count
 from pathlib import Path
+from typing import Any
 
 import database_server
 import pytest
@@ -136,3 +137,27 @@ def test_a_lost_server_is_no_damaged_record(record: Record, server: tuple[Path, 
     with engine.connect():
         assert record.photos()  # the connections kept are stale, and that is no matter
     engine.dispose()
+
+
+def test_a_read_cut_off_by_the_server_goes_on_at_the_next(
+    record: Record, server: tuple[Path, str]
+) -> None:
+    folder, _ = server
+    study, seen = record.study, 0
+    for number in range(3):
+        said = says({"date": f"2026-06-{10 + number}"})
+        (study.folder / "inbox" / f"more{number}.png").write_bytes(stand_in.photo(said))
+
+    def read(*given: Any, **more: Any) -> list[Any]:
+        nonlocal seen
+        seen += 1
+        if seen == 2:
+            database_server.stop(folder)
+        return stand_in.read(*given, **more)
+
+    with pytest.raises(UnavailableError):
+        read_batch(study, reader=read, jobs=0)
+    database_server.start(folder)
+    assert read_batch(study, reader=stand_in.read, jobs=0).failed == 0
+    assert record.unread() == 0
+    assert len(record.visits()) == 6

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from sheet_reader.record.backup import backup, restore
+from sheet_reader.record.backup import backup
+from sheet_reader.record.restore import restore
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.sheet.book import LayoutBook

@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
-from sheet_reader.review.answers import Refusal, completed_date, sites_named, understand
+from sheet_reader.review.answers import Refusal, sites_named, understand
 from sheet_reader.review.cards import (
     AlikeCard,
     Card,
@@ -210,8 +210,7 @@ class Ear:
         kind = "date" if said.act == "date" else "site"
         spec = next(s for s in self.study.fields if s.kind == kind)
         near = sheet.place.visit_date
-        text = completed_date(said.text, near or None) if kind == "date" else said.text
-        value = understand(text, spec, self.study, self.today)
+        value = understand(said.text, spec, self.study, self.today, near or "")
         if isinstance(value, Refusal):
             return value
         if value.text == (near if kind == "date" else sheet.place.site):
