@@ -25,7 +25,7 @@ def aside(study: Path, photo: str, number: int | None, reason: str, name: str | 
     PHOTO is a name as the tool shows it (photo-0027), or that of the photo's file. Its rows leave
     the exports, its questions the review; history still tells of it, and back undoes it.
 
-    Example:  sheet-reader aside bean_tips photo-0027 --reason trial
+    Example:  sheet-reader aside bean_tips photo-0007 --reason trial
     """
     _decide(study, photo, number, reason, name, back=False)
 
@@ -42,7 +42,7 @@ def back(study: Path, photo: str, number: int | None, reason: str, name: str | N
     Where another photo replaced it, since somebody took both for the same sheet, that answer is
     taken back and review asks anew.
 
-    Example:  sheet-reader back bean_tips photo-0027
+    Example:  sheet-reader back bean_tips photo-0007
     """
     _decide(study, photo, number, reason, name, back=True)
 

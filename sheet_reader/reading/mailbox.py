@@ -20,6 +20,7 @@ from sheet_reader.record.drafts import keep_answer
 from sheet_reader.record.model import now
 from sheet_reader.record.store import Record
 from sheet_reader.record.writing import insert_new
+from sheet_reader.study.days import span
 
 
 def fetch(record: Record, mailbox: Mailbox, tally: Tally, bounds: Bounds = DEFAULT) -> None:
@@ -36,7 +37,7 @@ def fetch(record: Record, mailbox: Mailbox, tally: Tally, bounds: Bounds = DEFAU
     came = 0
     try:
         with connected(mailbox, password) as server:
-            since = record.study.season.first
+            since = span(record.study).first
             for message in messages(server, since, known, bounds.mail_bytes):
                 take_in(record, _photos(message, mailbox, bounds), tally)
                 if message.data is not None:

@@ -278,6 +278,10 @@ sites = "sites.csv"
 {send_to}
 # The sheet's fixed words in another language ("de", "es"):
 {words}
+# The order of dates on the sheet (left out: by paper and language), and where it is today (left
+# out: the machine's time zone):
+# date_order = "month day year"
+# time_zone = "Pacific/Auckland"
 # Advice of your own on the sheet, one line each:
 # instructions = ["Count for ten minutes in each plot."]
 

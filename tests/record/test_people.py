@@ -195,7 +195,7 @@ def test_a_photo_that_was_bare_is_blanked_once_its_sheet_is_known(
         patch.setattr("sheet_reader.record.erase.sheets_seen", lambda *_: None)
         done = erase(written, "Pat Doe", photos=[1])
     (line,) = done.kept
-    assert "photo-0001: no sheet was found in it for sure" in line
+    assert "photo-0001: it is not known where who counted stands in it" in line
     with Record.open(written) as record:
         remove_erased(record)
     check_blanked(written)
