@@ -35,6 +35,23 @@ CREATE TABLE mail_messages (
 	UNIQUE (mailbox, mark)
 )
 
+CREATE TABLE meanings (
+	id SERIAL NOT NULL,
+	kind VARCHAR(12) NOT NULL,
+	former VARCHAR(200) NOT NULL,
+	former_said TEXT NOT NULL,
+	present VARCHAR(200) NOT NULL,
+	present_said TEXT NOT NULL,
+	same BOOLEAN NOT NULL,
+	by TEXT NOT NULL,
+	at VARCHAR(32) NOT NULL,
+	program VARCHAR(40) NOT NULL,
+	undoes INTEGER,
+	PRIMARY KEY (id),
+	UNIQUE (undoes),
+	FOREIGN KEY(undoes) REFERENCES meanings (id)
+)
+
 CREATE TABLE photos (
 	id SERIAL NOT NULL,
 	sha256 VARCHAR(64) NOT NULL,
@@ -71,26 +88,26 @@ CREATE TABLE row_checksums (
 
 CREATE INDEX row_checksums_open ON row_checksums (table_name, row_id) WHERE digest IN ('', '-')
 
-CREATE TABLE same_names (
-	id SERIAL NOT NULL,
-	kind VARCHAR(12) NOT NULL,
-	former VARCHAR(200) NOT NULL,
-	present VARCHAR(200),
-	by TEXT NOT NULL,
-	at VARCHAR(32) NOT NULL,
-	program VARCHAR(40) NOT NULL,
-	undoes INTEGER,
-	PRIMARY KEY (id),
-	UNIQUE (undoes),
-	FOREIGN KEY(undoes) REFERENCES same_names (id)
-)
-
 CREATE TABLE schema_version (
 	version INTEGER NOT NULL,
 	name VARCHAR(80) NOT NULL,
 	applied_at VARCHAR(32) NOT NULL,
 	program VARCHAR(40) NOT NULL,
 	PRIMARY KEY (version)
+)
+
+CREATE TABLE site_labels (
+	id SERIAL NOT NULL,
+	site VARCHAR(40) NOT NULL,
+	label TEXT NOT NULL,
+	PRIMARY KEY (id),
+	UNIQUE (site, label)
+)
+
+CREATE TABLE wordings (
+	id SERIAL NOT NULL,
+	said TEXT NOT NULL,
+	PRIMARY KEY (id)
 )
 
 CREATE TABLE origins (
@@ -120,9 +137,11 @@ CREATE TABLE page_instances (
 	sheet VARCHAR(40) NOT NULL,
 	page INTEGER NOT NULL,
 	decoded_under VARCHAR(120),
+	wording INTEGER,
 	PRIMARY KEY (id),
 	UNIQUE (photo_id, frame, study, layout, sheet, page, position),
-	FOREIGN KEY(photo_id) REFERENCES photos (id)
+	FOREIGN KEY(photo_id) REFERENCES photos (id),
+	FOREIGN KEY(wording) REFERENCES wordings (id)
 )
 
 CREATE TABLE reading_runs (
@@ -283,9 +302,17 @@ CREATE FUNCTION sheet_decisions_keep() RETURNS trigger LANGUAGE plpgsql AS $$ BE
 
 CREATE TRIGGER sheet_decisions_keep BEFORE UPDATE OR DELETE ON sheet_decisions FOR EACH ROW EXECUTE FUNCTION sheet_decisions_keep()
 
-CREATE FUNCTION same_names_keep() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'same_names is only ever added to'; END $$
+CREATE FUNCTION wordings_keep() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'wordings is only ever added to'; END $$
 
-CREATE TRIGGER same_names_keep BEFORE UPDATE OR DELETE ON same_names FOR EACH ROW EXECUTE FUNCTION same_names_keep()
+CREATE TRIGGER wordings_keep BEFORE UPDATE OR DELETE ON wordings FOR EACH ROW EXECUTE FUNCTION wordings_keep()
+
+CREATE FUNCTION meanings_keep() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'meanings is only ever added to'; END $$
+
+CREATE TRIGGER meanings_keep BEFORE UPDATE OR DELETE ON meanings FOR EACH ROW EXECUTE FUNCTION meanings_keep()
+
+CREATE FUNCTION site_labels_keep() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'site_labels is only ever added to'; END $$
+
+CREATE TRIGGER site_labels_keep BEFORE UPDATE OR DELETE ON site_labels FOR EACH ROW EXECUTE FUNCTION site_labels_keep()
 
 CREATE FUNCTION blind_answers_keep() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN RAISE EXCEPTION 'blind_answers is only ever added to'; END $$
 
@@ -423,17 +450,41 @@ CREATE FUNCTION remarks_checksum_delete() RETURNS trigger LANGUAGE plpgsql AS $$
 
 CREATE TRIGGER remarks_checksum_delete AFTER DELETE ON remarks FOR EACH ROW EXECUTE FUNCTION remarks_checksum_delete()
 
-CREATE FUNCTION same_names_checksum_insert() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = 'reused' WHERE table_name = 'same_names' AND row_id = NEW.id AND length(digest) = 32; UPDATE row_checksums SET owner = NULL, field = '', digest = '' WHERE table_name = 'same_names' AND row_id = NEW.id AND digest IN ('', '-'); INSERT INTO row_checksums SELECT 'same_names', NEW.id, NULL, '', '' WHERE NOT EXISTS (SELECT 1 FROM row_checksums WHERE table_name = 'same_names' AND row_id = NEW.id); RETURN NULL; END $$
+CREATE FUNCTION meanings_checksum_insert() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = 'reused' WHERE table_name = 'meanings' AND row_id = NEW.id AND length(digest) = 32; UPDATE row_checksums SET owner = NULL, field = '', digest = '' WHERE table_name = 'meanings' AND row_id = NEW.id AND digest IN ('', '-'); INSERT INTO row_checksums SELECT 'meanings', NEW.id, NULL, '', '' WHERE NOT EXISTS (SELECT 1 FROM row_checksums WHERE table_name = 'meanings' AND row_id = NEW.id); RETURN NULL; END $$
 
-CREATE TRIGGER same_names_checksum_insert AFTER INSERT ON same_names FOR EACH ROW EXECUTE FUNCTION same_names_checksum_insert()
+CREATE TRIGGER meanings_checksum_insert AFTER INSERT ON meanings FOR EACH ROW EXECUTE FUNCTION meanings_checksum_insert()
 
-CREATE FUNCTION same_names_checksum_update() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = '' WHERE table_name = 'same_names' AND row_id IN (OLD.id, NEW.id) AND length(digest) = 32; RETURN NULL; END $$
+CREATE FUNCTION meanings_checksum_update() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = '' WHERE table_name = 'meanings' AND row_id IN (OLD.id, NEW.id) AND length(digest) = 32; RETURN NULL; END $$
 
-CREATE TRIGGER same_names_checksum_update AFTER UPDATE ON same_names FOR EACH ROW EXECUTE FUNCTION same_names_checksum_update()
+CREATE TRIGGER meanings_checksum_update AFTER UPDATE ON meanings FOR EACH ROW EXECUTE FUNCTION meanings_checksum_update()
 
-CREATE FUNCTION same_names_checksum_delete() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = '-' WHERE table_name = 'same_names' AND row_id = OLD.id AND (length(digest) = 32 OR digest IN ('', '-')); RETURN NULL; END $$
+CREATE FUNCTION meanings_checksum_delete() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = '-' WHERE table_name = 'meanings' AND row_id = OLD.id AND (length(digest) = 32 OR digest IN ('', '-')); RETURN NULL; END $$
 
-CREATE TRIGGER same_names_checksum_delete AFTER DELETE ON same_names FOR EACH ROW EXECUTE FUNCTION same_names_checksum_delete()
+CREATE TRIGGER meanings_checksum_delete AFTER DELETE ON meanings FOR EACH ROW EXECUTE FUNCTION meanings_checksum_delete()
+
+CREATE FUNCTION wordings_checksum_insert() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = 'reused' WHERE table_name = 'wordings' AND row_id = NEW.id AND length(digest) = 32; UPDATE row_checksums SET owner = NULL, field = '', digest = '' WHERE table_name = 'wordings' AND row_id = NEW.id AND digest IN ('', '-'); INSERT INTO row_checksums SELECT 'wordings', NEW.id, NULL, '', '' WHERE NOT EXISTS (SELECT 1 FROM row_checksums WHERE table_name = 'wordings' AND row_id = NEW.id); RETURN NULL; END $$
+
+CREATE TRIGGER wordings_checksum_insert AFTER INSERT ON wordings FOR EACH ROW EXECUTE FUNCTION wordings_checksum_insert()
+
+CREATE FUNCTION wordings_checksum_update() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = '' WHERE table_name = 'wordings' AND row_id IN (OLD.id, NEW.id) AND length(digest) = 32; RETURN NULL; END $$
+
+CREATE TRIGGER wordings_checksum_update AFTER UPDATE ON wordings FOR EACH ROW EXECUTE FUNCTION wordings_checksum_update()
+
+CREATE FUNCTION wordings_checksum_delete() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = '-' WHERE table_name = 'wordings' AND row_id = OLD.id AND (length(digest) = 32 OR digest IN ('', '-')); RETURN NULL; END $$
+
+CREATE TRIGGER wordings_checksum_delete AFTER DELETE ON wordings FOR EACH ROW EXECUTE FUNCTION wordings_checksum_delete()
+
+CREATE FUNCTION site_labels_checksum_insert() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = 'reused' WHERE table_name = 'site_labels' AND row_id = NEW.id AND length(digest) = 32; UPDATE row_checksums SET owner = NULL, field = '', digest = '' WHERE table_name = 'site_labels' AND row_id = NEW.id AND digest IN ('', '-'); INSERT INTO row_checksums SELECT 'site_labels', NEW.id, NULL, '', '' WHERE NOT EXISTS (SELECT 1 FROM row_checksums WHERE table_name = 'site_labels' AND row_id = NEW.id); RETURN NULL; END $$
+
+CREATE TRIGGER site_labels_checksum_insert AFTER INSERT ON site_labels FOR EACH ROW EXECUTE FUNCTION site_labels_checksum_insert()
+
+CREATE FUNCTION site_labels_checksum_update() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = '' WHERE table_name = 'site_labels' AND row_id IN (OLD.id, NEW.id) AND length(digest) = 32; RETURN NULL; END $$
+
+CREATE TRIGGER site_labels_checksum_update AFTER UPDATE ON site_labels FOR EACH ROW EXECUTE FUNCTION site_labels_checksum_update()
+
+CREATE FUNCTION site_labels_checksum_delete() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = '-' WHERE table_name = 'site_labels' AND row_id = OLD.id AND (length(digest) = 32 OR digest IN ('', '-')); RETURN NULL; END $$
+
+CREATE TRIGGER site_labels_checksum_delete AFTER DELETE ON site_labels FOR EACH ROW EXECUTE FUNCTION site_labels_checksum_delete()
 
 CREATE FUNCTION blind_answers_checksum_insert() RETURNS trigger LANGUAGE plpgsql AS $$ BEGIN UPDATE row_checksums SET digest = 'reused' WHERE table_name = 'blind_answers' AND row_id = NEW.id AND length(digest) = 32; UPDATE row_checksums SET owner = NEW.page_instance_id, field = NEW.field, digest = '' WHERE table_name = 'blind_answers' AND row_id = NEW.id AND digest IN ('', '-'); INSERT INTO row_checksums SELECT 'blind_answers', NEW.id, NEW.page_instance_id, NEW.field, '' WHERE NOT EXISTS (SELECT 1 FROM row_checksums WHERE table_name = 'blind_answers' AND row_id = NEW.id); RETURN NULL; END $$
 
