@@ -25,7 +25,7 @@ def aside(study: Path, photo: str, number: int | None, reason: str, name: str | 
     PHOTO is a name as the tool shows it (photo-0027), or that of the photo's file. Its rows leave
     the exports, its questions the review; history still tells of it, and back undoes it.
 
-    Example:  sheet-reader aside bean_tips photo-0027 --reason trial
+    Example:  sheet-reader aside bean_tips photo-0007 --reason trial
     """
     _decide(study, photo, number, reason, name, back=False)
 
@@ -39,7 +39,7 @@ def aside(study: Path, photo: str, number: int | None, reason: str, name: str | 
 def back(study: Path, photo: str, number: int | None, reason: str, name: str | None) -> None:
     """Let PHOTO, or one sheet in it, count again after it was set aside.
 
-    Example:  sheet-reader back bean_tips photo-0027
+    Example:  sheet-reader back bean_tips photo-0007
     """
     _decide(study, photo, number, reason, name, back=True)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shlex
 import shutil
 import sys
@@ -42,6 +43,7 @@ def open_study(path: Path) -> Study:
     Raises StudyError with every mistake, UsageError where there is no study.
     """
     from sheet_reader.study.reader import read_study
+    from sheet_reader.study.usual import loose
 
     if not path.exists():
         raise UsageError(
@@ -56,7 +58,10 @@ def open_study(path: Path) -> Study:
             where=path,
             remedy=f"type: sheet-reader {command} STUDY{photo}, with that folder for STUDY",
         )
-    return read_study(path)
+    study = read_study(path)
+    if remark := loose(study.allowed_error):
+        say(f"note: {remark}", err=True)
+    return study
 
 
 def tell_notes(record: Record) -> None:
@@ -67,7 +72,19 @@ def tell_notes(record: Record) -> None:
 
 def hint(command: str, folder: Path) -> str:
     """The line to type for ``command`` on the study in ``folder``, safe to copy into a shell."""
-    return f"sheet-reader {command} {shlex.quote(str(folder))}"
+    return f"{_program()} {command} {shlex.quote(str(folder))}"
+
+
+def _program() -> str:
+    """What starts this program in the shell it was started from: its name where that is on the
+    path, else its path.
+    """
+    name, own = "sheet-reader", Path(sys.argv[0])
+    found = shutil.which(name)
+    if own.stem != name or not own.is_file() or (found and own.samefile(found)):
+        return name
+    near = os.path.relpath(own)
+    return shlex.quote(near if not near.startswith(os.pardir) else str(own.absolute()))
 
 
 def counted(number: int, singular: str, plural: str = "") -> str:

@@ -71,7 +71,7 @@ def correct(
     Without --set you are asked what to change, and why. History keeps both values; rows, sums and
     exports follow. Where two sheets come to share a site and date, review asks about them.
 
-    Example:  sheet-reader correct bean_tips --site 2041 --visit 2026-05-20 --set helpers=3
+    Example:  sheet-reader correct bean_tips --site 2043 --visit 2026-05-20 --set helpers=3
     """
     from sheet_reader.reading.opening import open_record
     from sheet_reader.review.typed_values import assigned, site_meant

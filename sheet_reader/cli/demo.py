@@ -35,4 +35,4 @@ def demo(folder: Path, season: bool) -> None:
         return
     from sheet_reader.cli.demonstration import run_demo
 
-    run_demo(folder, say)
+    run_demo(folder, days.today(), say)

@@ -54,7 +54,7 @@ def enter(
     in review. The values are marked "typed" in the exports and in history. With --set nothing is
     asked; fields left out are not recorded.
 
-    Example:  sheet-reader enter bean_tips --photo photo-0027
+    Example:  sheet-reader enter bean_tips --photo photo-0007
     """
     from sheet_reader.reading.opening import open_record
     from sheet_reader.record.entered import enter as keep

@@ -26,7 +26,7 @@ def history(study: Path, site: str, visit: str) -> None:
 
     The line marked with an asterisk is the one that serves now.
 
-    Example:  sheet-reader history bean_tips --site 2041 --visit 2026-05-20
+    Example:  sheet-reader history bean_tips --site 2043 --visit 2026-05-20
     """
     from sheet_reader.reading.opening import open_record
     from sheet_reader.record.remarks import remarks_of

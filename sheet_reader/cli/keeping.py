@@ -203,7 +203,7 @@ def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None
     A photo that can't be cleaned is named, and the exit code is then 1. Your own files that still
     name the person are listed: sites, inbox, older tables and overlays, backups.
 
-    Example:  sheet-reader erase bean_tips --contact kim@example.org
+    Example:  sheet-reader erase bean_tips --contact orchard@example.org
     """
     from sheet_reader.reading.opening import open_record
     from sheet_reader.record.erase import erase as remove

@@ -21,7 +21,7 @@ from sheet_reader.cli.common import (
     waits,
 )
 from sheet_reader.cli.terminal import clean_name, must_be_answerable, typed_line
-from sheet_reader.errors import UsageError
+from sheet_reader.errors import UsageError, install_extra
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
@@ -111,7 +111,7 @@ def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> O
     except ModuleNotFoundError as error:
         raise UsageError(
             f"the page needs the package {error.name}",
-            remedy="install the extra: pip install 'sheet-reader[browser]'",
+            remedy=install_extra("browser"),
         ) from error
 
     def show(file: Path) -> None:

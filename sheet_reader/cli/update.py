@@ -19,7 +19,7 @@ from sheet_reader.cli.common import (
     waits,
 )
 from sheet_reader.cli.on_sheets import must_have_record
-from sheet_reader.errors import UsageError
+from sheet_reader.errors import UsageError, install_extra
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
@@ -166,5 +166,5 @@ def _tell(study: Study, planned: Outline, outline: Outline, counts: pd.DataFrame
         both = f"{counted(sites, 'site')} with counts from both plots on one day and a find"
         say(f"note: {both}; fewer than {LEAST_SITES} can't be compared, and the page says so")
     elif not is_installed():
-        extra = "pip install 'sheet-reader[update]'"
+        extra = install_extra("update")
         say(f"note: without statsmodels the second view is left out; to have it: {extra}")

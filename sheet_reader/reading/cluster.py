@@ -20,7 +20,13 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any
 
-from sheet_reader.errors import SheetReaderError, StorageError, UnavailableError, UsageError
+from sheet_reader.errors import (
+    SheetReaderError,
+    StorageError,
+    UnavailableError,
+    UsageError,
+    install_extra,
+)
 from sheet_reader.intake.names import one_line
 from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.parcel import OtherProgramError, packed, read_parcelled
@@ -86,7 +92,7 @@ def connected(cluster: Cluster) -> Iterator[Client]:
     except ImportError:
         raise UsageError(
             "reading on a cluster needs Dask, which is not installed",
-            remedy='install the extra “cluster”: pip install "sheet-reader[cluster]"',
+            remedy=install_extra("cluster"),
         ) from None
     security, address = _security(cluster), _with_protocol(cluster)
     with _quiet():

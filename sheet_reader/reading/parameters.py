@@ -41,6 +41,9 @@ class ReadingParameters:
         "choice: some 150 MB",
         "whose digits are kept between rounds of decoding anew",
     )
+    books_kept: int = parameter(
+        3, "studies", _HOUSE, "whose layouts stay made ready for read_photo, the last ones used"
+    )
     prompt_days: int = parameter(
         14,
         "days",

@@ -16,7 +16,8 @@ from sheet_reader.study.letter_words import read_letter_words
 from sheet_reader.study.model import Comments, Paper, Season, Site, Study, Visits
 from sheet_reader.study.publication import read_effort, read_publication
 from sheet_reader.study.site_list import read_sites
-from sheet_reader.study.table import Mistakes, Table, nearest, shown
+from sheet_reader.study.table import AT_THE_TOP, Mistakes, Table, nearest, shown
+from sheet_reader.study.toml_mistakes import explain_toml
 from sheet_reader.study.update_plan import read_update_plan
 from sheet_reader.study.update_words import read_update_words
 from sheet_reader.study.words import ENGLISH, Words, read_words
@@ -25,9 +26,8 @@ MOST_BYTES = 500_000
 LEAST = 4
 """Visits that a site needs: four or five at least (common practice, no source)."""
 KEYS = (
-    "key", "title", "paper", "sites", "allowed_error", "instructions", "season", "visits",
-    "header", "plots", "counts", "sums", "comments", "send_to", "own_digits", "words",
-    "effort", "publication", "update", "review", "date_order", "time_zone",
+    *AT_THE_TOP, "season", "visits", "header", "plots", "counts", "sums", "comments", "words",
+    "effort", "publication", "update", "review",
 )  # fmt: skip
 RENAMED = {"roster": "sites", "accepted_error": "allowed_error"}
 """What keys were called before, and are called now."""
@@ -42,8 +42,8 @@ def read_study(path: Path) -> Study:
     StorageError where the file cannot be read at all.
     """
     file = path / STUDY_FILE if path.is_dir() else path
-    mistakes = Mistakes()
-    values = _parse(file, _bytes(file))
+    data = _bytes(file)
+    values, mistakes = _parse(file, data), Mistakes(data)
     study = _study(Table(values, "", mistakes), file.parent, mistakes)
     if mistakes.found or study is None:
         raise StudyError(file, tuple(mistakes.found))
@@ -54,7 +54,7 @@ def parse_study(data: bytes, folder: Path, sites: tuple[Site, ...]) -> Study:
     """The study that the text of a study file describes, with these ``sites`` whatever list it
     names. Raises StudyError with every mistake.
     """
-    mistakes, file = Mistakes(), folder / STUDY_FILE
+    mistakes, file = Mistakes(data), folder / STUDY_FILE
     study = _study(Table(_parse(file, data), "", mistakes), folder, mistakes, sites)
     if mistakes.found or study is None:
         raise StudyError(file, tuple(mistakes.found))
@@ -82,9 +82,10 @@ def _parse(file: Path, data: bytes) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         mistake = Mistake(f"line {line}", "is not UTF-8; save the file as UTF-8")
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        reason = "too deeply nested" if isinstance(error, RecursionError) else str(error)
-        mistake = Mistake(STUDY_FILE, f"is not TOML: {shown(reason, 120)[1:-1]}")
+    except tomllib.TOMLDecodeError as error:
+        mistake = explain_toml(data.decode("utf-8-sig"), str(error))
+    except RecursionError:
+        mistake = Mistake(STUDY_FILE, "is not TOML: too deeply nested")
     except ValueError as error:  # numbers beyond what Python reads
         mistake = Mistake(STUDY_FILE, f"is not TOML: {shown(str(error), 120)[1:-1]}")
     raise StudyError(file, (mistake,))
@@ -114,7 +115,7 @@ def _study(
     counts = read_counts(top)
     sums = read_sums(top, header, plots, counts)
     instructions = top.texts("instructions", longest=160, most=8, required=False)
-    file = top.text("sites", longest=120, required=not top.has("roster"))
+    file = top.text("sites", longest=120, required=True)
     if file and Path(file).name != file:
         top.wrong("sites", "must be the name of a file in the study's folder")
     elif file and sites is None:

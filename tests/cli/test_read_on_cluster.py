@@ -48,7 +48,7 @@ def test_without_dask_the_extra_is_named(
     bean_desk.put("a.png")
     done = run(bean_desk, "--scheduler", nobody_listens)
     assert done.exit_code == 2
-    assert 'pip install "sheet-reader[cluster]"' in done.stderr
+    assert "pip install '.[cluster]'" in done.stderr
     assert done.stderr.count("\n") == 1
 
 

@@ -177,4 +177,4 @@ def test_without_its_packages_one_line_says_what_to_install(
     done = CliRunner().invoke(cli, ["review", str(record.folder), "--browser"])
     assert done.exit_code == 2
     assert "the page needs the package uvicorn" in done.output
-    assert "pip install 'sheet-reader[browser]'" in done.output
+    assert "pip install '.[browser]'" in done.output
