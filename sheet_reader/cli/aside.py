@@ -30,7 +30,7 @@ def aside(study: Path, photo: str, number: int | None, reason: str, name: str | 
     _decide(study, photo, number, reason, name, back=False)
 
 
-@click.command(short_help="Let a photo or sheet that was set aside count again.")
+@click.command(short_help="Let a photo or sheet count again that was set aside or replaced.")
 @study_argument
 @PHOTO
 @SHEET
@@ -38,6 +38,9 @@ def aside(study: Path, photo: str, number: int | None, reason: str, name: str | 
 @AS
 def back(study: Path, photo: str, number: int | None, reason: str, name: str | None) -> None:
     """Let PHOTO, or one sheet in it, count again after it was set aside.
+
+    Where another photo replaced it, since somebody took both for the same sheet, that answer is
+    taken back and review asks anew.
 
     Example:  sheet-reader back bean_tips photo-0007
     """
@@ -57,8 +60,12 @@ def _decide(
         fate = photo_meant(record, photo)
         sheet = None if number is None else sheet_meant(fate, number)
         page = None if sheet is None else sheet.page_instance_id
-        decide = mending.take_back if back else mending.set_aside
-        decide(record, fate.photo_id, page, by=person(name), reason=reason)
-        done = "counts again" if back else "is set aside: it counts nowhere now"
+        by, done = person(name), "is set aside: it counts nowhere now"
+        if not back:
+            mending.set_aside(record, fate.photo_id, page, by=by, reason=reason)
+        elif mending.take_back(record, fate.photo_id, page, by=by, reason=reason):
+            done = "is replaced no more; which photo serves, and where, is asked again"
+        else:
+            done = "counts again"
         click.echo(f"{which(fate, sheet)} {done}.")
         tell_standing(record)

@@ -123,7 +123,8 @@ def _keep(
     from sheet_reader.record import mending
     from sheet_reader.record.answers import FieldAnswer
     from sheet_reader.record.model import LeftEmpty, Unreadable, Value
-    from sheet_reader.review.typed_values import LOOK_AGAIN, sums_off
+    from sheet_reader.record.row_sums import sums_off
+    from sheet_reader.review.typed_values import LOOK_AGAIN
 
     told = sums_off(record.study, after(chosen, values), list(values))
     if told and not unusual:

@@ -61,12 +61,12 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
     """Write the tables: rows, counts and readings.
 
     rows has a line for each visit and a column for each field; an empty cell means "not recorded",
-    never 0, and a field that waits for you stays empty; the column "waiting" counts those. counts
-    has a line for each count of a plot. readings has a line for each field and photo with its
-    status: accepted, flagged, confirmed, corrected, typed, empty or unreadable, and the reason of a
-    doubt
-    in words and as a code to group by. Photos bear neutral names there (photo-0027), since file
-    names may name people.
+    never 0, and a field that waits for you stays empty; the column "waiting" counts those. A value
+    that held and against which something speaks now stays; the column "doubted" names its field.
+    counts has a line for each count of a plot. readings has a line for each field and photo with
+    its status: accepted, doubted, flagged, confirmed, corrected, typed, empty or unreadable, and
+    the reason of a doubt in words and as a code to group by. Photos bear neutral names there
+    (photo-0027), since file names may name people.
 
     csv writes these as UTF-8 that is safe to open in a spreadsheet, and a dictionary of all
     columns. data-package (Frictionless) and darwin-core (an archive with the Humboldt extension)

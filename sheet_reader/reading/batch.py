@@ -28,6 +28,7 @@ from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, r
 from sheet_reader.record import claims, originals, writing
 from sheet_reader.record.circumstances import circumstances
 from sheet_reader.record.claims import Task
+from sheet_reader.record.doubts import doubts_of, raised
 from sheet_reader.record.drafts import asked_before
 from sheet_reader.record.erase import remove_erased
 from sheet_reader.record.model import BatchSummary
@@ -76,6 +77,7 @@ def read_batch(
     with open_record(study, url) as record:
         originals.sweep_originals(study.folder)
         remove_erased(record)
+        before = doubts_of(record.state())
         paths, answers = list(paths), frozenset[str]()
         if paths and asked_before(record):
             kept, _, answers = keep_answers(record, paths)
@@ -94,6 +96,7 @@ def read_batch(
         if tally.looked_at:  # they are the history of later visits
             decode_anew(record, most, on_progress, anew, today)
         tally.decoded = anew
+        tally.doubts = raised(before, doubts_of(record.state()))
     return tally.summary(time.monotonic() - began)
 
 

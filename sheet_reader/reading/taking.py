@@ -43,6 +43,7 @@ class Tally:
     looked_at: list[int] = field(default_factory=list)
     fault: str = ""
     decoded: Anew = field(default_factory=Anew)
+    doubts: list[str] = field(default_factory=list)
 
     def count(self, photo_id: int, name: str, result: PhotoResult) -> None:
         """Add what one photo gave."""
@@ -79,7 +80,7 @@ class Tally:
             left_to_another=self.left,
             seconds=seconds,
             decoded=len(self.decoded.pages),
-            lines=(*self.lines, *self._drawn(), *lines_of(self.decoded)),
+            lines=(*self.lines, *self._drawn(), *lines_of(self.decoded), *self.doubts),
             photo_ids=tuple(self.looked_at),
             fault=self.fault,
         )

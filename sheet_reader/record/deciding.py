@@ -187,7 +187,19 @@ def _last_answer(connection: Connection, by: str) -> list[Any]:
     return [*connection.execute(together), last]
 
 
-def add_undo(connection: Connection, decision: Any, by: str) -> None:
+def undo_answer(connection: Connection, decision_id: int, by: str, reason: str) -> None:
+    """Take back what still stands of the answer that a decision belongs to."""
+    d = schema.decisions.c
+    undone = select(d.undoes).where(d.undoes.is_not(None))
+    own = select(d.answer).where(d.id == decision_id).scalar_subquery()
+    query = select(d.id, d.page_instance_id, d.field, d.reading_id).where(
+        (d.id == decision_id) | (d.answer == own), d.kind != UNDO, d.id.not_in(undone)
+    )
+    for row in connection.execute(query.order_by(d.id)).all():
+        add_undo(connection, row, by, reason)
+
+
+def add_undo(connection: Connection, decision: Any, by: str, reason: str = "") -> None:
     """Take back a decision, a row with ``id``, ``page_instance_id``, ``field``, ``reading_id``."""
     _add(
         connection,
@@ -199,4 +211,5 @@ def add_undo(connection: Connection, decision: Any, by: str) -> None:
         by=by,
         blind=False,
         undoes=decision.id,
+        reason=reason or None,
     )

@@ -8,14 +8,14 @@ as others are. Where there is no photo, a line in ``photos`` stands for it that 
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from sqlalchemy import Connection, func, insert, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
 from sheet_reader.record import answering, schema
-from sheet_reader.record.answers import FieldAnswer
+from sheet_reader.record.answers import FieldAnswer, SumTold
 from sheet_reader.record.deciding import checked_value
 from sheet_reader.record.mending import checked_reason
 from sheet_reader.record.model import LeftEmpty, Value, now
@@ -36,11 +36,13 @@ def enter(
     by: str,
     reason: str = "",
     photo_id: int | None = None,
+    told: Collection[SumTold] = (),
 ) -> int:
     """Keep a sheet as a person typed it, whole or not at all; gives the number of its photo.
 
     ``values`` are by field name: digits, a date in ISO 8601, or None for not recorded, and fields
-    left out are not recorded. ``photo_id`` is the photo that shows the sheet, if one does. Raises
+    left out are not recorded. ``photo_id`` is the photo that shows the sheet, if one does. ``told``
+    are the sums that do not fit and were confirmed: they are not asked about. Raises
     :class:`UsageError` for a value that can't be one, a site that is not on the list, a site or
     date that is missing, and a photo that is not there.
     """
@@ -58,7 +60,8 @@ def enter(
             for name, reading in readings.items():
                 text = said.get(name)
                 answer = LeftEmpty() if text is None else Value(text, typed=True)
-                answers.append(FieldAnswer(reading, answer))
+                about = tuple(one for one in told if name == one.fields[0])
+                answers.append(FieldAnswer(reading, answer, told=about))
         answering.add_answer(connection, study, answers, by, reason)
     return photo
 

@@ -11,7 +11,7 @@ from sqlalchemy import Connection, func, select
 from sheet_reader.record import schema
 from sheet_reader.record.answers import told_from_json
 from sheet_reader.record.kept_reasons import restored
-from sheet_reader.record.model import Rival, Thresholds
+from sheet_reader.record.model import ACCEPTED, Rival, Thresholds
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.revalidation import visits_now
 from sheet_reader.record.same_names import (
@@ -169,17 +169,36 @@ def load_readings(connection: Connection) -> list[StoredReading]:
         .join(latest, latest.c.id == k.id)
         .order_by(r.id)
     )
+    first_sure = load_first_sure(connection)
     return [
         StoredReading(
             field, value, confidence, status,
             restored(reasons, reason) if reasons or reason else (),
             runner_up, runner_up_confidence, reading_id=reading, page_instance_id=page,
+            first_sure=first_sure.get((page, field)),
         )
         for (
             reading, page, field, value, confidence, status, reason, reasons, runner_up,
             runner_up_confidence,
         ) in connection.execute(query)
     ]  # fmt: skip
+
+
+def load_first_sure(connection: Connection) -> dict[tuple[int, str], tuple[int, str | None]]:
+    """The first sure reading, with its value, of the fields of pages that were read several times,
+    by page instance and field.
+    """
+    k, r = schema.reading_runs.c, schema.readings.c
+    several = select(k.page_instance_id).group_by(k.page_instance_id).having(func.count(k.id) > 1)
+    query = (
+        select(r.id, k.page_instance_id, r.field, r.value)
+        .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
+        .where(k.page_instance_id.in_(several), r.status.in_(ACCEPTED))
+        .order_by(r.id.desc())
+    )
+    return {
+        (page, field): (reading, value) for reading, page, field, value in connection.execute(query)
+    }
 
 
 def load_decisions(

@@ -12,7 +12,12 @@ from numpy.typing import NDArray
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reason, Reasons
 
-Status = Literal["accepted", "flagged", "confirmed", "corrected", "typed", "empty", "unreadable"]
+Status = Literal[
+    "accepted", "doubted", "flagged", "confirmed", "corrected", "typed", "empty", "unreadable"
+]
+"""``doubted``: it held, and something learnt later speaks against it; it counts until a person
+answers.
+"""
 ACCEPTED: tuple[Status, ...] = ("accepted", "empty")
 """What was read and taken over without a question; "not recorded" is such a reading too."""
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]

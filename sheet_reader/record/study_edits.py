@@ -9,8 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 from sqlalchemy import Connection, and_, func, select
 
 from sheet_reader.errors import UsageError
-from sheet_reader.reasons import Code, has
-from sheet_reader.record import schema
+from sheet_reader.record import doubts, schema
 from sheet_reader.record.claims import MOST_ATTEMPTS
 from sheet_reader.record.decoded import OF_TIME
 from sheet_reader.record.parameters import RECORD
@@ -24,7 +23,7 @@ from sheet_reader.study.reader import STUDY_FILE
 MOST_NAMED = RECORD.most_named
 SAME_TIME = timedelta(hours=1)
 """By so much the clocks of two machines may differ."""
-COUNTS = ("accepted", "confirmed", "corrected", "typed")
+COUNTS = ("accepted", "doubted", "confirmed", "corrected", "typed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,8 +119,9 @@ def notes(study: Study, visits: Sequence[Visit], around: Beside) -> list[str]:
         for key, n in around.others
     ]
     found += [_unknown_fields(study, visits), _unplaced(study, visits)]
-    found += [_sites(study, visits), _season(study, visits), _anew(visits)]
+    found += [_sites(study, visits), _season(study, visits)]
     found += [_clock(around.worked_at), _ahead(study, visits)]
+    found += doubts.standing(doubts.doubts_of(visits))
     return [line for line in found if line]
 
 
@@ -228,19 +228,6 @@ def _season(study: Study, visits: Iterable[Visit]) -> str:
     return (
         f"{_count(outside, 'visit')} {lie} outside the season ({first} to {last}); "
         f"{_rows(outside)} in the exports"
-    )
-
-
-def _anew(visits: Iterable[Visit]) -> str:
-    number = sum(
-        f.needs_review and has(f.reading.reasons, Code.ASKED_ANEW) for v in visits for f in v.fields
-    )
-    if not number:
-        return ""
-    was = "was accepted is" if number == 1 else "were accepted are"
-    return (
-        f"{_count(number, 'field')} that {was} asked about again, because study.toml now allows "
-        "less than when the sheets were read"
     )
 
 

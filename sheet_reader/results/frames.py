@@ -1,6 +1,7 @@
 """The three tables as data frames: rows, counts and readings. Every format is made from these.
 
-A value is there only where it counts (accepted, confirmed, corrected, typed); else it is missing.
+A value is there only where it counts (accepted, doubted, confirmed, corrected, typed); else it is
+missing.
 Every column has one dtype, whatever the record holds: ``string`` for text and for site numbers, so
 that ``0174`` stays ``0174``, ``datetime64[ns]`` for days, ``Int64`` for whole numbers, ``Float64``
 for other ones, ``boolean`` for yes or no. An empty text is missing as well (``pd.NA``).
@@ -18,14 +19,15 @@ from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
-RECORDED = frozenset({"accepted", "confirmed", "corrected", "typed"})
+RECORDED = frozenset({"accepted", "doubted", "confirmed", "corrected", "typed"})
 """The statuses under which a value counts."""
 WAITING_COLUMN = "waiting"
 NOT_RECEIVED, EMPTY, UNREADABLE, WAITS = "not received", "not recorded", "not readable", "waits"
 """Why a cell holds no value: its page did not come in, nothing is written in it, nobody can read
 it, or a person has yet to decide."""
 ROW_COLUMNS = (
-    WAITING_COLUMN, "site_name", "pages_in", "pages_of", "corrected", "typed", "photo", "remarks",
+    WAITING_COLUMN, "doubted", "site_name", "pages_in", "pages_of", "corrected", "typed", "photo",
+    "remarks",
 )  # fmt: skip
 """The columns of rows after those of the study's fields."""
 COUNT_COLUMNS = (
@@ -96,6 +98,10 @@ def _rows(study: Study, visits: Sequence[VisitFact], pages_of: int) -> pd.DataFr
     names = {site.number: site.label for site in study.sites}
     columns |= {
         WAITING_COLUMN: _numbers(visit.waiting for visit in visits),
+        "doubted": _texts(
+            " ".join(name for name, f in fields.items() if f.status == "doubted")
+            for fields in current
+        ),
         "site_name": _texts(names.get(visit.site, "") for visit in visits),
         "pages_in": _numbers(len(visit.pages) for visit in visits),
         "pages_of": _numbers(pages_of for _ in visits),

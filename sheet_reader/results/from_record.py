@@ -28,8 +28,8 @@ class FieldFact:
     """A field in a photo as it stands. ``value`` is the decided value where a person ``decided``,
     else the value read; ``read_as`` is what was read. ``is_current``: it is the visit's own;
     ``needs_review``: a person is asked about it. ``pdf_page`` counts from 1. ``status`` is
-    accepted, flagged, confirmed, corrected, typed, empty or unreadable. ``photo_asked``: it lies
-    outside the picture, and another photo is asked for.
+    accepted, doubted, flagged, confirmed, corrected, typed, empty or unreadable.
+    ``photo_asked``: it lies outside the picture, and another photo is asked for.
     """
 
     reading_id: int
@@ -76,6 +76,13 @@ class VisitFact:
     def pages_asked(self) -> list[int]:
         """The pages of which a part is in no photo and another photo is asked for."""
         return sorted({fact.page for fact in self.current.values() if fact.photo_asked})
+
+    @property
+    def lacking(self) -> bool:
+        """Whether a field waits for a person and counts nowhere until she answers."""
+        current = self.current
+        asked = {f.field for f in self.fields if f.needs_review}
+        return any(name not in current or current[name].status != "doubted" for name in asked)
 
     @property
     def waiting(self) -> int:

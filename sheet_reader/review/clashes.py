@@ -92,7 +92,7 @@ def differ(one: FieldState, other: FieldState) -> bool:
 
 def own_value(e: FieldState) -> str | None:
     """What this photo by itself says: as decided, else as read."""
-    return e.value if e.decision is None else e.decision.value
+    return e.reading.value if e.decision is None else e.decision.value
 
 
 def surely(e: FieldState) -> bool:

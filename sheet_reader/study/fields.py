@@ -14,7 +14,7 @@ OWN_DIGITS = "own_digits"
 """The name of the ten boxes for the volunteer's own digits; no field of a visit."""
 RESERVED = frozenset(
     (OWN_DIGITS, "photo", "sheet", "page", "field", "value", "confidence", "status", "reason",
-     "waiting", "site_name", "pages_in", "pages_of", "corrected", "remarks")
+     "waiting", "doubted", "site_name", "pages_in", "pages_of", "corrected", "remarks")
 )  # fmt: skip
 _DATE_BOXES = 6
 

@@ -75,7 +75,8 @@ def test_a_typed_sheet_and_a_photo_of_it_contradict_where_they_differ(
         enter(record, same | more, by="Ada")
         assert [w.field for w in record.pending()] == ["sun.snails"]
         [row] = record.visits()
-        assert (row.values["sun.eggs"], row.values["sun.snails"]) == ("4", None)
+        assert (row.values["sun.eggs"], row.values["sun.snails"]) == ("4", "21")
+        assert row.statuses["sun.snails"] == "doubted"
 
 
 def test_a_photo_that_gave_nothing_is_typed_in_beside_it(study: Study, post: Post) -> None:

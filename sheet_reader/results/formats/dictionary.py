@@ -11,6 +11,7 @@ from sheet_reader.study.model import FieldSpec, Study
 
 STATUSES = {
     "accepted": "read with enough certainty and taken without asking",
+    "doubted": "it counts, but something learnt later speaks against it: a person is asked",
     "flagged": "waits for a person; the value in readings is a guess and counts nowhere",
     "confirmed": "a person looked at it, and it was read rightly",
     "corrected": "a person gave another value than was read",
@@ -22,6 +23,7 @@ STATUSES = {
 
 _ROWS = {
     "waiting": ("integer", "how many fields of the visit wait for a person"),
+    "doubted": ("text", "the fields whose value is doubted, by full names parted by spaces"),
     "site_name": ("text", "the site's name on the site list"),
     "pages_in": ("integer", "how many pages of the sheet came in"),
     "pages_of": ("integer", "how many pages the sheet has; where fewer came in, fields are empty"),

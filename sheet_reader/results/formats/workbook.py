@@ -87,7 +87,7 @@ def _columns(frame: pd.DataFrame) -> list[list[Any]]:
     found = [_cells(frame[name]) for name in frame.columns]
     if "status" in frame.columns:
         place = list(frame.columns).index("status")
-        marked = ("flagged", "unreadable")
+        marked = ("flagged", "doubted", "unreadable")
         found[place] = [Marked(cell) if cell in marked else cell for cell in found[place]]
     return found
 

@@ -99,7 +99,7 @@ def _expected(
     states: list[tuple[State, tuple[str, ...]]] = []
     for visit in visits.values():
         why = incomplete(study, visit, pages_of)
-        state: State = "waits" if visit.waiting else "incomplete" if why else "in"
+        state: State = "waits" if visit.lacking else "incomplete" if why else "in"
         states.append((state, why))
     order: tuple[State, ...] = ("in", "waits", "incomplete")
     state, why = min(states, key=lambda pair: order.index(pair[0]))

@@ -21,13 +21,12 @@ from sheet_reader.review.cards import (
 from sheet_reader.review.decisions import (
     Reply,
     alike_reply,
-    does_not_fit,
     field_reply,
+    off_after,
     other_place,
     read_on,
     same_sheet,
     set_aside,
-    sum_after,
     sum_reply,
 )
 from sheet_reader.review.weighing import Look, weigh
@@ -158,11 +157,9 @@ class Ear:
             answers[int(key)] = answer
         if said.act not in ("take", "sum"):
             return Refusal("that is no answer to this question")
-        after = sum_after(card, answers) if isinstance(card, SumCard) else ()
-        if answers and after and does_not_fit(after):
-            total, *parts = after
-            known = sum(int(part) for part in parts if part is not None)
-            doubts.append(f"the total would be {total}, the parts add to {known}")
+        off = off_after(card, answers) if isinstance(card, SumCard) else None
+        if answers and off is not None:
+            doubts.append(f"the total would be {off['total']}, the parts add to {off['parts']}")
         if doubts and not said.sure:
             return Again("it so", "; ".join(doubts))
         if isinstance(card, AlikeCard):

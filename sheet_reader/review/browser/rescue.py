@@ -20,8 +20,9 @@ from sheet_reader.reading.pointed import (
 from sheet_reader.record.entered import enter
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.photo_list import photo_fates
+from sheet_reader.record.row_sums import sums_off
 from sheet_reader.record.store import Record
-from sheet_reader.review.typed_values import sums_off, understood
+from sheet_reader.review.typed_values import understood
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.wording import words
 
@@ -113,8 +114,9 @@ def type_in(record: Record, message: Plain, today: date, by: str) -> Plain:
     doubts = [f"{value.spec.label}: {value.doubt}" for value in said.values() if value.doubt]
     doubts += [f"{value.spec.label}: leave empty what can't be read" for value in said.values()
                if value.unreadable]  # fmt: skip
-    doubts += list(sums_off(study, values, list(values)).values())
+    off = sums_off(study, values, values)
+    doubts += off.values()
     if doubts and message.get("sure") is not True:
         return {"doubts": doubts}
-    enter(record, values, by=by, photo_id=photo)
+    enter(record, values, by=by, photo_id=photo, told=off)
     return {"said": f"{neutral_name(photo)} is typed in."}

@@ -175,6 +175,7 @@ def _small(e: FieldState, label: str) -> Plain:
     value = e.value if e.value is not None else "not recorded"
     if e.status in ("flagged", "unreadable"):
         value = "still asked" if e.status == "flagged" else "can't be read"
+    value += " (doubted)" if e.status == "doubted" else ""
     return {"label": label, "value": value, "boxes": f"/picture/boxes/{e.reading.reading_id}"}
 
 
