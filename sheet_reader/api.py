@@ -88,7 +88,7 @@ def print_sheets(
     fit on its paper, and :class:`~sheet_reader.errors.StorageError`.
     """
     from sheet_reader.sheet.files import write_sheet
-    from sheet_reader.sheet.kept_layouts import keep_layout
+    from sheet_reader.sheet.kept_layouts import keep_labels, keep_layout
     from sheet_reader.sheet.model import BLANK
 
     must_be(study, Study, STUDY)
@@ -99,6 +99,7 @@ def print_sheets(
     target = study.folder / "sheets" if folder is None else path_from(folder, "a folder")
     sheets = [on_list(study, number).number for number in wanted] or [BLANK]
     keep_layout(study)
+    keep_labels(study, sheets)
     return [write_sheet(study, sheet, target)[0] for sheet in sheets]
 
 

@@ -5,7 +5,8 @@
     SheetReaderError            exit code 1
     ├── StudyError              2   study.toml or the site list has mistakes (all, with paths)
     ├── UsageError              2   the call asks for something that is not there
-    │   └── ClosedError         2   the record was closed before the call
+    │   ├── ClosedError         2   the record was closed before the call
+    │   └── UnsaidError         2   words changed, and nobody has said yet what that means
     ├── StorageError            3   a file or folder cannot be read or written
     │   └── UnavailableError   75   a server is out of reach or a record busy: try again later
     └── RecordError             4   the record (database) is damaged or of a newer version
@@ -83,6 +84,10 @@ class ClosedError(UsageError):
 
 class OvertakenError(UsageError):
     """Somebody else has answered a question first."""
+
+
+class UnsaidError(UsageError):
+    """Values came in under other words than those that their names stand for now."""
 
 
 class StorageError(SheetReaderError):

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from sheet_reader.cli.common import open_study, study_argument
+from sheet_reader.cli.common import open_study, person, study_argument
 from sheet_reader.cli.on_sheets import AS, REASON, SHEET, must_have_record, tell_standing, which
-from sheet_reader.cli.review import person
+from sheet_reader.cli.opening import open_record
 
 PHOTO = click.argument("photo", metavar="PHOTO")
 
@@ -50,7 +50,6 @@ def back(study: Path, photo: str, number: int | None, reason: str, name: str | N
 def _decide(
     study: Path, photo: str, number: int | None, reason: str, name: str | None, *, back: bool
 ) -> None:
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record import mending
     from sheet_reader.record.photo_list import photo_meant, sheet_meant
 

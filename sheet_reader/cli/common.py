@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import getpass
 import os
 import shlex
 import shutil
@@ -13,6 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from sheet_reader.cli.terminal import clean_name
 from sheet_reader.errors import UsageError
 from sheet_reader.study.days import example, parse_date
 
@@ -62,6 +64,16 @@ def open_study(path: Path) -> Study:
     if remark := loose(study.allowed_error):
         say(f"note: {remark}", err=True)
     return study
+
+
+def person(name: str | None) -> str:
+    """The name that answers are kept under: as given, else the login name."""
+    if name and (cleaned := clean_name(name)):
+        return cleaned
+    try:
+        return clean_name(getpass.getuser()) or "unnamed"
+    except (OSError, KeyError, ImportError):
+        return "unnamed"
 
 
 def tell_notes(record: Record) -> None:

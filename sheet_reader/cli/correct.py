@@ -12,6 +12,7 @@ from sheet_reader.cli.common import (
     counted,
     open_study,
     parse_visit,
+    person,
     refuse,
     study_argument,
 )
@@ -28,7 +29,7 @@ from sheet_reader.cli.on_sheets import (
     must_have_record,
     tell_standing,
 )
-from sheet_reader.cli.review import person
+from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
@@ -73,7 +74,6 @@ def correct(
 
     Example:  sheet-reader correct bean_tips --site 2043 --visit 2026-05-20 --set helpers=3
     """
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.review.typed_values import assigned, site_meant
 
     refuse(

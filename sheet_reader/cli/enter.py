@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, open_study, refuse, study_argument
+from sheet_reader.cli.common import counted, hint, open_study, person, refuse, study_argument
 from sheet_reader.cli.on_sheets import AS, REASON, SET, UNUSUAL, tell_standing
-from sheet_reader.cli.review import person
+from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.terminal import must_be_answerable, typed_line
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
@@ -56,7 +56,6 @@ def enter(
 
     Example:  sheet-reader enter bean_tips --photo photo-0007
     """
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.entered import enter as keep
     from sheet_reader.record.photo_list import photo_meant
     from sheet_reader.record.row_sums import sums_off

@@ -18,6 +18,7 @@ from sheet_reader.cli.common import (
     tell_notes,
     waits,
 )
+from sheet_reader.cli.opening import open_record
 
 if TYPE_CHECKING:
     from sheet_reader.results.from_record import Facts
@@ -75,9 +76,8 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
 
     Example:  sheet-reader export bean_tips --format csv,excel --out results
     """
-    from sheet_reader.cli.name_questions import name_notes
+    from sheet_reader.cli.meaning_questions import meaning_notes
     from sheet_reader.errors import UsageError
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.results.export import export_files
     from sheet_reader.results.former_columns import columns_of, lost_columns
     from sheet_reader.results.frames import tables_of
@@ -101,7 +101,7 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
         for line in lost_columns(opened, had, place):
             say(f"note: {line}")
         tell_notes(record)
-        for line in name_notes(record):
+        for line in meaning_notes(record):
             say(f"note: {line}")
     for note in _missing_pages(facts):
         click.echo(f"note: {note}; its fields are empty in the rows")

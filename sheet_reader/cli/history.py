@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from sheet_reader.cli.common import open_study, parse_visit, say, study_argument, tell_notes
+from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import UsageError
 from sheet_reader.wording import words
 
@@ -28,7 +29,6 @@ def history(study: Path, site: str, visit: str) -> None:
 
     Example:  sheet-reader history bean_tips --site 2043 --visit 2026-05-20
     """
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.remarks import remarks_of
     from sheet_reader.review.typed_values import site_meant
 

@@ -16,6 +16,7 @@ from sheet_reader.cli.common import (
     tell_notes,
     waits,
 )
+from sheet_reader.cli.opening import open_record
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
@@ -95,7 +96,6 @@ def _templates(study: Study) -> None:
 
 def _answers(study: Study, paths: tuple[Path, ...]) -> None:
     from sheet_reader.reading.mail_answers import keep_answers, kept_with
-    from sheet_reader.reading.opening import open_record
 
     with open_record(study) as record:
         kept, known, _ = keep_answers(record, paths)
@@ -106,7 +106,6 @@ def _answers(study: Study, paths: tuple[Path, ...]) -> None:
 
 def _draft(study: Study, folder: Path, *, again: bool) -> None:
     from sheet_reader.cli.progress import progress
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.drafts import asked_before
     from sheet_reader.results.contacts import addresses
     from sheet_reader.results.from_record import facts_of

@@ -11,6 +11,7 @@ import click
 
 from sheet_reader.cli.common import counted, open_study, parse_visit, refuse, study_argument
 from sheet_reader.cli.on_sheets import must_have_record, open_shown
+from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
@@ -54,7 +55,6 @@ def photos(
 
     Example:  sheet-reader photos bean_tips --waits
     """
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.photo_list import photo_fates, photo_meant
     from sheet_reader.review.typed_values import site_meant
 

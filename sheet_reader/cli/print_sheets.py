@@ -61,7 +61,7 @@ def print_sheets(
     Example:  sheet-reader print bean_tips --all-sites --copies 4 --out to_print
     """
     from sheet_reader.sheet.files import write_proof
-    from sheet_reader.sheet.kept_layouts import keep_layout
+    from sheet_reader.sheet.kept_layouts import keep_labels, keep_layout
 
     refuse(
         (
@@ -82,6 +82,7 @@ def print_sheets(
     piles = [[sheet] for sheet in sheets] if separate else [sheets]
     news = _new_layout(described, folder)
     keep_layout(described)
+    keep_labels(described, sheets)
     _write(described, piles, folder, copies, weeks)
     if news:
         click.echo(news)

@@ -18,6 +18,7 @@ from sheet_reader.cli.common import (
     study_argument,
     tell_notes,
 )
+from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.progress import progress
 from sheet_reader.cli.scheduler import cluster_of, scheduler_options
 from sheet_reader.cli.told_of_read import next_step, standing, what_came
@@ -138,9 +139,12 @@ def _one_batch(
     where: Where,
 ) -> None:
     """Read one batch (``photos`` None: the inbox, unless a mailbox is given) and tell of it."""
+    from sheet_reader.record.engine import has_record
     from sheet_reader.record.originals import must_last
 
     must_last()
+    if has_record(study.folder):
+        open_record(study).close()  # asks what must be said before values come in
     batch = _read(study, photos, mailbox, again=again, where=where)
     for line in batch.lines:
         say(line)
@@ -155,7 +159,6 @@ def _some_wait(study: Study) -> bool:
     anew.
     """
     from sheet_reader.reading.decoding import waits_for_decoding
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.engine import has_record
 
     if not has_record(study.folder):
@@ -193,9 +196,8 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
     """Draw what was read now, say how the record stands and what comes next; ``told`` was said of
     single photos before, and goes into a file with what is said here.
     """
-    from sheet_reader.cli.name_questions import name_notes
+    from sheet_reader.cli.meaning_questions import meaning_notes
     from sheet_reader.cli.unread import still_unread
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.reading.promise import promise_of
     from sheet_reader.record.naming import both_names
     from sheet_reader.record.photo_list import photo_fates
@@ -213,7 +215,7 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
         if overlay is not None:
             _write_overlays(record, overlay, fresh)
         tell_notes(record)
-        for line in name_notes(record):
+        for line in meaning_notes(record):
             say(f"note: {line}")
         summary, promise, questions = record.summary(), promise_of(record), questions_of(record)
     say(standing(summary, questions))

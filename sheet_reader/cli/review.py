@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import os
 import sys
 from pathlib import Path
@@ -14,13 +13,15 @@ from sheet_reader.cli.common import (
     counted,
     hint,
     open_study,
+    person,
     refuse,
     say,
     study_argument,
     tell_notes,
     waits,
 )
-from sheet_reader.cli.terminal import clean_name, must_be_answerable, typed_line
+from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.terminal import must_be_answerable, typed_line
 from sheet_reader.errors import UsageError, install_extra
 from sheet_reader.study import days
 
@@ -40,16 +41,6 @@ PICTURES_HELP = (
     "How boxes are drawn: graphics (terminals that show pictures), blocks (coloured half blocks), "
     "plain (without colours) or off."
 )
-
-
-def person(name: str | None) -> str:
-    """The name that answers are kept under: as given, else the login name."""
-    if name and (cleaned := clean_name(name)):
-        return cleaned
-    try:
-        return clean_name(getpass.getuser()) or "unnamed"
-    except (OSError, KeyError, ImportError):
-        return "unnamed"
 
 
 @click.command(short_help="Answer questions about the doubtful fields.")
@@ -78,8 +69,7 @@ def review(
 
     Example:  sheet-reader review bean_tips --as Kim --browser
     """
-    from sheet_reader.cli.name_questions import ask
-    from sheet_reader.reading.opening import open_record
+    from sheet_reader.cli.meaning_questions import ask_of_gone
     from sheet_reader.review.desk import RecordDesk
 
     refuse(
@@ -89,7 +79,7 @@ def review(
     opened = open_study(study)
     with open_record(opened) as record:
         tell_notes(record)
-        ask(record, person(name))
+        ask_of_gone(record, person(name))
         desk = RecordDesk(record, by=person(name))
         if not desk.cards() and not browser:
             click.echo("Nothing waits for you.")

@@ -10,6 +10,7 @@ import click
 
 from sheet_reader.atomic import atomic_write
 from sheet_reader.cli.common import counted, hint, open_study, refuse, study_argument
+from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import StorageError, UsageError
 
 if TYPE_CHECKING:
@@ -103,7 +104,6 @@ def _more(study: Study, number: int, labels: tuple[str, ...]) -> Study:
 
 def _read_before(study: Study) -> set[str]:
     """The sites of all sheets read so far, on the site list or not."""
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.engine import has_record
 
     if not has_record(study.folder):

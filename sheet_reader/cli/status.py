@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from sheet_reader.cli.common import open_study, study_argument, tell_notes
+from sheet_reader.cli.opening import open_record
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
@@ -34,7 +35,6 @@ def status(study: Path, picture: Path | None, table: Path | None, data: Path | N
     Example:  sheet-reader status bean_tips --picture status.svg
     """
     from sheet_reader.errors import UsageError
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.reading.promise import promise_of
     from sheet_reader.results.files import write_file
     from sheet_reader.results.from_record import facts_of

@@ -19,6 +19,7 @@ from sheet_reader.cli.common import (
     waits,
 )
 from sheet_reader.cli.on_sheets import must_have_record
+from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import UsageError, install_extra
 from sheet_reader.study import days
 
@@ -59,7 +60,6 @@ def update(study: Path, until: date | None, site: str | None, out: Path | None) 
 
     Example:  sheet-reader update bean_tips --until 2026-05-20
     """
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.results.from_record import facts_of
 
     opened = open_study(study)

@@ -33,8 +33,8 @@ from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reading.worker import end_with_parent
 from sheet_reader.record import decoded
 from sheet_reader.record.decoded import Change, KeptPage
+from sheet_reader.record.meaning_answers import load_meanings
 from sheet_reader.record.naming import neutral_name
-from sheet_reader.record.same_names import load_names
 from sheet_reader.record.states import Visit
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.kept_layouts import whole_book
@@ -146,7 +146,7 @@ def decode_anew(
     for _ in range(MOST_ROUNDS):
         with record.reading() as connection:
             pages = decoded.kept_pages(connection, record.study.key)
-            names = load_names(connection, record.study)
+            meanings = load_meanings(connection, record.study)
         clock = Clock(record.study, pages, today)
         look, before = Look.at(pages, record.state()), anew.look
         changed, sites = look.changed_since(before) if before else (set(), None)
@@ -154,7 +154,7 @@ def decode_anew(
         history = history_of(record, sites)
         if sites is not None:
             pages = [p for p in pages if p.site in sites or p.page_instance_id in changed]
-        rules = DecodingRules.of(record.study, history, book, names.field)
+        rules = DecodingRules.of(record.study, history, book, meanings.renamed)
         stale = _stale(record, rules, clock, pages, anew)
         anew.history = history if not stale and sites is None else None
         if not stale:
@@ -167,9 +167,9 @@ def waits_for_decoding(record: Record) -> bool:
     """Whether a read would decode known pages anew."""
     with record.reading() as connection:
         pages = decoded.kept_pages(connection, record.study.key)
-        names = load_names(connection, record.study)
+        meanings = load_meanings(connection, record.study)
     book = whole_book(record.study)
-    rules = DecodingRules.of(record.study, history_of(record), book, names.field)
+    rules = DecodingRules.of(record.study, history_of(record), book, meanings.renamed)
     clock = Clock(record.study, pages, days.today(record.study))
     return any(page.source and page.under != _name(rules, clock, page) for page in pages)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Collection, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
 from functools import cached_property
@@ -21,7 +21,8 @@ from sheet_reader.reasons import Code
 from sheet_reader.record.decoded import OF_TIME
 from sheet_reader.sheet.model import BLANK, SheetCode
 from sheet_reader.study.days import mixed_orders
-from sheet_reader.study.former import Named, by_present_rules, same_name
+from sheet_reader.study.former import SAME, Names, by_present_rules
+from sheet_reader.study.meaning import Wording, as_text, wording_of
 from sheet_reader.study.model import Study
 
 if TYPE_CHECKING:
@@ -41,15 +42,17 @@ CAUSES = {
 @dataclass(frozen=True)
 class DecodingRules:
     """What decides how a page is decoded, its own boxes aside: the study as it is now, the sites'
-    counts, and for layouts printed before (``former``, by version) the fields that they have.
-    ``layouts`` are all versions that can be read; None where that does not matter.
+    counts, and for layouts printed before the fields that they have (``former``, by version), what
+    those meant there, and the ``names`` that they have now. ``layouts`` are all versions that can
+    be read; None where that does not matter.
     """
 
     study: Study
     history: SiteHistory | None = None
     former: Mapping[str, Study] = field(default_factory=dict)
     layouts: frozenset[str] | None = None
-    named: Named = same_name
+    wordings: Mapping[str, str] = field(default_factory=dict)
+    names: Mapping[str, Names] = field(default_factory=dict)
 
     @classmethod
     def of(
@@ -57,19 +60,24 @@ class DecodingRules:
         study: Study,
         history: SiteHistory | None,
         book: LayoutBook,
-        named: Named = same_name,
+        renamed: Callable[[Wording], Names] = lambda _: SAME,
     ) -> DecodingRules:
-        """The rules for every layout of ``book``."""
-        former = {
-            version: by_present_rules(book.study_of(version), study, named)
-            for version in book.versions
-            if book.study_of(version) is not book.study
-        }
-        return cls(study, history, former, frozenset(book.versions), named)
+        """The rules for every layout of ``book``; ``renamed`` gives the present names of the fields
+        of a sheet by its wording.
+        """
+        then = {v: own for v in book.versions if (own := book.study_of(v)) is not book.study}
+        names = {version: renamed(wording_of(own)) for version, own in then.items()}
+        former = {v: by_present_rules(own, study, names[v]) for v, own in then.items()}
+        wordings = {version: as_text(wording_of(own)) for version, own in then.items()}
+        return cls(study, history, former, frozenset(book.versions), wordings, names)
 
     def study_of(self, layout: str) -> Study:
         """The study whose fields a page of this layout has."""
         return self.former.get(layout, self.study)
+
+    def wording(self, layout: str) -> str:
+        """What the names on a page of this layout mean, as text."""
+        return self.wordings.get(layout) or as_text(wording_of(self.study))
 
     def name(
         self,
@@ -105,15 +113,18 @@ class DecodingRules:
     def _parts(self, layout: str) -> dict[str, str]:
         known = self._known.get(layout)
         if known is None:
-            known = self._known[layout] = self._parts_of(self.study_of(layout))
+            names = self.names.get(layout, SAME)
+            known = self._known[layout] = self._parts_of(self.study_of(layout), names)
         return known
 
     @cached_property
     def _known(self) -> dict[str, dict[str, str]]:
         return {}
 
-    def _parts_of(self, study: Study) -> dict[str, str]:
-        fields = [[self.named(f.name), f.kind, f.boxes, f.lowest, f.highest] for f in study.fields]
+    def _parts_of(self, study: Study, names: Names) -> dict[str, str]:
+        fields = [
+            [names.get(f.name, f.name), f.kind, f.boxes, f.lowest, f.highest] for f in study.fields
+        ]
         season = [study.season.first.isoformat(), study.season.last.isoformat()]
         sums = [[rule.total, *rule.parts] for rule in study.sums]
         dates = [study.visits.tolerance_days, mixed_orders(study)]
@@ -140,7 +151,8 @@ class DecodingRules:
         if self.history is None:
             page = decode_page(evidence, study, threshold=threshold)
         else:
-            page = with_history(evidence, study, self.history, threshold, self.named)
+            names = self.names.get(evidence.code.layout, SAME)
+            page = with_history(evidence, study, self.history, threshold, names)
         late = any(reason.code in OF_TIME for field in page.fields for reason in field.reasons)
         if late and last_day is not None and last_day > evidence.last_day:
             return self.decode(replace(evidence, last_day=last_day), threshold)

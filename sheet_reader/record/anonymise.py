@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Table, delete, select, update
 from sheet_reader.record import schema
 from sheet_reader.record.people import NOBODY, REPLACED, Person
 
-DECISIONS = (schema.decisions, schema.sheet_decisions, schema.same_names, schema.blind_answers)
+DECISIONS = (schema.decisions, schema.sheet_decisions, schema.meanings, schema.blind_answers)
 
 
 def decisions_naming(connection: Connection, who: Person) -> tuple[list[str], int]:

@@ -37,7 +37,7 @@ from sheet_reader.record.opening import (
 from sheet_reader.record.original_faults import original_faults
 from sheet_reader.record.parameters import RECORD
 from sheet_reader.record.server_copy import copy_from_server
-from sheet_reader.sheet.kept_layouts import layout_files
+from sheet_reader.sheet.kept_layouts import kept_files
 from sheet_reader.study.model import Study
 
 PAGES_AT_A_TIME = RECORD.backup_pages
@@ -221,7 +221,7 @@ def _pack(study: Study, record: Path, packed: Path, kept: Sequence[str]) -> int:
             archive.add(record, RECORD_FILE, filter=_anonymous)
             for plain in filter(_can_hold, _plain_files(study)):
                 archive.add(plain, plain.name, filter=_anonymous)
-            for layout in layout_files(study.folder):
+            for layout in kept_files(study.folder):
                 name = layout.relative_to(study.folder).as_posix()
                 archive.add(layout, name, filter=_anonymous)
             for place in kept:

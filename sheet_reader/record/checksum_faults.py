@@ -25,7 +25,9 @@ NOUNS = {
     "sheet_decisions": "a decision about the sheet",
     "drafts": "a note of what a letter asked",
     "remarks": "a remark on a visit",
-    "same_names": "an answer about a name",
+    "meanings": "an answer about changed words",
+    "wordings": "the words on a sheet",
+    "site_labels": "what a site was called",
     "blind_answers": "what one of two people made of a field",
     "about": "a note on the record itself",
 }

@@ -23,7 +23,9 @@ OWNERS = {
     "sheet_decisions": ("NEW.photo_id", "''"),
     "drafts": ("NULL", "''"),
     "remarks": ("NEW.page_instance_id", "''"),
-    "same_names": ("NULL", "''"),
+    "meanings": ("NULL", "''"),
+    "wordings": ("NULL", "''"),
+    "site_labels": ("NULL", "''"),
     "blind_answers": ("NEW.page_instance_id", "NEW.field"),
     "about": ("NULL", "''"),
 }

@@ -22,8 +22,10 @@ from sheet_reader.record.model import LeftEmpty, Value, now
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
 from sheet_reader.record.typed import TYPED
+from sheet_reader.record.writing import keep_wording
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.model import BLANK
+from sheet_reader.study.meaning import as_text, wording_of
 from sheet_reader.study.model import Study
 
 NAME = "typed in by hand"
@@ -105,6 +107,7 @@ def _page(connection: Connection, study: Study, photo_id: int, number: int) -> i
         insert(schema.page_instances).values(
             photo_id=photo_id, frame=0, position=0 if last is None else last + 1,
             study=study.key, layout=TYPED, sheet=BLANK, page=number,
+            wording=keep_wording(connection, as_text(wording_of(study))),
         )
     ).inserted_primary_key  # fmt: skip
     assert added is not None

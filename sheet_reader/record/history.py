@@ -13,10 +13,10 @@ from sheet_reader.reasons import Code, because
 from sheet_reader.record import schema, sheets
 from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.loading import UNDO
+from sheet_reader.record.meaning_answers import load_meanings
 from sheet_reader.record.merging import surely_read
 from sheet_reader.record.model import HistoryEntry
 from sheet_reader.record.naming import neutral_name
-from sheet_reader.record.same_names import load_names
 from sheet_reader.record.serving import became
 from sheet_reader.record.states import PageObservation, Visit
 from sheet_reader.record.typed import TYPED
@@ -74,11 +74,11 @@ def of_visit(
     told in one entry.
     """
     here = [v for v in (*visits, *aside) if (v.site, v.visit_date) == (site, visit_date)]
-    named = load_names(connection, study).field
+    meanings = load_meanings(connection, study)
     events = [
-        replace(event, entry=replace(event.entry, field=named(event.entry.field)))
+        replace(e, entry=replace(e.entry, field=meanings.field(e.entry.field, e.page)))
         for visit in here
-        for event in _events(connection, study, visit)
+        for e in _events(connection, study, visit)
     ]
     events = _with_values_before(events)
     events += [e for visit in here for e in _not_serving(study, visit, events)]

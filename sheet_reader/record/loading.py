@@ -11,15 +11,11 @@ from sqlalchemy import Connection, func, select
 from sheet_reader.record import schema
 from sheet_reader.record.answers import told_from_json
 from sheet_reader.record.kept_reasons import restored
+from sheet_reader.record.meaning import Meanings
+from sheet_reader.record.meaning_answers import load_meanings, under_present_names
 from sheet_reader.record.model import ACCEPTED, Rival, Thresholds
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.revalidation import visits_now
-from sheet_reader.record.same_names import (
-    Names,
-    has_names,
-    load_names,
-    under_present_names,
-)
 from sheet_reader.record.sheets import standing
 from sheet_reader.record.states import Decision, PageObservation, StoredReading, Visit
 from sheet_reader.record.superseded import superseded
@@ -38,12 +34,12 @@ def stamp(connection: Connection) -> Stamp:
     What it reads is only ever added to, names of forgotten photos apart.
     """
     k, d, p = schema.reading_runs.c, schema.decisions.c, schema.photos.c
-    s, n = schema.sheet_decisions.c, schema.same_names.c
+    s, n = schema.sheet_decisions.c, schema.meanings.c
     queries = (
         select(func.count(k.id), func.max(k.id)),
         select(func.count(d.id), func.max(d.id)),
         select(func.count(s.id), func.max(s.id)),
-        *([select(func.count(n.id), func.max(n.id))] if has_names(connection) else []),
+        select(func.count(n.id), func.max(n.id)),
         select(func.count(p.forgotten_at), func.max(p.forgotten_at)),
     )
     return tuple(value for query in queries for value in connection.execute(query).one())
@@ -65,25 +61,26 @@ def decisions_in(seen: Stamp) -> tuple[int | None, int | None]:
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """What visits are put together from: pages, readings by page instance, decisions, names."""
+    """What visits are put together from: pages, readings by page instance, decisions, meanings.
+    """
 
     pages: list[PageObservation]
     reads: dict[int, list[StoredReading]]
     decided: list[Decision]
-    names: Names
+    meanings: Meanings
 
 
 def load_material(connection: Connection, study: Study, *, aside: bool = False) -> Material:
     """What is known of every page, or with ``aside`` of every one that was set aside."""
     pages, reads = load_pages(connection, study, aside=aside), load_readings(connection)
-    names = load_names(connection, study)
-    reads, decided = under_present_names(names, reads, load_decisions(connection))
+    meanings = load_meanings(connection, study)
+    reads, decided = under_present_names(meanings, reads, load_decisions(connection))
     held = {(d.page_instance_id, d.field) for d in decided}
     pages, reads = without_undone(pages, reads, held)
     by_page: defaultdict[int, list[StoredReading]] = defaultdict(list)
     for read in reads:
         by_page[read.page_instance_id].append(read)
-    return Material(pages, by_page, decided, names)
+    return Material(pages, by_page, decided, meanings)
 
 
 def put_together(material: Material, study: Study, thresholds: Thresholds) -> list[Visit]:

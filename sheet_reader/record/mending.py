@@ -21,6 +21,7 @@ from sheet_reader.record.sheets import SheetKind
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.record.store import Record
 from sheet_reader.record.visits import place_of
+from sheet_reader.record.writing import keep_site_label
 
 LONGEST_REASON = 500
 
@@ -161,6 +162,8 @@ def _move(
         return [FieldAnswer(int(reading), Value(value))]
     photo_id = connection.scalar(select(s.photo_id).where(s.id == page))
     assert photo_id is not None
+    if kind == "site":
+        keep_site_label(connection, study, value)
     sheets.add_sheet_decision(
         connection,
         int(photo_id),

@@ -96,9 +96,11 @@ def _evidence(connection: Connection) -> None:
     _add_column(connection, "page_instances", "decoded_under", "VARCHAR(120)")
     _add_column(connection, "reading_runs", "evidence", blob)
     _add_column(connection, "reading_runs", "decoded_from", "INTEGER")
-    schema.same_names.create(connection)
-    checksum_triggers.create(connection, [schema.same_names.name])
-    guard(connection, schema.same_names.name)
+    for table in (schema.wordings, schema.meanings, schema.site_labels):
+        table.create(connection)
+        checksum_triggers.create(connection, [table.name])
+        guard(connection, table.name)
+    _add_column(connection, "page_instances", "wording", "INTEGER")
 
 
 def _sheet_decisions(connection: Connection) -> None:

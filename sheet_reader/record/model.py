@@ -160,6 +160,8 @@ class PhotoLine:
 class FoundPage:
     """A page as it goes into the record. ``outline`` are its corners in the picture in px;
     ``evidence`` is what it was decoded from, packed, and ``decoded_under`` names the rules.
+    ``wording`` is what its names mean (as text, see :mod:`sheet_reader.study.meaning`), and
+    ``site_label`` what its site is called; None where that is not known.
     """
 
     frame: int
@@ -181,6 +183,8 @@ class FoundPage:
     threshold: float | None = None
     evidence: bytes | None = None
     decoded_under: str | None = None
+    wording: str | None = None
+    site_label: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

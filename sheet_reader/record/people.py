@@ -22,7 +22,7 @@ REPLACED: dict[str, str | None] = {
     "decisions.reason": REMOVED,
     "sheet_decisions.by": NOBODY,
     "sheet_decisions.reason": REMOVED,
-    "same_names.by": NOBODY,
+    "meanings.by": NOBODY,
     "blind_answers.by": NOBODY,
     "photos.claimed_by": None,
 }
@@ -55,15 +55,16 @@ HARMLESS = frozenset({
     "sheet_decisions.program",
     "overruled.value",
     "drafts.letter", "drafts.site", "drafts.visit_date", "drafts.item", "drafts.drafted_at",
-    "same_names.kind", "same_names.former", "same_names.present", "same_names.at",
-    "same_names.program",
+    "meanings.kind", "meanings.former", "meanings.former_said", "meanings.present",
+    "meanings.present_said", "meanings.at", "meanings.program", "wordings.said",
+    "site_labels.site", "site_labels.label",
     "blind_answers.field", "blind_answers.said", "blind_answers.at", "blind_answers.program",
     "about.name", "about.value",
     "row_checksums.table_name", "row_checksums.field", "row_checksums.digest",
     "schema_version.name", "schema_version.applied_at", "schema_version.program",
 })  # fmt: skip
-"""Codes, hashes, numbers, times, names of sites' numbers and fields; crops of number boxes with 6
-mm around, which never reach the box for who counted (a test looks).
+"""Codes, hashes, numbers, times, sites' numbers and labels, fields' names and labels; crops of
+number boxes with 6 mm around, which never reach the box for who counted (a test looks).
 """
 BLANKED_AREAS = frozenset({"counted_by"})
 TOLD_AREAS = frozenset({"comments"})

@@ -20,8 +20,10 @@ puts them into the same sequence. ``overruled`` are the values of the same field
 a person was told of and decided against. Reading runs, readings, all decisions and overruled are
 only ever added, never changed (see migrations). ``drafts`` say what was asked of volunteers in
 which letter. ``remarks`` are what people say about a visit, about a page where they stand on one,
-or in the mail that brought a photo (personal data, removed by ``erase``). ``same_names`` are
-answers about fields that have another name now: ``present``, or NULL for a different thing.
+or in the mail that brought a photo (personal data, removed by ``erase``). ``wordings`` are what the
+names on a page meant when it came in (see :mod:`sheet_reader.study.meaning`), ``site_labels`` what
+sites were called when pages of theirs came in. ``meanings`` are answers about words that changed
+since: ``same``, or not (``present_said`` "": as all that the study had then).
 ``blind_answers`` are what each of two people made of a field by herself; they are only ever added,
 too. ``leases`` say who is shown which question now; they are no part of the history. ``about``
 holds notes on the record itself, and ``row_checksums`` a checksum for each row of the others (see
@@ -104,6 +106,13 @@ mail_messages = Table(
     UniqueConstraint("mailbox", "mark"),
 )
 
+wordings = Table(
+    "wordings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("said", Text, nullable=False),
+)
+
 page_instances = Table(
     "page_instances",
     metadata,
@@ -116,6 +125,7 @@ page_instances = Table(
     Column("sheet", String(40), nullable=False),
     Column("page", Integer, nullable=False),
     Column("decoded_under", String(120)),
+    Column("wording", ForeignKey("wordings.id")),
     UniqueConstraint("photo_id", "frame", "study", "layout", "sheet", "page", "position"),
 )
 
@@ -236,17 +246,29 @@ remarks = Table(
     UniqueConstraint("site", "visit_date", "mark"),
 )
 
-same_names = Table(
-    "same_names",
+meanings = Table(
+    "meanings",
     metadata,
     Column("id", Integer, primary_key=True),
     Column("kind", String(12), nullable=False),
     Column("former", String(200), nullable=False),
-    Column("present", String(200)),
+    Column("former_said", Text, nullable=False),
+    Column("present", String(200), nullable=False),
+    Column("present_said", Text, nullable=False),
+    Column("same", Boolean, nullable=False),
     Column("by", Text, nullable=False),
     Column("at", String(32), nullable=False),
     Column("program", String(40), nullable=False),
-    Column("undoes", ForeignKey("same_names.id"), unique=True),
+    Column("undoes", ForeignKey("meanings.id"), unique=True),
+)
+
+site_labels = Table(
+    "site_labels",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("site", String(40), nullable=False),
+    Column("label", Text, nullable=False),
+    UniqueConstraint("site", "label"),
 )
 
 blind_answers = Table(

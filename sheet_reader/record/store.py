@@ -26,6 +26,7 @@ from sheet_reader.record import (
     deciding,
     history,
     loading,
+    meaning_answers,
     opening,
     originals,
     place,
@@ -104,7 +105,7 @@ class Record:
         nothing is written. Fields accepted with less than ``thresholds`` are asked about. Raises
         :class:`StorageError`, :class:`RecordError` (also where photos are kept that the record
         knows nothing of), and :class:`UsageError` where it holds another study's pages
-        (``of_any_study`` opens it all the same).
+        or values under words that have changed since (``of_any_study`` opens it all the same).
         """
         url = url or os.environ.get(URL_VARIABLE) or ""
         file = study.folder / RECORD_FILE
@@ -132,6 +133,9 @@ class Record:
             if not of_any_study:
                 with record.reading() as connection:
                     study_edits.refuse_another_study(connection, study)
+                    meaning_answers.must_be_said(connection, study)
+                if not for_reading:
+                    meaning_answers.label_sites(record.reading, record.writing, study)
             if url and not (known or for_reading):
                 place.note_place(record.writing, study.folder, url)
             record._resources = resources.pop_all()

@@ -24,6 +24,7 @@ from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
 from sheet_reader.record.opening import ARRIVING
 from sheet_reader.record.runs import add_run
 from sheet_reader.record.sheets import WITHDRAWN
+from sheet_reader.study.model import Study
 
 
 def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
@@ -32,6 +33,24 @@ def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
     statement = dialect.insert(table).values(**values).on_conflict_do_nothing()
     inserted = connection.execute(statement.returning(*table.primary_key.columns))
     return inserted.first() is not None
+
+
+def keep_wording(connection: Connection, said: str) -> int:
+    """Keep what the names on a page mean (as text), unless it is known; gives its id."""
+    c = schema.wordings.c
+    known = connection.scalar(select(c.id).where(c.said == said))
+    if known is not None:
+        return int(known)
+    added = connection.execute(insert(schema.wordings).values(said=said)).inserted_primary_key
+    assert added is not None
+    return int(added[0])
+
+
+def keep_site_label(connection: Connection, study: Study, number: str) -> None:
+    """Keep what a site of the list is called, to which a page belongs."""
+    site = study.site(number)
+    if site is not None:
+        insert_new(connection, schema.site_labels, site=number, label=site.label)
 
 
 def is_erased(connection: Connection, digest: str) -> bool:
@@ -152,6 +171,8 @@ def finish(
     for page in pages:
         instance = _page_instance(connection, task.photo_id, page, known)
         add_run(connection, instance, page, model, attempt)
+        if page.site is not None and page.site_label is not None:
+            insert_new(connection, schema.site_labels, site=page.site, label=page.site_label)
     return True
 
 
@@ -230,6 +251,7 @@ def _page_instance(
             layout=page.layout,
             sheet=page.sheet,
             page=page.page,
+            wording=page.wording and keep_wording(connection, page.wording),
         )
     ).inserted_primary_key
     assert added is not None

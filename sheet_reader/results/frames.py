@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from sheet_reader.reasons import codes_of
+from sheet_reader.record.meaning import Earlier
 from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
@@ -43,13 +44,15 @@ READING_COLUMNS = (
 @dataclass(frozen=True, slots=True)
 class Tables:
     """The tables of one study. ``why_missing`` has a line for each of ``rows`` and a column for
-    each field: why there is no value, "" where there is one.
+    each field: why there is no value, "" where there is one; ``earlier`` is what was said of words
+    that changed.
     """
 
     rows: pd.DataFrame
     why_missing: pd.DataFrame
     counts: pd.DataFrame
     readings: pd.DataFrame
+    earlier: tuple[Earlier, ...] = ()
 
 
 def tables_of(study: Study, facts: Facts, photos: Mapping[int, str] | None = None) -> Tables:
@@ -64,6 +67,7 @@ def tables_of(study: Study, facts: Facts, photos: Mapping[int, str] | None = Non
         why_missing=_why_missing(study, visits),
         counts=counts_frame(study, visits),
         readings=_readings(study, visits, photos or {}),
+        earlier=facts.earlier,
     )
 
 

@@ -15,6 +15,8 @@ from numpy.typing import NDArray
 from sheet_reader.reasons import Reasons
 from sheet_reader.record.answers import PhotoAsked
 from sheet_reader.record.drafts import senders
+from sheet_reader.record.meaning import Earlier
+from sheet_reader.record.meaning_answers import load_meanings
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.remarks import remarks_of
 from sheet_reader.record.soundness import must_be_sound
@@ -106,11 +108,14 @@ class PhotoFact:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """All that results need. ``pages_of`` is the number of pages of the study's sheet."""
+    """All that results need. ``pages_of`` is the number of pages of the study's sheet, ``earlier``
+    what was said of words that changed.
+    """
 
     visits: tuple[VisitFact, ...]
     photos: tuple[PhotoFact, ...] = ()
     pages_of: int = 1
+    earlier: tuple[Earlier, ...] = ()
 
 
 def facts_of(record: Record) -> Facts:
@@ -132,7 +137,9 @@ def facts_of(record: Record) -> Facts:
         )
         for line in record.photos()
     )  # fmt: skip
-    return Facts(tuple(visits), photos, len(lay_out(record.study).pages))
+    with record.reading() as connection:
+        earlier = load_meanings(connection, record.study).earlier()
+    return Facts(tuple(visits), photos, len(lay_out(record.study).pages), tuple(earlier))
 
 
 def _visit(visit: Visit, remarks: tuple[str, ...]) -> VisitFact:
