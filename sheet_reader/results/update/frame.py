@@ -16,6 +16,7 @@ unit             string         unit of the count, or empty
 status           string         accepted, doubted, confirmed, corrected, empty, ...
 effort           Float64        effort of this plot at this visit; missing where none
 arrived          datetime64     optional: the day on which the sheet came in
+meant            datetime64     optional: the expected day that the visit was meant for
 ================ ============== ==================================================
 """
 
