@@ -21,7 +21,7 @@ from sheet_reader.record.meaning_answers import (
 from sheet_reader.record.model import Value
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
-from sheet_reader.sheet.kept_layouts import keep_labels
+from sheet_reader.sheet.kept_files import keep_labels
 from sheet_reader.study.meaning import as_text, from_text, wording_of
 from sheet_reader.study.model import Effort, Plot, Study, SumRule
 
