@@ -142,9 +142,8 @@ def _nothing(study: Study, facts: Facts, until: date) -> UsageError:
 def _tell(study: Study, planned: Outline, outline: Outline, counts: pd.DataFrame) -> None:
     """What the update holds, and what is missing in it and why."""
     from sheet_reader.results.update import join
-    from sheet_reader.results.update.comparison import LEAST_SITES
-    from sheet_reader.results.update.gee import is_installed
     from sheet_reader.results.update.pairs import pair_visits
+    from sheet_reader.results.update.statement import LEAST_SITES
 
     visits = len(counts.drop_duplicates(["site", "visit_date"]))
     told = f"{counted(visits, 'visit')} from {counted(counts['site'].nunique(), 'site')}"
@@ -165,6 +164,3 @@ def _tell(study: Study, planned: Outline, outline: Outline, counts: pd.DataFrame
     if sites < LEAST_SITES:
         both = f"{counted(sites, 'site')} with counts from both plots on one day and a find"
         say(f"note: {both}; fewer than {LEAST_SITES} can't be compared, and the page says so")
-    elif not is_installed():
-        extra = "pip install 'sheet-reader[update]'"
-        say(f"note: without statsmodels the second view is left out; to have it: {extra}")
