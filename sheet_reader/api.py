@@ -6,10 +6,11 @@
 >>> recorded = counts.dropna(subset="value")  # doctest: +SKIP
 >>> recorded.groupby(["count", "treatment"])["value"].agg(["size", "mean"])  # doctest: +SKIP
 
-A mistake in the call or the study, a file that can't be used and a damaged record raise a
-:class:`SheetReaderError` (its kinds stand in :mod:`sheet_reader.errors`); a photo that can't be
-read is no error but a reason in the result. Nothing is printed. Reading uses one thread (others of
-the process that want to read wait), and leaves the libraries' threads as they were.
+A mistake in the call (a wrong type too) or the study, a file that can't be used and a damaged
+record raise a :class:`SheetReaderError` (its kinds stand in :mod:`sheet_reader.errors`); a photo
+that can't be read is no error but a reason in the result. Nothing is printed. Reading uses one
+thread (others of the process that want to read wait), and leaves the libraries' threads as they
+were.
 """
 
 from __future__ import annotations
@@ -18,10 +19,18 @@ from collections.abc import Callable, Iterable
 from datetime import date
 from os import PathLike
 from pathlib import Path
-from types import TracebackType
+from types import NoneType, TracebackType
 from typing import TYPE_CHECKING, Self
 
-from sheet_reader.errors import SheetReaderError, UsageError, installation_error
+from sheet_reader.errors import (
+    ClosedError,
+    SheetReaderError,
+    UsageError,
+    installation_error,
+    must_be,
+    must_be_day,
+    path_from,
+)
 from sheet_reader.reading.single_photo import PhotoField, PhotoPage, PhotoReading, read_photo
 from sheet_reader.record.engine import has_record
 from sheet_reader.record.model import BatchSummary
@@ -55,6 +64,7 @@ __all__ = [
 ]
 
 PathText = str | PathLike[str]
+STUDY = "a study, as open_study gives it,"
 
 
 def open_study(path: PathText) -> Study:
@@ -63,7 +73,7 @@ def open_study(path: PathText) -> Study:
     Raises :class:`~sheet_reader.errors.StudyError` with all mistakes of the study file and the
     sites in ``mistakes``, and :class:`~sheet_reader.errors.StorageError` where it can't be read.
     """
-    return read_study(Path(path))
+    return read_study(path_from(path, "the study's folder"))
 
 
 def print_sheets(
@@ -78,13 +88,18 @@ def print_sheets(
     fit on its paper, and :class:`~sheet_reader.errors.StorageError`.
     """
     from sheet_reader.sheet.files import write_sheet
-    from sheet_reader.sheet.kept_layouts import keep_layout
+    from sheet_reader.sheet.kept_layouts import keep_labels, keep_layout
     from sheet_reader.sheet.model import BLANK
 
-    wanted = [sites] if isinstance(sites, str) else sites
+    must_be(study, Study, STUDY)
+    must_be(sites, Iterable, "site numbers as texts")
+    wanted = [sites] if isinstance(sites, str) else list(sites)
+    for number in wanted:
+        must_be(number, str, "a site number as text, such as '0174',")
+    target = study.folder / "sheets" if folder is None else path_from(folder, "a folder")
     sheets = [on_list(study, number).number for number in wanted] or [BLANK]
     keep_layout(study)
-    target = study.folder / "sheets" if folder is None else Path(folder)
+    keep_labels(study, sheets)
     return [write_sheet(study, sheet, target)[0] for sheet in sheets]
 
 
@@ -114,6 +129,11 @@ def read_batch(
     from sheet_reader.intake.imap import parse_mailbox
     from sheet_reader.reading import batch
 
+    must_be(study, Study, STUDY)
+    must_be(jobs, int, "a whole number of jobs")
+    must_be(mailbox, (str, NoneType), "a mailbox as text")
+    must_be_day(today)
+    must_be(on_progress, Callable, "a function to tell of progress")  # type: ignore[arg-type]
     if jobs < 0:
         raise UsageError("jobs must be 0 or more")
     paths = _paths(photos)
@@ -138,7 +158,9 @@ def read_batch(
 def _paths(photos: PathText | Iterable[PathText] | None) -> list[Path] | None:
     if photos is None:
         return None
-    return [Path(p) for p in ([photos] if isinstance(photos, str | PathLike) else photos)]
+    must_be(photos, (PathLike, Iterable), "a photo or several")
+    several = [photos] if isinstance(photos, str | PathLike) else photos
+    return [path_from(photo, "a photo") for photo in several]
 
 
 def open_record(study: Study) -> StudyRecord:
@@ -148,6 +170,7 @@ def open_record(study: Study) -> StudyRecord:
     another study's pages, and :class:`~sheet_reader.errors.RecordError` where it is damaged or
     gone.
     """
+    must_be(study, Study, STUDY)
     if not has_record(study.folder):
         must_not_be_blank(study.folder)
         raise UsageError(
@@ -170,6 +193,7 @@ class StudyRecord:
     def __init__(self, study: Study, record: Record) -> None:
         self.study = study
         self._record = record
+        self._closed = False
 
     def rows(self) -> pd.DataFrame:
         """One line per visit, as in rows.csv: a column for each field of the study by its full
@@ -213,13 +237,20 @@ class StudyRecord:
     def _facts(self) -> Facts:
         from sheet_reader.results.from_record import facts_of
 
+        self._must_be_open()
         return facts_of(self._record)
 
+    def _must_be_open(self) -> None:
+        if self._closed:
+            raise ClosedError("this record is closed", remedy="open it again: open_record(study)")
+
     def close(self) -> None:
-        """Close the record."""
+        """Close the record; every later call raises :class:`~sheet_reader.errors.ClosedError`."""
+        self._closed = True
         self._record.close()
 
     def __enter__(self) -> Self:
+        self._must_be_open()
         return self
 
     def __exit__(
@@ -252,5 +283,8 @@ def compare(
     from sheet_reader.results.update.handed_out import compare_facts
     from sheet_reader.results.update.kept import made_before
 
+    must_be(record, StudyRecord, "a record, as open_record gives it,")
+    must_be(count, str, "the name of a count as text")
+    must_be_day(until)
     made = made_before(record.study.folder)
     return compare_facts(record.study, record._facts(), made, count, until)

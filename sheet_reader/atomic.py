@@ -1,4 +1,7 @@
-"""Files that appear whole under their names, or not at all."""
+"""Files that appear whole under their names, or not at all, and for their owner's eyes only.
+
+Nearly all that is written can hold volunteers' data, so everything is: one rule, nothing to forget.
+"""
 
 from __future__ import annotations
 
@@ -6,29 +9,39 @@ import contextlib
 import errno
 import os
 import secrets
-from collections.abc import Mapping
+import stat
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 
+STUDY_FILE = "study.toml"
+"""What makes a folder that of a study."""
 TEMPORARY = ".new-"
 """How the name of a half-written file begins; the number of the process that writes it follows."""
-PUBLIC, PRIVATE = 0o666, 0o600
-"""Modes of new files, less the process's umask."""
+PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700
+OTHERS = stat.S_IRWXG | stat.S_IRWXO
 CANNOT_SYNC = (errno.EACCES, errno.EPERM, errno.EINVAL, errno.ENOTSUP, errno.EBADF)
 """What network and odd file systems say to the wish to sync a folder."""
 BINARY: int = getattr(os, "O_BINARY", 0)
 
 
-def atomic_write(files: Mapping[Path, bytes], *, mode: int = PUBLIC) -> None:
+def atomic_write(
+    files: Mapping[Path, bytes], *, before: Callable[[], object] = lambda: None
+) -> None:
     """Write all ``files`` onto the disk under temporary names beside them, then give them theirs.
+    Their folders are made where they are missing (:func:`private_folder`).
 
     A full disk or a killed process leaves what was there before whole; between the names of several
-    files there is a moment in which some are new. Raises OSError.
+    files there is a moment in which some are new. ``before`` is called when all bytes are on the
+    disk and no name is given yet; where it raises, nothing is written. Raises OSError.
     """
     written: dict[Path, Path] = {}
+    for folder in {target.parent for target in files}:
+        private_folder(folder)
     try:
         for target, content in files.items():
             written[target] = temporary_path(target)
-            _write_through(written[target], content, mode)
+            _write_through(written[target], content)
+        before()
         for target, path in written.items():
             path.replace(target)
     except BaseException:
@@ -38,6 +51,37 @@ def atomic_write(files: Mapping[Path, bytes], *, mode: int = PUBLIC) -> None:
         raise
     for folder in {target.parent for target in files}:
         sync_folder(folder)
+
+
+def private_folder(folder: Path) -> None:
+    """Make a folder, and those above it that are missing, for its owner alone. One that is there
+    is barred from others where it lies in a study's folder; elsewhere it is hers to share.
+
+    Raises OSError.
+    """
+    missing = [path for path in (folder, *folder.parents) if not path.exists()]
+    for path in reversed(missing):
+        path.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
+    for path in _inside_a_study(folder.resolve()):
+        tighten(path, PRIVATE_FOLDER)
+
+
+def _inside_a_study(folder: Path) -> Iterator[Path]:
+    """The folder and those above it, up to the one that holds a study: that one is hers."""
+    paths = (folder, *folder.parents)
+    homes = [number for number, path in enumerate(paths) if (path / STUDY_FILE).is_file()]
+    yield from paths[: homes[0] if homes else 0]
+
+
+def tighten(path: Path, mode: int) -> bool:
+    """Whether others had any right at ``path``; then they have none any more. What belongs to
+    another owner is left as it is.
+    """
+    with contextlib.suppress(FileNotFoundError, PermissionError):
+        if path.stat().st_mode & OTHERS:
+            path.chmod(mode)
+            return True
+    return False
 
 
 def temporary_path(target: Path) -> Path:
@@ -63,8 +107,8 @@ def sync_folder(folder: Path) -> None:
             raise
 
 
-def _write_through(path: Path, content: bytes, mode: int) -> None:
-    handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY | BINARY, mode)
+def _write_through(path: Path, content: bytes) -> None:
+    handle = os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY | BINARY, PRIVATE_FILE)
     with os.fdopen(handle, "wb") as stream:
         stream.write(content)
         stream.flush()

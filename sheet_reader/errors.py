@@ -5,7 +5,10 @@
     SheetReaderError            exit code 1
     ├── StudyError              2   study.toml or the site list has mistakes (all, with paths)
     ├── UsageError              2   the call asks for something that is not there
+    │   ├── ClosedError         2   the record was closed before the call
+    │   └── UnsaidError         2   words changed, and nobody has said yet what that means
     ├── StorageError            3   a file or folder cannot be read or written
+    │   └── UnavailableError   75   a server is out of reach or a record busy: try again later
     └── RecordError             4   the record (database) is damaged or of a newer version
 
 An expected failure of one photograph ("a marker is hidden") is not an exception: it is a value
@@ -14,7 +17,10 @@ with a reason (``sheet_reader.vision.types.NoSheet``, ``sheet_reader.intake.type
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
+from datetime import date, datetime
+from os import PathLike
 from pathlib import Path
 
 
@@ -72,8 +78,16 @@ class UsageError(SheetReaderError):
     exit_code = 2
 
 
+class ClosedError(UsageError):
+    """The record was closed before the call."""
+
+
 class OvertakenError(UsageError):
     """Somebody else has answered a question first."""
+
+
+class UnsaidError(UsageError):
+    """Values came in under other words than those that their names stand for now."""
 
 
 class StorageError(SheetReaderError):
@@ -82,10 +96,46 @@ class StorageError(SheetReaderError):
     exit_code = 3
 
 
+class UnavailableError(StorageError):
+    """What is needed is out of reach or in use now; nothing is lost, and the same call may work
+    later. The exit code is EX_TEMPFAIL of BSD sysexits.h.
+    """
+
+    exit_code = 75
+
+
 class RecordError(SheetReaderError):
-    """The record is damaged, locked for too long, or written by a newer version."""
+    """The record is damaged, or written by a newer version."""
 
     exit_code = 4
+
+
+def must_be(value: object, kinds: type | tuple[type, ...], what: str) -> None:
+    """Raises UsageError where ``value`` is none of ``kinds``, or a truth value where a number is
+    meant; ``what`` says what should stand there.
+    """
+    if not isinstance(value, kinds) or (isinstance(value, bool) and kinds is int):
+        raise UsageError(f"{what} is meant, not {type(value).__name__}")
+
+
+def must_be_day(value: object) -> None:
+    """Raises UsageError where ``value`` is neither None nor a day without a time."""
+    if value is not None and (not isinstance(value, date) or isinstance(value, datetime)):
+        raise UsageError(f"a day of the type date is meant, not {type(value).__name__}")
+
+
+def path_from(value: object, what: str) -> Path:
+    """A path given as text or path object; raises UsageError for anything else."""
+    must_be(value, (str, PathLike), f"{what} as text or a path")
+    text = os.fspath(value)  # type: ignore[call-overload]
+    if not isinstance(text, str) or "\0" in text:
+        raise UsageError(f"{what} as text or a path is meant, not {text!r:.60}")
+    return Path(text)
+
+
+def install_extra(name: str) -> str:
+    """What to do where the packages of an extra are missing."""
+    return f"install the extra {name}: pip install '.[{name}]' in your copy of the program"
 
 
 def installation_error(what: str) -> SheetReaderError:

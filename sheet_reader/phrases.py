@@ -74,7 +74,7 @@ def no_day(p: Params) -> str:
     """Of a day that the calendar does not have."""
     day, month, year = p["day"], p["month"], p["year"]
     if not 1 <= month <= 12:
-        return f"{day:02d} {month:02d} {year:02d} is no day"
+        return f"day {day:02d}, month {month:02d}, year {year:02d} is no day"
     shown = f"{day} {_MONTHS[month - 1]}"
     return f"{shown} {year:02d} is no day" if (day, month) == (29, 2) else f"{shown} is no day"
 
@@ -93,6 +93,11 @@ def _said(iso: str) -> str:
         return said(date.fromisoformat(iso))
     except (TypeError, ValueError):  # damaged in the record
         return str(iso)
+
+
+def day_or_month(p: Params) -> str:
+    """Of a date that may have its day and month the other way round."""
+    return f"day and month may stand the other way round: {_said(p['other'])}?"
 
 
 def in_future(p: Params) -> str:
@@ -146,6 +151,23 @@ def two_sheets(p: Params) -> str:
         f"the square code says {coded}, but {printed} is printed on this sheet: "
         "find out which is right and type its numbers in with “sheet-reader enter”"
     )
+
+
+CORNERS = {
+    "missing": "four corners are wanted",
+    "outside": "a corner lies far outside the picture",
+    "mirrored": "the corners go round the wrong way: from the printed top left to the top right, "
+    "the bottom right, the bottom left",
+    "bent": "the lines between the corners cross or bend inwards",
+    "small": "the corners lie too close together for a sheet",
+    "shape": "the corners do not have the shape of the page, nor of the page seen at an angle; is "
+    "the first one where its top left is printed?",
+}
+
+
+def corners_odd(p: Params) -> str:
+    """Of corners that can't be those of a page."""
+    return CORNERS[p["what"]]
 
 
 def other_study(p: Params) -> str:

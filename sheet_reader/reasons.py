@@ -105,6 +105,8 @@ class Code(StrEnum):
     """The visit date lies outside the season."""
     SEASON_NOT_BEGUN = "season-not-begun"
     """The season has not begun, so there is no day that the date may be."""
+    DAY_OR_MONTH = "day-or-month", "other"
+    """Day and month may stand the other way round: then it is the ``other`` date."""
     HAND_DIFFERS = "hand-differs", "boxes", "hand"
     """The boxes for themselves spell another site or date than the writer's hand makes likely."""
 
@@ -179,6 +181,15 @@ class Code(StrEnum):
     """The sheet was printed for a site that is not on the site list."""
     NO_SUCH_PAGE = "no-such-page", "page", "pages"
     """The sheet's code says a page that sheets do not have."""
+    CORNERS_ODD = "corners-odd", "what"
+    """Corners that a person pointed at can't be those of a page: ``what`` is "missing", "outside",
+    "mirrored", "bent", "small" or "shape"."""
+    PRINT_NOT_THERE = "print-not-there"
+    """The print of the page does not lie where the corners put it."""
+    PRINT_SAYS = "print-says", "chosen", "found"
+    """A person said which page it is, and the print names another one."""
+    POINTED_BACK = "pointed-back"
+    """A person took back the corners that she had pointed at."""
     PRINT_CHECK = "print-check", "text"
     """The page that checks printer and paper; ``text`` is the result."""
     NOTHING_WRITTEN = "nothing-written"
@@ -258,17 +269,24 @@ def codes_of(reasons: Iterable[Reason]) -> str:
     return "; ".join(dict.fromkeys(reason.code.value for reason in reasons))
 
 
-def to_json(reasons: Iterable[Reason]) -> str:
-    """The reasons as a JSON text: ``[{"code": "above-range", "highest": 60, "value": 72}]``."""
-    listed = [{"code": r.code.value, **dict(r.params)} for r in reasons]
-    return json.dumps(listed, ensure_ascii=False)
-
-
-def from_json(text: str) -> Reasons:
-    """The reasons of :func:`to_json`. One that this version does not know keeps its text, as
-    words.
+def to_json(reasons: Iterable[Reason]) -> str | None:
+    """The reasons as a JSON text: ``[{"code": "above-range", "highest": 60, "value": 72}]``; None
+    for none.
     """
-    return tuple(_from_item(item) for item in json.loads(text))
+    listed = [{"code": r.code.value, **dict(r.params)} for r in reasons]
+    return json.dumps(listed, ensure_ascii=False) if listed else None
+
+
+def from_json(text: str | None) -> Reasons:
+    """The reasons of :func:`to_json`. One that this version does not know, or that is damaged,
+    keeps its text, as words.
+    """
+    if text is None:
+        return ()
+    try:
+        return tuple(_from_item(item) for item in json.loads(text))
+    except (TypeError, ValueError):
+        return in_words(text)
 
 
 def _from_item(item: Any) -> Reason:

@@ -16,6 +16,8 @@ from sheet_reader.phrases import (
     claims_of,
     code_outside,
     code_unreadable,
+    corners_odd,
+    day_or_month,
     in_future,
     no_day,
     off_list,
@@ -132,6 +134,7 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
     Code.IN_FUTURE: in_future,
     Code.OUTSIDE_SEASON: outside_season,
     Code.SEASON_NOT_BEGUN: "the season has not begun",
+    Code.DAY_OR_MONTH: day_or_month,
     Code.HAND_DIFFERS: "the boxes spell {boxes}, the writer's hand {hand}: which is right?",
     Code.OTHERS_DIFFER: "the boxes spell {boxes}, all else says {others}: which is right?",
     Code.ABOVE_RANGE: "{value} is more than the highest plausible value {highest}",
@@ -186,6 +189,13 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
         "this sheet says page {page}, but a sheet has {pages}; photograph it again"
     ),
     Code.NOTHING_WRITTEN: "blank sheet, nothing written",
+    Code.CORNERS_ODD: corners_odd,
+    Code.PRINT_NOT_THERE: (
+        "what is printed on the sheet does not lie where these corners put it: point at the "
+        "corners of the paper, from where its top left is printed, and choose the sheet that it is"
+    ),
+    Code.PRINT_SAYS: "you chose {chosen}, but {found} is printed on the sheet: which is right?",
+    Code.POINTED_BACK: "its corners were pointed at and taken back",
     Code.PRINT_CHECK: "print check: {text}",
     Code.NO_PICTURE: "{text}",
     Code.STUMBLED: "the reader stumbled over this photo ({error})",
@@ -201,6 +211,7 @@ _BLIND: Mapping[Code, str] = {
     Code.NO_SUCH_DAY: "the visit date is no day",
     Code.IN_FUTURE: "the visit date lies in the future",
     Code.OUTSIDE_SEASON: "the visit date lies outside the season ({season})",
+    Code.DAY_OR_MONTH: "day and month may stand the other way round",
     Code.HAND_DIFFERS: "the boxes spell another one than the writer's hand",
     Code.OTHERS_DIFFER: "the boxes spell another number than all else says",
     Code.ABOVE_RANGE: "more than the highest plausible value {highest}",
@@ -228,6 +239,7 @@ _GENERAL: Mapping[Code, str] = {
     Code.STRICTER: "not certain enough for the allowed_error of today",
     Code.CODE_OUTSIDE: "the square code is outside the picture",
     Code.CODE_UNREADABLE: "the square code can't be read",
+    Code.CORNERS_ODD: "the corners pointed at can't be those of a sheet",
     Code.TOO_SLOW: "reading took too long",
 }
 """What is said of many cases at once, where masking would say too little."""

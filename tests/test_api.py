@@ -4,10 +4,12 @@ import re
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import FrozenInstanceError
-from datetime import date, timedelta
+from dataclasses import FrozenInstanceError, replace
+from datetime import date, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,7 +18,7 @@ from PIL import Image
 from threadpoolctl import threadpool_info, threadpool_limits
 
 import sheet_reader
-from sheet_reader.errors import RecordError, StudyError, UsageError
+from sheet_reader.errors import ClosedError, RecordError, StudyError, UsageError
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading import photo as photo_reading
 from sheet_reader.reading import worker
@@ -330,6 +332,78 @@ def test_calls_that_cannot_be_meant_are_refused(ponds: Study) -> None:
     with pytest.raises(UsageError, match="mailbox"):
         sheet_reader.read_batch(ponds, mailbox="imaps://host")
     assert not list(ponds.folder.iterdir()), "and nothing was made"
+
+
+def test_wrong_types_end_in_one_clear_line(ponds: Study) -> None:
+    api: Any = sheet_reader
+    put(ponds, "a.png", stand_in.says())
+    api.read_batch(ponds, today=TODAY)
+    photo = ponds.folder / "inbox" / "a.png"
+    before = sorted(ponds.folder.rglob("*"))
+    with api.open_record(ponds) as record:
+        for call in (
+            lambda: api.open_study(5), lambda: api.open_study(None), lambda: api.open_study("a\0b"),
+            lambda: api.open_study(b"ponds"), lambda: api.print_sheets("ponds"),
+            lambda: api.print_sheets(ponds, 174), lambda: api.print_sheets(ponds, [174]),
+            lambda: api.print_sheets(ponds, None), lambda: api.print_sheets(ponds, folder=3),
+            lambda: api.read_photo(None, ponds), lambda: api.read_photo(photo, "ponds"),
+            lambda: api.read_photo(photo, ponds, today="2026-06-01"),
+            lambda: api.read_photo("a\0b", ponds), lambda: api.read_batch("ponds"),
+            lambda: api.read_batch(ponds, 3), lambda: api.read_batch(ponds, [None]),
+            lambda: api.read_batch(ponds, jobs="2"), lambda: api.read_batch(ponds, jobs=True),
+            lambda: api.read_batch(ponds, jobs=1.5), lambda: api.read_batch(ponds, mailbox=3),
+            lambda: api.read_batch(ponds, today="2026-06-01"), lambda: api.open_record("ponds"),
+            lambda: api.compare(ponds), lambda: api.compare(record, 3),
+            lambda: api.compare(record, until="2026-06-01"),
+            lambda: api.read_batch(ponds, on_progress=3),
+            lambda: api.read_batch(ponds, today=datetime(2026, 6, 1)),
+        ):  # fmt: skip
+            with pytest.raises(UsageError) as caught:
+                call()
+            assert "is meant, not " in str(caught.value)
+            assert len(str(caught.value).splitlines()) == 1
+    assert sorted(ponds.folder.rglob("*")) == before
+
+
+def test_a_closed_record_refuses_every_call(ponds: Study) -> None:
+    put(ponds, "a.png", stand_in.says())
+    sheet_reader.read_batch(ponds, today=TODAY)
+    record = sheet_reader.open_record(ponds)
+    record.close()
+    calls: tuple[Callable[[], object], ...] = (
+        record.rows, record.counts, record.readings, record.__enter__,
+        lambda: sheet_reader.compare(record, "newts"),
+    )  # fmt: skip
+    for call in calls:
+        with pytest.raises(ClosedError, match="closed"):
+            call()
+    record.close()
+
+
+def test_further_photos_of_a_study_draw_no_layout_anew(
+    ponds: Study, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made: list[Study] = []
+
+    def counted(study: Study) -> LayoutBook:
+        made.append(study)
+        return LayoutBook(study)
+
+    monkeypatch.setattr(photo_reading, "book_of", counted)
+    photo = put(ponds, "a.png", stand_in.says())
+    for _ in range(3):
+        assert sheet_reader.read_photo(photo, ponds, today=TODAY).pages
+    sheet_reader.read_photo(photo, replace(ponds), today=TODAY)
+    assert len(made) == 1
+    other = replace(ponds, sites=ponds.sites[:1])
+    sheet_reader.read_photo(photo, other, today=TODAY)
+    assert made[1:] == [other], "another site list is another book"
+    sheet_reader.print_sheets(ponds)
+    kept = ponds.folder / "layouts"
+    kept.mkdir(exist_ok=True)
+    (kept / "AAAA-0123456789abcdef.toml").write_text("")
+    sheet_reader.read_photo(photo, ponds, today=TODAY)
+    assert len(made) == 3, "so is a layout that was kept since"
 
 
 def test_looking_at_a_study_without_a_record_makes_none(ponds: Study) -> None:

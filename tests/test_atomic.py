@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from sheet_reader.atomic import PRIVATE, atomic_write
+from sheet_reader.atomic import atomic_write, private_folder
 
 
 def test_files_are_replaced_whole_and_nothing_else_is_left(tmp_path: Path) -> None:
@@ -49,6 +49,28 @@ def test_a_folder_that_cannot_be_synced_is_no_failure(
     assert (tmp_path / "a").read_bytes() == b"new"
 
 
+def mode(path: Path) -> int:
+    return path.stat().st_mode & 0o777
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs POSIX permissions")
 def test_private_files_are_the_owners_only(tmp_path: Path) -> None:
-    atomic_write({tmp_path / "a": b"x"}, mode=PRIVATE)
-    assert (tmp_path / "a").stat().st_mode & 0o777 == 0o600
+    atomic_write({tmp_path / "made" / "here" / "a": b"x"})
+    assert [mode(p) for p in sorted(tmp_path.rglob("*"))] == [0o700, 0o700, 0o600]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="needs POSIX permissions")
+def test_a_folder_in_a_study_is_tightened_and_others_are_left(tmp_path: Path) -> None:
+    study, shared = tmp_path / "study", tmp_path / "shared"
+    for folder in (study / "results" / "old", shared):
+        folder.mkdir(parents=True)
+        folder.chmod(0o755)
+    for folder in (study, study / "results"):
+        folder.chmod(0o755)
+    (study / "study.toml").touch()
+    (study / "linked").symlink_to(shared)
+    (tmp_path / "way").symlink_to(study)
+    for folder in (tmp_path / "way" / "results" / "old", study / "linked", shared, study):
+        private_folder(folder)
+    assert [mode(p) for p in (study / "results", study / "results" / "old")] == [0o700, 0o700]
+    assert [mode(p) for p in (study, shared)] == [0o755, 0o755]

@@ -15,6 +15,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import sheet_reader
+from sheet_reader.phrases import CORNERS
 from sheet_reader.reasons import (
     Code,
     Occlusion,
@@ -61,6 +62,7 @@ PARAMS: dict[str, st.SearchStrategy[Any]] = {
     "seconds": st.integers(1, 600),
     "value": st.none() | NUMBERS,
     "hand": st.none() | NUMBERS,
+    "what": st.sampled_from(sorted(CORNERS)),
     "coded": st.none() | NUMBERS,
     "printed": st.none() | NUMBERS,
 }

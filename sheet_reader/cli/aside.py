@@ -6,9 +6,9 @@ from pathlib import Path
 
 import click
 
-from sheet_reader.cli.common import open_study, study_argument
+from sheet_reader.cli.common import open_study, person, study_argument
 from sheet_reader.cli.on_sheets import AS, REASON, SHEET, must_have_record, tell_standing, which
-from sheet_reader.cli.review import person
+from sheet_reader.cli.opening import open_record
 
 PHOTO = click.argument("photo", metavar="PHOTO")
 
@@ -25,12 +25,12 @@ def aside(study: Path, photo: str, number: int | None, reason: str, name: str | 
     PHOTO is a name as the tool shows it (photo-0027), or that of the photo's file. Its rows leave
     the exports, its questions the review; history still tells of it, and back undoes it.
 
-    Example:  sheet-reader aside bean_tips photo-0027 --reason trial
+    Example:  sheet-reader aside bean_tips photo-0007 --reason trial
     """
     _decide(study, photo, number, reason, name, back=False)
 
 
-@click.command(short_help="Let a photo or sheet that was set aside count again.")
+@click.command(short_help="Let a photo or sheet count again that was set aside or replaced.")
 @study_argument
 @PHOTO
 @SHEET
@@ -39,7 +39,10 @@ def aside(study: Path, photo: str, number: int | None, reason: str, name: str | 
 def back(study: Path, photo: str, number: int | None, reason: str, name: str | None) -> None:
     """Let PHOTO, or one sheet in it, count again after it was set aside.
 
-    Example:  sheet-reader back bean_tips photo-0027
+    Where another photo replaced it, since somebody took both for the same sheet, that answer is
+    taken back and review asks anew.
+
+    Example:  sheet-reader back bean_tips photo-0007
     """
     _decide(study, photo, number, reason, name, back=True)
 
@@ -47,7 +50,6 @@ def back(study: Path, photo: str, number: int | None, reason: str, name: str | N
 def _decide(
     study: Path, photo: str, number: int | None, reason: str, name: str | None, *, back: bool
 ) -> None:
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record import mending
     from sheet_reader.record.photo_list import photo_meant, sheet_meant
 
@@ -57,8 +59,12 @@ def _decide(
         fate = photo_meant(record, photo)
         sheet = None if number is None else sheet_meant(fate, number)
         page = None if sheet is None else sheet.page_instance_id
-        decide = mending.take_back if back else mending.set_aside
-        decide(record, fate.photo_id, page, by=person(name), reason=reason)
-        done = "counts again" if back else "is set aside: it counts nowhere now"
+        by, done = person(name), "is set aside: it counts nowhere now"
+        if not back:
+            mending.set_aside(record, fate.photo_id, page, by=by, reason=reason)
+        elif mending.take_back(record, fate.photo_id, page, by=by, reason=reason):
+            done = "is replaced no more; which photo serves, and where, is asked again"
+        else:
+            done = "counts again"
         click.echo(f"{which(fate, sheet)} {done}.")
         tell_standing(record)

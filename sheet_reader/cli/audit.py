@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, study_argument, tell_notes
-from sheet_reader.cli.review import PICTURES, PICTURES_HELP, hold, person
+from sheet_reader.cli.common import counted, open_study, person, study_argument, tell_notes
+from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.review import PICTURES, PICTURES_HELP, hold
 
 if TYPE_CHECKING:
     from sheet_reader.decode.audit_plan import SamplingPlan
@@ -46,7 +47,6 @@ def audit(
     """
     import numpy as np
 
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.model import ACCEPTED
     from sheet_reader.review.desk import RecordDesk
 

@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+import getpass
+import os
 import shlex
 import shutil
 import sys
 import textwrap
 from collections.abc import Callable
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from sheet_reader.cli.terminal import clean_name
 from sheet_reader.errors import UsageError
+from sheet_reader.study.days import example, parse_date
 
 if TYPE_CHECKING:
     from sheet_reader.record.store import Record
@@ -27,12 +30,22 @@ def study_argument(command: Command) -> Command:
     return click.argument("study", type=click.Path(path_type=Path), metavar="STUDY")(command)
 
 
+def refuse(*cases: tuple[object, str]) -> None:
+    """Raises click.UsageError with the sentence of the first case that holds: of options that don't
+    go together, none is left out in silence.
+    """
+    for holds, sentence in cases:
+        if holds:
+            raise click.UsageError(sentence)
+
+
 def open_study(path: Path) -> Study:
     """Read and check the study at ``path``; show its warnings on stderr.
 
     Raises StudyError with every mistake, UsageError where there is no study.
     """
     from sheet_reader.study.reader import read_study
+    from sheet_reader.study.usual import loose
 
     if not path.exists():
         raise UsageError(
@@ -47,7 +60,20 @@ def open_study(path: Path) -> Study:
             where=path,
             remedy=f"type: sheet-reader {command} STUDY{photo}, with that folder for STUDY",
         )
-    return read_study(path)
+    study = read_study(path)
+    if remark := loose(study.allowed_error):
+        say(f"note: {remark}", err=True)
+    return study
+
+
+def person(name: str | None) -> str:
+    """The name that answers are kept under: as given, else the login name."""
+    if name and (cleaned := clean_name(name)):
+        return cleaned
+    try:
+        return clean_name(getpass.getuser()) or "unnamed"
+    except (OSError, KeyError, ImportError):
+        return "unnamed"
 
 
 def tell_notes(record: Record) -> None:
@@ -58,7 +84,19 @@ def tell_notes(record: Record) -> None:
 
 def hint(command: str, folder: Path) -> str:
     """The line to type for ``command`` on the study in ``folder``, safe to copy into a shell."""
-    return f"sheet-reader {command} {shlex.quote(str(folder))}"
+    return f"{_program()} {command} {shlex.quote(str(folder))}"
+
+
+def _program() -> str:
+    """What starts this program in the shell it was started from: its name where that is on the
+    path, else its path.
+    """
+    name, own = "sheet-reader", Path(sys.argv[0])
+    found = shutil.which(name)
+    if own.stem != name or not own.is_file() or (found and own.samefile(found)):
+        return name
+    near = os.path.relpath(own)
+    return shlex.quote(near if not near.startswith(os.pardir) else str(own.absolute()))
 
 
 def counted(number: int, singular: str, plural: str = "") -> str:
@@ -95,16 +133,11 @@ def say(text: str, *, err: bool = False) -> None:
     click.echo(text, err=err)
 
 
-def parse_visit(text: str) -> date:
-    """An ISO 8601 date as typed for ``--visit``; raises click.BadParameter."""
-    try:
-        return date.fromisoformat(text)
-    except ValueError as error:
+def parse_visit(text: str, study: Study) -> str:
+    """A date as typed for ``--visit``, in ISO 8601; raises click.BadParameter."""
+    day = parse_date(text.strip(), study)
+    if day is None:
         raise click.BadParameter(
-            f"{text!r} is not a date; write it as year-month-day, e.g. 2026-05-20"
-        ) from error
-
-
-def today() -> date:
-    """The current day. Apart so that tests can set it."""
-    return date.today()
+            f"{text!r} is not a date; write it as 2026-05-20, or as on the sheet: {example(study)}"
+        )
+    return day.isoformat()

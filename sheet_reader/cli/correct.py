@@ -12,8 +12,9 @@ from sheet_reader.cli.common import (
     counted,
     open_study,
     parse_visit,
+    person,
+    refuse,
     study_argument,
-    today,
 )
 from sheet_reader.cli.on_sheets import (
     AS,
@@ -28,8 +29,9 @@ from sheet_reader.cli.on_sheets import (
     must_have_record,
     tell_standing,
 )
-from sheet_reader.cli.review import person
+from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import UsageError
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.record.answers import SumTold
@@ -70,28 +72,31 @@ def correct(
     Without --set you are asked what to change, and why. History keeps both values; rows, sums and
     exports follow. Where two sheets come to share a site and date, review asks about them.
 
-    Example:  sheet-reader correct bean_tips --site 2041 --visit 2026-05-20 --set helpers=3
+    Example:  sheet-reader correct bean_tips --site 2043 --visit 2026-05-20 --set helpers=3
     """
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.review.typed_values import assigned, site_meant
 
+    refuse(
+        (unusual and not sets, "--unusual goes with --set; without it you are asked"),
+        (reason and remark is not None and not sets, "--reason of a value goes with --set"),
+    )
     opened = open_study(study)
     if (photo is None) == (site is None and visit is None) or (site is None) != (visit is None):
         raise UsageError("name one sheet", remedy="with --site N and --visit DATE, or by its photo")
     if photo is None and number is not None:
         raise UsageError("--sheet goes with a photo")
     must_have_record(opened)
-    values = assigned(opened, sets, today(), unusual=unusual)
+    values = assigned(opened, sets, days.today(opened), unusual=unusual)
     with open_record(opened) as record:
         if photo is not None:
             chosen = chosen_sheet(record, photo, number)
         else:
-            day = parse_visit(visit or "").isoformat()
+            day = parse_visit(visit or "", opened)
             chosen = chosen_visit(record, site_meant(opened, site or ""), day)
         if not values and remark is None:
             from sheet_reader.cli.correcting import ask
 
-            asked = ask(record, chosen, today(), reason)
+            asked = ask(record, chosen, days.today(opened), reason)
             values, reason, remark = asked.values, asked.reason, asked.remark
             unusual = True  # each was asked about
         if remark is not None:
@@ -118,7 +123,8 @@ def _keep(
     from sheet_reader.record import mending
     from sheet_reader.record.answers import FieldAnswer
     from sheet_reader.record.model import LeftEmpty, Unreadable, Value
-    from sheet_reader.review.typed_values import LOOK_AGAIN, sums_off
+    from sheet_reader.record.row_sums import sums_off
+    from sheet_reader.review.typed_values import LOOK_AGAIN
 
     told = sums_off(record.study, after(chosen, values), list(values))
     if told and not unusual:

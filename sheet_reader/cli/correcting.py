@@ -123,7 +123,7 @@ def ask_value(
 
 
 def _sums_meant(record: Record, chosen: Chosen, found: dict[str, TypedValue]) -> bool:
-    from sheet_reader.review.typed_values import sums_off
+    from sheet_reader.record.row_sums import sums_off
 
     for line in sums_off(record.study, after(chosen, found), list(found)).values():
         said = _line(f"{line}. Enter keeps it as it is written, - changes nothing: ")

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import click
 
-from sheet_reader.cli.common import say, today
+from sheet_reader.cli.common import say
+from sheet_reader.study import days
 
 
 @click.command(short_help="Try everything on made-up photos.")
@@ -30,8 +31,8 @@ def demo(folder: Path, season: bool) -> None:
     if season:
         from sheet_reader.cli.season_demo import run_season
 
-        run_season(folder, today(), say)
+        run_season(folder, days.today(), say)
         return
     from sheet_reader.cli.demonstration import run_demo
 
-    run_demo(folder, say)
+    run_demo(folder, days.today(), say)

@@ -5,15 +5,16 @@ from __future__ import annotations
 import json
 import multiprocessing
 import os
-import shlex
 from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
-from sheet_reader.cli.common import questions_of
-from sheet_reader.errors import StorageError, UsageError, installation_error
+from sheet_reader.atomic import atomic_write, private_folder
+from sheet_reader.cli.common import hint, questions_of
+from sheet_reader.errors import SheetReaderError, StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
 from sheet_reader.record.lines import ReadingRow
@@ -26,7 +27,7 @@ from sheet_reader.review.overlay import write_overlays
 from sheet_reader.sheet.files import write_sheet
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.simulate.levels import LevelName
-from sheet_reader.simulate.samples import copy_sample, sample_folder
+from sheet_reader.simulate.samples import copy_in_season, in_season
 from sheet_reader.simulate.season_photos import SeasonPhotos, season_photo
 from sheet_reader.simulate.truth import PhotoTruth
 from sheet_reader.study.model import Study
@@ -45,13 +46,14 @@ _UNSETTLED = frozenset({"flagged", "unreadable"})
 Echo = Callable[[str], object]
 
 
-def run_demo(folder: Path, echo: Echo) -> None:
+def run_demo(folder: Path, today: date, echo: Echo) -> None:
     """Create the bean study in ``folder``, print its sheets, photograph 12 of them filled in by
-    invented hands, read them and show the score and the rows. A second run finds all done.
+    invented hands up to ``today``, read them and show the score and the rows. A second run finds
+    all done.
 
     Raises UsageError where ``folder`` holds anything else, StorageError where it can't be written.
     """
-    study = _start(folder)
+    study = _start(folder, today)
     echo(f"Study     {study.title}, an invented count, in {folder}/")
     sheets = [BLANK, *(site.number for site in study.sites[:SITES])]
     for sheet in sheets:
@@ -59,7 +61,7 @@ def run_demo(folder: Path, echo: Echo) -> None:
     echo(f"Sheets    {len(sheets)} PDF files, true to size, in {folder / 'sheets'}/")
     truths = _photographs(study, folder, echo)
     echo("Reading   …")
-    batch = read_batch(study, today=study.season.last, jobs=_jobs())
+    batch = read_batch(study, today=today, jobs=_jobs())
     for line in batch.lines:
         echo(f"          {line}")
     if batch.fault:
@@ -76,9 +78,8 @@ def run_demo(folder: Path, echo: Echo) -> None:
     echo(f"Tables    {folder / 'results' / 'rows.csv'}, counts.csv and readings.csv beside it")
     echo(f"Picture   {picture}: open it to see what was read, and where")
     if waiting:
-        review = f"sheet-reader review {shlex.quote(str(folder))}"
         echo(f"Now answer the {waiting} questions (a question may be about several fields):")
-        echo(f"          {review}")
+        echo(f"          {hint('review', folder)}")
 
 
 def _overlay(record: Record, readings: list[ReadingRow], folder: Path) -> Path:
@@ -90,28 +91,40 @@ def _overlay(record: Record, readings: list[ReadingRow], folder: Path) -> Path:
     return write_overlays(record, photo, folder)[0]
 
 
-def _start(folder: Path) -> Study:
+def _start(folder: Path, today: date) -> Study:
     """The study in ``folder``, new or from an earlier demo (which left its truth there)."""
-    own = sample_folder(SAMPLE) / "study.toml"
     there = folder / "study.toml"
     try:
         if folder.exists() and any(folder.iterdir()):
-            earlier = there.is_file() and (folder / TRUTH_FILE).is_file()
-            if not earlier or there.read_bytes() != own.read_bytes():
+            if not _of_a_demo(folder):
                 raise UsageError(
                     "this folder holds a study already: the demo leaves it alone"
                     if there.is_file() else "this folder holds something else",
                     where=folder, remedy="name a folder that is new or empty",
                 )  # fmt: skip
         else:
-            copy_sample(SAMPLE, folder)
-        (folder / "inbox").mkdir(exist_ok=True)
+            copy_in_season(SAMPLE, folder, today, WEEKS)
+            sites = (folder / "sites.csv").read_bytes().splitlines(keepends=True)
+            atomic_write({folder / "sites.csv": b"".join(sites[: 1 + SITES])})
+        private_folder(folder / "inbox")
     except OSError as error:
         raise StorageError(
             f"the demo can't be written here: {error.strerror or error}", where=folder,
             remedy="name another folder",
         ) from None  # fmt: skip
     return read_study(folder)
+
+
+def _of_a_demo(folder: Path) -> bool:
+    """Whether an earlier demo left this study, and nobody has changed it since."""
+    if not (folder / TRUTH_FILE).is_file():
+        return False
+    try:
+        season = read_study(folder).season
+    except SheetReaderError:
+        return False
+    text = in_season(SAMPLE, season.first, season.last)
+    return (folder / "study.toml").read_text("utf-8") == text
 
 
 def _photographs(study: Study, folder: Path, echo: Echo) -> dict[str, PhotoTruth]:
@@ -125,14 +138,14 @@ def _photographs(study: Study, folder: Path, echo: Echo) -> dict[str, PhotoTruth
             name = f"photo_{number:02}.jpg"
             truths[name] = photo.truth
             try:
-                (folder / "inbox" / name).write_bytes(photo.data)
+                atomic_write({folder / "inbox" / name: photo.data})
             except OSError as error:
                 raise StorageError(
                     f"the photo can't be written: {error.strerror or error}",
                     where=folder / "inbox",
                 ) from None
     text = json.dumps({name: truth.to_json() for name, truth in truths.items()})
-    (folder / TRUTH_FILE).write_text(text, encoding="utf-8")
+    atomic_write({folder / TRUTH_FILE: text.encode()})
     echo(f"Photos    {len(truths)} simulated ones in {folder / 'inbox'}/")
     return truths
 

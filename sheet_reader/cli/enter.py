@@ -10,18 +10,19 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, open_study, study_argument, today
+from sheet_reader.cli.common import counted, hint, open_study, person, refuse, study_argument
 from sheet_reader.cli.on_sheets import AS, REASON, SET, UNUSUAL, tell_standing
-from sheet_reader.cli.review import person
+from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.terminal import must_be_answerable, typed_line
 from sheet_reader.errors import UsageError
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.record.photo_list import PhotoFate
     from sheet_reader.record.states import Visit
     from sheet_reader.record.store import Record
     from sheet_reader.review.typed_values import TypedValue
-    from sheet_reader.study.model import FieldSpec, Study
+    from sheet_reader.study.model import FieldSpec
 
 BACK, STOP, LOOK, AGAIN = "b", "s", "w", "-"
 
@@ -53,27 +54,33 @@ def enter(
     in review. The values are marked "typed" in the exports and in history. With --set nothing is
     asked; fields left out are not recorded.
 
-    Example:  sheet-reader enter bean_tips --photo photo-0027
+    Example:  sheet-reader enter bean_tips --photo photo-0007
     """
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.entered import enter as keep
     from sheet_reader.record.photo_list import photo_meant
-    from sheet_reader.review.typed_values import assigned
+    from sheet_reader.record.row_sums import sums_off
+    from sheet_reader.review.typed_values import LOOK_AGAIN, assigned
 
+    refuse(
+        (beside and not sets, "--beside goes with --set; without it you are asked"),
+        (unusual and not sets, "--unusual goes with --set; without it you are asked"),
+    )
     opened = open_study(study)
-    said = assigned(opened, sets, today(), unusual=unusual)
+    said = assigned(opened, sets, days.today(opened), unusual=unusual)
     _none_unreadable(said)
     with open_record(opened) as record:
         fate = None if photo is None else photo_meant(record, photo)
         if not said:
-            typed = Form(record, fate, today()).fill()
+            typed = Form(record, fate, days.today(opened)).fill()
             if typed is None:
                 click.echo("Stopped. Nothing was kept.")
                 return
             said = typed
-            beside = True  # it was asked about
-        else:
-            _check_sums(opened, said, unusual=unusual)
+            beside = unusual = True  # each was asked about
+        values = {field: value.text for field, value in said.items()}
+        off = sums_off(opened, values, values)
+        if off and not unusual:
+            raise UsageError(next(iter(off.values())), remedy=LOOK_AGAIN)
         clash = _already(record, said)
         if clash is not None and not beside:
             raise UsageError(
@@ -83,15 +90,16 @@ def enter(
             )
         kept = keep(
             record,
-            {field: value.text for field, value in said.items()},
+            values,
             by=person(name),
             reason=reason,
             photo_id=None if fate is None else fate.photo_id,
+            told=off,
         )
-        values = sum(value.text is not None for value in said.values())
-        empty = len(opened.fields) - values
+        typed_in = sum(text is not None for text in values.values())
+        empty = len(opened.fields) - typed_in
         click.echo(
-            f"Kept as photo-{kept:04d}: {counted(values, 'value')} typed, {empty} not recorded."
+            f"Kept as photo-{kept:04d}: {counted(typed_in, 'value')} typed, {empty} not recorded."
         )
         tell_standing(record)
 
@@ -103,14 +111,6 @@ def _none_unreadable(said: Mapping[str, TypedValue]) -> None:
                 f"{value.spec.label}: “x” is no value of a sheet typed in",
                 remedy="leave a field empty that can't be read",
             )
-
-
-def _check_sums(study: Study, said: Mapping[str, TypedValue], *, unusual: bool) -> None:
-    from sheet_reader.review.typed_values import LOOK_AGAIN, sums_off
-
-    off = sums_off(study, {name: value.text for name, value in said.items()}, list(said))
-    if off and not unusual:
-        raise UsageError(next(iter(off.values())), remedy=LOOK_AGAIN)
 
 
 def _already(record: Record, said: Mapping[str, TypedValue]) -> Visit | None:
@@ -198,12 +198,12 @@ class Form:
         return 0 if said else 1
 
     def _sums_meant(self) -> bool:
-        from sheet_reader.review.typed_values import sums_off
+        from sheet_reader.record.row_sums import sums_off
 
         now = {name: value.text for name, value in self.said.items()}
         return all(
             self._line(f"{line}. Enter keeps it as it is written, - goes back: ") == ""
-            for line in sums_off(self.study, now, list(now)).values()
+            for line in sums_off(self.study, now, now).values()
         )
 
     def _first_of_sums(self) -> int:

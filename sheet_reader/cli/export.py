@@ -18,6 +18,7 @@ from sheet_reader.cli.common import (
     tell_notes,
     waits,
 )
+from sheet_reader.cli.opening import open_record
 
 if TYPE_CHECKING:
     from sheet_reader.results.from_record import Facts
@@ -61,12 +62,12 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
     """Write the tables: rows, counts and readings.
 
     rows has a line for each visit and a column for each field; an empty cell means "not recorded",
-    never 0, and a field that waits for you stays empty; the column "waiting" counts those. counts
-    has a line for each count of a plot. readings has a line for each field and photo with its
-    status: accepted, flagged, confirmed, corrected, typed, empty or unreadable, and the reason of a
-    doubt
-    in words and as a code to group by. Photos bear neutral names there (photo-0027), since file
-    names may name people.
+    never 0, and a field that waits for you stays empty; the column "waiting" counts those. A value
+    that held and against which something speaks now stays; the column "doubted" names its field.
+    counts has a line for each count of a plot. readings has a line for each field and photo with
+    its status: accepted, doubted, flagged, confirmed, corrected, typed, empty or unreadable, and
+    the reason of a doubt in words and as a code to group by. Photos bear neutral names there
+    (photo-0027), since file names may name people.
 
     csv writes these as UTF-8 that is safe to open in a spreadsheet, and a dictionary of all
     columns. data-package (Frictionless) and darwin-core (an archive with the Humboldt extension)
@@ -75,9 +76,8 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
 
     Example:  sheet-reader export bean_tips --format csv,excel --out results
     """
-    from sheet_reader.cli.name_questions import name_notes
+    from sheet_reader.cli.meaning_questions import meaning_notes
     from sheet_reader.errors import UsageError
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.results.export import export_files
     from sheet_reader.results.former_columns import columns_of, lost_columns
     from sheet_reader.results.frames import tables_of
@@ -101,7 +101,7 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
         for line in lost_columns(opened, had, place):
             say(f"note: {line}")
         tell_notes(record)
-        for line in name_notes(record):
+        for line in meaning_notes(record):
             say(f"note: {line}")
     for note in _missing_pages(facts):
         click.echo(f"note: {note}; its fields are empty in the rows")

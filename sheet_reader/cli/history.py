@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import open_study, parse_visit, study_argument, tell_notes
+from sheet_reader.cli.common import open_study, parse_visit, say, study_argument, tell_notes
+from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import UsageError
 from sheet_reader.wording import words
 
@@ -26,17 +27,20 @@ def history(study: Path, site: str, visit: str) -> None:
 
     The line marked with an asterisk is the one that serves now.
 
-    Example:  sheet-reader history bean_tips --site 2041 --visit 2026-05-20
+    Example:  sheet-reader history bean_tips --site 2043 --visit 2026-05-20
     """
-    from sheet_reader.reading.opening import open_record
+    from sheet_reader.record.remarks import remarks_of
     from sheet_reader.review.typed_values import site_meant
 
-    day = parse_visit(visit).isoformat()
     opened = open_study(study)
+    day = parse_visit(visit, opened)
     site = site_meant(opened, site)
     with open_record(opened, for_reading=True) as record:
         tell_notes(record)
         entries = record.history(site, day)
+        here = [v for v in record.state() if (v.site, v.visit_date) == (site, day)]
+        pages = [page.page_instance_id for visit in here for page in visit.pages]
+        remarks = remarks_of(record).on((site, day), pages)
     if not entries:
         raise UsageError(
             f"nothing is recorded for site {site} on {day}",
@@ -46,6 +50,10 @@ def history(study: Path, site: str, visit: str) -> None:
         click.echo(field)
         for entry in of_field:
             click.echo(f"  {'*' if entry.is_current else ' '} {told(entry)}")
+    if remarks:
+        click.echo("remarks")
+        for remark in remarks:
+            say(f"    {remark}")
 
 
 def told(entry: HistoryEntry) -> str:

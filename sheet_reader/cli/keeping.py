@@ -1,7 +1,8 @@
-"""``sheet-reader backup``, ``verify`` and ``erase``: keeping the record safe and discreet."""
+"""``sheet-reader backup``, ``restore``, ``verify`` and ``erase``: keeping the record."""
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,12 +14,46 @@ from sheet_reader.cli.terminal import clean_name, must_be_answerable
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
-    from sheet_reader.record.traces import Traces
+    from sheet_reader.record.erase import Meant
     from sheet_reader.study.model import Study
 
 MOST_NAMES = 5
+NOT_ALL_ERASED = 1
 FAULTS_FOUND = 4
 """The exit code of RecordError: the record is damaged."""
+
+
+@click.command(short_help="Work on one record on a server from a second folder.")
+@study_argument
+@click.option("--yes", is_flag=True, help="Do it without asking.")
+def join(study: Path, yes: bool) -> None:
+    """Make the folder STUDY a further desk of the record that SHEET_READER_RECORD names.
+
+    For several coordinators of one study, each with a folder of her own that has the same
+    study.toml and site list: what is read or answered at one desk is there for all. A copied folder
+    is refused until this is said, once, so that no other study writes into the record. Let all
+    desks keep their photos in one place, which SHEET_READER_ORIGINALS names.
+
+    Example:  sheet-reader join bean_tips_kim
+    """
+    import os
+
+    from sheet_reader.record.address import URL_VARIABLE, checked_address
+    from sheet_reader.record.place import join as join_record
+    from sheet_reader.record.place import plain_address
+
+    opened = open_study(study)
+    url = os.environ.get(URL_VARIABLE, "")
+    if not yes and url:
+        must_be_answerable()
+        place = plain_address(checked_address(url))
+        click.confirm(
+            f"{opened.folder} shall work on the record at {place}, and change it. Is this a second "
+            "desk of the same study?",
+            abort=True,
+        )
+    click.echo(f"{opened.folder} is a desk of the record at {join_record(opened)}")
+    click.echo(f"Next:  {hint('status', opened.folder)}")
 
 
 @click.command(short_help="Copy the record and all photos into one file.")
@@ -30,9 +65,10 @@ def backup(study: Path, file: Path, yes: bool) -> None:
 
     The copy is consistent, also while photos are being read or reviewed. It appears whole or not
     at all, and replaces nothing but an earlier backup. Photos that are missing or damaged are
-    named, and the exit code is then 4. To put it back, unpack it into an empty folder. It holds
-    all that the record holds, names of senders too: keep it as safe as the study folder. Where
-    FILE is an earlier backup you are asked before it is replaced.
+    named, and the exit code is then 4. To put it back, use restore. It holds all that the record
+    holds, names of senders too: keep it as safe as the study folder. Where FILE is an earlier
+    backup you are asked before it is replaced. A record on a database server is copied, too, and is
+    a file of its own when put back.
 
     Example:  sheet-reader backup bean_tips beans-2026-06-01.tar
     """
@@ -63,6 +99,50 @@ def _replaces_backup(study: Study, file: Path) -> bool:
     return file.exists() and backup_target(study.folder, file).exists()
 
 
+@click.command(short_help="Put a backup in place of the record.")
+@click.argument("study", type=click.Path(path_type=Path), metavar="STUDY")
+@click.argument("file", type=click.Path(path_type=Path), metavar="BACKUP")
+@click.option("--yes", is_flag=True, help="Do it without asking.")
+def restore(study: Path, file: Path, yes: bool) -> None:
+    """Put a backup in place of the record of STUDY, or into a new folder.
+
+    The backup is checked first; a damaged one changes nothing. You are told what the present record
+    holds beyond it and asked. The present record is then set aside whole, with its photos, in a
+    folder of its own beside them, before-restore- and the time, in which every command works. Your
+    settings and site list stay as they are now. If it is stopped in between, start it again.
+
+    Example:  sheet-reader restore bean_tips beans-2026-06-01.tar
+    """
+    from sheet_reader.record.restore import Comparison
+    from sheet_reader.record.restore import restore as put_back
+
+    folder = study.parent if study.is_file() and study.suffix == ".toml" else study
+
+    def agree(found: Comparison) -> None:
+        held = found.restored
+        last = f", the last of {held.last[:16].replace('T', ' ')} UTC" if held.last else ""
+        photos, answers = counted(len(held.photos), "photo"), counted(len(held.decisions), "answer")
+        click.echo(f"This backup is sound: {photos}, {answers}{last}.")
+        for line in found.lacks:
+            click.echo(f"  It lacks: {line}")
+        if not yes and (folder / "record.sqlite").exists():
+            must_be_answerable()
+            click.confirm("Set the present record aside and put this in its place?", abort=True)
+
+    done = put_back(file, folder, agree)
+    for note in done.notes:
+        click.echo(f"note: {note}")
+    click.echo(f"Put back: {file}")
+    if done.aside is None:
+        click.echo(f"Next:  {hint('status', folder)}")
+        return
+    click.echo(f"The record as it was: {done.aside}")
+    if done.compared.lacks:
+        click.echo(f"Next:  {hint('read', folder)} {shlex.quote(str(done.aside / 'originals'))}")
+        click.echo("       takes in the photos that came since; answers are given anew:")
+        click.echo(f"       {hint('export', done.aside)}  shows them as they were")
+
+
 @click.command(short_help="Check that nothing in the record is damaged or missing.")
 @study_argument
 def verify(study: Path) -> None:
@@ -90,7 +170,7 @@ def verify(study: Path) -> None:
     )
     if not verdict.sound:
         click.echo(f"{checked}: {counted(len(verdict.problems), 'fault')}.")
-        click.echo("Next:  put a backup into an empty folder and compare")
+        click.echo(f"Next:  {hint('restore', opened.folder)} BACKUP  puts one in its place")
         raise click.exceptions.Exit(FAULTS_FOUND)
     click.echo(f"{checked}: all sound.")
 
@@ -103,43 +183,70 @@ def verify(study: Path) -> None:
     metavar="TEXT",
     help="The name or mail address to erase, as whole words.",
 )
+@click.option(
+    "--photo",
+    "photos",
+    multiple=True,
+    metavar="PHOTO",
+    help="A photo in which this person counted, such as photo-0027; may be given several times.",
+)
 @click.option("--yes", is_flag=True, help="Do it without asking.")
-def erase(study: Path, contact: str, yes: bool) -> None:
+def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None:
     """Remove what the record knows of a person: sender, subject, file names, tags, remarks, name.
 
     What would go is shown before you are asked. The photos stay as bare pictures without the
-    camera's tags, and so do all counts and decisions. This can't be undone. Your own files that
-    still name the person are listed: sites, inbox, older tables and overlays, backups.
+    camera's tags, the box for who counted blanked, and so do all counts and decisions. This can't
+    be undone. Handwriting is not read: the photos meant are those that this person sent or is named
+    with, those of sites whose contact the person is, and those given with --photo. What people
+    wrote as comments stays in the pictures.
 
-    Example:  sheet-reader erase bean_tips --contact kim@example.org
+    A photo that can't be cleaned is named, and the exit code is then 1. Your own files that still
+    name the person are listed: sites, inbox, older tables and overlays, backups.
+
+    Example:  sheet-reader erase bean_tips --contact orchard@example.org
     """
+    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.erase import erase as remove
     from sheet_reader.record.erase import named
+    from sheet_reader.record.photo_list import photo_meant
 
     opened = open_study(study)
     _must_exist(opened.folder)
     contact = clean_name(contact)
-    for line in _meant(contact, named(opened, contact)):
+    with open_record(opened) as record:
+        hers = {photo_meant(record, text).photo_id for text in photos}
+    for line in _meant(contact, named(opened, contact, photos=hers)):
         click.echo(line)
     if not yes:
         must_be_answerable()
         click.confirm("Erase all this?", abort=True)
-    gone = remove(opened, contact)
+    gone = remove(opened, contact, photos=hers)
     click.echo(
         f"Erased: {counted(gone.origins, 'note')} of who sent what, "
-        f"{counted(gone.photos, 'photo')} made anonymous, "
+        f"{counted(gone.photos - len(gone.kept), 'photo')} made anonymous, "
         f"{counted(gone.decisions, 'answer')} without a name, "
         f"{counted(gone.remarks, 'remark')} removed. All counts stay."
     )
-    for line in (*gone.kept, *gone.elsewhere):
+    for line in gone.kept:
+        click.echo(f"not clean: {line}")
+    for line in (*gone.elsewhere, *gone.lingering):
         click.echo(f"note: {line}")
     click.echo("note: backups made before still hold it")
+    if gone.kept or gone.lingering:
+        raise click.exceptions.Exit(NOT_ALL_ERASED)
 
 
-def _meant(contact: str, traces: Traces) -> list[str]:
+def _meant(contact: str, meant: Meant) -> list[str]:
     """Whose and how much it is that “contact” names in the record."""
+    traces = meant.traces
+    others = counted(meant.others, "other photo")
+    unread = [f"  not: {others}; see in them who counted, and give --photo"] if meant.others else []
+    if meant.at_sites:
+        at_sites = counted(len(meant.at_sites), "more photo")
+        unread.insert(0, f"  {at_sites} of sites with this contact, for who counted")
     if not traces.any:
-        return [f"The record does not name “{contact}”; your own files are looked through."]
+        silent = f"The record does not name “{contact}”; your own files are looked through."
+        return [silent, *unread]
     lines = [f"“{contact}” means, in the record:"]
     if traces.photos:
         lines.append(f"  {counted(len(traces.photos), 'photo')}: {_some(traces.names)}")
@@ -152,7 +259,9 @@ def _meant(contact: str, traces: Traces) -> list[str]:
         lines.append(f"  {counted(traces.reasons, 'reason')} given for an answer")
     if traces.remarks:
         lines.append(f"  {counted(len(traces.remarks), 'remark')} made by or naming this person")
-    return lines
+    if traces.at_work:
+        lines.append(f"  {counted(traces.at_work, 'note')} of a program at work for this person")
+    return lines + unread
 
 
 def _some(names: Sequence[str]) -> str:
@@ -161,13 +270,10 @@ def _some(names: Sequence[str]) -> str:
 
 
 def _must_exist(folder: Path) -> None:
-    import os
-
-    from sheet_reader.record.engine import URL_VARIABLE, has_record
+    from sheet_reader.record.engine import has_record
     from sheet_reader.record.opening import must_not_be_blank
 
-    if not os.environ.get(URL_VARIABLE):
-        must_not_be_blank(folder)
+    must_not_be_blank(folder)
     if not has_record(folder):
         raise UsageError(
             "this study has no record yet",

@@ -11,11 +11,13 @@ from sheet_reader.cli.common import (
     counted,
     open_study,
     questions_of,
+    refuse,
     study_argument,
     tell_notes,
-    today,
     waits,
 )
+from sheet_reader.cli.opening import open_record
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.record.store import Record
@@ -62,6 +64,11 @@ def letters(
 
     Example:  sheet-reader letters bean_tips
     """
+    refuse(
+        (templates and answers, "choose one of --templates and --answers"),
+        (templates and (out or again), "--templates drafts nothing: leave out --out and --again"),
+        (answers and (out or again), "--answers drafts nothing: leave out --out and --again"),
+    )
     opened = open_study(study)
     if templates:
         _templates(opened)
@@ -89,36 +96,40 @@ def _templates(study: Study) -> None:
 
 def _answers(study: Study, paths: tuple[Path, ...]) -> None:
     from sheet_reader.reading.mail_answers import keep_answers, kept_with
-    from sheet_reader.reading.opening import open_record
 
     with open_record(study) as record:
-        kept, known = keep_answers(record, paths)
+        kept, known, _ = keep_answers(record, paths)
     for places in kept:
         click.echo(kept_with(places))
     click.echo(f"{counted(len(kept), 'new answer')}, {known} known already.")
 
 
 def _draft(study: Study, folder: Path, *, again: bool) -> None:
-    from sheet_reader.reading.opening import open_record
-    from sheet_reader.record.drafts import asked_before, note_drafts
+    from sheet_reader.cli.progress import progress
+    from sheet_reader.record.drafts import asked_before
+    from sheet_reader.results.contacts import addresses
     from sheet_reader.results.from_record import facts_of
-    from sheet_reader.results.letters.drafts import addresses, drafts, to_say
+    from sheet_reader.results.letters.drafts import drafts, to_say
     from sheet_reader.results.letters.wording import template_texts
     from sheet_reader.results.status.standing import status_of
 
     words, templates = dict(study.letter_words), template_texts(study.folder)
     with open_record(study) as record:
         facts = facts_of(record)
-        status = status_of(study, facts, today())
+        status = status_of(study, facts, days.today(study))
         said = to_say(study, facts, status, set() if again else asked_before(record))
-        found = drafts(record, said, words, templates)
+        found: list[Draft] = []
+        with progress("Drafting") as step:
+            for draft in drafts(record, said, words, templates):
+                found.append(draft)
+                step(len(found), len(said), draft.sites[0])
         _write(record, found, folder)
-        note_drafts(record, {draft.mark: draft.asked for draft in found})
         waiting = questions_of(record)
         tell_notes(record)
     if waiting:
         click.echo(f"note: {waits(waiting)} No letter asks those")
-    silent = [site.number for site in study.sites if site.number not in addresses(study)]
+    reached = addresses(study)
+    silent = [site.number for site in study.sites if site.number not in reached]
     if silent:
         click.echo(f"note: no mail address on the site list for site {', '.join(silent)}")
     click.echo(
@@ -127,16 +138,31 @@ def _draft(study: Study, folder: Path, *, again: bool) -> None:
 
 
 def _write(record: Record, found: list[Draft], folder: Path) -> None:
-    """The drafts as files under new names, readable by her alone."""
+    """The drafts on record, and as files under new names, readable by her alone: both or none."""
+    from sheet_reader.errors import StorageError
+    from sheet_reader.record.drafts import note_drafts
     from sheet_reader.results.files import write_together
 
     files = {}
     for draft in found:
-        name = f"{record.study.key}-{draft.sites[0]}-{today():%Y-%m-%d}"
+        name = f"{record.study.key}-{draft.sites[0]}-{days.today(record.study):%Y-%m-%d}"
         number, free = 1, f"{name}.eml"
         while (folder / free).exists() or free in files:
             number += 1
             free = f"{name}-{number}.eml"
         files[free] = draft.data
-    for path in write_together(folder, files, private=True):
+    noted = False
+
+    def note() -> None:
+        nonlocal noted
+        note_drafts(record, {draft.mark: draft.asked for draft in found})
+        noted = True
+
+    try:
+        written = write_together(folder, files, before=note)
+    except StorageError as error:
+        if noted:
+            error.remedy = "they are on record as drafted; to get the files: letters --again"
+        raise
+    for path in written:
         click.echo(str(path))

@@ -34,7 +34,9 @@ COMMANDS = {
     "demo": "sheet_reader.cli.demo:demo",
     "audit": "sheet_reader.cli.audit:audit",
     "history": "sheet_reader.cli.history:history",
+    "join": "sheet_reader.cli.keeping:join",
     "backup": "sheet_reader.cli.keeping:backup",
+    "restore": "sheet_reader.cli.keeping:restore",
     "verify": "sheet_reader.cli.keeping:verify",
     "erase": "sheet_reader.cli.keeping:erase",
 }
@@ -63,6 +65,20 @@ class LazyGroup(BoundaryGroup):
         command: click.Command = getattr(importlib.import_module(module), attribute)
         return command
 
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """The command that is called; fails where an option for one value stands there twice."""
+        name, command, rest = super().resolve_command(ctx, args)
+        if command is not None:
+            within = click.Context(command, info_name=name, parent=ctx)
+            given = command.make_parser(within).parse_args(list(rest))[2]
+            for option in given:
+                single = isinstance(option, click.Option) and not option.is_flag
+                if single and not option.multiple and given.count(option) > 1:
+                    raise click.UsageError(f"{option.opts[0]} was given more than once", within)
+        return name, command, rest
+
 
 @click.group(
     cls=LazyGroup,
@@ -77,7 +93,8 @@ def cli(debug: bool) -> None:
 
     STUDY is always the folder that holds a study.toml. Exit codes: 0 done, 1 failed, 2 a mistake
     in the call or the study, 3 a file or folder cannot be used, 4 the record is damaged,
-    70 unexpected, 130 stopped by Ctrl-C.
+    70 unexpected, 75 a server is out of reach or the record busy, so try again later, 130 stopped
+    by Ctrl-C.
     """
     del debug
 

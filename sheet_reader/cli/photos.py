@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, open_study, parse_visit, study_argument
+from sheet_reader.cli.common import counted, open_study, parse_visit, refuse, study_argument
 from sheet_reader.cli.on_sheets import must_have_record, open_shown
+from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
@@ -18,10 +19,11 @@ if TYPE_CHECKING:
     from sheet_reader.record.store import Record
 
 FATE_NAMES = (
-    "read", "read in part", "waiting", "not readable", "typed in", "set aside", "check",
+    "read", "read in part", "replaced", "repeated", "without a place", "waiting", "not readable",
+    "typed in", "set aside", "check",
 )  # fmt: skip
 COLUMNS = ("photo", "arrived", "from", "fate", "sheet", "site", "visit_date", "waiting",
-           "reason", "reason_code")  # fmt: skip
+           "instead", "reason", "reason_code")  # fmt: skip
 
 
 @click.command(short_help="List every photo and what became of it.")
@@ -53,10 +55,10 @@ def photos(
 
     Example:  sheet-reader photos bean_tips --waits
     """
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.photo_list import photo_fates, photo_meant
     from sheet_reader.review.typed_values import site_meant
 
+    refuse((opens and as_csv, "choose one of --open and --csv"))
     opened = open_study(study)
     if opens and photo is None:
         raise UsageError("say which photo to show", remedy="sheet-reader photos STUDY PHOTO --open")
@@ -64,7 +66,7 @@ def photos(
     number = None if site is None else site_meant(opened, site)
     if number is not None and opened.site(number) is None:
         raise UsageError(f"site {number} is not on the site list")
-    day = None if visit is None else parse_visit(visit).isoformat()
+    day = None if visit is None else parse_visit(visit, opened)
     with open_record(opened, for_reading=True) as record:
         found = photo_fates(record) if photo is None else [photo_meant(record, photo)]
         found = [f for f in found if _wanted(f, number, day, fate, waits)]
@@ -95,15 +97,23 @@ def _told(one: PhotoFate) -> str:
     from sheet_reader.wording import words
 
     why = words(one.reasons) if one.fate != "set aside" else one.why
-    parts = [both_names(one.photo_id, one.name), one.received_at[:10], f"from {one.way}", one.fate]
-    parts += [_place(sheet) for sheet in one.sheets]
+    parts = [both_names(one.photo_id, one.name), one.received_at[:10], f"from {one.way}"]
+    parts.append(_fate(one))
+    parts += [_place(one, sheet) for sheet in one.sheets]
     line = ", ".join(part for part in parts if part != "from typed")
     line += f", {counted(one.waiting, 'field')} waiting" if one.waiting else ""
     return f"{line}: {why}" if why else line
 
 
-def _place(sheet: PhotoSheet) -> str:
-    return f"site {sheet.site or '?'} on {sheet.visit_date or '?'}"
+def _fate(one: PhotoFate) -> str:
+    """The fate, with the photo that serves instead."""
+    return next((s.became.words for s in one.sheets if s.became.what == one.fate), one.fate)
+
+
+def _place(one: PhotoFate, sheet: PhotoSheet) -> str:
+    place = f"site {sheet.site or '?'} on {sheet.visit_date or '?'}"
+    own = "set aside" if sheet.aside else sheet.became.words
+    return place if own in (_fate(one), "read") else f"{place} ({own})"
 
 
 def _conclude(found: Sequence[PhotoFate]) -> None:
@@ -126,9 +136,10 @@ def _write_csv(found: Iterable[PhotoFate]) -> None:
         reasons = [words(shown), codes_of(one.reasons)]
         for number, sheet in enumerate(one.sheets, start=1):
             place = [str(number), sheet.site, sheet.visit_date, str(sheet.waiting)]
+            place.append(sheet.became.instead)
             lines.append([*about, *place, *reasons])
         if not one.sheets:
-            lines.append([*about, "", "", "", "0", *reasons])
+            lines.append([*about, "", "", "", "0", "", *reasons])
     click.echo(render_csv(COLUMNS, lines), nl=False)
 
 

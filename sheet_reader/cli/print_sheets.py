@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from sheet_reader.cli.common import open_study, study_argument
+from sheet_reader.cli.common import counted, hint, open_study, refuse, say, study_argument
 from sheet_reader.errors import UsageError
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Study
@@ -26,11 +26,16 @@ PROOF_ADVICE = (
 
 @click.command("print", short_help="Make the tally sheets as PDF files.")
 @study_argument
-@click.option("--site", metavar="N", help="The sheet of this site, its number printed.")
+@click.option(
+    "--site", "sites", multiple=True, metavar="N",
+    help="The sheet of this site, its number printed. May be given several times.",
+)
 @click.option("--all-sites", is_flag=True, help="The sheets of every site, in one PDF.")
 @click.option("--blank", is_flag=True, help="The sheet without a site (this is the default).")
 @click.option("--proof", is_flag=True, help="A page to see whether printer and paper will do.")
-@click.option("--separate", is_flag=True, help="With --all-sites: a PDF for each site.")
+@click.option(
+    "--separate", is_flag=True, help="With --all-sites or several --site: a PDF for each site."
+)
 @click.option(
     "--copies", type=click.IntRange(1, 500), default=1, metavar="N", show_default=True,
     help="How many of each sheet, one after the other.",
@@ -46,7 +51,7 @@ PROOF_ADVICE = (
     help="Where the files go (default: the study's sheets folder).",
 )
 def print_sheets(
-    study: Path, site: str | None, all_sites: bool, blank: bool, proof: bool, separate: bool,
+    study: Path, sites: tuple[str, ...], all_sites: bool, blank: bool, proof: bool, separate: bool,
     copies: int, weeks: bool, out: Path | None,
 ) -> None:
     """Make the tally sheets of STUDY (its folder) as PDF files, ready to print.
@@ -56,25 +61,38 @@ def print_sheets(
     Example:  sheet-reader print bean_tips --all-sites --copies 4 --out to_print
     """
     from sheet_reader.sheet.files import write_proof
-    from sheet_reader.sheet.kept_layouts import keep_layout
+    from sheet_reader.sheet.kept_layouts import keep_labels, keep_layout
 
-    if (site is not None) + all_sites + blank + proof > 1:
-        raise click.UsageError("choose one of --site, --all-sites, --blank and --proof")
-    if separate and not all_sites:
-        raise click.UsageError("--separate goes with --all-sites")
+    refuse(
+        (
+            bool(sites) + all_sites + blank + proof > 1,
+            "choose one of --site, --all-sites, --blank and --proof",
+        ),
+        (separate and not (sites or all_sites), "--separate goes with --all-sites or --site"),
+        (proof and weeks, "--proof is of no visit: leave out --weeks"),
+    )
     described = open_study(study)
     folder = out if out is not None else described.folder / "sheets"
     if proof:
-        click.echo(f"{write_proof(described, folder)}  (1 page, {described.paper})")
+        path = write_proof(described, folder, copies)
+        click.echo(f"{path}  ({counted(copies, 'page')}, {described.paper})")
         click.echo(PROOF_ADVICE)
         return
-    sheets = _sheets(described, site, all_sites)
+    sheets = _sheets(described, sites, all_sites)
     piles = [[sheet] for sheet in sheets] if separate else [sheets]
     news = _new_layout(described, folder)
     keep_layout(described)
+    keep_labels(described, sheets)
     _write(described, piles, folder, copies, weeks)
     if news:
         click.echo(news)
+    nameless = [sheet for sheet in sheets if (site := described.site(sheet)) and not site.label]
+    if nameless:
+        listed = ", ".join(nameless[:3]) + (", …" if len(nameless) > 3 else "")
+        say(
+            f"note: {counted(len(nameless), 'site')} printed without a name ({listed}); "
+            f"to name them: {hint('sites', described.folder)} --labels FILE"
+        )
     click.echo(REMINDER)
 
 
@@ -93,7 +111,7 @@ def _write(
             path, pages = write_sheet(study, pile[0], folder)
         else:
             path, pages = write_stack(study, pile, folder, copies, visits)
-        click.echo(f"{path}  ({pages} page{'s' if pages > 1 else ''}, {study.paper})")
+        click.echo(f"{path}  ({counted(pages, 'page')}, {study.paper})")
 
 
 def _new_layout(study: Study, folder: Path) -> str:
@@ -111,11 +129,9 @@ def _new_layout(study: Study, folder: Path) -> str:
     return line + "sheets printed before can't be read: no study file of that layout is kept."
 
 
-def _sheets(study: Study, site: str | None, all_sites: bool) -> list[str]:
+def _sheets(study: Study, sites: Sequence[str], all_sites: bool) -> list[str]:
     if all_sites:
         if not study.sites:
             raise UsageError("the site list lists no site", remedy="print the blank sheet instead")
         return [entry.number for entry in study.sites]
-    if site is None:
-        return [BLANK]
-    return [on_list(study, site).number]
+    return list(dict.fromkeys(on_list(study, site).number for site in sites)) or [BLANK]

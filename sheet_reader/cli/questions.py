@@ -21,11 +21,11 @@ class Questions:
     """
 
     def __init__(self, ask: bool) -> None:
-        self._ask = ask
+        self.ask = ask
 
     def one(self, said: str | None, question: str, parse: Parse[T], usual: str = "") -> T:
         """One value: from the option, the answer, or (Enter) the usual one."""
-        if said is not None or not self._ask:
+        if said is not None or not self.ask:
             return parse(usual if said is None else said)
         shown = f"{question} [{usual}]: " if usual else f"{question}: "
         while True:
@@ -37,21 +37,23 @@ class Questions:
 
     def several(
         self, said: Sequence[str], question: str, parse: Parse[T],
-        check: Callable[[Sequence[T]], None], usual: str = "",
+        check: Callable[[Sequence[T]], None], told: Callable[[T], str], usual: str = "",
     ) -> tuple[T, ...]:  # fmt: skip
-        """Values one a line up to an empty line; the ``usual`` one alone where there is none, or
-        the question goes on where nothing is usual. ``check`` refuses what does not go together.
+        """Values one a line up to an empty line, each ``told`` as it was understood; the ``usual``
+        one alone where there is none, or the question goes on where nothing is usual. ``check``
+        refuses what does not go together.
         """
         found = [parse(text) for text in said]
         check(found)
-        if self._ask and not found:
+        if self.ask and not found:
             click.echo(question)
-            self._more(found, parse, check, least=0 if usual else 1)
+            self._more(found, parse, check, told, least=0 if usual else 1)
         return tuple(found) if found else (parse(usual),)
 
     def _more(
-        self, found: list[T], parse: Parse[T], check: Callable[[Sequence[T]], None], least: int
-    ) -> None:
+        self, found: list[T], parse: Parse[T], check: Callable[[Sequence[T]], None],
+        told: Callable[[T], str], least: int,
+    ) -> None:  # fmt: skip
         while (answer := _typed(f"  {len(found) + 1}: ")) or len(found) < least:
             try:
                 value = parse(answer)
@@ -60,6 +62,7 @@ class Questions:
                 click.echo(f"  {error}")
             else:
                 found.append(value)
+                click.echo(f"     {told(value)}")
 
 
 def _typed(question: str) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.atomic import PRIVATE, atomic_write
+from sheet_reader.atomic import atomic_write
 from sheet_reader.cli.common import (
     counted,
     open_study,
@@ -17,12 +17,13 @@ from sheet_reader.cli.common import (
     say,
     study_argument,
     tell_notes,
-    today,
 )
+from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.progress import progress
 from sheet_reader.cli.scheduler import cluster_of, scheduler_options
 from sheet_reader.cli.told_of_read import next_step, standing, what_came
 from sheet_reader.errors import UsageError, installation_error
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.reading.cluster import Cluster
@@ -138,16 +139,18 @@ def _one_batch(
     where: Where,
 ) -> None:
     """Read one batch (``photos`` None: the inbox, unless a mailbox is given) and tell of it."""
+    from sheet_reader.record.engine import has_record
     from sheet_reader.record.originals import must_last
 
     must_last()
+    if has_record(study.folder):
+        open_record(study).close()  # asks what must be said before values come in
     batch = _read(study, photos, mailbox, again=again, where=where)
     for line in batch.lines:
         say(line)
     if batch.fault:
         raise installation_error(batch.fault)
     say(what_came(batch))
-    _keep_answers(study, photos)
     _conclude(study, overlay, set(batch.photo_ids), batch.lines)
 
 
@@ -156,7 +159,6 @@ def _some_wait(study: Study) -> bool:
     anew.
     """
     from sheet_reader.reading.decoding import waits_for_decoding
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.engine import has_record
 
     if not has_record(study.folder):
@@ -186,33 +188,16 @@ def _read(
             again=again,
             jobs=where[0],
             cluster=where[1],
-            today=today(),
+            today=days.today(study),
         )
-
-
-def _keep_answers(study: Study, photos: tuple[Path, ...] | None) -> None:
-    """Keep mails that answer letters, of which there must be some, as remarks; ``photos`` None:
-    those in the inbox.
-    """
-    from sheet_reader.reading.mail_answers import keep_answers, kept_with
-    from sheet_reader.reading.opening import open_record
-    from sheet_reader.record.drafts import asked_before
-
-    inbox = study.folder / "inbox"
-    paths = photos if photos is not None else (inbox,) if inbox.is_dir() else ()
-    with open_record(study) as record:
-        if paths and asked_before(record):
-            for places in keep_answers(record, paths)[0]:
-                click.echo(kept_with(places))
 
 
 def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequence[str]) -> None:
     """Draw what was read now, say how the record stands and what comes next; ``told`` was said of
     single photos before, and goes into a file with what is said here.
     """
-    from sheet_reader.cli.name_questions import name_notes
+    from sheet_reader.cli.meaning_questions import meaning_notes
     from sheet_reader.cli.unread import still_unread
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.reading.promise import promise_of
     from sheet_reader.record.naming import both_names
     from sheet_reader.record.photo_list import photo_fates
@@ -230,7 +215,7 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
         if overlay is not None:
             _write_overlays(record, overlay, fresh)
         tell_notes(record)
-        for line in name_notes(record):
+        for line in meaning_notes(record):
             say(f"note: {line}")
         summary, promise, questions = record.summary(), promise_of(record), questions_of(record)
     say(standing(summary, questions))
@@ -281,7 +266,7 @@ def _keep_reasons(study: Study, lines: Sequence[str]) -> None:
     """What was said of single photos, in a file; a folder that can't be written stops nothing."""
     path = study.folder / REASONS_FILE
     try:
-        atomic_write({path: ("\n".join(lines) + "\n").encode()}, mode=PRIVATE)
+        atomic_write({path: ("\n".join(lines) + "\n").encode()})
     except OSError:
         return
     say(f"These reasons also stand in {path}")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import os
 import sys
 from pathlib import Path
@@ -14,14 +13,17 @@ from sheet_reader.cli.common import (
     counted,
     hint,
     open_study,
+    person,
+    refuse,
     say,
     study_argument,
     tell_notes,
-    today,
     waits,
 )
-from sheet_reader.cli.terminal import clean_name, must_be_answerable, typed_line
-from sheet_reader.errors import UsageError
+from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.terminal import must_be_answerable, typed_line
+from sheet_reader.errors import UsageError, install_extra
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -41,24 +43,16 @@ PICTURES_HELP = (
 )
 
 
-def person(name: str | None) -> str:
-    """The name that answers are kept under: as given, else the login name."""
-    if name and (cleaned := clean_name(name)):
-        return cleaned
-    try:
-        return clean_name(getpass.getuser()) or "unnamed"
-    except (OSError, KeyError, ImportError):
-        return "unnamed"
-
-
 @click.command(short_help="Answer questions about the doubtful fields.")
 @study_argument
 @click.option("--as", "name", metavar="NAME", help="Who answers; the login name if left out.")
-@click.option("--pictures", type=PICTURES, default="auto", show_default=True, help=PICTURES_HELP)
+@click.option(
+    "--pictures", type=PICTURES, default=None, show_default="auto", help=PICTURES_HELP
+)
 @click.option("--browser", is_flag=True, help="Ask on a page in your web browser.")
 @click.option("--port", type=click.IntRange(1024, 65535), help="The page's port; any free one.")
 def review(
-    study: Path, name: str | None, pictures: PictureMode, browser: bool, port: int | None
+    study: Path, name: str | None, pictures: PictureMode | None, browser: bool, port: int | None
 ) -> None:
     """Ask about the fields that could not be read with enough certainty.
 
@@ -75,14 +69,17 @@ def review(
 
     Example:  sheet-reader review bean_tips --as Kim --browser
     """
-    from sheet_reader.cli.name_questions import ask
-    from sheet_reader.reading.opening import open_record
+    from sheet_reader.cli.meaning_questions import ask_of_gone
     from sheet_reader.review.desk import RecordDesk
 
+    refuse(
+        (port and not browser, "--port goes with --browser"),
+        (pictures and browser, "--pictures is for the terminal: leave it out with --browser"),
+    )
     opened = open_study(study)
     with open_record(opened) as record:
         tell_notes(record)
-        ask(record, person(name))
+        ask_of_gone(record, person(name))
         desk = RecordDesk(record, by=person(name))
         if not desk.cards() and not browser:
             click.echo("Nothing waits for you.")
@@ -91,7 +88,7 @@ def review(
         if browser:
             _tell(record, serve(desk, person(name), port or 0))
             return
-        _tell(record, hold(record, desk, person(name), pictures))
+        _tell(record, hold(record, desk, person(name), pictures or "auto"))
 
 
 def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> Outcome:
@@ -104,7 +101,7 @@ def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> O
     except ModuleNotFoundError as error:
         raise UsageError(
             f"the page needs the package {error.name}",
-            remedy="install the extra: pip install 'sheet-reader[browser]'",
+            remedy=install_extra("browser"),
         ) from error
 
     def show(file: Path) -> None:
@@ -117,7 +114,7 @@ def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> O
 
     leases = None if audit else Leases(desk.record, by)
     habits = Habits(Path(click.get_app_dir("sheet-reader")) / "review_keys.json")
-    seat = Seat(desk, by, today(), audit, leases, habits=habits)
+    seat = Seat(desk, by, days.today(desk.study), audit, leases, habits=habits)
     server = PageServer(seat, desk.record.folder, lambda line: say(line, err=True), show, port)
     if server.run() == "idle":
         click.echo("Nobody was there for an hour: the page has ended.")
@@ -157,7 +154,7 @@ def hold(
         read_line=typed_line,
         launch=open_picture,
         by=by,
-        today=today(),
+        today=days.today(record.study),
         mode=settle(pictures, console),
         audit=audit,
         folder=record.folder / LOOKED_AT,

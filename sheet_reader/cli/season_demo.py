@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import shlex
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
-from sheet_reader.cli.common import counted
+from sheet_reader.cli.common import counted, hint
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.simulate.bean_season import RATIO, WEEKS
 from sheet_reader.simulate.season_folder import make_season_folder
@@ -34,7 +33,7 @@ def run_season(folder: Path, today: date, echo: Callable[[str], object]) -> None
             f"the season can't be written here: {error.strerror or error}",
             where=folder, remedy="name another folder",
         ) from None  # fmt: skip
-    season, name = study.season, shlex.quote(str(folder))
+    season = study.season
     echo(f"Study     {study.title}, an invented count at {len(study.sites)} sites, in {folder}/")
     echo(f"Season    {season.first} to {season.last}; {WEEKS} weeks of it are over")
     echo(f"Record    {counted(sheets, 'sheet')}, made up: no photo was taken or read")
@@ -42,4 +41,4 @@ def run_season(folder: Path, today: date, echo: Callable[[str], object]) -> None
     echo(f"Truth     {fewer} % fewer blackfly per minute in the pinched half, at a typical site")
     echo("Now see how much of that the sheets show, and who should be written to:")
     for command in ("status", "letters", "update", "export"):
-        echo(f"          sheet-reader {command} {name}")
+        echo(f"          {hint(command, folder)}")

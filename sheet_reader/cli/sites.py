@@ -1,30 +1,40 @@
-"""``sheet-reader sites``: the list of sites, and more site numbers."""
+"""``sheet-reader sites``: the list of sites, their names, and more site numbers."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, open_study, study_argument
-from sheet_reader.errors import UsageError
+from sheet_reader.atomic import atomic_write
+from sheet_reader.cli.common import counted, hint, open_study, refuse, study_argument
+from sheet_reader.cli.opening import open_record
+from sheet_reader.errors import StorageError, UsageError
 
 if TYPE_CHECKING:
     from sheet_reader.study.model import Study
 
 
-@click.command(short_help="List the sites, or add some.")
+@click.command(short_help="List the sites, name them, or add some.")
 @study_argument
 @click.option(
     "--add", type=click.IntRange(1, 2000), metavar="N", help="Add so many sites to the site list."
 )
 @click.option(
     "--labels", type=click.Path(path_type=Path), metavar="FILE",
-    help="A text file with the names of the new sites, one a line.",
+    help="A text file with names, one a line: with --add those of the new sites, else of the sites "
+    "on the list that have none, in its order.",
 )
-def sites(study: Path, add: int | None, labels: Path | None) -> None:
-    """List the sites of STUDY, or add new ones.
+@click.option(
+    "--name", "named", multiple=True, metavar="NUMBER=NAME",
+    help="Call the site with this number so. May be given several times.",
+)
+def sites(
+    study: Path, add: int | None, labels: Path | None, named: tuple[str, ...]
+) -> None:
+    """List the sites of STUDY, name them, or add new ones.
 
     New numbers end in their check digit. They are chosen so that no misread digit and no two
     swapped ones turn one number into another, and numbers that left the list are not used again
@@ -32,28 +42,48 @@ def sites(study: Path, add: int | None, labels: Path | None) -> None:
 
     Example:  sheet-reader sites bean_tips --add 12 --labels new_sites.txt
     """
-    from sheet_reader.study.more_sites import labels_for, read_labels
+    from sheet_reader.study.more_sites import labels_for, names_given, names_in_order, read_labels
     from sheet_reader.study.site_numbers import smallest_distance
 
+    refuse((named and (add or labels), "--name goes alone: leave out --add and --labels"))
     opened = open_study(study)
     names = read_labels(labels) if labels else ()
-    number = add or len(names)
-    if labels and not number:
+    if labels and not names:
         raise UsageError("names no site", where=labels)
-    if number:
-        opened = _more(opened, number, labels_for(number, names))
-    for site in opened.sites[-number:]:
+    if not add and (names or named):
+        _name(opened, names_given(opened, named) if named else names_in_order(opened, names))
+        return
+    if add:
+        opened = _more(opened, add, labels_for(add, names))
+    for site in opened.sites[-(add or 0) :]:
         click.echo(f"{site.number}  {site.label}".rstrip())
     apart = smallest_distance([site.number for site in opened.sites])
-    line = counted(len(opened.sites), "site") + (" now" if number else "")
+    line = counted(len(opened.sites), "site") + (" now" if add else "")
     click.echo(line + (f"; any two numbers differ in {apart} digits or more." if apart else "."))
-    if number:
+    if add:
         click.echo(f"Next:  {hint('print', opened.folder)} --all-sites")
+
+
+def _name(study: Study, labels: Mapping[str, str]) -> None:
+    """Write these names into the site list, and show which number has which."""
+    from sheet_reader.study.more_sites import with_labels
+
+    path = study.folder / study.sites_file
+    try:
+        text = with_labels(path.read_bytes().decode("utf-8"), labels)
+        atomic_write({path: text.encode("utf-8")})
+    except OSError as error:
+        raise StorageError(f"can't be written: {error.strerror}", where=path) from None
+    for site in study.sites:
+        if site.number in labels:
+            before = f" (was {site.label})" if site.label not in ("", labels[site.number]) else ""
+            click.echo(f"{site.number}  {labels[site.number]}{before}")
+    click.echo(f"{counted(len(labels), 'site')} named: check that each name is that of its number.")
+    click.echo(f"Next:  {hint('print', study.folder)} --all-sites")
 
 
 def _more(study: Study, number: int, labels: tuple[str, ...]) -> Study:
     """The study with so many sites more, in its file too."""
-    from sheet_reader.errors import StorageError
     from sheet_reader.sheet.files import write_whole
     from sheet_reader.study.more_sites import with_sites
     from sheet_reader.study.reader import read_study
@@ -74,7 +104,6 @@ def _more(study: Study, number: int, labels: tuple[str, ...]) -> Study:
 
 def _read_before(study: Study) -> set[str]:
     """The sites of all sheets read so far, on the site list or not."""
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.record.engine import has_record
 
     if not has_record(study.folder):

@@ -7,12 +7,16 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import open_study, study_argument, tell_notes, today
+from sheet_reader.cli.common import open_study, study_argument, tell_notes
+from sheet_reader.cli.opening import open_record
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.results.status.model import State
 
-COLOURS = {"in": "green", "waits": "yellow", "incomplete": "cyan", "missed": "red"}
+COLOURS = {
+    "in": "green", "waits": "yellow", "incomplete": "cyan", "unclear": "magenta", "missed": "red",
+}  # fmt: skip
 A_FILE = click.Path(path_type=Path, dir_okay=False)
 
 
@@ -22,7 +26,7 @@ A_FILE = click.Path(path_type=Path, dir_okay=False)
 @click.option("--csv", "table", type=A_FILE, metavar="FILE", help="A line per site and visit.")
 @click.option("--json", "data", type=A_FILE, metavar="FILE", help="All of it, for programs.")
 def status(study: Path, picture: Path | None, table: Path | None, data: Path | None) -> None:
-    """Show sites by expected visits: in, waits, incomplete, missed or not due.
+    """Show sites by expected visits: in, waits, incomplete, unclear, missed or not due.
 
     A visit is expected on the season's first day and then every interval_days; one that came in
     belongs to the expected day next to it. Below stand the sites with too few visits ("least" in
@@ -31,7 +35,6 @@ def status(study: Path, picture: Path | None, table: Path | None, data: Path | N
     Example:  sheet-reader status bean_tips --picture status.svg
     """
     from sheet_reader.errors import UsageError
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.reading.promise import promise_of
     from sheet_reader.results.files import write_file
     from sheet_reader.results.from_record import facts_of
@@ -43,7 +46,7 @@ def status(study: Path, picture: Path | None, table: Path | None, data: Path | N
         raise UsageError("the picture must end in .svg or .png", where=picture)
     opened = open_study(study)
     with open_record(opened, for_reading=True) as record:
-        found = status_of(opened, facts_of(record), today(), promise_of(record).sentence)
+        found = status_of(opened, facts_of(record), days.today(opened), promise_of(record).sentence)
         for line in status_lines(found, _coloured):
             click.echo(line)
         tell_notes(record)

@@ -89,6 +89,11 @@ def _writer(stream: TextIO) -> TextIO:
     return _AsciiWriter(stream.buffer, "latin-1", errors=PLAIN, line_buffering=buffered)
 
 
+def somebody_answers() -> bool:
+    """Whether questions can be asked: input and output are a terminal."""
+    return sys.stdin is not None and sys.stdin.isatty() and sys.stdout.isatty()
+
+
 def must_be_answerable() -> None:
     """Raises UsageError where standard input is closed."""
     if sys.stdin is None or sys.stdin.closed:

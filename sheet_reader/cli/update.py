@@ -16,11 +16,12 @@ from sheet_reader.cli.common import (
     say,
     study_argument,
     tell_notes,
-    today,
     waits,
 )
 from sheet_reader.cli.on_sheets import must_have_record
+from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import UsageError
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -59,7 +60,6 @@ def update(study: Path, until: date | None, site: str | None, out: Path | None) 
 
     Example:  sheet-reader update bean_tips --until 2026-05-20
     """
-    from sheet_reader.reading.opening import open_record
     from sheet_reader.results.from_record import facts_of
 
     opened = open_study(study)
@@ -79,8 +79,8 @@ def update(study: Path, until: date | None, site: str | None, out: Path | None) 
 
 def _day(study: Study, until: date | None) -> date:
     """The day asked for: up to today or, to try a season out, up to its last day."""
-    day = date(until.year, until.month, until.day) if until is not None else today()
-    if day > max(today(), study.season.last):
+    day = date(until.year, until.month, until.day) if until is not None else days.today(study)
+    if day > max(days.today(study), study.season.last):
         raise UsageError(f"{day} lies in the future", remedy="leave out --until for today")
     return day
 

@@ -2,17 +2,14 @@
 
 from __future__ import annotations
 
-import signal
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from pathlib import Path
-from types import FrameType
 
 import click
 
 from sheet_reader.cli.common import say
 from sheet_reader.reading.parameters import READING
-from sheet_reader.reading.watching import Pace, watch
+from sheet_reader.reading.watching import Pace, ends_cleanly, watch
 
 OneBatch = Callable[[Sequence[Path], bool], object]
 
@@ -28,21 +25,7 @@ def watch_photos(
     say(f"Watching {', '.join(places)} for {study}. Ctrl-C ends it; nothing is lost by that.")
     pace = Pace(mail_every_s=READING.watch_mail_s if mailbox else None)
     try:
-        with _ends_cleanly():
+        with ends_cleanly():
             watch(paths, rules, take, lambda line: say(f"sheet-reader: {line}", err=True), pace)
     except KeyboardInterrupt:
         click.echo("\nStopped watching. What was read is saved; the rest waits for the next read.")
-
-
-@contextmanager
-def _ends_cleanly() -> Iterator[None]:
-    """A request to end (SIGTERM) is taken as Ctrl-C is."""
-
-    def stop(_number: int, _frame: FrameType | None) -> None:
-        raise KeyboardInterrupt
-
-    before = signal.signal(signal.SIGTERM, stop)
-    try:
-        yield
-    finally:
-        signal.signal(signal.SIGTERM, before)

@@ -1,20 +1,22 @@
 r"""The visit date: six boxes, a day of the calendar, within the season, not after today.
 
 Day, month and year are three two-digit numbers. With L(d, m, y) the product of their
-probabilities by the boxes alone, and D days of the season up to today,
+probabilities by the boxes alone, and D days of the season (its days of tolerance included) up to
+the day after today,
 
     P(d, m, y) ∝ L(d, m, y) · (1 - e) / D     for those days,
                  L(d, m, y) · e / 10^6        for anything else,
 
 e = ``ODD_DATE`` being the share of sheets with an impossible or untimely date (an assumption).
 A date that cannot be, though the boxes rather spell it, is asked about, not moved: volunteers do
-write 31 June. So the calendar settles doubts between dates and overrules none.
+write 31 June. So the calendar settles doubts between dates and overrules none. Where day and month
+could also be meant the other way round, that is a reason to ask of its own (:func:`also_turned`).
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from operator import itemgetter
 
@@ -25,6 +27,7 @@ from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.reasons import Code, Occlusion, Reasons, because
+from sheet_reader.study.days import latest, turned
 from sheet_reader.study.model import Season
 
 ODD_DATE = DECODE.odd_date
@@ -41,8 +44,12 @@ def judge_date(
     season: Season,
     today: date,
     use_calendar: bool = True,
+    tolerance_days: int = 0,
 ) -> Judgement:
-    """Judge the date from the posteriors of its parts ``day``, ``month`` and ``year``."""
+    """Judge the date from the posteriors of its parts ``day``, ``month`` and ``year``. A visit can
+    lie ``tolerance_days`` before and after the ``season``, not after the day that follows
+    ``today``, on which it came in.
+    """
     flags = _part_flags(parts, hidden)
     if all(parts[name].empty >= 0.5 for name in PARTS):
         sure = float(np.prod([parts[name].empty for name in PARTS]))
@@ -54,7 +61,8 @@ def judge_date(
         return Judgement(field, None, 0.0, flags or (because(Code.NO_DATE),))
     likely = _Likelihood.of(parts)
     doubt = min((box_doubt(parts[name], name) for name in PARTS), key=itemgetter(0))[1]
-    judged = _judge(field, likely, season, today, use_calendar)
+    days = _allowed(season, today, tolerance_days)
+    judged = _judge(field, likely, season, today, days if use_calendar else None)
     return Judgement(
         field,
         judged.value,
@@ -107,14 +115,14 @@ class _Likelihood:
 
 
 def _judge(
-    field: str, likely: _Likelihood, season: Season, today: date, use_calendar: bool
+    field: str, likely: _Likelihood, season: Season, today: date, days: list[date] | None
 ) -> Judgement:
+    """``days`` are those on which a visit can lie, None where the calendar is not to be used."""
     written = likely.written
     day_written = _as_date(written, season)
-    if not use_calendar:
+    if days is None:
         reasons = _why_not(written, day_written, season, today) if day_written is None else ()
         return Judgement(field, _iso(day_written), likely(written), reasons)
-    days = _allowed(season, today)
     if not days:
         return Judgement(
             field,
@@ -125,10 +133,14 @@ def _judge(
     probs = _posterior(likely, days)
     best = np.argsort(-probs, kind="stable")[:2]
     top = days[best[0]]
-    if day_written is None or not season.first <= day_written <= min(season.last, today):
+    if day_written is None or not days[0] <= day_written <= days[-1]:
         reasons = _why_not(written, day_written, season, today)
+        other = _as_date((written[1], written[0], written[2]), season)
+        if other is not None and days[0] <= other <= days[-1]:
+            reasons += (because(Code.DAY_OR_MONTH, other=_iso(other)),)
         if likely(_triple(top)) < OFFER * likely(written):
-            return Judgement(field, _iso(day_written), 0.0, reasons)
+            meant = day_written or (other if len(reasons) > 1 else None)
+            return Judgement(field, _iso(meant), 0.0, reasons)
         return Judgement(
             field,
             _iso(top),
@@ -159,9 +171,23 @@ def _posterior(likely: _Likelihood, days: Sequence[date]) -> NDArray[np.float64]
     return result
 
 
-def _allowed(season: Season, today: date) -> list[date]:
-    last = min(season.last, today)
-    return [season.first + timedelta(days=i) for i in range((last - season.first).days + 1)]
+def also_turned(judged: Judgement, season: Season, today: date) -> Judgement:
+    """The date with a reason to ask where it would lie in the ``season`` (its days of tolerance
+    included) with day and month the other way round as well, up to the day after ``today``.
+    """
+    other = turned(date.fromisoformat(judged.value)) if judged.value else None
+    if other is None or not season.first <= other <= min(season.last, latest(today)):
+        return judged
+    if judged.flags:
+        return judged
+    again = judged.flagged(because(Code.DAY_OR_MONTH, other=_iso(other)))
+    return replace(again, runner_up=_iso(other))
+
+
+def _allowed(season: Season, today: date, tolerance_days: int) -> list[date]:
+    first = season.first - timedelta(days=tolerance_days)
+    last = min(season.last + timedelta(days=tolerance_days), latest(today))
+    return [first + timedelta(days=i) for i in range((last - first).days + 1)]
 
 
 def _triple(day: date) -> Triple:
@@ -187,7 +213,7 @@ def _why_not(triple: Triple, day: date | None, season: Season, today: date) -> R
     if day is None:
         number, month, year = triple
         return (because(Code.NO_SUCH_DAY, day=number, month=month, year=year),)
-    if day > today:
+    if day > latest(today):
         return (because(Code.IN_FUTURE, date=_iso(day)),)
     if not season.first <= day <= season.last:
         first, last = _iso(season.first), _iso(season.last)

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
-from sheet_reader.decode.dates import PARTS, judge_date
+from sheet_reader.decode.dates import PARTS, also_turned, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
 from sheet_reader.decode.hand import FormerSheet, Group, Hand, Memory, looks_struck, settled_parts
 from sheet_reader.decode.ink_doubts import InkDoubts
@@ -36,6 +36,7 @@ from sheet_reader.decode.writer import shipped_model
 from sheet_reader.digits.types import BoxReadings
 from sheet_reader.reasons import Code, Occlusion, Reason, because
 from sheet_reader.sheet.model import BLANK
+from sheet_reader.study.days import mixed_orders, span
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import FieldSpec, Study, SumRule
 from sheet_reader.vision.types import SheetView
@@ -91,6 +92,8 @@ def decode_page(
     that the shipped calibration data bear out for ``study.allowed_error``.
     """
     page = read_page(view, study, rules)
+    if not mixed_orders(study):
+        page = page.in_printed_order()
     return judged_page(page, history=history, memory=memory, threshold=threshold)
 
 
@@ -109,6 +112,16 @@ class PosteriorPage:
     hand: Hand | None
     doubts: InkDoubts
 
+    def in_printed_order(self) -> PosteriorPage:
+        """The page where day and month are known to stand as the sheet asks for them."""
+        keys = {
+            name: replace(key, flags=())
+            if [flag.code for flag in key.flags] == [Code.DAY_OR_MONTH]
+            else key
+            for name, key in self.keys.items()
+        }
+        return replace(self, keys=keys)
+
     def remembering(self, former: Sequence[FormerSheet], visit: str) -> PosteriorPage:
         """The page in the light of the site's ``former`` sheets, where the hand is the same."""
         given = self.hand.remembering(former, visit) if self.hand and former else None
@@ -118,7 +131,9 @@ class PosteriorPage:
 
 
 def read_page(view: PageEvidence, study: Study, rules: Rules = Rules.ALL) -> PosteriorPage:
-    """The part of :func:`decode_page` that no threshold, history or memory changes."""
+    """The part of :func:`decode_page` that no threshold, history or memory changes. A date that
+    may be meant the other way round is flagged: :meth:`PosteriorPage.in_printed_order`.
+    """
     today = view.last_day
     probabilities = box_probabilities(view.boxes, view.readings())
     boxes = _read_boxes(view, probabilities)
@@ -135,6 +150,9 @@ def read_page(view: PageEvidence, study: Study, rules: Rules = Rules.ALL) -> Pos
         judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}
     doubts = InkDoubts(view.boxes, probabilities)
     keys = {n: doubts.applied(k) for n, k in judged_keys.items()}
+    for spec in specs:
+        if spec.kind == "date":
+            keys[spec.name] = also_turned(keys[spec.name], span(study), today)
     return PosteriorPage(
         view, study, rules, probabilities, specs, boxes, alone, keys, hand, doubts
     )
@@ -248,6 +266,7 @@ def _judge_key(
             study.season,
             today,
             Rules.CALENDAR in rules,
+            study.visits.tolerance_days,
         )
     return None
 

@@ -13,6 +13,7 @@ from sheet_reader.intake.parameters import INTAKE
 from sheet_reader.intake.pictures import NOT_A_PICTURE, is_picture, suffix_of, too_many_bytes
 from sheet_reader.intake.types import Arrival, Origin, Unreadable
 
+NO_PICTURE = "there is no picture in it"
 EMPTY = "the file is empty (0 bytes)"
 HEAD = INTAKE.arrival_head
 
@@ -70,7 +71,7 @@ def _sorted_out(
             nothing = False
             yield item
         if nothing:
-            yield Unreadable(name, "there is no picture in it")
+            yield Unreadable(name, NO_PICTURE)
     else:
         yield as_picture(name, data, origin)
 

@@ -17,7 +17,7 @@ from datetime import date
 from typing import Any
 from urllib.parse import unquote, urlsplit
 
-from sheet_reader.errors import StorageError, UsageError
+from sheet_reader.errors import StorageError, UnavailableError, UsageError
 from sheet_reader.intake.bounds import DEFAULT, MEGA
 from sheet_reader.intake.parameters import INTAKE
 
@@ -182,14 +182,13 @@ def _odd(mailbox: Mailbox, how: object) -> StorageError:
 
 
 def _lost(mailbox: Mailbox, error: Exception) -> StorageError:
+    remedy = "what had arrived is kept; run the command again later"
     if isinstance(error, ssl.SSLCertVerificationError):
         what = f"the mail server's certificate is not to be trusted ({error.verify_message})"
-    else:
-        said = getattr(error, "strerror", None) or str(error) or type(error).__name__
-        what = f"the mail server cannot be reached ({said})"
-    return StorageError(
-        what, where=str(mailbox), remedy="what had arrived is kept; run the command again later"
-    )
+        return StorageError(what, where=str(mailbox), remedy=remedy)
+    said = getattr(error, "strerror", None) or str(error) or type(error).__name__
+    what = f"the mail server cannot be reached ({said})"
+    return UnavailableError(what, where=str(mailbox), remedy=remedy)
 
 
 def messages(

@@ -93,6 +93,16 @@ def _pdf_texts(data: bytes) -> Iterator[str]:
     yield from found
 
 
+def page_texts(path: Path) -> Iterator[str]:
+    """What is written as text on the pages of the PDF at ``path``; raises what pypdfium2 does."""
+    document = pypdfium2.PdfDocument(path)
+    try:
+        for page in document:
+            yield page.get_textpage().get_text_bounded()
+    finally:
+        document.close()
+
+
 def _texts_of(value: object) -> Iterator[str]:
     if isinstance(value, str):
         yield value

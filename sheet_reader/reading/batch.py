@@ -15,6 +15,7 @@ from sheet_reader.intake.imap import Mailbox
 from sheet_reader.reading.cluster import Cluster, read_on_cluster
 from sheet_reader.reading.decoding import decode_anew
 from sheet_reader.reading.fault import CommonFault
+from sheet_reader.reading.mail_answers import keep_answers, kept_with
 from sheet_reader.reading.mailbox import fetch
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.parameters import READING
@@ -27,10 +28,13 @@ from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, r
 from sheet_reader.record import claims, originals, writing
 from sheet_reader.record.circumstances import circumstances
 from sheet_reader.record.claims import Task
+from sheet_reader.record.doubts import doubts_of, raised
+from sheet_reader.record.drafts import asked_before
 from sheet_reader.record.erase import remove_erased
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.kept_layouts import keep_layout, problems_of
+from sheet_reader.study import days
 from sheet_reader.study.model import Study
 from sheet_reader.threads import usual_jobs
 
@@ -73,19 +77,26 @@ def read_batch(
     with open_record(study, url) as record:
         originals.sweep_originals(study.folder)
         remove_erased(record)
-        take_in(record, arrivals(gather(paths)), tally)
+        before = doubts_of(record.state())
+        paths, answers = list(paths), frozenset[str]()
+        if paths and asked_before(record):
+            kept, _, answers = keep_answers(record, paths)
+            tally.lines += [kept_with(places) for places in kept]
+        take_in(record, arrivals(gather(paths)), tally, answers)
         if mailbox is not None:
             fetch(record, mailbox, tally)
         keep_layout(study)
         most = usual_jobs(READING.worker_bytes) if jobs is None else jobs
-        anew = decode_anew(record, most, on_progress)
+        today = today or days.today(study)
+        anew = decode_anew(record, most, on_progress, today=today)
         history = anew.history or history_of(record)
         reader = reader or reader_of(record)
-        work = Work(study, today or date.today(), reader, history, seconds_per_picture)
+        work = Work(study, today, reader, history, seconds_per_picture)
         _read_waiting(record, work, tally, on_progress, again=again, jobs=jobs, cluster=cluster)
         if tally.looked_at:  # they are the history of later visits
-            decode_anew(record, most, on_progress, anew)
+            decode_anew(record, most, on_progress, anew, today)
         tally.decoded = anew
+        tally.doubts = raised(before, doubts_of(record.state()))
     return tally.summary(time.monotonic() - began)
 
 

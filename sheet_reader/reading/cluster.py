@@ -20,7 +20,13 @@ from pathlib import Path
 from queue import Empty, SimpleQueue
 from typing import TYPE_CHECKING, Any
 
-from sheet_reader.errors import SheetReaderError, StorageError, UsageError
+from sheet_reader.errors import (
+    SheetReaderError,
+    StorageError,
+    UnavailableError,
+    UsageError,
+    install_extra,
+)
 from sheet_reader.intake.names import one_line
 from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.parcel import OtherProgramError, packed, read_parcelled
@@ -86,7 +92,7 @@ def connected(cluster: Cluster) -> Iterator[Client]:
     except ImportError:
         raise UsageError(
             "reading on a cluster needs Dask, which is not installed",
-            remedy='install the extra “cluster”: pip install "sheet-reader[cluster]"',
+            remedy=install_extra("cluster"),
         ) from None
     security, address = _security(cluster), _with_protocol(cluster)
     with _quiet():
@@ -99,7 +105,7 @@ def connected(cluster: Cluster) -> Iterator[Client]:
                 name="sheet-reader",
             )
         except Exception as error:  # Dask passes on what any of its transports raises
-            raise StorageError(
+            raise UnavailableError(
                 f"the scheduler can't be reached ({_said(error)})",
                 where=cluster.address,
                 remedy="check the address, that it runs, and whether it wants TLS; photos wait",
@@ -238,7 +244,7 @@ class _Crew:
         if self._workers:
             self._seen = now
         elif now - self._seen > WORKERS_SECONDS:
-            raise StorageError(
+            raise UnavailableError(
                 "no worker has joined the cluster",
                 where=self._address(),
                 remedy=f"start some with: dask worker {self._address()} --nthreads 1; {AGAIN}",
@@ -286,7 +292,7 @@ def _result(future: Future) -> PhotoResult | None:
 
 
 def _lost(error: BaseException) -> SheetReaderError:
-    return StorageError(f"the scheduler is out of reach now ({_said(error)})", remedy=AGAIN)
+    return UnavailableError(f"the scheduler is out of reach now ({_said(error)})", remedy=AGAIN)
 
 
 def _said(error: BaseException) -> str:

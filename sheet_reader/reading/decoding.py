@@ -9,10 +9,12 @@ from __future__ import annotations
 
 import multiprocessing
 import threading
+from bisect import bisect_left
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
+from datetime import date, timedelta
 from itertools import islice
 from typing import TypeVar
 
@@ -31,11 +33,13 @@ from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reading.worker import end_with_parent
 from sheet_reader.record import decoded
 from sheet_reader.record.decoded import Change, KeptPage
+from sheet_reader.record.meaning_answers import load_meanings
 from sheet_reader.record.naming import neutral_name
-from sheet_reader.record.same_names import load_names
 from sheet_reader.record.states import Visit
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.kept_layouts import whole_book
+from sheet_reader.study import days
+from sheet_reader.study.model import Study
 from sheet_reader.threads import one_thread, one_thread_from_the_start
 
 AT_A_TIME = READING.decoded_at_a_time
@@ -45,8 +49,9 @@ FEWEST_FOR_WORKERS = READING.fewest_for_workers
 MOST_ROUNDS = READING.most_rounds
 
 T = TypeVar("T")
-Task = tuple[bytes, float]
-"""Packed evidence, and the threshold to accept from."""
+Task = tuple[bytes, float, date]
+"""Packed evidence, the threshold to accept from, and the last day the page can be of."""
+PROMPT = timedelta(days=READING.prompt_days)
 Step = Callable[[int, int, str], None]
 
 
@@ -99,8 +104,35 @@ class Anew:
                 self.changes[key] = told
 
 
+class Clock:
+    """The last day that a page can be of, by when it was read: the first day from then on at which
+    the machine's clock is known to have been right, since a sheet that was read then is dated
+    shortly before; or else ``today``. So what was read while the clock was behind is held against
+    the right day later, but a date that was in the future by a right clock stays doubtful.
+    """
+
+    def __init__(self, study: Study, pages: Iterable[KeptPage], today: date) -> None:
+        self._study, self._today = study, today
+        read = ((self._day(page), page.visit_date) for page in pages if page.visit_date)
+        right = {day for day, made in read
+                 if day - PROMPT <= date.fromisoformat(made) <= days.latest(day)}  # fmt: skip
+        self._right = sorted(right)
+
+    def _day(self, page: KeptPage) -> date:
+        return days.of_moment(page.read_at, self._study) if page.read_at else self._today
+
+    def last_day(self, page: KeptPage) -> date:
+        """The last day that ``page`` can be of, but for the tolerance of a day."""
+        at = bisect_left(self._right, self._day(page))
+        return self._right[at] if at < len(self._right) else self._today
+
+
 def decode_anew(
-    record: Record, jobs: int, on_step: Step = lambda *_: None, anew: Anew | None = None
+    record: Record,
+    jobs: int,
+    on_step: Step = lambda *_: None,
+    anew: Anew | None = None,
+    today: date | None = None,
 ) -> Anew:
     """Decode every page whose rules changed since, until none is left: a page that reads otherwise
     may change the history of the site's later visits. After the first round only sites are looked
@@ -110,23 +142,24 @@ def decode_anew(
     on them. What was done is added to ``anew``.
     """
     anew = Anew() if anew is None else anew
-    book = whole_book(record.study)
+    book, today = whole_book(record.study), today or days.today(record.study)
     for _ in range(MOST_ROUNDS):
         with record.reading() as connection:
             pages = decoded.kept_pages(connection, record.study.key)
-            names = load_names(connection, record.study)
+            meanings = load_meanings(connection, record.study)
+        clock = Clock(record.study, pages, today)
         look, before = Look.at(pages, record.state()), anew.look
         changed, sites = look.changed_since(before) if before else (set(), None)
         anew.look = look
         history = history_of(record, sites)
         if sites is not None:
             pages = [p for p in pages if p.site in sites or p.page_instance_id in changed]
-        rules = DecodingRules.of(record.study, history, book, names.field)
-        stale = _stale(record, rules, pages, anew)
+        rules = DecodingRules.of(record.study, history, book, meanings.renamed)
+        stale = _stale(record, rules, clock, pages, anew)
         anew.history = history if not stale and sites is None else None
         if not stale:
             break
-        _decode(record, rules, stale, jobs, anew, on_step)
+        _decode(record, rules, clock, stale, jobs, anew, on_step)
     return anew
 
 
@@ -134,14 +167,21 @@ def waits_for_decoding(record: Record) -> bool:
     """Whether a read would decode known pages anew."""
     with record.reading() as connection:
         pages = decoded.kept_pages(connection, record.study.key)
-        names = load_names(connection, record.study)
+        meanings = load_meanings(connection, record.study)
     book = whole_book(record.study)
-    rules = DecodingRules.of(record.study, history_of(record), book, names.field)
-    return any(p.source and p.under != rules.name(p.layout, p.site, p.visit_date) for p in pages)
+    rules = DecodingRules.of(record.study, history_of(record), book, meanings.renamed)
+    clock = Clock(record.study, pages, days.today(record.study))
+    return any(page.source and page.under != _name(rules, clock, page) for page in pages)
+
+
+def _name(rules: DecodingRules, clock: Clock, page: KeptPage) -> str:
+    """The rules under which a page would be decoded now."""
+    last_day = clock.last_day(page)
+    return rules.name(page.layout, page.site, page.visit_date, page.doubts, last_day)
 
 
 def _stale(
-    record: Record, rules: DecodingRules, pages: Iterable[KeptPage], anew: Anew
+    record: Record, rules: DecodingRules, clock: Clock, pages: Iterable[KeptPage], anew: Anew
 ) -> list[KeptPage]:
     """The pages to be decoded. Of those without evidence it is only noted what they are held under:
     told once, when that changes.
@@ -150,7 +190,7 @@ def _stale(
     lacking: dict[int, str] = {}
     for page in pages:
         if page.source is not None:
-            if page.under != rules.name(page.layout, page.site, page.visit_date):
+            if page.under != _name(rules, clock, page):
                 stale.append(page)
         elif page.under != (now := rules.name(page.layout, None, None)):
             lacking[page.page_instance_id] = now
@@ -162,22 +202,28 @@ def _stale(
 
 
 def _decode(
-    record: Record, rules: DecodingRules, stale: list[KeptPage], jobs: int, anew: Anew, step: Step
+    record: Record,
+    rules: DecodingRules,
+    clock: Clock,
+    stale: list[KeptPage],
+    jobs: int,
+    anew: Anew,
+    step: Step,
 ) -> None:
     usual = default_threshold(record.study.allowed_error)
     strictest = promise_of(record).threshold if record.audited() else usual
-    tasks = _tasks(record, rules, stale, strictest)
+    tasks = _tasks(record, rules, clock, stale, strictest)
     results = zip(stale, _decoded(rules, tasks, jobs, len(stale)), strict=True)
     done = 0
     for some in _some(results, AT_A_TIME):
         with record.writing() as connection:
-            anew.add(_keep(connection, rules, some, anew))
+            anew.add(_keep(connection, rules, clock, some, anew))
         done += len(some)
         step(done, len(stale), neutral_name(some[-1][0].photo_id))
 
 
 def _tasks(
-    record: Record, rules: DecodingRules, stale: list[KeptPage], strictest: float
+    record: Record, rules: DecodingRules, clock: Clock, stale: list[KeptPage], strictest: float
 ) -> Iterator[Task]:
     """What to decode, with the threshold to accept from: that of today, or where allowed_error is
     as it was the one that the page was read with, since her audits speak of what is read later.
@@ -186,9 +232,10 @@ def _tasks(
         with record.reading() as connection:
             kept = decoded.evidence_of_runs(connection, [page.source or 0 for page in some])
         for page in some:
-            now = rules.name(page.layout, page.site, page.visit_date)
+            now = _name(rules, clock, page)
             own = page.threshold if page.under and same_share(page.under, now) else None
-            yield kept[page.source or 0], strictest if own is None else own
+            sure = strictest if own is None else own
+            yield kept[page.source or 0], sure, clock.last_day(page)
 
 
 def _some(items: Iterable[T], count: int) -> Iterator[list[T]]:
@@ -202,13 +249,13 @@ Result = tuple[KeptPage, PageReading | None]
 
 
 def _keep(
-    connection: Connection, rules: DecodingRules, some: Iterable[Result], anew: Anew
+    connection: Connection, rules: DecodingRules, clock: Clock, some: Iterable[Result], anew: Anew
 ) -> list[Change]:
     """Keep what some pages gave."""
     given, as_before = [], {}
     for page, reading in some:
-        now = rules.name(page.layout, page.site, page.visit_date)
-        now = now if reading is None else rules.name_for(reading)
+        now = _name(rules, clock, page)
+        now = now if reading is None else rules.name_for(reading, clock.last_day(page))
         anew.causes |= changed_parts(page.under, now) if page.under else set()
         anew.pages.add(page.page_instance_id)
         if reading is None:
@@ -257,11 +304,11 @@ def _one(rules: DecodingRules, task: Task) -> PageReading | None:
     """The page decoded; None where its photo would give no page now, and it stays as it was read:
     nothing is written on it, its site left the list, or the evidence is of an unknown form.
     """
-    data, threshold = task
+    data, threshold, last_day = task
     evidence = unpacked(data)
     if evidence is None or not rules.knows(evidence.code):
         return None
-    page = rules.decode(evidence, threshold)
+    page = rules.decode(evidence, threshold, last_day)
     if nothing_written(rules.study_of(evidence.code.layout), evidence, page):
         return None
     return replace(page, evidence=None)

@@ -14,6 +14,7 @@ from sheet_reader.intake.bounds import DEFAULT
 from sheet_reader.intake.gather import gather
 from sheet_reader.intake.mail import is_mail, is_mbox, is_tangled
 from sheet_reader.intake.mail_text import said_in
+from sheet_reader.intake.names import file_name
 from sheet_reader.reading.parameters import READING
 from sheet_reader.record.drafts import keep_answer
 from sheet_reader.record.remarks import Place, Remark
@@ -27,8 +28,8 @@ _SIGN = re.compile(r"\[([0-9a-f]{8})\]")
 _OURS_BYTES = re.compile(rb"[0-9a-f]{32}@sheet-reader\.invalid|\[[0-9a-f]{8}\]")
 
 
-def answers_in(paths: Iterable[Path]) -> Iterator[tuple[tuple[str, ...], Remark]]:
-    """The answers in mail files, mailboxes and folders: the letters each answers, and itself.
+def answers_in(paths: Iterable[Path]) -> Iterator[tuple[Path, tuple[str, ...], Remark]]:
+    """The answers in mail files, mailboxes and folders: the file, the letters it answers, itself.
 
     Files that are no mail, and mails that answer no letter of ours, are passed over.
     """
@@ -37,22 +38,25 @@ def answers_in(paths: Iterable[Path]) -> Iterator[tuple[tuple[str, ...], Remark]
             for data in _mails(path):
                 found = as_answer(data)
                 if found is not None:
-                    yield found
+                    yield path, *found
 
 
-def keep_answers(record: Record, paths: Iterable[Path]) -> tuple[list[list[Place]], int]:
+def keep_answers(
+    record: Record, paths: Iterable[Path]
+) -> tuple[list[list[Place]], int, frozenset[str]]:
     """Keep the answers in these files as remarks on the visits that their letters ask about.
 
-    Gives, for each answer that is new, its visits, and how many were known already.
+    Gives, for each answer that is new, its visits; how many were known already; and the names of
+    all files with an answer.
     """
-    kept, known = [], 0
-    for letters, answer in answers_in(paths):
+    kept, known, names = [], 0, set()
+    for path, letters, answer in answers_in(paths):
         places = keep_answer(record, letters, answer)
-        if places:
-            kept.append(places)
-        else:
-            known += places is not None
-    return kept, known
+        if places is not None:
+            names.add(file_name(path.name))
+            known += not places
+        kept += [places] if places else []
+    return kept, known, frozenset(names)
 
 
 def _mails(path: Path) -> Iterator[bytes]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Iterator
 
 from sqlalchemy import select
@@ -19,6 +20,7 @@ from sheet_reader.record.drafts import keep_answer
 from sheet_reader.record.model import now
 from sheet_reader.record.store import Record
 from sheet_reader.record.writing import insert_new
+from sheet_reader.study.days import span
 
 
 def fetch(record: Record, mailbox: Mailbox, tally: Tally, bounds: Bounds = DEFAULT) -> None:
@@ -30,11 +32,12 @@ def fetch(record: Record, mailbox: Mailbox, tally: Tally, bounds: Bounds = DEFAU
     """
     password = password_for(mailbox)
     name = f"{mailbox.user}@{mailbox.host}/{mailbox.folder}"
+    name = hashlib.sha256(name.encode()).hexdigest()  # an address is a person's, too
     known = _known(record, name)
     came = 0
     try:
         with connected(mailbox, password) as server:
-            since = record.study.season.first
+            since = span(record.study).first
             for message in messages(server, since, known, bounds.mail_bytes):
                 take_in(record, _photos(message, mailbox, bounds), tally)
                 if message.data is not None:

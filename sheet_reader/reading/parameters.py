@@ -41,6 +41,15 @@ class ReadingParameters:
         "choice: some 150 MB",
         "whose digits are kept between rounds of decoding anew",
     )
+    books_kept: int = parameter(
+        3, "studies", _HOUSE, "whose layouts stay made ready for read_photo, the last ones used"
+    )
+    prompt_days: int = parameter(
+        14,
+        "days",
+        "choice: sheets of the last two visits, weekly",
+        "between a visit and its reading within which a reading shows that the clock is right",
+    )
     mail_head: int = parameter(
         65_536, "bytes", "choice: holds nearly every mail's header", "in which letters are named"
     )

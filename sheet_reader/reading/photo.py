@@ -148,6 +148,7 @@ def _found_page(
     for box in view.boxes:
         boxes.setdefault(box.cell.field, []).append(box)
     quality, code, evidence = view.quality, reading.code, reading.evidence
+    site = rules.study.site(reading.site) if reading.site else None
     return FoundPage(
         frame=picture.frame,
         study=code.study,
@@ -167,7 +168,9 @@ def _found_page(
         fields=tuple(_found_field(picture, f, boxes.get(f.field, [])) for f in reading.fields),
         threshold=reading.threshold,
         evidence=packed(evidence) if evidence else None,
-        decoded_under=rules.name_for(reading) if evidence else None,
+        decoded_under=rules.name_for(reading, evidence.last_day) if evidence else None,
+        wording=rules.wording(code.layout),
+        site_label=site.label if site else None,
     )
 
 

@@ -17,7 +17,8 @@ from sheet_reader.reading.read_with_history import fields_of
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import Page
 from sheet_reader.study.model import Study
-from sheet_reader.vision.find import find_by_corners, find_sheets
+from sheet_reader.vision.find import find_sheets
+from sheet_reader.vision.pointed import find_by_corners
 from sheet_reader.vision.types import CROP_PX, NoSheet, SheetView
 
 Read = tuple[SheetView, PageReading] | NoSheet
@@ -58,13 +59,15 @@ def read_pointed(
     frame: int = 0,
     threshold: float | None = None,
 ) -> list[Read]:
-    """The sheet in ``picture`` that a person pointed at: its ``page``, and its ``corners`` (4, 2)
-    px, clockwise from the printed top left; nothing in another picture than ``frame`` of a file.
-    Raises ValueError where they are those of no page.
+    """The sheet in ``picture`` that a person pointed at, or why it is not there: its ``page``, and
+    its ``corners`` (4, 2) px, clockwise from the printed top left; nothing in another picture than
+    ``frame`` of a file.
     """
     if picture.frame != frame:
         return []
     view = find_by_corners(picture.gray, page, corners, book)
+    if isinstance(view, NoSheet):
+        return [view]
     return [(view, _decoded(view, study, book, today, None, threshold, Rules.ALL))]
 
 

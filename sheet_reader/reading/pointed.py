@@ -3,29 +3,56 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from functools import partial
 
 import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy import select
 
 from sheet_reader.errors import UsageError
+from sheet_reader.intake.pictures import open_picture
 from sheet_reader.reading.photo import book_of, read_original
 from sheet_reader.reading.picture import read_pointed as read_picture_pointed
 from sheet_reader.reading.promise import promise_of
 from sheet_reader.reading.versions import model_version
+from sheet_reader.reasons import Reason
 from sheet_reader.record import claims, schema, writing
 from sheet_reader.record.claims import Task
+from sheet_reader.record.context import laid_straight
+from sheet_reader.record.model import PhotoResult
 from sheet_reader.record.photo_list import photo_fates
 from sheet_reader.record.store import Record
+from sheet_reader.record.withdrawn import pointed_at, withdraw
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.vision.pointed import find_by_corners, implausible
+from sheet_reader.vision.types import NoSheet
 
-Corners = Sequence[Sequence[float]]
+
+@dataclass(frozen=True)
+class Pointing:
+    """Where a person says that a sheet lies: ``corners`` float64 (4, 2) px of the photo's first
+    picture, clockwise from the printed top left of ``page``. ``straight`` uint8 (H, W) is what lies
+    there as the page (None where no page can), ``refused`` why it is not to be read.
+    """
+
+    photo_id: int
+    page: Page
+    corners: NDArray[np.float64]
+    straight: NDArray[np.uint8] | None
+    refused: Reason | None
 
 
 def without_sheet(record: Record) -> list[int]:
     """The photos in which no sheet was found, by number."""
     return [fate.photo_id for fate in photo_fates(record) if fate.fate == "not readable"]
+
+
+def read_where_pointed(record: Record) -> list[int]:
+    """The photos that were read where a person pointed, by number."""
+    with record.reading() as connection:
+        return sorted(set(pointed_at(connection).values()))
 
 
 def pages_to_choose(record: Record) -> list[Page]:
@@ -35,38 +62,67 @@ def pages_to_choose(record: Record) -> list[Page]:
     return [page for sheet in sheets for page in book.layout(sheet).pages]
 
 
-def read_pointed(
-    record: Record, photo_id: int, corners: Corners, sheet: str, number: int, today: date
-) -> int:
-    """Read the sheet at ``corners`` (four x, y in px of the upright picture, clockwise from the
-    printed top left): page ``number`` of ``sheet`` (a site number, or BLANK). Gives how many fields
-    of it were read.
+def point_at(
+    record: Record, photo_id: int, corners: Sequence[Sequence[float]], sheet: str, number: int
+) -> Pointing:
+    """Look at the place of page ``number`` of ``sheet`` (a site number, or BLANK) in a photo;
+    ``corners`` are shares of the picture's width and height. Nothing is read or kept yet.
 
-    Raises :class:`UsageError` where there is no such photo or page, where the corners are those of
-    no page, and where the photo has been read meanwhile.
+    Raises :class:`UsageError` where there is no such photo or page.
     """
-    study = record.study
-    book = book_of(study)
-    page = book.lookup(SheetCode(study.key, book.version, sheet, number))
-    if photo_id not in without_sheet(record) or not isinstance(page, Page):
+    book = book_of(record.study)
+    page = book.lookup(SheetCode(record.study.key, book.version, sheet, number))
+    known = {*without_sheet(record), *read_where_pointed(record)}
+    if photo_id not in known or not isinstance(page, Page):
         raise UsageError("there is no such photo or page to be read")
+    picture = open_picture(record.photo_path(photo_id), 0)
+    if picture is None:
+        raise UsageError("the photo can't be opened")
+    gray = picture.gray
+    at = np.array(corners, np.float64) * gray.shape[::-1]
+    wrong, straight = implausible(at, page, gray.shape), None
+    if wrong is None:
+        straight = laid_straight(gray, at, page.width_mm, page.height_mm)
+        found = find_by_corners(gray, page, at, book)
+        wrong = found if isinstance(found, NoSheet) else None
+    return Pointing(photo_id, page, at, straight, wrong.reason if wrong is not None else None)
+
+
+def read_pointed(record: Record, where: Pointing, today: date, by: str) -> PhotoResult:
+    """Read the sheet at a place that a person looked at, in place of what was read where she
+    pointed before. Nothing is kept of a result without pages, which says why.
+
+    Raises :class:`UsageError` where the photo has been read meanwhile.
+    """
+    study, book = record.study, book_of(record.study)
     threshold = promise_of(record).threshold if record.audited() else None
     reader = partial(
-        read_picture_pointed, page=page, corners=np.array(corners, np.float64), threshold=threshold
+        read_picture_pointed, page=where.page, corners=where.corners, threshold=threshold
     )
-    try:
-        path = record.photo_path(photo_id)
-        result = read_original(path, study, book, today, reader)
-    except ValueError as error:
-        raise UsageError(str(error)) from error
-    task, token = _task(record, photo_id), claims.my_token()
+    task, token = _task(record, where.photo_id), claims.my_token()
+    result = read_original(record.photo_path(where.photo_id), study, book, today, reader)
+    if not result.pages:
+        return result
     with record.writing() as connection:
-        kept = claims.claim(connection, task, token) and writing.finish(
-            connection, task, token, result, model_version(), ""
-        )
+        before = [p for p, photo in pointed_at(connection).items() if photo == where.photo_id]
+        kept = claims.claim(connection, task, token)
+        if kept and before:
+            withdraw(connection, where.photo_id, before, by)
+        kept = kept and writing.finish(connection, task, token, result, model_version(), "")
     if not kept:
         raise UsageError("the photo has been read meanwhile")
-    return sum(len(found.fields) for found in result.pages)
+    return result
+
+
+def take_back(record: Record, photo_id: int, by: str) -> None:
+    """What was read where a person pointed in this photo counts no more; the photo is one without a
+    sheet again. Raises :class:`UsageError` where nothing was read so.
+    """
+    with record.writing() as connection:
+        pages = [p for p, photo in pointed_at(connection).items() if photo == photo_id]
+        if not pages:
+            raise UsageError("nothing was read there that could be taken back")
+        withdraw(connection, photo_id, pages, by)
 
 
 def _task(record: Record, photo_id: int) -> Task:

@@ -21,7 +21,7 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, because
-from sheet_reader.study.former import Named, by_present_rules, same_name
+from sheet_reader.study.former import SAME, Names, by_present_rules
 from sheet_reader.study.model import Study
 from sheet_reader.vision.types import NoSheet, SheetView
 
@@ -74,23 +74,26 @@ def with_history(
     study: Study,
     history: SiteHistory,
     threshold: float | None,
-    named: Named = same_name,
+    names: Names = SAME,
 ) -> PageReading:
     """A page by its evidence, read as the work of a hand that its site knows where it fits, and
     doubted where earlier counts of the site speak against it.
 
-    ``study`` is that of the page's layout, ``named`` gives the present names of its fields.
+    ``study`` is that of the page's layout, ``names`` are the present names of its fields.
     """
     seen = read_page(evidence, study)
     site, day = place_of(seen, threshold)
+    if history.in_printed_order(study, evidence.code.layout, site):
+        seen = seen.in_printed_order()
+        site, day = place_of(seen, threshold)
     if site and day:
         seen = seen.remembering(history.hands_before(site, day), day)
     base = judged_page(seen, threshold=threshold)
     if not site or not day:
         return base
     known = history.before([(site, day)]).get(site, {})
-    names = {spec.name: named(spec.name) for spec in study.fields}
-    own = {name: known[now] for name, now in names.items() if now in known}
+    called = {spec.name: names.get(spec.name, spec.name) for spec in study.fields}
+    own = {name: known[now] for name, now in called.items() if now in known}
     if not own:
         return base
     second = judged_page(seen, history={site: own}, threshold=threshold)

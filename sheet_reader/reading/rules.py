@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -16,8 +17,12 @@ from sheet_reader.decode.types import PageReading
 from sheet_reader.reading.read_with_history import with_history
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reading.versions import decoder_version
+from sheet_reader.reasons import Code
+from sheet_reader.record.decoded import OF_TIME
 from sheet_reader.sheet.model import BLANK, SheetCode
-from sheet_reader.study.former import Named, by_present_rules, same_name
+from sheet_reader.study.days import mixed_orders
+from sheet_reader.study.former import SAME, Names, by_present_rules
+from sheet_reader.study.meaning import Wording, as_text, wording_of
 from sheet_reader.study.model import Study
 
 if TYPE_CHECKING:
@@ -29,6 +34,7 @@ CAUSES = {
     "share": "allowed_error",
     "decoder": "the program",
     "history": "what is known of the sites",
+    "day": "the day of today",
 }
 """The parts of a name of rules, and what changed where one differs."""
 
@@ -36,15 +42,17 @@ CAUSES = {
 @dataclass(frozen=True)
 class DecodingRules:
     """What decides how a page is decoded, its own boxes aside: the study as it is now, the sites'
-    counts, and for layouts printed before (``former``, by version) the fields that they have.
-    ``layouts`` are all versions that can be read; None where that does not matter.
+    counts, and for layouts printed before the fields that they have (``former``, by version), what
+    those meant there, and the ``names`` that they have now. ``layouts`` are all versions that can
+    be read; None where that does not matter.
     """
 
     study: Study
     history: SiteHistory | None = None
     former: Mapping[str, Study] = field(default_factory=dict)
     layouts: frozenset[str] | None = None
-    named: Named = same_name
+    wordings: Mapping[str, str] = field(default_factory=dict)
+    names: Mapping[str, Names] = field(default_factory=dict)
 
     @classmethod
     def of(
@@ -52,52 +60,76 @@ class DecodingRules:
         study: Study,
         history: SiteHistory | None,
         book: LayoutBook,
-        named: Named = same_name,
+        renamed: Callable[[Wording], Names] = lambda _: SAME,
     ) -> DecodingRules:
-        """The rules for every layout of ``book``."""
-        former = {
-            version: by_present_rules(book.study_of(version), study, named)
-            for version in book.versions
-            if book.study_of(version) is not book.study
-        }
-        return cls(study, history, former, frozenset(book.versions), named)
+        """The rules for every layout of ``book``; ``renamed`` gives the present names of the fields
+        of a sheet by its wording.
+        """
+        then = {v: own for v in book.versions if (own := book.study_of(v)) is not book.study}
+        names = {version: renamed(wording_of(own)) for version, own in then.items()}
+        former = {v: by_present_rules(own, study, names[v]) for v, own in then.items()}
+        wordings = {version: as_text(wording_of(own)) for version, own in then.items()}
+        return cls(study, history, former, frozenset(book.versions), wordings, names)
 
     def study_of(self, layout: str) -> Study:
         """The study whose fields a page of this layout has."""
         return self.former.get(layout, self.study)
 
-    def name(self, layout: str, site: str | None, visit_date: str | None) -> str:
+    def wording(self, layout: str) -> str:
+        """What the names on a page of this layout mean, as text."""
+        return self.wordings.get(layout) or as_text(wording_of(self.study))
+
+    def name(
+        self,
+        layout: str,
+        site: str | None,
+        visit_date: str | None,
+        doubts: Collection[Code] = (),
+        last_day: date | None = None,
+    ) -> str:
         """A name for the rules under which a page of this ``layout`` is decoded that was surely
-        read as of this site and visit (None: not surely).
+        read as of this site and visit (None: not surely), with these ``doubts`` about its date, and
+        was made on ``last_day`` at the latest.
         """
         earlier: dict[str, object] = {}
         if self.history is not None and site and visit_date:
             earlier = dict(self.history.before([(site, visit_date)]))
             hands = [former.mark for former in self.history.hands_before(site, visit_date)]
             earlier |= {"hands": hands} if hands else {}
-        parts = self._parts(layout) | {"history": _short(earlier) if earlier else "none"}
+        if self.history is not None and site and Code.DAY_OR_MONTH in doubts:
+            stands = self.history.in_printed_order(self.study_of(layout), layout, site)
+            earlier |= {"order": stands}
+        parts = self._parts(layout) | {
+            "history": _short(earlier) if earlier else "none",
+            "day": str(last_day) if OF_TIME.intersection(doubts) else "any",
+        }
         return " ".join(f"{part}:{parts[part]}" for part in CAUSES)
 
-    def name_for(self, page: PageReading) -> str:
+    def name_for(self, page: PageReading, last_day: date | None = None) -> str:
         """A name for the rules under which ``page`` was decoded."""
-        return self.name(page.code.layout, page.site, page.visit_date)
+        doubts = {reason.code for field in page.fields for reason in field.reasons}
+        return self.name(page.code.layout, page.site, page.visit_date, doubts, last_day)
 
     def _parts(self, layout: str) -> dict[str, str]:
         known = self._known.get(layout)
         if known is None:
-            known = self._known[layout] = self._parts_of(self.study_of(layout))
+            names = self.names.get(layout, SAME)
+            known = self._known[layout] = self._parts_of(self.study_of(layout), names)
         return known
 
     @cached_property
     def _known(self) -> dict[str, dict[str, str]]:
         return {}
 
-    def _parts_of(self, study: Study) -> dict[str, str]:
-        fields = [[self.named(f.name), f.kind, f.boxes, f.lowest, f.highest] for f in study.fields]
+    def _parts_of(self, study: Study, names: Names) -> dict[str, str]:
+        fields = [
+            [names.get(f.name, f.name), f.kind, f.boxes, f.lowest, f.highest] for f in study.fields
+        ]
         season = [study.season.first.isoformat(), study.season.last.isoformat()]
         sums = [[rule.total, *rule.parts] for rule in study.sums]
+        dates = [study.visits.tolerance_days, mixed_orders(study)]
         return {
-            "study": _short([fields, season, sums]),
+            "study": _short([fields, season, sums, dates]),
             "sites": _short(sorted(site.number for site in study.sites)),
             "share": f"{default_threshold(study.allowed_error):.12g}",
             "decoder": decoder_version().rpartition("-")[2],
@@ -109,12 +141,22 @@ class DecodingRules:
             return False
         return code.sheet == BLANK or self.study_of(code.layout).site(code.sheet) is not None
 
-    def decode(self, evidence: PageEvidence, threshold: float) -> PageReading:
-        """The page, decoded anew: exactly what its photo would give now."""
+    def decode(
+        self, evidence: PageEvidence, threshold: float, last_day: date | None = None
+    ) -> PageReading:
+        """The page, decoded anew: exactly what its photo would give now. Where its date lies after
+        the day of its reading, that is taken for ``last_day``.
+        """
         study = self.study_of(evidence.code.layout)
         if self.history is None:
-            return decode_page(evidence, study, threshold=threshold)
-        return with_history(evidence, study, self.history, threshold, self.named)
+            page = decode_page(evidence, study, threshold=threshold)
+        else:
+            names = self.names.get(evidence.code.layout, SAME)
+            page = with_history(evidence, study, self.history, threshold, names)
+        late = any(reason.code in OF_TIME for field in page.fields for reason in field.reasons)
+        if late and last_day is not None and last_day > evidence.last_day:
+            return self.decode(replace(evidence, last_day=last_day), threshold)
+        return page
 
 
 def _short(told: object) -> str:

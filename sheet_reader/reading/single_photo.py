@@ -4,16 +4,20 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
 from os import PathLike
-from pathlib import Path
 from typing import Literal
 
 from sheet_reader.decode.types import FieldReading
-from sheet_reader.errors import UsageError
+from sheet_reader.errors import UsageError, must_be, must_be_day, path_from
 from sheet_reader.intake.bounds import DEFAULT
 from sheet_reader.intake.pictures import too_many_bytes
 from sheet_reader.reading import photo as photo_reading
+from sheet_reader.reading.parameters import READING
 from sheet_reader.record.model import FoundPage
+from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.kept_layouts import layout_files
+from sheet_reader.study import days
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
@@ -72,11 +76,13 @@ def read_photo(
 
     The study's record is neither used nor changed: the site's earlier counts and the study's own
     audits, which ``read_batch`` knows, have no say. Visits after ``today`` (by default this
-    day) are doubted. There is no time limit, and the layout of the study is made ready anew by
-    each call. Raises :class:`~sheet_reader.errors.UsageError` where there is no such file, and
+    day) are doubted. There is no time limit. The study's layouts are made ready once and kept for
+    further calls. Raises :class:`~sheet_reader.errors.UsageError` where there is no such file, and
     :class:`~sheet_reader.errors.StudyError` where the study does not fit on its paper.
     """
-    photo = Path(path)
+    photo = path_from(path, "a photo")
+    must_be(study, Study, "a study, as open_study gives it,")
+    must_be_day(today)
     if not photo.is_file():
         raise UsageError("there is no such photo", where=photo)
     try:
@@ -85,11 +91,24 @@ def read_photo(
         photo.open("rb").close()
     except OSError as error:
         return PhotoReading((), (f"the file cannot be read: {error.strerror or error}",))
-    day = date.today() if today is None else today
-    reader = photo_reading.default_reader()
-    result = photo_reading.read_original(photo, study, photo_reading.book_of(study), day, reader)
+    day = days.today(study) if today is None else today
+    reader, book = photo_reading.default_reader(), _book(study, _layouts_kept(study))
+    result = photo_reading.read_original(photo, study, book, day, reader)
     reasons = tuple(words((reason,)) for reason in result.failures)
     return PhotoReading(tuple(_page(found) for found in result.pages), reasons)
+
+
+@lru_cache(maxsize=READING.books_kept)
+def _book(study: Study, layouts: tuple[tuple[str, int, int], ...]) -> LayoutBook:
+    """The study's pages, made ready once for a study and the ``layouts`` kept of it."""
+    del layouts
+    return photo_reading.book_of(study)
+
+
+def _layouts_kept(study: Study) -> tuple[tuple[str, int, int], ...]:
+    """What tells whether a layout was kept or lost since: name, size and time of each text."""
+    found = [(path.name, path.stat()) for path in layout_files(study.folder)]
+    return tuple((name, stat.st_size, stat.st_mtime_ns) for name, stat in found)
 
 
 def _page(found: FoundPage) -> PhotoPage:

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
+from sheet_reader.intake.arrivals import NO_PICTURE
 from sheet_reader.intake.own import is_overlay
 from sheet_reader.intake.types import Arrival, Unreadable
 from sheet_reader.reading.decoding import Anew
@@ -42,6 +43,7 @@ class Tally:
     looked_at: list[int] = field(default_factory=list)
     fault: str = ""
     decoded: Anew = field(default_factory=Anew)
+    doubts: list[str] = field(default_factory=list)
 
     def count(self, photo_id: int, name: str, result: PhotoResult) -> None:
         """Add what one photo gave."""
@@ -78,7 +80,7 @@ class Tally:
             left_to_another=self.left,
             seconds=seconds,
             decoded=len(self.decoded.pages),
-            lines=(*self.lines, *self._drawn(), *lines_of(self.decoded)),
+            lines=(*self.lines, *self._drawn(), *lines_of(self.decoded), *self.doubts),
             photo_ids=tuple(self.looked_at),
             fault=self.fault,
         )
@@ -91,10 +93,19 @@ class Tally:
         return [f"{len(self.drawn)} {pictures} drawn by sheet_reader and left out: {shown}"]
 
 
-def take_in(record: Record, arriving: Iterable[Arrival | Unreadable], tally: Tally) -> None:
-    """Keep every original on the disk, then note it as waiting."""
+def take_in(
+    record: Record,
+    arriving: Iterable[Arrival | Unreadable],
+    tally: Tally,
+    answers: Collection[str] = (),
+) -> None:
+    """Keep every original on the disk, then note it as waiting. ``answers`` are files in which an
+    answer to a letter was found, which need no picture.
+    """
     for item in arriving:
         if isinstance(item, Unreadable):
+            if item.name in answers and item.reason == NO_PICTURE:
+                continue
             tally.refused += 1
             tally.lines.append(f"{item.name}: {item.reason}")
         elif is_overlay(item.data):

@@ -49,9 +49,12 @@ def _what(anew: Anew) -> str:
         return "no field changed"
     sheets = len({change.page.page_instance_id for change in changes})
     effective = [change for change in changes if not change.decided]
-    asked = sum(c.after.status == "flagged" and c.before.status != "flagged" for c in effective)
+    news = [c for c in effective if c.after.status == "flagged" and c.before.status != "flagged"]
+    doubted = sum(c.before.value is not None for c in news)
+    asked = len(news) - doubted
     settled = sum(c.after.status != "flagged" and c.before.status == "flagged" for c in effective)
     parts = [f"{_count(len(changes), 'field')} of {_count(sheets, 'page')} changed"]
+    parts += [f"{doubted:,} {'is' if doubted == 1 else 'are'} doubted now"] if doubted else []
     parts += [f"{asked:,} wait{'s' if asked == 1 else ''} for you now"] if asked else []
     parts += [f"{settled:,} no longer wait{'s' if settled == 1 else ''}"] if settled else []
     return ", ".join(parts)
@@ -78,6 +81,8 @@ def _field(change: Change) -> str:
     said = after.value or "nothing"
     if change.decided:
         return f"{after.field} is read as {said} now; the decision stands"
+    if after.status == "flagged" and before.status == "accepted":
+        return f"{after.field} {before.value} is doubted ({words(after.reasons)})"
     if after.status == "flagged":
         return f"{after.field} {said}? ({words(after.reasons)})"
     if before.value == after.value:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import signal
+import threading
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from types import FrameType
 
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.gather import gather
@@ -87,3 +91,22 @@ def _look(paths: Sequence[Path]) -> tuple[list[Path], list[str]]:
         except SheetReaderError as error:
             missing.append(str(error))
     return there, missing
+
+
+@contextmanager
+def ends_cleanly() -> Iterator[None]:
+    """A request to end (SIGTERM) is taken as Ctrl-C is; in another thread than the main one, which
+    alone gets signals, nothing changes.
+    """
+
+    def stop(_number: int, _frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, stop)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)

@@ -1,66 +1,90 @@
 """The one change that the history allows: who decided, made unknown, and who is named in a reason.
 
-The database refuses every change of a decision (see migrations). Within one writing transaction
+The database refuses every change of a decision (see the schema). Within one writing transaction
 the refusal of changes is taken away, the names are replaced, and it is put back; nobody else can
 write in between, and an interruption leaves everything as it was.
 """
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Table, null, select, update
+from sqlalchemy import Connection, Table, delete, select, update
 
 from sheet_reader.record import schema
+from sheet_reader.record.people import NOBODY, REPLACED, Person
 
-NOBODY = "forgotten person"
-REMOVED = "(removed)"
-DECISIONS = (schema.decisions, schema.sheet_decisions, schema.same_names, schema.blind_answers)
+DECISIONS = (schema.decisions, schema.sheet_decisions, schema.meanings, schema.blind_answers)
 
 
-def decisions_naming(connection: Connection, who: re.Pattern[str]) -> tuple[list[str], int]:
+def decisions_naming(connection: Connection, who: Person) -> tuple[list[str], int]:
     """Under which name this person took each of her decisions, and how many reasons name her."""
     takers: list[str] = []
     reasons = 0
     for table in DECISIONS:
-        said = select(table.c.by, _reason(table).label("why")).order_by(table.c.id)
-        for row in connection.execute(said):
-            takers += [row.by] if who.search(row.by) else []
-            reasons += who.search(row.why or "") is not None
+        for named in _naming(connection, table, who).values():
+            takers += [named["by"]] if "by" in named else []
+            reasons += "reason" in named
     return takers, reasons
 
 
-def forget_names(connection: Connection, who: re.Pattern[str]) -> int:
-    """Replace who took decisions by :data:`NOBODY` where it is this person, and reasons that name
-    her; nothing else changes. Gives the number of decisions.
+def at_work(connection: Connection, who: Person) -> int:
+    """How many questions and photos programs of this person hold now."""
+    return len(_leases(connection, who)) + len(_naming(connection, schema.photos, who))
+
+
+def _leases(connection: Connection, who: Person) -> list[str]:
+    rows = connection.execute(select(schema.leases))
+    return [row.place for row in rows if who.named_in(row.by) or who.named_in(row.holder)]
+
+
+def forget_names(connection: Connection, who: Person) -> int:
+    """Replace what names this person in decisions and notes of programs at work; nothing else
+    changes. Her leases end. Gives the number of decisions.
 
     ``connection`` must be inside a writing transaction.
     """
-    return sum(_forget(connection, table, who) for table in DECISIONS)
+    hers = schema.leases.c.place.in_(_leases(connection, who))
+    connection.execute(delete(schema.leases).where(hers))
+    _forget(connection, schema.photos, who)
+    forgotten = 0
+    for table in DECISIONS:
+        if _naming(connection, table, who):
+            with _changes_allowed(connection, table.name):
+                forgotten += _forget(connection, table, who)
+    return forgotten
 
 
-def _reason(table: Table) -> ColumnElement[Any]:
-    """The column of reasons, nothing in a table without one."""
-    return table.c.reason if "reason" in table.c else null()
+def _naming(connection: Connection, table: Table, who: Person) -> dict[int, dict[str, str]]:
+    """The columns that name this person, with what they say, by the row's id."""
+    columns = [c for c in table.c if f"{table.name}.{c.name}" in REPLACED]
+    found: dict[int, dict[str, str]] = {}
+    for number, *texts in connection.execute(select(table.c.id, *columns).order_by(table.c.id)):
+        said = zip(columns, texts, strict=True)
+        if named := {c.name: text for c, text in said if who.named_in(text)}:
+            found[number] = named
+    return found
 
 
-def _forget(connection: Connection, table: Table, who: re.Pattern[str]) -> int:
-    c = table.c
-    changed: dict[int, dict[str, str]] = {}
-    for row in connection.execute(select(c.id, c.by, _reason(table).label("why"))).all():
-        new = {"by": NOBODY} if who.search(row.by) else {}
-        if row.why and who.search(row.why):
-            new["reason"] = REMOVED
-        if new:
-            changed[row.id] = new
-    if changed:
-        with _changes_allowed(connection, table.name):
-            for number, new in changed.items():
-                connection.execute(update(table).where(c.id == number).values(new))
-    return len(changed)
+def _forget(connection: Connection, table: Table, who: Person) -> int:
+    naming = _naming(connection, table, who)
+    for number, named in naming.items():
+        new = {name: REPLACED[f"{table.name}.{name}"] for name in named}
+        if table is schema.blind_answers:
+            new["by"] = _other_nobody(connection, number)
+        connection.execute(update(table).where(table.c.id == number).values(new))
+    return len(naming)
+
+
+def _other_nobody(connection: Connection, number: int) -> str:
+    """A name for nobody that no other blind answer to this question bears: two people stay two."""
+    b = schema.blind_answers.c
+    row = connection.execute(select(b.page_instance_id, b.field).where(b.id == number)).one()
+    same = (b.page_instance_id == row.page_instance_id) & (b.field == row.field)
+    taken = set(connection.execute(select(b.by).where(same)).scalars())
+    names = [NOBODY, *(f"{NOBODY} {n}" for n in range(2, len(taken) + 2))]
+    return next(name for name in names if name not in taken)
 
 
 @contextmanager

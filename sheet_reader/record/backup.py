@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import os
 import re
-import shutil
 import sqlite3
 import tarfile
 from collections.abc import Sequence
@@ -14,10 +13,11 @@ from pathlib import Path
 
 from sqlalchemy import select
 
-from sheet_reader.atomic import sync_folder
+from sheet_reader.atomic import PRIVATE_FILE, sync_folder
 from sheet_reader.errors import RecordError, StorageError, UsageError
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.record import originals, schema
+from sheet_reader.record.address import PLACE_FILE
 from sheet_reader.record.engine import (
     BUSY_SECONDS,
     RECORD_FILE,
@@ -26,9 +26,8 @@ from sheet_reader.record.engine import (
     unchanging_engine,
 )
 from sheet_reader.record.leftovers import backup_folder, sweep
+from sheet_reader.record.log_pair import must_be_a_pair
 from sheet_reader.record.opening import (
-    PRIVATE_FILE,
-    PRIVATE_FOLDER,
     copy_live,
     for_reading,
     may_write,
@@ -37,13 +36,13 @@ from sheet_reader.record.opening import (
 )
 from sheet_reader.record.original_faults import original_faults
 from sheet_reader.record.parameters import RECORD
-from sheet_reader.sheet.kept_layouts import layout_files
+from sheet_reader.record.server_copy import copy_from_server
+from sheet_reader.sheet.kept_layouts import kept_files
 from sheet_reader.study.model import Study
 
 PAGES_AT_A_TIME = RECORD.backup_pages
-BINARY: int = getattr(os, "O_BINARY", 0)
 SQLITE_MAGIC = b"SQLite format 3\0"
-_BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/|layouts/)?(?!\.\.?\Z)[^/\\\x00-\x1f]+")
+BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/|layouts/)?(?!\.\.?\Z)[^/\\\x00-\x1f]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,30 +63,28 @@ class BackedUp:
 def backup(study: Study, file: Path) -> BackedUp:
     """Write the record, every original, study.toml and the site list into one tar archive.
 
-    The record is copied by SQLite's own backup, so that it is the state of one moment; originals
-    never change and are kept before the record names them, so that none is missing. The archive
-    appears whole under its name or not at all. Put it back by unpacking it into an empty folder.
-    Raises :class:`UsageError` where there is no record yet, the record is not a file of its
-    own, or ``file`` is there and no earlier backup; :class:`RecordError` where the record knows
-    none of the photos, or a photo is missing that an earlier backup at ``file`` may hold; and
-    :class:`StorageError` where the archive cannot be written.
+    The record is copied by SQLite's own backup, or from a database server in one transaction into
+    a SQLite file, so that it is the state of one moment; originals never change and are kept before
+    the record names them, so that none is missing. The archive appears whole under its name or not
+    at all. Put it back with :func:`.restore.restore`. Raises :class:`UsageError` where there is no
+    record yet, or ``file`` is there and no earlier backup; :class:`RecordError` where the
+    record knows none of the photos, or a photo is missing that an earlier backup at ``file`` may
+    hold; and :class:`StorageError` where the archive cannot be written.
     """
-    source = study.folder / RECORD_FILE
-    if os.environ.get(URL_VARIABLE):
-        raise UsageError(
-            "the record is on a database server, which this cannot copy",
-            remedy="use the server's own backup, and copy the folder originals/",
-        )
+    source, elsewhere = study.folder / RECORD_FILE, bool(os.environ.get(URL_VARIABLE))
     with our_errors(file):
         must_not_be_blank(study.folder)
-        if not source.is_file():
+        if not elsewhere and not source.is_file():
             raise UsageError("there is no record yet", where=source)
         target = backup_target(study.folder, file)
         sweep(target.parent, ".backup-*")
         with backup_folder(target.parent) as workplace:
             copy, packed = Path(workplace, RECORD_FILE), Path(workplace, "packed")
             kept = originals.digests(study.folder)
-            copy_record(source, copy)
+            if elsewhere:
+                copy_from_server(study, copy)
+            else:
+                copy_record(source, copy)
             problems, notes = _incomplete(study, copy, kept), _left_out(study)
             problems += [f"{path.name} is a link that leads nowhere" for path in _dangling(study)]
             if problems and target.exists():
@@ -152,6 +149,7 @@ def copy_record(source: Path, target: Path) -> None:
     """Copy a SQLite record as it is at one moment, whatever other processes write; also one in a
     folder that may not be written.
     """
+    must_be_a_pair(source)
     try:
         if may_write(source):
             copy_live(sqlite3.connect(source, timeout=BUSY_SECONDS), target, PAGES_AT_A_TIME)
@@ -177,6 +175,7 @@ def _incomplete(study: Study, record: Path, kept: frozenset[str]) -> list[str]:
 def _plain_files(study: Study) -> list[Path]:
     """The study's own files beside the record: settings and lists, and what looks like some."""
     found = {p for ending in ("toml", "csv") for p in study.folder.glob(f"*.{ending}")}
+    found.discard(study.folder / PLACE_FILE)  # what is put back has its record in the folder
     if study.sites_file:
         found.add(study.folder / study.sites_file)
     return sorted(found)
@@ -195,7 +194,7 @@ def _left_out(study: Study) -> list[str]:
 
 
 def _can_hold(path: Path) -> bool:
-    return path.is_file() and _BELONGS.fullmatch(path.name) is not None
+    return path.is_file() and BELONGS.fullmatch(path.name) is not None
 
 
 def _belonging(study: Study, record: Path, kept: frozenset[str]) -> list[str]:
@@ -222,7 +221,7 @@ def _pack(study: Study, record: Path, packed: Path, kept: Sequence[str]) -> int:
             archive.add(record, RECORD_FILE, filter=_anonymous)
             for plain in filter(_can_hold, _plain_files(study)):
                 archive.add(plain, plain.name, filter=_anonymous)
-            for layout in layout_files(study.folder):
+            for layout in kept_files(study.folder):
                 name = layout.relative_to(study.folder).as_posix()
                 archive.add(layout, name, filter=_anonymous)
             for place in kept:
@@ -249,34 +248,3 @@ def _anonymous(member: tarfile.TarInfo) -> tarfile.TarInfo:
     member.uid = member.gid = 0
     member.uname = member.gname = ""
     return member
-
-
-def restore(file: Path, folder: Path) -> None:
-    """Unpack a backup into ``folder``, which must be empty or not there yet.
-
-    Raises :class:`UsageError` where it is not, and :class:`StorageError` for a damaged archive.
-    """
-    if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-        raise UsageError("the folder to put the backup into is not empty", where=folder)
-    with our_errors(folder):
-        folder.mkdir(mode=PRIVATE_FOLDER, parents=True, exist_ok=True)
-        try:
-            with tarfile.open(file) as archive:
-                for member in archive:
-                    _unpack(archive, member, folder)
-        except (tarfile.TarError, EOFError) as error:
-            raise StorageError(f"the backup is damaged: {error}", where=file) from error
-
-
-def _unpack(archive: tarfile.TarFile, member: tarfile.TarInfo, folder: Path) -> None:
-    """One file of a backup; whatever does not belong into one is left where it is."""
-    source = archive.extractfile(member) if member.isreg() else None
-    if source is None or not _BELONGS.fullmatch(member.name):
-        raise StorageError(f"the backup holds something strange: {member.name!r:.80}")
-    target = folder / member.name
-    for parent in (target.parent.parent, target.parent):
-        if parent.is_relative_to(folder):
-            parent.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
-    handle = os.open(target, os.O_CREAT | os.O_EXCL | os.O_WRONLY | BINARY, PRIVATE_FILE)
-    with os.fdopen(handle, "wb") as stream:
-        shutil.copyfileobj(source, stream)

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Connection, Table, select
 
 from sheet_reader.record import checksums, schema
-from sheet_reader.record.checksum_triggers import OWNERS
+from sheet_reader.record.checksums import OWNERS
 from sheet_reader.record.loading import UNDO
 from sheet_reader.study.model import Study
 
@@ -25,15 +25,16 @@ NOUNS = {
     "sheet_decisions": "a decision about the sheet",
     "drafts": "a note of what a letter asked",
     "remarks": "a remark on a visit",
-    "same_names": "an answer about a name",
+    "meanings": "an answer about changed words",
+    "wordings": "the words on a sheet",
+    "site_labels": "what a site was called",
+    "blind_answers": "what one of two people made of a field",
     "about": "a note on the record itself",
 }
 
 
 def checksum_faults(connection: Connection, study: Study) -> Iterator[str]:
     """One line for each row that was changed, added or removed by anything but this program."""
-    if not checksums.has_checksums(connection):
-        return
     if connection.dialect.name == "sqlite" and checksums.noted_schema(connection) != [
         checksums.schema_digest(connection)
     ]:
@@ -55,15 +56,18 @@ def _table_faults(connection: Connection, table: Table, names: _Names) -> Iterat
     for row_id, digest in checksums.digests_of(connection, table):
         known = noted.pop(row_id, None)
         owner, field = owners.get(row_id, (None, ""))
-        place = names.place(table.name, row_id, owner, field)
         if known is None:
-            yield f"{place} was added by another program"
+            what = "was added by another program"
+        elif (known.digest, known.owner, known.field) == (digest, owner, field):
+            continue
         elif known.digest in (checksums.REMOVED, checksums.REUSED, checksums.GONE):
             noted[row_id] = known
+            continue
         elif known.digest in ("", checksums.EDITED):
-            yield f"{place} was added or changed by another program"
-        elif (known.digest, known.owner, known.field) != (digest, owner, field):
-            yield f"{place} was changed by another program, or is damaged"
+            what = "was added or changed by another program"
+        else:
+            what = "was changed by another program, or is damaged"
+        yield f"{names.place(table.name, row_id, owner, field)} {what}"
     for row_id, known in noted.items():
         if table is schema.photos:
             yield f"photo {row_id} was removed by another program"
@@ -139,5 +143,5 @@ class _Names:
             return row_id, owner
         if table == "readings":
             return self.instance_of_run.get(owner, -1), None
-        of_pages = ("reading_runs", "decisions", "overruled", "remarks")
+        of_pages = ("reading_runs", "decisions", "overruled", "remarks", "blind_answers")
         return owner if owner is not None and table in of_pages else -1, None

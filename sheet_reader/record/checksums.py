@@ -1,8 +1,9 @@
 """A checksum for every row, so that damage and edits by other programs are found.
 
-Triggers leave the checksum of each written row open; :func:`kept` closes those of its own
-transaction. What another program wrote is never closed, which tells it. Checksums find accidents
-and careless edits; who forges the checksums as well is not found.
+Triggers of the database leave the checksum of each written row open (``""``), that of one removed
+as ``-``; :func:`kept` closes those of its own transaction. What another program wrote is never
+closed, which tells it. Checksums find accidents and careless edits; who forges the checksums as
+well is not found.
 """
 
 from __future__ import annotations
@@ -26,17 +27,33 @@ from sqlalchemy import (
     column,
     delete,
     insert,
-    inspect,
     select,
     table,
-    text,
     update,
 )
 
-from sheet_reader.record import former_schema, schema
-from sheet_reader.record.checksum_triggers import OWNERS, there
+from sheet_reader.record import schema
 from sheet_reader.record.parameters import RECORD
 
+OWNERS = {
+    "photos": ("NULL", "''"),
+    "origins": ("NEW.photo_id", "''"),
+    "mail_messages": ("NULL", "''"),
+    "page_instances": ("NEW.photo_id", "''"),
+    "reading_runs": ("NEW.page_instance_id", "''"),
+    "readings": ("NEW.run_id", "NEW.field"),
+    "decisions": ("NEW.page_instance_id", "NEW.field"),
+    "overruled": ("NEW.page_instance_id", "''"),
+    "sheet_decisions": ("NEW.photo_id", "''"),
+    "drafts": ("NULL", "''"),
+    "remarks": ("NEW.page_instance_id", "''"),
+    "meanings": ("NULL", "''"),
+    "wordings": ("NULL", "''"),
+    "site_labels": ("NULL", "''"),
+    "blind_answers": ("NEW.page_instance_id", "NEW.field"),
+    "about": ("NULL", "''"),
+}
+"""For each checked table, what a checksum notes beside the row: its owner (a row), its field."""
 CHECKED: tuple[Table, ...] = tuple(schema.metadata.tables[name] for name in OWNERS)
 SCHEMA_NOTE = "schema"
 AT_A_TIME = RECORD.checksum_rows
@@ -44,50 +61,25 @@ EDITED, REMOVED, REUSED, GONE = "edited", "removed", "reused", "-"
 """Marks in place of a checksum: a row that another program wrote, one that it removed (the number
 of which may have been given anew), and one just removed.
 """
-PRESENT_SCHEMA = "present_schema"
-"""Execution option of a connection to a record that surely has the present schema: then nobody asks
-the database for it, which on a server means many queries for each transaction.
-"""
 Row = tuple[str, int]
 """A row of the record: the name of its table and its id."""
 
 
 @contextmanager
 def kept(connection: Connection) -> Iterator[None]:
-    """Note, at the end, the checksum of every row that was written in between; nothing in a record
-    that has none.
+    """Note, at the end, the checksum of every row that was written in between.
 
     ``connection`` is inside a writing transaction. Checksums that stood open before are marked
     as the work of another program.
     """
-    there = has_checksums(connection)
-    if there and open_rows(connection):
+    if open_rows(connection):
         digest = schema.row_checksums.c.digest
         marked = case((digest == "", EDITED), else_=REMOVED)
         connection.execute(
             update(schema.row_checksums).where(schema.OPEN_CHECKSUMS).values(digest=marked)
         )
     yield
-    if there:
-        close(connection, open_rows(connection))
-
-
-def has_checksums(connection: Connection) -> bool:
-    """Whether the record is of a version that has checksums of its rows."""
-    return _is_present(connection) or inspect(connection).has_table(schema.row_checksums.name)
-
-
-def _is_present(connection: Connection) -> bool:
-    """Whether the record is surely of the present version."""
-    return bool(connection.get_execution_options().get(PRESENT_SCHEMA))
-
-
-def _columns_of(connection: Connection, of: Table) -> list[str]:
-    """The columns of a table that the record has, sorted."""
-    known = {c.name for c in of.columns}
-    if not _is_present(connection):
-        known &= {c["name"] for c in inspect(connection).get_columns(of.name)}
-    return sorted(known)
+    close(connection, open_rows(connection))
 
 
 def open_rows(connection: Connection) -> list[Row]:
@@ -120,24 +112,11 @@ def _close(connection: Connection, of: Table, ids: Sequence[int]) -> None:
         connection.execute(delete(schema.row_checksums).where(here), gone)
 
 
-def add_missing(connection: Connection) -> None:
-    """Note every row that has no checksum yet, as it is now."""
-    for name in there(connection):
-        owner, field = (part.removeprefix("NEW.") for part in OWNERS[name])
-        connection.execute(
-            text(
-                f"INSERT INTO row_checksums SELECT '{name}', id, {owner}, {field}, '' FROM {name} "
-                f"WHERE id NOT IN (SELECT row_id FROM row_checksums WHERE table_name = '{name}')"
-            )
-        )
-    close(connection, open_rows(connection))
-
-
 def digests_of(
     connection: Connection, of: Table, ids: Collection[int] | None = None
 ) -> Iterator[tuple[int, str]]:
     """Id and checksum of the rows of a table: of all, or of those with these ids."""
-    names = _columns_of(connection, of)
+    names = sorted(c.name for c in of.columns)
     columns: list[ColumnClause[Any]] = [column(name) for name in names]
     query: Select[Any] = select(*columns).select_from(table(of.name))
     if ids is not None:
@@ -173,8 +152,8 @@ def _plain(value: Any) -> tuple[str, bytes]:
 
 
 def note_schema(connection: Connection) -> None:
-    """Keep a checksum of the tables, indexes, triggers and steps, where the record has any."""
-    if connection.dialect.name != "sqlite" or not has_checksums(connection):
+    """Keep a checksum of the tables, indexes, triggers and steps of a SQLite record."""
+    if connection.dialect.name != "sqlite":
         return
     with kept(connection):
         connection.execute(delete(schema.about).where(schema.about.c.name == SCHEMA_NOTE))
@@ -189,24 +168,18 @@ def noted_schema(connection: Connection) -> list[str]:
 
 
 def schema_is_known(connection: Connection) -> bool:
-    """Whether the schema is as it was noted; so too in a record that notes none."""
-    known = inspect(connection)
-    if connection.dialect.name != "sqlite" or not known.has_table(schema.about.name):
+    """Whether the schema is as it was noted; on a server nobody notes it."""
+    if connection.dialect.name != "sqlite":
         return True
-    noted = noted_schema(connection)
-    if not noted and known.has_table(former_schema.seals.name):
-        return connection.execute(select(former_schema.seals).limit(1)).first() is None
-    return noted == [schema_digest(connection)]
+    return noted_schema(connection) == [schema_digest(connection)]
 
 
 def schema_digest(connection: Connection) -> str:
     """The checksum of the present schema of a SQLite record, and of the steps that led to it."""
-    tables = (schema.schema_version.name, former_schema.marks.name)
-    steps = next(name for name in tables if inspect(connection).has_table(name))
     queries = (
         "SELECT type, name, tbl_name, sql FROM sqlite_master "
         "WHERE name NOT LIKE 'sqlite_stat%' ORDER BY type, name",
-        f"SELECT version, name, applied_at, program FROM {steps} ORDER BY version",
+        "SELECT version, name, applied_at, program FROM schema_version ORDER BY version",
     )
     digest = hashlib.blake2b(digest_size=16)
     for query in queries:

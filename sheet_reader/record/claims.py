@@ -51,7 +51,7 @@ def tasks(
     if not again:
         stopped = (c.status == "stopped") & (c.attempts < MOST_ATTEMPTS)
         lacking = c.status.in_(("no sheet", "failed", "stopped")) | (
-            (c.status == "read") & ((c.reason != "") | c.reasons.is_not(None))
+            (c.status == "read") & c.reasons.is_not(None)
         )
         changed = (
             (c.model != model) | (c.program != __version__) | (c.circumstances != circumstances)

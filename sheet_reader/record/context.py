@@ -131,12 +131,21 @@ def sheet_picture(
         return None
     page = _printed(study, SheetCode(row.study, row.layout, row.sheet, row.page))
     wide, high = (page.width_mm, page.height_mm) if isinstance(page, Page) else USUAL_MM
-    size = round(wide * SHEET_PX_PER_MM), round(high * SHEET_PX_PER_MM)
+    return laid_straight(frame.gray, corners, wide, high)
+
+
+def laid_straight(
+    gray: NDArray[np.uint8], corners: NDArray[np.float64], wide_mm: float, high_mm: float
+) -> NDArray[np.uint8] | None:
+    """What lies between ``corners`` (4, 2) px, clockwise from the top left of a page, as that page:
+    grey uint8 (H, W), SHEET_PX_PER_MM; None where they lie around no area.
+    """
+    size = round(wide_mm * SHEET_PX_PER_MM), round(high_mm * SHEET_PX_PER_MM)
     target = np.array([[0, 0], [size[0], 0], [size[0], size[1]], [0, size[1]]], np.float64)
     homography, _ = cv2.findHomography(corners, target)
     if homography is None:
         return None
-    return laid_flat(frame.gray, np.asarray(homography, np.float64), size)
+    return laid_flat(gray, np.asarray(homography, np.float64), size)
 
 
 _last_book: list[tuple[Study, frozenset[str], LayoutBook]] = []

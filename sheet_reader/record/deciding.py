@@ -14,10 +14,11 @@ from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.answers import Told, told_to_json
 from sheet_reader.record.loading import UNDO
+from sheet_reader.record.meaning_answers import load_meanings
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Rival, Unreadable, Value, now
 from sheet_reader.record.parameters import RECORD
-from sheet_reader.record.same_names import load_names
 from sheet_reader.record.sheets import add_sheet_decision
+from sheet_reader.record.writing import keep_site_label
 from sheet_reader.study.model import FieldSpec, Study
 
 MOST_DIGITS = RECORD.most_digits
@@ -96,8 +97,10 @@ def add_decision(
     ).one_or_none()
     if row is None:
         raise UsageError(f"there is no reading {reading_id} in the record")
-    field = load_names(connection, study).field(row.field)
+    field = load_meanings(connection, study).field(row.field, row.page_instance_id)
     kind, value = _answer(study, field, row.value, row.status, answer)
+    if value is not None and any(h.kind == "site" and h.name == field for h in study.header):
+        keep_site_label(connection, study, value)
     decision_id = _add(
         connection,
         page_instance_id=row.page_instance_id,
@@ -187,7 +190,19 @@ def _last_answer(connection: Connection, by: str) -> list[Any]:
     return [*connection.execute(together), last]
 
 
-def add_undo(connection: Connection, decision: Any, by: str) -> None:
+def undo_answer(connection: Connection, decision_id: int, by: str, reason: str) -> None:
+    """Take back what still stands of the answer that a decision belongs to."""
+    d = schema.decisions.c
+    undone = select(d.undoes).where(d.undoes.is_not(None))
+    own = select(d.answer).where(d.id == decision_id).scalar_subquery()
+    query = select(d.id, d.page_instance_id, d.field, d.reading_id).where(
+        (d.id == decision_id) | (d.answer == own), d.kind != UNDO, d.id.not_in(undone)
+    )
+    for row in connection.execute(query.order_by(d.id)).all():
+        add_undo(connection, row, by, reason)
+
+
+def add_undo(connection: Connection, decision: Any, by: str, reason: str = "") -> None:
     """Take back a decision, a row with ``id``, ``page_instance_id``, ``field``, ``reading_id``."""
     _add(
         connection,
@@ -199,4 +214,5 @@ def add_undo(connection: Connection, decision: Any, by: str) -> None:
         by=by,
         blind=False,
         undoes=decision.id,
+        reason=reason or None,
     )

@@ -8,23 +8,30 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, bindparam, func, select, update
+from sqlalchemy import Connection, bindparam, func, or_, select, update
 
 from sheet_reader import __version__
 from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.reasons import Code, from_json
 from sheet_reader.record import schema
-from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.model import now
 from sheet_reader.record.runs import AT_A_TIME, insert_run, last_sure, not_unasked
+from sheet_reader.record.sheets import standing
 from sheet_reader.record.superseded import superseded
 from sheet_reader.record.typed import TYPED
+
+OF_TIME = frozenset({Code.IN_FUTURE, Code.SEASON_NOT_BEGUN})
+"""Doubts that only the day of the reading raised."""
+MAY_LIFT = OF_TIME | {Code.DAY_OR_MONTH}
+"""Doubts that go where more is known of the day or the site, with no word of the study changed."""
 
 
 @dataclass(frozen=True, slots=True)
 class KeptPage:
     """A page as last read: by ``run_id``, with ``site`` and ``visit_date`` as accepted by it.
-    ``source`` is the run that has its evidence, None where none was kept; ``under`` the rules under
-    which it was last decoded, "" where that is not known.
+    ``source`` is the run that has its evidence, None where none was kept, ``read_at`` its time
+    (UTC, ISO 8601); ``under`` the rules under which it was last decoded, "" for unknown ones.
+    ``doubts`` are those of :data:`MAY_LIFT` for which it is asked about.
     """
 
     page_instance_id: int
@@ -36,6 +43,8 @@ class KeptPage:
     threshold: float | None
     site: str | None
     visit_date: str | None
+    read_at: str = ""
+    doubts: frozenset[Code] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,6 +64,8 @@ def kept_pages(connection: Connection, study: str) -> list[KeptPage]:
     with_evidence = select(k.page_instance_id, func.max(k.id)).where(k.evidence.is_not(None))
     found = connection.execute(with_evidence.group_by(k.page_instance_id))
     sources = {row[0]: row[1] for row in found}
+    times = {row.id: row.at for row in connection.execute(select(k.id, k.at))}
+    doubts = _doubts(connection)
     query = (
         select(s.id, s.photo_id, s.layout, k.id.label("run"), s.decoded_under, k.threshold, k.site,
                k.visit_date)
@@ -62,15 +73,25 @@ def kept_pages(connection: Connection, study: str) -> list[KeptPage]:
         .where(k.id.in_(latest), s.study == study, s.layout != TYPED)
         .order_by(s.id)
     )  # fmt: skip
-    gone = superseded(connection)
+    gone = superseded(connection) | standing(connection).withdrawn
     return [
         KeptPage(
             row.id, row.photo_id, row.layout, row.run, sources.get(row.id),
             row.decoded_under or "", row.threshold, row.site, row.visit_date,
+            times.get(sources.get(row.id), ""), doubts.get(row.run, frozenset()),
         )
         for row in connection.execute(query)
         if row.id not in gone
     ]  # fmt: skip
+
+
+def _doubts(connection: Connection) -> dict[int, frozenset[Code]]:
+    """By run, the reasons of :data:`MAY_LIFT`."""
+    r = schema.readings.c
+    said = or_(*(r.reasons.contains(f'"{code.value}"', autoescape=True) for code in MAY_LIFT))
+    rows = connection.execute(select(r.run_id, r.reasons).where(said))
+    return {row.run_id: frozenset(r.code for r in from_json(row.reasons)) & MAY_LIFT
+            for row in rows}  # fmt: skip
 
 
 def evidence_of_runs(connection: Connection, runs: Sequence[int]) -> dict[int, bytes]:
@@ -143,13 +164,13 @@ def _latest(connection: Connection, page_instances: Sequence[int]) -> dict[int, 
 def _readings(connection: Connection, runs: Sequence[int]) -> dict[int, dict[str, FieldReading]]:
     r = schema.readings.c
     query = select(
-        r.run_id, r.field, r.value, r.confidence, r.status, r.reason, r.reasons, r.runner_up,
+        r.run_id, r.field, r.value, r.confidence, r.status, r.reasons, r.runner_up,
         r.runner_up_confidence,
     ).where(r.run_id.in_(runs))  # fmt: skip
     found: dict[int, dict[str, FieldReading]] = {}
     for row in connection.execute(query):
         found.setdefault(row.run_id, {})[row.field] = FieldReading(
-            row.field, row.value, row.confidence, row.status, restored(row.reasons, row.reason),
+            row.field, row.value, row.confidence, row.status, from_json(row.reasons),
             row.runner_up, row.runner_up_confidence,
         )  # fmt: skip
     return found

@@ -14,6 +14,8 @@ from sheet_reader.record.remarks import Place, Remark, add_to_visit
 from sheet_reader.record.store import Record
 
 SIGN = 8
+GOES_ALONG = frozenset({"thanks", "advice"})
+"""How items begin that ask nothing: an answer is not about them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,9 +58,12 @@ def keep_answer(record: Record, letters: Iterable[str], answer: Remark) -> list[
     d = schema.drafts.c
     named = list(letters)
     ours = or_(d.letter.in_(named), func.substr(d.letter, 1, SIGN).in_(named))
-    query = select(d.site, d.visit_date).where(ours).distinct()
+    query = select(d.site, d.visit_date, d.item).where(ours)
     with record.writing() as connection:
-        places = sorted({(row.site, row.visit_date) for row in connection.execute(query)})
+        places = sorted({
+            (row.site, row.visit_date) for row in connection.execute(query)
+            if row.item.partition(":")[0] not in GOES_ALONG
+        })  # fmt: skip
         if not places:
             return None
         return [place for place in places if add_to_visit(connection, place, answer)]

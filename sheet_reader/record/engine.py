@@ -15,7 +15,8 @@ from sqlalchemy.exc import DBAPIError, SQLAlchemyError
 from sqlalchemy.exc import TimeoutError as SQLAlchemyTimeout
 from sqlalchemy.pool import QueuePool
 
-from sheet_reader.errors import RecordError, SheetReaderError, StorageError
+from sheet_reader.errors import RecordError, SheetReaderError, StorageError, UnavailableError
+from sheet_reader.record.address import PLACE_FILE
 from sheet_reader.record.address import URL_VARIABLE as URL_VARIABLE
 from sheet_reader.record.parameters import RECORD
 
@@ -23,6 +24,7 @@ RECORD_FILE = "record.sqlite"
 BUSY_SECONDS = RECORD.busy_seconds
 FULL = "the disk is full or failing; nothing that was saved before is lost"
 MAKE_ROOM = "free some space and run the command again"
+AGAIN = "run the command again"
 
 
 def open_engine(url: str | URL) -> Engine:
@@ -41,7 +43,9 @@ def open_engine(url: str | URL) -> Engine:
 
 def has_record(folder: Path) -> bool:
     """Whether the study in ``folder`` has a record already."""
-    return (folder / RECORD_FILE).exists() or bool(os.environ.get(URL_VARIABLE))
+    if os.environ.get(URL_VARIABLE):
+        return True
+    return (folder / RECORD_FILE).exists() or (folder / PLACE_FILE).exists()
 
 
 def sqlite_url(file: Path) -> URL:
@@ -121,6 +125,7 @@ SQLITE_KINDS: dict[int, Kind] = {
     sqlite3.SQLITE_PERM: "read-only",
     sqlite3.SQLITE_BUSY: "busy",
     sqlite3.SQLITE_LOCKED: "busy",
+    sqlite3.SQLITE_PROTOCOL: "busy",
     sqlite3.SQLITE_CORRUPT: "damaged",
     sqlite3.SQLITE_NOTADB: "damaged",
 }
@@ -132,11 +137,22 @@ SQLSTATE_KINDS: dict[str, Kind] = {
     "55P03": "busy",
     "40001": "busy",
     "40P01": "busy",
+    "55006": "busy",
+    "57014": "busy",
+    "25P03": "busy",
+    "57P01": "unreachable",
+    "57P02": "unreachable",
+    "57P03": "unreachable",
+    "57P05": "unreachable",
+    "53300": "unreachable",
     "58030": "full",
     "XX001": "damaged",
     "XX002": "damaged",
 }
-"""PostgreSQL's codes: https://www.postgresql.org/docs/current/errcodes-appendix.html"""
+"""PostgreSQL's codes: appendix A of its documentation,
+https://www.postgresql.org/docs/current/errcodes-appendix.html; all of class 08 (connection
+exception) count as unreachable.
+"""
 
 
 def kind_of(error: SQLAlchemyError) -> Kind:
@@ -152,8 +168,10 @@ def kind_of(error: SQLAlchemyError) -> Kind:
         return "unreachable" if state[:2] == "08" else SQLSTATE_KINDS.get(state, "other")
     if isinstance(error, SQLAlchemyTimeout):
         return "busy"
-    reached = not isinstance(error, DBAPIError) or error.statement is not None
-    return "other" if reached else "unreachable"
+    if not isinstance(error, DBAPIError):
+        return "other"
+    lost = error.connection_invalidated or error.statement is None
+    return "unreachable" if lost else "other"
 
 
 def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
@@ -170,18 +188,19 @@ def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
                 remedy="check that the folder exists and that you may write there",
             )
         case "busy":
-            return RecordError(
-                f"another program has kept the record busy for {BUSY_SECONDS} seconds",
+            return UnavailableError(
+                "another program keeps the record busy",
                 where=where,
-                remedy="wait until it has ended, then try again",
+                remedy=f"nothing is lost; wait until it has ended, then {AGAIN}",
             )
         case "damaged":
             return damaged(where)
         case "unreachable":
-            return StorageError(
+            return UnavailableError(
                 f"the database can't be reached ({first_line})",
                 where=where,
-                remedy=f"check {URL_VARIABLE} and that the database server runs",
+                remedy=f"nothing is lost; check {URL_VARIABLE} and that the database server "
+                f"runs, then {AGAIN}",
             )
     return RecordError(f"the database says: {first_line}", where=where)
 

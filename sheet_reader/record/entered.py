@@ -8,22 +8,24 @@ as others are. Where there is no photo, a line in ``photos`` stands for it that 
 from __future__ import annotations
 
 import secrets
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 
 from sqlalchemy import Connection, func, insert, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
 from sheet_reader.record import answering, schema
-from sheet_reader.record.answers import FieldAnswer
+from sheet_reader.record.answers import FieldAnswer, SumTold
 from sheet_reader.record.deciding import checked_value
 from sheet_reader.record.mending import checked_reason
 from sheet_reader.record.model import LeftEmpty, Value, now
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
 from sheet_reader.record.typed import TYPED
+from sheet_reader.record.writing import keep_wording
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.model import BLANK
+from sheet_reader.study.meaning import as_text, wording_of
 from sheet_reader.study.model import Study
 
 NAME = "typed in by hand"
@@ -36,11 +38,13 @@ def enter(
     by: str,
     reason: str = "",
     photo_id: int | None = None,
+    told: Collection[SumTold] = (),
 ) -> int:
     """Keep a sheet as a person typed it, whole or not at all; gives the number of its photo.
 
     ``values`` are by field name: digits, a date in ISO 8601, or None for not recorded, and fields
-    left out are not recorded. ``photo_id`` is the photo that shows the sheet, if one does. Raises
+    left out are not recorded. ``photo_id`` is the photo that shows the sheet, if one does. ``told``
+    are the sums that do not fit and were confirmed: they are not asked about. Raises
     :class:`UsageError` for a value that can't be one, a site that is not on the list, a site or
     date that is missing, and a photo that is not there.
     """
@@ -58,7 +62,8 @@ def enter(
             for name, reading in readings.items():
                 text = said.get(name)
                 answer = LeftEmpty() if text is None else Value(text, typed=True)
-                answers.append(FieldAnswer(reading, answer))
+                about = tuple(one for one in told if name == one.fields[0])
+                answers.append(FieldAnswer(reading, answer, told=about))
         answering.add_answer(connection, study, answers, by, reason)
     return photo
 
@@ -87,7 +92,7 @@ def _photo(connection: Connection, photo_id: int | None) -> int:
     added = connection.execute(
         insert(schema.photos).values(
             sha256=secrets.token_hex(32), name=NAME, original="", bytes=0, received_at=now(),
-            status=TYPED, reason="", attempts=0, read_at=now(), program=__version__, model="",
+            status=TYPED, attempts=0, read_at=now(), program=__version__, model="",
         )
     ).inserted_primary_key  # fmt: skip
     assert added is not None
@@ -102,6 +107,7 @@ def _page(connection: Connection, study: Study, photo_id: int, number: int) -> i
         insert(schema.page_instances).values(
             photo_id=photo_id, frame=0, position=0 if last is None else last + 1,
             study=study.key, layout=TYPED, sheet=BLANK, page=number,
+            wording=keep_wording(connection, as_text(wording_of(study))),
         )
     ).inserted_primary_key  # fmt: skip
     assert added is not None
@@ -123,7 +129,7 @@ def _readings(
     lines = [
         {
             "run_id": int(run[0]), "field": name, "value": None, "confidence": 0.0,
-            "status": "empty", "reason": "", "runner_up": None, "runner_up_confidence": 0.0,
+            "status": "empty", "runner_up": None, "runner_up_confidence": 0.0,
             "corners": "[]", "boxes_png": b"", "context_png": b"",
         }
         for name in names

@@ -9,13 +9,14 @@ from typing import Any
 
 from sqlalchemy import Connection, select
 
-from sheet_reader.reasons import Code, because
+from sheet_reader.reasons import Code, because, from_json
 from sheet_reader.record import schema, sheets
-from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.loading import UNDO
+from sheet_reader.record.meaning_answers import load_meanings
+from sheet_reader.record.merging import surely_read
 from sheet_reader.record.model import HistoryEntry
 from sheet_reader.record.naming import neutral_name
-from sheet_reader.record.same_names import load_names
+from sheet_reader.record.serving import became
 from sheet_reader.record.states import PageObservation, Visit
 from sheet_reader.record.typed import TYPED
 from sheet_reader.sheet.model import BLANK
@@ -41,6 +42,7 @@ WHAT_OF_SHEETS = {
     sheets.BACK: "counts again",
     sheets.SITE: "corrected",
     sheets.DATE: "corrected",
+    sheets.WITHDRAWN: "taken back: not where a person pointed",
     sheets.UNDO: "taken back",
 }
 
@@ -71,18 +73,38 @@ def of_visit(
     told in one entry.
     """
     here = [v for v in (*visits, *aside) if (v.site, v.visit_date) == (site, visit_date)]
-    named = load_names(connection, study).field
+    meanings = load_meanings(connection, study)
     events = [
-        replace(event, entry=replace(event.entry, field=named(event.entry.field)))
+        replace(e, entry=replace(e.entry, field=meanings.field(e.entry.field, e.page)))
         for visit in here
-        for event in _events(connection, study, visit)
+        for e in _events(connection, study, visit)
     ]
     events = _with_values_before(events)
+    events += [e for visit in here for e in _not_serving(study, visit, events)]
     order = {s.name: n for n, s in enumerate(study.fields)} | {SHEET: -1}
     events.sort(key=lambda e: (order.get(e.entry.field, 999), e.entry.field, e.place))
     moved = [_moved(connection, study, v, p) for v in visits if v not in here for p in v.pages
              if (as_read(p)) == (site, visit_date)]  # fmt: skip
     return [*moved, *(event.entry for event in events)]
+
+
+def _not_serving(study: Study, visit: Visit, events: Sequence[_Event]) -> list[_Event]:
+    """For each page of the visit whose values another photo's replaced: that, by whom, and when."""
+    found = []
+    for seen in visit.pages:
+        fate = became(study, visit, seen.page_instance_id)
+        by = fate.decision.decision_id if fate.decision else 0
+        about = [
+            e for e in events
+            if (e.decision == by if by else e.page == seen.page_instance_id and not e.decision)
+        ]  # fmt: skip
+        if fate.instead and about:
+            last = max(about, key=lambda e: e.place)
+            entry = replace(last.entry, field=SHEET, what=fate.words, value=None, was=None,
+                            is_current=False, confidence=None, reasons=(), photo=seen.photo,
+                            page=seen.page, layout=seen.layout)  # fmt: skip
+            found.append(_Event(last.place, seen.page_instance_id, entry))
+    return found
 
 
 def as_read(seen: PageObservation) -> tuple[str, str]:
@@ -107,8 +129,12 @@ def _moved(
 
 def _events(connection: Connection, study: Study, visit: Visit) -> list[_Event]:
     ids = [seen.page_instance_id for seen in visit.pages]
-    serving = [e for e in visit.fields if e.is_current and not e.needs_review]
-    serving_reads = {e.reading.reading_id for e in serving if not e.decision}
+    serving = [e for e in visit.fields if e.is_current and e.status != "flagged"]
+    serving_reads = {
+        surely_read(e.reading) if e.status == "doubted" else e.reading.reading_id
+        for e in serving
+        if not e.decision
+    }
     serving_decisions = {e.decision.decision_id for e in serving if e.decision}
     return [
         *_read(connection, ids, serving_reads),
@@ -178,7 +204,7 @@ def _read(connection: Connection, ids: list[int], serving: set[int]) -> list[_Ev
     query = (
         select(
             r.id, k.id.label("run"), k.at, r.field, r.value, k.program, s.photo_id, s.page,
-            s.layout, k.model, r.confidence, r.status, r.reason, r.reasons, k.decoded_from,
+            s.layout, k.model, r.confidence, r.status, r.reasons, k.decoded_from,
             s.id.label("page_id"),
         )
         .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
@@ -203,7 +229,7 @@ def _as_read(row: Any, *, is_current: bool) -> HistoryEntry:
         layout=row.layout,
         model=row.model,
         confidence=row.confidence,
-        reasons=restored(row.reasons, row.reason),
+        reasons=from_json(row.reasons),
         is_current=is_current,
     )
 

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 from sqlalchemy import Connection, select
 
 from sheet_reader.record import loading, schema
+from sheet_reader.record.meaning_answers import under_present_names
 from sheet_reader.record.revalidation import visits_now
-from sheet_reader.record.same_names import under_present_names
 from sheet_reader.record.states import Visit
 from sheet_reader.record.typed import TYPED
 
@@ -109,7 +109,7 @@ class KeptState:
         """The visits that these pages are."""
         record = self._record
         decided = loading.load_decisions(connection, pages)
-        _, decided = under_present_names(material.names, [], decided)
+        _, decided = under_present_names(material.meanings, [], decided)
         return visits_now(
             record.study,
             [page for page in material.pages if page.page_instance_id in pages],

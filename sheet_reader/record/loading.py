@@ -8,18 +8,14 @@ from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection, func, select
 
+from sheet_reader.reasons import from_json
 from sheet_reader.record import schema
 from sheet_reader.record.answers import told_from_json
-from sheet_reader.record.kept_reasons import restored
-from sheet_reader.record.model import Rival, Thresholds
+from sheet_reader.record.meaning import Meanings
+from sheet_reader.record.meaning_answers import load_meanings, under_present_names
+from sheet_reader.record.model import ACCEPTED, Rival, Thresholds
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.revalidation import visits_now
-from sheet_reader.record.same_names import (
-    Names,
-    has_names,
-    load_names,
-    under_present_names,
-)
 from sheet_reader.record.sheets import standing
 from sheet_reader.record.states import Decision, PageObservation, StoredReading, Visit
 from sheet_reader.record.superseded import superseded
@@ -38,12 +34,12 @@ def stamp(connection: Connection) -> Stamp:
     What it reads is only ever added to, names of forgotten photos apart.
     """
     k, d, p = schema.reading_runs.c, schema.decisions.c, schema.photos.c
-    s, n = schema.sheet_decisions.c, schema.same_names.c
+    s, n = schema.sheet_decisions.c, schema.meanings.c
     queries = (
         select(func.count(k.id), func.max(k.id)),
         select(func.count(d.id), func.max(d.id)),
         select(func.count(s.id), func.max(s.id)),
-        *([select(func.count(n.id), func.max(n.id))] if has_names(connection) else []),
+        select(func.count(n.id), func.max(n.id)),
         select(func.count(p.forgotten_at), func.max(p.forgotten_at)),
     )
     return tuple(value for query in queries for value in connection.execute(query).one())
@@ -65,25 +61,26 @@ def decisions_in(seen: Stamp) -> tuple[int | None, int | None]:
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """What visits are put together from: pages, readings by page instance, decisions, names."""
+    """What visits are put together from: pages, readings by page instance, decisions, meanings.
+    """
 
     pages: list[PageObservation]
     reads: dict[int, list[StoredReading]]
     decided: list[Decision]
-    names: Names
+    meanings: Meanings
 
 
 def load_material(connection: Connection, study: Study, *, aside: bool = False) -> Material:
     """What is known of every page, or with ``aside`` of every one that was set aside."""
     pages, reads = load_pages(connection, study, aside=aside), load_readings(connection)
-    names = load_names(connection, study)
-    reads, decided = under_present_names(names, reads, load_decisions(connection))
+    meanings = load_meanings(connection, study)
+    reads, decided = under_present_names(meanings, reads, load_decisions(connection))
     held = {(d.page_instance_id, d.field) for d in decided}
     pages, reads = without_undone(pages, reads, held)
     by_page: defaultdict[int, list[StoredReading]] = defaultdict(list)
     for read in reads:
         by_page[read.page_instance_id].append(read)
-    return Material(pages, by_page, decided, names)
+    return Material(pages, by_page, decided, meanings)
 
 
 def put_together(material: Material, study: Study, thresholds: Thresholds) -> list[Visit]:
@@ -143,7 +140,7 @@ def load_pages(
             decided_date=decided.dates.get(row.id),
         )
         for row in connection.execute(query)
-        if row.id not in gone and (row.id in decided.aside) == aside
+        if row.id not in gone | decided.withdrawn and (row.id in decided.aside) == aside
     ]
 
 
@@ -159,7 +156,6 @@ def load_readings(connection: Connection) -> list[StoredReading]:
             r.value,
             r.confidence,
             r.status,
-            r.reason,
             r.reasons,
             r.runner_up,
             r.runner_up_confidence,
@@ -169,17 +165,35 @@ def load_readings(connection: Connection) -> list[StoredReading]:
         .join(latest, latest.c.id == k.id)
         .order_by(r.id)
     )
+    first_sure = load_first_sure(connection)
     return [
         StoredReading(
-            field, value, confidence, status,
-            restored(reasons, reason) if reasons or reason else (),
+            field, value, confidence, status, from_json(reasons) if reasons else (),
             runner_up, runner_up_confidence, reading_id=reading, page_instance_id=page,
+            first_sure=first_sure.get((page, field)),
         )
         for (
-            reading, page, field, value, confidence, status, reason, reasons, runner_up,
+            reading, page, field, value, confidence, status, reasons, runner_up,
             runner_up_confidence,
         ) in connection.execute(query)
     ]  # fmt: skip
+
+
+def load_first_sure(connection: Connection) -> dict[tuple[int, str], tuple[int, str | None]]:
+    """The first sure reading, with its value, of the fields of pages that were read several times,
+    by page instance and field.
+    """
+    k, r = schema.reading_runs.c, schema.readings.c
+    several = select(k.page_instance_id).group_by(k.page_instance_id).having(func.count(k.id) > 1)
+    query = (
+        select(r.id, k.page_instance_id, r.field, r.value)
+        .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
+        .where(k.page_instance_id.in_(several), r.status.in_(ACCEPTED))
+        .order_by(r.id.desc())
+    )
+    return {
+        (page, field): (reading, value) for reading, page, field, value in connection.execute(query)
+    }
 
 
 def load_decisions(

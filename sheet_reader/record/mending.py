@@ -16,10 +16,12 @@ from sheet_reader.record import answering, deciding, schema, sheets
 from sheet_reader.record.answers import FieldAnswer
 from sheet_reader.record.model import Rival, Value
 from sheet_reader.record.naming import neutral_name
+from sheet_reader.record.serving import became
 from sheet_reader.record.sheets import SheetKind
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.record.store import Record
 from sheet_reader.record.visits import place_of
+from sheet_reader.record.writing import keep_site_label
 
 LONGEST_REASON = 500
 
@@ -36,11 +38,27 @@ def set_aside(
 
 def take_back(
     record: Record, photo_id: int, page_instance_id: int | None = None, *, by: str, reason: str = ""
-) -> None:
-    """Let a photo, or one sheet in it, count again. Raises :class:`UsageError` where there is no
-    such photo or sheet, or nothing of it is set aside.
+) -> bool:
+    """Let a photo, or one sheet in it, count again: what set it aside is taken back, or else the
+    answer by which another photo replaced it (True), which is then asked again.
+
+    Raises :class:`UsageError` where there is no such photo or sheet, or nothing to take back.
     """
-    _set(record, photo_id, page_instance_id, "back", by, reason)
+    replaced = [
+        decision
+        for visit in record.state()
+        for seen in visit.pages
+        if seen.photo_id == photo_id and page_instance_id in (None, seen.page_instance_id)
+        if (decision := became(record.study, visit, seen.page_instance_id).decision) is not None
+    ]
+    if not replaced:
+        _set(record, photo_id, page_instance_id, "back", by, reason)
+        return False
+    reason = checked_reason(reason)
+    with record.writing() as connection:
+        for decision in replaced:
+            deciding.undo_answer(connection, decision.decision_id, by, reason)
+    return True
 
 
 def _set(
@@ -57,7 +75,7 @@ def _set(
         if kind == "aside" and (len(aside) == len(about) if about else whole):
             raise UsageError(f"{_what(photo_id, page)} is set aside already")
         if kind == "back" and not aside and not (whole and page is None):
-            raise UsageError(f"{_what(photo_id, page)} is not set aside")
+            raise UsageError(f"{_what(photo_id, page)} is neither set aside nor replaced")
         sheets.add_sheet_decision(
             connection, photo_id, page, kind, by=by, reason=checked_reason(reason)
         )
@@ -144,6 +162,8 @@ def _move(
         return [FieldAnswer(int(reading), Value(value))]
     photo_id = connection.scalar(select(s.photo_id).where(s.id == page))
     assert photo_id is not None
+    if kind == "site":
+        keep_site_label(connection, study, value)
     sheets.add_sheet_decision(
         connection,
         int(photo_id),

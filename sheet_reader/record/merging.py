@@ -6,6 +6,8 @@
    order photos came, were answered and joined the visit.
 3. Without a decision, the value is current that is accepted in one photo and contradicted in none;
    two different values are a disagreement, and a person is asked once, with all of them named.
+4. Whatever is asked about a value that held: it stays current, doubted, until a person answers. Of
+   several the one that was surely read first stays.
 
 Nothing here looks at a clock.
 """
@@ -15,9 +17,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from sheet_reader.reasons import Code, Reason, because, has
+from sheet_reader.reasons import Code, Reason, Reasons, because, has
 from sheet_reader.record.model import Rival, Status
-from sheet_reader.record.states import FieldState
+from sheet_reader.record.states import FieldState, StoredReading
 
 SURE = ("accepted", "empty", "confirmed", "corrected", "typed")
 
@@ -40,16 +42,19 @@ def _merge_read(fields: Sequence[FieldState], given_up: Sequence[FieldState]) ->
     """Readings without a decision. What was surely read in a photo that a person then gave up is
     still reason enough to ask about another value.
     """
-    accepted = {f.value for f in fields if f.status in SURE}
-    doubtful: set[str | None] = {f.value for f in fields if f.status == "flagged"} - {None}
+    sure = [f for f in fields if f.status in SURE]
+    accepted = {f.value for f in sure}
+    unsure = [f for f in fields if f.status not in SURE]
+    doubtful: set[str | None] = {v for f in unsure for v in (f.value, f.reading.value)} - {None}
     doubtful |= {f.reading.value for f in given_up if f.reading.status in SURE}
-    if accepted and (len(accepted) > 1 or doubtful - accepted):
-        read = [f for f in fields if f.status in SURE or f.value is not None]
-        return _ask(fields, read + [f for f in given_up if f.reading.status in SURE])
+    if len(accepted) == 1 and not doubtful - accepted:
+        return [_beside(f, sure[0]) for f in fields]
+    held = [f for f in fields if f.status in (*SURE, "doubted") and f.value is not None]
+    stays = min(held, key=lambda f: surely_read(f.reading), default=None)
     if not accepted:
-        return _ask(fields, [])
-    best = next(f for f in fields if f.status in SURE)
-    return [_beside(f, best) for f in fields]
+        return _ask(fields, [], stays)
+    read = [f for f in fields if f.status in SURE or f.value is not None]
+    return _ask(fields, read + [f for f in given_up if f.reading.status in SURE], stays)
 
 
 def _merge_decided(fields: Sequence[FieldState]) -> list[FieldState]:
@@ -59,8 +64,14 @@ def _merge_decided(fields: Sequence[FieldState]) -> list[FieldState]:
     news = [f for f in contrary if _rival(f) not in told]
     if not news:
         return [_beside(f, best) for f in fields]
-    settled = [_beside(f, best) for f in fields if f not in news]
-    return _ask(news, [best, *contrary]) + [replace(f, is_current=False) for f in settled]
+    settled = [
+        replace(_beside(f, best), is_current=False) for f in fields if f not in news and f != best
+    ]
+    named = [best, *contrary]
+    if best.value is None:
+        return [*_ask(news, named), *settled, replace(best, is_current=False)]
+    doubted = replace(best, status="doubted", reasons=(_which(named),))
+    return [doubted, *(replace(f, is_current=False) for f in _ask(news, named)), *settled]
 
 
 def _told_of(best: FieldState, fields: Iterable[FieldState]) -> frozenset[Rival]:
@@ -69,24 +80,32 @@ def _told_of(best: FieldState, fields: Iterable[FieldState]) -> frozenset[Rival]
     return frozenset(r for decided in same for r in decided.overruled)
 
 
-def _ask(fields: Sequence[FieldState], named: Sequence[FieldState]) -> list[FieldState]:
-    """All of ``fields`` wait, one of them is asked about: in the best photo that shows its boxes.
-    The reason names the values of ``named``.
+def _ask(
+    fields: Sequence[FieldState], named: Sequence[FieldState], stays: FieldState | None = None
+) -> list[FieldState]:
+    """All of ``fields`` wait, one of them is asked about: in a photo that shows its boxes, that of
+    the value that ``stays`` before others. The reason names the values of ``named``.
     """
-    reasons = (_which(named),) if named else ()
-    waiting = [
+    reasons: Reasons = (_which(named),) if named else ()
+    reasons += tuple(r for r in stays.reasons if r.code is Code.WAS_SURE) if stays else ()
+    found = [
         replace(
             f,
-            status="flagged",
-            reasons=reasons or f.reasons,
-            is_current=False,
+            status="doubted" if f is stays else "flagged",
+            reasons=reasons if named else f.reasons,
+            is_current=f is stays,
             needs_review=False,
         )
-        for f in sorted(fields, key=_hidden)
+        for f in sorted(fields, key=lambda f: (_hidden(f), f is not stays))
     ]
-    here = waiting[0].observation
-    rivals = tuple(_rival(f) for f in named if f.observation != here and f.status != "unreadable")
-    return [replace(waiting[0], is_current=True, needs_review=True, rivals=rivals), *waiting[1:]]
+    asked = found[0]
+    rivals = tuple(
+        _rival(f)
+        for f in named
+        if f.observation != asked.observation and f.status != "unreadable"
+    )
+    current = stays is None or asked.is_current
+    return [replace(asked, is_current=current, needs_review=True, rivals=rivals), *found[1:]]
 
 
 def _beside(field: FieldState, best: FieldState) -> FieldState:
@@ -117,7 +136,7 @@ def _which(fields: Sequence[FieldState]) -> Reason:
 def _claim(field: FieldState) -> tuple[str, int, int, str | None]:
     photo, frame = field.observation.photo_id, field.observation.frame
     if field.decision is None:
-        return "read", photo, frame, field.value
+        return "read", photo, frame, field.reading.value
     if _valued(field):
         return "decided", photo, frame, field.value
     return "unreadable", photo, frame, field.reading.value
@@ -136,11 +155,17 @@ def _hidden(field: FieldState) -> bool:
     """Whether its boxes can't be seen in this photo, so that there is no reading of it."""
     return (
         field.decision is None
-        and field.status == "flagged"
-        and field.value is None
+        and field.status in ("flagged", "doubted")
+        and field.reading.value is None
         and has(field.reasons[:1], Code.HIDDEN)
     )
 
 
+def surely_read(read: StoredReading) -> int:
+    """The number of the reading that first was sure of the field; its own where none was before."""
+    return read.first_sure[0] if read.first_sure else read.reading_id
+
+
 def _rival(field: FieldState) -> Rival:
-    return Rival(field.observation.page_instance_id, field.value)
+    value = field.value if field.decision else field.reading.value
+    return Rival(field.observation.page_instance_id, value)

@@ -1,22 +1,29 @@
 """Numbered changes of the schema; each commits in one transaction with its own mark.
 
 A process that dies in the middle of one leaves the record as it was before it. New records walk
-the same path as old ones, so that there is one way to the present schema.
+the same path as old ones, so that there is one way to the present schema. A step that has been
+released is frozen text.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
+from pathlib import Path
 
-from sqlalchemy import Connection, Engine, Table, func, insert, inspect, select
+from sqlalchemy import Connection, Engine, insert, inspect, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import RecordError
-from sheet_reader.record import checksum_triggers, checksums, former_schema, schema
-from sheet_reader.record.guards import guard
+from sheet_reader.record import checksums, schema
 from sheet_reader.record.model import now
-from sheet_reader.record.renaming import rename_all
+
+SCRIPTS = Path(__file__).parent
+BETWEEN = "\n\n"
+"""What stands between two statements of a script."""
+FORMER_STEPS = "schema_marks"
+"""The table of steps in the earliest trial records."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,142 +35,39 @@ class Migration:
     apply: Callable[[Connection], None]
 
 
-def _first_tables(connection: Connection) -> None:
-    later = {"schema_marks", "overruled", "about", "seals"}
-    tables = [t for t in former_schema.metadata.sorted_tables if t.name not in later]
-    former_schema.metadata.create_all(connection, tables=tables, checkfirst=False)
-
-
-def _guard_history(connection: Connection) -> None:
-    guard(connection, "looks", "readings", "decisions")
-
-
-def _add_overruled(connection: Connection) -> None:
-    """Note with each decision what the person knew.
-
-    Of older decisions that is not known; where another photo contradicts one of them, a person is
-    asked once more.
+def _first_release(connection: Connection) -> None:
+    """All tables, indexes and triggers, from frozen text: what a later program calls its schema
+    does not reach back into this step.
     """
-    _add_column(connection, "decisions", "looks_before", "INTEGER")
-    former_schema.overruled.create(connection)
-    guard(connection, "overruled")
+    script = SCRIPTS / f"version_1_{connection.dialect.name}.sql"
+    whole = connection.execution_options(no_parameters=True)
+    for statement in script.read_text(encoding="utf-8").split(BETWEEN):
+        whole.exec_driver_sql(statement)
 
 
-def _thresholds(connection: Connection) -> None:
-    """Keep with each reading run from which confidence on it accepted."""
-    _add_column(connection, "looks", "threshold", "FLOAT")
-
-
-def _circumstances(connection: Connection) -> None:
-    """A photo refused before is read once more: what its refusal depended on is not known."""
-    _add_column(connection, "photos", "circumstances", "VARCHAR(64) DEFAULT '' NOT NULL")
-
-
-def _add_column(connection: Connection, table: str, name: str, kind: str) -> None:
-    """Unless it is there: the first step of later programs made it at once."""
-    if name not in {column["name"] for column in inspect(connection).get_columns(table)}:
-        connection.exec_driver_sql(f"ALTER TABLE {table} ADD COLUMN {name} {kind}")
-
-
-def _reasons(connection: Connection) -> None:
-    """Reasons as data; those kept in words stay in ``reason``."""
-    for table in ("photos", "readings"):
-        _add_column(connection, table, "reasons", "TEXT")
-
-
-def _notes(connection: Connection) -> None:
-    """Tables for notes and checksums; step 7 fills the latter, or takes them over."""
-    for table in (former_schema.about, former_schema.seals):
-        table.create(connection)
-
-
-def _letters(connection: Connection) -> None:
-    """What letters asked of volunteers, and what people remarked about visits and pages."""
-    for table in (schema.drafts, schema.remarks):
-        table.create(connection)
-        checksum_triggers.create(connection, [table.name])
-
-
-def _answers(connection: Connection) -> None:
-    """Which decisions are one answer, and what the person was told of."""
-    _add_column(connection, "decisions", "answer", "INTEGER")
-    _add_column(connection, "decisions", "told", "TEXT")
-
-
-def _evidence(connection: Connection) -> None:
-    """What a page was decoded from, and under which rules; which names mean the same."""
-    blob = "BLOB" if connection.dialect.name == "sqlite" else "BYTEA"
-    _add_column(connection, "page_instances", "decoded_under", "VARCHAR(120)")
-    _add_column(connection, "reading_runs", "evidence", blob)
-    _add_column(connection, "reading_runs", "decoded_from", "INTEGER")
-    schema.same_names.create(connection)
-    checksum_triggers.create(connection, [schema.same_names.name])
-    guard(connection, schema.same_names.name)
-
-
-def _sheet_decisions(connection: Connection) -> None:
-    """Decisions about whole sheets and photos, and why something was decided."""
-    _add_column(connection, "decisions", "reason", "TEXT")
-    table = schema.sheet_decisions
-    table.create(connection)
-    guard(connection, table.name)
-    checksum_triggers.create(connection, [table.name])
-
-
-def _leases(connection: Connection) -> None:
-    """Who is shown which question now."""
-    schema.leases.create(connection)
-
-
-def _remarks_of_mail(connection: Connection) -> None:
-    """Which photo the mail with a remark brought."""
-    _add_column(connection, "remarks", "photo_id", "INTEGER")
-
-
-def _blind_answers(connection: Connection) -> None:
-    """What each of two people made of a field."""
-    table = schema.blind_answers
-    table.create(connection)
-    guard(connection, table.name)
-    checksum_triggers.create(connection, [table.name])
-
-
-def _photos_by_name(connection: Connection) -> None:
-    """So that the look for a photo of the same name does not go through all of them."""
-    schema.PHOTOS_BY_NAME.create(connection, checkfirst=True)
-
-
-MIGRATIONS: tuple[Migration, ...] = (
-    Migration(1, "tables", _first_tables),
-    Migration(2, "append-only history", _guard_history),
-    Migration(3, "what decisions overruled", _add_overruled),
-    Migration(4, "threshold of a reading run", _thresholds),
-    Migration(5, "what a refusal depended on", _circumstances),
-    Migration(6, "notes", _notes),
-    Migration(7, "standard names, checksums", rename_all),
-    Migration(8, "reasons as data", _reasons),
-    Migration(9, "letters and remarks", _letters),
-    Migration(10, "answers of several decisions", _answers),
-    Migration(11, "what pages were decoded from", _evidence),
-    Migration(12, "decisions about sheets", _sheet_decisions),
-    Migration(13, "leases of questions", _leases),
-    Migration(14, "remarks of mail", _remarks_of_mail),
-    Migration(15, "blind answers of two people", _blind_answers),
-    Migration(16, "photos by name", _photos_by_name),
-)
+MIGRATIONS: tuple[Migration, ...] = (Migration(1, "first release", _first_release),)
 
 
 def version_of(connection: Connection) -> int:
-    """The version of the record's schema; 0 where there is none yet."""
-    steps = _steps_table(connection)
-    return 0 if steps is None else int(connection.scalar(select(func.max(steps.c.version))) or 0)
+    """The version of the record's schema; 0 where there is none yet.
 
-
-def _steps_table(connection: Connection) -> Table | None:
-    """The table of the steps taken, under its present or its former name."""
-    known = inspect(connection)
-    tables = (schema.schema_version, former_schema.marks)
-    return next((table for table in tables if known.has_table(table.name)), None)
+    Raises :class:`RecordError` for a record of a trial version from before the first release.
+    """
+    known = set(inspect(connection).get_table_names())
+    if schema.schema_version.name in known:
+        steps = schema.schema_version.c
+        found = connection.execute(select(steps.version, steps.name).order_by(steps.version)).all()
+        if not found:
+            return 0
+        if found[0].name == MIGRATIONS[0].name:
+            return int(found[-1].version)
+    elif FORMER_STEPS not in known:
+        return 0
+    raise RecordError(
+        "the record was made by a trial version from before the first release",
+        remedy="export its tables with the program that made it; to have its photos read by this "
+        "one, move the folder originals into the inbox of a new study",
+    )
 
 
 def migrate(engine: Engine, migrations: Sequence[Migration] = MIGRATIONS) -> list[str]:
@@ -187,17 +91,14 @@ def migrate(engine: Engine, migrations: Sequence[Migration] = MIGRATIONS) -> lis
 def _step(engine: Engine, migration: Migration) -> bool:
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
         _lock_schema(connection)
-        if _steps_table(connection) is None:
-            former_schema.marks.create(connection)
-        if version_of(connection) >= migration.version:
+        found = version_of(connection)
+        if found >= migration.version:
             return False
-        was_known = checksums.schema_is_known(connection)
-        with checksums.kept(connection):
+        was_known = found == 0 or checksums.schema_is_known(connection)
+        with checksums.kept(connection) if found else nullcontext():
             migration.apply(connection)
-        steps = _steps_table(connection)
-        assert steps is not None
         connection.execute(
-            insert(steps).values(
+            insert(schema.schema_version).values(
                 version=migration.version,
                 name=migration.name,
                 applied_at=now(),

@@ -12,7 +12,12 @@ from numpy.typing import NDArray
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import Reason, Reasons
 
-Status = Literal["accepted", "flagged", "confirmed", "corrected", "typed", "empty", "unreadable"]
+Status = Literal[
+    "accepted", "doubted", "flagged", "confirmed", "corrected", "typed", "empty", "unreadable"
+]
+"""``doubted``: it held, and something learnt later speaks against it; it counts until a person
+answers.
+"""
 ACCEPTED: tuple[Status, ...] = ("accepted", "empty")
 """What was read and taken over without a question; "not recorded" is such a reading too."""
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
@@ -155,6 +160,8 @@ class PhotoLine:
 class FoundPage:
     """A page as it goes into the record. ``outline`` are its corners in the picture in px;
     ``evidence`` is what it was decoded from, packed, and ``decoded_under`` names the rules.
+    ``wording`` is what its names mean (as text, see :mod:`sheet_reader.study.meaning`), and
+    ``site_label`` what its site is called; None where that is not known.
     """
 
     frame: int
@@ -176,6 +183,8 @@ class FoundPage:
     threshold: float | None = None
     evidence: bytes | None = None
     decoded_under: str | None = None
+    wording: str | None = None
+    site_label: str | None = None
 
 
 @dataclass(frozen=True, slots=True)

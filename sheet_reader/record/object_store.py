@@ -19,7 +19,7 @@ from types import SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
 from sheet_reader.atomic import TEMPORARY
-from sheet_reader.errors import SheetReaderError, StorageError, UsageError
+from sheet_reader.errors import SheetReaderError, StorageError, UsageError, install_extra
 
 if TYPE_CHECKING:
     from fsspec import AbstractFileSystem
@@ -188,7 +188,7 @@ def _opened(url: str) -> tuple[Any, str]:
         raise UsageError(
             "originals on a store need fsspec, which is not installed",
             where=STORE_VARIABLE,
-            remedy='install the extra “store”: pip install "sheet-reader[store]"',
+            remedy=install_extra("store"),
         ) from None
     try:
         files, path = url_to_fs(url)

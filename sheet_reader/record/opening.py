@@ -6,7 +6,6 @@ import contextlib
 import os
 import shutil
 import sqlite3
-import stat
 import tempfile
 from collections.abc import Callable, Iterator, Set
 from contextlib import contextmanager
@@ -15,22 +14,23 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, inspect, select
 
+from sheet_reader.atomic import PRIVATE_FILE, PRIVATE_FOLDER, tighten
 from sheet_reader.errors import RecordError, StorageError
 from sheet_reader.record import originals, schema
 from sheet_reader.record.engine import (
     BUSY_SECONDS,
     RECORD_FILE,
+    URL_VARIABLE,
     connect_unchanged,
     open_engine,
     sqlite_url,
     unchanging_engine,
 )
 from sheet_reader.record.migrations import MIGRATIONS, migrate, version_of
+from sheet_reader.record.place import must_be_named
 
 ARRIVING = "arriving"
 """Notes the first photo about to be kept, until the record holds photos."""
-PRIVATE_FILE, PRIVATE_FOLDER = 0o600, 0o700
-OTHERS = stat.S_IRWXG | stat.S_IRWXO
 
 
 def may_write(file: Path) -> bool:
@@ -53,43 +53,27 @@ def must_be_writable(file: Path) -> None:
         )
 
 
-def must_be_left(file: Path) -> bool:
-    """Whether a record that is to be looked at can't be opened without a change: it may not be
-    written, or is of an older version.
-    """
-    if not may_write(file):
-        return True
-    try:
-        with contextlib.closing(_plainly(file)) as db:
-            tables = {name for (name,) in db.execute("SELECT name FROM sqlite_master")}
-            if schema.schema_version.name not in tables:
-                return bool(tables)
-            query = f"SELECT max(version) FROM {schema.schema_version.name}"
-            return int(db.execute(query).fetchone()[0] or 0) < MIGRATIONS[-1].version
-    except sqlite3.Error:
-        return False  # damaged or busy: that is told when it is opened
-
-
-def _plainly(file: Path) -> sqlite3.Connection:
-    return sqlite3.connect(f"{file.absolute().as_uri()}?mode=rw", uri=True)
-
-
 def must_be_present(engine: Engine, where: str) -> None:
-    """Raises :class:`RecordError` where a record on a server, of which no copy can be made here, is
-    of an older version.
+    """Raises :class:`RecordError` where a record on a server, of which no copy can be made here,
+    has no tables yet: looking at it may not make them.
     """
     with engine.connect() as connection:
-        found = version_of(connection)
-    if found != MIGRATIONS[-1].version:
-        raise RecordError(
-            f"the record is of an older version ({found}), and looking at it may not change it",
-            where=where,
-            remedy="the next read or review brings it up to date",
-        )
+        if version_of(connection) != MIGRATIONS[-1].version:
+            raise RecordError(
+                "the record has no tables yet, and looking at it may not make them",
+                where=where,
+                remedy="the next read makes them",
+            )
 
 
 def must_not_be_blank(folder: Path) -> None:
-    """Raises :class:`RecordError` where there is no record, or one of no bytes, beside photos."""
+    """Raises :class:`RecordError` where there is no record, or one of no bytes, beside photos, and
+    :class:`UsageError` where it is kept elsewhere and nobody has said where; asks nothing of a
+    record whose address is given.
+    """
+    if os.environ.get(URL_VARIABLE):
+        return
+    must_be_named(folder)
     file = folder / RECORD_FILE
     if (not file.exists() or file.stat().st_size == 0) and any(originals.all_kept(folder)):
         state = "is empty" if file.exists() else "is gone"
@@ -136,10 +120,18 @@ def lost(folder: Path, where: Path | str, what: str) -> RecordError:
     """The error for a record that does not belong to the photos kept beside it."""
     count = sum(1 for _ in originals.all_kept(folder))
     photos = "photo lies" if count == 1 else "photos lie"
+    own = folder / RECORD_FILE
+    if own.exists() and own.stat().st_size and Path(where) != own:
+        return RecordError(
+            f"{what}, yet {count} kept {photos} in {originals.FOLDER}/",
+            where=where,
+            remedy=f"the record of this study is {RECORD_FILE} in its folder: leave {URL_VARIABLE} "
+            "unset",
+        )
     return RecordError(
         f"{what}, yet {count} kept {photos} in {originals.FOLDER}/",
         where=where,
-        remedy="put the latest backup back; or, to start anew, move the folder "
+        remedy="put the latest backup back with restore; or, to start anew, move the folder "
         f"{originals.FOLDER} into inbox, so that its photos are read again",
     )
 
@@ -153,23 +145,14 @@ def make_private(folder: Path) -> None:
     with contextlib.suppress(FileExistsError):
         os.close(os.open(file, os.O_CREAT | os.O_EXCL | os.O_WRONLY, PRIVATE_FILE))
     for ending in ("", "-wal", "-shm"):
-        _tighten(file.with_name(file.name + ending), PRIVATE_FILE)
+        tighten(file.with_name(file.name + ending), PRIVATE_FILE)
     root = originals.root_of(folder)
     kept = (root if isinstance(root, Path) else folder) / originals.FOLDER
-    if kept.is_dir() and _tighten(kept, PRIVATE_FOLDER):
+    if kept.is_dir() and tighten(kept, PRIVATE_FOLDER):
         for path in kept.glob("*"):
-            _tighten(path, PRIVATE_FOLDER if path.is_dir() else PRIVATE_FILE)
+            tighten(path, PRIVATE_FOLDER if path.is_dir() else PRIVATE_FILE)
         for path in kept.glob("*/*"):
-            _tighten(path, PRIVATE_FILE)
-
-
-def _tighten(path: Path, mode: int) -> bool:
-    """Whether others had any right at ``path``; then they have none any more."""
-    with contextlib.suppress(FileNotFoundError, PermissionError):
-        if path.stat().st_mode & OTHERS:
-            path.chmod(mode)
-            return True
-    return False
+            tighten(path, PRIVATE_FILE)
 
 
 @contextmanager

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
-from sheet_reader.atomic import PRIVATE, TEMPORARY, atomic_write, sync_folder
+from sheet_reader.atomic import TEMPORARY, atomic_write, sync_folder
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.intake.names import one_line
 from sheet_reader.record.leftovers import sweep
@@ -142,16 +142,9 @@ def keep(folder: Path, relative: str, data: bytes) -> bool:
     with contextlib.suppress(FileNotFoundError):
         if target.stat().st_size == len(data) and target.read_bytes() == data:
             return False
-    for parent in (target.parent.parent, target.parent):
-        _make_private_folder(parent)
-    atomic_write({target: data}, mode=PRIVATE)
+    atomic_write({target: data})
     sync_folder(target.parent.parent)
     return True
-
-
-def _make_private_folder(folder: Path) -> None:
-    with contextlib.suppress(FileExistsError):
-        folder.mkdir(mode=0o700)
 
 
 def all_kept(folder: Path) -> Iterator[str]:

@@ -3,36 +3,41 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
-from typing import Literal
+from typing import Literal, get_args
 
 from sqlalchemy import Connection, select
 
 from sheet_reader.errors import UsageError
-from sheet_reader.reasons import Reasons
+from sheet_reader.reasons import Reasons, from_json
 from sheet_reader.record import schema
-from sheet_reader.record.kept_reasons import restored
 from sheet_reader.record.naming import both_names, neutral_name
+from sheet_reader.record.serving import Became, became
 from sheet_reader.record.sheets import standing
 from sheet_reader.record.store import Record
 from sheet_reader.record.typed import TYPED
 
-Fate = Literal["waiting", "read", "read in part", "not readable", "typed in", "set aside", "check"]
-FATES: tuple[Fate, ...] = (
-    "read", "read in part", "waiting", "not readable", "typed in", "set aside", "check",
-)  # fmt: skip
+Fate = Literal[
+    "read", "read in part", "replaced", "repeated", "without a place", "waiting", "not readable",
+    "typed in", "set aside", "check",
+]  # fmt: skip
+FATES: tuple[Fate, ...] = get_args(Fate)
 MOST_NAMED = 5
 
 
 @dataclass(frozen=True, slots=True)
 class PhotoSheet:
-    """A sheet in a photo: where it counts ("" while that waits), and how many fields wait."""
+    """A sheet in a photo: where it counts ("" while that waits), how many fields wait, and what
+    became of its values.
+    """
 
     page_instance_id: int
     site: str
     visit_date: str
     waiting: int
+    became: Became
     aside: bool = False
 
 
@@ -68,7 +73,7 @@ def photo_fates(record: Record) -> list[PhotoFate]:
     """Every photo of the record, also typed sheets without one, oldest first."""
     found = _sheets(record)
     p, o = schema.photos.c, schema.origins.c
-    columns = (p.id, p.name, p.received_at, p.status, p.reason, p.reasons)
+    columns = (p.id, p.name, p.received_at, p.status, p.reasons)
     with record.reading() as connection:
         now = standing(connection)
         ways: dict[int, str] = {}
@@ -79,12 +84,12 @@ def photo_fates(record: Record) -> list[PhotoFate]:
     fates = []
     for row in rows:
         sheets = tuple(found[row.id])
-        reasons = restored(row.reasons, row.reason)
+        reasons = from_json(row.reasons)
         if row.status == TYPED and not sheets:  # every answer was taken back
             continue
         gone = bool(sheets) and all(s.aside for s in sheets)
         aside = now.photos_aside.get(row.id)
-        fate = _fate(row.status, reasons, aside=gone or (aside is not None and not sheets),
+        fate = _fate(row.status, reasons, sheets, aside=gone or (aside is not None and not sheets),
                      typed=row.id in typed and bool(sheets))  # fmt: skip
         way = TYPED if row.status == TYPED else ways.get(row.id, "")
         why = aside.reason if aside else ""
@@ -97,12 +102,17 @@ def _typed_on(connection: Connection) -> set[int]:
     return set(connection.scalars(select(s.photo_id).where(s.layout == TYPED)))
 
 
-def _fate(status: str, reasons: Reasons, *, aside: bool, typed: bool) -> Fate:
+def _fate(
+    status: str, reasons: Reasons, sheets: Sequence[PhotoSheet], *, aside: bool, typed: bool
+) -> Fate:
     if aside:
         return "set aside"
     if status == TYPED or (typed and status != "read"):
         return "typed in"
     if status == "read":
+        counting = [sheet.became.what for sheet in sheets if not sheet.aside]
+        if counting and "read" not in counting:
+            return counting[0]
         return "read in part" if reasons else "read"
     if status == "waiting":
         return "waiting"
@@ -116,9 +126,11 @@ def _sheets(record: Record) -> dict[int, list[PhotoSheet]]:
         for visit in record.state_aside() if aside else record.state():
             for seen in visit.pages:
                 own = [f for f in visit.fields if f.observation == seen]
+                page = seen.page_instance_id
+                fate = became(record.study, visit, page)
                 waiting = 0 if aside else sum(f.needs_review for f in own)
                 found[seen.photo_id].append(
-                    PhotoSheet(seen.page_instance_id, visit.site, visit.visit_date, waiting, aside)
+                    PhotoSheet(page, visit.site, visit.visit_date, waiting, fate, aside)
                 )
     for sheets in found.values():
         sheets.sort(key=lambda sheet: sheet.page_instance_id)

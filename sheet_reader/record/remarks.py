@@ -4,7 +4,6 @@ photo. Personal data.
 
 from __future__ import annotations
 
-import re
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
@@ -15,6 +14,7 @@ from sqlalchemy import Connection, delete, select
 from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
 from sheet_reader.record.model import now
+from sheet_reader.record.people import Person
 from sheet_reader.record.store import Record
 from sheet_reader.record.writing import insert_new
 
@@ -24,6 +24,7 @@ Source = Literal["mail", "person"]
 LONGEST = 2_000
 BY_MAIL = "by mail: "
 """Stands before what came by mail."""
+CAME_BY_MAIL = f"{BY_MAIL}it is in the record"
 COMMENTS = "comments"
 """Marks what the comments area of a page says, typed up."""
 
@@ -109,8 +110,10 @@ class Remarks:
         return tuple(dict.fromkeys(text for _, text in sorted(found)))
 
 
-def remarks_of(record: Record) -> Remarks:
-    """All remarks of a record."""
+def remarks_of(record: Record, *, of_mail: bool = True) -> Remarks:
+    """All remarks of a record; without what stands in mails, which was written to one person, there
+    is only said that one came.
+    """
     r = schema.remarks.c
     visits: dict[Place, list[tuple[int, str]]] = defaultdict(list)
     pages: dict[int, list[tuple[int, str]]] = defaultdict(list)
@@ -121,7 +124,8 @@ def remarks_of(record: Record) -> Remarks:
         for page in connection.execute(select(s.id, s.photo_id)):
             brought[page.photo_id].append(page.id)
         for row in connection.execute(query.order_by(r.id)):
-            said = row.id, f"{BY_MAIL}{row.text}" if row.source == "mail" else row.text
+            mail = f"{BY_MAIL}{row.text}" if of_mail else CAME_BY_MAIL
+            said = row.id, mail if row.source == "mail" else row.text
             if row.photo_id is not None:
                 for number in brought[row.photo_id]:
                     pages[number].append(said)
@@ -148,11 +152,11 @@ def typed_up(record: Record) -> dict[int, str]:
     }
 
 
-def remarks_naming(connection: Connection, who: re.Pattern[str]) -> tuple[int, ...]:
+def remarks_naming(connection: Connection, who: Person) -> tuple[int, ...]:
     """The remarks that a person made or that name her."""
     r = schema.remarks.c
     rows = connection.execute(select(r.id, r.author, r.text))
-    return tuple(row.id for row in rows if who.search(row.author) or who.search(row.text))
+    return tuple(row.id for row in rows if who.named_in(row.author) or who.named_in(row.text))
 
 
 def forget_remarks(connection: Connection, ids: Iterable[int]) -> None:

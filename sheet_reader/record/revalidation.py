@@ -1,14 +1,13 @@
 """The readings held against the study file as it is now.
 
 A field was accepted under the study file of its day. Where the one in force now would ask about it,
-it is asked about, until the file says otherwise again or a person has decided; nothing that was
+it is doubted, until the file says otherwise again or a person has decided; nothing that was
 asked about is ever accepted here. Pure functions over rows, a step before and a step after
 :func:`sheet_reader.record.visits.visits_of`.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
@@ -18,7 +17,7 @@ from sheet_reader.record.row_sums import with_sums_checked
 from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
 from sheet_reader.record.visits import visits_of
 from sheet_reader.sheet.model import BLANK
-from sheet_reader.study.model import FieldSpec, Study, SumRule
+from sheet_reader.study.model import FieldSpec, Study
 
 UNKNOWN = because(Code.UNKNOWN_FIELD)
 
@@ -57,7 +56,7 @@ def asked_anew(
             reason = _against(study, read, spec, thresholds.keys if key else thresholds.counts)
             read = _asked(read, reason) if reason else read
         found.append(read)
-    return _sums_checked(study.sums, found, held) if study.sums else found
+    return found
 
 
 def _against(study: Study, read: StoredReading, spec: FieldSpec, threshold: float) -> Reason | None:
@@ -75,39 +74,9 @@ def _against(study: Study, read: StoredReading, spec: FieldSpec, threshold: floa
 
 
 def _asked(read: StoredReading, reason: Reason) -> StoredReading:
-    return replace(read, status="flagged", reasons=(because(Code.ASKED_ANEW), reason))
-
-
-def _sums_checked(
-    rules: Sequence[SumRule], reads: list[StoredReading], held: Collection[Place]
-) -> list[StoredReading]:
-    """Flag all fields of a sum that does not hold, where all were accepted and none is decided."""
-    by_page: dict[int, dict[str, StoredReading]] = defaultdict(dict)
-    for read in reads:
-        by_page[read.page_instance_id][read.field] = read
-    off: dict[int, Reason] = {}
-    for on_page in by_page.values():
-        for rule in rules:
-            fields = [on_page[name] for name in (rule.total, *rule.parts) if name in on_page]
-            if len(fields) != 1 + len(rule.parts):
-                continue
-            if (reason := _sum_off(fields, held)) is not None:
-                for read in fields:
-                    off.setdefault(read.reading_id, reason)
-    return [_asked(r, off[r.reading_id]) if r.reading_id in off else r for r in reads]
-
-
-def _sum_off(fields: Sequence[StoredReading], held: Collection[Place]) -> Reason | None:
-    """What is wrong with a total (first) and its parts, if anything."""
-    for read in fields:
-        decided = (read.page_instance_id, read.field) in held
-        if decided or read.status != "accepted" or not (read.value or "").isdecimal():
-            return None
-    total, *parts = (int(read.value or "") for read in fields)
-    if total == sum(parts):
-        return None
-    names = [read.field for read in fields]
-    return because(Code.SUM_OFF, total=total, parts=sum(parts), fields=names)
+    first = read.first_sure or (read.reading_id, read.value)
+    reasons = because(Code.ASKED_ANEW), reason
+    return replace(read, status="flagged", reasons=reasons, first_sure=first)
 
 
 def placed_for_sure(

@@ -1,4 +1,5 @@
-"""Sums checked on the row that goes out, whatever photos and decisions its values come from.
+"""The one rule of sums, and sums checked on the row that goes out, whatever photos and decisions
+its values come from.
 
 A sum that does not fit is asked about unless a person was told of just these values. Pure
 functions, a step after :func:`sheet_reader.record.visits.visits_of`.
@@ -6,11 +7,12 @@ functions, a step after :func:`sheet_reader.record.visits.visits_of`.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.answers import SumTold
+from sheet_reader.record.model import Status
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.study.model import Study, SumRule
 
@@ -27,10 +29,11 @@ def _checked(rules: Sequence[SumRule], visit: Visit) -> Visit:
     for rule in rules:
         states = [serving.get(name) for name in (rule.total, *rule.parts)]
         fields = [e for e in states if e is not None]
-        if len(fields) != len(states) or any(e.needs_review for e in fields):
+        if len(fields) != len(states) or any(e.status in ("flagged", "doubted") for e in fields):
             continue
-        reason = sum_off(fields)
-        if reason is None or sum_as_told(fields) in told or _settled_before(fields):
+        names, values = zip(*((e.reading.field, e.value) for e in fields), strict=True)
+        reason = sum_off(names, values)
+        if reason is None or SumTold(names, values) in told or _settled_before(fields):
             continue
         open_ = [e for e in fields if e.decision is None and e.value is not None] or fields[:1]
         asked |= {e.reading.field: reason for e in open_}
@@ -43,7 +46,8 @@ def _asked(state: FieldState, asked: dict[str, Reason]) -> FieldState:
     reason = asked.get(state.reading.field)
     if reason is None or not state.is_current:
         return state
-    return replace(state, status="flagged", reasons=(reason,), needs_review=True)
+    status: Status = "flagged" if state.value is None else "doubted"
+    return replace(state, status=status, reasons=(reason,), needs_review=True)
 
 
 def sums_told(visit: Visit) -> set[SumTold]:
@@ -52,25 +56,36 @@ def sums_told(visit: Visit) -> set[SumTold]:
     return {t for t in told if isinstance(t, SumTold)}
 
 
-def sum_as_told(fields: Sequence[FieldState]) -> SumTold:
-    """The fields of a sum, the total first, with their values."""
-    return SumTold(tuple(e.reading.field for e in fields), tuple(e.value for e in fields))
-
-
-def sum_off(fields: Sequence[FieldState]) -> Reason | None:
-    """What is wrong with a total (first) and its parts, if anything. Where parts are missing,
-    the others may still exceed the total.
+def sum_off(names: Sequence[str], values: Sequence[str | None]) -> Reason | None:
+    """What is wrong with a total (first) and its parts, if anything; None: not recorded. Where
+    parts are missing, the others may still exceed the total.
     """
-    total, *parts = (int(e.value) if (e.value or "").isdecimal() else None for e in fields)  # type: ignore[arg-type]
+    total, *parts = (int(v) if v is not None and v.isdecimal() else None for v in values)
     known = [part for part in parts if part is not None]
     if total is None or not known:
         return None
-    names = [e.reading.field for e in fields]
     if len(known) == len(parts) and sum(known) != total:
-        return because(Code.SUM_OFF, total=total, parts=sum(known), fields=names)
+        return because(Code.SUM_OFF, total=total, parts=sum(known), fields=list(names))
     if len(known) < len(parts) and sum(known) > total:
-        return because(Code.PARTS_EXCEED, total=total, parts=sum(known), fields=names)
+        return because(Code.PARTS_EXCEED, total=total, parts=sum(known), fields=list(names))
     return None
+
+
+def sums_off(
+    study: Study, values: Mapping[str, str | None], changed: Collection[str]
+) -> dict[SumTold, str]:
+    """The sums that do not fit and have a ``changed`` field in them, each in words."""
+    labels = {spec.name: spec.label for spec in study.fields}
+    found = {}
+    for rule in study.sums:
+        names = (rule.total, *rule.parts)
+        texts = tuple(values.get(name) for name in names)
+        if set(names) & set(changed) and (reason := sum_off(names, texts)) is not None:
+            some = reason.code is Code.PARTS_EXCEED
+            parts = "the parts written down already" if some else "its parts"
+            said = f"{labels[rule.total]} is {reason['total']}, {parts} add to {reason['parts']}"
+            found[SumTold(names, texts)] = said
+    return found
 
 
 def _settled_before(fields: Sequence[FieldState]) -> bool:

@@ -15,9 +15,8 @@ from sqlalchemy import Connection, insert, select, update
 
 from sheet_reader import __version__
 from sheet_reader.decode.types import FieldReading
-from sheet_reader.reasons import Code, because
+from sheet_reader.reasons import Code, because, to_json
 from sheet_reader.record import schema
-from sheet_reader.record.kept_reasons import kept
 from sheet_reader.record.model import FoundPage, now
 
 SURE = ("accepted", "empty")
@@ -83,8 +82,7 @@ def insert_run(
             "value": f.value,
             "confidence": float(f.confidence),
             "status": f.status,
-            "reason": "",
-            "reasons": kept(f.reasons),
+            "reasons": to_json(f.reasons),
             "runner_up": f.runner_up,
             "runner_up_confidence": float(f.runner_up_confidence),
         }

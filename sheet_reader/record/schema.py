@@ -1,5 +1,9 @@
 """The tables of the record, one definition for SQLite and PostgreSQL.
 
+Their first release stands as frozen text beside this (``version_1_*.sql``), made of these tables
+and their triggers by ``python -m sheet_reader.lab.schema_text``. Until that release a change of
+this module renews the text; after it, it is a step in ``migrations.py``.
+
 ``photos`` are originals by content hash, with the circumstances they were last read under;
 ``origins`` say where each came from (personal data, removed by ``erase``); ``mail_messages`` are
 the mails whose photos are all kept. A ``page_instance`` is one printed page in one photo: it stays
@@ -8,8 +12,7 @@ program and model (its ``threshold`` is the one from which on counts were accept
 is not known); its ``readings`` hold a value per field. ``evidence`` is what a page was decoded
 from; a run made from the evidence of an earlier run (``decoded_from``) has that one's pictures.
 ``decoded_under`` names the rules under which a page was last decoded.
-``reasons`` are kept as JSON (see :mod:`sheet_reader.reasons`), NULL for none; ``reason`` holds the
-words in which earlier versions kept them.
+``reasons`` are kept as JSON (see :mod:`sheet_reader.reasons`), NULL for none.
 ``decisions`` are what people said about a field of a page instance, with a ``reason`` where they
 gave one; ``runs_before`` is the highest id of a reading run that was there, so that runs and
 decisions stand in one sequence whatever the clock says; ``answer`` numbers the answer that a
@@ -20,8 +23,10 @@ puts them into the same sequence. ``overruled`` are the values of the same field
 a person was told of and decided against. Reading runs, readings, all decisions and overruled are
 only ever added, never changed (see migrations). ``drafts`` say what was asked of volunteers in
 which letter. ``remarks`` are what people say about a visit, about a page where they stand on one,
-or in the mail that brought a photo (personal data, removed by ``erase``). ``same_names`` are
-answers about fields that have another name now: ``present``, or NULL for a different thing.
+or in the mail that brought a photo (personal data, removed by ``erase``). ``wordings`` are what the
+names on a page meant when it came in (see :mod:`sheet_reader.study.meaning`), ``site_labels`` what
+sites were called when pages of theirs came in. ``meanings`` are answers about words that changed
+since: ``same``, or not (``present_said`` "": as all that the study had then).
 ``blind_answers`` are what each of two people made of a field by herself; they are only ever added,
 too. ``leases`` say who is shown which question now; they are no part of the history. ``about``
 holds notes on the record itself, and ``row_checksums`` a checksum for each row of the others (see
@@ -67,7 +72,6 @@ photos = Table(
     Column("bytes", Integer, nullable=False),
     Column("received_at", String(32), nullable=False),
     Column("status", String(12), nullable=False),
-    Column("reason", Text, nullable=False, default=""),
     Column("reasons", Text),
     Column("attempts", Integer, nullable=False, default=0),
     Column("read_at", String(32)),
@@ -104,6 +108,13 @@ mail_messages = Table(
     UniqueConstraint("mailbox", "mark"),
 )
 
+wordings = Table(
+    "wordings",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("said", Text, nullable=False),
+)
+
 page_instances = Table(
     "page_instances",
     metadata,
@@ -116,6 +127,7 @@ page_instances = Table(
     Column("sheet", String(40), nullable=False),
     Column("page", Integer, nullable=False),
     Column("decoded_under", String(120)),
+    Column("wording", ForeignKey("wordings.id")),
     UniqueConstraint("photo_id", "frame", "study", "layout", "sheet", "page", "position"),
 )
 
@@ -152,7 +164,6 @@ readings = Table(
     Column("value", String(40)),
     Column("confidence", Float, nullable=False),
     Column("status", String(12), nullable=False),
-    Column("reason", Text, nullable=False),
     Column("reasons", Text),
     Column("runner_up", String(40)),
     Column("runner_up_confidence", Float, nullable=False),
@@ -236,17 +247,29 @@ remarks = Table(
     UniqueConstraint("site", "visit_date", "mark"),
 )
 
-same_names = Table(
-    "same_names",
+meanings = Table(
+    "meanings",
     metadata,
     Column("id", Integer, primary_key=True),
     Column("kind", String(12), nullable=False),
     Column("former", String(200), nullable=False),
-    Column("present", String(200)),
+    Column("former_said", Text, nullable=False),
+    Column("present", String(200), nullable=False),
+    Column("present_said", Text, nullable=False),
+    Column("same", Boolean, nullable=False),
     Column("by", Text, nullable=False),
     Column("at", String(32), nullable=False),
     Column("program", String(40), nullable=False),
-    Column("undoes", ForeignKey("same_names.id"), unique=True),
+    Column("undoes", ForeignKey("meanings.id"), unique=True),
+)
+
+site_labels = Table(
+    "site_labels",
+    metadata,
+    Column("id", Integer, primary_key=True),
+    Column("site", String(40), nullable=False),
+    Column("label", Text, nullable=False),
+    UniqueConstraint("site", "label"),
 )
 
 blind_answers = Table(
@@ -304,4 +327,8 @@ Index("decisions_by_place", decisions.c.page_instance_id, decisions.c.field)
 Index("photos_by_status", photos.c.status)
 PHOTOS_BY_NAME = Index("photos_by_name", photos.c.name)
 
-APPEND_ONLY = ("reading_runs", "readings", "decisions", "overruled", "sheet_decisions")
+APPEND_ONLY = (
+    "reading_runs", "readings", "decisions", "overruled", "sheet_decisions", "wordings",
+    "meanings", "site_labels", "blind_answers",
+)  # fmt: skip
+"""Tables to which the database itself lets rows be added only."""

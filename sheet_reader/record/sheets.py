@@ -7,7 +7,7 @@ holds. Every function takes a connection, those that write one inside a writing 
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 from sqlalchemy import Connection, func, insert, select
@@ -16,8 +16,11 @@ from sheet_reader import __version__
 from sheet_reader.record import schema
 from sheet_reader.record.model import now
 
-SheetKind = Literal["aside", "back", "site", "date", "undo"]
+SheetKind = Literal["aside", "back", "site", "date", "withdrawn", "undo"]
 ASIDE, BACK, SITE, DATE, UNDO = "aside", "back", "site", "date", "undo"
+WITHDRAWN = "withdrawn"
+"""Of a sheet that a person pointed at: it was not there, so what was read of it never counts again.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,13 +43,14 @@ class Standing:
 
     ``aside`` are the page instances that count nowhere, ``photos_aside`` the photos that are set
     aside whole, each with the decision by which; ``sites`` and ``dates`` what was decided of page
-    instances that have no such field.
+    instances that have no such field; ``withdrawn`` are page instances that are none.
     """
 
     aside: dict[int, SheetDecision]
     photos_aside: dict[int, SheetDecision]
     sites: dict[int, str]
     dates: dict[int, str]
+    withdrawn: set[int] = field(default_factory=set)
 
 
 def decided_of_sheets(connection: Connection) -> list[SheetDecision]:
@@ -87,6 +91,8 @@ def stood(decided: Iterable[SheetDecision], pages: dict[int, list[int]]) -> Stan
             for page in about:
                 found.aside.pop(page, None)
             found.photos_aside.pop(d.photo_id, None)
+        elif d.kind == WITHDRAWN:
+            found.withdrawn.update(about)
         elif own is not None and d.value is not None:
             (found.sites if d.kind == SITE else found.dates)[own] = d.value
     return found

@@ -37,10 +37,14 @@ class PageObservation:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StoredReading(FieldReading):
-    """A field as the latest run read it, with its place in the record."""
+    """A field as the latest run read it, with its place in the record. ``first_sure`` is the first
+    sure reading of it in this photo, by its number, with what it says (None: empty), which holds
+    until a person answers; None where this is it, or there is none.
+    """
 
     reading_id: int
     page_instance_id: int
+    first_sure: tuple[int, str | None] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +72,8 @@ class Decision:
 class FieldState:
     """A field of a page instance as it stands. ``is_current``: its value is the visit's;
     ``needs_review``: a person is asked about it, and ``rivals`` are the values of other photos that
-    the question names.
+    the question names. Where what a person decided is doubted, she is asked about the reading of
+    another photo that contradicts it.
     """
 
     observation: PageObservation

@@ -26,8 +26,10 @@ from sheet_reader.record import (
     deciding,
     history,
     loading,
+    meaning_answers,
     opening,
     originals,
+    place,
     rows,
     schema,
     study_edits,
@@ -45,6 +47,7 @@ from sheet_reader.record.engine import (
 )
 from sheet_reader.record.engine import URL_VARIABLE as URL_VARIABLE
 from sheet_reader.record.lines import ReadingRow, Waiting
+from sheet_reader.record.log_pair import marked, must_be_a_pair
 from sheet_reader.record.migrations import migrate
 from sheet_reader.record.model import (
     Answer,
@@ -98,11 +101,11 @@ class Record:
 
         ``url`` is an SQLAlchemy URL; without one the environment variable SHEET_READER_RECORD is
         asked, else ``record.sqlite`` in the study folder is it. With ``for_reading`` a record in a
-        folder that may not be written, or of an older version, is opened to be looked at, and
-        nothing is written. Fields accepted with less than ``thresholds`` are asked about. Raises
-        :class:`StorageError`, :class:`RecordError` (also where photos are kept that the record
-        knows nothing of), and :class:`UsageError` where it holds another study's pages
-        (``of_any_study`` opens it all the same).
+        folder that may not be written is opened to be looked at, and nothing is written. Fields
+        accepted with less than ``thresholds`` are asked about. Raises :class:`StorageError`,
+        :class:`RecordError` (also where photos are kept that the record knows nothing of), and
+        :class:`UsageError` where it holds another study's pages or values under words that have
+        changed since (``of_any_study`` opens it all the same).
         """
         url = url or os.environ.get(URL_VARIABLE) or ""
         file = study.folder / RECORD_FILE
@@ -112,7 +115,8 @@ class Record:
                 record = cls(study, open_engine(checked_address(url)), where, thresholds)
             else:
                 opening.must_not_be_blank(study.folder)
-                if for_reading and file.exists() and opening.must_be_left(file):
+                must_be_a_pair(file)
+                if for_reading and file.exists() and not opening.may_write(file):
                     view = resources.enter_context(opening.for_reading(file))
                     record = cls(study, view.engine, where, thresholds, view)
                 else:
@@ -124,10 +128,16 @@ class Record:
                 opening.must_be_present(record.engine, where)
             else:
                 migrate(record.engine)
+            known = bool(url) and place.must_match(record.reading, study.folder)
             opening.must_know_its_photos(record.reading, study.folder, where)
             if not of_any_study:
                 with record.reading() as connection:
                     study_edits.refuse_another_study(connection, study)
+                    meaning_answers.must_be_said(connection, study)
+                if not for_reading:
+                    meaning_answers.label_sites(record.reading, record.writing, study)
+            if url and not (known or for_reading):
+                place.note_place(record.writing, study.folder, url)
             record._resources = resources.pop_all()
         return record
 
@@ -165,8 +175,8 @@ class Record:
         if self.view is not None:
             opening.must_be_writable(self.view.file)
         with our_errors(self.where), self.engine.connect() as plain:
-            connection = plain.execution_options(writes=True, present_schema=True)
-            with connection.begin(), checksums.kept(connection):
+            connection = plain.execution_options(writes=True)
+            with connection.begin(), marked(connection), checksums.kept(connection):
                 yield connection
 
     def state(self) -> list[Visit]:

@@ -4,33 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
 
 from sqlalchemy import Connection, and_, func, select
 
 from sheet_reader.errors import UsageError
-from sheet_reader.reasons import Code, has
-from sheet_reader.record import schema
+from sheet_reader.record import doubts, schema
 from sheet_reader.record.claims import MOST_ATTEMPTS
+from sheet_reader.record.decoded import OF_TIME
 from sheet_reader.record.parameters import RECORD
 from sheet_reader.record.sheets import standing
 from sheet_reader.record.states import Visit
 from sheet_reader.sheet.model import BLANK
+from sheet_reader.study import days
 from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE
 
 MOST_NAMED = RECORD.most_named
-COUNTS = ("accepted", "confirmed", "corrected", "typed")
+SAME_TIME = timedelta(hours=1)
+"""By so much the clocks of two machines may differ."""
+COUNTS = ("accepted", "doubted", "confirmed", "corrected", "typed")
 
 
 @dataclass(frozen=True, slots=True)
 class Beside:
-    """What the visits do not show: photos that wait to be read, and pages by the key of another
-    study.
+    """What the visits do not show: photos that wait to be read, pages by the key of another study,
+    and when the record was last worked on (UTC, ISO 8601; "" for never).
     """
 
     unread: int = 0
     others: tuple[tuple[str, int], ...] = ()
+    worked_at: str = ""
 
 
 def beside(connection: Connection, study: Study) -> Beside:
@@ -38,7 +42,9 @@ def beside(connection: Connection, study: Study) -> Beside:
     s = schema.page_instances.c
     query = select(s.study, func.count()).where(s.study != study.key).group_by(s.study)
     others = tuple((str(key), int(n)) for key, n in connection.execute(query.order_by(s.study)))
-    return Beside(unread(connection), others)
+    times = (schema.photos.c.received_at, schema.reading_runs.c.at, schema.decisions.c.at)
+    last = max(connection.scalar(select(func.max(at))) or "" for at in times)
+    return Beside(unread(connection), others, last)
 
 
 def unread(connection: Connection) -> int:
@@ -113,8 +119,33 @@ def notes(study: Study, visits: Sequence[Visit], around: Beside) -> list[str]:
         for key, n in around.others
     ]
     found += [_unknown_fields(study, visits), _unplaced(study, visits)]
-    found += [_sites(study, visits), _season(study, visits), _anew(visits)]
+    found += [_sites(study, visits), _season(study, visits)]
+    found += [_clock(around.worked_at), _ahead(study, visits)]
+    found += doubts.standing(doubts.doubts_of(visits))
     return [line for line in found if line]
+
+
+def _clock(worked_at: str) -> str:
+    if not worked_at or datetime.fromisoformat(worked_at) <= datetime.now(UTC) + SAME_TIME:
+        return ""
+    return (
+        f"this machine's clock is behind: it says {datetime.now(UTC):%Y-%m-%d %H:%M} UTC, but the "
+        f"record was worked on at {worked_at[:16].replace('T', ' ')} UTC; set the clock"
+    )
+
+
+def _ahead(study: Study, visits: Iterable[Visit]) -> str:
+    number = sum(
+        f.needs_review and not OF_TIME.isdisjoint({r.code for r in f.reasons})
+        for v in visits for f in v.fields
+    )  # fmt: skip
+    if not number:
+        return ""
+    lie = "date lies" if number == 1 else "dates lie"
+    return (
+        f"{number:,} {lie} after the day of reading. Here it is {days.today(study)} now: where "
+        "that is wrong, set the clock or time_zone in study.toml, and read again"
+    )
 
 
 def unread_note(study: Study, number: int) -> str:
@@ -188,28 +219,15 @@ def _day(text: str) -> date | None:
 
 
 def _season(study: Study, visits: Iterable[Visit]) -> str:
-    first, last = study.season.first, study.season.last
-    days = [day for v in visits if (day := _day(v.visit_date)) is not None]
-    outside = sum(not first <= day <= last for day in days)
+    season, (first, last) = days.span(study), (study.season.first, study.season.last)
+    made = [day for v in visits if (day := _day(v.visit_date)) is not None]
+    outside = sum(not season.first <= day <= season.last for day in made)
     if not outside:
         return ""
     lie = "lies" if outside == 1 else "lie"
     return (
         f"{_count(outside, 'visit')} {lie} outside the season ({first} to {last}); "
         f"{_rows(outside)} in the exports"
-    )
-
-
-def _anew(visits: Iterable[Visit]) -> str:
-    number = sum(
-        f.needs_review and has(f.reading.reasons, Code.ASKED_ANEW) for v in visits for f in v.fields
-    )
-    if not number:
-        return ""
-    was = "was accepted is" if number == 1 else "were accepted are"
-    return (
-        f"{_count(number, 'field')} that {was} asked about again, because study.toml now allows "
-        "less than when the sheets were read"
     )
 
 

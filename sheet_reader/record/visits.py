@@ -16,6 +16,7 @@ from sheet_reader.reasons import Code, because
 from sheet_reader.record.merging import merge
 from sheet_reader.record.model import Status
 from sheet_reader.record.parameters import RECORD
+from sheet_reader.record.serving import same_as
 from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Study
@@ -82,12 +83,21 @@ def _visit(
 
 
 def alone(seen: PageObservation, read: StoredReading, decided: Decision | None) -> FieldState:
-    """A field of one photo by itself: as decided, else as read."""
+    """A field of one photo by itself: as decided, else as it was first surely read, else as read.
+
+    A sure value never goes by itself: what speaks against it later makes it doubted.
+    """
     if decided is None:
-        needs_review = read.status == "flagged"
-        return FieldState(
-            seen, read, None, read.value, read.status, read.reasons, needs_review=needs_review
-        )
+        asked = read.status == "flagged"
+        held = read.first_sure[1] if asked and read.first_sure else None
+        if held is None:
+            return FieldState(
+                seen, read, None, read.value, read.status, read.reasons, needs_review=asked
+            )
+        was = because(Code.WAS_SURE, before=held)
+        told = read.value == held or was in read.reasons
+        reasons = read.reasons if told else (was, *read.reasons)
+        return FieldState(seen, read, None, held, "doubted", reasons, needs_review=True)
     differs = decided.reading_id != read.reading_id and read.value != decided.value
     later = (because(Code.NEWER_DIFFERS, value=read.value),) if differs else ()
     return FieldState(
@@ -124,9 +134,13 @@ def place_of(study: Study, seen: PageObservation, fields: Sequence[FieldState]) 
 
 
 def better(seen: PageObservation, fields: Sequence[FieldState]) -> tuple[float, ...]:
-    """Sort key of the photos of one visit, the best first: fewest doubts, then the sharpest."""
-    doubts = sum(f.status in ("flagged", "unreadable") for f in fields)
-    return (doubts, seen.hidden_boxes, seen.blur_mm, -seen.px_per_mm, seen.page_instance_id)
+    """Sort key of the photos of one visit, the best first: the one that a person said last to show
+    the sheet of others, then fewest doubts, then the sharpest.
+    """
+    said = [f.decision.decision_id for f in fields if f.decision and same_as(f.decision)]
+    doubts = sum(f.status in ("flagged", "doubted", "unreadable") for f in fields)
+    sharp = seen.blur_mm, -seen.px_per_mm
+    return (-max(said, default=0), doubts, seen.hidden_boxes, *sharp, seen.page_instance_id)
 
 
 def _two_visits(fields: list[FieldState]) -> list[FieldState]:

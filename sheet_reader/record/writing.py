@@ -17,12 +17,14 @@ from sqlalchemy.dialects import postgresql, sqlite
 
 from sheet_reader import __version__
 from sheet_reader.intake.types import Origin
+from sheet_reader.reasons import from_json, to_json
 from sheet_reader.record import schema
 from sheet_reader.record.claims import Task
-from sheet_reader.record.kept_reasons import kept, restored
 from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
 from sheet_reader.record.opening import ARRIVING
 from sheet_reader.record.runs import add_run
+from sheet_reader.record.sheets import WITHDRAWN
+from sheet_reader.study.model import Study
 
 
 def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
@@ -31,6 +33,24 @@ def insert_new(connection: Connection, table: Table, **values: Any) -> bool:
     statement = dialect.insert(table).values(**values).on_conflict_do_nothing()
     inserted = connection.execute(statement.returning(*table.primary_key.columns))
     return inserted.first() is not None
+
+
+def keep_wording(connection: Connection, said: str) -> int:
+    """Keep what the names on a page mean (as text), unless it is known; gives its id."""
+    c = schema.wordings.c
+    known = connection.scalar(select(c.id).where(c.said == said))
+    if known is not None:
+        return int(known)
+    added = connection.execute(insert(schema.wordings).values(said=said)).inserted_primary_key
+    assert added is not None
+    return int(added[0])
+
+
+def keep_site_label(connection: Connection, study: Study, number: str) -> None:
+    """Keep what a site of the list is called, to which a page belongs."""
+    site = study.site(number)
+    if site is not None:
+        insert_new(connection, schema.site_labels, site=number, label=site.label)
 
 
 def is_erased(connection: Connection, digest: str) -> bool:
@@ -44,11 +64,8 @@ def is_erased(connection: Connection, digest: str) -> bool:
 
 
 def is_bare(digest: str, original: str) -> bool:
-    """Whether ``original`` is the bare picture of the photo with this hash, not the photo itself
-    or the empty file that earlier versions left where a photo could not be opened.
-    """
-    place = PurePosixPath(original)
-    return place.stem != digest and place.suffix != ".gone"
+    """Whether ``original`` is the bare picture of the photo with this hash, not the photo."""
+    return PurePosixPath(original).stem != digest
 
 
 def announce(connection: Connection, digest: str) -> None:
@@ -85,7 +102,6 @@ def add_photo(
         bytes=size,
         received_at=now(),
         status="waiting",
-        reason="",
         attempts=0,
         program="",
         model="",
@@ -130,8 +146,7 @@ def finish(
         .where(c.id == task.photo_id, c.attempts == task.attempts, c.claimed_by == token)
         .values(
             status=before if before == "read" else result.status,
-            reason="",
-            reasons=kept(result.failures),
+            reasons=to_json(result.failures),
             attempts=task.attempts + 1,
             read_at=now(),
             program=__version__,
@@ -146,13 +161,16 @@ def finish(
     known = _known_instances(connection, task.photo_id)
     pages, attempt = result.pages, task.attempts + 1
     if task.only_new:
-        pages = tuple(page for page in pages if not _seen_here(page, known))
+        there = [former for former in known if not former.taken]
+        pages = tuple(page for page in pages if not _seen_here(page, there))
         attempt = _last_attempt(connection, task.photo_id)
         for former in known:
             former.taken = True
     for page in pages:
         instance = _page_instance(connection, task.photo_id, page, known)
         add_run(connection, instance, page, model, attempt)
+        if page.site is not None and page.site_label is not None:
+            insert_new(connection, schema.site_labels, site=page.site, label=page.site_label)
     return True
 
 
@@ -172,7 +190,9 @@ def _last_attempt(connection: Connection, photo_id: int) -> int:
 
 @dataclass(slots=True)
 class _Known:
-    """A page that an earlier run saw in the photo, and where; ``taken`` once it is found anew."""
+    """A page that an earlier run saw in the photo, and where; ``taken`` once it is found anew, or
+    where it was withdrawn.
+    """
 
     page_instance_id: int
     code: tuple[int, str, str, str, int]
@@ -182,7 +202,8 @@ class _Known:
 
 
 def _known_instances(connection: Connection, photo_id: int) -> list[_Known]:
-    s, k = schema.page_instances.c, schema.reading_runs.c
+    s, k, d = schema.page_instances.c, schema.reading_runs.c, schema.sheet_decisions.c
+    withdrawn = set(connection.scalars(select(d.page_instance_id).where(d.kind == WITHDRAWN)))
     query = (
         select(s.id, s.frame, s.study, s.layout, s.sheet, s.page, s.position, k.outline)
         .join_from(schema.page_instances, schema.reading_runs, k.page_instance_id == s.id)
@@ -190,7 +211,8 @@ def _known_instances(connection: Connection, photo_id: int) -> list[_Known]:
         .order_by(k.id)
     )
     latest = {
-        row.id: _Known(row.id, tuple(row[1:6]), row.position, _centre(json.loads(row.outline)))
+        row.id: _Known(row.id, tuple(row[1:6]), row.position, _centre(json.loads(row.outline)),
+                       taken=row.id in withdrawn)
         for row in connection.execute(query)
     }
     return list(latest.values())
@@ -227,6 +249,7 @@ def _page_instance(
             layout=page.layout,
             sheet=page.sheet,
             page=page.page,
+            wording=page.wording and keep_wording(connection, page.wording),
         )
     ).inserted_primary_key
     assert added is not None
@@ -237,11 +260,9 @@ def _page_instance(
 def photos_with(connection: Connection, statuses: Sequence[str]) -> list[PhotoLine]:
     """The photos with one of these statuses, oldest first."""
     c = schema.photos.c
-    columns = (c.id, c.name, c.status, c.reason, c.reasons, c.received_at)
+    columns = (c.id, c.name, c.status, c.reasons, c.received_at)
     query = select(*columns).where(c.status.in_(statuses)).order_by(c.id)
     return [
-        PhotoLine(
-            row.id, row.name, row.status, restored(row.reasons, row.reason), row.received_at
-        )
+        PhotoLine(row.id, row.name, row.status, from_json(row.reasons), row.received_at)
         for row in connection.execute(query)
     ]

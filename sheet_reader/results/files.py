@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
-from sheet_reader.atomic import PRIVATE, PUBLIC, atomic_write
+from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import StorageError
 
 
 def write_together(
-    folder: Path, files: Mapping[str, bytes], *, private: bool = False
+    folder: Path, files: Mapping[str, bytes], *, before: Callable[[], object] = lambda: None
 ) -> list[Path]:
     """Write all ``files`` into ``folder`` (made if missing), replacing older ones; a name may lead
-    into a folder below (``data-package/rows.csv``). A full disk leaves the old files whole. Files
-    that are ``private`` can be read by their owner alone. Raises StorageError.
+    into a folder below (``data-package/rows.csv``). A full disk leaves the old files whole.
+    ``before`` as in :func:`atomic_write`.
+    Raises StorageError.
     """
     whole = {folder / name: content for name, content in files.items()}
     try:
-        for place in {folder, *(path.parent for path in whole)}:
-            place.mkdir(parents=True, exist_ok=True)
-        atomic_write(whole, mode=PRIVATE if private else PUBLIC)
+        atomic_write(whole, before=before)
     except OSError as error:
         raise StorageError(
             f"cannot write here: {(error.strerror or str(error)).lower()}",

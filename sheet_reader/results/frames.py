@@ -1,6 +1,7 @@
 """The three tables as data frames: rows, counts and readings. Every format is made from these.
 
-A value is there only where it counts (accepted, confirmed, corrected, typed); else it is missing.
+A value is there only where it counts (accepted, doubted, confirmed, corrected, typed); else it is
+missing.
 Every column has one dtype, whatever the record holds: ``string`` for text and for site numbers, so
 that ``0174`` stays ``0174``, ``datetime64[ns]`` for days, ``Int64`` for whole numbers, ``Float64``
 for other ones, ``boolean`` for yes or no. An empty text is missing as well (``pd.NA``).
@@ -14,18 +15,20 @@ from dataclasses import dataclass
 import pandas as pd
 
 from sheet_reader.reasons import codes_of
+from sheet_reader.record.meaning import Earlier
 from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
-RECORDED = frozenset({"accepted", "confirmed", "corrected", "typed"})
+RECORDED = frozenset({"accepted", "doubted", "confirmed", "corrected", "typed"})
 """The statuses under which a value counts."""
 WAITING_COLUMN = "waiting"
 NOT_RECEIVED, EMPTY, UNREADABLE, WAITS = "not received", "not recorded", "not readable", "waits"
 """Why a cell holds no value: its page did not come in, nothing is written in it, nobody can read
 it, or a person has yet to decide."""
 ROW_COLUMNS = (
-    WAITING_COLUMN, "site_name", "pages_in", "pages_of", "corrected", "typed", "photo", "remarks",
+    WAITING_COLUMN, "doubted", "site_name", "pages_in", "pages_of", "corrected", "typed", "photo",
+    "remarks",
 )  # fmt: skip
 """The columns of rows after those of the study's fields."""
 COUNT_COLUMNS = (
@@ -41,13 +44,15 @@ READING_COLUMNS = (
 @dataclass(frozen=True, slots=True)
 class Tables:
     """The tables of one study. ``why_missing`` has a line for each of ``rows`` and a column for
-    each field: why there is no value, "" where there is one.
+    each field: why there is no value, "" where there is one; ``earlier`` is what was said of words
+    that changed.
     """
 
     rows: pd.DataFrame
     why_missing: pd.DataFrame
     counts: pd.DataFrame
     readings: pd.DataFrame
+    earlier: tuple[Earlier, ...] = ()
 
 
 def tables_of(study: Study, facts: Facts, photos: Mapping[int, str] | None = None) -> Tables:
@@ -62,6 +67,7 @@ def tables_of(study: Study, facts: Facts, photos: Mapping[int, str] | None = Non
         why_missing=_why_missing(study, visits),
         counts=counts_frame(study, visits),
         readings=_readings(study, visits, photos or {}),
+        earlier=facts.earlier,
     )
 
 
@@ -96,6 +102,10 @@ def _rows(study: Study, visits: Sequence[VisitFact], pages_of: int) -> pd.DataFr
     names = {site.number: site.label for site in study.sites}
     columns |= {
         WAITING_COLUMN: _numbers(visit.waiting for visit in visits),
+        "doubted": _texts(
+            " ".join(name for name, f in fields.items() if f.status == "doubted")
+            for fields in current
+        ),
         "site_name": _texts(names.get(visit.site, "") for visit in visits),
         "pages_in": _numbers(len(visit.pages) for visit in visits),
         "pages_of": _numbers(pages_of for _ in visits),

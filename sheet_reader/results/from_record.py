@@ -6,7 +6,7 @@ All else in this room works on :class:`Facts`, so that it can be tried on made-u
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,8 +15,11 @@ from numpy.typing import NDArray
 from sheet_reader.reasons import Reasons
 from sheet_reader.record.answers import PhotoAsked
 from sheet_reader.record.drafts import senders
+from sheet_reader.record.meaning import Earlier
+from sheet_reader.record.meaning_answers import load_meanings
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.remarks import remarks_of
+from sheet_reader.record.soundness import must_be_sound
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.layout import lay_out
@@ -27,8 +30,8 @@ class FieldFact:
     """A field in a photo as it stands. ``value`` is the decided value where a person ``decided``,
     else the value read; ``read_as`` is what was read. ``is_current``: it is the visit's own;
     ``needs_review``: a person is asked about it. ``pdf_page`` counts from 1. ``status`` is
-    accepted, flagged, confirmed, corrected, typed, empty or unreadable. ``photo_asked``: it lies
-    outside the picture, and another photo is asked for.
+    accepted, doubted, flagged, confirmed, corrected, typed, empty or unreadable.
+    ``photo_asked``: it lies outside the picture, and another photo is asked for.
     """
 
     reading_id: int
@@ -77,6 +80,13 @@ class VisitFact:
         return sorted({fact.page for fact in self.current.values() if fact.photo_asked})
 
     @property
+    def lacking(self) -> bool:
+        """Whether a field waits for a person and counts nowhere until she answers."""
+        current = self.current
+        asked = {f.field for f in self.fields if f.needs_review}
+        return any(name not in current or current[name].status != "doubted" for name in asked)
+
+    @property
     def waiting(self) -> int:
         """How many fields wait for a person."""
         return len({f.field for f in self.fields if f.needs_review})
@@ -98,23 +108,27 @@ class PhotoFact:
 
 @dataclass(frozen=True, slots=True)
 class Facts:
-    """All that results need. ``pages_of`` is the number of pages of the study's sheet."""
+    """All that results need. ``pages_of`` is the number of pages of the study's sheet, ``earlier``
+    what was said of words that changed.
+    """
 
     visits: tuple[VisitFact, ...]
     photos: tuple[PhotoFact, ...] = ()
     pages_of: int = 1
+    earlier: tuple[Earlier, ...] = ()
 
 
 def facts_of(record: Record) -> Facts:
-    """Everything that the record holds now."""
-    contacts = [site.contact for site in record.study.sites]
-    remarks, by_photo = remarks_of(record), senders(record)
+    """Everything that the record holds now. Raises :class:`RecordError` for a damaged record."""
+    must_be_sound(record)
+    contacts = names_in(site.contact for site in record.study.sites)
+    remarks, by_photo = remarks_of(record, of_mail=False), senders(record)
     visits = []
     for visit in record.state():
         pages = [page.page_instance_id for page in visit.pages]
         said = remarks.on((visit.site, visit.visit_date), pages)
-        hers = [who for page in visit.pages for who in by_photo.get(page.photo_id, ())]
-        told = tuple(told_without_people(remark, [*contacts, *hers]) for remark in said)
+        hers = names_in(who for page in visit.pages for who in by_photo.get(page.photo_id, ()))
+        told = tuple(told_without_people(remark, contacts, hers) for remark in said)
         visits.append(_visit(visit, told))
     photos = tuple(
         PhotoFact(
@@ -123,7 +137,9 @@ def facts_of(record: Record) -> Facts:
         )
         for line in record.photos()
     )  # fmt: skip
-    return Facts(tuple(visits), photos, len(lay_out(record.study).pages))
+    with record.reading() as connection:
+        earlier = load_meanings(connection, record.study).earlier()
+    return Facts(tuple(visits), photos, len(lay_out(record.study).pages), tuple(earlier))
 
 
 def _visit(visit: Visit, remarks: tuple[str, ...]) -> VisitFact:
@@ -169,18 +185,21 @@ _DAY = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[/-]\d\d?[/-]\d{4}")
 SHORTEST_NAME = 3
 
 
-def told_without_people(remark: str, contacts: Iterable[str] = ()) -> str:
-    """A remark on one line without addresses, telephone numbers and the words of ``contacts``."""
-    text = _ADDRESS.sub("…", remark)
-    text = _TELEPHONE.sub(lambda m: m.group() if _DAY.fullmatch(m.group()) else "…", text)
-    names = {
+def names_in(contacts: Iterable[str]) -> frozenset[str]:
+    """The words of ``contacts`` that may be names."""
+    return frozenset(
         word
         for contact in contacts
         for word in re.findall(r"[^\W\d_]+", _ADDRESS.sub(" ", contact))
         if len(word) >= SHORTEST_NAME
-    }
-    if names:
-        text = re.sub(rf"\b(?:{'|'.join(map(re.escape, sorted(names)))})\b", "…", text)
+    )
+
+
+def told_without_people(remark: str, *names: Collection[str]) -> str:
+    """A remark on one line without addresses, telephone numbers and words that are ``names``."""
+    text = _ADDRESS.sub("…", remark)
+    text = _TELEPHONE.sub(lambda m: m.group() if _DAY.fullmatch(m.group()) else "…", text)
+    text = re.sub(r"\w+", lambda m: "…" if any(m.group() in n for n in names) else m.group(), text)
     return " ".join(text.split())
 
 

@@ -10,6 +10,7 @@ from difflib import get_close_matches
 
 from sheet_reader.phrases import said
 from sheet_reader.record.deciding import MOST_DIGITS
+from sheet_reader.study.days import example, latest, order_meant, parse_date, span
 from sheet_reader.study.model import FieldSpec, Site, Study
 from sheet_reader.study.nearest_sites import nearest_sites
 
@@ -32,11 +33,15 @@ class Refusal:
     near: tuple[Site, ...] = ()
 
 
-def understand(typed: str, spec: FieldSpec, study: Study, today: date) -> Value | Refusal:
-    """The value that ``typed`` means for the field ``spec``."""
+def understand(
+    typed: str, spec: FieldSpec, study: Study, today: date, near: str = ""
+) -> Value | Refusal:
+    """The value that ``typed`` means for the field ``spec``; of a date the parts that are left out
+    are those of ``near`` (ISO 8601), where there is one.
+    """
     text = typed.strip()
     if spec.kind == "date":
-        return _date(text, study, today)
+        return _date(text, study, today, date.fromisoformat(near) if near else None)
     if spec.kind == "site":
         return _site(text, study)
     return _number(text, spec)
@@ -82,62 +87,18 @@ def sites_named(text: str, sites: Sequence[Site], most: int = 6) -> tuple[Site, 
     return tuple(names[name] for name in alike)
 
 
-_ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})", re.ASCII)
-_SPACED = re.compile(r"(\d{1,2})[ ./-]+(\d{1,2})[ ./-]+(\d{2}|\d{4})", re.ASCII)
-_RUN = re.compile(r"(\d{2})(\d{2})(\d{2}|\d{4})", re.ASCII)
-
-
-def parse_date(text: str) -> date | None:
-    """A date typed as on the sheet (DD MM YY, with or without spaces, dots, slashes) or ISO 8601.
-
-    Two-digit years lie in 2000–2099. None where it is no date of the calendar.
-    """
-    if match := _ISO.fullmatch(text):
-        year, month, day = (int(part) for part in match.groups())
-    elif match := _SPACED.fullmatch(text) or _RUN.fullmatch(text):
-        day, month, year = (int(part) for part in match.groups())
-    else:
-        return None
-    try:
-        return date(year + 2000 if year < 100 else year, month, day)
-    except ValueError:
-        return None
-
-
-def _date(text: str, study: Study, today: date) -> Value | Refusal:
-    season = study.season
-    one_year = season.first.year == season.last.year
-    day = parse_date(_with_year(text, season.first.year) if one_year else text)
+def _date(text: str, study: Study, today: date, near: date | None) -> Value | Refusal:
+    season = span(study)
+    day = parse_date(text, study, near)
+    if day is None or not season.first <= day <= season.last:
+        meant = order_meant(text, study)
     if day is None:
-        return Refusal("no such date; type day month year, e.g. 20 05 26 or 2026-05-20")
+        how = f"type {' '.join(study.date_order)}, e.g. {example(study)}"
+        return Refusal(f"no such date; {meant or how}")
     doubt = ""
     if not season.first <= day <= season.last:
-        whole = f"{said(season.first)} to {said(season.last)}"
-        doubt = f"{said(day)} lies outside the season ({whole})"
-    elif day > today:
+        whole = f"{said(study.season.first)} to {said(study.season.last)}"
+        doubt = f"{said(day)} lies outside the season ({whole})" + (f"; {meant}" if meant else "")
+    elif day > latest(today):
         doubt = f"{said(day)} lies in the future"
     return Value(day.isoformat(), doubt)
-
-
-def _with_year(text: str, year: int) -> str:
-    """Day and month in two digits each, or with a sign between, of the ``year``; other text as it
-    is.
-    """
-    parts = re.fullmatch(r"(\d{2})(\d{2})|(\d{1,2})[ ./-]+(\d{1,2})[ .]*", text, re.ASCII)
-    return " ".join([*filter(None, parts.groups()), str(year)]) if parts else text
-
-
-def completed_date(text: str, near: str | None) -> str:
-    """A day alone, or day and month, completed from the ISO 8601 date ``near``; any other text as
-    it is.
-
-    >>> completed_date("27", "2026-05-20"), completed_date("3 6", "2026-05-20")
-    ('2026-05-27', '2026-06-03')
-    """
-    parts = re.split(r"[ ./-]+", text.strip())
-    if near is None or not all(re.fullmatch(r"[0-9]{1,2}", part) for part in parts):
-        return text
-    year, month, _ = near.split("-")
-    if len(parts) == 1:
-        return f"{year}-{month}-{parts[0].zfill(2)}"
-    return f"{year}-{parts[1].zfill(2)}-{parts[0].zfill(2)}" if len(parts) == 2 else text

@@ -83,7 +83,8 @@ class FieldQuestion:
         keys = [("Enter", offered)] if offered is not None else []
         keys.append(("digits", "what it says"))
         if self.card.spec.kind == "site":
-            keys += [("letters", "search by name"), (screen.NOT_LISTED, "not in the list")]
+            keys.append(("letters", "search by name"))
+            keys += [] if self.audit else [(screen.NOT_LISTED, "not in the list")]
         if self.card.photos is not None:
             keys.append((OTHER_SHEET, "another sheet"))
         return [
@@ -116,12 +117,8 @@ class FieldQuestion:
         if typed == "":
             return self._enter()
         if self.card.spec.kind == "site":
-            if typed == screen.NOT_LISTED:
-                return (
-                    None
-                    if self.audit
-                    else set_aside(self.card.reading, "its site is not in the list")
-                )
+            if typed == screen.NOT_LISTED and not self.audit:
+                return set_aside(self.card.reading, "its site is not in the list")
             if not typed.isdigit():
                 return self._search(typed)
         return self._weigh(typed)
@@ -201,10 +198,9 @@ class FieldQuestion:
         self.talk.say(f"{refusal.message}.")
         if self.card.spec.kind == "site" and typed.isdigit():
             self._list(refusal.near, "the nearest are")
-            self.talk.say(
-                "Type its number, or letters to search the names; "
-                f"{screen.NOT_LISTED} if it is not in the list: the sheet is then set aside."
-            )
+            unlisted = f"{screen.NOT_LISTED} if it is not in the list: the sheet is then set aside"
+            rest = f"{screen.UNREADABLE} if none fits" if self.audit else unlisted
+            self.talk.say(f"Type its number, or letters to search the names; {rest}.")
 
     def _search(self, text: str) -> Reply | Move | None:
         found = sites_named(text, self.talk.study.sites)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from sheet_reader.record.lines import Waiting
 from sheet_reader.review import screen
-from sheet_reader.review.answers import Refusal, completed_date, understand
-from sheet_reader.review.cards import PhotosCard, SheetSeen
+from sheet_reader.review.answers import Refusal, understand
+from sheet_reader.review.cards import PhotosCard, SheetSeen, which_is_it
 from sheet_reader.review.decisions import Reply, other_place, same_sheet, set_aside
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
@@ -47,15 +47,13 @@ class PhotosQuestion:
         return [(sheet.date or sheet.site or sheet.fields[0]).reading for sheet in self.card.sheets]
 
     def _keys(self) -> list[tuple[str, str]]:
+        count = len(self.card.sheets)
+        two = [(DATE, "one has another date"), (SITE, "another site"), (ASIDE, "set one aside")]
+        if self.before is None and self.card.unlike:
+            return [*two, (f"1-{count}", "same sheet, this one serves")]
         offered = f"keep {self.before.said}" if self.before else "same sheet, 1 serves"
-        numbers = "2" if len(self.card.sheets) == 2 else f"2-{len(self.card.sheets)}"
-        return [
-            ("Enter", offered),
-            (numbers, "same sheet, this one serves"),
-            (DATE, "one has another date"),
-            (SITE, "another site"),
-            (ASIDE, "set one aside"),
-        ]
+        numbers = "2" if count == 2 else f"2-{count}"
+        return [("Enter", offered), (numbers, "same sheet, this one serves"), *two]
 
     def _show(self, position: int, total: int) -> None:
         talk, out = self.talk, self.talk.console
@@ -75,7 +73,7 @@ class PhotosQuestion:
             out.print(screen.no_picture(talk.mode))
         for line in listed:
             out.print(line)
-        out.print("The same sheet again, or is a date or site wrong?")
+        talk.say(which_is_it(self.card))
         if self.before is not None:
             out.print(f"Answered before: {self.before.said}")
 
@@ -95,6 +93,12 @@ class PhotosQuestion:
     def _understood(self, typed: str) -> Reply | Move | None:
         if typed == "" and self.before is not None:
             return self.before
+        if typed == "" and self.card.unlike:
+            self.talk.say(
+                f"they differ in too much to take them for one sheet unasked: {DATE} or {SITE} if "
+                "one has another date or site, or the number of the photo that serves."
+            )
+            return None
         if typed == "" or typed.isdigit():
             return self._same(int(typed) if typed else 1)
         match = re.fullmatch(rf"([{DATE}{SITE}{ASIDE}])(?: *([0-9])\b)?(?: +(.+))?", typed)
@@ -142,9 +146,7 @@ class PhotosQuestion:
                 return None if heard == "back" else heard
             typed = heard.text
         spec = next(s for s in talk.study.fields if s.kind == kind)
-        near = sheet.place.visit_date
-        text = completed_date(typed, near) if key == DATE else typed
-        value = understand(text, spec, talk.study, talk.today)
+        value = understand(typed, spec, talk.study, talk.today, sheet.place.visit_date or "")
         if isinstance(value, Refusal):
             near = ", ".join(f"{site.number} {site.label}" for site in value.near)
             talk.say(f"{value.message}{'; the nearest are ' + near if near else ''}.")

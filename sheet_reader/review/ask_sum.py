@@ -12,7 +12,7 @@ from sheet_reader.record.model import Answer
 from sheet_reader.review import screen
 from sheet_reader.review.ask_several import SeveralQuestion
 from sheet_reader.review.cards import SumCard
-from sheet_reader.review.decisions import Reply, does_not_fit, sum_after, sum_reply
+from sheet_reader.review.decisions import Reply, off_after, sum_reply
 from sheet_reader.review.talk import titled
 
 
@@ -36,9 +36,7 @@ class SumQuestion(SeveralQuestion):
         return sum_reply(self.card, said)
 
     def _odd(self, said: Mapping[int, Answer]) -> list[str]:
-        after, odd = sum_after(self.card, said), super()._odd(said)
-        if does_not_fit(after):
-            total, *parts = after
-            known = sum(int(part) for part in parts if part is not None)
-            odd.append(f"the total would be {total}, the parts add to {known}")
+        odd = super()._odd(said)
+        if (off := off_after(self.card, said)) is not None:
+            odd.append(f"the total would be {off['total']}, the parts add to {off['parts']}")
         return odd

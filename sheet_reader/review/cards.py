@@ -116,10 +116,15 @@ class SheetSeen:
 @dataclass(frozen=True, slots=True)
 class PhotosCard:
     """Photos of one site and date that contradict each other, the best first: the same sheet
-    again, or has one of them another date or site?
+    again, or has one of them another date or site? Of the two that are least alike, ``differing``
+    of the ``compared`` fields differ that both say surely; ``unlike``: that is too much for one
+    sheet, and no answer may be the usual one.
     """
 
     sheets: tuple[SheetSeen, ...]
+    differing: int = 0
+    compared: int = 0
+    unlike: bool = False
 
     @property
     def place(self) -> Waiting:
@@ -130,6 +135,16 @@ class PhotosCard:
     def key(self) -> tuple[object, ...]:
         """Tells this card from every other one."""
         return "photos", *sorted(sheet.page_instance_id for sheet in self.sheets)
+
+
+def which_is_it(card: PhotosCard) -> str:
+    """The question about photos that contradict each other."""
+    if not card.unlike:
+        return "The same sheet again, or two different sheets: which date or site is wrong?"
+    what = "Two different sheets: which date or site is wrong? Or the same sheet again?"
+    if not card.compared:
+        return what
+    return f"{card.differing} of {card.compared} fields that both say surely differ. {what}"
 
 
 @dataclass(frozen=True, slots=True)

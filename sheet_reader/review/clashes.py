@@ -14,6 +14,8 @@ from sheet_reader.record.answers import SameSheet
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.review.parameters import REVIEW
 
+MOST_MISREAD = REVIEW.most_misread
+MOST_MISREAD_SHARE = REVIEW.most_misread_share
 FEW_DIFFER = REVIEW.few_differ
 ENOUGH_AGREE = REVIEW.enough_agree
 
@@ -51,6 +53,28 @@ def _telling(one: dict[str, FieldState], other: dict[str, FieldState]) -> set[st
     return own | others if len(agree) < ENOUGH_AGREE and (names or mixed) else set()
 
 
+def least_alike(
+    visit: Visit, pages: Collection[int], keys: Collection[str]
+) -> tuple[bool, int, int]:
+    """Of the two ``pages`` that are least alike: whether they are too unlike for one sheet, in how
+    many fields they differ that both say surely, and how many of these there are. ``keys`` do not
+    count, nor do fields that are empty in both.
+    """
+    said: dict[int, dict[str, str | None]] = {page: {} for page in pages}
+    for e in visit.fields:
+        page = e.observation.page_instance_id
+        if page in said and e.reading.field not in keys and surely(e):
+            said[page][e.reading.field] = own_value(e)
+    found = [(False, 0, 0)]
+    for one, other in combinations(said.values(), 2):
+        both = [name for name in one.keys() & other.keys() if one[name] or other[name]]
+        differing = sum(one[name] != other[name] for name in both)
+        most = min(MOST_MISREAD, MOST_MISREAD_SHARE * len(both))
+        unlike = differing > most or len(both) - differing < ENOUGH_AGREE
+        found.append((unlike, differing, len(both)))
+    return max(found)
+
+
 def _says(e: FieldState) -> bool:
     return surely(e) and own_value(e) is not None
 
@@ -68,7 +92,7 @@ def differ(one: FieldState, other: FieldState) -> bool:
 
 def own_value(e: FieldState) -> str | None:
     """What this photo by itself says: as decided, else as read."""
-    return e.value if e.decision is None else e.decision.value
+    return e.reading.value if e.decision is None else e.decision.value
 
 
 def surely(e: FieldState) -> bool:

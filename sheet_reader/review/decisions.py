@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from sheet_reader.reasons import Reason
 from sheet_reader.record.answering import SheetAnswer
 from sheet_reader.record.answers import FieldAnswer, PhotoAsked, SameSheet, SumTold
 from sheet_reader.record.lines import Waiting
@@ -17,6 +18,7 @@ from sheet_reader.record.model import (
     Unreadable,
     Value,
 )
+from sheet_reader.record.row_sums import sum_off
 from sheet_reader.review.cards import (
     AlikeCard,
     FieldCard,
@@ -80,8 +82,8 @@ def sum_reply(card: SumCard, said: Mapping[int, Answer] | None = None) -> Reply:
     """
     said = said or {}
     after = sum_after(card, said)
-    off = does_not_fit(after)
-    told = (SumTold(tuple(s.spec.name for s in card.fields), after),) if off else ()
+    names = tuple(stated.spec.name for stated in card.fields)
+    told = (SumTold(names, after),) if sum_off(names, after) else ()
     kept: list[FieldAnswer] = []
     for number, stated in enumerate(card.fields):
         own = said.get(number) or _standing(stated, again=not kept and bool(told))
@@ -128,13 +130,9 @@ def sum_after(card: SumCard, said: Mapping[int, Answer]) -> tuple[str | None, ..
     return tuple(values)
 
 
-def does_not_fit(values: tuple[str | None, ...]) -> bool:
-    """Whether a total (first) and its parts do not fit; see ``row_sums``."""
-    total, *parts = (int(value) if value is not None else None for value in values)
-    known = [part for part in parts if part is not None]
-    if total is None or not known:
-        return False
-    return sum(known) != total if len(known) == len(parts) else sum(known) > total
+def off_after(card: SumCard, said: Mapping[int, Answer]) -> Reason | None:
+    """What is wrong with a sum after an answer, if anything."""
+    return sum_off([stated.spec.name for stated in card.fields], sum_after(card, said))
 
 
 def same_sheet(card: PhotosCard, serving: int = 0) -> Reply:

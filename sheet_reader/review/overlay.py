@@ -19,12 +19,14 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import func, select
 
+from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import StorageError
 from sheet_reader.intake.own import marked_as_overlay
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.record import schema
 from sheet_reader.record.naming import neutral_name
+from sheet_reader.record.serving import became
 from sheet_reader.record.store import Record
 from sheet_reader.review.parameters import REVIEW
 
@@ -36,12 +38,13 @@ INKS = {
     "confirmed": (175, 90, 20),
     "corrected": (175, 90, 20),
     "typed": (175, 90, 20),
+    "doubted": (0, 110, 230),
     "flagged": (0, 110, 230),
     "empty": (130, 130, 130),
     "unreadable": (150, 40, 130),
 }
 """Blue, green, red by status; each at least 3:1 against white (WCAG 2.2, non-text contrast)."""
-SIGNS = {"flagged": "?", "empty": "-", "unreadable": "X"}
+SIGNS = {"doubted": "?", "flagged": "?", "empty": "-", "unreadable": "X"}
 """What stands beside the value, so that no colour has to be told from another."""
 LEGEND = (("accepted", "14 accepted"), ("flagged", "14? question"), ("empty", "- empty"),
           ("unreadable", "X can't be read"))  # fmt: skip
@@ -57,12 +60,15 @@ class Mark:
 
 
 def draw(
-    gray: NDArray[np.uint8], marks: Sequence[Mark], outlines: Sequence[NDArray[np.float64]] = ()
+    gray: NDArray[np.uint8],
+    marks: Sequence[Mark],
+    outlines: Sequence[NDArray[np.float64]] = (),
+    fate: str = "",
 ) -> NDArray[np.uint8]:
     """``gray`` (H, W) with ``marks`` and page ``outlines`` (4, 2): uint8 (h, w, 3) blue green red.
 
     The picture is turned so that its first page stands upright, shrunk to LONGEST_PX, and gets a
-    legend below.
+    legend below, with its ``fate`` above that where its values serve nowhere.
     """
     turns = quarter_turns(outlines[0]) if len(outlines) else 0
     scale = min(1.0, LONGEST_PX / max(gray.shape))
@@ -74,7 +80,8 @@ def draw(
     for mark in marks:
         boxes = turned(mark.corners.reshape(-1, 2) * scale, turns, size).reshape(-1, 4, 2)
         _draw_mark(canvas, boxes, mark)
-    return np.vstack([canvas, _legend(canvas.shape[1])])
+    strips = [_strip(canvas.shape[1], fate)] if fate else []
+    return np.vstack([canvas, *strips, _legend(canvas.shape[1])])
 
 
 def quarter_turns(outline: NDArray[np.float64]) -> int:
@@ -100,7 +107,7 @@ def _draw_mark(canvas: NDArray[np.uint8], boxes: NDArray[np.float64], mark: Mark
     if not len(boxes):
         return
     ink = INKS.get(mark.status, INKS["flagged"])
-    waits = mark.status == "flagged"
+    waits = mark.status in ("flagged", "doubted")
     for box in boxes:
         _polygon(canvas, box, ink, 3 if waits else 1)
     text = f"{mark.text}{SIGNS.get(mark.status, '')}"
@@ -129,6 +136,13 @@ def _polygon(
     cv2.polylines(canvas, [whole], True, ink, thick, cv2.LINE_AA)
 
 
+def _strip(width: int, text: str) -> NDArray[np.uint8]:
+    strip = np.full((44, width, 3), PLATE, np.uint8)
+    ink = INKS["flagged"]
+    cv2.putText(strip, text, (10, 30), cv2.FONT_HERSHEY_SIMPLEX, 0.8, ink, 2, cv2.LINE_AA)
+    return strip
+
+
 def _legend(width: int) -> NDArray[np.uint8]:
     strip = np.full((44, width, 3), PLATE, np.uint8)
     step = width // len(LEGEND)
@@ -152,11 +166,18 @@ def write_overlays(
     """
     original = record.photo_path(photo_id)
     marks, outlines = _found(record, photo_id)
+    fates = [
+        became(record.study, visit, page.page_instance_id).words
+        for visit in record.state()
+        for page in visit.pages
+        if page.photo_id == photo_id
+    ]
+    fate = "; ".join(dict.fromkeys(words for words in fates if words != "read"))
     written = []
     for picture in open_pictures(original):
         if not isinstance(picture, Picture) or frame not in (None, picture.frame):
             continue
-        drawn = draw(picture.gray, marks[picture.frame], outlines[picture.frame])
+        drawn = draw(picture.gray, marks[picture.frame], outlines[picture.frame], fate)
         written.append(_write_jpeg(folder / overlay_name(photo_id, picture.frame), drawn))
     if not written:
         raise StorageError("the kept photo cannot be opened", where=str(original))
@@ -187,8 +208,7 @@ def overlay_name(photo_id: int, frame: int = 0) -> str:
 def _write_jpeg(path: Path, picture: NDArray[np.uint8]) -> Path:
     done, data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, JPEG_QUALITY])
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(marked_as_overlay(data.tobytes()) if done else b"")
+        atomic_write({path: marked_as_overlay(data.tobytes()) if done else b""})
     except OSError as error:
         raise StorageError(
             f"cannot write here: {(error.strerror or str(error)).lower()}", where=path.parent

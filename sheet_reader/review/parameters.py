@@ -34,6 +34,12 @@ class ReviewParameters:
         _HOUSE,
         "surely read alike in two photos, from which on they show one sheet unless they differ",
     )
+    most_misread: int = parameter(
+        3, "fields", _HOUSE, "that two photos of one sheet surely say otherwise by misread digits"
+    )
+    most_misread_share: float = parameter(
+        0.25, "share", _HOUSE, "of the fields sure in both photos, as most_misread"
+    )
     overlay_px: int = parameter(
         2400, "px", "choice: fills a large screen", "longer side of a photo with its boxes drawn"
     )
@@ -97,6 +103,9 @@ class ReviewParameters:
     )
     leases_at_once: int = parameter(
         6, "questions", _HOUSE, "held for one person at a time, so that not each needs a write"
+    )
+    patience_s: tuple[float, ...] = parameter(
+        (1.0, 2.0, 5.0, 10.0), "s", _HOUSE, "between tries of a record out of reach, the last on"
     )
     page_body_bytes: int = parameter(
         65_536, "bytes", "choice: some ten times the longest remark", "of a request to the page"

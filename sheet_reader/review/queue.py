@@ -26,7 +26,7 @@ from sheet_reader.review.cards import (
     Stated,
     SumCard,
 )
-from sheet_reader.review.clashes import clashing, own_value, surely
+from sheet_reader.review.clashes import clashing, least_alike, own_value, surely
 from sheet_reader.review.decisions import same_sheet
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.study.model import FieldSpec, Study
@@ -178,18 +178,22 @@ def _sum_cards(
     for rule in study.sums:
         names = (rule.total, *rule.parts)
         fields = [serving[name] for name in names if name in serving]
-        if len(fields) != len(names) or taken & set(names) or any(e.rivals for e in fields):
+        if len(fields) != len(names) or taken & set(names) or any(map(_by_itself, fields)):
             continue
-        if not waits & {e.reading.reading_id for e in fields} or any(map(_unknown, fields)):
+        if not waits & {e.reading.reading_id for e in fields}:
             continue
-        if (reason := sum_off(fields)) is not None:
+        if (reason := sum_off(names, [e.value for e in fields])) is not None:
             taken |= set(names)
             yield SumCard(tuple(stated(study, visit, e, specs) for e in fields), reason)
 
 
-def _unknown(e: FieldState) -> bool:
-    """Whether it is not even doubtful what the field says: nothing was read, and that is asked."""
-    return e.needs_review and e.value is None
+def _by_itself(e: FieldState) -> bool:
+    """Whether a field is no matter of its sum: nothing was read, which is asked, or another reading
+    contradicts the value that it holds.
+    """
+    if e.status == "doubted" and (not e.needs_review or e.value != own_value(e)):
+        return True
+    return bool(e.rivals) or (e.needs_review and e.value is None)
 
 
 def twice_cards(
@@ -250,7 +254,10 @@ def _photos(
     study: Study, visit: Visit, specs: dict[str, FieldSpec], pages: set[int], names: set[str]
 ) -> PhotosCard:
     seen = [page.page_instance_id for page in visit.pages if page.page_instance_id in pages]
-    return PhotosCard(tuple(_sheet(study, visit, page, names, specs) for page in seen))
+    keys = {name for name, spec in specs.items() if spec.kind in ("site", "date")}
+    unlike, differing, compared = least_alike(visit, pages, keys)
+    sheets = tuple(_sheet(study, visit, page, names, specs) for page in seen)
+    return PhotosCard(sheets, differing, compared, unlike)
 
 
 def _sheet(

@@ -30,7 +30,7 @@ NOT_LISTED = "l"
 
 MORE_HELP = """\
   Enter   take the value offered in the line of keys
-  digits  what the sheet says, e.g. 14; a date as 20 05, 20 05 26 or 2026-05-20
+  digits  what the sheet says, e.g. 14; a date as {date}, also without the year
   n       nothing is written there: "not recorded", which is not the same as 0
   x       something is written, but nobody can read it
   r       the whole row with label and tally, and the whole sheet laid straight

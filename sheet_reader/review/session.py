@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tempfile
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -22,6 +23,7 @@ from sheet_reader.review.cards import AlikeCard, Card, FieldCard, OutsideCard, S
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Desk
 from sheet_reader.review.parameters import REVIEW
+from sheet_reader.review.patience import patient
 from sheet_reader.review.pictures import PictureMode
 from sheet_reader.review.progress import Outcome as Outcome
 from sheet_reader.review.sitting import Given, Sitting
@@ -34,7 +36,7 @@ class Review:
     """One sitting. ``read_line`` gives the next typed line and raises EOFError at the end;
     ``launch`` opens a picture in the system's viewer and returns 0 if it could; copies of photos
     are left in ``folder``. In an ``audit`` every field is typed from the picture before the
-    reading is shown.
+    reading is shown. While the record is out of reach, ``wait`` is given the seconds between tries.
     """
 
     desk: Desk
@@ -48,9 +50,12 @@ class Review:
     audit: bool = False
     folder: Path | None = None
     leases: Leases | None = None
+    wait: Callable[[float], object] = time.sleep
 
     def __post_init__(self) -> None:
-        self.sitting = Sitting(self.desk, self.by, self.audit, self.leases)
+        sitting = Sitting(self.desk, self.by, self.audit, self.leases)
+        self.sitting = patient(sitting, self.console, self.wait)
+        self.desk = patient(self.desk, self.console, self.wait)
 
     def run(self) -> Outcome:
         """Ask every question until the last is answered or the person stops.

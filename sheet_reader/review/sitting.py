@@ -6,10 +6,12 @@ A front end asks :meth:`Sitting.open` for the cards, shows one, and gives the re
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from sheet_reader.errors import UnavailableError
 from sheet_reader.record.answering import Kept
 from sheet_reader.record.leases import Leases
 from sheet_reader.record.model import Answer
@@ -70,9 +72,12 @@ class Sitting:
         return self.leases.hold([token_of(card) for card in cards[:AT_ONCE]])
 
     def close(self) -> None:
-        """Leave the questions to others."""
+        """Leave the questions to others. Where the record is out of reach, leases end by
+        themselves.
+        """
         if self.leases is not None:
-            self.leases.release()
+            with contextlib.suppress(UnavailableError):
+                self.leases.release()
 
     def keep(self, card: Card, reply: Reply, former: Given | None = None) -> None:
         """Keep an answer, in place of a former one if there is one that says something else."""

@@ -18,6 +18,7 @@ from sheet_reader.review import screen
 from sheet_reader.review.model import Desk, Gray, Pictures
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.pictures import PictureMode, drawing, fitted_beside
+from sheet_reader.study.days import example
 from sheet_reader.study.model import Study
 
 Move = Literal["back", "stop"]
@@ -68,7 +69,8 @@ class Talk:
             if typed == screen.BACK:
                 return "back"
             if typed == screen.HELP:
-                self.console.print(screen.MORE_HELP, highlight=False)
+                more = screen.MORE_HELP.format(date=example(self.study))
+                self.console.print(more, highlight=False)
             elif typed == screen.WHOLE_PHOTO:
                 self._show_photo(about)
             elif typed == screen.ROW:

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record.answers import SumTold
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.model import FieldSpec, Study
@@ -86,23 +85,6 @@ def assigned(
         if value.doubt and not unusual:
             raise UsageError(f"{value.spec.label}: {value.doubt}", remedy=LOOK_AGAIN)
         found[value.spec.name] = value
-    return found
-
-
-def sums_off(
-    study: Study, values: Mapping[str, str | None], changed: Sequence[str]
-) -> dict[SumTold, str]:
-    """The sums that do not fit and have a changed field in them, each in words."""
-    found = {}
-    for rule in study.sums:
-        names = (rule.total, *rule.parts)
-        texts = tuple(values.get(name) for name in names)
-        if not set(names) & set(changed) or not all(t and t.isdecimal() for t in texts):
-            continue
-        total, *parts = (int(text or "") for text in texts)
-        if total != sum(parts):
-            label = field_named(study, rule.total).label
-            found[SumTold(names, texts)] = f"{label} is {total}, its parts add to {sum(parts)}"
     return found
 
 

@@ -30,14 +30,14 @@ class Draft:
     areas: list[Area] = field(default_factory=list)
 
 
-def box_groups(kind: str, boxes: int) -> Groups:
+def box_groups(kind: str, boxes: int, date_order: tuple[str, ...] = ()) -> Groups:
     """How the boxes of a field stand together: (part, number of boxes) from left to right.
 
-    A date has day, month and year; more than four boxes stand in threes from the right, as
-    thousands are written.
+    A date has its parts in the study's order; more than four boxes stand in threes from the right,
+    as thousands are written.
     """
     if kind == "date":
-        return (("day", 2), ("month", 2), ("year", 2))
+        return tuple((part, 2) for part in date_order)
     if boxes <= 4:
         return (("", boxes),)
     first = boxes % 3

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from collections.abc import Sequence
 from datetime import date
@@ -20,6 +21,9 @@ from sheet_reader.sheet.pdf import render_pdf
 from sheet_reader.sheet.proof import proof_geometry, render_proof
 from sheet_reader.sheet.stack import ALL_SITES, Visit, render_stack
 from sheet_reader.study.model import Study
+
+MOST_NAMED = 12
+"""Of more sheets in one file, its name does not list the sites."""
 
 
 def sheet_name(study: Study, sheet: str = BLANK) -> str:
@@ -71,21 +75,30 @@ def write_stack(
     copies: int = 1,
     visits: Sequence[Visit] = (),
 ) -> tuple[Path, int]:
-    """As :func:`write_sheet`, for several sheets, copies or visits in one PDF; the geometry is
-    that of one sheet, as all have it.
+    """As :func:`write_sheet`, for several sheets, copies or visits in one PDF, whose name tells the
+    sites and whether it is for visits; the geometry is that of one sheet, as all have it.
     """
-    sheet = sheets[0] if len(sheets) == 1 else ALL_SITES
-    name = f"{study.key}-{sheet}" if sheet == ALL_SITES else sheet_name(study, sheet)
+    sheet = _stack_name(study, sheets)
+    name = sheet_name(study, sheet) + ("-weeks" if visits else "")
     pdf = render_stack(study, sheets, sheet, copies, visits)
     path = _write_both(folder, name, pdf, geometry_text(study, sheets[0]))
     pages = len(lay_out(study, sheets[0]).pages)
     return path, pages * len(sheets) * copies * max(1, len(visits))
 
 
-def write_proof(study: Study, folder: Path) -> Path:
+def _stack_name(study: Study, sheets: Sequence[str]) -> str:
+    """What stands for the sheets in a file's name: their sites, or a digest of many."""
+    if list(sheets) == [site.number for site in study.sites] and len(sheets) > 1:
+        return ALL_SITES
+    if len(sheets) <= MOST_NAMED:
+        return "-".join(sheets)
+    return f"{len(sheets)}-sites-{hashlib.sha256(' '.join(sheets).encode()).hexdigest()[:8]}"
+
+
+def write_proof(study: Study, folder: Path, copies: int = 1) -> Path:
     """Write the page that checks printer and paper, and its geometry; returns the PDF's path."""
     name = f"{study.key}-proof"
-    return _write_both(folder, name, render_proof(study), _text(proof_geometry(study)))
+    return _write_both(folder, name, render_proof(study, copies), _text(proof_geometry(study)))
 
 
 def printed_before(study: Study, folder: Path) -> tuple[str, date] | None:
@@ -114,7 +127,6 @@ def _version_in(path: Path) -> str:
 def _write_both(folder: Path, name: str, pdf: bytes, text: str) -> Path:
     path = folder / f"{name}.pdf"
     try:
-        folder.mkdir(parents=True, exist_ok=True)
         atomic_write({path: pdf, folder / f"{name}.geometry.json": text.encode("utf-8")})
     except OSError as error:
         raise StorageError(

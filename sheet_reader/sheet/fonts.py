@@ -55,12 +55,14 @@ def fit(text: str, width_mm: float, size_mm: float, least_mm: float, face: Face 
     return size if size >= least_mm else 0.0
 
 
-def fit_or_cut(text: str, width_mm: float, size_mm: float, least_mm: float) -> tuple[str, float]:
+def fit_or_cut(
+    text: str, width_mm: float, size_mm: float, least_mm: float, face: Face = "plain"
+) -> tuple[str, float]:
     """The text and the size at which it fits, cut with an ellipsis where it can't shrink enough."""
-    size = fit(text, width_mm, size_mm, least_mm)
+    size = fit(text, width_mm, size_mm, least_mm, face)
     if size:
         return text, size
-    while text and text_width(text + "…", least_mm) > width_mm:
+    while text and text_width(text + "…", least_mm, face) > width_mm:
         text = text[:-1]
     return text.rstrip() + "…", least_mm
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import dataclass
+
 from sheet_reader.sheet.draft import (
     BOX_HEIGHT,
     Draft,
@@ -11,7 +14,7 @@ from sheet_reader.sheet.draft import (
     draw_boxes,
 )
 from sheet_reader.sheet.drawing import Face, Text
-from sheet_reader.sheet.fonts import fit, fit_or_cut, text_width, wrap_even
+from sheet_reader.sheet.fonts import fit, fit_or_cut, text_width, wrap, wrap_even
 from sheet_reader.sheet.identity import CODE_MM, CODE_TOP, FOOT, QUIET_MM, SIDE
 from sheet_reader.sheet.markers import EDGE_MM, MARKER_MM
 from sheet_reader.sheet.model import BLANK, SheetCode
@@ -30,8 +33,8 @@ _FIELD_GAP = 7.0
 _LINE_GAP = 3.0
 _UNDER_FIELDS = 2.6
 _BESIDE_MARKER = 3.0
-_FOOT_LINES = 3
-_FOOT_STEP = 3.9
+_ADDRESS_MARKS = re.compile(r"(?<=.)(?=[@./_-])")
+"""Before these an address may go on in the next line."""
 
 Line = tuple[str, float, Face]
 
@@ -109,29 +112,60 @@ def counted_by_fits(words: Words, width: float) -> bool:
     return label <= room and text_width(words.counted_by_hint, HINT, "italic") <= room - 1.0
 
 
-def foot_lines(study: Study, width: float) -> list[tuple[str, Face]] | None:
+@dataclass(frozen=True, slots=True)
+class Foot:
+    """A way to set the foot, in mm: size of print, most lines, from one line to the next, and from
+    the last to the height of the markers' edge.
+    """
+
+    size: float
+    most: int
+    step: float
+    under: float
+
+
+_FEET = (Foot(INSTRUCTION, 3, 3.9, 0.8), Foot(HINT, 4, 3.25, 0.6))
+"""Small print and one line more only where the usual is not enough."""
+
+
+def foot_lines(words: Words, send_to: str, width: float) -> tuple[Foot, list[Line]] | None:
     """How to photograph the page and where to send the photo; None where it is too long."""
     room = title_room(width)
-    advice = wrap_even(study.words.photograph, room, INSTRUCTION)
-    where: list[str] | None = []
-    if study.send_to:
-        text = study.words.send_to.format(address=study.send_to)
-        where = wrap_even(text, room, INSTRUCTION, "bold")
-    if advice is None or where is None or len(advice) + len(where) > _FOOT_LINES:
-        return None
-    lines: list[tuple[str, Face]] = [(line, "plain") for line in advice]
-    return [*lines, *((line, "bold") for line in where)]
+    for foot in _FEET:
+        advice = wrap_even(words.photograph, room, foot.size)
+        where = _send_to(words, send_to, room, foot.size) if send_to else []
+        if advice is None or where is None or len(advice) + len(where) > foot.most:
+            continue
+        lines: list[Line] = [(line, foot.size, "plain") for line in advice]
+        return foot, [*lines, *((line, foot.size, "bold") for line in where)]
+    return None
+
+
+def _send_to(words: Words, address: str, room: float, size: float) -> list[str] | None:
+    """Where to send the photo in lines; an address that is wider than a line is parted once."""
+    whole = wrap_even(words.send_to.format(address=address), room, size, "bold")
+    if whole is not None:
+        return whole
+    for mark in reversed(list(_ADDRESS_MARKS.finditer(address))):
+        parted = f"{address[: mark.start()]} {address[mark.start() :]}"
+        lines = wrap(words.send_to.format(address=parted), room, size, "bold")
+        if lines is not None and len(lines) <= 2:
+            return lines
+    return None
 
 
 def draw_foot(draft: Draft, study: Study, width: float, height: float) -> None:
     """Draw the lines of the foot, right of the bottom middle marker."""
-    lines = foot_lines(study, width) or []
-    base = height - EDGE_MM - 0.8 - _FOOT_STEP * (len(lines) - 1)
-    if len(lines) < _FOOT_LINES:
-        base -= _FOOT_STEP / 2
-    for text, face in lines:
-        draft.marks.append(Text(width - SIDE, base, text, INSTRUCTION, face, "right"))
-        base += _FOOT_STEP
+    found = foot_lines(study.words, study.send_to, width)
+    if found is None:
+        return
+    foot, lines = found
+    base = height - EDGE_MM - foot.under - foot.step * (len(lines) - 1)
+    if len(lines) < foot.most:
+        base -= foot.step / 2
+    for text, size, face in lines:
+        draft.marks.append(Text(width - SIDE, base, text, size, face, "right"))
+        base += foot.step
 
 
 def head_fields(study: Study, page: int) -> tuple[HeaderField, ...]:
@@ -148,7 +182,7 @@ def draw_fields(draft: Draft, study: Study, code: SheetCode, width: float) -> fl
     """
     x, y, tallest = SIDE, _FIELDS_TOP, 0.0
     for field in head_fields(study, code.page):
-        groups = box_groups(field.kind, field.boxes)
+        groups = box_groups(field.kind, field.boxes, study.date_order)
         need = max(boxes_width(groups), text_width(field.label, LABEL, "bold"))
         if x > SIDE and x + need > _right(width, y):
             x, y, tallest = SIDE, y + tallest + _LINE_GAP, 0.0
@@ -169,7 +203,7 @@ def _draw_field(
     draft: Draft, study: Study, code: SheetCode, field: HeaderField, x: float, top: float
 ) -> float:
     """Draw one header field's boxes, or the printed site number; returns the height used."""
-    groups = box_groups(field.kind, field.boxes)
+    groups = box_groups(field.kind, field.boxes, study.date_order)
     base = top + BOX_HEIGHT + _CAPTION
     if field.kind == "site" and code.sheet != BLANK:
         draft.marks.append(Text(x - 0.6, top + 8.2, code.sheet, 9.6, "bold", pitch_mm=7.2))
@@ -186,7 +220,8 @@ def _draw_field(
     words = study.words
     first, last = study.season.first.year, study.season.last.year
     year = f"{words.year} ({first % 100:02d})" if first == last else words.year
-    for caption, middle in zip((words.day, words.month, year), middles, strict=True):
+    captions = {"day": words.day, "month": words.month, "year": year}
+    for caption, middle in zip((captions[p] for p in study.date_order), middles, strict=True):
         size = fit(caption, 21.0, HINT, HINT) or HINT
         draft.marks.append(Text(middle, base, caption, size, align="centre"))
     return BOX_HEIGHT + _CAPTION + 0.6

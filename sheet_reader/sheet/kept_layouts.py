@@ -3,20 +3,23 @@
 A layout's geometry and template are made again from that text, so that sheets printed from it are
 read whatever study.toml says now. The texts lie in ``layouts`` in the study's folder, part of every
 backup, under the layout version and a digest of the text: one that was edited there is noticed, and
-left alone. The site list is always that of today.
+left alone. The site list is always that of today; what sites were called on the sheets printed for
+them stands in a list of its own.
 """
 
 from __future__ import annotations
 
 import contextlib
+import csv
 import hashlib
+import io
 import re
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import sheet_reader
-from sheet_reader.atomic import PRIVATE, atomic_write
+from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import LETTERS
@@ -25,6 +28,7 @@ from sheet_reader.study.model import Study
 from sheet_reader.study.reader import MOST_BYTES, STUDY_FILE, parse_study
 
 FOLDER = "layouts"
+LABELS_FILE = "site_labels.csv"
 _NAME = re.compile(rf"([{LETTERS}]{{4}})-([0-9a-f]{{16}})\.toml\Z")
 
 
@@ -47,9 +51,10 @@ def whole_book(study: Study) -> LayoutBook:
 def keep_layout(study: Study) -> None:
     """Keep the text of the study file under its present layout version, in place of an earlier text
     with the same one. Does nothing where the folder can't be written, where the file says something
-    else than ``study`` by now, and for the samples inside the package.
+    else than ``study`` by now, and for the samples of package and repository.
     """
-    if Path(sheet_reader.__file__).parent in study.folder.resolve().parents:
+    package = Path(sheet_reader.__file__).parent
+    if {package, package.parent / "samples"} & set(study.folder.resolve().parents):
         return
     with contextlib.suppress(OSError, SheetReaderError):
         data = (study.folder / STUDY_FILE).read_bytes()
@@ -59,8 +64,7 @@ def keep_layout(study: Study) -> None:
             return
         target = study.folder / FOLDER / f"{version}-{_digest(data)}.toml"
         if not target.exists() or target.read_bytes() != data:
-            target.parent.mkdir(mode=0o700, exist_ok=True)
-            atomic_write({target: data}, mode=PRIVATE)
+            atomic_write({target: data})
         for other in target.parent.glob(f"{version}-*.toml"):
             if other != target and _is_sound(other):
                 other.unlink()
@@ -88,6 +92,12 @@ def kept_layouts(study: Study) -> KeptLayouts:
 def layout_files(folder: Path) -> list[Path]:
     """The texts kept of a study's layouts."""
     return sorted(p for p in (folder / FOLDER).glob("*.toml") if _NAME.match(p.name))
+
+
+def kept_files(folder: Path) -> list[Path]:
+    """All that is kept of what was printed."""
+    labels = folder / FOLDER / LABELS_FILE
+    return [*layout_files(folder), *([labels] if labels.is_file() else [])]
 
 
 def _age(found: tuple[float, str, Study]) -> tuple[float, str]:
@@ -127,6 +137,37 @@ def _is_sound(path: Path) -> bool:
 
 def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()[:16]
+
+
+def keep_labels(study: Study, sites: Iterable[str]) -> None:
+    """Keep what ``sites`` are called on the sheets that are printed now, beside what they were
+    called before; does nothing where the folder can't be written.
+    """
+    known, printed = printed_labels(study.folder), set(sites)
+    new = [
+        site for site in study.sites
+        if site.number in printed and site.label not in known.get(site.number, ())
+    ]  # fmt: skip
+    if not new or Path(sheet_reader.__file__).parent in study.folder.resolve().parents:
+        return
+    for site in new:
+        known.setdefault(site.number, []).append(site.label)
+    text = io.StringIO()
+    csv.writer(text).writerows((number, label) for number in known for label in known[number])
+    target = study.folder / FOLDER / LABELS_FILE
+    with contextlib.suppress(OSError):
+        target.parent.mkdir(mode=0o700, exist_ok=True)
+        atomic_write({target: text.getvalue().encode()})
+
+
+def printed_labels(folder: Path) -> dict[str, list[str]]:
+    """What each site was called on the sheets that were printed for it, by its number."""
+    found: dict[str, list[str]] = {}
+    with contextlib.suppress(OSError, ValueError, csv.Error):
+        lines = (folder / FOLDER / LABELS_FILE).read_text("utf-8").splitlines()
+        for number, label in csv.reader(lines):
+            found.setdefault(number, []).append(label)
+    return found
 
 
 def problems_of(study: Study) -> Iterator[str]:

@@ -26,7 +26,8 @@ from sheet_reader.sheet.plan import Grid, draw_page, find_grid
 from sheet_reader.sheet.printable import unprintable_texts
 from sheet_reader.sheet.rows import LEAST_TALLY
 from sheet_reader.sheet.sizes import HINT
-from sheet_reader.study.model import Study
+from sheet_reader.study.model import Paper, Study
+from sheet_reader.study.words import Words
 
 EDITION = 2
 """Counts the editions of the sheet's look; each has layout versions of its own."""
@@ -93,15 +94,26 @@ def _head(study: Study, page: int, sheet: str = BLANK) -> float:
     return bottom
 
 
+def foot_mistake(words: Words, send_to: str, paper: Paper) -> Mistake | None:
+    """What is wrong where address and advice are too long for the foot of the sheet."""
+    width, _ = PAPER_MM[paper]
+    if foot_lines(words, send_to, width) is not None:
+        return None
+    if foot_lines(words, "", width) is None:
+        return Mistake("words.photograph", "is too long for the foot of the sheet")
+    fits = next(n for n in range(len(send_to), -1, -1) if foot_lines(words, send_to[:n], width))
+    what = f"is too long for the foot of the sheet: of its {len(send_to)} characters {fits} fit"
+    return Mistake("send_to", what)
+
+
 def _too_long(study: Study) -> tuple[Mistake, ...]:
     """What does not fit the head, the foot or the first tally space."""
     width = PAPER_MM[study.paper][0]
     found = []
     if title_lines(study, width, 1) is None or title_lines(study, width, 9) is None:
         found.append(Mistake("title", "is too long for the head of the sheet"))
-    if foot_lines(study, width) is None:
-        place = "send_to" if study.send_to else "words.photograph"
-        found.append(Mistake(place, "is too long for the foot of the sheet"))
+    if (mistake := foot_mistake(study.words, study.send_to, study.paper)) is not None:
+        found.append(mistake)
     if not counted_by_fits(study.words, width):
         found.append(Mistake("words.counted_by", "is too long for the head of the sheet"))
     if text_width(study.words.tally, HINT, "italic") > LEAST_TALLY:

@@ -60,11 +60,12 @@ def _guide(words: Words, own: bool, instructions: tuple[str, ...], width: float)
         return None
     points: list[tuple[str, Face]] = [
         (words.write_zero, "bold"),
+        (words.one_each, "plain"),
         (words.wrong_digit, "plain"),
         (words.no_free_box, "plain"),
         *((text, "plain") for text in instructions),
     ]
-    for number, (text, face) in enumerate(points):
+    for text, face in points:
         lines = wrap_even(text, width - _INDENT, INSTRUCTION, face)
         if lines is None:
             return None
@@ -75,7 +76,7 @@ def _guide(words: Words, own: bool, instructions: tuple[str, ...], width: float)
             guide.marks.append(Text(_INDENT, base, line, INSTRUCTION, face))
             base += _STEP
         guide.height = base - CAPITAL * INSTRUCTION + _AFTER_RULE
-        if number == 1 and not _example(guide, words, width):
+        if text is words.wrong_digit and not _example(guide, words, width):
             return None
     return guide
 

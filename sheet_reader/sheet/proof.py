@@ -16,24 +16,23 @@ from sheet_reader.sheet.draft import (
 )
 from sheet_reader.sheet.drawing import Blocks, Line, Text
 from sheet_reader.sheet.drawn_page import DrawnPage
+from sheet_reader.sheet.fonts import fit_or_cut, wrap_even
 from sheet_reader.sheet.geometry import geometry
+from sheet_reader.sheet.head import title_room
 from sheet_reader.sheet.identity import PAPER_MM, SIDE, draw_codes
 from sheet_reader.sheet.markers import EDGE_MM, marker_mark, place_markers
 from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode, SheetLayout
 from sheet_reader.sheet.model_digits import model_digit
 from sheet_reader.sheet.panel import OWN_BOX
 from sheet_reader.sheet.pdf import draw_marks, new_canvas
-from sheet_reader.sheet.sizes import HAIRLINE, HINT, INSTRUCTION, LABEL, RULE, TITLE
+from sheet_reader.sheet.sizes import HAIRLINE, HINT, INSTRUCTION, LABEL, POINT, RULE, TITLE
 from sheet_reader.study.model import Study
+from sheet_reader.study.words import Words
 
 RULER_MM = 100
 FIELD = "proof"
 """The name of the boxes on the page."""
-_ADVICE = (
-    "Print this page as you will print the sheets, in black, at 100 % (“actual size”).",
-    "Hold a ruler to both scales: 90 to 100 mm will do, if both scales are equally long.",
-    "Every corner, dot and line below must be seen, and the smallest print be read with ease.",
-)
+_STEP = 4.6
 
 
 def draw_proof(study: Study) -> DrawnPage:
@@ -44,12 +43,18 @@ def draw_proof(study: Study) -> DrawnPage:
     draft = Draft()
     draft.marks.extend(marker_mark(marker) for marker in markers)
     code_box, printed_box = draw_codes(draft.marks, code, width, height)
-    draft.marks.append(Text(SIDE, EDGE_MM + 5.6, "Print check", TITLE, "bold"))
-    draft.marks.append(Text(SIDE, EDGE_MM + 10.2, "This page is no sheet.", INSTRUCTION))
-    for number, line in enumerate(_ADVICE):
-        draft.marks.append(Text(SIDE, 44.0 + number * 5.0, line, LABEL))
+    words = study.words
+    title, size = fit_or_cut(words.print_check, title_room(width), TITLE, LABEL, "bold")
+    draft.marks.append(Text(SIDE, EDGE_MM + 5.6, title, size, "bold"))
+    line, size = fit_or_cut(words.no_sheet, title_room(width), INSTRUCTION, HINT)
+    draft.marks.append(Text(SIDE, EDGE_MM + 10.2, line, size))
+    base = 44.0
+    for text in (words.check_print, words.check_scales, words.check_seen):
+        for line in wrap_even(text, width - 2 * SIDE, LABEL) or [text]:
+            draft.marks.append(Text(SIDE, base, line, LABEL))
+            base += _STEP
     _rulers(draft, SIDE + 2.0, 70.0)
-    _elements(draft, SIDE + 26.0, 96.0)
+    _elements(draft, words, SIDE + 26.0, 96.0, width - SIDE)
     page = Page(
         code, 1, width, height, markers, tuple(draft.cells), code_box, printed_box,
         tuple(draft.areas),
@@ -70,10 +75,13 @@ def _rulers(draft: Draft, x: float, y: float) -> None:
             draft.marks.append(Text(x + 5.4, y + mm + 1.1, str(mm), INSTRUCTION))
 
 
-def _elements(draft: Draft, x: float, y: float) -> None:
-    """Boxes, model digits, writing space, lines, a solid field and the sizes of print."""
+def _elements(draft: Draft, words: Words, x: float, y: float, right: float) -> None:
+    """Boxes, model digits, writing space, lines, a solid field and the sizes of print, between
+    ``x`` and ``right``.
+    """
     middles = draw_boxes(draft, FIELD, (("", 3), ("", 3)), x, y)
-    draft.marks.append(Text(middles[0], y + BOX_HEIGHT + 5.0, "boxes", HINT, "italic", "centre"))
+    below = y + BOX_HEIGHT + 5.0
+    draft.marks.append(Text(middles[0], below, words.boxes, HINT, "italic", "centre"))
     y += BOX_HEIGHT + 12.0
     for place in range(10):
         left = x + place * 8.6
@@ -81,21 +89,23 @@ def _elements(draft: Draft, x: float, y: float) -> None:
         draw_cell(draft, Cell(FIELD, 6 + place, (round(left, 3), y + 7.3, *OWN_BOX)))
     y += 24.0
     draw_area(draft, "tally", (x, y, 40.0, 12.0), FIELD)
-    draft.marks.append(Text(x + 1.0, y + 3.2, "tally here", HINT, "italic"))
+    draft.marks.append(Text(x + 1.0, y + 3.2, words.tally, HINT, "italic"))
     draft.marks.append(Blocks(((x + 46.0, y, 12.0, 12.0),)))
-    lines = ((HAIRLINE, "hairline"), (0.25, "frame"), (RULE, "rule"))
+    lines = ((HAIRLINE, words.hairline), (0.25, words.frame), (RULE, words.rule))
     for number, (line, name) in enumerate(lines):
         level = y + 2.0 + number * 4.5
         draft.marks.append(Line(((x + 62.0, level), (x + 84.0, level)), line))
         draft.marks.append(Text(x + 87.0, level + 1.0, name, HINT, "italic"))
     y += 24.0
-    for size, words in (
-        (HINT, "8 points: the smallest print on a sheet, for notes and captions"),
-        (INSTRUCTION, "9 points: how to write, and the study's instructions"),
-        (LABEL, "10 points: labels"),
+    for size, text in (
+        (HINT, words.smallest_print),
+        (INSTRUCTION, words.instruction_print),
+        (LABEL, words.label_print),
     ):
-        draft.marks.append(Text(x, y, words, size))
-        y += 6.0
+        for shown in wrap_even(text.format(size=round(size / POINT)), right - x, size) or [text]:
+            draft.marks.append(Text(x, y, shown, size))
+            y += _STEP
+        y += 1.4
 
 
 def proof_geometry(study: Study) -> dict[str, object]:
@@ -103,11 +113,12 @@ def proof_geometry(study: Study) -> dict[str, object]:
     return geometry(SheetLayout(study.key, PROOF, BLANK, (draw_proof(study).page,)))
 
 
-def render_proof(study: Study) -> bytes:
-    """The page as PDF."""
+def render_proof(study: Study, copies: int = 1) -> bytes:
+    """The page as PDF, as often as there are ``copies``."""
     drawn = draw_proof(study)
     canvas, stream = new_canvas(drawn.page, f"{study.title} print check")
-    draw_marks(canvas, drawn.marks, drawn.page.height_mm)
-    canvas.showPage()
+    for _ in range(copies):
+        draw_marks(canvas, drawn.marks, drawn.page.height_mm)
+        canvas.showPage()
     canvas.save()
     return stream.getvalue()

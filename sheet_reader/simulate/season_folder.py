@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import date, timedelta
+from datetime import date
 from pathlib import Path
 
+from sheet_reader.atomic import atomic_write, private_folder
 from sheet_reader.reading.opening import open_record
 from sheet_reader.simulate.bean_season import SITES, WEEKS, made_sheets
-from sheet_reader.simulate.samples import copy_sample
+from sheet_reader.simulate.samples import copy_in_season
 from sheet_reader.simulate.season_record import keep_season
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
@@ -16,8 +17,6 @@ from sheet_reader.study.site_numbers import choose_numbers
 _PLACES = ("Millrace", "Orchard", "Chapel", "Quarry", "Heron", "Kiln", "Ferry", "Sluice",
            "Juniper", "Brickfield")  # fmt: skip
 _KINDS = ("allotments", "lane", "yard")
-WEEKS_AHEAD = 4
-"""Weeks of the season that are still to come."""
 
 
 def make_season_folder(
@@ -28,15 +27,9 @@ def make_season_folder(
 
     Raises OSError where it can't be written.
     """
-    copy_sample("bean_tips", folder)
-    first = today - timedelta(days=7 * weeks - 1)
-    last = first + timedelta(days=7 * (weeks + WEEKS_AHEAD) - 1)
-    file = folder / "study.toml"
-    text, was = file.read_text("utf-8"), read_study(folder).season
-    text = text.replace(f"first = {was.first}", f"first = {first}")
-    file.write_text(text.replace(f"last = {was.last}", f"last = {last}"), "utf-8")
-    (folder / "sites.csv").write_text(_site_list(sites), "utf-8")
-    (folder / "inbox").mkdir(exist_ok=True)
+    copy_in_season("bean_tips", folder, today, weeks)
+    atomic_write({folder / "sites.csv": _site_list(sites).encode()})
+    private_folder(folder / "inbox")
     study = read_study(folder)
     with open_record(study) as record:
         return study, keep_season(record, made_sheets(study, seed, weeks), seed)

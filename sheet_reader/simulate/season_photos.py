@@ -18,8 +18,6 @@ from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.truth import PhotoTruth
 from sheet_reader.study.model import Study
 
-_FIRST_DAY = 28
-"""Days into the season of the first visit, when there is something to count."""
 _ON_BLANK = 5
 """One in as many sheets has no printed site number."""
 
@@ -57,7 +55,7 @@ def season_photo(plan: SeasonPhotos, number: int) -> MadePhoto:
     """
     study = plan.study
     site, week = number % plan.sites, number // plan.sites
-    days = _FIRST_DAY + week * study.visits.interval_days + number * 5 % 2
+    days = week * study.visits.interval_days + number * 5 % 2
     day = study.season.first + timedelta(days=days)
     visit = likely_visit(study, study.sites[site].number, day, plan.seed)
     request = Request(visit, 1, on_blank=number % _ON_BLANK == _ON_BLANK - 1)

@@ -26,6 +26,7 @@ from sheet_reader.sheet.layout import lay_out
 from sheet_reader.simulate.bean_season import MadeSheet
 from sheet_reader.simulate.ink import random_ink_pen
 from sheet_reader.simulate.sources import DigitSource, ProceduralHands
+from sheet_reader.study.meaning import as_text, wording_of
 from sheet_reader.study.model import Study
 
 MODEL = "made up"
@@ -93,7 +94,8 @@ def _page(study: Study, sheet: MadeSheet, layout: str, rng: np.random.Generator)
         frame=0, study=study.key, layout=layout, sheet=sheet.site, page=1,
         identified_by="machine code", px_per_mm=_PX_PER_MM, blur_mm=0.1, contrast=0.8,
         hidden_boxes=0, glare_share=0.0, advice="", site=sheet.site, visit_date=day,
-        outline=((0, 0), (210, 0), (210, 297), (0, 297)),
+        outline=((0, 0), (210, 0), (210, 297), (0, 297)), wording=as_text(wording_of(study)),
+        site_label=next((s.label for s in study.sites if s.number == sheet.site), None),
         fields=tuple(
             _field(_reading(sheet, name, text), boxes[name], hand, name == dated, rng)
             for name, text in written.items()

@@ -14,7 +14,7 @@ OWN_DIGITS = "own_digits"
 """The name of the ten boxes for the volunteer's own digits; no field of a visit."""
 RESERVED = frozenset(
     (OWN_DIGITS, "photo", "sheet", "page", "field", "value", "confidence", "status", "reason",
-     "waiting", "site_name", "pages_in", "pages_of", "corrected", "remarks")
+     "waiting", "doubted", "site_name", "pages_in", "pages_of", "corrected", "remarks")
 )  # fmt: skip
 _DATE_BOXES = 6
 
@@ -27,7 +27,7 @@ def read_header(top: Table) -> tuple[HeaderField, ...]:
     if tables:
         for kind in ("site", "date"):
             given = [i for i, f in enumerate(fields) if f.kind == kind]
-            if not given:
+            if not given and all(table.has("kind") for table in tables):
                 top.wrong("header", f"no field has kind = “{kind}”; the sheet needs one")
             for i in given[1:]:
                 tables[i].wrong("kind", f"only one field may have kind “{kind}”")
@@ -106,7 +106,7 @@ def _boxes_and_range(
         table.wrong("highest", f"{highest} is less than lowest, {lowest}")
     if not table.has("boxes") and highest is not None:
         return len(str(highest)), lowest, highest
-    boxes = table.whole("boxes", 1, MOST_BOXES)
+    boxes = table.whole("boxes", 1, MOST_BOXES, required=not (required or table.meant("highest")))
     if boxes is not None and highest is not None and highest >= 10**boxes:
         word = "box holds" if boxes == 1 else "boxes hold"
         table.wrong("highest", f"{highest} does not fit: {boxes} {word} at most {10**boxes - 1}")

@@ -2,40 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Mapping
 from dataclasses import replace
 
 from sheet_reader.study.model import CountField, HeaderField, Study, SumRule
 
-Named = Callable[[str], str]
-"""The present full name of a field, by its former one."""
+Names = Mapping[str, str]
+"""The present full names of those fields that have another one now."""
+SAME: Names = {}
 
 
-def same_name(field: str) -> str:
-    """No field has another name."""
-    return field
-
-
-def by_present_rules(former: Study, present: Study, named: Named = same_name) -> Study:
-    """The fields, names and boxes of ``former`` with the ranges, sums, season, sites and allowed
-    error of ``present``. A field that ``present`` does not have keeps its own range; a sum holds
-    where all its fields are there.
+def by_present_rules(former: Study, present: Study, names: Names = SAME) -> Study:
+    """The fields, names and boxes of ``former`` with the ranges, sums, season, visits, sites and
+    allowed error of ``present``. A field that ``present`` does not have keeps its own range; a sum
+    holds where all its fields are there.
     """
     now = {spec.name: spec for spec in present.fields}
     def header(field: HeaderField) -> HeaderField:
-        spec = now.get(named(field.name))
+        spec = now.get(names.get(field.name, field.name))
         if spec is None or field.kind != "number" or spec.kind != "number":
             return field
         return replace(field, lowest=spec.lowest, highest=spec.highest)
 
     def count(field: CountField) -> CountField:
-        names = (named(f"{plot.name}.{field.name}") for plot in former.plots)
-        spec = next((now[name] for name in names if name in now), None)
+        full = (f"{plot.name}.{field.name}" for plot in former.plots)
+        called = (names.get(name, name) for name in full)
+        spec = next((now[name] for name in called if name in now), None)
         if spec is None or spec.lowest is None or spec.highest is None:
             return field
         return replace(field, lowest=spec.lowest, highest=spec.highest)
 
-    then = {named(spec.name): spec.name for spec in former.fields}
+    then = {names.get(spec.name, spec.name): spec.name for spec in former.fields}
     sums = tuple(
         SumRule(then[rule.total], tuple(then[part] for part in rule.parts))
         for rule in present.sums
@@ -47,5 +44,6 @@ def by_present_rules(former: Study, present: Study, named: Named = same_name) ->
         counts=tuple(count(field) for field in former.counts),
         sums=sums,
         season=present.season,
+        visits=present.visits,
         allowed_error=present.allowed_error,
     )

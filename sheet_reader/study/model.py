@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -51,7 +52,7 @@ class HeaderField:
     """A field of the sheet's head.
 
     ``kind`` "site" is the site number (one per study), "date" the visit date (one per study,
-    six boxes: day, month, last two digits of the year), "number" any other number.
+    six boxes: two each for day, month and year), "number" any other number.
     """
 
     name: str
@@ -172,7 +173,9 @@ class Study:
     ``fields`` is every field of a visit in printing order: header first, then plot by plot.
     ``sites_file`` is the name of the site list in ``folder``; ``letter_words`` and
     ``update_words`` are all words of the letters and updates to volunteers, by key.
-    ``asked_twice`` is the share of the asked fields that two people are asked of.
+    ``asked_twice`` is the share of the asked fields that two people are asked of. ``date_order``
+    is that of the parts of a date from left to right; ``time_zone`` that of the sites, by its IANA
+    name, "" for the machine's.
     """
 
     key: str
@@ -199,15 +202,19 @@ class Study:
     update: UpdatePlan = UpdatePlan()
     update_words: tuple[tuple[str, str], ...] = ()
     asked_twice: float = 0.0
+    date_order: tuple[str, ...] = ("day", "month", "year")
+    time_zone: str = ""
 
     fields: tuple[FieldSpec, ...] = field(init=False, compare=False, repr=False)
+    _by_number: Mapping[str, Site] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "fields", _fields(self.header, self.plots, self.counts))
+        object.__setattr__(self, "_by_number", {s.number: s for s in reversed(self.sites)})
 
     def site(self, number: str) -> Site | None:
         """The line of the list with this number, or None."""
-        return next((s for s in self.sites if s.number == number), None)
+        return self._by_number.get(number)
 
 
 def _fields(

@@ -15,12 +15,13 @@ from sheet_reader.study.fields import MOST_BOXES
 from sheet_reader.study.model import Paper
 from sheet_reader.study.table import shown
 from sheet_reader.study.usual import paper_for as paper_for
-from sheet_reader.study.words import languages
+from sheet_reader.study.words import languages, shipped_words
 
 USUAL_HIGHEST = 999
 _LONGEST_NAME = 32
 _LONGEST_KEY = 16
-_NUMBERED = re.compile(r"(.*?)\s*:\s*([0-9]+)\Z")
+_FAILED_NUMBER = re.compile(r"([;=,\uff1a]|\s[-+])\s*[0-9][0-9.,]*\s*\Z")
+"""What ends like a highest value but has no colon before it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +31,9 @@ class NewCount:
     label: str
     highest: int = USUAL_HIGHEST
 
+    def __str__(self) -> str:
+        return f"{self.label}, from 0 to {self.highest}"
+
 
 @dataclass(frozen=True, slots=True)
 class NewPlot:
@@ -38,29 +42,66 @@ class NewPlot:
     label: str
     treatment: str = ""
 
+    def __str__(self) -> str:
+        return f"{self.label}: {self.treatment}" if self.treatment else self.label
+
 
 @dataclass(frozen=True, slots=True)
 class NewStudy:
     """The answers from which a study file is written; ``language`` "" for English."""
 
-    title: str
-    counts: tuple[NewCount, ...]
-    plots: tuple[NewPlot, ...]
-    first: date
-    last: date
+    title: str = ""
+    counts: tuple[NewCount, ...] = ()
+    plots: tuple[NewPlot, ...] = ()
+    first: date = date.min
+    last: date = date.min
     interval_days: int = 7
     paper: Paper = "A4"
     send_to: str = ""
     language: str = ""
+    sites: int = 1
+
+
+def told(new: NewStudy) -> list[tuple[str, list[str]]]:
+    """The answers in the order of the questions, each with its name, in words."""
+    return [
+        ("Title", [new.title]),
+        ("Language", [new.language or "en"]),
+        ("Counts", [str(count) for count in new.counts]),
+        ("Plots", [str(plot) for plot in new.plots]),
+        ("Season", [f"{new.first} to {new.last}, a visit every {new.interval_days} days"]),
+        ("Paper", [new.paper]),
+        ("Photos to", [new.send_to or "(nothing is printed)"]),
+        ("Sites", [str(new.sites)]),
+    ]
+
+
+def usual_plot(language: str) -> str:
+    """What a single plot is called in a language ("" for English)."""
+    return shipped_words(language or "en").plot.format(number=1)
 
 
 def count_from(text: str) -> NewCount:
     """``Blackfly colonies: 400`` or ``Snails``; raises UsageError with what is wrong."""
-    found = _NUMBERED.match(text.strip())
-    label, highest = (found[1], int(found[2])) if found else (text, USUAL_HIGHEST)
-    if highest >= 10**MOST_BOXES:
+    label, colon, last = text.rpartition(":")
+    number = last.strip()
+    if not colon:
+        label, number = text, str(USUAL_HIGHEST)
+    label = one_line("the name of a count", label, 60)
+    if not (number.isascii() and number.isdigit()):
+        raise UsageError(
+            f"{shown(number)} is no highest value", remedy="a whole number after the last colon"
+        )
+    if len(number.lstrip("0")) > MOST_BOXES:
         raise UsageError(f"a count has at most {MOST_BOXES} digits, so its highest value too")
-    return NewCount(one_line("the name of a count", label, 60), highest)
+    if int(number) == 0:
+        raise UsageError("the highest value must be 1 or more")
+    if not any(sign.isalpha() for sign in label) or (not colon and _FAILED_NUMBER.search(label)):
+        raise UsageError(
+            f"{shown(label)} looks like a number, not like something to count",
+            remedy="the highest value follows a colon, such as Snails: 60",
+        )
+    return NewCount(label, int(number))
 
 
 def plot_from(text: str) -> NewPlot:
@@ -199,7 +240,9 @@ def _quoted(text: str) -> str:
 
 def study_text(new: NewStudy, digits: int) -> str:
     """The commented ``study.toml``; ``digits`` of a site number."""
+    words = shipped_words(new.language or "en")
     parts = [_TOP.format(
+        site_number=_quoted(words.site_number), visit_date=_quoted(words.visit_date),
         key=key_of(new.title), title=_quoted(new.title), paper=new.paper,
         send_to=f"send_to = {_quoted(new.send_to)}" if new.send_to else _NO_ADDRESS,
         words=f'words = "{new.language}"' if new.language else '# words = "de"',
@@ -235,6 +278,10 @@ sites = "sites.csv"
 {send_to}
 # The sheet's fixed words in another language ("de", "es"):
 {words}
+# The order of dates on the sheet (left out: by paper and language), and where it is today (left
+# out: the machine's time zone):
+# date_order = "month day year"
+# time_zone = "Pacific/Auckland"
 # Advice of your own on the sheet, one line each:
 # instructions = ["Count for ten minutes in each plot."]
 
@@ -248,13 +295,13 @@ interval_days = {interval}
 # The head of the sheet. A field of kind "number" may follow, say for helpers or temperature.
 [[header]]
 name = "site"
-label = "Site number"
+label = {site_number}
 kind = "site"
 boxes = {digits}
 
 [[header]]
 name = "visit_date"
-label = "Visit date"
+label = {visit_date}
 kind = "date"
 """
 _PLOTS = """\

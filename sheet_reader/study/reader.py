@@ -4,31 +4,34 @@ from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, cast
+from zoneinfo import available_timezones
 
+from sheet_reader.atomic import STUDY_FILE as STUDY_FILE
 from sheet_reader.errors import Mistake, StorageError, StudyError
 from sheet_reader.study.fields import read_counts, read_header, read_plots, read_sums
 from sheet_reader.study.letter_words import read_letter_words
 from sheet_reader.study.model import Comments, Paper, Season, Site, Study, Visits
 from sheet_reader.study.publication import read_effort, read_publication
 from sheet_reader.study.site_list import read_sites
-from sheet_reader.study.table import Mistakes, Table, shown
+from sheet_reader.study.table import AT_THE_TOP, Mistakes, Table, nearest, shown
+from sheet_reader.study.toml_mistakes import explain_toml
 from sheet_reader.study.update_plan import read_update_plan
 from sheet_reader.study.update_words import read_update_words
-from sheet_reader.study.words import read_words
+from sheet_reader.study.words import ENGLISH, Words, read_words
 
-STUDY_FILE = "study.toml"
 MOST_BYTES = 500_000
 LEAST = 4
 """Visits that a site needs: four or five at least (common practice, no source)."""
 KEYS = (
-    "key", "title", "paper", "sites", "allowed_error", "instructions", "season", "visits",
-    "header", "plots", "counts", "sums", "comments", "send_to", "own_digits", "words",
+    *AT_THE_TOP, "season", "visits", "header", "plots", "counts", "sums", "comments", "words",
     "effort", "publication", "update", "review",
 )  # fmt: skip
 RENAMED = {"roster": "sites", "accepted_error": "allowed_error"}
 """What keys were called before, and are called now."""
+DATE_ORDERS = ("day month year", "month day year", "year month day")
 _KEY = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*\Z")
 
 
@@ -39,8 +42,8 @@ def read_study(path: Path) -> Study:
     StorageError where the file cannot be read at all.
     """
     file = path / STUDY_FILE if path.is_dir() else path
-    mistakes = Mistakes()
-    values = _parse(file, _bytes(file))
+    data = _bytes(file)
+    values, mistakes = _parse(file, data), Mistakes(data)
     study = _study(Table(values, "", mistakes), file.parent, mistakes)
     if mistakes.found or study is None:
         raise StudyError(file, tuple(mistakes.found))
@@ -51,7 +54,7 @@ def parse_study(data: bytes, folder: Path, sites: tuple[Site, ...]) -> Study:
     """The study that the text of a study file describes, with these ``sites`` whatever list it
     names. Raises StudyError with every mistake.
     """
-    mistakes, file = Mistakes(), folder / STUDY_FILE
+    mistakes, file = Mistakes(data), folder / STUDY_FILE
     study = _study(Table(_parse(file, data), "", mistakes), folder, mistakes, sites)
     if mistakes.found or study is None:
         raise StudyError(file, tuple(mistakes.found))
@@ -79,9 +82,10 @@ def _parse(file: Path, data: bytes) -> dict[str, Any]:
     except UnicodeDecodeError as error:
         line = data.count(b"\n", 0, error.start) + 1
         mistake = Mistake(f"line {line}", "is not UTF-8; save the file as UTF-8")
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        reason = "too deeply nested" if isinstance(error, RecursionError) else str(error)
-        mistake = Mistake(STUDY_FILE, f"is not TOML: {shown(reason, 120)[1:-1]}")
+    except tomllib.TOMLDecodeError as error:
+        mistake = explain_toml(data.decode("utf-8-sig"), str(error))
+    except RecursionError:
+        mistake = Mistake(STUDY_FILE, "is not TOML: too deeply nested")
     except ValueError as error:  # numbers beyond what Python reads
         mistake = Mistake(STUDY_FILE, f"is not TOML: {shown(str(error), 120)[1:-1]}")
     raise StudyError(file, (mistake,))
@@ -99,6 +103,7 @@ def _study(
     title = top.text("title", longest=60)
     paper = top.choice("paper", ("A4", "Letter")) if top.has("paper") else "A4"
     words = read_words(top)
+    order, zone = _date_order(top, paper, words), _time_zone(top)
     send_to = top.text("send_to", longest=80, required=False)
     own_digits = top.flag("own_digits") or False
     error = top.number("allowed_error", 0.0, 0.5, fallback=0.002)
@@ -110,7 +115,7 @@ def _study(
     counts = read_counts(top)
     sums = read_sums(top, header, plots, counts)
     instructions = top.texts("instructions", longest=160, most=8, required=False)
-    file = top.text("sites", longest=120, required=not top.has("roster"))
+    file = top.text("sites", longest=120, required=True)
     if file and Path(file).name != file:
         top.wrong("sites", "must be the name of a file in the study's folder")
     elif file and sites is None:
@@ -127,11 +132,37 @@ def _study(
     twice = 0.0 if review is None else review.number("asked_twice", 0.0, 1.0, fallback=0.0)
     if mistakes.found or season is None:
         return None
+    if order == ("month", "day", "year"):
+        words = replace(words, visit=_month_first(words.visit))
+        letter_words = tuple((name, _month_first(text)) for name, text in letter_words)
+        update_words = tuple((name, _month_first(text)) for name, text in update_words)
     return Study(
         key, title, cast(Paper, paper), season, visits, header, plots, counts, sums, comments,
         instructions, sites or (), folder, error, send_to, own_digits, words, file, effort,
-        publication, letter_words, update, update_words, twice or 0.0,
+        publication, letter_words, update, update_words, twice or 0.0, order, zone,
     )  # fmt: skip
+
+
+def _date_order(top: Table, paper: str, words: Words) -> tuple[str, ...]:
+    """The parts of a date in the order given or, on Letter paper in English, the month first."""
+    english = (words.day, words.month) == (ENGLISH.day, ENGLISH.month)
+    usual = DATE_ORDERS[1 if paper == "Letter" and english else 0]
+    given = top.choice("date_order", DATE_ORDERS) if top.has("date_order") else ""
+    return tuple((given or usual).split())
+
+
+def _month_first(text: str) -> str:
+    """A text with a date in it as those write it who put the month first."""
+    text = text.replace("{day} {month} {year}", "{month} {day}, {year}")
+    return text.replace("{day} {month}", "{month} {day}")
+
+
+def _time_zone(top: Table) -> str:
+    zone = top.text("time_zone", longest=60) if top.has("time_zone") else ""
+    if zone and zone not in available_timezones():
+        known = nearest(zone, available_timezones())
+        top.wrong("time_zone", f"{shown(zone)} is no time zone such as “Pacific/Auckland”{known}")
+    return zone
 
 
 def _season(top: Table) -> Season | None:

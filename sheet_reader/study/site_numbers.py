@@ -8,12 +8,10 @@ they are kept further apart, at three digits or more, as long as the supply last
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
-
-import numpy as np
-from numpy.typing import NDArray
+from operator import itemgetter
 
 from sheet_reader.errors import UsageError
 from sheet_reader.study.check_digit import damm
@@ -63,7 +61,29 @@ def has_look_alikes(number: str) -> bool:
 
 def smallest_distance(numbers: Sequence[str]) -> int:
     """The smallest number of digits in which any two numbers differ; 0 for fewer than two."""
-    return min((hamming(a, b) for a, b in combinations(numbers, 2)), default=0)
+    by_length: dict[int, list[str]] = {}
+    for number in numbers:
+        by_length.setdefault(len(number), []).append(number)
+    found = sorted(by_length)[1:2]
+    found += [_smallest(alike, length) for length, alike in by_length.items() if len(alike) > 1]
+    return min(found, default=0)
+
+
+def _smallest(numbers: Sequence[str], length: int) -> int:
+    """The same for numbers of one length: each is looked up with ever more digits masked, so that
+    the work grows with their count and not with that of their pairs.
+    """
+    for digits, masks in ((n, _masks(length, n)) for n in range(length)):
+        if any(len({mask(number) for number in numbers}) < len(numbers) for mask in masks):
+            return digits
+    return length
+
+
+def _masks(length: int, masked: int) -> list[Callable[[str], object]]:
+    """Functions that leave out ``masked`` digits of a number of this length, any choice of them:
+    two numbers differ in no more digits exactly where one function makes them the same.
+    """
+    return [itemgetter(*left) for left in combinations(range(length), length - masked)]
 
 
 def digits_for(count: int) -> int:
@@ -85,18 +105,15 @@ def choose_numbers(count: int, existing: Sequence[str] = (), digits: int = 0) ->
     if not LEAST_DIGITS <= length <= MOST_DIGITS:
         raise UsageError(f"a site number has {LEAST_DIGITS} to {MOST_DIGITS} digits, not {length}")
     numbers = _numbers(length)
-    calm = np.array([not has_look_alikes(number) for number in numbers])
-    signs = np.array([list(number) for number in numbers])
     chosen: list[str] = []
     for distance in range(min(_WANTED, length), 1, -1):
-        free = np.ones(len(numbers), dtype=bool)
-        for other in (*existing, *chosen):
-            free &= _apart(signs, other, distance)
-        for allowed in (calm, ~calm):
-            for place in np.flatnonzero(allowed):
-                if free[place] and len(chosen) < count:
-                    chosen.append(numbers[place])
-                    free &= _apart(signs, numbers[place], distance)
+        apart = _Apart([n for n in (*existing, *chosen) if len(n) == length], distance, length)
+        for look_alikes in (False, True):
+            for number in numbers:
+                if len(chosen) == count:
+                    break
+                if has_look_alikes(number) == look_alikes and apart.take(number):
+                    chosen.append(number)
     if len(chosen) < count:
         raise UsageError(
             f"there are only {len(chosen)} more site numbers of {length} digits",
@@ -106,11 +123,22 @@ def choose_numbers(count: int, existing: Sequence[str] = (), digits: int = 0) ->
     return SiteNumbers(new, smallest_distance((*existing, *new)))
 
 
-def _apart(signs: NDArray[np.str_], other: str, distance: int) -> NDArray[np.bool_]:
-    """Which numbers (N, length) differ from ``other`` in at least so many digits."""
-    if len(other) != signs.shape[1]:
-        return np.ones(len(signs), dtype=bool)
-    return np.asarray((signs != np.array(list(other))).sum(axis=1) >= distance)
+class _Apart:
+    """Numbers of one length that differ in ``distance`` digits or more from each other, looked up
+    and not compared: taking one more costs the same however many there are.
+    """
+
+    def __init__(self, numbers: Sequence[str], distance: int, length: int) -> None:
+        masks = _masks(length, distance - 1)
+        self._seen = [(mask, set(map(mask, numbers))) for mask in masks]
+
+    def take(self, number: str) -> bool:
+        """Whether ``number`` is far enough from all taken so far; then it is taken, too."""
+        if any(mask(number) in seen for mask, seen in self._seen):
+            return False
+        for mask, seen in self._seen:
+            seen.add(mask(number))
+        return True
 
 
 def _numbers(length: int) -> list[str]:

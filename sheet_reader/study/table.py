@@ -10,11 +10,17 @@ from typing import Any
 
 from sheet_reader.errors import Mistake
 
+_MISSING = "is missing"
 _ORDINALS = (
     "first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth",
 )  # fmt: skip
 _ONE_OF = {"header": "header field", "plots": "plot", "counts": "count", "sums": "sum"}
 """What one table of a list is called."""
+AT_THE_TOP = (
+    "key", "title", "paper", "sites", "allowed_error", "instructions", "send_to", "own_digits",
+    "date_order", "time_zone",
+)  # fmt: skip
+"""The settings that stand before the first table."""
 IDENTIFIER = re.compile(r"[a-z][a-z0-9_]{0,31}\Z")
 
 
@@ -44,10 +50,17 @@ def nearest(word: str, known: Iterable[str]) -> str:
 
 
 class Mistakes:
-    """The growing list of mistakes."""
+    """The growing list of mistakes in a study file with this ``text``."""
 
-    def __init__(self) -> None:
+    def __init__(self, text: bytes = b"") -> None:
         self.found: list[Mistake] = []
+        self._lines = text.splitlines()
+
+    def line(self, start: str) -> str:
+        """`` (line 12)`` where one line alone begins so, else nothing."""
+        here = re.compile(rf"\s*{re.escape(start)}(?![A-Za-z0-9_-])".encode())
+        found = [number for number, line in enumerate(self._lines, 1) if here.match(line)]
+        return f" (line {found[0]})" if len(found) == 1 else ""
 
     def add(self, path: str, message: str) -> None:
         """Note one mistake at ``path``."""
@@ -67,6 +80,7 @@ class Table:
         self._path = path
         self._mistakes = mistakes
         self._in_list = in_list
+        self._meant: set[str] = set()
 
     def place(self, key: str = "") -> str:
         """Where ``key`` stands, in words: “the second count, “Aphids”, highest”, “season.last”."""
@@ -88,20 +102,36 @@ class Table:
         """Whether a text stands at the key."""
         return isinstance(self._values.get(key), str)
 
+    def meant(self, key: str) -> bool:
+        """Whether the key is in the file, if only under a name that is like it."""
+        return self.has(key) or key in self._meant
+
     def only(self, known: Iterable[str], renamed: Mapping[str, str] | None = None) -> None:
-        """Note every key that is not among ``known``; ``renamed`` gives former ones their name."""
+        """Note every key that is not among ``known``; ``renamed`` gives former ones their name. A
+        known key that is meant by one of these is not missing.
+        """
         names = tuple(known)
+        free = [name for name in names if name not in self._values]
         for key in self._values:
             if renamed and key in renamed:
+                self._meant.add(renamed[key])
                 self.wrong(key, f"`{key}` is called `{renamed[key]}` now: rename the line")
             elif key not in names:
+                self._meant.update(difflib.get_close_matches(key[:64], free, n=1, cutoff=0.6))
                 name = key if key.isprintable() and len(key) <= 40 else shown(key)
-                self._mistakes.add(self.place(name), f"unknown key{nearest(key, names)}")
+                why = f"unknown key{nearest(key, names)}"
+                if self._path and key in AT_THE_TOP:
+                    why = "stands before the first line in brackets, at the top of the file"
+                self._mistakes.add(self.place(name), why + self._mistakes.line(key))
+        for key in self._meant:
+            self._mistakes.found = [
+                one for one in self._mistakes.found if one != Mistake(self.place(key), _MISSING)
+            ]
 
     def _get(self, key: str, required: bool) -> Any:
         if key not in self._values:
-            if required:
-                self.wrong(key, "is missing")
+            if required and key not in self._meant:
+                self.wrong(key, _MISSING)
             return None
         return self._values[key]
 
@@ -221,7 +251,8 @@ class Table:
         if value is None:
             return None
         if not isinstance(value, dict):
-            self.wrong(key, f"must be a table, written [{key}]")
+            line = self._mistakes.line(f"[[{key}]]")
+            self.wrong(key, f"must be a table, written [{key}]{line}")
             return None
         return Table(value, self.place(key), self._mistakes)
 
@@ -231,7 +262,8 @@ class Table:
         if value is None:
             return ()
         if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
-            self.wrong(key, f"must be a list of tables, each written [[{key}]]")
+            line = self._mistakes.line(f"[{key}]")
+            self.wrong(key, f"must be a list of tables, each written [[{key}]]{line}")
             return ()
         if not value and required:
             self.wrong(key, "must hold at least one entry")

@@ -44,7 +44,8 @@ class Words:
     continued: str = "continued"
     write_like_this: str = "Write like this"
     own_digits: str = "Write 0 to 9 once, the way you write them"
-    write_zero: str = "Write 0 where you found none. Leave a box empty only if you did not look."
+    write_zero: str = "Found none? Write 0. An empty count means you did not look."
+    one_each: str = "One digit in each box: left, right or after zeros (05)."
     wrong_digit: str = (
         "Wrong digit? Cross it out from corner to corner and go on in the next free box."
     )
@@ -55,6 +56,27 @@ class Words:
     comments: str = "Comments"
     photograph: str = "Photograph the whole page, sharp and flat, with all ten black marks in view."
     send_to: str = "Send the photo to {address}"
+    site_number: str = "Site number"
+    visit_date: str = "Visit date"
+    plot: str = "Plot {number}"
+    print_check: str = "Print check"
+    no_sheet: str = "This page is no sheet."
+    check_print: str = (
+        "Print this page as you will print the sheets, in black, at 100 % (“actual size”)."
+    )
+    check_scales: str = (
+        "Hold a ruler to both scales: 90 to 100 mm will do, if both scales are equally long."
+    )
+    check_seen: str = (
+        "Every corner, dot and line below must be seen, and the smallest print be read with ease."
+    )
+    boxes: str = "boxes"
+    hairline: str = "hairline"
+    frame: str = "frame"
+    rule: str = "rule"
+    smallest_print: str = "{size} points: the smallest print on a sheet, for notes and captions"
+    instruction_print: str = "{size} points: how to write, and the study's instructions"
+    label_print: str = "{size} points: labels"
 
 
 ENGLISH = Words()

@@ -25,13 +25,11 @@ from sheet_reader.vision.other_print import other_sheet
 from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.print_check import check_print
 from sheet_reader.vision.seek import seek_missing
-from sheet_reader.vision.surface import Correspondences, fit_surface
+from sheet_reader.vision.surface import fit_surface
 from sheet_reader.vision.template import PreparedPage, boxes_of, prepare
 from sheet_reader.vision.types import Finding, NoSheet, SheetView
 from sheet_reader.vision.view import build_view
 
-POINTED = "pointed at"
-"""How a page was identified that a person pointed at."""
 _NO_CODE = (Code.CODE_OUTSIDE, Code.CODE_UNREADABLE)
 _Shelf = dict[tuple[str, str, int], PreparedPage]
 _prepared: WeakKeyDictionary[LayoutBook, _Shelf] = WeakKeyDictionary()
@@ -49,7 +47,7 @@ def _blank_pages(book: LayoutBook) -> tuple[Page, ...]:
     return tuple(found.values())
 
 
-def _prepare(book: LayoutBook, page: Page) -> PreparedPage:
+def prepared_page(book: LayoutBook, page: Page) -> PreparedPage:
     """The page's template, made from the blank sheet's where that has the same boxes."""
     shelf = _prepared.setdefault(book, {})
     version = page.code.layout
@@ -120,7 +118,7 @@ def _read_group(
     start = marker_correspondences(plan, group)
     blanks = [b for b in book.blanks(number) if _stand_as(plan, b)][: VISION.find.most_layouts]
     for blank in blanks:  # until one version's print leads to the code
-        template = _prepare(book, blank)
+        template = prepared_page(book, blank)
         first = fit_surface(template.control_grid, group.homography, start)
         identity = identify(pyramid, template, group, start, first, book)
         if not isinstance(identity, NoSheet) or identity.reason.code not in _NO_CODE:
@@ -139,51 +137,13 @@ def _read_group(
         if matrix is None:
             return NoSheet(because(Code.MARKS_DIFFER))
         group = Group(group.plan, group.markers, matrix)
-        first = fit_surface(_prepare(book, page).control_grid, matrix, start)
-    located = locate(pyramid, _prepare(book, page), start, first)
+        first = fit_surface(prepared_page(book, page).control_grid, matrix, start)
+    located = locate(pyramid, prepared_page(book, page), start, first)
     if by == "machine code":
         printed = other_sheet(pyramid, located.surface, page, book)
         if printed is not None:
             return _two_sheets(page.code, printed)
     return build_view(pyramid, page, plan, group, located, by)
-
-
-def find_by_corners(gray: Gray, page: Page, corners_px: Array, book: LayoutBook) -> SheetView:
-    """The sheet whose paper has these corners: (4, 2) px, clockwise from the printed top left, as a
-    person pointed at them, who also says which ``page`` of ``book`` it is. Its markers need not be
-    seen; boxes that are not found in their place are occluded.
-
-    Raises ValueError where the corners are those of no page.
-    """
-    corners_mm = np.array(
-        [[0, 0], [page.width_mm, 0], [page.width_mm, page.height_mm], [0, page.height_mm]],
-        np.float64,
-    )
-    if not is_page_like(corners_px):
-        raise ValueError("the corners do not lie around a page")
-    matrix = np.asarray(
-        cv2.getPerspectiveTransform(as_float32(corners_mm), as_float32(corners_px)), np.float64
-    )
-    pyramid, prepared, plan = Pyramid(gray), _prepare(book, page), MarkerPlan.of(page.markers)
-    sd = np.full(len(corners_mm), VISION.locate.pointed_sd_mm)
-    start = Correspondences(corners_mm, np.asarray(corners_px, np.float64), sd)
-    located = locate(pyramid, prepared, start, fit_surface(prepared.control_grid, matrix, start))
-    markers = tuple(
-        SeenMarker(m.id, located.surface.to_px(plan.corners_mm[m.id])) for m in page.markers
-    )
-    return build_view(pyramid, page, plan, Group(0, markers, matrix), located, POINTED)
-
-
-def is_page_like(corners_px: Array) -> bool:
-    """Whether corners (4, 2) go clockwise around an area that a page can be."""
-    corners = np.asarray(corners_px, np.float64)
-    if corners.shape != (4, 2) or not np.isfinite(corners).all():
-        return False
-    edges = np.roll(corners, -1, axis=0) - corners
-    following = np.roll(edges, -1, axis=0)
-    turns = edges[:, 0] * following[:, 1] - edges[:, 1] * following[:, 0]
-    least = VISION.find.least_pointed_px
-    return bool((turns > 0).all() and np.linalg.norm(edges, axis=1).min() >= least)
 
 
 def _stand_as(plan: MarkerPlan, page: Page) -> bool:

@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from sheet_reader.reasons import Occlusion, Reason
 from sheet_reader.sheet.model import Cell, Page
 
+POINTED = "pointed at"
+"""How a page was identified that a person pointed at."""
 CROP_PX = 64
 CROP_MARGIN_MM = 1.0
 """A crop shows the printed box and this much around it, stretched to CROP_PX × CROP_PX."""

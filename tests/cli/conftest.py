@@ -145,7 +145,7 @@ def desk_in(place: Path, patch: pytest.MonkeyPatch) -> Desk:
     shutil.copytree(SAMPLES / "bean_tips", folder)
     (folder / "inbox").mkdir(exist_ok=True)
     patch.setattr(worker, "default_reader", lambda: stand_in)
-    patch.setattr("sheet_reader.cli.review.today", lambda: date(2026, 6, 1))
+    patch.setattr("sheet_reader.study.days.today", lambda *_: date(2026, 6, 1))
     return Desk(folder)
 
 

@@ -26,6 +26,7 @@ from sheet_reader.digits.types import CLASSES, EMPTY, BoxReadings
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading import worker
 from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 from sheet_reader.vision.find import find_sheets
@@ -290,3 +291,14 @@ def test_without_tesseract_one_line_says_what_is_off(
         "its printed code; all else works."
     ]
     assert "1 page read" in result.stdout
+
+
+def test_a_share_of_errors_that_is_hardly_meant_is_told(tmp_path: Path) -> None:
+    copy_sample("bean_tips", tmp_path / "beans")
+    file = tmp_path / "beans" / "study.toml"
+    text = file.read_text("utf-8")
+    for share, told in (("0.01", False), ("0.05", True)):
+        file.write_text(text.replace("allowed_error = 0.002", f"allowed_error = {share}"), "utf-8")
+        result = CliRunner().invoke(cli, ["print", str(tmp_path / "beans")])
+        assert result.exit_code == 0
+        assert ("lets 1 of 20 accepted fields be wrong" in result.stderr) == told

@@ -11,6 +11,7 @@ from sheet_reader.errors import (
     SheetReaderError,
     StorageError,
     StudyError,
+    UnavailableError,
     UsageError,
 )
 
@@ -39,7 +40,10 @@ def all_errors(base: type[SheetReaderError]) -> set[type[SheetReaderError]]:
 
 @pytest.mark.parametrize(
     ("kind", "code"),
-    [(SheetReaderError, 1), (UsageError, 2), (StorageError, 3), (RecordError, 4)],
+    [
+        (SheetReaderError, 1), (UsageError, 2), (StorageError, 3), (RecordError, 4),
+        (UnavailableError, 75),  # EX_TEMPFAIL, sysexits.h
+    ],
 )
 def test_own_errors_say_where_what_and_what_to_do(kind: type[SheetReaderError], code: int) -> None:
     error = kind("the site list is missing", where="beans/sites.csv", remedy="put it there")
@@ -51,7 +55,7 @@ def test_own_errors_say_where_what_and_what_to_do(kind: type[SheetReaderError], 
 
 def test_every_own_error_has_an_exit_code_of_its_own_kind() -> None:
     codes = {kind.exit_code for kind in all_errors(SheetReaderError)}
-    assert codes <= {1, 2, 3, 4}
+    assert codes <= {1, 2, 3, 4, 75}
 
 
 def test_a_study_with_mistakes_lists_each_with_its_place() -> None:

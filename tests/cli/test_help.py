@@ -1,5 +1,6 @@
 """Every command explains itself, and the README says the same."""
 
+import json
 import re
 import subprocess
 import sys
@@ -12,6 +13,9 @@ from click.testing import CliRunner
 from sheet_reader import __version__
 from sheet_reader.cli.main import COMMANDS, cli
 from sheet_reader.cli.reference import END, START, reference, updated
+from sheet_reader.sheet.files import geometry_text
+from sheet_reader.simulate.samples import sample_folder
+from sheet_reader.study.reader import read_study
 
 README = Path(__file__).parents[2] / "README.md"
 CONTEXT = click.Context(cli, info_name="sheet-reader")
@@ -80,3 +84,30 @@ def test_help_loads_none_of_the_heavy_libraries() -> None:
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "[]"
+
+
+def test_the_examples_name_sites_of_the_sample() -> None:
+    sites = {site.number for site in read_study(sample_folder("bean_tips")).sites}
+    text = README.read_text(encoding="utf-8")
+    named = re.findall(r"sheet-reader .* bean_tips.*--site (\d+)", text)
+    named += re.findall(r'print_sheets\(study, \["(\d+)", "(\d+)"\]', text)[0]
+    assert len(named) >= 4
+    assert set(named) <= sites
+
+
+def test_the_readme_says_the_usual_share_of_errors_once() -> None:
+    study = read_study(sample_folder("bean_tips"))
+    text = README.read_text(encoding="utf-8").replace("\n", " ")
+    assert "wrong: 0.002 (0.2 %) unless you say otherwise" in text
+    wanted = r"`allowed_error` \(the share of accepted fields that may be wrong, +0.002\)"
+    assert re.search(wanted, text)
+    assert study.allowed_error == 0.002
+
+
+def test_the_geometry_in_the_readme_is_that_of_the_sample() -> None:
+    text = README.read_text(encoding="utf-8").partition("## The geometry file")[2]
+    shown = json.loads(text.partition("```json\n")[2].partition("```")[0])
+    printed = json.loads(geometry_text(read_study(sample_folder("bean_tips"))))
+    assert shown["page"] == printed["page"]
+    for key in ("markers", "cells"):
+        assert all(entry in printed[key] for entry in shown[key])

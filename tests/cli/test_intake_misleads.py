@@ -142,6 +142,6 @@ def test_photos_of_an_earlier_run_are_told_apart(
     bean_desk.done("read")
     bean_desk.put("new.png")
     monkeypatch.setattr("sheet_reader.reading.batch.model_version", lambda: "a better one")
-    monkeypatch.setattr("sheet_reader.cli.read.today", lambda: date(2026, 6, 1))
+    monkeypatch.setattr("sheet_reader.study.days.today", lambda *_: date(2026, 6, 1))
     text = bean_desk.done("read")
     assert "1 new photo, 1 known already, 1 from before looked at (0 read, 1 not readable)" in text

@@ -49,3 +49,26 @@ def test_a_backup_without_a_photo_ends_with_a_fault(bean_desk: Any, tmp_path: Pa
     assert result.exit_code == 4
     assert "fault: a.png" in result.stdout
     assert "not complete" in result.stdout
+
+
+def test_a_record_elsewhere_is_named_and_no_photo_is_moved(
+    bean_desk: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "elsewhere.sqlite").touch()
+    monkeypatch.setenv("SHEET_READER_RECORD", f"sqlite:///{tmp_path / 'elsewhere.sqlite'}")
+    bean_desk.put("a.png")
+    bean_desk.done("read")
+    bean_desk.done("backup", tmp_path / "b.tar")
+    monkeypatch.delenv("SHEET_READER_RECORD")
+    for command, *more in (
+        ("status",), ("read",), ("review",), ("export",), ("verify",), ("letters",), ("audit",),
+        ("backup", tmp_path / "b.tar"), ("erase", "--contact", "Kim Roe", "--yes"),
+        ("history", "--site", "2043", "--visit", "2026-05-20"), ("sites", "--add", "1"),
+    ):  # fmt: skip
+        result = bean_desk.run(command, *more)
+        assert result.exit_code == 2, (command, result.output)
+        (line,) = [x for x in result.stderr.splitlines() if x.startswith("sheet-reader:")]
+        assert "SHEET_READER_RECORD is not set" in line
+        assert "elsewhere.sqlite" in line
+        assert "inbox" not in line
+    assert not (bean_desk.folder / "record.sqlite").exists()

@@ -107,12 +107,12 @@ def test_a_sheet_for_every_visit_with_a_reminder(tmp_path: Path) -> None:
     assert result.exit_code == 0
     # 20 April to 30 August 2026 are 133 days: a visit every seven days makes nineteen
     assert "(19 pages, A4)" in result.stdout
-    pdf = tmp_path / "bean-tips-2043.pdf"
+    pdf = tmp_path / "bean-tips-2043-weeks.pdf"
     assert "Visit 1: 20 Apr" in words_on(pdf, 1)
     assert "Visit 3: 4 May" in words_on(pdf, 3)
     assert "Visit 19: 24 Aug" in words_on(pdf, 19)
     run("--site", "2043", "--out", tmp_path)
-    assert "Visit 1" not in words_on(pdf, 1)
+    assert "Visit 1" not in words_on(tmp_path / "bean-tips-2043.pdf", 1)
 
 
 def test_a_new_layout_is_told_when_sheets_were_printed_before(tmp_path: Path) -> None:
@@ -162,3 +162,66 @@ def test_a_proof_is_true_to_size_and_no_sheet(tmp_path: Path) -> None:
     found = find_sheets(picture, book)
     assert [type(item) for item in found] == [NoSheet]
     assert "print check: contrast" in words([found[0].reason])  # type: ignore[union-attr]
+
+
+def pages_of(path: Path) -> int:
+    document = pdfium.PdfDocument(path)
+    pages = len(document)
+    document.close()
+    return pages
+
+
+def test_several_sites_are_one_file_that_names_them(tmp_path: Path) -> None:
+    result = run("--site", "2043", "--site", "0174", "--site", "2043", "--out", tmp_path)
+    assert result.exit_code == 0, result.output
+    pdf = tmp_path / "bean-tips-2043-0174.pdf"
+    assert [name.split()[0] for name, _ in bookmarks(pdf)] == ["2043", "0174"]
+    assert [path.name for path in tmp_path.glob("*.pdf")] == [pdf.name]
+    run("--site", "2043", "--site", "0174", "--separate", "--out", tmp_path)
+    assert (tmp_path / "bean-tips-2043.pdf").exists()
+    assert (tmp_path / "bean-tips-0174.pdf").exists()
+
+
+def test_many_sites_have_a_file_name_that_a_system_takes(tmp_path: Path) -> None:
+    study = tmp_path / "beans"
+    run_new = CliRunner().invoke(
+        cli,
+        ["new", str(study), "--title", "Beans", "--count", "Snails", "--first", "2026-05-01",
+         "--last", "2026-06-01", "--sites", "60"],
+    )  # fmt: skip
+    assert run_new.exit_code == 0, run_new.output
+    numbers = [site.number for site in read_study(study).sites]
+    for some in (numbers[:40], numbers[:39]):
+        words = [word for number in some for word in ("--site", number)]
+        assert CliRunner().invoke(cli, ["print", str(study), *words]).exit_code == 0
+    names = sorted(path.name for path in (study / "sheets").glob("*.pdf"))
+    assert [name[:20] for name in names] == ["beans-39-sites-" + names[0][15:20],
+                                             "beans-40-sites-" + names[1][15:20]]  # fmt: skip
+
+
+def test_sheets_for_visits_have_a_file_of_their_own(tmp_path: Path) -> None:
+    run("--all-sites", "--out", tmp_path)
+    before = (tmp_path / "bean-tips-all-sites.pdf").read_bytes()
+    result = run("--all-sites", "--weeks", "--out", tmp_path)
+    assert "bean-tips-all-sites-weeks.pdf" in result.stdout
+    assert (tmp_path / "bean-tips-all-sites.pdf").read_bytes() == before
+
+
+def test_a_proof_in_copies(tmp_path: Path) -> None:
+    result = run("--proof", "--copies", 2, "--out", tmp_path)
+    assert "(2 pages, A4)" in result.stdout
+    assert pages_of(tmp_path / "bean-tips-proof.pdf") == 2
+
+
+def test_sites_without_a_name_are_told(tmp_path: Path) -> None:
+    study = tmp_path / "beans"
+    shutil.copytree(BEANS, study)
+    named = CliRunner().invoke(cli, ["print", str(study), "--all-sites"])
+    assert "without a name" not in named.output
+    lines = (study / "sites.csv").read_text("utf-8").splitlines()
+    cells = lines[1].split(",")
+    lines[1] = ",".join([cells[0], "", *cells[2:]])
+    (study / "sites.csv").write_text("\n".join(lines) + "\n", "utf-8")
+    told = CliRunner().invoke(cli, ["print", str(study), "--all-sites"]).stdout
+    assert f"note: 1 site printed without a name ({cells[0]}); to name" in told
+    assert f"sheet-reader sites {study} --labels FILE" in told

@@ -27,8 +27,7 @@ SHOWN = ["--site", SITE, "--visit", "2026-05-20"]
 
 @pytest.fixture
 def desk(bean_desk: Desk, monkeypatch: pytest.MonkeyPatch) -> Desk:
-    for module in ("correct", "enter"):
-        monkeypatch.setattr(f"sheet_reader.cli.{module}.today", lambda: date(2026, 6, 1))
+    monkeypatch.setattr("sheet_reader.study.days.today", lambda *_: date(2026, 6, 1))
     return bean_desk
 
 
@@ -220,7 +219,7 @@ def test_aside_and_back(desk: Desk) -> None:
     assert "set aside" in one_line(desk, "correct", "a.png", "--set", "helpers=1")
     assert "counts again" in desk.done("back", "a.png")
     assert len(rows(desk)) == 1
-    assert "not set aside" in one_line(desk, "back", "a.png")
+    assert "neither set aside nor replaced" in one_line(desk, "back", "a.png")
     assert "no photo" in one_line(desk, "back", "z.png")
     desk.done("verify")
 
@@ -277,7 +276,8 @@ def test_entering_a_sheet_that_was_read_is_said_clearly(desk: Desk) -> None:
     assert "correct" in told
     assert rows(desk)[0]["helpers"] == "2"
     desk.done("enter", *values(helpers="3"), "--beside")
-    assert rows(desk)[0]["helpers"] == ""
+    [row] = rows(desk)
+    assert (row["helpers"], row["doubted"]) == ("3", "helpers")
     asked = desk.done("enter", typed=f"{SITE}\n20 05 26\ns\n")
     assert "is in the record already" in asked
 
@@ -302,7 +302,7 @@ def test_a_photo_that_cannot_be_read_names_this_command_and_is_typed_in(
         (values(moths="1"), "no field “moths”"),
         (values(date="2025-05-20"), "outside the season"),
         (values(date="2026-05-32"), "no such date"),
-        (values(date="2026-06-02"), "in the future"),
+        (values(date="2026-06-03"), "in the future"),
         ([*values(), "--photo", "cat.png"], "there is no photo “cat.png”"),
     ],
 )
@@ -345,3 +345,23 @@ def test_backup_asks_before_it_replaces_an_earlier_one(desk: Desk) -> None:
     assert "Replace it?" in desk.done("backup", file, typed="y\n")
     assert file.read_bytes() != before
     assert "Replace" not in desk.done("backup", file, "--yes")
+
+
+@pytest.mark.parametrize("left_out", [(), ("pinched.small_larvae",)])
+def test_parts_above_their_total_are_told_once_and_not_asked_again(
+    desk: Desk, left_out: tuple[str, ...]
+) -> None:
+    """Whether all parts are written or only some: one rule for typing, correcting and review."""
+    counts = {name: "" if name in left_out else value for name, value in COUNTS.items()}
+    counts |= {"pinched.egg_clusters": "5", "pinched.ladybirds": "3"}
+    said = {"site": SITE, "date": "2026-05-20", "helpers": "2", **counts}
+    sets = [part for name, value in said.items() for part in ("--set", f"{name}={value}")]
+    assert "is 3," in one_line(desk, "enter", *sets)
+    desk.done("enter", *sets, "--unusual")
+    [row] = rows(desk)
+    assert (row["pinched.ladybirds"], row["waiting"], row["doubted"]) == ("3", "0", "")
+    correct = ["correct", *SHOWN, "--set", "pinched.ladybirds=2"]
+    assert "is 2," in one_line(desk, *correct)
+    desk.done(*correct, "--unusual")
+    [row] = rows(desk)
+    assert (row["pinched.ladybirds"], row["waiting"], row["doubted"]) == ("2", "0", "")

@@ -12,7 +12,6 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from older_record import copy_as_older
 
 NOBODY = 65534
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="needs POSIX permissions")
@@ -105,16 +104,6 @@ def test_what_a_killed_program_left_in_the_log_is_seen(bean_desk: Any, place: Pa
     (place / "beans" / "record.sqlite-shm").unlink()
     (place / "beans").chmod(0o500)
     look(bean_desk, place)
-
-
-def test_a_record_of_an_older_version_is_left_as_it_is(locked: Any, place: Path) -> None:
-    locked.folder.chmod(0o700)
-    new, old = locked.folder / "record.sqlite", locked.folder / "older.sqlite"
-    copy_as_older(new, old)
-    new.unlink()
-    old.rename(new)
-    lock(locked.folder)
-    look(locked, place)
 
 
 def test_a_backup_of_a_locked_study_goes_elsewhere(locked: Any, place: Path) -> None:

@@ -26,7 +26,7 @@ def run(*arguments: object) -> Result:
 def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("made") / "season"
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("sheet_reader.cli.demo.today", lambda: TODAY)
+        patch.setattr("sheet_reader.study.days.today", lambda *_: TODAY)
         result = run("demo", "--season", folder)
     assert result.exit_code == 0, result.output
     assert "40 % fewer" in result.output
@@ -35,8 +35,7 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def today(monkeypatch: pytest.MonkeyPatch) -> None:
-    for command in ("status", "letters", "update"):
-        monkeypatch.setattr(f"sheet_reader.cli.{command}.today", lambda: TODAY)
+    monkeypatch.setattr("sheet_reader.study.days.today", lambda *_: TODAY)
 
 
 def test_the_record_says_what_was_made_up(season: Path) -> None:

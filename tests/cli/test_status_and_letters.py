@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import email
 import email.policy
+import errno
 from collections.abc import Callable
 from datetime import date
 from email.message import EmailMessage
@@ -11,6 +12,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+
+from sheet_reader import atomic
+from sheet_reader.errors import UnavailableError
 
 
 def reply_to(mail: EmailMessage, body: str) -> bytes:
@@ -33,8 +37,7 @@ def mails(folder: Path) -> list[EmailMessage]:
 
 @pytest.fixture
 def desk(bean_desk: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
-    monkeypatch.setattr("sheet_reader.cli.letters.today", lambda: date(2026, 4, 23))
-    monkeypatch.setattr("sheet_reader.cli.status.today", lambda: date(2026, 4, 23))
+    monkeypatch.setattr("sheet_reader.study.days.today", lambda *_: date(2026, 4, 23))
     return bean_desk
 
 
@@ -67,6 +70,36 @@ def test_drafts_on_a_record(desk: Any, no_sheet: Callable[[str], bytes]) -> None
     desk.done("verify")
 
 
+def test_no_letter_without_its_place_on_record(desk: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    desk.put("a.png", visit_date="2026-04-20", pinched__plants=None)
+    desk.done("read")
+    folder = desk.folder / "letters"
+
+    def busy(*_: object) -> None:
+        raise UnavailableError("another program keeps the record busy")
+
+    with monkeypatch.context() as record:
+        record.setattr("sheet_reader.record.drafts.note_drafts", busy)
+        assert desk.run("letters").exit_code == 75
+    assert not list(folder.iterdir())
+
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    with monkeypatch.context() as disk:
+        disk.setattr(atomic, "_write_through", full)
+        assert desk.run("letters").exit_code == 3
+    assert not list(folder.iterdir())
+    with monkeypatch.context() as disk:
+        disk.setattr(Path, "replace", full)
+        result = desk.run("letters")
+        assert result.exit_code == 3
+        assert "letters --again" in result.stderr
+    assert "Nothing new." in desk.done("letters")
+    desk.done("letters", "--again")
+    assert len(list(folder.glob("*.eml"))) >= 1
+
+
 def test_an_answer_is_kept_as_a_remark_and_can_be_erased(desk: Any, tmp_path: Path) -> None:
     desk.put("a.png", visit_date="2026-04-20", pinched__plants=None)
     desk.done("read")
@@ -78,12 +111,41 @@ def test_an_answer_is_kept_as_a_remark_and_can_be_erased(desk: Any, tmp_path: Pa
     assert "0 new answers, 1 known already" in desk.done("letters", "--answers", reply)
     desk.done("export")
     rows = (desk.folder / "results" / "rows.csv").read_text(encoding="utf-8")
-    assert "There were none, so 0." in rows
-    assert "example.org" not in rows
+    assert "by mail: it is in the record" in rows
+    assert "There were none" not in rows
+    here = ("history", "--site", "2043", "--visit", "2026-04-20")
+    assert "by mail: There were none, so 0." in desk.done(*here)
     desk.done("verify")
     desk.done("erase", "--contact", "garden3@example.org", "--yes")
     desk.done("export")
-    assert "none, so" not in (desk.folder / "results" / "rows.csv").read_text(encoding="utf-8")
+    assert "by mail" not in (desk.folder / "results" / "rows.csv").read_text(encoding="utf-8")
+    assert "none, so" not in desk.done(*here)
+
+
+def test_an_answer_goes_to_what_its_letter_asks_and_names_nobody_in_the_tables(desk: Any) -> None:
+    desk.put("a.png", visit_date="2026-04-20", pinched__plants=None)
+    desk.put("b.png", visit_date="2026-04-22")
+    desk.done("read")
+    desk.done("letters")
+    (mine,) = [m for m in mails(desk.folder / "letters") if "picture-1" in m.as_string()]
+    reply = EmailMessage()
+    reply["From"] = "Aunt Trish <trish@example.org>"
+    reply["In-Reply-To"] = str(mine["Message-ID"])
+    reply.set_content("Dear Kim,\nnone, so 0.\nBest wishes, Trish\n")
+    (desk.folder / "inbox" / "reply.eml").write_bytes(reply.as_bytes())
+    said = desk.done("read")
+    assert said.count("kept with") == 1
+    assert "an answer is kept with site 2043 on 2026-04-20" in said
+    assert "2026-04-22" not in said, "it was thanked for, not asked about"
+    assert "not taken in" not in said
+    assert "no picture" not in said
+    again = desk.done("read")
+    assert "not taken in" not in again
+    assert "reply" not in again
+    desk.done("export")
+    for table in (desk.folder / "results").iterdir():
+        text = table.read_text(encoding="utf-8")
+        assert not any(word in text for word in ("Trish", "Kim", "none, so 0"))
 
 
 def test_an_answer_in_the_inbox_is_kept_and_its_pictures_are_no_photos(desk: Any) -> None:
@@ -105,7 +167,7 @@ def test_an_answer_in_the_inbox_is_kept_and_its_pictures_are_no_photos(desk: Any
     assert "answer is kept" not in desk.done("read")
     desk.done("export", "--format", "csv,excel")
     rows = (desk.folder / "results" / "rows.csv").read_text(encoding="utf-8")
-    assert "There were none." in rows
+    assert "by mail: it is in the record" in rows
     assert (desk.folder / "results" / "bean-tips.xlsx").is_file()
     assert "photo-0002" not in desk.done("status")
     assert "is not one of 'csv'" in desk.run("export", "--format", "csv,pdf").output

@@ -110,7 +110,8 @@ def test_a_lowered_allowed_error_raises_its_questions_in_review(bean_desk: Any) 
     bean_desk.done("read")
     edit(bean_desk, "allowed_error = 0.002", "allowed_error = 0.00001")
     text = bean_desk.done("review", typed="s\n")
-    assert "asked about again, because study.toml now allows less" in text
+    assert "values; they stay in the tables, marked, until you answer in review" in text
+    assert "not certain enough for allowed_error" in text
     assert "1 of 1" in text
     edit(bean_desk, "allowed_error = 0.00001", "allowed_error = 0.002")
     assert "Nothing waits for you." in bean_desk.done("review")

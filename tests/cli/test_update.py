@@ -104,7 +104,7 @@ def full(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def desk(full: Path, bean_desk: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
-    monkeypatch.setattr("sheet_reader.cli.update.today", lambda: LAST)
+    monkeypatch.setattr("sheet_reader.study.days.today", lambda *_: LAST)
     shutil.rmtree(bean_desk.folder)
     shutil.copytree(full, bean_desk.folder)
     return bean_desk
@@ -226,7 +226,7 @@ def test_more_updates_than_planned_widen_the_ranges(desk: Any) -> None:
 def test_too_few_sites_get_no_figure_and_are_told(
     bean_desk: Any, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("sheet_reader.cli.update.today", lambda: LAST)
+    monkeypatch.setattr("sheet_reader.study.days.today", lambda *_: LAST)
     desk = bean_desk
     assert "this study has no record yet" in desk.run("update").stderr
     season = drawn()

@@ -93,7 +93,13 @@ def test_a_box_cut_in_an_uncertain_place_is_less_certain(decode):
     [
         ("310426", None, "31 April is no day"),
         ("290226", None, "29 February 26 is no day"),
-        ("051326", None, "05 13 26 is no day"),
+        (
+            "051326",
+            "2026-05-13",
+            "day 05, month 13, year 26 is no day; "
+            "day and month may stand the other way round: 13 May 2026?",
+        ),
+        ("051413", None, "day 05, month 14, year 13 is no day"),
         ("200926", "2026-09-20", "visit date 20 September 2026 lies in the future"),
         (
             "010326",

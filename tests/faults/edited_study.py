@@ -32,10 +32,11 @@ def first_draft(chance: random.Random) -> Draft:
             {"name": "day", "label": "Visit date", "kind": "date"},
             _number("helpers"),
         ],
-        "plots": [{"name": n, "label": n} for n in PLOTS[: chance.randint(1, 2)]],
+        "plots": [_plot(n) for n in PLOTS[: chance.randint(1, 2)]],
         "counts": [_count(n) for n in NAMES[: chance.randint(2, 3)]],
         "sums": [],
         "sites": list(SITES[:4]),
+        "labels": {site: f"Hedge {site}" for site in SITES},
     }
 
 
@@ -44,7 +45,13 @@ def _number(name: str) -> dict[str, Any]:
 
 
 def _count(name: str) -> dict[str, Any]:
-    return {"name": name, "label": name, "boxes": 2, "lowest": 0, "highest": 60}
+    return {
+        "name": name, "label": name, "unit": f"u {name}", "boxes": 2, "lowest": 0, "highest": 60,
+    }  # fmt: skip
+
+
+def _plot(name: str) -> dict[str, Any]:
+    return {"name": name, "label": name, "treatment": f"t {name}"}
 
 
 def write(draft: Draft, folder: Path) -> None:
@@ -57,7 +64,8 @@ def write(draft: Draft, folder: Path) -> None:
             lines.append(f"[[{section}]]")
             lines += [f"{key} = {_toml(value)}" for key, value in table.items()]
     (folder / "study.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    sites = ["number,label,contact", *(f"{site},Hedge {site}," for site in draft["sites"])]
+    sites = ["number,label,contact"]
+    sites += [f"{site},{draft['labels'][site]}," for site in draft["sites"]]
     (folder / "sites.csv").write_text("\n".join(sites) + "\n", encoding="utf-8")
 
 
@@ -114,7 +122,7 @@ def remove(draft: Draft, chance: random.Random) -> None:
 
 def add(draft: Draft, chance: random.Random) -> None:
     section, pool = _section(chance)
-    make = {"counts": _count, "header": _number}.get(section, lambda n: {"name": n, "label": n})
+    make = {"counts": _count, "header": _number, "plots": _plot}[section]
     draft[section].insert(chance.randint(0, len(draft[section])), make(chance.choice(pool)))
 
 
@@ -185,6 +193,43 @@ def change_words(draft: Draft, chance: random.Random) -> None:
         chance.choice(draft["counts"])["label"] = f"All {chance.choice(NAMES)}"
 
 
+def swap_words(draft: Draft, chance: random.Random) -> None:
+    """Labels, treatments or units of two things change places."""
+    tables = _others(draft[_section(chance)[0]])
+    if len(tables) > 1:
+        one, other = chance.sample(tables, 2)
+        keys = [k for k in ("label", "treatment", "unit") if k in one and k in other]
+        for key in chance.sample(keys, 1):
+            one[key], other[key] = other[key], one[key]
+
+
+def change_word(draft: Draft, chance: random.Random) -> None:
+    tables = _others(draft[_section(chance)[0]])
+    if tables:
+        table = chance.choice(tables)
+        key = chance.choice([k for k in ("label", "treatment", "unit") if k in table])
+        table[key] = f"{table[key]}!" if key == "label" else chance.choice(("cut", "min", "h"))
+
+
+def swap_site_labels(draft: Draft, chance: random.Random) -> None:
+    one, other = chance.sample(SITES[:6], 2)
+    labels = draft["labels"]
+    labels[one], labels[other] = labels[other], labels[one]
+
+
+def change_site_labels(draft: Draft, chance: random.Random) -> None:
+    for site in chance.sample(SITES, chance.choice((1, 1, len(SITES)))):
+        draft["labels"][site] += "."
+
+
+def change_parts(draft: Draft, chance: random.Random) -> None:
+    names = [c["name"] for c in draft["counts"]]
+    for rule in draft["sums"]:
+        others = [n for n in names if n != rule["total"]]
+        if others:
+            rule["parts"] = chance.sample(others, chance.randint(1, len(others)))
+
+
 def change_sums(draft: Draft, chance: random.Random) -> None:
     names = [c["name"] for c in draft["counts"]]
     if draft["sums"] or len(names) < 2:
@@ -197,5 +242,6 @@ def change_sums(draft: Draft, chance: random.Random) -> None:
 EDITS: tuple[Callable[[Draft, random.Random], None], ...] = (
     put_back, rename, rename, remove, remove, add, add, reorder, swap_names, rename_site_or_date,
     swap_site_with_number, change_key, change_share, change_share, change_season, change_sites,
-    change_sites, change_range, change_boxes, change_words, change_sums,
+    change_sites, change_range, change_boxes, change_words, change_sums, swap_names, swap_words,
+    swap_words, change_word, swap_site_labels, change_site_labels, change_parts,
 )  # fmt: skip

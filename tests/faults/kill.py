@@ -34,13 +34,13 @@ import stand_in
 from fault_work import LATEST, extra_steps
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.backup import restore
 from sheet_reader.record.engine import open_engine, sqlite_url
 from sheet_reader.record.migrations import migrate
+from sheet_reader.record.restore import restore
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 
-VERSION = "SELECT max(version) FROM {}"
+VERSION = "SELECT max(version) FROM schema_version"
 COMMANDS = (
     "read", "read_apart", "read_changed", "review", "back_up", "migrate_on", "put_right", "type_in",
     "answer_cards",
@@ -174,8 +174,8 @@ class Campaign:
             if rows:
                 faults += [f"lost {said}" for said in self.done if said not in _put_right(raw)]
                 faults += _halves(raw) + _answers(raw, self.begun)
-            marks = [t for t in ("schema_version", "schema_marks") if self._has(raw, t)]
-            version = raw.execute(VERSION.format(marks[0])).fetchone()[0] if marks else None
+            marked = self._has(raw, "schema_version")
+            version = raw.execute(VERSION).fetchone()[0] if marked else None
             copied = raw.execute("SELECT 1 FROM sqlite_master WHERE name = 'copied'").fetchone()
         photos = {row[0] for row in rows}
         faults += [f"lost photo {digest}" for digest in self.known - photos]

@@ -10,6 +10,7 @@ from pathlib import Path
 
 from click.testing import CliRunner
 from edited_study import Draft
+from season_meaning import Meaning
 from season_model import Model, Sheet
 
 from sheet_reader.cli.main import cli
@@ -46,6 +47,7 @@ class Checks:
     result: Result
     model: Model
     study: Study
+    meaning: Meaning
     draft: Draft
     record: Record
     log: list[str]
@@ -53,7 +55,9 @@ class Checks:
     def compare(self) -> None:
         """The record against the model."""
         self.result.checks += 1
-        study, model, record = self.study, self.model, self.record
+        study, record = self.study, self.record
+        model = self.meaning.view(self.model, self.draft)
+        self.meaning.note_sites((model.place(study, s)[0] for s in model.sheets), self.draft)
         found = Counter(
             (r.photo, r.site, r.visit_date, r.field, r.value, r.status, r.read_value)
             for r in record.readings()
@@ -62,7 +66,7 @@ class Checks:
         lines = list(zip(*(texts(table[name]) for name in table.columns), strict=True))
         asked = Counter((w.photo, w.field) for w in record.pending())
         waiting = record.summary().waiting
-        self.check_history()
+        self.check_history(model)
         self.same("readings", found, model.readings(study))
         self.same("rows", Counter(map(tuple, lines)), model.rows(study))
         known = {spec.name for spec in study.fields}
@@ -70,13 +74,13 @@ class Checks:
         self.same("questions", asked, Counter((s.photo, n) for s, n in still_open if n in known))
         if waiting != sum(asked.values()):
             self.fault(f"{waiting} fields wait, but {sum(asked.values())} are asked")
-        self.check_notes(
-            record.notes(), {n for s in model.sheets for n in s.said} - known, still_open
-        )
+        unknown = {n for s in model.sheets for n in s.said} - known
+        self.check_notes(record.notes(), model, unknown, still_open)
 
     def check_notes(
-        self, notes: list[str], unknown: set[str], still_open: list[tuple[Sheet, str]]
-    ) -> None:
+        self, notes: list[str], model: Model, unknown: set[str],
+        still_open: list[tuple[Sheet, str]],
+    ) -> None:  # fmt: skip
         self.one_line(*notes)
         text = "\n".join(notes)
         questions = sum(name in unknown for _, name in still_open)
@@ -85,7 +89,7 @@ class Checks:
             self.fault(f"{unknown} with {questions} questions are not explained: {notes}")
         if self.model.unread and f"{self.model.unread} photo" not in text:
             self.fault(f"{self.model.unread} unread photos are not told: {notes}")
-        places = [self.model.place(self.study, s) for s in self.model.sheets]
+        places = [model.place(self.study, s) for s in model.sheets]
         gone = {site for site, _ in places if site} - set(self.draft["sites"])
         if any(site not in text for site in gone):
             self.fault(f"sites {gone} off the site list are not told: {notes}")
@@ -94,17 +98,17 @@ class Checks:
         if bool(outside) != ("outside the season" in text):
             self.fault(f"{len(outside)} visits outside the season: {notes}")
 
-    def check_history(self) -> None:
+    def check_history(self, model: Model) -> None:
         """One sheet's history holds all that was read and decided of it."""
-        sheet = self.chance.choice(self.model.sheets)
-        site, day = self.model.place(self.study, sheet)
+        sheet = self.chance.choice(model.sheets)
+        site, day = model.place(self.study, sheet)
         if not site or not day:
             return
         entries = Counter((e.field, e.value) for e in self.record.history(site, day))
         wanted = Counter((name, value) for name, (value, _, _) in sheet.said.items())
         wanted |= Counter(
             (a.field, a.value)
-            for a in self.model.answers
+            for a in model.answers
             if a.page_instance_id == sheet.page_instance_id
         )
         if wanted - entries:

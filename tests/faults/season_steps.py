@@ -10,16 +10,20 @@ import edited_study
 import made_up
 from click.testing import CliRunner
 from season_checks import Checks, Result
+from season_meaning import Meaning, Thing, words_of
 from season_model import Given, Model, Said, Sheet, holds
 from sqlalchemy import select
 
 from sheet_reader.cli.main import cli
-from sheet_reader.errors import StudyError, UsageError
+from sheet_reader.errors import StudyError, UnsaidError, UsageError
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.promise import thresholds_for
 from sheet_reader.record import schema
 from sheet_reader.record.claims import Task
 from sheet_reader.record.lines import Waiting
+from sheet_reader.record.meaning import MeaningQuestion, Term
+from sheet_reader.record.meaning_answers import Said as SaidOfWords
+from sheet_reader.record.meaning_answers import add_answers, open_questions, take_back
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
@@ -40,6 +44,7 @@ class Season(Checks):
         self.chance = chance
         self.result = result
         self.model = Model()
+        self.meaning = Meaning()
         self.tasks: dict[str, Task] = {}
         self.waiting: list[Task] = []
         self.days = 0
@@ -54,8 +59,10 @@ class Season(Checks):
         """Some sheets, then steps in any order, all compared after each."""
         for _ in range(self.chance.randint(1, 3)):
             self.new_photo()
+        self.compare()
         actions = (self.edit, self.edit, self.edit, self.answer, self.answer, self.new_photo,
-                   self.read_again, self.take_back, self.leave_unread, self.read_on)  # fmt: skip
+                   self.read_again, self.take_back, self.leave_unread, self.read_on,
+                   self.say_of_gone, self.take_words_back)  # fmt: skip
         for _ in range(STEPS):
             action = self.chance.choice(actions)
             self.log.append(action.__name__)
@@ -86,10 +93,102 @@ class Season(Checks):
             return
         if not self.model.sheets:
             self.key = study.key
-        Record.open(study).close()
-        self.study, self.draft = study, draft
+        before = self.record
         limits = thresholds_for(study.allowed_error)
-        self.record = Record(study, self.record.engine, self.record.where, limits)
+        self.record = Record(study, before.engine, before.where, limits)
+        unsaid = self.meaning.unsaid(draft)
+        try:
+            Record.open(study).close()
+        except UnsaidError as error:
+            self.log[-1] += ", asked"
+            self.one_line(str(error))
+            if not unsaid:
+                self.fault(f"asked about words that mean what they meant: {error}")
+            if self.chance.random() < 0.2:
+                self.expect_refusal(study)
+            if not self.answer_words(draft):
+                self.log[-1] += " and stopped"
+                self.record = before
+                edited_study.write(self.draft, self.folder)
+                return
+            Record.open(study).close()
+        else:
+            if unsaid:
+                self.fault(f"not asked about {unsaid}")
+        self.study, self.draft = study, draft
+
+    def answer_words(self, draft: edited_study.Draft) -> bool:
+        """A person says what changed words mean, or stops (False)."""
+        for _ in range(30):
+            asked = [q for q in self.open_words() if q.blocks]
+            if not asked:
+                if unsaid := self.meaning.unsaid(draft):
+                    self.fault(f"nothing is asked about {unsaid}")
+                return True
+            if self.chance.random() < 0.1 or not self.say_words(self.some_meaning(asked)):
+                return False
+        self.fault("the questions about words do not end")
+        return False
+
+    def open_words(self) -> list[MeaningQuestion]:
+        with self.record.reading() as connection:
+            return open_questions(connection, self.record.study)
+
+    def some_meaning(self, asked: list[MeaningQuestion]) -> list[SaidOfWords]:
+        moved = [q for q in asked if q.moved and q.former.kind == asked[0].former.kind]
+        if moved and self.chance.random() < 0.6:
+            return [(q.former, q.candidates[-1], True) for q in moved]
+        some = asked if self.chance.random() < 0.5 else asked[:1]
+        same = self.chance.random() < 0.7
+        return [(q.former, q.candidates[0], same) for q in some]
+
+    def say_words(self, said: list[SaidOfWords]) -> bool:
+        """Keep answers in the record and, as the person has seen them, in the model."""
+        try:
+            with self.record.writing() as connection:
+                add_answers(connection, self.record.study, said, "Ada")
+        except UsageError as error:
+            self.one_line(str(error))
+            return False
+        for former, present, same in said:
+            self.meaning.said[_thing(former), _thing(present)] = same
+        return True
+
+    def say_of_gone(self) -> None:
+        """A name that is gone is one of those that are new, or nothing that is there."""
+        asked = self.open_words()
+        if asked:
+            question = self.chance.choice(asked)
+            former, candidate = question.former, self.chance.choice(question.candidates)
+            if self.chance.random() < 0.8:
+                self.say_words([(former, candidate, True)])
+            else:
+                self.say_words([(former, Term(former.kind, former.name, ""), False)])
+
+    def take_words_back(self) -> None:
+        """What was said about a name is taken back; what is open then is answered at once, or
+        what was said is said again.
+        """
+        if not self.meaning.said:
+            return
+        name = self.chance.choice(list(self.meaning.said))[0][1]
+        held = {pair: same for pair, same in self.meaning.said.items() if pair[0][1] == name}
+        with self.record.writing() as connection:
+            if len(take_back(connection, self.study, name, "Ada")) != len(held):
+                self.fault(f"taking back what was said of {name} found another number of answers")
+        for pair in held:
+            del self.meaning.said[pair]
+        if not self.answer_words(self.draft):
+            missing = [(Term(*a), Term(*b), same) for (a, b), same in held.items()]
+            if not self.say_words(missing) or not self.answer_words_somehow():
+                self.fault("what was said can't be said again")
+
+    def answer_words_somehow(self) -> bool:
+        """All that is still open is the same in better words, or else another thing."""
+        for same in (True, False):
+            for question in [q for q in self.open_words() if q.blocks]:
+                self.say_words([(question.former, question.candidates[0], same)])
+        return not [q for q in self.open_words() if q.blocks]
 
     def expect_refusal(self, study: Study) -> None:
         try:
@@ -137,6 +236,7 @@ class Season(Checks):
         for number, sheet, place, what in zip(sorted(ids), printed, places, said, strict=True):
             names = {h.kind: h.name for h in self.study.header}
             self.model.sheets.append(Sheet(called, number, sheet, place, what, names))
+            self.meaning.papers[number] = words_of(self.draft)
 
     def read_again(self) -> None:
         """A photo once more: a sheet is read as the study file now has it, or refused."""
@@ -215,9 +315,9 @@ class Season(Checks):
 
     def some_answer(self, asked: Waiting, sheet: Sheet) -> tuple[Answer, Given | None]:
         """An answer, and what must be kept of it (None: it must be refused)."""
-        read, _, _ = sheet.said[asked.field]
-        status = sheet.said[asked.field][1]
-        at = (sheet.page_instance_id, asked.field)
+        field = self.meaning.raw(sheet, asked.field, self.draft)
+        read, status, _ = sheet.said[field]
+        at = (sheet.page_instance_id, field)
         kind = self.chance.choice(("accept", "value", "value", "empty", "unreadable"))
         if kind == "accept":
             if read is None:
@@ -246,6 +346,10 @@ class Season(Checks):
             e.reading.page_instance_id for e in fields if e.reading.reading_id == reading_id
         )
         return next(s for s in self.model.sheets if s.page_instance_id == number)
+
+
+def _thing(term: Term) -> Thing:
+    return term.kind, term.name, term.said
 
 
 def _files(folder: Path) -> dict[str, bytes]:

@@ -5,8 +5,8 @@
 Each sequence starts a small study, reads made-up sheets into its record, and goes on with edits of
 study.toml and the site list, new sheets, photos read again, answers and answers taken back. After
 each step rows, readings, questions, history and notes must be those of a plain model: no value
-lost, none changed, none under another name, every question asked or explained, every refusal one
-line.
+lost, none changed, none under another name or under other words than those of its paper unless a
+person said so, every question asked or explained, every refusal one line.
 """
 
 from __future__ import annotations

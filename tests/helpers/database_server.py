@@ -38,21 +38,35 @@ def running(folder: Path, *, onto_disk: bool = False) -> Iterator[str]:
     skips where there is no PostgreSQL or no psycopg. ``onto_disk``: each commit waits for the disk.
     """
     pytest.importorskip("psycopg", reason="psycopg (the extra postgresql) is not installed")
-    initdb, control, user = _tool("initdb"), _tool("pg_ctl"), _user()
-    options: dict[str, Any] = {"check": True, "capture_output": True, "cwd": folder}
-    if user:
-        options |= {"user": user, "env": {"PATH": os.environ["PATH"], "LC_ALL": "C.UTF-8"}}
+    initdb, data, options = _tool("initdb"), folder / "data", _options(folder)
+    if user := options.get("user"):
         shutil.chown(folder, user)
-    data = folder / "data"
     subprocess.run([initdb, "-D", data, "-U", "counts", "-A", "trust", "-N"], **options)
-    settings = f"-k {folder} -c listen_addresses='' -c fsync={'on' if onto_disk else 'off'}"
-    subprocess.run(
-        [control, "-D", data, "-w", "-o", settings, "-l", folder / "log", "start"], **options
-    )
+    start(folder, onto_disk=onto_disk)
     try:
         yield f"postgresql+psycopg://counts@/postgres?host={folder}"
     finally:
-        subprocess.run([control, "-D", data, "-m", "immediate", "stop"], **options)
+        stop(folder, check=False)
+
+
+def _options(folder: Path) -> dict[str, Any]:
+    options: dict[str, Any] = {"check": True, "capture_output": True, "cwd": folder}
+    if user := _user():
+        options |= {"user": user, "env": {"PATH": os.environ["PATH"], "LC_ALL": "C.UTF-8"}}
+    return options
+
+
+def start(folder: Path, *, onto_disk: bool = False) -> None:
+    """Start the server of ``folder``, and wait until it answers."""
+    settings = f"-k {folder} -c listen_addresses='' -c fsync={'on' if onto_disk else 'off'}"
+    control = [_tool("pg_ctl"), "-D", folder / "data", "-w", "-o", settings]
+    subprocess.run([*control, "-l", folder / "log", "start"], **_options(folder))
+
+
+def stop(folder: Path, mode: str = "immediate", *, check: bool = True) -> None:
+    """Stop the server of ``folder``: "immediate" as a crash would, "fast" as its operator does."""
+    control = [_tool("pg_ctl"), "-D", folder / "data", "-w", "-m", mode, "stop"]
+    subprocess.run(control, **(_options(folder) | {"check": check}))
 
 
 def new_database(url: str, name: str, *, copy_of: str = "template1") -> str:

@@ -17,6 +17,7 @@ from sheet_reader.record.images import pack_boxes
 from sheet_reader.record.model import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.model import BLANK
+from sheet_reader.study.meaning import as_text, wording_of
 from sheet_reader.study.model import Study
 
 Said = tuple[str | None, str, float]
@@ -34,6 +35,8 @@ def page(
         value, status, _ = said.get(names[kind], (None, "", 0.0))
         return value if status == "accepted" else None
 
+    site = sheet if sheet != BLANK else known("site")
+    entry = study.site(site) if site else None
     left = place * SIDE
     return FoundPage(
         frame=frame,
@@ -48,10 +51,12 @@ def page(
         hidden_boxes=0,
         glare_share=0.0,
         advice="",
-        site=sheet if sheet != BLANK else known("site"),
+        site=site,
         visit_date=known("date"),
         outline=((left, 0.0), (left + SIDE, 0.0), (left + SIDE, SIDE), (left, SIDE)),
         fields=tuple(_field(name, *what) for name, what in said.items()),
+        wording=as_text(wording_of(study)),
+        site_label=entry.label if entry else None,
     )
 
 

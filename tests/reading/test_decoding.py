@@ -145,7 +145,7 @@ def test_decoding_anew_gives_what_reading_the_photos_anew_gives(
     summary = read_batch(decoded, jobs=0, today=TODAY)
     assert (summary.decoded, summary.read) == (6, 0)
     with monkeypatch.context() as patched:  # the photos, not what is kept of them
-        patched.setattr(batch, "decode_anew", lambda *_: decoding.Anew())
+        patched.setattr(batch, "decode_anew", lambda *_, **__: decoding.Anew())
         for _ in range(3):  # a site's second and third visit hear of those before
             read_batch(anew, jobs=0, today=TODAY, again=True)
     assert read_batch(anew, jobs=0, today=TODAY).decoded == 1  # refused: its site left the list
@@ -215,16 +215,20 @@ def test_every_accepted_value_stays_or_is_asked_about(study: Study) -> None:
     changed = together(study)
     summary = read_batch(changed, jobs=0)
     after = current(changed)
-    asked = sum(first[k][2] != now[2] == "flagged" for k, now in stored(changed).items())
     sure = {k for k, row in before.items() if row.status == "accepted"}
     lost = {key for key in sure if after[key].status != "accepted"}
     assert lost
-    assert all(after[key].value == before[key].value for key in sure - lost)
+    assert all(after[key].value == before[key].value for key in sure)
+    assert {after[key].status for key in lost} == {"doubted"}
     with open_record(changed) as record:
         assert {(w.photo_id, w.field) for w in record.pending()} >= lost
+        assert any(note.startswith(f"doubted: {len(lost)} values") for note in record.notes())
     line = summary.lines[0]
     assert line.startswith("Changed since: study.toml, the site list, allowed_error: 6 pages")
-    assert f"{asked} wait for you now" in line
+    now = stored(changed)
+    doubted = sum(first[k][2] != now[k][2] == "flagged" and first[k][0] is not None for k in now)
+    assert f"{doubted} are doubted now" in line
+    assert "in the tables, marked, until you answer in review" in summary.lines[-1]
     assert any("photo-0001" in line for line in summary.lines[1:])
 
 

@@ -26,6 +26,7 @@ from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.drafts import Asked, note_drafts
 from sheet_reader.record.erase import erase
 from sheet_reader.record.model import BatchSummary
+from sheet_reader.record.remarks import CAME_BY_MAIL, remarks_of
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.results.from_record import facts_of
@@ -250,7 +251,12 @@ def test_a_server_that_says_odd_things_is_one_clear_error(
 
 def remarks(study: Study, site: str) -> tuple[str, ...]:
     with Record.open(study) as record:
-        return next(v.remarks for v in facts_of(record).visits if v.site == site)
+        visit = next(visit for visit in record.state() if visit.site == site)
+        pages = [page.page_instance_id for page in visit.pages]
+        told = remarks_of(record).on((site, visit.visit_date), pages)
+        exported = next(v.remarks for v in facts_of(record).visits if v.site == site)
+    assert set(exported) == ({CAME_BY_MAIL} if told else set()), "no table has the text"
+    return told
 
 
 def test_what_a_mail_says_stays_with_its_sheets_until_it_is_erased(

@@ -78,31 +78,3 @@ def test_the_server_itself_guards_the_history(study, post) -> None:  # type: ign
                 c.execute(text(statement))
 
 
-def test_an_older_record_on_the_server_is_brought_up_to_date(  # type: ignore[no-untyped-def]
-    study, post, empty_schema: str
-) -> None:
-    """One photo with a decision, under the names of version 6."""
-    engine = create_engine(empty_schema)
-    migrate(engine, MIGRATIONS[:6])
-    with engine.begin() as connection:
-        for statement in SIX.strip().splitlines():
-            connection.execute(text(statement))
-    engine.dispose()
-    with Record.open(study) as record:
-        row = next(r for r in record.readings() if r.field == "sun.eggs")
-        assert (row.value, row.status, row.read_value) == ("5", "corrected", "3")
-        with pytest.raises(DBAPIError, match="only ever added to"), record.engine.connect() as c:
-            c.execute(text("DELETE FROM reading_runs"))
-    assert post(says({"site": "1010"})).read == 1
-    problems = verify(study).problems
-    assert [p for p in problems if "original is missing" not in p] == []
-
-
-SIX = """
-INSERT INTO photos (sha256, name, original, bytes, received_at, status, reason, attempts, program, model) VALUES ('aa', 'a.png', 'originals/aa/aa.png', 1, '2026', 'read', '', 1, '0.1.0', 'm')
-INSERT INTO sightings (photo_id, frame, position, study, layout, sheet, page) VALUES (1, 0, 0, 'ponds', 'v1', '1004', 1)
-INSERT INTO looks (sighting_id, attempt, at, program, model, identified_by, px_per_mm, blur_mm, contrast, hidden_boxes, glare_share, advice, site, visit_date, outline) VALUES (1, 1, '2026', '0.1.0', 'm', 'machine code', 8, 0.1, 0.8, 0, 0, '', '1004', '2026-05-20', '[]')
-INSERT INTO readings (look_id, field, value, confidence, status, reason, runner_up_confidence, corners, boxes_png, context_png) VALUES (1, 'sun.eggs', '3', 0.6, 'flagged', 'unclear', 0, '[]', '', '')
-INSERT INTO readings (look_id, field, value, confidence, status, reason, runner_up_confidence, corners, boxes_png, context_png) VALUES (1, 'date', '2026-05-20', 0.999, 'accepted', '', 0, '[]', '', '')
-INSERT INTO decisions (sighting_id, field, reading_id, kind, value, by, at, program, blind, looks_before) VALUES (1, 'sun.eggs', 1, 'value', '5', 'Ada', '2026', '0.1.0', false, 1)
-"""  # noqa: E501

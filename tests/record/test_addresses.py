@@ -12,8 +12,9 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.backup import backup, restore
+from sheet_reader.record.backup import backup
 from sheet_reader.record.erase import erase
+from sheet_reader.record.restore import restore
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 

@@ -15,8 +15,9 @@ from stand_in import says
 
 from sheet_reader.errors import RecordError, SheetReaderError, UsageError
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.backup import backup, copy_record, restore
+from sheet_reader.record.backup import backup, copy_record
 from sheet_reader.record.model import BatchSummary
+from sheet_reader.record.restore import restore
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.study.model import Study
@@ -152,7 +153,12 @@ def test_a_backup_without_a_photo_does_not_look_complete(
     done = backup(study, tmp_path / "c.tar")
     assert len(done.problems) == 1
     assert "photo1.png" in done.problems[0]
-    restore(done.file, tmp_path / "again")
+    (lacking,) = restore(done.file, tmp_path / "again").compared.lacks
+    assert lacking.startswith("the original of photo1.png")
+    (tmp_path / "b.tar").write_bytes(good)
+    restore(tmp_path / "b.tar", tmp_path / "again")
+    assert restore(done.file, tmp_path / "again").compared.lacks == ()
+    assert verify(replace(study, folder=tmp_path / "again")).problems == ()
 
 
 def test_a_photo_kept_while_the_backup_is_made_is_left_to_the_next(

@@ -7,12 +7,10 @@ import random
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from pathlib import Path
 
 import pytest
 import stand_in
-from older_record import copy_as_older
 from stand_in import says
 
 from sheet_reader.errors import RecordError, UsageError
@@ -69,7 +67,7 @@ def filled(filled_once: Path, study: Study) -> Study:
 
 
 COPIED_READING = (
-    "confidence, status, reason, reasons, runner_up, runner_up_confidence, corners, "
+    "confidence, status, reasons, runner_up, runner_up_confidence, corners, "
     "boxes_png, context_png"
 )
 COPIED_RUN = (
@@ -208,24 +206,3 @@ def test_an_edit_stays_found_when_its_row_is_written_again(filled: Study) -> Non
         raw.execute("UPDATE photos SET name = 'else.png' WHERE id = 1")
     read_batch(filled, reader=stand_in.read, jobs=0, again=True)
     assert any("else.png" in line for line in verify(filled).problems)
-
-
-def test_an_older_record_gets_checksums_when_it_is_brought_up_to_date(
-    study: Study, tmp_path: Path, post: Post
-) -> None:
-    """A record of the first two steps with rows in it."""
-    post(says(flagged={"sun.eggs": "3"}))
-    with Record.open(study) as record:
-        record.decide(record.pending()[0].reading_id, Value("4"), by="Ada")
-        visits = record.visits()
-    older = replace(study, folder=tmp_path / "older")
-    (study.folder / "originals").rename(tmp_path / "originals")
-    older.folder.mkdir()
-    (tmp_path / "originals").rename(older.folder / "originals")
-    copy_as_older(study.folder / "record.sqlite", older.folder / "record.sqlite")
-    assert verify(older).problems == ()
-    with Record.open(older) as record:
-        assert record.visits() == visits
-    with by_hand(older) as raw:
-        raw.execute("UPDATE decisions SET value = '5'")
-    assert any("sun.eggs" in line for line in verify(older).problems)

@@ -87,9 +87,9 @@ def test_a_decision_of_21_never_overrides_the_123_of_another_photo(
         said = f"21 was decided from {called('A')}, {called('B')} reads 123: which is right?"
         assert words(item.reasons) == said
         row = visit_of(record)
-        assert (row.values[FIELD], row.statuses[FIELD], row.waiting) == (None, "flagged", 1)
+        assert (row.values[FIELD], row.statuses[FIELD], row.waiting) == ("21", "doubted", 1)
         a, b = line(record, called("A")), line(record, called("B"))
-        assert (a.value, a.status) == ("21", "corrected")
+        assert (a.value, a.status) == ("21", "doubted")
         assert (b.value, b.status) == ("123", "flagged")
 
 
@@ -191,7 +191,7 @@ def test_two_decisions_taken_apart_are_asked_about_when_their_visits_merge(
         item = asked(record)
         assert "21 was decided from photo-0001" in words(item.reasons)
         assert "123 was decided from photo-0002" in words(item.reasons)
-        assert visit_of(record).values[FIELD] is None
+        assert visit_of(record).statuses[FIELD] == "doubted"
         record.decide(item.reading_id, Value("21"), by="Ada")
         assert record.pending() == []
         assert visit_of(record).values[FIELD] == "21"
@@ -218,7 +218,8 @@ def test_a_correction_in_an_audit_is_held_against_the_other_photo(study: Study, 
         item = next(s for s in sample if s.field == FIELD)
         record.decide(item.reading_id, Value("21"), by="Ada", blind=True, rivals=item.rivals)
         assert "reads 12" in words(asked(record).reasons)
-        assert visit_of(record).values[FIELD] is None
+        row = visit_of(record)
+        assert (row.values[FIELD], row.statuses[FIELD]) == ("21", "doubted")
 
 
 @pytest.fixture
@@ -279,7 +280,7 @@ def test_the_history_follows_the_record_and_not_the_clock(
         ]
         assert story == [
             ("read, flagged", "27", False),
-            ("corrected", "21", False),
+            ("corrected", "21", True),
             ("read, accepted", "123", False),
         ]
         an_hour_back()

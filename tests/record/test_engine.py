@@ -10,7 +10,8 @@ import pytest
 from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError, OperationalError
 
-from sheet_reader.record.engine import Kind, kind_of, open_engine, sqlite_url
+from sheet_reader.errors import UnavailableError
+from sheet_reader.record.engine import Kind, kind_of, open_engine, sqlite_url, translated
 
 
 class Told(Exception):  # noqa: N818 - stands for errors of drivers
@@ -28,6 +29,8 @@ class Told(Exception):  # noqa: N818 - stands for errors of drivers
         ({"sqlite_errorcode": 10 | (4 << 8)}, "full"),  # SQLITE_IOERR_FSYNC
         ({"sqlite_errorcode": 8 | (4 << 8)}, "read-only"),  # SQLITE_READONLY_DBMOVED
         ({"sqlite_errorcode": 5}, "busy"),
+        ({"sqlite_errorcode": 6}, "busy"),
+        ({"sqlite_errorcode": 15}, "busy"),
         ({"sqlite_errorcode": 26}, "damaged"),
         ({"sqlite_errorcode": 19}, "other"),
         ({"sqlstate": "53100"}, "full"),
@@ -40,6 +43,35 @@ class Told(Exception):  # noqa: N818 - stands for errors of drivers
 def test_codes_tell_what_went_wrong(codes: dict[str, object], kind: Kind) -> None:
     """Codes from sqlite.org/rescode.html and PostgreSQL's appendix of error codes."""
     assert kind_of(DBAPIError("SELECT 1", {}, Told(**codes))) == kind
+
+
+PASSING = {
+    "ConnectionException": "unreachable", "ConnectionDoesNotExist": "unreachable",
+    "ConnectionFailure": "unreachable", "ProtocolViolation": "unreachable",
+    "SqlclientUnableToEstablishSqlconnection": "unreachable",
+    "AdminShutdown": "unreachable", "CrashShutdown": "unreachable",
+    "CannotConnectNow": "unreachable", "IdleSessionTimeout": "unreachable",
+    "TooManyConnections": "unreachable",
+    "SerializationFailure": "busy", "DeadlockDetected": "busy", "LockNotAvailable": "busy",
+    "ObjectInUse": "busy", "QueryCanceled": "busy", "IdleInTransactionSessionTimeout": "busy",
+}  # fmt: skip
+"""By the names that psycopg gives to PostgreSQL's codes."""
+
+
+@pytest.mark.parametrize(("name", "kind"), PASSING.items())
+def test_what_passes_by_itself_says_try_again_later(name: str, kind: Kind) -> None:
+    errors = pytest.importorskip("psycopg.errors")
+    error = DBAPIError("SELECT 1", {}, getattr(errors, name)())
+    assert kind_of(error) == kind
+    told = translated(error, "there")
+    assert isinstance(told, UnavailableError)
+    assert told.exit_code == 75
+    assert "nothing is lost" in told.remedy
+
+
+def test_a_connection_lost_in_a_statement_is_unreachable() -> None:
+    lost = DBAPIError("SELECT 1", {}, Told(sqlstate=None), connection_invalidated=True)
+    assert kind_of(lost) == "unreachable"
 
 
 def test_a_server_that_is_not_reached_has_no_statement() -> None:

@@ -9,9 +9,10 @@ from stand_in import says
 
 from sheet_reader.errors import UsageError
 from sheet_reader.record import mending
-from sheet_reader.record.backup import backup, restore
+from sheet_reader.record.backup import backup
 from sheet_reader.record.entered import enter, printed_fields
 from sheet_reader.record.model import Value
+from sheet_reader.record.restore import restore
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.study.model import Study
@@ -74,7 +75,8 @@ def test_a_typed_sheet_and_a_photo_of_it_contradict_where_they_differ(
         enter(record, same | more, by="Ada")
         assert [w.field for w in record.pending()] == ["sun.snails"]
         [row] = record.visits()
-        assert (row.values["sun.eggs"], row.values["sun.snails"]) == ("4", None)
+        assert (row.values["sun.eggs"], row.values["sun.snails"]) == ("4", "21")
+        assert row.statuses["sun.snails"] == "doubted"
 
 
 def test_a_photo_that_gave_nothing_is_typed_in_beside_it(study: Study, post: Post) -> None:

@@ -3,6 +3,7 @@ from __future__ import annotations
 import contextlib
 import io
 import sqlite3
+import unicodedata
 from collections.abc import Callable
 from email.message import EmailMessage
 from pathlib import Path
@@ -19,8 +20,8 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.erase import erase, named
 from sheet_reader.record.model import Accept, BatchSummary, Value
+from sheet_reader.record.people import person_meant
 from sheet_reader.record.store import Record
-from sheet_reader.record.traces import pattern_of
 from sheet_reader.record.verify import verify
 from sheet_reader.study.model import Study
 
@@ -134,10 +135,21 @@ def test_erase_takes_whole_words_only(study: Study, post: Post) -> None:
         ("jo@example.org", "big.jo@example.org", False),
         ("jo@example.org", "jo@example.org.example.com", False),
         ("jo@example.org", "Write to JO@example.org.", True),
+        ("Jürgen Groß", unicodedata.normalize("NFD", "jürgen_groß.jpg"), True),
+        (unicodedata.normalize("NFD", "Jürgen Groß"), "JÜRGEN GROSS", True),
+        ("Jürgen Groß", "juergen.gross@example.org", True),
+        ("Juergen Gross", "Jürgen Groß", True),
+        ("Jürgen Groß", "jurgen-gross.heic", True),
+        ("Inés Núñez", "INES NUNEZ", True),
+        ("Ines Nunez", unicodedata.normalize("NFD", "Inés Núñez"), True),
+        ("Åse Bjørk", "Aase Bjoerk, Ase Bjork", True),
+        ("Pat Doe", "\uff30at\u00a0Do\u00ade", True),
+        ("Ann", unicodedata.normalize("NFD", "Änne"), False),
+        ("Groß", "Grossmann", False),
     ],
 )
 def test_who_is_meant(contact: str, text: str, found: bool) -> None:
-    assert bool(pattern_of(contact).search(text)) is found
+    assert (person_meant(contact).named_in(text)) is found
 
 
 def pictures_with_tags() -> dict[str, bytes]:
@@ -242,7 +254,7 @@ def test_her_own_files_that_still_name_the_person_are_listed(study: Study) -> No
     box = b"From x Wed May 20 18:30:00 2026\n" + a_letter(stand_in.photo(says(), seed=1)) + b"\n"
     (folder / "inbox" / "2.mbox").write_bytes(box)
     (folder / "inbox" / "3.jpg").write_bytes(tagged_jpeg())
-    (folder / "inbox" / "kim.png").write_bytes(stand_in.photo(says(), seed=2))
+    (folder / "inbox" / "kim.png").write_bytes(stand_in.photo(says({"site": "1010"}), seed=2))
     read_batch(study, reader=stand_in.read, jobs=0)
     (folder / "results").mkdir()
     (folder / "results" / "readings.csv").write_text("photo\npat doe garden.jpg\n")
@@ -264,7 +276,9 @@ def test_what_is_meant_can_be_told_before(study: Study) -> None:
     (study.folder / "inbox" / "pat doe.png").write_bytes(stand_in.photo(says(), seed=1))
     (study.folder / "inbox" / "kim.png").write_bytes(stand_in.photo(says(), seed=2))
     read_batch(study, reader=stand_in.read, jobs=0)
-    traces = named(study, "pat doe")
+    meant = named(study, "pat doe")
+    assert (meant.at_sites, meant.others) == ((2,), 0)
+    traces = meant.traces
     assert (len(traces.photos), traces.mails) == (2, 1)
     assert traces.senders == ("Pat Doe <p1@example.org>",)
     assert traces.names == ("image0.png (photo-0001)", "pat doe.png (photo-0003)")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import io
 from pathlib import Path
 
@@ -89,28 +88,6 @@ def test_a_photo_is_made_bare_once_it_can_be_opened(
     assert b"Pat Doe" in kept(study)[0].read_bytes()
     read(study)
     assert [b"Pat Doe" in p.read_bytes() for p in kept(study)] == [False]
-
-
-def test_an_original_emptied_by_an_earlier_version_comes_back(study: Study) -> None:
-    data = tagged(says())
-    (study.folder / "inbox" / "Pat Doe.png").write_bytes(data)
-    read(study)
-    (original,) = kept(study)
-    digest = hashlib.sha256(b"").hexdigest()
-    gone = study.folder / "originals" / digest[:2] / f"{digest}.gone"
-    gone.parent.mkdir()
-    original.unlink()
-    gone.touch()
-    with Record.open(study) as record, record.writing() as connection:
-        connection.exec_driver_sql(
-            "UPDATE photos SET forgotten_at = 'then', name = 'photo-0001', "
-            f"original = 'originals/{gone.parent.name}/{gone.name}'"
-        )
-    read(study)
-    read(study)
-    (healed,) = kept(study)
-    assert healed.stat().st_size > 0
-    assert b"Pat Doe" not in healed.read_bytes()
 
 
 def test_a_damaged_original_is_healed_by_reading_its_photo_again(study: Study) -> None:

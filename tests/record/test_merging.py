@@ -103,12 +103,18 @@ class Book:
     def visits(self) -> list[Visit]:
         return visits_of(STUDY, self.pages, self.reads, self.decisions.values())
 
+    def values(self) -> dict[tuple[str, str], str]:
+        """What stands in the table, by site and date."""
+        rows = [row for row in visit_rows(STUDY, self.visits()) if row.site and row.visit_date]
+        return {(r.site, r.visit_date): v for r in rows if (v := r.values[FIELD]) is not None}
+
     def rows(self) -> dict[tuple[str, str], list[tuple[str | None, int]]]:
         """Value and number of waiting fields by site and date; the loose pages in any order."""
         found: dict[tuple[str, str], list[tuple[str | None, int]]] = {}
         for row in visit_rows(STUDY, self.visits()):
             place = found.setdefault((row.site, row.visit_date), [])
-            place.append((row.values[FIELD], row.waiting))
+            doubted = row.statuses[FIELD] == "doubted"  # which of two stays goes by their order
+            place.append(("doubted" if doubted else row.values[FIELD], row.waiting))
         return {key: sorted(found[key], key=str) for key in found}
 
 
@@ -151,7 +157,9 @@ def check(visit: Visit) -> None:
     """No value is overridden, blanked or put down to another photo without a person."""
     here = [e for e in visit.fields if e.reading.field == FIELD]
     (serving,) = [e for e in here if e.is_current]
-    assert [e for e in here if e.needs_review] == ([serving] if serving.status == "flagged" else [])
+    asked = [e for e in here if e.needs_review]
+    assert len(asked) == (serving.status in ("flagged", "doubted"))
+    assert serving.status != "flagged" or asked == [serving]
     for e in here:
         assert e.value == own_value(e), "a photo's line shows that photo's value"
         if e.status in ("corrected", "confirmed") and e.decision:
@@ -163,7 +171,7 @@ def check(visit: Visit) -> None:
     }
     if serving.status == "unreadable":
         assert not sure, "what can't be read in one photo blanks no other"
-    elif serving.status != "flagged":
+    elif serving.status not in ("flagged", "doubted"):
         same = [e.decision for e in here if e.decision and e.decision.value == serving.value]
         known = {rival for decided in same for rival in decided.overruled}
         assert {r for r in sure if r.value != serving.value} <= known, "overridden in silence"
@@ -180,7 +188,9 @@ def test_nothing_is_overridden_in_silence_and_questions_come_to_an_end(
     while coming or waiting(STUDY, book.visits()):
         asked = waiting(STUDY, book.visits())
         if coming and (not asked or data.draw(st.booleans())):
+            before = book.values()
             book.photo(coming.pop(0))
+            assert before.items() <= book.values().items(), "a photo changes no value"
         else:
             _answer(book, data.draw(st.sampled_from(asked)), data)
             answers += 1

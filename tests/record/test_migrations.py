@@ -1,7 +1,6 @@
 from __future__ import annotations
 
 import contextlib
-import csv
 import sqlite3
 import threading
 from pathlib import Path
@@ -9,21 +8,16 @@ from pathlib import Path
 import pytest
 import stand_in
 from new_records import made_by_all_steps as copied_records  # noqa: F401
-from older_record import unpack
-from sqlalchemy import Connection, Engine, inspect, text
+from sqlalchemy import Connection, Dialect, Engine, event, inspect, text
 
 from sheet_reader.errors import RecordError
+from sheet_reader.lab.schema_text import DIALECTS, schema_text
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.engine import open_engine, sqlite_url
-from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate, version_of
-from sheet_reader.record.model import Accept
+from sheet_reader.record.migrations import MIGRATIONS, SCRIPTS, Migration, migrate, version_of
+from sheet_reader.record.schema import APPEND_ONLY
 from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
-from sheet_reader.results.export import export_files
-from sheet_reader.results.frames import tables_of
-from sheet_reader.results.from_record import facts_of
 from sheet_reader.study.model import Study
-from sheet_reader.wording import words
 
 
 @pytest.fixture
@@ -90,7 +84,7 @@ def test_a_newer_record_is_refused(study: Study) -> None:
 
 
 @pytest.mark.parametrize(
-    "table", ["reading_runs", "readings", "decisions", "overruled", "sheet_decisions"]
+    "table", APPEND_ONLY
 )
 @pytest.mark.parametrize("verb", ["UPDATE {} SET id = id + 1", "DELETE FROM {}"])
 def test_the_database_itself_guards_the_history(study: Study, table: str, verb: str) -> None:
@@ -108,111 +102,42 @@ def test_the_database_itself_guards_the_history(study: Study, table: str, verb: 
             raw.execute(verb.format(table))
 
 
-HERE = Path(__file__).parent
-
-
-def old_record(study: Study) -> None:
-    """Two photos and a decision, as version 2 wrote them."""
-    unpack(HERE / "record_v2.sql", study.folder / "record.sqlite")
-
-
-def test_an_old_record_has_runs_without_a_known_threshold(study: Study) -> None:
-    old_record(study)
-    with Record.open(study) as record, record.reading() as connection:
-        found = connection.execute(text("SELECT threshold FROM reading_runs")).scalars().all()
-    assert found
-    assert set(found) == {None}
-
-
-@pytest.fixture
-def version_6(study: Study) -> Study:
-    """A record as version 6 wrote it: seven photos, one with two sheets, a PDF of three pages, all
-    read twice, an eighth that contradicts another; answers of two people, one taken back, one
-    given blind.
-    """
-    unpack(HERE / "record_v6.sql.gz", study.folder / "record.sqlite")
-    return study
-
-
-def checksum_problems(study: Study) -> list[str]:
-    """What is wrong with the record; its originals are not kept with the tests."""
-    return [line for line in verify(study).problems if "original is missing" not in line]
-
-
-def lines_of(path: Path) -> list[list[str]]:
-    with path.open(encoding="utf-8", newline="") as file:
-        return list(csv.reader(file))
-
-
-def test_a_record_of_version_6_gives_the_same_rows(version_6: Study, tmp_path: Path) -> None:
-    with Record.open(version_6) as record:
-        export_files(version_6, tables_of(version_6, facts_of(record)), tmp_path / "out")
-        kinds = [e.what for e in record.history("1022", "2026-06-15")]
-    former = lines_of(HERE / "record_v6_rows.csv")
-    rows = lines_of(tmp_path / "out" / "rows.csv")
-    assert [line[: len(former[0])] for line in rows] == former
-    assert "taken back" in kinds
-    with contextlib.closing(sqlite3.connect(version_6.folder / "record.sqlite")) as raw:
-        tables = {name for (name,) in raw.execute("SELECT tbl_name FROM sqlite_master")}
-        text_of_all = " ".join(sql or "" for (sql,) in raw.execute("SELECT sql FROM sqlite_master"))
-        count = raw.execute("SELECT count(*) FROM row_checksums").fetchone()[0]
-    assert not tables & {"looks", "sightings", "letters", "seals", "schema_marks"}
-    for name in ("looks", "sighting", "letters", "seals", "schema_marks", "look_id"):
-        assert name not in text_of_all
-    assert count > 100
-    assert checksum_problems(version_6) == []
+@pytest.mark.parametrize("dialect", DIALECTS, ids=lambda dialect: dialect.name)
+def test_the_frozen_text_is_what_the_tables_say(dialect: Dialect) -> None:
+    """Until the first release; then the text stays and tables change by steps."""
+    frozen = SCRIPTS / f"version_1_{dialect.name}.sql"
+    assert frozen.read_text(encoding="utf-8") == schema_text(dialect)
 
 
 @pytest.mark.parametrize(
-    ("edit", "told"),
+    "tables",
     [
-        (
-            "UPDATE decisions SET value = '99' WHERE id = 1",
-            "a decision (number 1) was added or changed",
-        ),
-        ("DELETE FROM readings WHERE id = 9", "was removed by another program"),
-        ("INSERT INTO letters VALUES (5, 'box', '1', '2026')", "a note of a mail"),
-        ("CREATE TABLE mine (x)", "the schema of the record was changed"),
+        "CREATE TABLE schema_marks (version INTEGER, name TEXT, applied_at TEXT, program TEXT);"
+        "INSERT INTO schema_marks VALUES (6, 'notes', '', '0.1.0')",
+        "CREATE TABLE schema_version (version INTEGER, name TEXT, applied_at TEXT, program TEXT);"
+        "INSERT INTO schema_version VALUES (1, 'tables', '', '0.1.0'), (16, 'photos', '', '')",
     ],
 )
-def test_an_edit_made_before_the_renaming_is_found_after_it(
-    version_6: Study, edit: str, told: str
+@pytest.mark.parametrize("for_reading", [False, True])
+def test_a_record_of_a_trial_version_is_refused_and_left_alone(
+    study: Study, tables: str, for_reading: bool
 ) -> None:
-    guards = "SELECT name, sql FROM sqlite_master WHERE name LIKE '%_keep_%'"
-    with contextlib.closing(sqlite3.connect(version_6.folder / "record.sqlite")) as raw:
-        taken_away = raw.execute(guards).fetchall()
-        for name, _ in taken_away:
-            raw.execute(f"DROP TRIGGER {name}")
-        raw.execute(edit)
-        for _, statement in taken_away:
-            raw.execute(statement)
-        raw.commit()
-    with Record.open(version_6):
-        pass
-    assert any(told in line for line in checksum_problems(version_6))
+    file = study.folder / "record.sqlite"
+    with contextlib.closing(sqlite3.connect(file)) as raw:
+        raw.executescript(tables)
+        before = list(raw.iterdump())
+    with pytest.raises(RecordError, match="trial version") as told:
+        Record.open(study, for_reading=for_reading)
+    assert "export its tables with the program that made it" in str(told.value.remedy)
+    with contextlib.closing(sqlite3.connect(file)) as raw:
+        assert list(raw.iterdump()) == before
 
 
-def test_an_old_record_keeps_its_answers_and_asks_once_what_was_overridden(study: Study) -> None:
-    """Written by version 2: 21 was decided in one photo, then one with 123 joined unasked."""
-    old_record(study)
-    with Record.open(study) as record:
-        assert {r.value for r in record.readings() if r.status == "corrected"} == {"21"}
-        reasons = {w.field: words(w.reasons) for w in record.pending()}
-        assert reasons["sun.snails"] == (
-            "21 was decided from photo-0001, photo-0002 reads 123: which is right?"
-        )
-        for item in record.pending():
-            record.decide(item.reading_id, Accept(), by="Ada")
-        assert record.pending() == []
-        lines = record.history("1004", "2026-05-20")
-        story = [(e.what, e.value, e.is_current) for e in lines if e.field == "sun.snails"]
-        assert story[-1] == ("accepted as read", "123", True)
-        assert ("corrected", "21", False) in story
-    with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
-        with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
-            raw.execute("DELETE FROM overruled")
-        with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
-            raw.execute("UPDATE decisions SET runs_before = 0")
+def test_a_new_record_is_made_in_few_statements(engine: Engine) -> None:
+    said: list[str] = []
+    event.listen(engine, "before_cursor_execute", lambda *about: said.append(about[2]))
+    migrate(engine)
+    assert len(said) < 120
 
 
 def test_a_record_of_the_former_version_reads_its_refused_photos_once_more(study: Study) -> None:
@@ -223,13 +148,3 @@ def test_a_record_of_the_former_version_reads_its_refused_photos_once_more(study
         raw.commit()
     assert read_batch(study, reader=stand_in.read, jobs=0).failed == 1
     assert read_batch(study, reader=stand_in.read, jobs=0).failed == 0
-
-
-def test_looking_at_an_older_record_leaves_it_as_it_is(version_6: Study) -> None:
-    file = version_6.folder / "record.sqlite"
-    before = file.read_bytes()
-    assert checksum_problems(version_6) == []
-    with Record.open(version_6, for_reading=True) as record:
-        assert record.history("1022", "2026-06-15")
-        assert not record.folder.joinpath("record.sqlite-wal").exists()
-    assert file.read_bytes() == before

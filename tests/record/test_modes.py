@@ -11,8 +11,9 @@ import pytest
 from new_records import made_by_all_steps as copied_records  # noqa: F401
 from stand_in import says
 
-from sheet_reader.record.backup import backup, restore
+from sheet_reader.record.backup import backup
 from sheet_reader.record.model import BatchSummary, Value
+from sheet_reader.record.restore import restore
 from sheet_reader.record.store import Record
 from sheet_reader.study.model import Study
 

@@ -17,9 +17,10 @@ from sheet_reader.cli.main import cli
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record import object_store, originals
-from sheet_reader.record.backup import backup, restore
+from sheet_reader.record.backup import backup
 from sheet_reader.record.erase import erase
 from sheet_reader.record.object_store import STORE_VARIABLE
+from sheet_reader.record.restore import restore
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.study.model import Study
@@ -122,8 +123,8 @@ def test_a_backup_holds_the_originals_of_the_store(
     post(says())
     done = backup(study, tmp_path / "copy.tar")
     assert (done.photos, done.problems) == (1, ())
-    restore(tmp_path / "copy.tar", tmp_path / "back")
     monkeypatch.delenv(STORE_VARIABLE)
+    restore(tmp_path / "copy.tar", tmp_path / "back")
     (place,) = originals.all_kept(tmp_path / "back")
     assert originals.is_sound(originals.at(tmp_path / "back", place))
 

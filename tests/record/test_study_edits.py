@@ -209,9 +209,10 @@ def test_a_lowered_allowed_error_asks_again_about_what_is_below_it(study: Study)
         assert (asked.field, asked.value) == ("sun.eggs", "3")
         assert "allowed_error" in words(asked.reasons)
         (visit,) = record.visits()
-        assert visit.values["sun.eggs"] is None
+        assert (visit.values["sun.eggs"], visit.statuses["sun.eggs"]) == ("3", "doubted")
         assert visit.values["sun.snails"] == "12"
-    assert "1 field that was accepted is asked about again" in told(strict)
+    assert "doubted: 1 value; it stays in the tables" in told(strict)
+    assert "1 not certain enough for allowed_error" in told(strict)
     with Record.open(study) as record:
         assert record.visits()[0].values["sun.eggs"] == "3"
 

@@ -89,8 +89,8 @@ def check_dtypes(
     numbers = {f.name: "Int64" for f in study.fields if f.kind in ("number", "count")}
     assert dtypes(rows) == {
         "site": "string", "date": "datetime64[ns]", **numbers, "waiting": "Int64",
-        "site_name": "string", "pages_in": "Int64", "pages_of": "Int64", "corrected": "Int64",
-        "typed": "Int64", "photo": "string", "remarks": "string",
+        "doubted": "string", "site_name": "string", "pages_in": "Int64", "pages_of": "Int64",
+        "corrected": "Int64", "typed": "Int64", "photo": "string", "remarks": "string",
     }  # fmt: skip
     expected = dict.fromkeys(readings.columns, "string")
     expected |= {"pdf_page": "Int64", "page": "Int64", "visit_date": "datetime64[ns]"}

@@ -87,7 +87,7 @@ def test_the_layouts_of_a_study_are_made_once_for_all_letters(
     made: list[object] = []
     once = context.whole_book
     monkeypatch.setattr(context, "whole_book", lambda study: made.append(study) or once(study))
-    monkeypatch.setattr("sheet_reader.cli.letters.today", lambda: TODAY)
+    monkeypatch.setattr("sheet_reader.study.days.today", lambda *_: TODAY)
     statements_of(seasons[MANY], tmp_path, "letters")
     assert len(list((tmp_path / str(MANY) / "letters").glob("*.eml"))) > FEW
     assert len(made) == 1

@@ -172,7 +172,7 @@ def as_read(data: bytes, study: Study, book: LayoutBook, folder: Path) -> dict[s
     assert [p for p in pictures_in(data, "photo.jpg") if isinstance(p, Picture)]
     return {
         "pages": [_page(page) for page in result.pages],
-        "failures": json.loads(to_json(result.failures)),
+        "failures": json.loads(to_json(result.failures) or "[]"),
     }
 
 
@@ -183,7 +183,7 @@ def _page(page: FoundPage) -> dict[str, Any]:
             "value": f.reading.value,
             "confidence": round(float(f.reading.confidence), 5),
             "status": f.reading.status,
-            "reasons": json.loads(to_json(f.reading.reasons)),
+            "reasons": json.loads(to_json(f.reading.reasons) or "[]"),
             "runner_up": f.reading.runner_up,
             "runner_up_confidence": round(float(f.reading.runner_up_confidence), 5),
         }

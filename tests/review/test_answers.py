@@ -1,12 +1,12 @@
 """From what a person types to a value."""
 
+from dataclasses import replace
 from datetime import date
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sheet_reader.review.answers import Refusal, Value, parse_date, understand
+from sheet_reader.review.answers import Refusal, Value, understand
 from sheet_reader.study.model import FieldSpec, Study
 
 TODAY = date(2026, 6, 1)
@@ -14,31 +14,6 @@ TODAY = date(2026, 6, 1)
 
 def spec(study: Study, name: str) -> FieldSpec:
     return next(s for s in study.fields if s.name == name)
-
-
-@pytest.mark.parametrize(
-    "typed",
-    ["20 05 26", "200526", "20.05.26", "20/5/26", "20-05-2026", "20052026", "2026-05-20"],
-)
-def test_a_date_as_on_the_sheet_or_iso_8601(typed: str) -> None:
-    assert parse_date(typed) == date(2026, 5, 20)
-
-
-@pytest.mark.parametrize("typed", ["31 04 26", "290225", "2026-13-01", "20", "", "5/20/26", "x"])
-def test_no_date_of_the_calendar(typed: str) -> None:
-    assert parse_date(typed) is None
-
-
-def test_leap_days() -> None:
-    # ISO 8601 keeps the Gregorian rule: 2028 is a leap year, 2100 would not be.
-    assert parse_date("29 02 28") == date(2028, 2, 29)
-    assert parse_date("2100-02-29") is None
-
-
-@given(st.dates(date(2000, 1, 1), date(2099, 12, 31)))
-def test_every_date_of_the_century_comes_back(day: date) -> None:
-    assert parse_date(day.strftime("%d %m %y")) == day
-    assert parse_date(day.isoformat()) == day
 
 
 def test_dates_outside_the_season_or_in_the_future_are_doubtful(bean_study: Study) -> None:
@@ -51,6 +26,28 @@ def test_dates_outside_the_season_or_in_the_future_are_doubtful(bean_study: Stud
     assert isinstance(future, Value)
     assert "future" in future.doubt
     assert usual == Value("2026-05-20")
+
+
+def test_the_day_after_today_may_be_today_where_it_was_counted(bean_study: Study) -> None:
+    field = spec(bean_study, "visit_date")
+    assert understand("02 06 26", field, bean_study, TODAY) == Value("2026-06-02")
+    assert understand("03 06 26", field, bean_study, TODAY) == Value(
+        "2026-06-03", "3 June 2026 lies in the future"
+    )
+
+
+def test_a_refusal_says_the_order_or_that_it_looks_turned(bean_study: Study) -> None:
+    field = spec(bean_study, "visit_date")
+    turned = understand("06 15 26", field, bean_study, TODAY)
+    assert isinstance(turned, Refusal)
+    assert turned.message == "no such date; it looks like month first: 15 June 2026?"
+    month_first = replace(bean_study, date_order=("month", "day", "year"))
+    wrong = understand("13 13 26", field, month_first, TODAY)
+    assert isinstance(wrong, Refusal)
+    assert wrong.message == "no such date; type month day year, e.g. 06 25 26"
+    outside = understand("06 01 26", field, bean_study, TODAY)  # 6 January, or June 1
+    assert isinstance(outside, Value)
+    assert outside.doubt.endswith("; it looks like month first: 1 June 2026?")
 
 
 def test_numbers_lose_leading_zeros_and_keep_zero(bean_study: Study) -> None:

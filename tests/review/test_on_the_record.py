@@ -22,14 +22,19 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 import stand_in
 from stand_in import says
 
+from sheet_reader.errors import UsageError
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.record import mending
+from sheet_reader.record.photo_list import photo_fates
 from sheet_reader.record.store import Record
 from sheet_reader.results.frames import READING_COLUMNS, tables_of
 from sheet_reader.results.from_record import facts_of
-from sheet_reader.review.cards import OutsideCard
+from sheet_reader.review.cards import OutsideCard, PhotosCard
+from sheet_reader.review.decisions import same_sheet
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.overlay import write_overlays
+from sheet_reader.review.queue import cards_of
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.study.model import Study
 
@@ -303,3 +308,46 @@ def test_an_audit_of_many_sheets_corrects_the_right_one(study: Study) -> None:
         assert (outcome.answered, outcome.corrected) == (1, 1)
         eggs = [v.values["sun.eggs"] for v in sorted(record.visits(), key=lambda v: v.visit_date)]
     assert eggs == ["3"] * (SHEETS - 1) + ["8"]
+
+
+def test_a_photo_that_was_replaced_says_so_everywhere_and_comes_back(
+    study: Study, tmp_path: Path
+) -> None:
+    other = {"shade.snails": "70", "shade.eggs": "5", "sun.snails": "99", "sun.eggs": "9"}
+    take(study, [[(1, says())]], "a.tif")
+    take(study, [[(2, says(other))]], "b.tif")
+    with Record.open(study) as record:
+        row = record.visits()[0]
+        assert (row.values["sun.snails"], row.statuses["sun.snails"]) == ("12", "doubted")
+        [card] = cards_of(study, record.state())
+        assert isinstance(card, PhotosCard)
+        assert card.unlike
+        second = next(n for n, s in enumerate(card.sheets) if s.place.photo_id == 2)
+        record.answer(same_sheet(card, second).fields, "Ada")
+        assert record.visits()[0].values["sun.snails"] == "99"
+        first, serving = photo_fates(record)
+        assert (first.fate, first.sheets[0].became.words) == ("replaced", "replaced by photo-0002")
+        assert serving.fate == "read"
+        told = [(e.what, e.photo, e.by) for e in record.history("1004", "2026-05-20")]
+        assert told[0] == ("replaced by photo-0002", "photo-0001", "Ada")
+        plain, marked = (
+            cv2.imread(str(write_overlays(record, n, tmp_path / str(n))[0])) for n in (2, 1)
+        )
+        assert marked.shape[0] > plain.shape[0]
+        assert mending.take_back(record, 1, by="Bo", reason="another sheet")
+        assert cards_of(study, record.state()) == [card]
+        assert {f.fate for f in photo_fates(record)} == {"read"}
+        with pytest.raises(UsageError, match="neither set aside nor replaced"):
+            mending.take_back(record, 1, by="Bo")
+
+
+def test_a_second_photo_that_says_the_same_is_called_so(study: Study) -> None:
+    take(study, [[(1, says())]], "a.tif")
+    take(study, [[(2, says())]], "b.tif")
+    take(study, [[(3, says(flagged={"date": "2026-05-27"}))]], "c.tif")
+    with Record.open(study) as record:
+        found = [(f.fate, f.sheets[0].became.words) for f in photo_fates(record)]
+    assert found == [
+        ("read", "read"), ("repeated", "same as photo-0001"),
+        ("without a place", "without a place"),
+    ]  # fmt: skip

@@ -227,6 +227,26 @@ def test_rows_are_true_and_the_same_in_any_order_of_photos_and_answers(
     assert book.rows() == expected(photos)
 
 
+def test_photos_that_surely_differ_in_much_have_no_usual_answer() -> None:
+    """Two sheets of one date share nothing; one sheet twice, a digit misread, most."""
+    sure = ("sure",) * 4
+    two, one = Book(), Book()
+    for photo in (Photo(0, sure, False, 0.1), Photo(1, sure, True, 0.1)):
+        two.photo(photo)
+    [card] = two.cards()
+    assert isinstance(card, PhotosCard)
+    assert card.unlike
+    assert (card.differing, card.compared) == (4, 4)
+    for _ in range(2):
+        one.photo(Photo(0, sure, False, 0.1))
+    last = next(n for n, r in enumerate(one.reads) if r.field == "shade.eggs")
+    one.reads[last] = replace(one.reads[last], value="8")
+    [field_card] = one.cards()
+    assert isinstance(field_card, FieldCard)
+    assert field_card.photos is not None
+    assert (field_card.photos.unlike, field_card.photos.compared) == (False, 4)
+
+
 ANY_ANSWER = st.sampled_from([Value("3"), Value("8"), LeftEmpty(), Unreadable()])
 
 
@@ -273,7 +293,10 @@ def check(visit: Visit) -> None:
         here = [e for e in visit.fields if e.reading.field == name]
         sure = {e.observation.page_instance_id: own_value(e) for e in here if surely(e)}
         (serving,) = [e for e in here if e.is_current] or [None]
-        if not sure or serving is None or serving.needs_review:
+        if not sure or serving is None:
+            continue
+        if serving.needs_review or serving.status == "doubted":
+            assert any(e.needs_review for e in here)
             continue
         assert serving.status != "unreadable"
         overruled = {

@@ -1,5 +1,6 @@
 """The conversation of a review."""
 
+from dataclasses import replace
 from datetime import date
 from typing import Any
 
@@ -249,8 +250,8 @@ PAIR = ({PLANTS: "14", BLACKFLY: "30"}, {PLANTS: "17", BLACKFLY: "88"})
 
 def test_two_photos_of_one_sheet_are_asked_about_once_and_the_better_serves(sitting: Any) -> None:
     _, desk = sitting.run([photos_card(sitting, *PAIR)], ["w", ""])
-    for text in ("1 photo photo-0001 · 2 photo photo-0002", "Bean plants: 14 or 17",
-                 "The same sheet again, or is a date or site wrong?"):  # fmt: skip
+    again = "The same sheet again, or two different sheets: which date or site is wrong?"
+    for text in ("1 photo photo-0001 · 2 photo photo-0002", "Bean plants: 14 or 17", again):
         assert text in sitting.screen
     kept = {field: answer for field, answer, _ in desk.kept}
     assert kept == {"visit_date": Accept(), PLANTS: Accept(), BLACKFLY: Accept()}
@@ -269,6 +270,30 @@ def test_one_of_the_photos_gets_its_right_date(sitting: Any, typed: list[str]) -
     assert desk.kept == [("visit_date", Value("2026-05-27"), False)]
     (answer,) = desk.replies[0].fields
     assert answer.reading_id == photos_card(sitting, *PAIR).sheets[1].date.reading.reading_id
+
+
+def test_photos_that_are_unlike_have_no_usual_answer(sitting: Any) -> None:
+    card = replace(photos_card(sitting, *PAIR), differing=15, compared=15, unlike=True)
+    _, desk = sitting.run([card], ["", "s"])
+    assert desk.kept == []
+    for text in ("15 of 15 fields that both say surely differ",
+                 "Two different sheets: which date or site is wrong? Or the same sheet again?",
+                 "they differ in too much to take them for one sheet unasked"):  # fmt: skip
+        assert text.lower() in " ".join(sitting.screen.split()).lower()
+    assert "Enter" not in sitting.screen
+    _, desk = sitting.run([card], ["", "w", "2"])
+    assert desk.replies[0].said == "the same sheet, photo-0002 serves"
+
+
+def test_in_an_audit_no_sheet_is_set_aside_and_no_key_says_so(sitting: Any) -> None:
+    site = sitting.question("site", value=sitting.study.sites[0].number)
+    _, desk = sitting.run([site], ["999999", "l", "s"], audit=True)
+    assert desk.kept == []
+    text = " ".join(sitting.screen.split())
+    assert "not in the list: the sheet is then set aside" not in text
+    assert "x if none fits" in text
+    _, desk = sitting.run([site], ["l"])
+    assert desk.replies[0].sheet.kind == "aside"
 
 
 def test_a_photo_without_a_field_for_its_site_gets_another_one(sitting: Any) -> None:

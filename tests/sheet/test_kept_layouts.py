@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from sheet_reader.record.backup import backup, restore
+from sheet_reader.record.backup import backup
+from sheet_reader.record.restore import restore
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.sheet.book import LayoutBook
@@ -139,6 +140,8 @@ def test_former_fields_under_the_rules_of_today(beans: Study) -> None:
     seen = {spec.name: spec.highest for spec in by_present_rules(beans, now).fields}
     assert seen["pinched.plants"] == 60
     assert seen["pinched.ladybirds"] == 33
-    named = by_present_rules(beans, now, lambda field: field.replace("plants", "stems"))
+    named = by_present_rules(
+        beans, now, {s.name: s.name.replace("plants", "stems") for s in beans.fields}
+    )
     assert {s.name: s.highest for s in named.fields}["pinched.plants"] == 7
     assert by_present_rules(beans, now).allowed_error == 0.01

@@ -10,10 +10,13 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.errors import StudyError, UsageError
+from sheet_reader.sheet.drawing import Text
 from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.layout import draw_sheet, lay_out, layout_version
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Comments, CountField, HeaderField, Plot, Study, SumRule
+from sheet_reader.study.reader import DATE_ORDERS
+from sheet_reader.study.words import shipped_words
 
 Faults = Callable[[DrawnPage], list[str]]
 Make = Callable[..., Study]
@@ -46,10 +49,31 @@ def test_index_0_is_the_leftmost(sample: Study) -> None:
                     assert a.box_mm[1] == b.box_mm[1]
 
 
-def test_date_boxes_say_day_month_and_year(sample: Study) -> None:
-    date = next(f.name for f in sample.header if f.kind == "date")
-    parts = [c.part for c in lay_out(sample).pages[0].cells if c.field == date]
-    assert parts == ["day", "day", "month", "month", "year", "year"]
+@pytest.mark.parametrize("language", ["en", "de", "es"])
+@pytest.mark.parametrize("order", DATE_ORDERS)
+def test_date_boxes_and_their_labels_stand_in_the_order_of_the_study(
+    sample: Study, order: str, language: str
+) -> None:
+    words = shipped_words(language)
+    study = replace(sample, date_order=tuple(order.split()), words=words)
+    date = next(f.name for f in study.header if f.kind == "date")
+    drawn = draw_sheet(study)[0]
+    boxes = [c for c in drawn.page.cells if c.field == date]
+    assert [c.part for c in boxes] == [part for part in order.split() for _ in range(2)]
+    labels = [
+        (mark.x, mark.text) for mark in drawn.marks
+        if isinstance(mark, Text) and mark.align == "centre"
+        and mark.text.split(" (")[0] in (words.day, words.month, words.year)
+    ]  # fmt: skip
+    told = [text.split(" (")[0] for _, text in sorted(labels)]
+    assert told == [getattr(words, part) for part in order.split()]
+
+
+def test_another_order_of_the_date_is_another_layout(sample: Study) -> None:
+    versions = {
+        layout_version(replace(sample, date_order=tuple(order.split()))) for order in DATE_ORDERS
+    }
+    assert len(versions) == len(DATE_ORDERS)
 
 
 def test_rock_pools_take_two_letter_pages_and_five_pools_each(pools: Study) -> None:

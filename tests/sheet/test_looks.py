@@ -12,9 +12,11 @@ import pytest
 from sheet_reader.errors import StudyError
 from sheet_reader.sheet.drawing import Dot, Text
 from sheet_reader.sheet.drawn_page import DrawnPage
+from sheet_reader.sheet.head import BOTTOM
 from sheet_reader.sheet.layout import draw_sheet, lay_out, layout_version
 from sheet_reader.sheet.model import BLANK, Area, Page
 from sheet_reader.sheet.pdf import render_pdf
+from sheet_reader.sheet.proof import draw_proof
 from sheet_reader.sheet.raster import rasterise
 from sheet_reader.sheet.sizes import HINT, INSTRUCTION, LABEL, POINT
 from sheet_reader.study.fields import OWN_DIGITS
@@ -193,7 +195,7 @@ def test_scripts_from_right_to_left_are_refused(beans: Study, text: str) -> None
     ("change", "place"),
     [
         ({"send_to": "w" * 80}, "send_to"),
-        ({"words": replace(ENGLISH, photograph="very long " * 16)}, "send_to"),
+        ({"words": replace(ENGLISH, photograph="very long " * 32)}, "words.photograph"),
         ({"words": replace(ENGLISH, counted_by="w" * 40)}, "words.counted_by"),
         ({"words": replace(ENGLISH, tally="make your tally strokes here")}, "words.tally"),
     ],
@@ -224,3 +226,45 @@ def test_a_long_title_takes_two_lines_on_one_page_and_on_several(
             assert " ".join(words).count(title) == 1
             page = f"Page {drawn.page.number} of {drawn.page.of}"
             assert (page in words) == (drawn.page.of > 1)
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize(
+    "address",
+    ["a" * 31, "pond-dipping-photos-2026@example.org",
+     "photos.of.the.long.named.pond.study@observatory.example.org"],
+)  # fmt: skip
+def test_a_long_address_fits_the_foot(
+    beans: Study, paper: Paper, language: str, address: str, faults: Faults
+) -> None:
+    study = replace(beans, paper=paper, words=shipped_words(language), send_to=address)
+    (drawn,) = draw_sheet(study)
+    assert faults(drawn) == []
+    foot = [text for text in texts(drawn) if text.y > drawn.page.height_mm - BOTTOM]
+    assert address in "".join(text.text for text in foot)
+    assert min(text.size_mm for text in foot) >= HINT - 1e-6
+    assert layout_version(study) == layout_version(replace(study, send_to=""))
+
+
+@pytest.mark.parametrize("language", languages())
+def test_the_sheet_says_where_digits_may_stand(beans: Study, language: str) -> None:
+    words = shipped_words(language)
+    printed = " ".join(text.text for text in texts(draw_sheet(replace(beans, words=words))[0]))
+    assert words.one_each in printed
+    assert words.write_zero in printed
+    assert "box empty" not in printed, "a 5 in three boxes leaves two of them empty"
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+@pytest.mark.parametrize("language", languages())
+def test_the_proof_page_speaks_the_sheets_language(
+    beans: Study, paper: Paper, language: str, faults: Faults
+) -> None:
+    drawn = draw_proof(replace(beans, paper=paper, words=shipped_words(language)))
+    assert [fault for fault in faults(drawn) if "runs" in fault or "least" in fault] == []
+    printed = " ".join(text.text for text in texts(drawn))
+    assert shipped_words(language).check_seen in printed
+    if language != "en":
+        english = ("Print check", "ruler", "points", "boxes", "hairline", "tally", "labels")
+        assert not any(word in printed for word in english)

@@ -167,18 +167,20 @@ def test_header_written_as_one_table(write: Write) -> None:
     text = (folder / "study.toml").read_text(encoding="utf-8")
     start, end = text.index("[[header]]"), text.index("[[plots]]")
     (folder / "study.toml").write_text(text[:start] + "[header]\n" + text[end:], encoding="utf-8")
-    assert "header: must be a list of tables, each written [[header]]" in mistakes(folder)
+    line = text[:start].count("\n") + 1
+    wanted = f"header: must be a list of tables, each written [[header]] (line {line})"
+    assert wanted in mistakes(folder)
 
 
 @pytest.mark.parametrize(
     ("data", "expected"),
     [
-        (b"key = ", "study.toml: is not TOML: Invalid value"),
-        (b"not a table", "study.toml: is not TOML"),
-        (b"key = 'a'\nkey = 'b'", "study.toml: is not TOML"),
+        (b"key = ", "line 1: after = the value is missing"),
+        (b"not a table", "line 1: “not a table” is no setting; a line is: name = value"),
+        (b"key = 'a'\nkey = 'b'", "line 2: “key” is there twice"),
         (b"\xff\xfe", "line 1: is not UTF-8"),
         (b"a = 1\nkey = '\xe9'", "line 2: is not UTF-8"),
-        (b"\x00" * 10, "study.toml: is not TOML"),
+        (b"\x00" * 10, "line 1: “\N{REPLACEMENT CHARACTER}"),
         (b"a = " + b"[" * 40_000, "study.toml: is not TOML"),
         (b"a = " + b"9" * 9_000, "study.toml: is not TOML"),
         (b"#" * 600_000, "study.toml: is larger than 500 kB"),
@@ -259,3 +261,69 @@ def test_a_list_under_its_former_file_name_works_once_the_key_is_renamed(write: 
     folder = write(('sites = "sites.csv"', 'sites = "roster.csv"'))
     (folder / "sites.csv").rename(folder / "roster.csv")
     assert len(read_study(folder).sites) == 1
+
+
+@pytest.mark.parametrize(
+    ("line", "meant"),
+    [
+        ("title = “Bean tips”", "has curly quotes; write straight ones"),
+        ("title = „Bohnen“", "has curly quotes; write straight ones"),
+        (
+            "first = 01.06.2026",
+            "“01.06.2026” is no day; write year-month-day without quotes: 2026-06-01, if",
+        ),
+        ("first = 6/1/2026", "“6/1/2026” is no day; write year-month-day without quotes, such as"),
+        ("first = 2026-6-1", "is no day; write year-month-day without quotes: 2026-06-01"),
+        ("first = 2026-06-31", "is no day; write year-month-day"),
+        ("title = Bean tips", "a text stands in straight quotes"),
+        ("highest = 007", "a number has no zeros in front"),
+        ("height_mm = 1,5", "a number has a point, not a comma"),
+        ("own_digits = True", "true and false are written in small letters"),
+        ('key: "a"', "a line is: name = value (with =, not :)"),
+        ("[counts]]", "write [[counts]], with nothing else on the line"),
+        ("[[season]", "write [season], with nothing else on the line"),
+        ('title = "Bean tips', "the quote that begins here does not end on this line"),
+        ("time searched = 5", "“time searched” is no name of a setting"),
+    ],
+)  # fmt: skip
+def test_a_line_that_is_no_toml_is_told_in_plain_words(write: Write, line: str, meant: str) -> None:
+    folder = write()
+    file = folder / "study.toml"
+    text = file.read_text(encoding="utf-8")
+    file.write_text(f"# a remark with “quotes”\n{line}\n{text}", encoding="utf-8")
+    (found,) = mistakes(folder)
+    assert found.startswith("line 2: ")
+    assert meant in found
+
+
+def test_two_tables_in_single_brackets(write: Write) -> None:
+    folder = write()
+    file = folder / "study.toml"
+    text = file.read_text(encoding="utf-8").replace("[[counts]]", "[counts]")
+    file.write_text(text, encoding="utf-8")
+    second = [n for n, line in enumerate(text.splitlines(), 1) if line == "[counts]"][1]
+    assert mistakes(folder) == [
+        f"line {second}: each of the counts begins with [[counts]], in two brackets"
+    ]
+
+
+def test_a_setting_under_the_last_table_is_told_where_it_belongs(write: Write) -> None:
+    folder = write()
+    file = folder / "study.toml"
+    text = file.read_text(encoding="utf-8").rstrip() + '\n\n[review]\nsend_to = "a@example.org"\n'
+    file.write_text(text, encoding="utf-8")
+    line = len(text.splitlines())
+    assert mistakes(folder) == [
+        "review.send_to: stands before the first line in brackets, at the top of the file "
+        f"(line {line})"
+    ]
+
+
+def test_a_misspelt_key_is_one_mistake(write: Write) -> None:
+    folder = write()
+    file = folder / "study.toml"
+    text = file.read_text(encoding="utf-8")
+    for name in ("highest", "label", "first", "title", "kind"):
+        file.write_text(text.replace(f"{name} =", f"{name[:-1]} =", 1), encoding="utf-8")
+        (found,) = mistakes(folder)
+        assert f"did you mean “{name}”?" in found

@@ -2,17 +2,30 @@
 
 from __future__ import annotations
 
+import shutil
 from pathlib import Path
 
 import pytest
 
+from sheet_reader.simulate.samples import SAMPLES as NAMES
+from sheet_reader.simulate.samples import sample_folder
 from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.reader import read_study
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 
 
-@pytest.mark.parametrize("name", ["bean_tips", "rock_pools"])
+def test_a_sample_can_be_copied_and_is_the_one_of_the_package(tmp_path: Path) -> None:
+    assert not any(path.is_symlink() for path in SAMPLES.rglob("*"))
+    for name in NAMES:
+        copy = tmp_path / name
+        shutil.copytree(SAMPLES / name, copy, ignore=shutil.ignore_patterns("sheets"))
+        theirs = {path.name: path.read_bytes() for path in sample_folder(name).iterdir()}
+        assert {path.name: path.read_bytes() for path in copy.iterdir()} == theirs
+        assert read_study(copy).key == name.replace("_", "-")
+
+
+@pytest.mark.parametrize("name", NAMES)
 def test_sites_is_sound_and_invented(name: str) -> None:
     study = read_study(SAMPLES / name)
     assert len(study.sites) >= 8

@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import combinations
 
 import pytest
+from counting import calls
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from stdnum import damm as published
@@ -95,3 +96,19 @@ def test_more_than_there_are_is_refused() -> None:
 
 def test_more_sites_get_more_digits() -> None:
     assert [digits_for(n) for n in (1, 50, 51, 250, 251, 2001)] == [4, 4, 5, 5, 6, 7]
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.from_regex(r"[0-9]{2,5}", fullmatch=True), max_size=25))
+def test_the_smallest_distance_is_that_over_all_pairs(numbers: list[str]) -> None:
+    """Against Hamming's definition (Bell System Technical Journal 29 (1950), 147–160)."""
+    pairs = [hamming(a, b) for a, b in combinations(numbers, 2)]
+    assert smallest_distance(numbers) == min(pairs, default=0)
+
+
+def test_10000_numbers_are_chosen_without_comparing_pairs() -> None:
+    """10,000 sites have 50 million pairs; the work is some lookups for each candidate."""
+    before = choose_numbers(8000).numbers
+    assert calls(lambda: choose_numbers(2000, before)) < 100 * 100_000
+    half = calls(lambda: smallest_distance(before[:4000]))
+    assert calls(lambda: smallest_distance(before)) <= 2.2 * half

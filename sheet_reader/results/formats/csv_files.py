@@ -14,6 +14,6 @@ def csv_files(study: Study, tables: Tables) -> dict[str, bytes]:
         "rows.csv": render_frame(tables.rows),
         "counts.csv": render_frame(tables.counts),
         "readings.csv": render_frame(tables.readings),
-        "dictionary.csv": dictionary_csv(study),
-        "dictionary.md": dictionary_markdown(study),
+        "dictionary.csv": dictionary_csv(study, tables.earlier),
+        "dictionary.md": dictionary_markdown(study, tables.earlier),
     }

@@ -53,7 +53,7 @@ def data_package(study: Study, tables: Tables) -> dict[str, bytes]:
         kept = [name for name in columns if _is_published(study, name)]
         data = render_lines(kept, zip(*(columns[name] for name in kept), strict=True))
         files[f"{FOLDER}/{table}.csv"] = data
-        resources.append(_resource(study, table, kept, data))
+        resources.append(_resource(study, tables, table, kept, data))
     package = _package(study) | {"resources": resources}
     text = json.dumps(package, ensure_ascii=False, indent=2) + "\n"
     return {f"{FOLDER}/datapackage.json": text.encode()} | files
@@ -98,8 +98,10 @@ def _package(study: Study) -> dict[str, Any]:
     return found
 
 
-def _resource(study: Study, table: str, columns: list[str], data: bytes) -> dict[str, Any]:
-    by_name = {e.column: e for e in entries(study) if e.table == table}
+def _resource(
+    study: Study, tables: Tables, table: str, columns: list[str], data: bytes
+) -> dict[str, Any]:
+    by_name = {e.column: e for e in entries(study, tables.earlier) if e.table == table}
     schema: dict[str, Any] = {
         "fields": [_field(study, by_name[name]) for name in columns],
         "missingValues": [{"value": cell, "label": why} for cell, why in MISSING.items()],

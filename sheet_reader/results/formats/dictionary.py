@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, fields
 
+from sheet_reader.record.meaning import Earlier
 from sheet_reader.results.cells import render_csv
 from sheet_reader.results.frames import COUNT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from sheet_reader.study.model import FieldSpec, Study
 
 STATUSES = {
     "accepted": "read with enough certainty and taken without asking",
+    "doubted": "it counts, but something learnt later speaks against it: a person is asked",
     "flagged": "waits for a person; the value in readings is a guess and counts nowhere",
     "confirmed": "a person looked at it, and it was read rightly",
     "corrected": "a person gave another value than was read",
@@ -22,6 +24,7 @@ STATUSES = {
 
 _ROWS = {
     "waiting": ("integer", "how many fields of the visit wait for a person"),
+    "doubted": ("text", "the fields whose value is doubted, by full names parted by spaces"),
     "site_name": ("text", "the site's name on the site list"),
     "pages_in": ("integer", "how many pages of the sheet came in"),
     "pages_of": ("integer", "how many pages the sheet has; where fewer came in, fields are empty"),
@@ -64,6 +67,10 @@ _READINGS = {
 }
 
 
+SAME = "which is the same thing"
+ANOTHER = "which is another thing: its values stand in readings alone, under its own words"
+
+
 @dataclass(frozen=True, slots=True)
 class Entry:
     """A column of a table. ``lowest`` and ``highest`` are the plausible values, as text; values
@@ -81,10 +88,17 @@ class Entry:
     life_stage: str = ""
 
 
-def entries(study: Study) -> list[Entry]:
-    """All columns of all tables, and every count, in their order."""
+def entries(study: Study, earlier: Iterable[Earlier] = ()) -> list[Entry]:
+    """All columns of all tables, and every count, in their order; with the words of ``earlier``
+    sheets that a person took for the same thing.
+    """
     effort = study.effort.unit if study.effort else ""
-    found = [_field(study, spec) for spec in study.fields]
+    words: dict[tuple[str, str], list[str]] = {}
+    for then in earlier:
+        if then.same:
+            called = "" if then.former == then.name else f"{then.former} "
+            words.setdefault((then.kind, then.name), []).append(f"{called}“{then.said}”")
+    found = [_field(study, spec, words) for spec in study.fields]
     found += [Entry("rows", name, *_ROWS[name]) for name in ROW_COLUMNS]
     found += [
         Entry("counts", name, *_COUNTS[name], effort if name == "effort" else "")
@@ -93,10 +107,13 @@ def entries(study: Study) -> list[Entry]:
     return found + [Entry("readings", name, *_READINGS[name]) for name in READING_COLUMNS]
 
 
-def _field(study: Study, spec: FieldSpec) -> Entry:
+def _field(study: Study, spec: FieldSpec, words: Mapping[tuple[str, str], list[str]]) -> Entry:
     kind = {"site": "text", "date": "date"}.get(spec.kind, "integer")
     count = next((c for c in study.counts if c.name == spec.count), None)
     meaning = spec.label + (f" ({count.note})" if count is not None and count.note else "")
+    own = (("plot", spec.plot), ("count", spec.count), ("sum", spec.count), ("number", spec.name))
+    former = [said for key in own for said in words.get(key, ())]
+    meaning += f"; on earlier sheets {', '.join(former)}" if former else ""
     return Entry(
         table="rows",
         column=spec.name,
@@ -113,17 +130,18 @@ def _field(study: Study, spec: FieldSpec) -> Entry:
 HEADER = tuple(field.name for field in fields(Entry))
 
 
-def dictionary_csv(study: Study) -> bytes:
+def dictionary_csv(study: Study, earlier: Iterable[Earlier] = ()) -> bytes:
     """The dictionary as CSV, a line for each column."""
-    return render_csv(HEADER, (astuple(entry) for entry in entries(study)))
+    return render_csv(HEADER, (astuple(entry) for entry in entries(study, earlier)))
 
 
-def dictionary_markdown(study: Study) -> bytes:
+def dictionary_markdown(study: Study, earlier: Sequence[Earlier] = ()) -> bytes:
     """The dictionary as Markdown: columns, statuses, plots, counts and sums in plain words."""
     lines = [f"# {_plain(study.title)}: what the columns mean", ""]
     lines += ["An empty cell means that there is no value. It never means 0.", ""]
+    columns = entries(study, earlier)
     for table in ("rows", "counts", "readings"):
-        lines += [f"## {table}", "", *_table(e for e in entries(study) if e.table == table), ""]
+        lines += [f"## {table}", "", *_table(e for e in columns if e.table == table), ""]
     lines += ["## status", "", *(f"- `{name}`: {text}" for name, text in STATUSES.items()), ""]
     lines += ["## plots", ""]
     lines += [
@@ -140,6 +158,14 @@ def dictionary_markdown(study: Study) -> bytes:
         for rule in study.sums:
             parts = " + ".join(f"`{part}`" for part in rule.parts)
             lines.append(f"- `{rule.total}` = {parts}")
+    if earlier:
+        lines += ["", "## words that changed", ""]
+        lines += [
+            f"- {then.kind} `{then.name}`: earlier sheets had `{then.former}` "
+            f"“{_plain(then.said)}”, "
+            + (SAME if then.same else ANOTHER)
+            for then in earlier
+        ]
     return ("\n".join(lines) + "\n").encode()
 
 

@@ -45,7 +45,7 @@ def workbook(study: Study, tables: Tables) -> dict[str, bytes]:
     sheet.add("rows", tables.rows.columns, _rows(tables))
     sheet.add("counts", tables.counts.columns, _columns(tables.counts))
     sheet.add("readings", tables.readings.columns, _columns(tables.readings))
-    words = list(zip(*(astuple(entry) for entry in entries(study)), strict=True))
+    words = list(zip(*(astuple(entry) for entry in entries(study, tables.earlier)), strict=True))
     sheet.add("dictionary", HEADER, [list(column) for column in words])
     book.close()
     return {NAME.format(key=study.key): stream.getvalue()}
@@ -87,7 +87,7 @@ def _columns(frame: pd.DataFrame) -> list[list[Any]]:
     found = [_cells(frame[name]) for name in frame.columns]
     if "status" in frame.columns:
         place = list(frame.columns).index("status")
-        marked = ("flagged", "unreadable")
+        marked = ("flagged", "doubted", "unreadable")
         found[place] = [Marked(cell) if cell in marked else cell for cell in found[place]]
     return found
 

@@ -3,14 +3,11 @@
 from __future__ import annotations
 
 import email.policy
-import email.utils
 import hashlib
 import io
-import re
-from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from dataclasses import dataclass
 from email.message import EmailMessage
-from functools import lru_cache
 from itertools import islice
 
 import numpy as np
@@ -22,13 +19,13 @@ from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.record.drafts import Asked
 from sheet_reader.record.store import Record
+from sheet_reader.results.contacts import addresses, sites_by_address
 from sheet_reader.results.from_record import Facts, pictures_of
 from sheet_reader.results.letters.open_items import ASKS, Item, of_photos, open_items
 from sheet_reader.results.letters.wording import Worded, worded
 from sheet_reader.results.status.model import Status
 from sheet_reader.study.model import Study
 
-_ADDRESS = re.compile(r"[\w.!#$%&*+/=?^`{|}~'-]+@[\w.-]+", re.ASCII)
 MOST_PICTURES = 12
 """So many pictures go into one letter."""
 PHOTO_SIDE = 1200
@@ -51,17 +48,6 @@ class Draft:
         return [Asked(i.site, i.visit_date, i.name) for i in self.items]
 
 
-def addresses(study: Study) -> dict[str, str]:
-    """The mail address of each site's contact; sites without one, in ASCII, are left out."""
-    found = {}
-    for site in study.sites:
-        words = [word.strip("<>()[]\"'") for word in re.split(r"[\s,;]+", site.contact)]
-        address = next((word for word in words if _ADDRESS.fullmatch(word)), None)
-        if address is not None:
-            found[site.number] = address
-    return found
-
-
 def to_say(
     study: Study, facts: Facts, status: Status, before: Collection[Asked]
 ) -> dict[str, list[Item]]:
@@ -70,33 +56,21 @@ def to_say(
     A volunteer of whom nothing is asked gets no letter.
     """
     address_of = addresses(study)
-    site_of = {address.lower(): site for site, address in reversed(address_of.items())}
+    site_of = {address: sites[0] for address, sites in sites_by_address(study).items()}
     found: dict[str, list[Item]] = {}
-    for item in (*open_items(study, facts, status), *of_photos(_by_address(facts), site_of)):
+    for item in (*open_items(study, facts, status), *of_photos(facts, site_of)):
         new = Asked(item.site, item.visit_date, item.name) not in before
         if new and item.site in address_of:
             found.setdefault(address_of[item.site].lower(), []).append(item)
     return {who: items for who, items in found.items() if any(i.kind in ASKS for i in items)}
 
 
-def _by_address(facts: Facts) -> Facts:
-    """The facts with bare addresses as senders."""
-    photos = tuple(replace(p, senders=tuple(map(_bare, p.senders))) for p in facts.photos)
-    return replace(facts, photos=photos)
-
-
-@lru_cache(maxsize=4096)
-def _bare(sender: str) -> str:
-    return email.utils.parseaddr(sender)[1].lower()
-
-
 def drafts(
     record: Record, said: Mapping[str, Iterable[Item]], words: Mapping[str, str],
     templates: Mapping[str, str],
-) -> list[Draft]:  # fmt: skip
+) -> Iterator[Draft]:  # fmt: skip
     """A draft for each volunteer. Raises UsageError for a template that can't be filled."""
     study = record.study
-    found = []
     for address, several in said.items():
         items = tuple(several)
         drawn = ((item, _picture(record, item)) for item in items)
@@ -106,8 +80,7 @@ def drafts(
         mark = hashlib.sha256(f"{study.key}\n{address}\n{names}".encode()).hexdigest()[:32]
         data = _mail(address, text, [jpeg for _, jpeg in shown], mark)
         sites = tuple(dict.fromkeys(item.site for item in items))
-        found.append(Draft(address, sites, items, mark, data))
-    return found
+        yield Draft(address, sites, items, mark, data)
 
 
 def message_id(mark: str) -> str:

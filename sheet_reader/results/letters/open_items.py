@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, get_args
 
 from sheet_reader.reasons import Code
-from sheet_reader.results.frames import WAITS, efforts, number_of, why_missing
+from sheet_reader.record.drafts import GOES_ALONG
+from sheet_reader.record.row_sums import sum_off
+from sheet_reader.results.contacts import bare
+from sheet_reader.results.frames import counted, efforts
 from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
 from sheet_reader.results.status.model import Status
+from sheet_reader.results.status.weeks import unplaced
 from sheet_reader.study.model import FieldSpec, Study
 
 Kind = Literal[
     "empty", "plot_empty", "unreadable", "sum", "effort", "page", "photo", "missed", "advice",
     "thanks",
 ]  # fmt: skip
-ASKS = frozenset({"empty", "plot_empty", "unreadable", "sum", "effort", "page", "photo", "missed"})
+ASKS = frozenset(get_args(Kind)) - GOES_ALONG
 """The kinds that ask something; the others only go along with a letter that does."""
 ONLY_SUM_OFF = frozenset({Code.SUM_OFF, Code.ASKED_ANEW})
 """The codes of a field that waits for nothing but a sum."""
@@ -64,9 +68,10 @@ def open_items(study: Study, facts: Facts, status: Status) -> list[Item]:
     """Every item of every site of the roster, visit by visit; photos by :func:`of_photos`."""
     known = {site.number for site in study.sites}
     found: list[Item] = []
+    waits = unplaced(study, facts)
     for visit in facts.visits:
         if visit.site in known and visit.visit_date:
-            found += _of_visit(study, visit, facts.pages_of)
+            found += _of_visit(study, visit, facts.pages_of, waits.pages(visit.site))
     for site in status.sites:
         found += [
             Item("missed", site.site, e.day.isoformat()) for e in site.expected
@@ -75,12 +80,15 @@ def open_items(study: Study, facts: Facts, status: Status) -> list[Item]:
     return found
 
 
-def _of_visit(study: Study, visit: VisitFact, pages_of: int) -> Iterator[Item]:
+def _of_visit(
+    study: Study, visit: VisitFact, pages_of: int, unplaced_pages: Collection[int]
+) -> Iterator[Item]:
+    """``unplaced_pages`` may be of this visit, so that they are not asked for."""
     site, day = visit.site, visit.visit_date
     yield Item("thanks", site, day)
     fields = visit.current
     for page in range(1, pages_of + 1):
-        if page not in visit.pages:
+        if page not in visit.pages and page not in unplaced_pages:
             yield Item("page", site, day, str(page), (("page", str(page)),))
     for page in visit.pages_asked:
         told = (("page", str(page)),)
@@ -125,24 +133,23 @@ def _sums(study: Study, fields: dict[str, FieldFact], site: str, day: str) -> It
     """The totals that do not fit. What waits for another reason is for her, not the volunteer."""
     labels = {spec.name: spec.label for spec in study.fields}
     for rule in study.sums:
-        facts = [fields.get(name) for name in (rule.total, *rule.parts)]
-        numbers = [_settled(fact) for fact in facts]
-        total, parts = numbers[0], [n for n in numbers[1:] if n is not None]
-        if total is None or len(parts) < len(rule.parts) or total == sum(parts):
+        names = (rule.total, *rule.parts)
+        facts = [fields.get(name) for name in names]
+        off = sum_off(names, [_settled(fact) for fact in facts])
+        if off is None or off.code is not Code.SUM_OFF:  # of missing parts another item tells
             continue
-        told = (("field", labels[rule.total]), ("total", str(total)), ("parts", str(sum(parts))))
+        numbers = ((name, str(off[name])) for name in ("total", "parts"))
+        told = (("field", labels[rule.total]), *numbers)
         reading = facts[0].reading_id if facts[0] is not None else None
         yield Item("sum", site, day, rule.total, told, reading)
 
 
-def _settled(fact: FieldFact | None) -> int | None:
-    """The number of a field, if it counts or is asked about only since the sum does not fit."""
-    if fact is None or fact.status != "flagged":
-        return number_of(fact)
-    if fact.reasons and {reason.code for reason in fact.reasons} <= ONLY_SUM_OFF:
-        text = fact.value or ""
-        return int(text) if text.isdecimal() else None
-    return None
+def _settled(fact: FieldFact | None) -> str | None:
+    """What a field says, if it counts or is asked about only since the sum does not fit."""
+    if fact is None or fact.status not in ("flagged", "doubted"):
+        return counted(fact)
+    asked = {reason.code for reason in fact.reasons}
+    return fact.value if asked and asked <= ONLY_SUM_OFF else None
 
 
 def _unequal(
@@ -152,9 +159,9 @@ def _unequal(
     if effort is None or not effort.equal:
         return
     spent = {plot: value for plot, value in efforts(study, fields).items() if plot not in silent}
-    if any(
-        why_missing(fields.get(f"{plot}.{effort.field}")) == WAITS for plot in spent
-    ) or len({value for value in spent.values() if value is not None}) < 2:
+    facts = [fields.get(f"{plot}.{effort.field}") for plot in spent]
+    waits = any(fact is not None and fact.status in ("flagged", "doubted") for fact in facts)
+    if waits or len({value for value in spent.values() if value is not None}) < 2:
         return
     labels = {plot.name: plot.label for plot in study.plots}
     told = ", ".join(f"{labels[p]} {v} {effort.unit}" for p, v in spent.items() if v is not None)
@@ -167,7 +174,7 @@ def of_photos(facts: Facts, site_of: dict[str, str]) -> Iterable[Item]:
     ``site_of`` gives a site for each address, in lower case.
     """
     for photo in facts.photos:
-        sites = [site_of[address] for address in photo.senders if address in site_of]
+        sites = [site_of[who] for who in map(bare, photo.senders) if who in site_of]
         if photo.status in ("no sheet", "failed") and photo.reasons and sites:
             told = (("reason", OF_PHOTOS.get(photo.reasons[0].code, "photo_other")),)
             yield Item("photo", sites[0], "", photo.photo, told, photo_id=photo.photo_id)

@@ -59,7 +59,8 @@ def worded(
     """A letter that says ``items``, of one volunteer. Raises UsageError for a template that can't
     be filled, with its line.
     """
-    names = {site.number: site.label or site.number for site in study.sites}
+    found = {item.site: study.site(item.site) for item in items}
+    names = {number: (site and site.label) or number for number, site in found.items()}
     pictures = {item: f"picture-{n}" for n, item in enumerate(with_picture, start=1)}
     questions = [
         {

@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
-State = Literal["in", "waits", "incomplete", "missed", "not due"]
+State = Literal["in", "waits", "incomplete", "unclear", "missed", "not due"]
 STATES: Mapping[State, str] = {
     "in": "came in, whole and settled",
     "waits": "came in; fields of it wait for your review",
     "incomplete": "came in, but a page, plot or effort is missing, or the effort is unequal",
+    "unclear": "none is known, but a sheet or photo that may be of it waits for its place",
     "missed": "none came in, and the expected day and the days of tolerance are over",
     "not due": "none came in yet, and none is late",
 }

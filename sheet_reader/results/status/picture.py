@@ -19,6 +19,7 @@ LOOKS: dict[State, tuple[str, str, str]] = {
     "in": ("#CFE8DC", "o", "#00654A"),
     "waits": ("#FBE6B0", "$?$", "#7A5200"),
     "incomplete": ("#CBE3F5", "$/$", "#00497A"),
+    "unclear": ("#EADCF0", r"$\sim$", "#5B2A70"),
     "missed": ("#F3C9B5", "_", "#8C2F00"),
     "not due": ("#F4F4F4", ".", "#9A9A9A"),
 }

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 
 from sheet_reader.reasons import Code, Reasons
 from sheet_reader.results.from_record import Facts, PhotoFact, VisitFact
 from sheet_reader.results.status.model import Expected, SiteStatus, State, Status
-from sheet_reader.results.status.weeks import expected_days, incomplete, meant_for
+from sheet_reader.results.status.weeks import Unplaced, incomplete, meant_for, unplaced
+from sheet_reader.study.expected import expected_days
 from sheet_reader.study.model import Site, Study
 from sheet_reader.wording import words
 
@@ -20,21 +22,22 @@ _LEAD_IN = frozenset({Code.ASKED_ANEW, Code.DECIDED})
 def status_of(study: Study, facts: Facts, today: date, promise: str = "") -> Status:
     """How the study stands on ``today``."""
     known = {site.number for site in study.sites}
+    days, waits = expected_days(study), unplaced(study, facts)
     by_site: dict[str, list[VisitFact]] = defaultdict(list)
     outside = []
     for visit in facts.visits:
-        placed = bool(visit.site and visit.visit_date)
-        if placed and (visit.site not in known or not _in_season(study, visit)):
+        day = date.fromisoformat(visit.visit_date) if visit.visit_date else None
+        elsewhere = visit.site not in known or not (day is None or meant_for(study, days, [day]))
+        if visit.site and day is not None and elsewhere:
             outside.append((visit.site, visit.visit_date))
         elif visit.site in known:
             by_site[visit.site].append(visit)
-    days = expected_days(study)
     return Status(
         title=study.title,
         today=today,
         days=days,
         sites=tuple(
-            _site(study, site, by_site[site.number], days, today, facts.pages_of)
+            _site(study, site, by_site[site.number], days, today, facts.pages_of, waits)
             for site in study.sites
         ),
         waiting=_by_reason(facts.visits),
@@ -47,10 +50,6 @@ def status_of(study: Study, facts: Facts, today: date, promise: str = "") -> Sta
     )
 
 
-def _in_season(study: Study, visit: VisitFact) -> bool:
-    return study.season.first <= date.fromisoformat(visit.visit_date) <= study.season.last
-
-
 def _site(
     study: Study,
     site: Site,
@@ -58,6 +57,7 @@ def _site(
     days: Sequence[date],
     today: date,
     pages_of: int,
+    waits: Unplaced,
 ) -> SiteStatus:
     placed = {date.fromisoformat(v.visit_date): v for v in visits if v.visit_date}
     places = meant_for(study, days, placed)
@@ -68,9 +68,15 @@ def _site(
         _expected(study, day, {d: placed[d] for d in sorted(by_place[place])}, today, pages_of)
         for place, day in enumerate(days)
     )
+    expected = tuple(
+        replace(e, state="unclear")
+        if e.state == "missed" and waits.may_be_of(site.number, place)
+        else e
+        for place, e in enumerate(expected)
+    )
     last = max(placed, default=None)
     since = min(today, study.season.last) - (last or study.season.first)
-    possible = sum(bool(e.visits) or e.state == "not due" for e in expected)
+    possible = sum(e.state != "missed" for e in expected)
     return SiteStatus(
         site=site.number,
         label=site.label,
@@ -93,7 +99,7 @@ def _expected(
     states: list[tuple[State, tuple[str, ...]]] = []
     for visit in visits.values():
         why = incomplete(study, visit, pages_of)
-        state: State = "waits" if visit.waiting else "incomplete" if why else "in"
+        state: State = "waits" if visit.lacking else "incomplete" if why else "in"
         states.append((state, why))
     order: tuple[State, ...] = ("in", "waits", "incomplete")
     state, why = min(states, key=lambda pair: order.index(pair[0]))

@@ -12,7 +12,7 @@ from sheet_reader.results.status.model import STATES, SiteStatus, State, Status
 from sheet_reader.wording import in_general
 
 SIGNS: dict[State, str] = {
-    "in": "o", "waits": "?", "incomplete": "/", "missed": "-", "not due": ".",
+    "in": "o", "waits": "?", "incomplete": "/", "unclear": "~", "missed": "-", "not due": ".",
 }  # fmt: skip
 """One sign for each state, the same in every terminal."""
 MOST_REASONS = 8
@@ -73,7 +73,8 @@ def _open(status: Status) -> Iterator[str]:
     for title, lines in (
         ("Waiting for you, by reason:", _waiting(status)),
         ("Photos that gave nothing, or not all:", _fruitless(status)),
-        ("Sheets that stand nowhere yet:", _nowhere(status)),
+        ("Sheets that wait for their place:", _unplaced(status)),
+        ("In the tables, but not among the expected visits:", _outside(status)),
     ):
         found = list(lines)
         if found:
@@ -102,12 +103,15 @@ def _fruitless(status: Status) -> Iterator[str]:
         yield f"{status.unread} not read yet"
 
 
-def _nowhere(status: Status) -> Iterator[str]:
+def _unplaced(status: Status) -> Iterator[str]:
     if status.unsettled:
         yield f"{status.unsettled} whose site waits for review"
     undated = sum(site.unsettled for site in status.sites)
     if undated:
         yield f"{undated} whose date waits for review"
+
+
+def _outside(status: Status) -> Iterator[str]:
     for site, day in status.outside:
         yield f"site {site} on {day}: outside the season, or not on the site list"
 

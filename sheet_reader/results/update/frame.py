@@ -13,9 +13,10 @@ treatment        string         its treatment, or empty
 count            string         name of the count
 value            Int64          the value; missing where none is settled
 unit             string         unit of the count, or empty
-status           string         accepted, confirmed, corrected, empty, unreadable, flagged
+status           string         accepted, doubted, confirmed, corrected, empty, ...
 effort           Float64        effort of this plot at this visit; missing where none
 arrived          datetime64     optional: the day on which the sheet came in
+meant            datetime64     optional: the expected day that the visit was meant for
 ================ ============== ==================================================
 """
 
@@ -38,7 +39,7 @@ COLUMNS = (
     "effort",
 )
 KEY = ["site", "visit_date", "plot", "count"]
-RECORDED = ("accepted", "confirmed", "corrected", "typed")
+RECORDED = ("accepted", "doubted", "confirmed", "corrected", "typed")
 """The statuses under which a value counts."""
 WAITING = ("flagged",)
 """The statuses under which a value waits for a person."""

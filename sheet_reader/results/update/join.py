@@ -10,12 +10,13 @@ from datetime import date
 import pandas as pd
 
 from sheet_reader.results.frames import counts_frame, in_order
-from sheet_reader.results.from_record import Facts, told_without_people
+from sheet_reader.results.from_record import Facts, names_in, told_without_people
 from sheet_reader.results.letters.words import advice_in
-from sheet_reader.results.status.weeks import expected_days
+from sheet_reader.results.status.weeks import meant_for
 from sheet_reader.results.update.kept import Made
 from sheet_reader.results.update.looks import MOST_LOOKS
 from sheet_reader.results.update.model import Named, Outline, Update
+from sheet_reader.study.expected import expected_days
 from sheet_reader.study.model import CountField, Study
 
 FORTNIGHT = 14
@@ -83,6 +84,7 @@ def frame_of(study: Study, facts: Facts, until: date, last: Made | None = None) 
     names = place_names(study)
     shown = [names.get(site, _by_number(site)) for site in counts["site"]]
     counts["site_name"] = pd.Series(shown, dtype="string")
+    counts["meant"] = _meant(study, counts)
     if last is not None:
         received = {photo.photo: photo.received_at for photo in facts.photos}
         at = counts["photo"].map(lambda photo: received.get(photo, "")).astype("string")
@@ -91,14 +93,28 @@ def frame_of(study: Study, facts: Facts, until: date, last: Made | None = None) 
     return counts
 
 
+def _meant(study: Study, counts: pd.DataFrame) -> pd.Series:
+    """The expected day that each visit was meant for, as the status has it; else missing."""
+    expected = expected_days(study)
+    found: dict[tuple[str, pd.Timestamp], pd.Timestamp] = {}
+    for site, days in counts.groupby("site")["visit_date"]:
+        places = meant_for(study, expected, {day.date() for day in days})
+        found |= {
+            (str(site), pd.Timestamp(day)): pd.Timestamp(expected[place])
+            for day, place in places.items()
+        }
+    keys = zip(counts["site"], counts["visit_date"], strict=True)
+    return pd.Series([found.get(key, pd.NaT) for key in keys], dtype=counts["visit_date"].dtype)
+
+
 def place_names(study: Study) -> dict[str, str]:
     """What each site is called: its label, but its number where the label has a word of a contact
     on the site list.
     """
-    contacts = [site.contact for site in study.sites]
+    names = names_in(site.contact for site in study.sites)
     return {
         site.number: site.label
-        if told_without_people(site.label, contacts) == " ".join(site.label.split())
+        if told_without_people(site.label, names) == " ".join(site.label.split())
         else _by_number(site.number)
         for site in study.sites
     }

@@ -15,11 +15,15 @@ LEAST_FOR_INTERVAL = 3
 
 def with_week(counts: pd.DataFrame, outline: Outline) -> pd.DataFrame:
     """``counts`` with ``week``: the first day of the week (or longer interval between visits),
-    counted from the season's first day. Visits before that day fall into earlier weeks.
+    counted from the season's first day, of the day that a visit was meant for, where that is known,
+    or else of the visit. Visits before that day fall into earlier weeks.
     """
+    day = counts["visit_date"]
+    if "meant" in counts.columns:
+        day = counts["meant"].fillna(day)
     period = max(7, outline.interval_days)
     first = pd.Timestamp(outline.first)
-    number = (counts["visit_date"] - first).dt.days // period
+    number = (day - first).dt.days // period
     return counts.assign(week=first + pd.to_timedelta(number * period, unit="D"))
 
 

@@ -16,7 +16,7 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import Route
 from starlette.types import ASGIApp
 
-from sheet_reader.errors import SheetReaderError
+from sheet_reader.errors import SheetReaderError, UnavailableError
 from sheet_reader.review.browser.entrance import Entrance
 from sheet_reader.review.browser.guard import FAULT, OPEN, Guard, Refused
 from sheet_reader.review.browser.pages import page, static_files
@@ -41,6 +41,7 @@ def make_app(
     pages = Pages(seat, entrance, touched, end)
     handlers: dict[Any, Any] = {
         Refused: lambda _request, refused: _line(refused.status, refused.line),
+        UnavailableError: lambda _request, error: _line(503, str(error)),
         SheetReaderError: lambda _request, error: _line(409, str(error)),
         HTTPException: lambda _request, error: _line(error.status_code, "There is nothing here."),
         Exception: lambda _request, _error: _line(500, FAULT),

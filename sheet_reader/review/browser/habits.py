@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
-from sheet_reader.atomic import PRIVATE, atomic_write
+from sheet_reader.atomic import atomic_write
 
 ACTS = (
     "nothing", "unreadable", "unlisted", "two_sheets", "back", "forward", "skip", "remark", "date",
@@ -56,6 +56,5 @@ class Habits:
         self.known = checked(said)
         if self.file is not None:
             with contextlib.suppress(OSError):
-                self.file.parent.mkdir(parents=True, exist_ok=True)
-                atomic_write({self.file: json.dumps(self.known).encode()}, mode=PRIVATE)
+                atomic_write({self.file: json.dumps(self.known).encode()})
         return self.known

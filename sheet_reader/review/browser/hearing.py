@@ -8,7 +8,7 @@ from datetime import date
 from typing import Any
 
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
-from sheet_reader.review.answers import Refusal, completed_date, sites_named, understand
+from sheet_reader.review.answers import Refusal, sites_named, understand
 from sheet_reader.review.cards import (
     AlikeCard,
     Card,
@@ -21,13 +21,12 @@ from sheet_reader.review.cards import (
 from sheet_reader.review.decisions import (
     Reply,
     alike_reply,
-    does_not_fit,
     field_reply,
+    off_after,
     other_place,
     read_on,
     same_sheet,
     set_aside,
-    sum_after,
     sum_reply,
 )
 from sheet_reader.review.weighing import Look, weigh
@@ -158,11 +157,9 @@ class Ear:
             answers[int(key)] = answer
         if said.act not in ("take", "sum"):
             return Refusal("that is no answer to this question")
-        after = sum_after(card, answers) if isinstance(card, SumCard) else ()
-        if answers and after and does_not_fit(after):
-            total, *parts = after
-            known = sum(int(part) for part in parts if part is not None)
-            doubts.append(f"the total would be {total}, the parts add to {known}")
+        off = off_after(card, answers) if isinstance(card, SumCard) else None
+        if answers and off is not None:
+            doubts.append(f"the total would be {off['total']}, the parts add to {off['parts']}")
         if doubts and not said.sure:
             return Again("it so", "; ".join(doubts))
         if isinstance(card, AlikeCard):
@@ -188,6 +185,9 @@ class Ear:
         if not 0 <= said.sheet < len(card.sheets):
             return Refusal(f"there are {len(card.sheets)} photos here")
         sheet = card.sheets[said.sheet]
+        if said.act == "take" and card.unlike:
+            return Refusal("they differ in too much to take them for one sheet unasked: say which "
+                           "date or site is wrong, or which photo serves")  # fmt: skip
         if said.act in ("take", "same"):
             return Settled(same_sheet(card, said.sheet))
         if said.act == "aside":
@@ -210,8 +210,7 @@ class Ear:
         kind = "date" if said.act == "date" else "site"
         spec = next(s for s in self.study.fields if s.kind == kind)
         near = sheet.place.visit_date
-        text = completed_date(said.text, near or None) if kind == "date" else said.text
-        value = understand(text, spec, self.study, self.today)
+        value = understand(said.text, spec, self.study, self.today, near or "")
         if isinstance(value, Refusal):
             return value
         if value.text == (near if kind == "date" else sheet.place.site):

@@ -86,7 +86,7 @@ class PictureShelf:
         if gray is None or not gray.size:
             return None
         if kind in ("sheet", "photo", "arrived"):
-            return _jpeg(gray), "image/jpeg"
+            return jpeg(gray)
         return png_of(gray), "image/png"
 
     def _close(self, reading_id: int) -> Gray | None:
@@ -113,11 +113,12 @@ class PictureShelf:
         return None if picture is None else picture.gray
 
 
-def _jpeg(gray: Gray) -> bytes:
+def jpeg(gray: Gray) -> Made:
+    """A large picture as JPEG, made smaller where it would fill more than a large screen."""
     scale = min(1.0, PHOTO_PX / max(gray.shape))
     size = (max(1, round(gray.shape[1] * scale)), max(1, round(gray.shape[0] * scale)))
     small = gray if scale == 1.0 else cv2.resize(gray, size, interpolation=cv2.INTER_AREA)
     done, data = cv2.imencode(
         ".jpg", np.asarray(small, np.uint8), [cv2.IMWRITE_JPEG_QUALITY, QUALITY]
     )
-    return data.tobytes() if done else b""
+    return data.tobytes() if done else b"", "image/jpeg"

@@ -8,13 +8,21 @@ from typing import Any
 import numpy as np
 
 from sheet_reader.errors import UsageError
-from sheet_reader.intake.pictures import open_picture
-from sheet_reader.reading.pointed import pages_to_choose, read_pointed, without_sheet
+from sheet_reader.reading.pointed import (
+    Pointing,
+    pages_to_choose,
+    point_at,
+    read_pointed,
+    read_where_pointed,
+    take_back,
+    without_sheet,
+)
 from sheet_reader.record.entered import enter
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.photo_list import photo_fates
+from sheet_reader.record.row_sums import sums_off
 from sheet_reader.record.store import Record
-from sheet_reader.review.typed_values import sums_off, understood
+from sheet_reader.review.typed_values import understood
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.wording import words
 
@@ -22,12 +30,16 @@ Plain = dict[str, Any]
 
 
 def rescue_view(record: Record) -> Plain:
-    """The photos without a sheet, the pages that one may be, and the fields to type in."""
-    wanted = set(without_sheet(record))
+    """The photos without a sheet and those that were read where a person pointed, the pages that
+    one may be, and the fields to type in.
+    """
+    pointed = set(read_where_pointed(record))
+    wanted = pointed.union(without_sheet(record))
     photos = [
         {
-            "id": fate.photo_id, "name": neutral_name(fate.photo_id), "why": words(fate.reasons),
-            "picture": f"/picture/arrived/{fate.photo_id}",
+            "id": fate.photo_id, "name": neutral_name(fate.photo_id), 
+            "why": "read where you pointed" if fate.photo_id in pointed else words(fate.reasons),
+            "picture": f"/picture/arrived/{fate.photo_id}", "read": fate.photo_id in pointed,
         }
         for fate in photo_fates(record) if fate.photo_id in wanted
     ]  # fmt: skip
@@ -44,34 +56,45 @@ def _page(record: Record, sheet: str, number: int) -> Plain:
     return {"sheet": sheet, "page": number, "label": f"{label}, page {number}"}
 
 
-def point_at(record: Record, message: Plain, today: date) -> str:
-    """Read the sheet at the corners of a message, given as shares of the picture; gives what is
-    said of it. Raises :class:`UsageError` for what can't be read.
+def place_of(record: Record, message: Plain) -> Pointing:
+    """The place that a message points at, by corners given as shares of the picture. Raises
+    :class:`UsageError` for what can't be a place.
     """
-    photo, corners = message.get("photo"), _corners(message.get("corners"))
-    sheet, number = str(message.get("sheet", "")), message.get("page")
-    wanted = without_sheet(record)
-    if not isinstance(photo, int) or not isinstance(number, int) or photo not in wanted:
+    photo, number = message.get("photo"), message.get("page")
+    if not isinstance(photo, int) or not isinstance(number, int):
         raise UsageError("there is no such photo or page to be read")
-    picture = open_picture(record.photo_path(photo), 0)
-    if picture is None:
-        raise UsageError("the photo can't be opened")
-    height, width = picture.gray.shape
-    corners = corners * (width, height)
-    fields = read_pointed(record, photo, corners.tolist(), sheet, number, today)
-    if fields == 0:
-        return f"{neutral_name(photo)}: nothing is written on the sheet there."
-    return f"{neutral_name(photo)} is read, {fields} fields; what is doubtful is asked."
+    corners = _corners(message.get("corners"))
+    return point_at(record, photo, corners, str(message.get("sheet", "")), number)
 
 
-def _corners(said: object) -> np.ndarray:
+def read_there(record: Record, where: Pointing, today: date, by: str) -> str:
+    """Read the sheet at a place that was looked at; gives what is said of it. Raises
+    :class:`UsageError` for what can't be read.
+    """
+    result, name = read_pointed(record, where, today, by), neutral_name(where.photo_id)
+    if not result.pages:
+        raise UsageError(f"{name}: {words(result.failures)}")
+    fields = sum(len(found.fields) for found in result.pages)
+    return f"{name} is read, {fields} fields; what is doubtful is asked."
+
+
+def take_there_back(record: Record, message: Plain, by: str) -> str:
+    """What was read where a person pointed counts no more; gives what is said of it. Raises
+    :class:`UsageError`.
+    """
+    photo = message.get("photo")
+    take_back(record, photo if isinstance(photo, int) else 0, by)
+    return "What was read there is taken back, with its questions and answers; point again."
+
+
+def _corners(said: object) -> list[list[float]]:
     try:
         corners = np.array(said, np.float64)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         corners = np.zeros(0)
-    if corners.shape != (4, 2) or not np.isfinite(corners).all():
+    if corners.shape != (4, 2):
         raise UsageError("four corners are wanted")
-    return corners
+    return corners.tolist()  # type: ignore[no-any-return]
 
 
 def type_in(record: Record, message: Plain, today: date, by: str) -> Plain:
@@ -91,8 +114,9 @@ def type_in(record: Record, message: Plain, today: date, by: str) -> Plain:
     doubts = [f"{value.spec.label}: {value.doubt}" for value in said.values() if value.doubt]
     doubts += [f"{value.spec.label}: leave empty what can't be read" for value in said.values()
                if value.unreadable]  # fmt: skip
-    doubts += list(sums_off(study, values, list(values)).values())
+    off = sums_off(study, values, values)
+    doubts += off.values()
     if doubts and message.get("sure") is not True:
         return {"doubts": doubts}
-    enter(record, values, by=by, photo_id=photo)
+    enter(record, values, by=by, photo_id=photo, told=off)
     return {"said": f"{neutral_name(photo)} is typed in."}

@@ -1,7 +1,7 @@
 """The page's side of a sitting: which card is shown, what is said about it, how it goes.
 
 One seat serves one person; :class:`Seat` takes one message at a time. Every answer names its card,
-so that one sent twice, or to a card that is settled by now, changes nothing.
+so that one sent twice, or to another card than the one that is shown, changes nothing.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ from sheet_reader.review.browser.habits import Habits
 from sheet_reader.review.browser.hearing import Again, Ear, Heard, Said, Settled, site_lines
 from sheet_reader.review.browser.messages import number_in, sentence, texts_in
 from sheet_reader.review.browser.pace import Pace
-from sheet_reader.review.browser.pictures import Made, PictureShelf
+from sheet_reader.review.browser.pictures import Made, PictureShelf, jpeg
 from sheet_reader.review.browser.showing import (
     Around,
     Plain,
@@ -74,11 +74,14 @@ class Seat:
         self._done: OrderedDict[str, str] = OrderedDict()
         self._back = 0
         self._instead = ""
-        self._asked: list[Card] = []
+        self._asked: tuple[str, Card] | None = None
 
     def picture(self, kind: str, number: int) -> Made | None:
         """A picture as bytes and media type; None where there is none."""
         try:
+            if kind == "straight":
+                gray = self.beside.straight(number)
+                return None if gray is None else jpeg(gray)
             if kind == "close":  # asked for ahead, as its place on the sheet will be
                 self.shelf.mark(number)
             return self.shelf.get(kind, number)
@@ -96,8 +99,7 @@ class Seat:
                 "skip": self._skip, "only": self._filter, "remark": self._remark,
                 "grid": self._lay_grid, "grid_done": self._grid_done,
             }  # fmt: skip
-            turn = turns.get(act)
-            return turn(message) if turn is not None else self._answer(message)
+            return turns.get(act, self._answer)(message)
 
     # what is shown
 
@@ -117,15 +119,16 @@ class Seat:
         """The card of now, and what the page needs beside it."""
         del message
         cards, around = self._open(), self._around()
-        self._asked = cards
         self._back = min(self._back, len(self.sitting.given))
         former = self.sitting.given[-self._back] if self._back else None
         if former is not None:
             token = f"back-{len(self.sitting.given) - self._back}"
+            self._asked = token, former.card
             shown: Plain | None = face(former.card, token, around, former.reply)
         else:
             cards = self._held(cards)
             now = next(iter([*self._photos_of(cards), *cards]), None)
+            self._asked = (token_of(now), now) if now is not None else None
             shown = face(now, token_of(now), around) if now is not None else None
         if shown is not None:
             shown["mark"] = self.shelf.mark(shown["reading"]) if "reading" in shown else None
@@ -271,14 +274,10 @@ class Seat:
         if sent and sent in self._done:
             return self._show(said=self._done[sent], kept=sent)
         token = str(message.get("card", ""))
-        former = self._former(token)
-        open_ = {} if former is not None else {token_of(card): card for card in self._asked}
-        if former is None and token not in open_:
-            open_ = {token_of(card): card for card in self._open()}
-        open_ |= {token_of(card): card for card in self._photos_of(open_.values())}
-        card = former.card if former is not None else open_.get(token)
-        if card is None:
-            return self._show(said="That question is settled by now; nothing was changed.")
+        if self._asked is None or self._asked[0] != token:
+            return self._show(refused="That question is settled by now, or another one is shown; "
+                              "nothing was changed.")  # fmt: skip
+        card, former = self._asked[1], self._former(token)
         if message.get("act") == "two_sheets" and isinstance(card, FieldCard) and card.photos:
             self._instead = token
             return self._show()
@@ -336,4 +335,5 @@ class Seat:
         view = self._show(**more)
         if not token.startswith("back-") and view["card"] and view["card"]["token"] != token:
             view["card"] = face(card, token, self._around())
+            self._asked = token, card
         return view

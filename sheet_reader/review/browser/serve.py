@@ -13,6 +13,7 @@ from pathlib import Path
 import uvicorn
 
 from sheet_reader.errors import StorageError
+from sheet_reader.reading.watching import ends_cleanly
 from sheet_reader.review.browser.app import make_app
 from sheet_reader.review.browser.entrance import Entrance
 from sheet_reader.review.browser.seat import Seat
@@ -40,13 +41,18 @@ class PageServer:
 
     def run(self) -> str:
         """Serve until it ends; gives why: "done", "idle" or "stopped"."""
-        with _bound(self.port) as bound:
+        with _bound(self.port) as bound, ends_cleanly():
             port = bound.getsockname()[1]
-            entrance = Entrance(port, self.folder / f"open-review-{port}.html")
+            entrance = None
             try:
+                _sweep(self.folder)
+                entrance = Entrance(port, self.folder / f"open-review-{port}.html")
                 return self._serve(bound, port, entrance)
+            except KeyboardInterrupt:
+                return "stopped"
             finally:
-                entrance.close()
+                if entrance is not None:
+                    entrance.close()
 
     def _serve(self, bound: socket.socket, port: int, entrance: Entrance) -> str:
         self._touched, self._ended = time.monotonic(), False
@@ -89,6 +95,19 @@ class PageServer:
 
     def _end(self) -> None:
         self._ended = True
+
+
+def _sweep(folder: Path) -> None:
+    """Remove what a program that was killed left: files that open a page on a port at which nobody
+    answers.
+    """
+    for file in [*folder.glob("open-review-*.html"), *folder.glob(".open-review-*.html.part")]:
+        port = file.name.removesuffix(".part").removesuffix(".html").rpartition("-")[2]
+        if not port.isascii() or not port.isdigit() or not 0 < int(port) < 65_536:
+            continue
+        with contextlib.suppress(OSError), socket.socket() as asked:
+            if asked.connect_ex((ADDRESS, int(port))) != 0:
+                file.unlink()
 
 
 def _bound(port: int) -> socket.socket:

@@ -22,6 +22,7 @@ from sheet_reader.review.cards import (
     PhotosCard,
     Stated,
     SumCard,
+    which_is_it,
 )
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.parameters import REVIEW
@@ -174,6 +175,7 @@ def _small(e: FieldState, label: str) -> Plain:
     value = e.value if e.value is not None else "not recorded"
     if e.status in ("flagged", "unreadable"):
         value = "still asked" if e.status == "flagged" else "can't be read"
+    value += " (doubted)" if e.status == "doubted" else ""
     return {"label": label, "value": value, "boxes": f"/picture/boxes/{e.reading.reading_id}"}
 
 
@@ -256,7 +258,8 @@ def _photos(card: PhotosCard) -> Plain:
     return {
         "kind": "photos",
         "title": f"{len(card.sheets)} photos of one site and date say different things",
-        "why": "The same sheet again, or is a date or site wrong?",
+        "why": which_is_it(card),
+        "unlike": card.unlike,
         "labels": [spec.label for spec in specs.values()],
         "sheets": sheets,
     }

@@ -24,6 +24,7 @@ from sheet_reader.vision.parameters.finding import (
     MarkerParameters,
     ModuleParameters,
     OtherPrintParameters,
+    PointedParameters,
     PrintedParameters,
     SeekParameters,
 )
@@ -51,6 +52,7 @@ class VisionParameters:
     modules: ModuleParameters = field(default_factory=ModuleParameters)
     printed: PrintedParameters = field(default_factory=PrintedParameters)
     other_print: OtherPrintParameters = field(default_factory=OtherPrintParameters)
+    pointed: PointedParameters = field(default_factory=PointedParameters)
     surface: SurfaceParameters = field(default_factory=SurfaceParameters)
     template: TemplateParameters = field(default_factory=TemplateParameters)
     match: MatchParameters = field(default_factory=MatchParameters)

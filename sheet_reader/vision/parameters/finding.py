@@ -85,8 +85,33 @@ class FindParameters:
     most_layouts: int = parameter(
         4, "layouts", UNTRIED, "so many prints are tried, newest first, to find a spoilt code"
     )
-    least_pointed_px: float = parameter(
-        200.0, "px", UNTRIED, "an edge of a page that a person points at"
+
+
+@dataclass(frozen=True, slots=True)
+class PointedParameters:
+    """Of ``pointed.py``."""
+
+    margin: float = parameter(
+        0.1, "share", UNTRIED, "of the picture's width or height that a corner may lie beyond it"
+    )
+    least_edge_px: float = parameter(200.0, "px", UNTRIED, "shortest edge of a page")
+    least_area: float = parameter(
+        0.03, "share", UNTRIED, "of the picture that a page fills; ten sheets at once have 0.05"
+    )
+    most_stretch: float = parameter(
+        1.75,
+        "ratio",
+        "choice: a page seen at 55 degrees; pointed at from a wrong corner A4 has 2.0, Letter 1.67",
+        "width to height against that of the page",
+    )
+    most_unlike: float = parameter(2.5, "ratio", UNTRIED, "length of two opposite edges")
+    print_off_mm: float = parameter(1.0, "mm", UNTRIED, "how far a tile may lie from its place")
+    least_print: float = parameter(
+        0.7,
+        "share",
+        "measured: corners up to 3 mm off give 0.76 to 1.00, 5 mm off 0.54 to 0.87; another row, a "
+        "part of the page, upside down, another study, no sheet 0.00 to 0.33",
+        "of the page's tiles that must lie where the corners put them",
     )
 
 

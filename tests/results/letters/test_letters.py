@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 from email.message import EmailMessage
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import made_season
 import pytest
@@ -18,13 +19,15 @@ from sheet_reader.intake.mail_text import written
 from sheet_reader.reading.mail_answers import as_answer
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.drafts import Asked
-from sheet_reader.results.from_record import Facts, PhotoFact, told_without_people
-from sheet_reader.results.letters.drafts import addresses, message_id, to_say
+from sheet_reader.results.contacts import addresses
+from sheet_reader.results.from_record import Facts, PhotoFact, names_in, told_without_people
+from sheet_reader.results.letters.drafts import message_id, to_say
 from sheet_reader.results.letters.open_items import ASKS, Item
 from sheet_reader.results.letters.wording import template_texts, worded
 from sheet_reader.results.status.standing import status_of
+from sheet_reader.results.update.join import place_names
 from sheet_reader.study.letter_words import ENGLISH, shipped_letter_words
-from sheet_reader.study.model import Study
+from sheet_reader.study.model import Site, Study
 
 AFTER = date(2026, 6, 15)
 
@@ -225,7 +228,8 @@ def test_a_mail_that_answers_no_letter_is_no_answer() -> None:
 
 def test_remarks_leave_without_people() -> None:
     told = told_without_people(
-        "Pat: it was 0 on 2026-05-20,\nwrite pat@example.org or call 0123 456789", ["Pat Doe, x@y"]
+        "Pat: it was 0 on 2026-05-20,\nwrite pat@example.org or call 0123 456789",
+        names_in(["Pat Doe, x@y"]),
     )
     assert told == "…: it was 0 on 2026-05-20, write … or call …"
 
@@ -263,3 +267,32 @@ def test_another_photo_is_asked_for_once_and_not_field_by_field(study: Study) ->
     first = next(s for s in status.sites if s.site == number).expected[0]
     assert first.state == "incomplete"
     assert "another photo of page 1 is asked for" in first.why
+
+
+class Listed(tuple[Site, ...]):
+    """A site list that counts how many sites were looked at one by one."""
+
+    looked: ClassVar[int] = 0
+
+    def __iter__(self) -> Iterator[Site]:
+        for site in super().__iter__():
+            Listed.looked += 1
+            yield site
+
+
+def test_the_site_list_is_not_gone_through_for_each_letter_or_place() -> None:
+    larger = made_season.a_study(400)
+    larger = replace(larger, sites=Listed(larger.sites))
+    words, templates = dict(larger.letter_words), template_texts(larger.folder)
+    Listed.looked = 0
+    for number in [site.number for site in larger.sites]:
+        worded(larger, words, templates, [Item("missed", number, "2026-05-20")], [])
+        assert larger.site(number) is not None
+    assert set(addresses(larger)) == set(place_names(larger))
+    assert Listed.looked <= 4 * 400
+
+
+def test_names_of_contacts_are_found_once_for_all_places() -> None:
+    larger = [made_season.a_study(sites) for sites in (200, 400)]
+    few, many = (calls(lambda study=study: place_names(study)) for study in larger)  # type: ignore[misc]
+    assert many <= 2.2 * few

@@ -21,8 +21,9 @@ from sheet_reader.results.from_record import Facts, PhotoFact
 from sheet_reader.results.status.model import STATES, Status
 from sheet_reader.results.status.picture import status_picture
 from sheet_reader.results.status.standing import status_of
-from sheet_reader.results.status.weeks import expected_days, meant_for
+from sheet_reader.results.status.weeks import meant_for
 from sheet_reader.results.status.written import SIGNS, status_csv, status_json, status_lines
+from sheet_reader.study.expected import expected_days
 from sheet_reader.study.model import Study
 from sheet_reader.wording import in_general, words
 

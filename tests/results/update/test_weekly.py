@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
+import made_season
 import numpy as np
 import pandas as pd
 import pytest
+from made_facts import facts, visit
 
+from sheet_reader.results.update.join import frame_of, outline_of
 from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
 from sheet_reader.results.update.weekly import (
     site_weeks,
@@ -81,3 +85,15 @@ def test_totals_count_only_what_is_recorded() -> None:
     recorded = counts["status"].isin(["accepted", "confirmed", "corrected"])
     assert table["recorded"].sum() == recorded.sum()
     assert table["total"].sum() == counts.loc[recorded, "value"].sum()
+
+
+def test_a_visit_counts_for_the_week_that_the_status_has_it_in() -> None:
+    study = made_season.a_study(sites=1)
+    early, late = (made_season.FIRST + timedelta(days=off) for off in (-2, 5))
+    values = {f"{plot.name}.blackfly": 3 for plot in study.plots}
+    both = facts(*(visit(study.sites[0].number, str(day), values) for day in (early, late)))
+    counts = frame_of(study, both, made_season.FIRST + timedelta(days=30))
+    weeks = with_week(counts, outline_of(study)).groupby("visit_date")["week"].first()
+    assert [week.date() for week in weeks] == [
+        made_season.FIRST, made_season.FIRST + timedelta(days=7)
+    ]  # fmt: skip

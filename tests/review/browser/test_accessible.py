@@ -12,7 +12,7 @@ from page_server import served
 
 from sheet_reader.record.store import Record
 
-READY = "html.takes:not(.busy)"
+READY = "html:not(.busy) h2"
 SMALL = """() => [...document.querySelectorAll('button, input, select, textarea')]
     .filter((e) => e.checkVisibility()).map((e) => [e.outerHTML, e.getBoundingClientRect()])
     .filter(([, r]) => r.width < 24 || r.height < 24).map(([html]) => html.slice(0, 80))"""
@@ -47,6 +47,7 @@ def test_axe_finds_nothing_in_any_state(
     assert amiss == []
     assert seen == {"field", "sum", "photos", "outside"}
     for key in ("?", "w", "m", "d"):
+        tab.wait_for_selector("html.takes")
         tab.keyboard.press(key)
         tab.wait_for_selector("dialog[open]")
         amiss += _looked_at(tab, f"dialog {key}", width)

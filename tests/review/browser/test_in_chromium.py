@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -11,6 +12,7 @@ import waiting_record
 from browser import chromium  # noqa: F401
 from page_server import Served, served
 
+from sheet_reader.errors import UnavailableError
 from sheet_reader.record.store import Record
 
 READY = "html.takes:not(.busy)"
@@ -45,7 +47,7 @@ def press(tab: Any, *keys: str) -> None:
     for key in keys:
         tab.wait_for_selector(READY)
         tab.keyboard.press(key)
-        tab.wait_for_selector(READY)
+        tab.wait_for_selector("html:not(.busy)")
 
 
 def waits(tab: Any, text: str) -> None:
@@ -179,4 +181,233 @@ def test_nothing_is_taken_as_read_of_which_no_picture_came(
     press(tab, "7", "Enter")
     waits(tab, "1 answered")
     assert kept(record) == ["7"]
+    tab.close()
+
+
+def at_once(tab: Any, *keys: str) -> None:
+    """Press keys one after the other, whether the page can take them or not."""
+    for key in keys:
+        tab.keyboard.press(key)
+
+
+def test_photos_that_differ_in_much_have_no_usual_answer(
+    browser: Any, odd_sum: tuple[Record, Served]
+) -> None:
+    record, page = odd_sum
+    tab = opened(browser, page)
+    shows(tab, "photos", page)
+    waits(tab, "Two different sheets: which date or site is wrong?")
+    assert tab.locator("[data-act=take]").count() == 0
+    assert tab.locator(".acts button").first.inner_text().startswith("One: another date")
+    look_at_each(tab)
+    press(tab, "Enter")
+    waits(tab, "differ in too much")
+    assert kept(record) == []
+    tab.close()
+
+
+def look_at_each(tab: Any) -> None:
+    """Bring each picture of two photos into view, as whole as the window lets it be."""
+    tab.wait_for_selector(".seen img")
+    for picture in tab.query_selector_all(".seen img"):
+        picture.evaluate("one => one.scrollIntoView({ block: 'center' })")
+        box, high = picture.bounding_box(), tab.viewport_size["height"]
+        assert box["y"] >= 0, "does not fit the window"
+        assert box["y"] + box["height"] <= high, "does not fit the window"
+        tab.wait_for_function("one => 'seen' in one.dataset", arg=picture)
+    tab.wait_for_selector(READY)
+
+
+def shows(tab: Any, kind: str, page: Served) -> None:
+    """Skip until a card of a kind is shown."""
+    while page.seat.say({"act": "show"})["card"]["kind"] != kind:
+        page.seat.say({"act": "skip", "card": page.seat.say({"act": "show"})["card"]["token"]})
+    tab.reload()
+
+
+def test_the_button_says_what_enter_keeps(browser: Any, desk: tuple[Record, Served]) -> None:
+    record, page = desk
+    tab = opened(browser, page)
+    take = tab.locator("[data-act=take]")
+    assert take.inner_text().startswith("Keep 4")
+    tab.fill("#answer", "3")
+    assert take.inner_text().startswith("Keep 3 instead of 4")
+    take.click()
+    waits(tab, "1 answered")
+    assert kept(record) == ["3"]
+    tab.close()
+
+
+def test_the_button_of_a_sum_says_what_it_keeps(
+    browser: Any, odd_sum: tuple[Record, Served]
+) -> None:
+    record, page = odd_sum
+    tab = opened(browser, page)
+    take = tab.locator("[data-act=take]")
+    assert take.inner_text().startswith("As written")
+    tab.fill("#answer", "6")
+    words = take.inner_text()
+    assert ": 6 instead of 9" in words
+    assert "the others as shown" in words
+    take.click()
+    waits(tab, "1 answered")
+    assert "6" in kept(record)
+    tab.close()
+
+
+def test_a_second_press_before_the_next_card_was_looked_at_keeps_nothing(
+    browser: Any, desk: tuple[Record, Served]
+) -> None:
+    record, page = desk
+    tab = opened(browser, page)
+    at_once(tab, "Enter", "Enter", "Enter")
+    waits(tab, "press was not taken")
+    waits(tab, "1 answered")
+    assert len(kept(record)) == 1
+    press(tab, "Enter")
+    waits(tab, "2 answered")
+    tab.wait_for_selector(READY)
+    tab.locator("[data-act=take]").dblclick()
+    waits(tab, "3 answered")
+    waits(tab, "press was not taken")
+    assert len(kept(record)) == 3
+    tab.close()
+
+
+def test_a_held_key_keeps_one_answer_and_writes_one_digit(
+    browser: Any, desk: tuple[Record, Served]
+) -> None:
+    record, page = desk
+    tab = opened(browser, page)
+    tab.keyboard.down("Enter")
+    waits(tab, "1 answered")
+    tab.wait_for_selector(READY)
+    for _ in range(30):
+        tab.keyboard.down("Enter")  # without a release in between: the keyboard repeats it
+    waits(tab, "let go of Enter first")
+    tab.keyboard.up("Enter")
+    assert len(kept(record)) == 1
+    for _ in range(5):
+        tab.keyboard.down("8")
+    tab.keyboard.up("8")
+    assert tab.input_value("#answer") == "8"
+    tab.close()
+
+
+def test_what_is_typed_while_an_answer_is_saved_is_told_and_asked_once_more(
+    browser: Any, desk: tuple[Record, Served]
+) -> None:
+    record, page = desk
+    tab = opened(browser, page)
+    gate = threading.Event()
+    say = page.seat.say
+
+    def slowly(message: dict[str, Any]) -> dict[str, Any]:
+        gate.wait(30)
+        return say(message)
+
+    page.seat.say = slowly  # type: ignore[method-assign]
+    tab.keyboard.press("Enter")
+    tab.keyboard.press("1")
+    waits(tab, "“1” came while the answer before was being saved")
+    gate.set()
+    waits(tab, "1 answered")
+    assert tab.input_value("#answer") == ""
+    press(tab, "5", "Enter")
+    waits(tab, "Is 5 all of it?")
+    assert len(kept(record)) == 1
+    press(tab, "Enter")
+    waits(tab, "2 answered")
+    assert kept(record)[1] == "5"
+    tab.close()
+
+
+def test_a_picture_that_still_comes_is_waited_for(
+    browser: Any, desk: tuple[Record, Served]
+) -> None:
+    record, page = desk
+    tab = browser.new_page()
+    held: list[Any] | None = []
+
+    def hold(route: Any) -> None:
+        route.continue_() if held is None else held.append(route)
+
+    tab.route("**/picture/close/**", hold)
+    tab.goto(page.file.as_uri())
+    tab.wait_for_selector("#answer")
+    tab.fill("#answer", "7")
+    tab.keyboard.press("Enter")
+    waits(tab, "the picture is still coming")
+    tab.locator("[data-act=take]").click()
+    tab.locator("[data-act=nothing]").click()
+    assert kept(record) == []
+    waiting, held = held, None
+    for route in waiting:
+        route.continue_()
+    tab.focus("#answer")
+    press(tab, "Enter")
+    waits(tab, "1 answered")
+    assert kept(record) == ["7"]
+    tab.close()
+
+
+@pytest.mark.parametrize(("wide", "high"), [(1280, 800), (640, 400), (360, 640)])
+def test_photos_are_kept_only_after_each_was_whole_in_view(
+    browser: Any, odd_sum: tuple[Record, Served], wide: int, high: int
+) -> None:
+    record, page = odd_sum
+    tab = opened(browser, page)
+    tab.set_viewport_size({"width": wide, "height": high})
+    shows(tab, "photos", page)
+    tab.wait_for_selector("h2:has-text('2 photos')")
+    at_once(tab, "1")
+    waits(tab, "press was not taken")
+    assert kept(record) == []
+    look_at_each(tab)
+    tab.keyboard.press("2")
+    waits(tab, "1 answered")
+    assert kept(record) != []
+    tab.close()
+
+
+def test_an_enter_that_is_refused_brings_what_was_not_seen(
+    browser: Any, odd_sum: tuple[Record, Served]
+) -> None:
+    record, page = odd_sum
+    tab = opened(browser, page)
+    tab.set_viewport_size({"width": 360, "height": 400})
+    shows(tab, "sum", page)
+    last = tab.locator(".part img").last
+    last.wait_for()
+    tab.keyboard.press("Enter")
+    while not tab.query_selector(READY):
+        waits(tab, "press was not taken")
+        assert kept(record) == []
+        tab.keyboard.press("Enter")
+        tab.wait_for_timeout(500)
+    assert last.get_attribute("data-seen") == ""
+    press(tab, "Enter")
+    waits(tab, "1 answered")
+    tab.close()
+
+
+def test_an_answer_waits_for_a_record_that_is_out_of_reach(
+    browser: Any, desk: tuple[Record, Served], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    record, page = desk
+    tab = opened(browser, page)
+
+    def lost() -> Any:
+        raise UnavailableError("the database can't be reached", where="the record database")
+
+    with monkeypatch.context() as away:
+        away.setattr(record, "writing", lost)
+        tab.keyboard.press("7")
+        tab.keyboard.press("Enter")
+        waits(tab, "This answer is not saved yet; it is sent again until it is.")
+        waits(tab, "the database can't be reached")
+        assert kept(record) == []
+    waits(tab, "1 answered")
+    assert kept(record) == ["7"]
+    assert tab.locator("#trouble").is_hidden()
     tab.close()

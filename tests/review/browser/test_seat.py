@@ -70,7 +70,7 @@ def test_the_same_answer_sent_twice_is_kept_once(page: Any, record: Record) -> N
     assert again["card"] == first["card"]
     assert len(decided(record)) == 1
     late = answer(page, view, "value", text="13", id="two")
-    assert "settled by now" in late["said"]
+    assert "settled by now" in late["refused"]
     assert "kept" not in late
     assert [value for _, value, _, _ in decided(record)] == ["12"]
 
@@ -293,19 +293,20 @@ def test_every_act_with_a_key_is_known_on_both_sides() -> None:
 
 
 @pytest.fixture
-def kinds(record: Record, visit: Callable[..., Any]) -> dict[str, Any]:
+def kinds(record: Record, visit: Callable[..., Any]) -> Callable[[str], Any]:
+    """Brings the first card of a kind to the page, which is given with it."""
     waiting_record.every_kind(record)
     page = visit()
-    found: dict[str, Any] = {"page": page}
-    for _ in range(page.say(act="show")["progress"]["waiting"]):
-        view = page.say(act="show")
-        found.setdefault(view["card"]["kind"], view)
-        page.say(act="skip", card=view["card"]["token"])
-    return found
+    def shown(kind: str) -> tuple[Any, dict[str, Any]]:
+        while (view := page.say(act="show"))["card"]["kind"] != kind:
+            page.say(act="skip", card=view["card"]["token"])
+        return page, view
+
+    return shown
 
 
 def test_a_sum_as_written_or_with_one_part_put_right(kinds: Any, record: Record) -> None:
-    page, view = kinds["page"], kinds["sum"]
+    page, view = kinds("sum")
     assert [part["value"] for part in view["card"]["parts"]] == ["9", "2", "2", "2"]
     off = answer(page, view, "sum", fields={"1": "3"})
     assert off["look"]["why"] == "The total would be 9, the parts add to 7."
@@ -317,7 +318,7 @@ def test_a_sum_as_written_or_with_one_part_put_right(kinds: Any, record: Record)
 
 
 def test_photos_that_differ_are_shown_side_by_side(kinds: Any, record: Record) -> None:
-    page, view = kinds["page"], kinds["photos"]
+    page, view = kinds("photos")
     assert len(view["card"]["sheets"]) == 2
     for sheet in view["card"]["sheets"]:
         assert page.get(sheet["sheet"]).status_code == 200
@@ -328,7 +329,7 @@ def test_photos_that_differ_are_shown_side_by_side(kinds: Any, record: Record) -
 
 
 def test_what_lies_outside_is_one_card(kinds: Any, record: Record) -> None:
-    page, view = kinds["page"], kinds["outside"]
+    page, view = kinds("outside")
     assert len(view["card"]["fields"]) == 2
     assert "can't be typed" in answer(page, view, "value", text="3")["refused"]
     said = answer(page, view)["said"]

@@ -123,13 +123,30 @@ def test_it_ends_when_nobody_is_there_or_she_is_done(record: Record, how: str) -
     assert why == [how]
 
 
-def test_ctrl_c_ends_it_and_takes_the_file_away(record: Record) -> None:
+def test_what_a_killed_program_left_is_removed_and_what_is_served_stays(record: Record) -> None:
+    with socket.socket() as closed:
+        closed.bind(("127.0.0.1", 0))
+        gone = record.folder / f"open-review-{closed.getsockname()[1]}.html"
+    part, other = gone.with_name(f".{gone.name}.part"), record.folder / "open-review-notes.html"
+    for file in (gone, part, other):
+        file.write_text("left")
+    with served(record) as first, served(record) as second:
+        assert not gone.exists()
+        assert not part.exists()
+        assert first.file.exists()
+        assert second.file.exists()
+    assert other.read_text() == "left"
+    other.unlink()
+
+
+@pytest.mark.parametrize("how", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_ends_it_and_takes_the_file_away(record: Record, how: signal.Signals) -> None:
     run = [sys.executable, page_server.__file__, str(record.folder), "Kim"]
     with subprocess.Popen(run, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as one:
         assert one.stdout is not None
         file = Path(one.stdout.readline().strip())
         assert file.exists()
-        one.send_signal(signal.SIGINT)
+        one.send_signal(how)
         _, errors = one.communicate(timeout=60)
     assert errors == ""
     assert one.returncode == 0
@@ -160,4 +177,4 @@ def test_without_its_packages_one_line_says_what_to_install(
     done = CliRunner().invoke(cli, ["review", str(record.folder), "--browser"])
     assert done.exit_code == 2
     assert "the page needs the package uvicorn" in done.output
-    assert "pip install 'sheet-reader[browser]'" in done.output
+    assert "pip install '.[browser]'" in done.output

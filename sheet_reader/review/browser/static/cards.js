@@ -65,13 +65,12 @@ function field(card) {
     answerBox(card, labels[card.field] || "What it says", card.field === "site" ? "text" : "numeric"),
     card.beside.length === 0 ? null : el("aside", { class: "beside", "aria-label": "For comparison" },
       el("ul", {}, card.beside.map(small))));
-  const acts = [];
-  if (card.before) acts.push(["take", `Keep ${card.before}`, "Enter"]);
-  else if (!card.blind && !card.settle && card.read.value !== null) acts.push(["take", `${card.read.value} is right`, "Enter"]);
-  acts.push(["nothing", "Nothing written"], ["unreadable", "Can't be read"]);
+  const known = card.before || (card.blind || card.settle ? null : card.read.value);
+  const acts = [["nothing", "Nothing written"], ["unreadable", "Can't be read"]];
   if (card.field === "site") acts.push(["unlisted", "Site not in the list"]);
   if (card.two_sheets) acts.push(["two_sheets", "Two different sheets?"]);
-  return { element, acts, needs: [close.picture], first: "answer" };
+  const needs = [close, ...others ? others.children : []].map((each) => each.picture);
+  return { element, take: known === null ? null : `Keep ${known}`, acts, needs };
 }
 
 function sum(card) {
@@ -92,7 +91,7 @@ function sum(card) {
     whyLine(card), el("ul", { class: "parts" }, parts), beforeLine(card),
     el("p", { class: "hint" }, "Enter takes all as shown. If one was misread, type what it says "
       + "beside it (up and down arrows move; n nothing written, x can't be read), then Enter."));
-  return { element, acts: [["take", card.before ? `Keep ${card.before}` : card.all, "Enter"]], needs, first: "answer" };
+  return { element, take: card.before ? `Keep ${card.before}` : card.all, acts: [], needs };
 }
 
 function outside(card) {
@@ -101,17 +100,22 @@ function outside(card) {
     beforeLine(card), el("div", { class: "answer-line" },
       el("input", { id: "answer", class: "keys-only", readonly: true, "aria-label": "Enter: ask for another photo. x: go on without." })));
   return {
-    element, needs: [], first: "answer",
-    acts: [["take", card.before ? `Keep ${card.before}` : "Ask for another photo", "Enter"],
-      ["unreadable", "Go on without"]],
+    element, needs: [], take: card.before ? `Keep ${card.before}` : "Ask for another photo",
+    acts: [["unreadable", "Go on without"]],
   };
 }
 
 function photos(card) {
+  const needs = [];
+  const needed = (...what) => {
+    const shape = figure(...what);
+    needs.push(shape.picture);
+    return shape;
+  };
   const sheets = card.sheets.map((sheet, number) => el("li", { class: "seen" },
     el("h3", {}, `${number + 1} ${sheet.photo}`),
-    sheet.key ? figure(sheet.key, `Date or site in ${sheet.photo}`, "close") : null,
-    figure(sheet.sheet, `The sheet in ${sheet.photo}`, "whole"),
+    sheet.key ? needed(sheet.key, `Date or site in ${sheet.photo}`, "close") : null,
+    needed(sheet.sheet, `The sheet in ${sheet.photo}`, "whole"),
     el("button", { type: "button", "data-act": "same", "data-sheet": String(number) },
       `Same sheet, ${number + 1} serves`)));
   const rows = card.labels.map((label, row) => el("tr", {}, el("th", { scope: "row" }, label),
@@ -125,11 +129,11 @@ function photos(card) {
     el("ol", { class: "side-by-side" }, sheets), beforeLine(card),
     el("div", { class: "answer-line" }, el("input", {
       id: "answer", class: "keys-only", readonly: true,
-      "aria-label": "Enter: the same sheet, the first photo serves. A number: the same sheet, that one serves.",
+      "aria-label": `${card.unlike ? "" : "Enter: the same sheet, the first photo serves. "}A number: the same sheet, that one serves.`,
     })));
   return {
-    element, needs: [], first: "answer",
-    acts: [["take", card.before ? `Keep ${card.before}` : "Same sheet, 1 serves", "Enter"]],
+    element, needs, acts: [],
+    take: card.before ? `Keep ${card.before}` : card.unlike ? null : "Same sheet, 1 serves",
   };
 }
 

@@ -25,7 +25,10 @@ export function load(address) {
     picture = new Image();
     picture.decoding = "sync";
     picture.src = address;
-    picture.ready = picture.decode().then(() => true, () => false);
+    picture.ready = picture.decode().then(() => true, () => {
+      loaded.delete(address); // asked for anew when its card comes again
+      return false;
+    });
     loaded.set(address, picture);
     if (loaded.size > MOST) loaded.delete(loaded.keys().next().value);
   }

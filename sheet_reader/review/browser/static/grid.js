@@ -9,7 +9,7 @@ export function drawGrid(grid, finish) {
   }, shown(address, ""), el("span", { class: "odd", "aria-hidden": "true" }, "odd")));
   const pick = (tile) => tile.setAttribute("aria-pressed", String(tile.getAttribute("aria-pressed") !== "true"));
   const picked = () => tiles.flatMap((tile, number) => tile.getAttribute("aria-pressed") === "true" ? [number] : []);
-  const done = () => finish(picked());
+  const done = (event) => finish(picked(), event);
   const columns = () => {
     const top = tiles[0].offsetTop;
     return Math.max(1, tiles.filter((tile) => tile.offsetTop === top).length);
@@ -24,7 +24,7 @@ export function drawGrid(grid, finish) {
     const steps = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: -columns(), ArrowDown: columns() };
     if (event.key === "Enter") {
       event.preventDefault();
-      if (!event.repeat) done();
+      done(event);
     } else if (event.key in steps) {
       event.preventDefault();
       const next = tiles[at + steps[event.key]];

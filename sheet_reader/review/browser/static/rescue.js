@@ -1,4 +1,5 @@
-// Photos in which no sheet was found: show where its corners are, or type the sheet in beside.
+// Photos in which no sheet was found: show where its corners are, look at it laid straight, then
+// have it read; or type the sheet in beside. What was read so can be pointed at anew, or taken back.
 
 import { el } from "./dom.js";
 
@@ -24,18 +25,22 @@ export function drawRescue(view, tell) {
 
 function drawPhoto(photo, view, tell) {
   const corners = FIRST.map((corner) => [...corner]);
+  const pointed = new Set(); // corners that she has put somewhere
   const lines = document.createElementNS("http://www.w3.org/2000/svg", "svg");
   const shape = document.createElementNS("http://www.w3.org/2000/svg", "polygon");
   lines.setAttribute("viewBox", "0 0 1 1");
   lines.setAttribute("preserveAspectRatio", "none");
   lines.setAttribute("aria-hidden", "true");
   lines.append(shape);
+  const seen = el("div", { class: "straight" });
   const stage = el("div", { class: "stage" }, el("img", { src: photo.picture, alt: `The photo ${photo.name}`, draggable: "false" }), lines);
   const handles = NAMES.map((name, number) => el("button", {
     type: "button", class: "corner", "aria-label": `Corner ${name} of the sheet as printed; the arrow keys move it, with shift further`,
   }, String(number + 1)));
   stage.append(...handles);
-  function put() {
+  function put(number) {
+    if (number !== undefined) pointed.add(number);
+    seen.replaceChildren();
     shape.setAttribute("points", corners.map(([x, y]) => `${x},${y}`).join(" "));
     handles.forEach((handle, number) => Object.assign(handle.style, {
       left: `${corners[number][0] * 100}%`, top: `${corners[number][1] * 100}%`,
@@ -50,7 +55,7 @@ function drawPhoto(photo, view, tell) {
   let next = 0;
   handles.forEach((handle, number) => {
     handle.addEventListener("pointerdown", (event) => { held = number; handle.setPointerCapture(event.pointerId); event.stopPropagation(); });
-    handle.addEventListener("pointermove", (event) => { if (held === number) { corners[number] = at(event); put(); } });
+    handle.addEventListener("pointermove", (event) => { if (held === number) { corners[number] = at(event); put(number); } });
     for (const end of ["pointerup", "pointercancel"]) handle.addEventListener(end, () => { held = null; });
     handle.addEventListener("keydown", (event) => {
       const step = event.shiftKey ? 10 * STEP : STEP;
@@ -58,31 +63,56 @@ function drawPhoto(photo, view, tell) {
       if (!moves[event.key]) return;
       event.preventDefault();
       corners[number] = corners[number].map((value, axis) => within(value + moves[event.key][axis]));
-      put();
+      put(number);
     });
   });
   stage.addEventListener("pointerdown", (event) => {
     if (event.target.closest(".corner")) return;
     corners[next] = at(event);
     handles[next].focus();
+    put(next);
     next = (next + 1) % 4;
     event.preventDefault();
-    put();
   });
-  put();
-  const said = el("div", { class: "told", role: "alert" });
   const page = el("select", { id: "which-page" }, view.pages.map((each, number) => el("option", { value: String(number) }, each.label)));
-  const read = el("button", { type: "button", class: "main", onclick: async () => {
-    read.disabled = true;
+  const said = el("div", { class: "told", role: "alert" });
+  const tellIt = (text) => said.replaceChildren(...text ? [el("p", {}, text)] : []);
+  const look = el("button", { type: "button", class: "main", onclick: async () => {
+    if (pointed.size < 4) {
+      tellIt(`Point at all four corners first: ${NAMES.filter((_, number) => !pointed.has(number)).join(", ")}.`);
+      return;
+    }
+    look.disabled = true;
     const chosen = view.pages[Number(page.value)];
     const answer = await tell({ act: "point_at", photo: photo.id, corners, sheet: chosen.sheet, page: chosen.page });
-    read.disabled = false;
-    if (answer && answer.refused) said.replaceChildren(el("p", {}, answer.refused));
-  } }, "Read the sheet there");
+    look.disabled = false;
+    if (!answer) return;
+    tellIt(answer.refused);
+    const picture = answer.straight ? el("img", { src: answer.straight, alt: "What lies between the corners, laid straight" }) : null;
+    const read = el("button", { type: "button", class: "main", disabled: true, onclick: async (event) => {
+      if (event.detail > 1) return;
+      read.disabled = true;
+      const done = await tell({ act: "read_there", number: answer.number });
+      if (done && done.refused) tellIt(done.refused);
+    } }, photo.read ? "Yes: read it in place of what was read before" : "Yes: read it");
+    const again = el("button", { type: "button", onclick: () => { seen.replaceChildren(); handles[0].focus(); } }, "No: point again");
+    seen.replaceChildren(...picture ? [el("h3", { tabindex: "-1" }, "Is this the sheet, whole and upright?"), picture] : [],
+      el("p", { class: "row-of-buttons" }, answer.refused ? null : read, again));
+    if (!picture) return;
+    await picture.decode().then(() => { read.disabled = false; }, () => {});
+    seen.scrollIntoView({ block: "nearest" });
+    seen.querySelector("h3").focus();
+  } }, "Show it straight");
+  page.addEventListener("change", () => seen.replaceChildren());
+  const back = photo.read ? el("button", { type: "button", onclick: async () => {
+    const done = await tell({ act: "take_there_back", photo: photo.id });
+    if (done && done.refused) tellIt(done.refused);
+  } }, "Take back what was read there") : null;
+  put();
   return el("div", { class: "pair" },
     el("div", {}, el("p", {}, "Click its corners in turn, from where its top left is printed, clockwise; or move 1 to 4 by arrow keys."), stage,
-      el("label", { for: "which-page" }, "Which sheet is it?"), page, el("p", { class: "row-of-buttons" }, read), said),
-    typing(photo, view, tell));
+      el("label", { for: "which-page" }, "Which sheet is it?"), page, el("p", { class: "row-of-buttons" }, look, back), said, seen),
+    photo.read ? null : typing(photo, view, tell));
 }
 
 function typing(photo, view, tell) {

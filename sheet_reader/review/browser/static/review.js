@@ -5,9 +5,9 @@ import { drawCard } from "./cards.js";
 import { drawGrid, drawGridTold } from "./grid.js";
 import { drawRescue } from "./rescue.js";
 import { drawRemarks } from "./remarks.js";
+import { Watch } from "./seen.js";
 import { NAMES, USUAL, actOf, keyOf, settings, use } from "./keys.js";
 
-const LEAST_MS = 120; // sooner after a card has come no key can be meant for it; our choice
 const ALWAYS = ["back", "forward", "skip", "remark", "date", "site", "aside"];
 
 const sheet = new SheetView();
@@ -20,8 +20,10 @@ let drawn = null;
 let look = null;
 let asked = null; // the message that the second look is about
 let keys = 0;
+let watch = null; // what must be seen before an answer to this card is kept
+let dropped = ""; // digits that came before this card
 
-function button(act, text, key, act_of = () => run(act)) {
+function button(act, text, key, act_of = (event) => run(act, event)) {
   return el("button", { type: "button", "data-act": act, "aria-keyshortcuts": key || undefined, onclick: act_of },
     text, key ? el("kbd", {}, key) : null);
 }
@@ -63,6 +65,45 @@ function finished(view) {
   byId("title").focus();
 }
 
+// A line at the foot of the window, whatever is scrolled into view.
+function note(text) {
+  byId("note").textContent = text;
+  byId("note").hidden = !text;
+}
+
+function readyOrNot() {
+  document.documentElement.classList.toggle("takes", !watch || watch.open());
+}
+
+function watchOver(places, spare) {
+  if (watch) watch.pause();
+  watch = new Watch(places, spare, readyOrNot);
+  watch.rest();
+  readyOrNot();
+}
+
+// A press that came too early, with what to do: it is never kept, and never lost without a word.
+function tooEarly(why) {
+  if (watch) watch.rest();
+  readyOrNot();
+  note(`${why} This press was not taken.`);
+}
+
+// Whether an answer may be kept now; says why not. `typed` is what she typed herself.
+function mayKeep(event, typed) {
+  const left = watch ? watch.left() : [];
+  if (isBusy()) tooEarly("Too early: the answer before is being saved.");
+  else if (event && (event.repeat || event.detail > 1)) tooEarly("One press, one answer.");
+  else if (watch && watch.coming()) tooEarly("Too early: the picture is still coming. Wait, or skip it.");
+  else if (left.length) {
+    left[0].scrollIntoView({ block: "center" });
+    tooEarly("First look at each picture: here is one that was not whole in view.");
+  } else if (watch && !watch.open()) tooEarly("Too early: look first, then answer.");
+  else if (watch && watch.nothing() && !typed) note("Nothing of it is shown: type what the sheet says, or skip it.");
+  else return true;
+  return false;
+}
+
 function secondLook(view) {
   look = view.look || null;
   if (!look && !view.refused) {
@@ -78,25 +119,56 @@ function secondLook(view) {
       const box = byId("answer");
       box.value = site.number;
       box.focus();
+      offer();
     } }, `${site.number} ${site.label}`)));
   }
   told.replaceChildren(...lines);
 }
 
+// What Enter and the first button do now, and the words for it: one place, so that what the button
+// says is what it does.
+function offered() {
+  if (card.kind === "sum") return offeredOfParts();
+  const typed = byId("answer").value.trim().replace(/^\//, "");
+  if (look && (typed === "" || (asked.act === "value" && typed === look.text))) {
+    const message = asked.act === "value" ? { act: "value", text: look.text } : asked;
+    return { words: `Keep ${look.text}`, message: { ...message, sure: true } };
+  }
+  if (typed === "") return { words: drawn.take, message: { act: "take" } };
+  const was = card.before || (card.read && !card.settle ? card.read.value : null);
+  const search = card.field === "site" && !/^\d+$/.test(typed);
+  const words = search ? `Look for “${typed}”` : `Keep ${typed}${was && was !== typed ? ` instead of ${was}` : ""}`;
+  return { words, typed, message: { act: "value", text: typed } };
+}
+
+function offeredOfParts() {
+  const inputs = [...question.querySelectorAll("[data-part]")].filter((input) => input.value.trim());
+  const fields = Object.fromEntries(inputs.map((input) => [input.dataset.part, input.value.trim()]));
+  if (look && (inputs.length === 0 || JSON.stringify(asked.fields) === JSON.stringify(fields))) {
+    return { words: `Keep ${look.text}`, message: { ...asked, sure: true } };
+  }
+  if (inputs.length === 0) return { words: drawn.take, message: { act: "take" } };
+  const changes = inputs.map((input) => {
+    const part = card.parts[Number(input.dataset.part)];
+    const said = { n: NAMES.nothing, x: NAMES.unreadable }[input.value.trim().toLowerCase()] || input.value.trim();
+    return `${part.label}: ${said} instead of ${part.shown}`;
+  });
+  const rest = inputs.length < card.parts.length ? "; the others as shown" : "";
+  return { words: `Keep ${changes.join(", ")}${rest}`, typed: Object.values(fields).join(" "), message: { act: "sum", fields } };
+}
+
 // The buttons that answer.
 function offer() {
-  const offered = look ? [["take", `Keep ${look.text}`, "Enter"], ...drawn.acts.filter(([act]) => act !== "take")] : drawn.acts;
-  acts.replaceChildren(...offered.map(([act, text, key]) => button(act, text, key || keyOf(act))));
+  const { words } = offered();
+  acts.replaceChildren(...words ? [button("take", words, "Enter")] : [],
+    ...drawn.acts.map(([act, text]) => button(act, text, keyOf(act))));
   if (card.kind === "photos") {
     for (const act of ["date", "site", "aside"]) acts.append(button(act, `One: ${NAMES[act].toLowerCase()}`, keyOf(act)));
   }
 }
 
 async function show(view) {
-  if (view === null) {
-    document.documentElement.classList.add("takes");
-    return;
-  }
+  if (view === null) return;
   const started = performance.now();
   const same = card && view.card && view.card.token === card.token && (view.look || view.refused);
   const typed = same && byId("answer") ? byId("answer").value : "";
@@ -107,43 +179,50 @@ async function show(view) {
     special(view);
     return;
   }
+  if (!same && view.refused) note(view.refused);
   if (!card) {
     drawn = null;
     told.replaceChildren();
     finished(view);
     announce(view.said);
-    document.documentElement.classList.add("takes");
+    watchOver([]);
     return;
   }
   if (same && (!view.look || card.kind === "sum")) {
     secondLook(view);
     offer();
+    watch.rest();
+    readyOrNot();
   } else {
     keys = same ? keys : 0;
     drawn = drawCard(card);
     question.replaceChildren(drawn.element);
-    secondLook(view);
+    secondLook({ ...view, refused: same && view.refused });
     const line = question.querySelector(".answer-line");
     if (line) line.after(told);
     else drawn.element.append(told);
     const moves = card.blind || card.field ? ALWAYS.filter((act) => act !== card.field) : ALWAYS;
     const places = card.kind === "photos" ? moves.filter((act) => !["date", "site", "aside"].includes(act)) : moves;
-    offer();
     more.replaceChildren(...places.filter((act) => act !== "forward" || view.back)
       .map((act) => button(act, act === "skip" && view.back ? "Take the answer back" : NAMES[act], keyOf(act))));
     sheet.place.hidden = card.kind === "photos";
     sheet.show(card.sheet, `The sheet of ${card.place.join(", ")}`, card.mark);
     sheet.whole.replaceChildren("Whole photo", el("kbd", {}, keyOf("photo")));
+    sheet.view.picture = sheet.picture;
+    const spare = card.kind === "photos" ? null : sheet.view;
+    watchOver(drawn.needs.length || !spare ? drawn.needs : [spare], spare);
   }
   document.title = `${card.title} – review`;
   const box = byId("answer");
   if (same && !view.look) box.value = typed;
-  if (!same || card.kind !== "sum") box.focus();
+  if (!same || card.kind !== "sum") box.focus({ preventScroll: true });
+  if (!same) for (const each of [box, ...drawn.needs.slice(0, 1)]) each.scrollIntoView({ block: "nearest" });
+  else told.scrollIntoView({ block: "nearest" });
+  offer();
   if (same && card.kind !== "sum") box.select();
   announce([view.said, same ? "" : card.title].filter(Boolean).join(" "));
   for (const address of [...view.ahead, ...view.sheets]) load(address);
   await Promise.all(drawn.needs.map((picture) => picture.ready));
-  setTimeout(() => document.documentElement.classList.add("takes"), LEAST_MS);
   if (view.kept) performance.measure("shown", { start: started, end: performance.now() });
 }
 
@@ -170,7 +249,9 @@ function special(view) {
     more.replaceChildren(el("button", { type: "button", onclick: () => move("show") }, "Back to the questions"));
     byId("title").focus();
   } else if (view.grid) {
-    const grid = drawGrid(view.grid, (picked) => move("grid_done", { number: view.grid.number, picked, keys }));
+    const grid = drawGrid(view.grid, (picked, event) => {
+      if (mayKeep(event)) move("grid_done", { number: view.grid.number, picked, keys });
+    });
     question.replaceChildren(grid.element);
     acts.replaceChildren(el("button", { type: "button", class: "main", onclick: grid.done }, "All others are right", el("kbd", {}, "Enter")));
     more.replaceChildren(others());
@@ -185,54 +266,37 @@ function special(view) {
   if (view.rescue && view.said) question.prepend(el("p", { class: "before" }, view.said));
   document.title = `${question.querySelector("h2").textContent} – review`;
   announce(view.said || question.querySelector("h2").textContent);
-  document.documentElement.classList.add("takes");
+  watchOver([...question.querySelectorAll(".tile img")]);
 }
 
 async function move(act, more_ = {}) {
+  note("");
   if (!isBusy()) await show(await say({ act, ...more_ }));
 }
 
 async function send(message) {
   const began = performance.now();
-  document.documentElement.classList.remove("takes");
+  note("");
+  dropped = "";
   const view = await say({ card: card ? card.token : "", keys, ...message });
   asked = message;
   await show(view);
   if (view && view.kept) performance.measure("answer", { start: began, end: performance.now() });
 }
 
-function unseen() {
-  const missing = drawn.needs.filter((picture) => !picture.complete || !picture.naturalWidth);
-  const whole = sheet.picture && sheet.picture.naturalWidth > 0 && !sheet.place.hidden;
-  if (missing.length === 0 || whole || byId("answer").value.trim()) return false;
-  announce(missing.some((picture) => !picture.complete) ? "The picture is still coming."
-    : "Nothing of it is shown: look at the whole photo, or type what the sheet says.");
-  return true;
+function enter(event) {
+  if (!card) return;
+  const { typed, message } = offered();
+  if (!mayKeep(event, typed)) return;
+  if (typed && dropped) {
+    tooEarly(`“${dropped}” came before this question and was not taken. Is ${typed} all of it? Then Enter once more.`);
+    dropped = "";
+  } else send(message);
 }
 
-function enter() {
-  if (!card || isBusy() || !document.documentElement.classList.contains("takes") || unseen()) return;
-  if (card.kind === "sum") {
-    const fields = {};
-    for (const input of question.querySelectorAll("[data-part]")) {
-      if (input.value.trim()) fields[input.dataset.part] = input.value.trim();
-    }
-    const any = Object.keys(fields).length > 0;
-    const again = look && asked.fields && JSON.stringify(asked.fields) === JSON.stringify(fields);
-    if (look && !asked.fields && !any) send({ ...asked, sure: true });
-    else send(any ? { act: "sum", fields, sure: Boolean(again) } : { act: "take" });
-    return;
-  }
-  const typed = byId("answer").value.trim().replace(/^\//, "");
-  if (look && asked.act !== "value" && typed === "") send({ ...asked, sure: true });
-  else if (look && asked.act === "value" && (typed === "" || typed === look.text)) send({ act: "value", text: look.text, sure: true });
-  else if (typed === "") send({ act: "take" });
-  else send({ act: "value", text: typed });
-}
-
-function run(act) {
-  if (isBusy()) return;
-  if (act === "take") enter();
+function run(act, event) {
+  if (act === "take") enter(event);
+  else if (isBusy()) tooEarly("Too early: the answer before is being saved.");
   else if (act === "help") keysDialog();
   else if (act === "photo") photoDialog();
   else if (act === "zoom_in") sheet.zoom(1.4);
@@ -240,15 +304,20 @@ function run(act) {
   else if (act === "to_field") sheet.toField();
   else if (act === "back" || act === "forward") send({ act });
   else if (!card) return;
-  else if (act === "skip") send({ act });
+  else if (act === "skip" && !card.before) send({ act });
   else if (act === "remark") remarkDialog();
-  else if (["date", "site", "aside"].includes(act)) sheetDialog(act);
-  else if (drawn.acts.some(([own]) => own === act)) send({ act });
+  else if (["date", "site", "aside"].includes(act)) {
+    if (mayKeep(event, act)) sheetDialog(act);
+  } else if (act === "skip" || drawn.acts.some(([own]) => own === act)) {
+    if (mayKeep(event, act === "unreadable" || act === "skip")) send({ act });
+  }
 }
 
 function dialog(title, ...inside) {
   const place = byId("dialog");
   place.replaceChildren(el("h2", { id: "dialog-title" }, title), ...inside.flat());
+  note("");
+  if (watch) watch.pause();
   place.showModal();
   return place;
 }
@@ -273,14 +342,16 @@ function which() {
 }
 
 function sheetDialog(act) {
+  const token = card.token;
   const labels = { date: "Its date (the day alone will do)", site: "Its site number", aside: "Why (may be left out)" };
   form(NAMES[act], [which(), el("label", {}, labels[act], el("input", { name: "text", autocomplete: "off", maxlength: "150" }))],
-    (data) => send({ act, text: String(data.get("text") || ""), sheet: Number(data.get("sheet") || 0) }));
+    (data) => send({ card: token, act, text: String(data.get("text") || ""), sheet: Number(data.get("sheet") || 0) }));
 }
 
 function remarkDialog() {
+  const token = card.token;
   form("Remark on this sheet", [el("label", {}, "Remark", el("textarea", { name: "text", rows: "4", maxlength: "2000" }))],
-    (data) => send({ act: "remark", text: String(data.get("text") || "") }));
+    (data) => send({ card: token, act: "remark", text: String(data.get("text") || "") }));
 }
 
 function photoDialog() {
@@ -325,20 +396,35 @@ async function chooseDialog() {
   form("Choose questions", selects, (data) => choose(Object.fromEntries(data)), "Show these");
 }
 
+// A held key does nothing more than one press: it writes no second digit, and keeps nothing.
+const REPEATS = ["Backspace", "Delete", "ArrowLeft", "ArrowRight", "ArrowUp", "ArrowDown", "Tab"];
+
 document.addEventListener("keydown", (event) => {
-  if (byId("dialog").open || event.ctrlKey || event.metaKey || event.altKey) return;
-  if (!["Shift", "Tab", "CapsLock"].includes(event.key) && !event.repeat) keys += 1;
+  if (event.ctrlKey || event.metaKey || event.altKey) return;
   const target = event.target;
+  if (event.repeat && (event.key === "Enter" || (question.contains(target) && !REPEATS.includes(event.key)))) {
+    if (event.key === "Enter" && target instanceof HTMLTextAreaElement) return;
+    event.preventDefault();
+    if (event.key === "Enter" && card && !byId("dialog").open) tooEarly("One press, one answer: let go of Enter first.");
+    return;
+  }
+  if (byId("dialog").open) return;
+  if (!["Shift", "Tab", "CapsLock"].includes(event.key) && !event.repeat) keys += 1;
   const typing = target instanceof HTMLInputElement && !target.readOnly;
   if (!card) return;
   if (event.key === "Enter") {
     if (target instanceof HTMLButtonElement || target instanceof HTMLAnchorElement) return;
     event.preventDefault();
-    if (!event.repeat) enter();
+    enter(event);
     return;
   }
   if (event.repeat && event.key.length === 1 && !typing) return;
-  if (card && card.kind === "sum" && typing) {
+  if (isBusy() && event.key.length === 1) {
+    event.preventDefault();
+    beforeItsCard(event.key);
+    return;
+  }
+  if (card.kind === "sum" && typing) {
     if (["ArrowUp", "ArrowDown"].includes(event.key)) {
       event.preventDefault();
       step(target, event.key === "ArrowDown" ? 1 : -1);
@@ -346,9 +432,9 @@ document.addEventListener("keydown", (event) => {
     }
     if (["n", "x"].includes(event.key)) return;
   }
-  if (card && card.kind === "photos" && /^[1-9]$/.test(event.key)) {
+  if (card.kind === "photos" && /^[1-9]$/.test(event.key)) {
     event.preventDefault();
-    if (!isBusy() && Number(event.key) <= card.sheets.length) send({ act: "same", sheet: Number(event.key) - 1 });
+    sameSheet(Number(event.key) - 1, event);
     return;
   }
   if (typing && (target.value.startsWith("/") || event.key === "/")) return;
@@ -356,8 +442,25 @@ document.addEventListener("keydown", (event) => {
   const act = event.key.length === 1 ? actOf(event.key) : null;
   if (!act) return;
   event.preventDefault();
-  run(act);
+  run(act, event);
 });
+
+// What is written while an answer is being saved belongs to no question.
+function beforeItsCard(text) {
+  dropped += /\d/.test(text) ? text : "";
+  tooEarly(`Too early: “${text}” came while the answer before was being saved. Type it again.`);
+}
+
+question.addEventListener("beforeinput", (event) => {
+  if (!isBusy() || !card) return;
+  event.preventDefault();
+  beforeItsCard(event.data || "");
+});
+question.addEventListener("input", () => { if (card && drawn) offer(); });
+
+function sameSheet(number, event) {
+  if (number < card.sheets.length && mayKeep(event)) send({ act: "same", sheet: number });
+}
 
 function step(from, by) {
   const inputs = [...question.querySelectorAll("[data-part]")];
@@ -367,7 +470,7 @@ function step(from, by) {
 
 question.addEventListener("click", (event) => {
   const pressed = event.target.closest("[data-act=same]");
-  if (pressed && !isBusy()) send({ act: "same", sheet: Number(pressed.dataset.sheet) });
+  if (pressed) sameSheet(Number(pressed.dataset.sheet), event);
 });
 
 byId("remarks").addEventListener("click", () => move("remarks"));
@@ -379,7 +482,11 @@ byId("done").addEventListener("click", async () => {
   const ended = await ask("/done", {}).catch(() => null);
   byId("main").replaceChildren(el("p", { class: "card" }, ended ? ended.said : "The program has ended."));
 });
-byId("dialog").addEventListener("close", () => { if (card && byId("answer")) byId("answer").focus(); });
+byId("dialog").addEventListener("close", () => {
+  if (watch) watch.again();
+  if (card && byId("answer")) byId("answer").focus();
+});
+document.addEventListener("visibilitychange", () => { if (watch) watch[document.hidden ? "pause" : "again"](); });
 
 byId("main").replaceChildren(sheet.place, el("div", { class: "side" }, question, acts, more));
 use(await ask("/keys").catch(() => ({})));

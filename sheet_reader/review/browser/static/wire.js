@@ -28,6 +28,7 @@ export async function ask(address, message) {
     body: JSON.stringify(message),
   });
   const found = await response.json().catch(() => ({}));
+  if (response.status === 503) throw Object.assign(new Error(found.error), { later: found.error });
   if (!response.ok) throw Object.assign(new Error(found.error || "refused"), { said: found.error || "The program refused this." });
   return found;
 }
@@ -52,7 +53,8 @@ export async function say(message) {
           return null;
         }
         unsaved = true;
-        trouble("The program can't be reached: this answer is not saved yet. It is sent again "
+        trouble(error.later ? `This answer is not saved yet; it is sent again until it is. ${error.later}`
+          : "The program can't be reached: this answer is not saved yet. It is sent again "
           + "until it is. If the program has ended, start the review again; what was saved stays.");
         await wait(PAUSES[Math.min(turn, PAUSES.length - 1)]);
       }

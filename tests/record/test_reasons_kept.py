@@ -1,10 +1,8 @@
-"""Reasons in the record: as data, and in the words of earlier versions."""
+"""Reasons in the record."""
 
 from __future__ import annotations
 
-import contextlib
 import csv
-import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
@@ -12,8 +10,7 @@ import pytest
 import stand_in
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.reasons import Code, Occlusion, because, codes_of
-from sheet_reader.record.kept_reasons import kept, restored
+from sheet_reader.reasons import Code, because, codes_of, from_json, to_json
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.results.export import export_files
@@ -27,18 +24,8 @@ ABOVE = {"code": "above-range", "value": "72", "highest": 60}
 
 
 def test_no_reason_is_nothing_in_the_record() -> None:
-    assert kept(()) is None
-    assert restored(None, "") == ()
-    hidden = (because(Code.HIDDEN, why=Occlusion.COVERED),)
-    assert restored(kept(hidden), "other words") == hidden
-
-
-def test_the_words_of_earlier_versions_stay_as_they_are() -> None:
-    for said in ("hidden: covered", "hidden: in the dark", "total 18, parts add to 13; why?"):
-        assert words(restored(None, said)) == said
-    assert restored(None, "hidden: outside the picture") == (
-        because(Code.HIDDEN, why=Occlusion.OUTSIDE),
-    )
+    assert to_json(()) is None
+    assert from_json(None) == ()
 
 
 DAMAGED = ['[{"code": "gap", "value":', '[{"code": 7}]', "[", '["x"]', "[7]", "7", "[null]",
@@ -47,8 +34,8 @@ DAMAGED = ['[{"code": "gap", "value":', '[{"code": 7}]', "[", '["x"]', "[7]", "7
 
 @pytest.mark.parametrize("damaged", DAMAGED)
 def test_damaged_reasons_are_shown_as_they_are(damaged: str) -> None:
-    assert words(restored(damaged, ""))
-    assert codes_of(restored(damaged, "")) == "text"
+    assert words(from_json(damaged))
+    assert codes_of(from_json(damaged)) == "text"
 
 
 def test_a_damaged_day_is_shown_as_it_is() -> None:
@@ -71,19 +58,6 @@ def test_a_reason_goes_through_the_record_into_the_tables(
     assert line["reason_code"] == "above-range"
     assert line["reason"] == "72 is more than the highest plausible value 60"
     assert [codes_of(e.reasons) for e in events if e.field == "sun.eggs"] == ["above-range"]
-
-
-def test_a_record_that_holds_words_is_read_as_before(study: Study, post: Post) -> None:
-    """As step 8 finds them: text in ``reason``, nothing in ``reasons``."""
-    said = {"accepted": {"site": "1004", "date": "2026-05-20"}, "flagged": {"sun.eggs": "72"}}
-    post(said | {"reasons": {"sun.eggs": [ABOVE]}})
-    with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
-        raw.execute("DROP TRIGGER readings_keep_update")
-        raw.execute("UPDATE readings SET reason = '72 is odd', reasons = NULL WHERE value = '72'")
-        raw.commit()
-    with Record.open(study) as record:
-        (item,) = record.pending()
-        assert (words(item.reasons), codes_of(item.reasons)) == ("72 is odd", "text")
 
 
 def test_a_photo_that_gave_nothing_keeps_why_as_data(study: Study) -> None:

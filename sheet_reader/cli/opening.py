@@ -1,0 +1,30 @@
+"""How commands open a record: what words mean that changed is said first."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from sheet_reader.cli import terminal
+from sheet_reader.errors import UnsaidError
+
+if TYPE_CHECKING:
+    from sheet_reader.record.store import Record
+    from sheet_reader.study.model import Study
+
+
+def open_record(study: Study, *, for_reading: bool = False) -> Record:
+    """Open the study's record. Where words have changed under which values came in, that is asked
+    first on the terminal; raises UnsaidError where there is none, or no answer.
+    """
+    from sheet_reader.reading import opening
+
+    try:
+        return opening.open_record(study, for_reading=for_reading)
+    except UnsaidError:
+        if not terminal.somebody_answers():
+            raise
+    from sheet_reader.cli.meaning_questions import ask_what_blocks
+
+    with opening.open_record(study, of_any_study=True) as record:
+        ask_what_blocks(record)
+    return opening.open_record(study, for_reading=for_reading)
