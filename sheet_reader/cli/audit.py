@@ -74,7 +74,7 @@ def _plan(lot: int, allowed_error: float) -> SamplingPlan:
     return sampling_plan(lot, nearest_aql(allowed_error))
 
 
-def _of_plan(plan: SamplingPlan, seen: ObservedError) -> str:
+def of_plan(plan: SamplingPlan, seen: ObservedError) -> str:
     """What the sample says of the plan's limit: no contradiction is no proof."""
     from sheet_reader.decode.binomial import checks_needed
 
@@ -83,11 +83,13 @@ def _of_plan(plan: SamplingPlan, seen: ObservedError) -> str:
         f"Plan ISO 2859-1, letter {plan.letter}: {plan.sample} looked at, up to {plan.accept} "
         f"wrong expected at {plan.aql:g} % wrong"
     )
+    if plan.sample >= plan.lot:
+        return f"{head}. Every accepted field was looked at."
     if not plan.accepts(seen.wrong):
         return f"{head}. More were wrong: that speaks against {plan.aql:g} %."
     if seen.upper <= limit:
         return f"{head}. It shows {plan.aql:g} %."
-    needed = checks_needed(limit, wrong=seen.wrong)
+    needed = min(plan.lot, checks_needed(limit, wrong=seen.wrong))
     return (
         f"{head}. That does not contradict {plan.aql:g} %, nor does it show it: "
         f"{seen.wrong:,} wrong of {needed:,} would."
@@ -108,7 +110,7 @@ def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -
     click.echo(f"{seen.sentence}.")
     click.echo(f"Two-sided 95 % interval (Clopper–Pearson): {percent(low)} to {percent(high)}.")
     if plan is not None and checked >= plan.sample:
-        click.echo(_of_plan(plan, seen))
+        click.echo(of_plan(plan, seen))
     audited = record.audited()
     total = ObservedError(sum(not field.right for field in audited), len(audited))
     click.echo(f"All audits so far: {total.sentence}.")

@@ -220,7 +220,7 @@ def test_more_updates_than_planned_widen_the_ranges(desk: Any) -> None:
     lines = ["until,made_at", *(f"{day},{day}T12:00:00.000+00:00" for day in days)]
     (desk.folder / "updates" / "updates.csv").write_text("\n".join(lines), "utf-8")
     desk.done("update")
-    assert "widened for 3 looks" in page_of(desk).text
+    assert "wide enough for 3 looks" in page_of(desk).text
 
 
 def test_too_few_sites_get_no_figure_and_are_told(
