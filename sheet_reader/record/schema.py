@@ -7,10 +7,11 @@ this module renews the text; after it, it is a step in ``migrations.py``.
 ``photos`` are originals by content hash, with the circumstances they were last read under;
 ``origins`` say where each came from (personal data, removed by ``erase``); ``mail_messages`` are
 the mails whose photos are all kept. A ``page_instance`` is one printed page in one photo: it stays
-the same when the photo is read again. A ``reading_run`` is one reading of a page instance by one
-program and model (its ``threshold`` is the one from which on counts were accepted; NULL where that
-is not known); its ``readings`` hold a value per field. ``evidence`` is what a page was decoded
-from; a run made from the evidence of an earlier run (``decoded_from``) has that one's pictures.
+the same when the photo is read again, with its ``identity``. A ``reading_run`` is one reading of a
+page instance by one program and model (its ``threshold`` is the one from which on counts were
+accepted; NULL where that is not known); its ``readings`` hold a value per field. ``evidence`` is
+what a page was decoded from; a run made from that of an earlier run (``decoded_from``) has that
+one's pictures.
 ``decoded_under`` names the rules under which a page was last decoded.
 ``reasons`` are kept as JSON (see :mod:`sheet_reader.reasons`), NULL for none.
 ``decisions`` are what people said about a field of a page instance, with a ``reason`` where they
@@ -126,6 +127,7 @@ page_instances = Table(
     Column("layout", String(40), nullable=False),
     Column("sheet", String(40), nullable=False),
     Column("page", Integer, nullable=False),
+    Column("identity", String(36), nullable=False, unique=True),
     Column("decoded_under", String(120)),
     Column("wording", ForeignKey("wordings.id")),
     UniqueConstraint("photo_id", "frame", "study", "layout", "sheet", "page", "position"),

@@ -136,11 +136,13 @@ CREATE TABLE page_instances (
 	layout VARCHAR(40) NOT NULL,
 	sheet VARCHAR(40) NOT NULL,
 	page INTEGER NOT NULL,
+	identity VARCHAR(36) NOT NULL,
 	decoded_under VARCHAR(120),
 	wording INTEGER,
 	PRIMARY KEY (id),
 	UNIQUE (photo_id, frame, study, layout, sheet, page, position),
 	FOREIGN KEY(photo_id) REFERENCES photos (id),
+	UNIQUE (identity),
 	FOREIGN KEY(wording) REFERENCES wordings (id)
 )
 
