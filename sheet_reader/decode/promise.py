@@ -16,6 +16,7 @@ from itertools import takewhile
 from typing import Any
 
 from sheet_reader.decode.parameters import DECODE
+from sheet_reader.phrases import percent
 
 CONSERVATIVE = DECODE.conservative
 DELTA = DECODE.delta
@@ -24,19 +25,6 @@ FILE = "promise.json"
 SHIPPED = "simulated photographs"
 """What the shipped checked fields are; change it with them."""
 SHIPPED_BASIS = f"{SHIPPED}, not yet checked on your own"
-
-
-def percent(share: float) -> str:
-    """A share as a percentage with two significant digits, rounded up: never better than true."""
-    if share <= 0.0:
-        return "0 %"
-    value = share * 100.0
-    digits = 0
-    while value * 10**digits < 10.0 and digits < 8:
-        digits += 1
-    scaled = value * 10**digits
-    up = int(scaled) if scaled - int(scaled) < 1e-9 else int(scaled) + 1
-    return f"{up / 10**digits:.{digits}f} %"
 
 
 @dataclass(frozen=True, slots=True)

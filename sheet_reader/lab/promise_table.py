@@ -45,8 +45,6 @@ from sheet_reader.lab.calibration_file import shipped_calibration
 START = DECODE.start
 PLACE = Path(promise.__file__).parent / "data" / promise.FILE
 _MORE_ERRORS = DECODE.pilot_more_errors
-_MOST = 0.5
-"""A study can't allow a larger share of errors (``study/reader.py``)."""
 
 GRID: tuple[float, ...] = tuple(1.0 - 10.0 ** (-j / 8.0) for j in range(64, 3, -1))
 """Thresholds from strict (1 - 1e-8) to loose (0.68), evenly spaced in log(1 - t)."""
@@ -71,10 +69,11 @@ def pilot_start(pilot: Checked, share: float = 1.0) -> float:
 
 
 def from_start(
-    data: Checked, start: float = START, delta: float = DELTA, most: float = _MOST
+    data: Checked, start: float = START, delta: float = DELTA, most: float = 0.5
 ) -> PromiseTable:
     """The thresholds from ``start`` to looser ones, down to the first whose bound is above
-    ``most``, so that the table answers for every allowed error up to that.
+    ``most``, so that the table answers for every allowed error up to that (``study/reader.py``
+    takes none above 0.5).
 
     ``start`` must not have been chosen by looking at these data (:func:`pilot_start` on other
     data is right).
@@ -94,7 +93,7 @@ def from_start(
     return PromiseTable(tuple(rows), len(data.scores), delta, lower, above, sizes)
 
 
-def table_of(data: Checked, delta: float = DELTA, most: float = _MOST) -> PromiseTable:
+def table_of(data: Checked, delta: float = DELTA, most: float = 0.5) -> PromiseTable:
     """The table of one set of checked fields: those of every fifth person choose the start, the
     others' are tested.
 

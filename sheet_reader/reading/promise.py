@@ -17,7 +17,6 @@ if TYPE_CHECKING:
 
 def checked_fields(record: Record) -> Checked:
     """The accepted fields that audits drew, each once; ``writers`` names their sites."""
-    import numpy as np
 
     from sheet_reader.decode.checked import Checked
 
@@ -25,7 +24,7 @@ def checked_fields(record: Record) -> Checked:
     return Checked.of(
         [field.confidence for field in drawn],
         [field.right for field in drawn],
-        floors=[np.nan if field.threshold is None else field.threshold for field in drawn],
+        floors=[field.threshold for field in drawn],
         writers=[field.site for field in drawn],
     )
 

@@ -21,6 +21,7 @@ from sheet_reader.reasons import from_json, to_json
 from sheet_reader.record import schema
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
+from sheet_reader.record.naming import new_identity
 from sheet_reader.record.opening import ARRIVING
 from sheet_reader.record.runs import add_run
 from sheet_reader.record.sheets import WITHDRAWN
@@ -249,7 +250,8 @@ def _page_instance(
             layout=page.layout,
             sheet=page.sheet,
             page=page.page,
-            wording=page.wording and keep_wording(connection, page.wording),
+            identity=new_identity(connection, photo_id, *code, position),
+            wording=keep_wording(connection, page.wording),
         )
     ).inserted_primary_key
     assert added is not None
