@@ -101,10 +101,10 @@ class _Known:
 
     def _look_at_runs(self, connection: Connection) -> None:
         k, r = schema.reading_runs.c, schema.readings.c
-        first = [func.min(case((c.is_not(None), k.id))) for c in (k.site, k.visit_date)]
-        query = select(k.page_instance_id, *first, func.min(k.at))
-        for page, site, day, at in connection.execute(query.group_by(k.page_instance_id)):
-            for kind, run in (("site", site), ("date", day)):
+        site, day = (func.min(case((c.is_not(None), k.id))) for c in (k.site, k.visit_date))
+        query = select(k.page_instance_id, site, day, func.min(k.at))
+        for page, *runs, at in connection.execute(query.group_by(k.page_instance_id)):
+            for kind, run in zip(("site", "date"), runs, strict=True):
                 if run is not None:
                     self._first(page, kind, (run, 0.0))
             self._placed[page] = at
