@@ -31,6 +31,8 @@ COUNTS = {
     "decided": "boolean",
     "effort": "Float64",
     "photo": "string",
+    "visit_id": "string",
+    "modified": "datetime64[ms, UTC]",
 }
 
 
@@ -217,6 +219,8 @@ def text(value: Any) -> str:
         return "yes" if value else "no"
     if value is pd.NA or value is pd.NaT:
         return ""
+    if isinstance(value, pd.Timestamp) and value.tz:
+        return f"{value:%Y-%m-%dT%H:%M:%SZ}"
     if isinstance(value, pd.Timestamp):
         return value.date().isoformat()
     return f"{value:.6f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)
