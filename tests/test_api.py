@@ -312,7 +312,7 @@ def test_a_batch_accepts_from_the_threshold_that_the_audits_earned(
 def test_other_processes_read_the_same(ponds: Study, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("sheet_reader.reading.batch.reader_of", lambda _record: stand_in.read)
     for n in range(3):
-        put(ponds, f"{n}.png", stand_in.says({"sun.eggs": str(n)}), seed=n)
+        put(ponds, f"{n}.png", stand_in.says({"date": f"2026-05-2{n}"}), seed=n)
     batch = sheet_reader.read_batch(ponds, jobs=2, today=TODAY)
     assert (batch.read, batch.failed, batch.lines) == (3, 0, ())
 

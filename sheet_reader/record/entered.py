@@ -125,6 +125,7 @@ def _readings(
             page_instance_id=page, attempt=0, at=now(), program=__version__, model="",
             identified_by=TYPED, px_per_mm=0.0, blur_mm=0.0, contrast=0.0, hidden_boxes=0,
             glare_share=0.0, advice="", site=site, visit_date=day, outline="[]",
+            threshold=0.0,
         )
     ).inserted_primary_key  # fmt: skip
     assert run is not None

@@ -132,7 +132,7 @@ class _Known:
         for page, field, first, runs, at in connection.execute(query):
             self._said[page, field] = at
             if field in self._keys:
-                self._first(page, self._keys[field], (runs or 0, first))
+                self._first(page, self._keys[field], (runs, first))
                 self.moved[page] = max(at, self.moved.get(page, ""))
 
     def _look_at_sheets(

@@ -251,7 +251,7 @@ def _page_instance(
             sheet=page.sheet,
             page=page.page,
             identity=new_identity(connection, photo_id, *code, position),
-            wording=page.wording and keep_wording(connection, page.wording),
+            wording=keep_wording(connection, page.wording),
         )
     ).inserted_primary_key
     assert added is not None

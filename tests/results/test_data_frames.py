@@ -93,9 +93,11 @@ def check_dtypes(
         "site": "string", "date": "datetime64[ns]", **numbers, "waiting": "Int64",
         "doubted": "string", "site_name": "string", "pages_in": "Int64", "pages_of": "Int64",
         "corrected": "Int64", "typed": "Int64", "photo": "string", "remarks": "string",
+        "visit_id": "string", "modified": "datetime64[ms, UTC]",
     }  # fmt: skip
     expected = dict.fromkeys(readings.columns, "string")
     expected |= {"pdf_page": "Int64", "page": "Int64", "visit_date": "datetime64[ns]"}
+    expected |= {"modified": "datetime64[ms, UTC]"}
     expected |= {"confidence": "Float64", "runner_up_confidence": "Float64", "decided": "boolean"}
     assert dtypes(readings) == expected
 
