@@ -204,7 +204,8 @@ class _Known:
 
 def _known_instances(connection: Connection, photo_id: int) -> list[_Known]:
     s, k, d = schema.page_instances.c, schema.reading_runs.c, schema.sheet_decisions.c
-    withdrawn = set(connection.scalars(select(d.page_instance_id).where(d.kind == WITHDRAWN)))
+    gone = select(d.page_instance_id).where(d.photo_id == photo_id, d.kind == WITHDRAWN)
+    withdrawn = set(connection.scalars(gone))
     query = (
         select(s.id, s.frame, s.study, s.layout, s.sheet, s.page, s.position, k.outline)
         .join_from(schema.page_instances, schema.reading_runs, k.page_instance_id == s.id)
