@@ -18,6 +18,7 @@ from reportlab.lib.pagesizes import A4, LETTER
 from reportlab.lib.styles import ParagraphStyle
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
+    CondPageBreak,
     Flowable,
     HRFlowable,
     KeepTogether,
@@ -42,6 +43,8 @@ _SMALLEST = 0.78
 """A picture may shrink to this share of its size where it then still fits on the page."""
 _AIR = 10.0
 """Points above and below a drawing together."""
+_LEAST_BELOW = 90.0
+"""Points that a heading and the beginning of its text need on a page."""
 _SHORT = 8
 """Up to so many lines a table stays on one page."""
 _ID = re.compile(rb"/ID\[(<[0-9A-F]{32}>)<[0-9A-F]{32}>\]")
@@ -120,8 +123,10 @@ def _section(
     heading = Paragraph(escape(section.heading), styles["heading"])
     told = list(_told(section, styles, width))
     if told:
-        yield KeepTogether([heading, told[0]])
-        yield from told[1:]
+        heading.keepWithNext = False  # a long text would take it to the next page
+        yield CondPageBreak(_LEAST_BELOW)
+        yield heading
+        yield from told
     for number, picture in enumerate(section.pictures):
         caption = Paragraph(escape(picture.caption), styles["fine"])
         above = [] if told or number else [heading]

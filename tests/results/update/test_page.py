@@ -333,6 +333,14 @@ def test_no_page_of_the_pdf_is_half_empty(sites: int) -> None:
     assert min(full[:-1]) > 0.6
 
 
+def test_a_long_text_begins_below_its_heading() -> None:
+    names = ", ".join(f"Orchard corner {n}" for n in range(300))
+    first, thanks = _usual().sections[:2]
+    content = replace(_usual(), sections=(first, replace(thanks, texts=(names,))))
+    with pdfium.PdfDocument(render_pdf(content)) as document:
+        assert _filled(document[0]) > 0.9
+
+
 def _filled(page: pdfium.PdfPage) -> float:
     """The share of the height between the margins that something stands on."""
     grey = page.render(scale=0.5).to_numpy().min(axis=2)
