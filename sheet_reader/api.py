@@ -270,11 +270,11 @@ def compare(
     ``count`` is its name, by default that of ``[update]``; visits up to ``until`` are used, by
     default all. The result is a
     :class:`~sheet_reader.results.update.handed_out.CountComparison`: in its data frames
-    ``summary`` has a line per method (mean of the sites' log ratios with the interval of the
-    updates and the plain one, Hodges-Lehmann, GEE, pooled), ``sites`` a line per site (sums,
-    effort, densities in counts per unit of effort, natural log ratio) and ``visits`` a line per
-    site and day; ``left_out`` counts by reason the values that take no part, such as those that
-    wait for a person. A look from Python is no look of the updates and widens nothing.
+    ``summary`` has a line per method (the ratio at a typical site with the interval of the updates
+    and that of a single look, and the pooled ratio), ``sites`` a line per site (sums, effort,
+    densities in counts per unit of effort, their ratio) and ``visits`` a line per site and day;
+    ``left_out`` counts by reason the values that take no part, such as those that wait for a
+    person. A look from Python is no look of the updates and widens nothing.
 
     Raises :class:`~sheet_reader.errors.UsageError` for a count that is not there, the effort
     itself, and a study that names no two plots to compare. Few or no visits are no error: what

@@ -50,7 +50,7 @@ class Code(StrEnum):
         return member
 
     TEXT = "text", "text"
-    """Kept in words only, by an earlier version or another reader."""
+    """In words only: of another reader, or a reason that this version does not know."""
 
     # one field, from its boxes; box counts from 0, part is day, month or year in a date, else ""
     HIDDEN = "hidden", "why"

@@ -204,7 +204,7 @@ WORDS: Mapping[Code, str | Callable[[Params], str]] = {
 }
 
 _BLIND: Mapping[Code, str] = {
-    Code.TEXT: "the words of an earlier version may tell what was read",
+    Code.TEXT: "its words may tell what was read",
     Code.BOX_STRUCK: "a box was struck out",
     Code.GAP: "an empty box stands inside the number",
     Code.OFF_LIST: "the site number is not on the site list",

@@ -173,7 +173,7 @@ def test_the_map_for_contributors_shows_every_room_and_files_that_are_there() ->
     assert folders <= {name.split("/")[0] for name in named}
 
 
-PAGES = [ROOT.parent / "DEVELOPERS.md", ROOT.parent / "README.md", *ROOT.rglob("*.md")]
+PAGES = [*ROOT.parent.glob("*.md"), *ROOT.parent.glob("docs/*.md"), *ROOT.rglob("*.md")]
 FILES = {str(path.relative_to(ROOT.parent)) for folder in ("sheet_reader", "tests", "samples")
          for path in (ROOT.parent / folder).rglob("*.*")}  # fmt: skip
 

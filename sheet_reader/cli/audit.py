@@ -13,6 +13,7 @@ from sheet_reader.cli.review import PICTURES, PICTURES_HELP, hold
 
 if TYPE_CHECKING:
     from sheet_reader.decode.audit_plan import SamplingPlan
+    from sheet_reader.decode.binomial import ObservedError
     from sheet_reader.record.store import Record
     from sheet_reader.review.pictures import PictureMode
 
@@ -37,8 +38,10 @@ def audit(
 
     Type what each picture shows. Only then does the reading appear. The sample follows ISO 2859-1
     (general level II, single, normal) for the study's allowed_error, and the result is stated
-    with its exact confidence interval. Wrong readings are corrected, and every answer counts when
-    the study's own error rate is judged. Stop whenever you like: the result covers what was seen.
+    with its exact confidence interval: it says what the sample shows, which is less than the
+    allowed_error as long as the sample is small. Wrong readings are corrected, and every answer
+    counts when the study's own error rate is judged. Stop whenever you like: the result covers
+    what was seen.
 
     Example:  sheet-reader audit bean_tips --as Kim
     """
@@ -71,6 +74,28 @@ def _plan(lot: int, allowed_error: float) -> SamplingPlan:
     return sampling_plan(lot, nearest_aql(allowed_error))
 
 
+def of_plan(plan: SamplingPlan, seen: ObservedError) -> str:
+    """What the sample says of the plan's limit: no contradiction is no proof."""
+    from sheet_reader.decode.binomial import checks_needed
+
+    limit = plan.aql / 100
+    head = (
+        f"Plan ISO 2859-1, letter {plan.letter}: {plan.sample} looked at, up to {plan.accept} "
+        f"wrong expected at {plan.aql:g} % wrong"
+    )
+    if plan.sample >= plan.lot:
+        return f"{head}. Every accepted field was looked at."
+    if not plan.accepts(seen.wrong):
+        return f"{head}. More were wrong: that speaks against {plan.aql:g} %."
+    if seen.upper <= limit:
+        return f"{head}. It shows {plan.aql:g} %."
+    needed = min(plan.lot, checks_needed(limit, wrong=seen.wrong))
+    return (
+        f"{head}. That does not contradict {plan.aql:g} %, nor does it show it: "
+        f"{seen.wrong:,} wrong of {needed:,} would."
+    )
+
+
 def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -> None:
     """The result of this look, of all looks so far, and what can be promised."""
     from sheet_reader.decode.binomial import ObservedError, percent
@@ -85,11 +110,7 @@ def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -
     click.echo(f"{seen.sentence}.")
     click.echo(f"Two-sided 95 % interval (Clopper–Pearson): {percent(low)} to {percent(high)}.")
     if plan is not None and checked >= plan.sample:
-        verdict = "passed" if plan.accepts(seen.wrong) else "not passed"
-        click.echo(
-            f"Plan ISO 2859-1, letter {plan.letter}, AQL {plan.aql:g} %: {plan.sample} looked at, "
-            f"up to {plan.accept} wrong allowed: {verdict}."
-        )
+        click.echo(of_plan(plan, seen))
     audited = record.audited()
     total = ObservedError(sum(not field.right for field in audited), len(audited))
     click.echo(f"All audits so far: {total.sentence}.")

@@ -20,7 +20,7 @@ from sheet_reader.cli.common import (
 )
 from sheet_reader.cli.on_sheets import must_have_record
 from sheet_reader.cli.opening import open_record
-from sheet_reader.errors import UsageError, install_extra
+from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
@@ -142,9 +142,8 @@ def _nothing(study: Study, facts: Facts, until: date) -> UsageError:
 def _tell(study: Study, planned: Outline, outline: Outline, counts: pd.DataFrame) -> None:
     """What the update holds, and what is missing in it and why."""
     from sheet_reader.results.update import join
-    from sheet_reader.results.update.comparison import LEAST_SITES
-    from sheet_reader.results.update.gee import is_installed
     from sheet_reader.results.update.pairs import pair_visits
+    from sheet_reader.results.update.statement import LEAST_SITES
 
     visits = len(counts.drop_duplicates(["site", "visit_date"]))
     told = f"{counted(visits, 'visit')} from {counted(counts['site'].nunique(), 'site')}"
@@ -165,6 +164,3 @@ def _tell(study: Study, planned: Outline, outline: Outline, counts: pd.DataFrame
     if sites < LEAST_SITES:
         both = f"{counted(sites, 'site')} with counts from both plots on one day and a find"
         say(f"note: {both}; fewer than {LEAST_SITES} can't be compared, and the page says so")
-    elif not is_installed():
-        extra = install_extra("update")
-        say(f"note: without statsmodels the second view is left out; to have it: {extra}")

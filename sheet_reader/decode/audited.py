@@ -60,7 +60,7 @@ def promise_for(
         return given
     start = given.threshold
     odd = _few_odd_sites(own)
-    whole = _with_unknown(_without(own, odd), start)
+    whole = _without(own, odd)
     wrong, checked = whole.at(start)
     if evidence_against(*by_site(whole, start), allowed_error) >= 1.0 / delta:
         reason = (
@@ -144,15 +144,6 @@ def _both(own: Checked, given: Promise, wrong: int, checked: int) -> str:
         f"{SHIPPED}; {wrong:,} of {checked:,} of your own checked readings were wrong, "
         f"about {more:,} more to promise on those alone"
     )
-
-
-def _with_unknown(own: Checked, threshold: float) -> Checked:
-    """The fields, those accepted under a threshold nobody noted taken as under ``threshold``:
-    good enough to see whether they contradict a promise, not to give one.
-    """
-    if own.floors is None:
-        return own
-    return replace(own, floors=np.where(np.isnan(own.floors), threshold, own.floors))
 
 
 def _next_best(given: Promise | NoPromise, data: Checked) -> Promise | NoPromise:

@@ -50,9 +50,9 @@ class Checked:
     ``correct`` bool (N,), whether it was right. Only fields that nothing but the confidence kept
     from being accepted belong here (not those asked about for a struck box, a sum and so on).
     ``sheets`` int64 (N,) says which stand on one sheet; None where that is not known. ``floors``
-    float64 (N,) is the threshold from which on each could be drawn into the check at all, NaN where
-    it is not known; None where no field was left out for its confidence. ``writers`` str (N,) says
-    who wrote each, ``numbers`` (N,) the same as a number; None where that is not known.
+    float64 (N,) is the threshold from which on each could be drawn into the check at all; None
+    where no field was left out for its confidence. ``writers`` str (N,) says who wrote each,
+    ``numbers`` (N,) the same as a number; None where that is not known.
     """
 
     scores: NDArray[np.float64]

@@ -37,8 +37,8 @@ class PageReading:
     """All fields of one page in one picture that have boxes on it. ``site`` and ``visit_date``
     (ISO 8601) are the accepted ones, or None while they wait for a decision; on a sheet printed
     for a site ``site`` comes from the code and is no field. ``threshold`` is the one from which on
-    counts were accepted, None where the reader does not say. ``evidence`` is what the page was
-    decoded from, None where the reader does not give it.
+    counts were accepted. ``evidence`` is what the page was decoded from, None where the reader does
+    not give it.
     """
 
     code: SheetCode
@@ -46,5 +46,5 @@ class PageReading:
     site: str | None
     visit_date: str | None
     advice: str = ""
-    threshold: float | None = None
+    threshold: float = 0.0
     evidence: PageEvidence | None = field(default=None, compare=False, repr=False)

@@ -6,7 +6,7 @@ import json
 import multiprocessing
 import time
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass, replace
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Literal
 
@@ -45,7 +45,6 @@ from sheet_reader.vision.types import CROP_PX, SheetView
 from sheet_reader.wording import words
 
 Rooms = Literal["whole", "vision"]
-EDITIONS = ("present", "first")
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,7 +62,6 @@ class Plan:
     troubles: str = "none"
     writers: Role = TEST
     own_digits: bool = False
-    edition: int = 0
 
     def tasks(self) -> list[tuple[str, int]]:
         """Study and seed of every picture."""
@@ -72,8 +70,7 @@ class Plan:
     def desk(self) -> Desk:
         """What the pictures are made from."""
         hands = held_out_hands(self.data, self.writers)
-        desk = Desk.of_samples(hands, self.data, own_digits=self.own_digits)
-        return replace(desk, edition=self.edition)
+        return Desk.of_samples(hands, self.data, own_digits=self.own_digits)
 
 
 _desk: Desk | None = None
@@ -186,8 +183,6 @@ def measure(plan: Plan, jobs: int = 1) -> Iterator[Score]:
 )
 @click.option("--writers", type=click.Choice(ROLES), default=TEST, show_default=True,
               help="Whose handwriting; what is tuned is looked at with other writers.")
-@click.option("--edition", type=click.Choice(EDITIONS), default=EDITIONS[0], show_default=True,
-              help="Of the sheet's look; the same seeds give the same visits and hands.")
 @own_digits_option
 @troubles_option("benchmark")
 @jobs_option
@@ -196,13 +191,13 @@ def measure(plan: Plan, jobs: int = 1) -> Iterator[Score]:
 @json_option
 def main(
     level: str, photos: int, study: str, seed: int, rooms: Rooms, sheets: int, bare: float,
-    writers: Role, edition: str, own_digits: bool, troubles: str, jobs: int, data: Path | None,
+    writers: Role, own_digits: bool, troubles: str, jobs: int, data: Path | None,
     details: bool, json_file: Path | None,
 ) -> None:  # fmt: skip
     """Read simulated photographs and print how well it went."""
     plan = Plan(
         level, photos, study, seed, rooms, sheets, find_data(data), bare, troubles, writers,
-        own_digits, EDITIONS.index(edition),
+        own_digits,
     )  # fmt: skip
     if plan.data is None:
         click.echo("No data folder: the hands are not from real writers held back; see --data.")

@@ -1,8 +1,7 @@
 """Known pages decoded anew where the rules changed since: seconds, and no photo is touched.
 
 A page is decoded from what was kept of it under the study file, site list, history and program of
-now. What people decided stands. Pages without kept evidence (read by an earlier version) stay as
-they were read.
+now. What people decided stands.
 """
 
 from __future__ import annotations
@@ -82,7 +81,7 @@ class Look:
 
 @dataclass(slots=True)
 class Anew:
-    """What was decoded anew: page instances, what changed, why; and pages that could not be.
+    """What was decoded anew: page instances, what changed, and why.
     ``history`` is what the sites' records hold afterwards, where that is known, ``look`` what the
     latest round found.
     """
@@ -90,7 +89,6 @@ class Anew:
     pages: set[int] = field(default_factory=set)
     causes: set[str] = field(default_factory=set)
     changes: dict[tuple[int, str], Change] = field(default_factory=dict)
-    without: int = 0
     history: SiteHistory | None = None
     look: Look | None = None
 
@@ -119,7 +117,7 @@ class Clock:
         self._right = sorted(right)
 
     def _day(self, page: KeptPage) -> date:
-        return days.of_moment(page.read_at, self._study) if page.read_at else self._today
+        return days.of_moment(page.read_at, self._study)
 
     def last_day(self, page: KeptPage) -> date:
         """The last day that ``page`` can be of, but for the tolerance of a day."""
@@ -155,7 +153,7 @@ def decode_anew(
         if sites is not None:
             pages = [p for p in pages if p.site in sites or p.page_instance_id in changed]
         rules = DecodingRules.of(record.study, history, book, meanings.renamed)
-        stale = _stale(record, rules, clock, pages, anew)
+        stale = [page for page in pages if page.under != _name(rules, clock, page)]
         anew.history = history if not stale and sites is None else None
         if not stale:
             break
@@ -171,34 +169,13 @@ def waits_for_decoding(record: Record) -> bool:
     book = whole_book(record.study)
     rules = DecodingRules.of(record.study, history_of(record), book, meanings.renamed)
     clock = Clock(record.study, pages, days.today(record.study))
-    return any(page.source and page.under != _name(rules, clock, page) for page in pages)
+    return any(page.under != _name(rules, clock, page) for page in pages)
 
 
 def _name(rules: DecodingRules, clock: Clock, page: KeptPage) -> str:
     """The rules under which a page would be decoded now."""
     last_day = clock.last_day(page)
     return rules.name(page.layout, page.site, page.visit_date, page.doubts, last_day)
-
-
-def _stale(
-    record: Record, rules: DecodingRules, clock: Clock, pages: Iterable[KeptPage], anew: Anew
-) -> list[KeptPage]:
-    """The pages to be decoded. Of those without evidence it is only noted what they are held under:
-    told once, when that changes.
-    """
-    stale: list[KeptPage] = []
-    lacking: dict[int, str] = {}
-    for page in pages:
-        if page.source is not None:
-            if page.under != _name(rules, clock, page):
-                stale.append(page)
-        elif page.under != (now := rules.name(page.layout, None, None)):
-            lacking[page.page_instance_id] = now
-            anew.without += bool(page.under)
-    if lacking:
-        with record.writing() as connection:
-            decoded.note_under(connection, lacking)
-    return stale
 
 
 def _decode(
@@ -230,12 +207,11 @@ def _tasks(
     """
     for some in _some(stale, AT_A_TIME):
         with record.reading() as connection:
-            kept = decoded.evidence_of_runs(connection, [page.source or 0 for page in some])
+            kept = decoded.evidence_of_runs(connection, [page.source for page in some])
         for page in some:
             now = _name(rules, clock, page)
-            own = page.threshold if page.under and same_share(page.under, now) else None
-            sure = strictest if own is None else own
-            yield kept[page.source or 0], sure, clock.last_day(page)
+            sure = page.threshold if same_share(page.under, now) else strictest
+            yield kept[page.source], sure, clock.last_day(page)
 
 
 def _some(items: Iterable[T], count: int) -> Iterator[list[T]]:
@@ -256,7 +232,7 @@ def _keep(
     for page, reading in some:
         now = _name(rules, clock, page)
         now = now if reading is None else rules.name_for(reading, clock.last_day(page))
-        anew.causes |= changed_parts(page.under, now) if page.under else set()
+        anew.causes |= changed_parts(page.under, now)
         anew.pages.add(page.page_instance_id)
         if reading is None:
             as_before[page.page_instance_id] = now

@@ -6,8 +6,6 @@ from collections import Counter
 from functools import lru_cache, partial
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from sheet_reader.record.model import Thresholds
 
 if TYPE_CHECKING:
@@ -24,7 +22,7 @@ def checked_fields(record: Record) -> Checked:
     return Checked.of(
         [field.confidence for field in drawn],
         [field.right for field in drawn],
-        floors=[np.nan if field.threshold is None else field.threshold for field in drawn],
+        floors=[field.threshold for field in drawn],
         writers=[field.site for field in drawn],
     )
 

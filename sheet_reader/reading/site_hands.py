@@ -46,7 +46,7 @@ def site_hands(record: Record, visits: Iterable[Visit]) -> dict[str, list[Former
     with record.reading() as connection:
         kept = decoded.kept_pages(connection, record.study.key)
         runs = {page.source: places[page.page_instance_id] for page in kept
-                if page.source is not None and page.page_instance_id in places}  # fmt: skip
+                if page.page_instance_id in places}  # fmt: skip
         left = iter(runs)
         while some := list(islice(left, AT_A_TIME)):
             evidence = decoded.evidence_of_runs(connection, some)

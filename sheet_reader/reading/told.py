@@ -26,13 +26,6 @@ def lines_of(anew: Anew) -> list[str]:
         lines.append(f"{_why(anew.causes)}: {_count(len(anew.pages), 'page')} decoded anew, "
                      f"without the photos; {_what(anew)}")  # fmt: skip
         lines += _which(anew.changes.values())
-    if anew.without:
-        are = "page was" if anew.without == 1 else "pages were"
-        lines.append(
-            f"{anew.without:,} {are} read by an earlier version, which kept too little to decode "
-            "anew: they stay as they were read; read --again reads their photos once more, and "
-            "from then on changes reach them too"
-        )
     return lines
 
 

@@ -41,7 +41,7 @@ def audited_fields(connection: Connection, visits: Sequence[Visit]) -> list[Audi
 
 def _drawn(
     connection: Connection,
-) -> list[tuple[int, str, str | None, str | None, float, float | None]]:
+) -> list[tuple[int, str, str | None, str | None, float, float]]:
     """Page instance, field, answer, value read, confidence and threshold of each field drawn."""
     d, r, k = schema.decisions.c, schema.readings.c, schema.reading_runs.c
     undone = select(d.undoes).where(d.undoes.is_not(None))

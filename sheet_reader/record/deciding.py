@@ -186,8 +186,8 @@ def _last_answer(connection: Connection, by: str) -> list[Any]:
         .where(d.by == by, d.kind != UNDO, d.id.not_in(undone))
     )
     last = connection.execute(standing.order_by(d.id.desc()).limit(1)).one_or_none()
-    if last is None or last.answer is None:
-        return [] if last is None else [last]
+    if last is None:
+        return []
     together = standing.where(d.answer == last.answer, d.id != last.id).order_by(d.id)
     return [*connection.execute(together), last]
 

@@ -18,7 +18,6 @@ from sheet_reader.record.model import now
 from sheet_reader.record.runs import AT_A_TIME, insert_run, last_sure, not_unasked
 from sheet_reader.record.sheets import standing
 from sheet_reader.record.superseded import superseded
-from sheet_reader.record.typed import TYPED
 
 OF_TIME = frozenset({Code.IN_FUTURE, Code.SEASON_NOT_BEGUN})
 """Doubts that only the day of the reading raised."""
@@ -29,8 +28,8 @@ MAY_LIFT = OF_TIME | {Code.DAY_OR_MONTH}
 @dataclass(frozen=True, slots=True)
 class KeptPage:
     """A page as last read: by ``run_id``, with ``site`` and ``visit_date`` as accepted by it.
-    ``source`` is the run that has its evidence, None where none was kept, ``read_at`` its time
-    (UTC, ISO 8601); ``under`` the rules under which it was last decoded, "" for unknown ones.
+    ``source`` is the run that has its evidence, ``read_at`` its time (UTC, ISO 8601); ``under`` the
+    rules under which it was last decoded.
     ``doubts`` are those of :data:`MAY_LIFT` for which it is asked about.
     """
 
@@ -38,12 +37,12 @@ class KeptPage:
     photo_id: int
     layout: str
     run_id: int
-    source: int | None
+    source: int
     under: str
-    threshold: float | None
+    threshold: float
     site: str | None
     visit_date: str | None
-    read_at: str = ""
+    read_at: str
     doubts: frozenset[Code] = frozenset()
 
 
@@ -58,7 +57,7 @@ class Change:
 
 
 def kept_pages(connection: Connection, study: str) -> list[KeptPage]:
-    """Every page of the study (its key) that counts, as last read; typed ones are not read."""
+    """Every page of the study (its key) that counts and whose evidence was kept, as last read."""
     s, k = schema.page_instances.c, schema.reading_runs.c
     latest = select(func.max(k.id)).group_by(k.page_instance_id)
     with_evidence = select(k.page_instance_id, func.max(k.id)).where(k.evidence.is_not(None))
@@ -70,18 +69,18 @@ def kept_pages(connection: Connection, study: str) -> list[KeptPage]:
         select(s.id, s.photo_id, s.layout, k.id.label("run"), s.decoded_under, k.threshold, k.site,
                k.visit_date)
         .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
-        .where(k.id.in_(latest), s.study == study, s.layout != TYPED)
+        .where(k.id.in_(latest), s.study == study)
         .order_by(s.id)
     )  # fmt: skip
     gone = superseded(connection) | standing(connection).withdrawn
     return [
         KeptPage(
-            row.id, row.photo_id, row.layout, row.run, sources.get(row.id),
-            row.decoded_under or "", row.threshold, row.site, row.visit_date,
-            times.get(sources.get(row.id), ""), doubts.get(row.run, frozenset()),
+            row.id, row.photo_id, row.layout, row.run, sources[row.id], row.decoded_under,
+            row.threshold, row.site, row.visit_date, times[sources[row.id]],
+            doubts.get(row.run, frozenset()),
         )
         for row in connection.execute(query)
-        if row.id not in gone
+        if row.id in sources and row.id not in gone
     ]  # fmt: skip
 
 

@@ -19,7 +19,7 @@ from sheet_reader.record.answers import FieldAnswer, SumTold
 from sheet_reader.record.deciding import checked_value
 from sheet_reader.record.mending import checked_reason
 from sheet_reader.record.model import LeftEmpty, Value, now
-from sheet_reader.record.naming import neutral_name
+from sheet_reader.record.naming import neutral_name, new_identity
 from sheet_reader.record.store import Record
 from sheet_reader.record.typed import TYPED
 from sheet_reader.record.writing import keep_wording
@@ -103,9 +103,11 @@ def _page(connection: Connection, study: Study, photo_id: int, number: int) -> i
     s = schema.page_instances.c
     here = (s.photo_id == photo_id) & (s.layout == TYPED) & (s.page == number)
     last = connection.scalar(select(func.max(s.position)).where(here))
+    position = 0 if last is None else last + 1
     added = connection.execute(
         insert(schema.page_instances).values(
-            photo_id=photo_id, frame=0, position=0 if last is None else last + 1,
+            photo_id=photo_id, frame=0, position=position,
+            identity=new_identity(connection, photo_id, study.key, TYPED, number, position),
             study=study.key, layout=TYPED, sheet=BLANK, page=number,
             wording=keep_wording(connection, as_text(wording_of(study))),
         )
@@ -123,6 +125,7 @@ def _readings(
             page_instance_id=page, attempt=0, at=now(), program=__version__, model="",
             identified_by=TYPED, px_per_mm=0.0, blur_mm=0.0, contrast=0.0, hidden_boxes=0,
             glare_share=0.0, advice="", site=site, visit_date=day, outline="[]",
+            threshold=0.0,
         )
     ).inserted_primary_key  # fmt: skip
     assert run is not None

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from itertools import accumulate
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -239,7 +238,7 @@ def _decided(connection: Connection, ids: list[int], serving: set[int]) -> list[
     s = schema.page_instances.c
     query = (
         select(
-            d.id, d.runs_before, k.id.label("run"), d.at, d.field, d.kind, d.value, d.by, d.blind,
+            d.id, d.runs_before, d.at, d.field, d.kind, d.value, d.by, d.blind,
             s.photo_id, s.page, s.layout, k.model, d.reason, d.undoes, s.id.label("page_id"),
         )
         .join_from(schema.decisions, schema.page_instances, s.id == d.page_instance_id)
@@ -249,12 +248,10 @@ def _decided(connection: Connection, ids: list[int], serving: set[int]) -> list[
         .order_by(d.id)
     )  # fmt: skip
     rows = connection.execute(query).all()
-    # Older decisions don't say which runs were there: at least their own, and those before them.
-    runs = accumulate((row.runs_before or row.run for row in rows), max)
     return [
-        _Event((run, row.id, 0), row.page_id, _as_decided(row, is_current=row.id in serving),
-               row.id, row.undoes or 0)
-        for run, row in zip(runs, rows, strict=True)
+        _Event((row.runs_before, row.id, 0), row.page_id,
+               _as_decided(row, is_current=row.id in serving), row.id, row.undoes or 0)
+        for row in rows
     ]  # fmt: skip
 
 

@@ -207,7 +207,7 @@ def load_decisions(
     query = (
         select(
             d.id, d.page_instance_id, d.field, d.reading_id, d.kind, d.value, d.by, d.blind,
-            d.told, d.answer,
+            d.told,
         )
         .where(d.kind != UNDO, d.id.not_in(undone))
         .order_by(d.id)
@@ -218,7 +218,7 @@ def load_decisions(
     only = None if pages is None else [row.id for row in holds.values()]
     overruled = _load_overruled(connection, only)
     return [
-        Decision(*row[:8], frozenset(overruled[row.id]), told_from_json(row.told), row.answer)
+        Decision(*row[:8], frozenset(overruled[row.id]), told_from_json(row.told))
         for row in holds.values()
     ]
 

@@ -99,15 +99,15 @@ class Thresholds:
 @dataclass(frozen=True, slots=True)
 class AuditedField:
     """An accepted field that an audit drew: whether it was ``right``, the ``confidence`` and
-    ``threshold`` under which it was accepted (None: not known), and its ``site`` and
-    ``visit_date`` as they stand now ("" where the page is in no visit).
+    ``threshold`` under which it was accepted, and its ``site`` and ``visit_date`` as they stand now
+    ("" where the page is in no visit).
     """
 
     right: bool
     confidence: float
     site: str
     visit_date: str
-    threshold: float | None
+    threshold: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,11 +179,11 @@ class FoundPage:
     site: str | None
     visit_date: str | None
     outline: tuple[tuple[float, float], ...]
+    wording: str
     fields: tuple[FoundField, ...] = ()
-    threshold: float | None = None
+    threshold: float = 0.0
     evidence: bytes | None = None
     decoded_under: str | None = None
-    wording: str | None = None
     site_label: str | None = None
 
 

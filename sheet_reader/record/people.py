@@ -43,7 +43,7 @@ HARMLESS = frozenset({
     "photos.claimed_at", "photos.forgotten_at",
     "mail_messages.mailbox", "mail_messages.mark", "mail_messages.seen_at",
     "page_instances.study", "page_instances.layout", "page_instances.sheet",
-    "page_instances.decoded_under",
+    "page_instances.decoded_under", "page_instances.identity",
     "reading_runs.at", "reading_runs.program", "reading_runs.model", "reading_runs.identified_by",
     "reading_runs.advice", "reading_runs.site", "reading_runs.visit_date", "reading_runs.outline",
     "reading_runs.evidence",

@@ -33,7 +33,7 @@ def _checked(rules: Sequence[SumRule], visit: Visit) -> Visit:
             continue
         names, values = zip(*((e.reading.field, e.value) for e in fields), strict=True)
         reason = sum_off(names, values)
-        if reason is None or SumTold(names, values) in told or _settled_before(fields):
+        if reason is None or SumTold(names, values) in told:
             continue
         open_ = [e for e in fields if e.decision is None and e.value is not None] or fields[:1]
         asked |= {e.reading.field: reason for e in open_}
@@ -86,8 +86,3 @@ def sums_off(
             said = f"{labels[rule.total]} is {reason['total']}, {parts} add to {reason['parts']}"
             found[SumTold(names, texts)] = said
     return found
-
-
-def _settled_before(fields: Sequence[FieldState]) -> bool:
-    """Whether a person decided all of it in a version that did not keep what she was told."""
-    return all(e.decision is not None and e.decision.answer is None for e in fields)

@@ -7,16 +7,18 @@ this module renews the text; after it, it is a step in ``migrations.py``.
 ``photos`` are originals by content hash, with the circumstances they were last read under;
 ``origins`` say where each came from (personal data, removed by ``erase``); ``mail_messages`` are
 the mails whose photos are all kept. A ``page_instance`` is one printed page in one photo: it stays
-the same when the photo is read again. A ``reading_run`` is one reading of a page instance by one
-program and model (its ``threshold`` is the one from which on counts were accepted; NULL where that
-is not known); its ``readings`` hold a value per field. ``evidence`` is what a page was decoded
-from; a run made from the evidence of an earlier run (``decoded_from``) has that one's pictures.
+the same when the photo is read again, with its ``identity``. A ``reading_run`` is one reading of a
+page instance by one program and model (its ``threshold`` is the one from which on counts were
+accepted, 0 on a page that was typed in); its ``readings`` hold a value per field. ``evidence`` is
+what a page was decoded from; a run made from that of an earlier run (``decoded_from``) has that
+one's pictures.
 ``decoded_under`` names the rules under which a page was last decoded.
 ``reasons`` are kept as JSON (see :mod:`sheet_reader.reasons`), NULL for none.
 ``decisions`` are what people said about a field of a page instance, with a ``reason`` where they
 gave one; ``runs_before`` is the highest id of a reading run that was there, so that runs and
 decisions stand in one sequence whatever the clock says; ``answer`` numbers the answer that a
-decision belongs to, ``told`` is what the person was told of (see answers; both NULL in older ones).
+decision belongs to (NULL for one that takes another back), ``told`` is what the person was told of
+(see answers; NULL for nothing).
 ``sheet_decisions`` are what people said about a whole photo (``page_instance_id`` NULL) or one
 sheet in it: set aside, taken back, of another site or date than is printed; ``decisions_before``
 puts them into the same sequence. ``overruled`` are the values of the same field on other pages that
@@ -77,7 +79,7 @@ photos = Table(
     Column("read_at", String(32)),
     Column("program", String(40), nullable=False, default=""),
     Column("model", String(80), nullable=False, default=""),
-    Column("circumstances", String(64), nullable=False, server_default=""),
+    Column("circumstances", String(64), nullable=False, default=""),
     Column("claimed_by", String(200)),
     Column("claimed_at", String(32)),
     Column("forgotten_at", String(32)),
@@ -126,8 +128,9 @@ page_instances = Table(
     Column("layout", String(40), nullable=False),
     Column("sheet", String(40), nullable=False),
     Column("page", Integer, nullable=False),
+    Column("identity", String(36), nullable=False, unique=True),
     Column("decoded_under", String(120)),
-    Column("wording", ForeignKey("wordings.id")),
+    Column("wording", ForeignKey("wordings.id"), nullable=False),
     UniqueConstraint("photo_id", "frame", "study", "layout", "sheet", "page", "position"),
 )
 
@@ -150,7 +153,7 @@ reading_runs = Table(
     Column("site", String(40)),
     Column("visit_date", String(10)),
     Column("outline", Text, nullable=False),
-    Column("threshold", Float),
+    Column("threshold", Float, nullable=False),
     Column("evidence", LargeBinary),
     Column("decoded_from", Integer),
 )
@@ -187,7 +190,7 @@ decisions = Table(
     Column("program", String(40), nullable=False),
     Column("blind", Boolean, nullable=False, default=False),
     Column("undoes", ForeignKey("decisions.id"), unique=True),
-    Column("runs_before", Integer),
+    Column("runs_before", Integer, nullable=False),
     Column("answer", Integer),
     Column("told", Text),
     Column("reason", Text),

@@ -51,8 +51,7 @@ class StoredReading(FieldReading):
 class Decision:
     """The decision that holds for a field of a page instance; ``kind`` accept, value, empty or
     unreadable. ``overruled`` are the values of other photos that the person was told of and
-    decided against, ``told`` what else she was told of. ``answer`` is the first decision of the
-    answer that it belongs to; None in what earlier versions kept.
+    decided against, ``told`` what else she was told of.
     """
 
     decision_id: int
@@ -65,7 +64,6 @@ class Decision:
     blind: bool
     overruled: frozenset[Rival] = frozenset()
     told: tuple[Told, ...] = ()
-    answer: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,7 @@ from sheet_reader.reasons import from_json, to_json
 from sheet_reader.record import schema
 from sheet_reader.record.claims import Task
 from sheet_reader.record.model import FoundPage, PhotoLine, PhotoResult, now
+from sheet_reader.record.naming import new_identity
 from sheet_reader.record.opening import ARRIVING
 from sheet_reader.record.runs import add_run
 from sheet_reader.record.sheets import WITHDRAWN
@@ -203,7 +204,8 @@ class _Known:
 
 def _known_instances(connection: Connection, photo_id: int) -> list[_Known]:
     s, k, d = schema.page_instances.c, schema.reading_runs.c, schema.sheet_decisions.c
-    withdrawn = set(connection.scalars(select(d.page_instance_id).where(d.kind == WITHDRAWN)))
+    gone = select(d.page_instance_id).where(d.photo_id == photo_id, d.kind == WITHDRAWN)
+    withdrawn = set(connection.scalars(gone))
     query = (
         select(s.id, s.frame, s.study, s.layout, s.sheet, s.page, s.position, k.outline)
         .join_from(schema.page_instances, schema.reading_runs, k.page_instance_id == s.id)
@@ -249,7 +251,8 @@ def _page_instance(
             layout=page.layout,
             sheet=page.sheet,
             page=page.page,
-            wording=page.wording and keep_wording(connection, page.wording),
+            identity=new_identity(connection, photo_id, *code, position),
+            wording=keep_wording(connection, page.wording),
         )
     ).inserted_primary_key
     assert added is not None

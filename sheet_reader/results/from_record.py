@@ -6,7 +6,7 @@ All else in this room works on :class:`Facts`, so that it can be tried on made-u
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from sheet_reader.reasons import Reasons
 from sheet_reader.record.answers import PhotoAsked
 from sheet_reader.record.drafts import senders
+from sheet_reader.record.identity import Identified, identified
 from sheet_reader.record.meaning import Earlier
 from sheet_reader.record.meaning_answers import load_meanings
 from sheet_reader.record.naming import neutral_name
@@ -31,7 +32,8 @@ class FieldFact:
     else the value read; ``read_as`` is what was read. ``is_current``: it is the visit's own;
     ``needs_review``: a person is asked about it. ``pdf_page`` counts from 1. ``status`` is
     accepted, doubted, flagged, confirmed, corrected, typed, empty or unreadable.
-    ``photo_asked``: it lies outside the picture, and another photo is asked for.
+    ``photo_asked``: it lies outside the picture, and another photo is asked for. ``modified`` is
+    when it last changed in the visit, in its value or its place (UTC, ISO 8601).
     """
 
     reading_id: int
@@ -53,12 +55,14 @@ class FieldFact:
     is_current: bool = True
     needs_review: bool = False
     photo_asked: bool = False
+    modified: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class VisitFact:
     """A visit: ``site`` and ``visit_date`` ("" while they wait), the numbers of the pages that came
-    in, the photos, all fields of all photos, advice on photos that were hard to read, remarks.
+    in, the photos, all fields of all photos, advice on photos that were hard to read, remarks, and
+    its ``identity`` (see :mod:`sheet_reader.record.identity`).
     """
 
     site: str
@@ -68,6 +72,7 @@ class VisitFact:
     fields: tuple[FieldFact, ...]
     advice: tuple[str, ...] = ()
     remarks: tuple[str, ...] = ()
+    identity: str = ""
 
     @property
     def current(self) -> dict[str, FieldFact]:
@@ -124,12 +129,13 @@ def facts_of(record: Record) -> Facts:
     contacts = names_in(site.contact for site in record.study.sites)
     remarks, by_photo = remarks_of(record, of_mail=False), senders(record)
     visits = []
-    for visit in record.state():
+    state = record.state()
+    for visit, known in zip(state, identified(record, state), strict=True):
         pages = [page.page_instance_id for page in visit.pages]
         said = remarks.on((visit.site, visit.visit_date), pages)
         hers = names_in(who for page in visit.pages for who in by_photo.get(page.photo_id, ()))
         told = tuple(told_without_people(remark, contacts, hers) for remark in said)
-        visits.append(_visit(visit, told))
+        visits.append(_visit(visit, told, known))
     photos = tuple(
         PhotoFact(
             line.photo_id, neutral_name(line.photo_id), line.status, line.reasons,
@@ -142,19 +148,20 @@ def facts_of(record: Record) -> Facts:
     return Facts(tuple(visits), photos, len(lay_out(record.study).pages), tuple(earlier))
 
 
-def _visit(visit: Visit, remarks: tuple[str, ...]) -> VisitFact:
+def _visit(visit: Visit, remarks: tuple[str, ...], known: Identified) -> VisitFact:
     return VisitFact(
         site=visit.site,
         visit_date=visit.visit_date,
         pages=tuple(sorted({seen.page for seen in visit.pages})),
         photos=tuple(dict.fromkeys(seen.photo for seen in visit.pages)),
-        fields=tuple(_field(state) for state in visit.fields),
+        fields=tuple(_field(state, known.modified) for state in visit.fields),
         advice=tuple(dict.fromkeys(seen.advice for seen in visit.pages if seen.advice)),
         remarks=remarks,
+        identity=known.identity,
     )
 
 
-def _field(state: FieldState) -> FieldFact:
+def _field(state: FieldState, modified: Mapping[str, str]) -> FieldFact:
     seen, read = state.observation, state.reading
     return FieldFact(
         reading_id=read.reading_id,
@@ -176,6 +183,7 @@ def _field(state: FieldState) -> FieldFact:
         is_current=state.is_current,
         needs_review=state.needs_review,
         photo_asked=state.decision is not None and PhotoAsked() in state.decision.told,
+        modified=modified[read.field],
     )
 
 

@@ -13,8 +13,8 @@ from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.sheet.codes import MARK, PROOF, printed_text, study_mark
 from sheet_reader.sheet.drawing import Text
 from sheet_reader.sheet.drawn_page import DrawnPage
-from sheet_reader.sheet.editions import editions
 from sheet_reader.sheet.identity import code_line
+from sheet_reader.sheet.layout import draw_sheet, layout_version
 from sheet_reader.sheet.model import BLANK, Page, SheetCode, SheetLayout
 from sheet_reader.sheet.pdf import render_pdf
 from sheet_reader.sheet.raster import rasterise
@@ -45,19 +45,17 @@ class Mismatch:
 
 
 class LayoutBook:
-    """The layouts of one study, made when first asked for: in the sheet's present edition, in
-    earlier ones, and of ``former`` states of the study, the newest last, so that sheets printed
-    from those are found too.
+    """The layouts of one study, made when first asked for: of the study as it is now and of its
+    ``former`` states, the newest last, so that sheets printed from those are found too.
 
     Raises StudyError where the study does not fit its paper.
     """
 
     def __init__(self, study: Study, former: Sequence[Study] = ()) -> None:
         self.study = study
-        self._editions = {version: (study, draw) for version, draw in editions(study).items()}
-        for state in reversed(former):
-            for version, draw in editions(state).items():
-                self._editions.setdefault(version, (state, draw))
+        self._studies: dict[str, Study] = {}
+        for state in (study, *reversed(former)):
+            self._studies.setdefault(layout_version(state), state)
         self._layouts: dict[tuple[str, str], SheetLayout] = {}
         self._spaced: dict[SheetCode, tuple[Text, ...]] = {}
         self._drawn_sites: dict[tuple[str, int], str] = {}
@@ -71,11 +69,11 @@ class LayoutBook:
     @property
     def versions(self) -> tuple[str, ...]:
         """Every layout version whose sheets can be read, the present one first."""
-        return tuple(self._editions)
+        return tuple(self._studies)
 
     def study_of(self, version: str) -> Study:
         """The study as it was when the sheets of this version were printed; KeyError for others."""
-        return self._editions[version][0]
+        return self._studies[version]
 
     def layout(self, sheet: str = BLANK, version: str = "") -> SheetLayout:
         """The layout of one sheet, in the present version unless another of :attr:`versions` is
@@ -87,8 +85,7 @@ class LayoutBook:
         return self._layouts[key]
 
     def _drawn(self, sheet: str, version: str) -> SheetLayout:
-        study, draw = self._editions[version]
-        drawn = draw(study, sheet)
+        drawn = draw_sheet(self._studies[version], sheet)
         self._spaced |= {page.page.code: spaced_lines(page) for page in drawn}
         if sheet != BLANK:
             self._drawn_sites.setdefault((version, len(sheet)), sheet)

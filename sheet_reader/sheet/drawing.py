@@ -44,19 +44,10 @@ class Curve:
 
 
 @dataclass(frozen=True, slots=True)
-class Dot:
-    """A solid disc."""
-
-    x: float
-    y: float
-    diameter_mm: float
-
-
-@dataclass(frozen=True, slots=True)
 class Blocks:
     """Solid rectangles (x, y, width, height) filled as one shape."""
 
     rectangles: tuple[tuple[float, float, float, float], ...]
 
 
-Mark = Text | Line | Curve | Dot | Blocks
+Mark = Text | Line | Curve | Blocks

@@ -1,7 +1,7 @@
 """What tells a page of paper from any other: the marks of the machine code and the printed code.
 
-Every edition of the sheet prints both in the same place, so that a page can be identified before
-its edition is known.
+Every layout prints both in the same place, so that a page can be identified before its layout is
+known.
 """
 
 from __future__ import annotations

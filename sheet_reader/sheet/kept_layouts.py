@@ -23,7 +23,7 @@ from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import LETTERS
-from sheet_reader.sheet.editions import editions
+from sheet_reader.sheet.layout import layout_version
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import MOST_BYTES, STUDY_FILE, parse_study
 
@@ -58,9 +58,9 @@ def keep_layout(study: Study) -> None:
         return
     with contextlib.suppress(OSError, SheetReaderError):
         data = (study.folder / STUDY_FILE).read_bytes()
-        version = next(iter(editions(study)))
+        version = layout_version(study)
         said = parse_study(data, study.folder, study.sites)
-        if len(data) > MOST_BYTES or next(iter(editions(said))) != version:
+        if len(data) > MOST_BYTES or layout_version(said) != version:
             return
         target = study.folder / FOLDER / f"{version}-{_digest(data)}.toml"
         if not target.exists() or target.read_bytes() != data:
@@ -124,7 +124,7 @@ def _former(path: Path, data: bytes, study: Study) -> Study | None:
     boxes = next(h.boxes for h in former.header if h.kind == "site")
     sites = tuple(site for site in study.sites if len(site.number) <= boxes)
     former = replace(former, sites=sites)
-    if path.name[:4] not in editions(former):
+    if path.name[:4] != layout_version(former):
         raise ValueError("gives another layout in this version of the program")
     return former
 

@@ -30,7 +30,7 @@ from sheet_reader.study.model import Paper, Study
 from sheet_reader.study.words import Words
 
 EDITION = 2
-"""Counts the editions of the sheet's look; each has layout versions of its own."""
+"""Part of every layout version: another look of the sheet has another number here."""
 _UNKNOWN_VERSION = "AAAA"
 
 

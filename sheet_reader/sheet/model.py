@@ -56,8 +56,7 @@ class Area:
 @dataclass(frozen=True, slots=True)
 class Page:
     """One printed page. ``code_box_mm`` holds the machine code and ``printed_code_box_mm`` the
-    human-readable one (x, y, width, height). ``areas`` are known for
-    editions after the first only.
+    human-readable one (x, y, width, height).
     """
 
     code: SheetCode

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from sheet_reader.sheet.draft import Draft, draw_area, draw_cell, frame
-from sheet_reader.sheet.drawing import Blocks, Curve, Dot, Face, Line, Mark, Text
+from sheet_reader.sheet.drawing import Blocks, Curve, Face, Line, Mark, Text
 from sheet_reader.sheet.fonts import fit, text_width, wrap_even
 from sheet_reader.sheet.model import Cell
 from sheet_reader.sheet.model_digits import model_digit
@@ -215,7 +215,7 @@ def _comments(draft: Draft, study: Study, box: Box) -> None:
 
 
 def _moved(mark: Mark, dx: float, dy: float) -> Mark:
-    if isinstance(mark, Text | Dot):
+    if isinstance(mark, Text):
         return replace(mark, x=mark.x + dx, y=mark.y + dy)
     if isinstance(mark, Line | Curve):
         return replace(mark, points=tuple((x + dx, y + dy) for x, y in mark.points))

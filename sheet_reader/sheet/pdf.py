@@ -7,10 +7,10 @@ from collections.abc import Iterable
 
 from reportlab.pdfgen.canvas import Canvas
 
-from sheet_reader.sheet.drawing import Blocks, Curve, Dot, Line, Mark, Text
-from sheet_reader.sheet.editions import drawn_as
+from sheet_reader.sheet.drawing import Blocks, Curve, Line, Mark, Text
 from sheet_reader.sheet.fonts import MM, font_name, text_width
-from sheet_reader.sheet.model import Page, SheetLayout
+from sheet_reader.sheet.layout import draw_sheet
+from sheet_reader.sheet.model import BLANK, Page, SheetLayout
 from sheet_reader.study.model import Study
 
 
@@ -19,8 +19,9 @@ def render_pdf(layout: SheetLayout, study: Study) -> bytes:
 
     Raises ValueError where ``layout`` was not laid out from ``study``.
     """
-    drawn = drawn_as(study, layout)
-    if drawn is None:
+    known = layout.sheet == BLANK or study.site(layout.sheet) is not None
+    drawn = draw_sheet(study, layout.sheet) if known else ()
+    if not known or tuple(page.page for page in drawn) != layout.pages:
         raise ValueError("this layout was made from another study")
     canvas, stream = new_canvas(layout.pages[0], f"{study.title} {layout.sheet} {layout.version}")
     for page in drawn:
@@ -65,10 +66,6 @@ def draw_mark(canvas: Canvas, mark: Mark, height: float) -> None:
     """Draw one mark on a page of this height in mm."""
     if isinstance(mark, Text):
         _text(canvas, mark, height)
-    elif isinstance(mark, Dot):
-        canvas.circle(
-            mark.x * MM, (height - mark.y) * MM, mark.diameter_mm / 2 * MM, stroke=0, fill=1
-        )
     elif isinstance(mark, Blocks):
         path = canvas.beginPath()
         for x, y, width, tall in mark.rectangles:

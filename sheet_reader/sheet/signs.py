@@ -19,8 +19,7 @@ from sheet_reader.sheet.raster import rasterise
 
 def telling_lines(book: LayoutBook, page: Page) -> tuple[Text, ...]:
     """The lines of the page that name its sheet: the printed code and, on a site's first page,
-    the site number in the head. Each sign of them stands in a place of its own, which depends on
-    the edition of the sheet.
+    the site number in the head. Each sign of them stands in a place of its own.
     """
     names = {printed_text(page.code)} | ({page.code.sheet} - {BLANK})
     return tuple(line for line in book.spaced_lines(page.code) if line.text in names)

@@ -46,15 +46,13 @@ def mixed(number: int) -> tuple[str, str]:
 @dataclass(slots=True)
 class Desk:
     """What cases are made from: books by sample name, and of each study an older layout; real
-    pictures of pages where there are any. ``edition`` of the sheet's look: 0 the present one, 1
-    the first (of single sheets with the study on them).
+    pictures of pages where there are any.
     """
 
     hands: Hands
     pages: Sequence[Path] = ()
     books: dict[str, LayoutBook] = field(default_factory=dict)
     older: dict[str, LayoutBook] = field(default_factory=dict)
-    edition: int = 0
 
     @classmethod
     def of_samples(
@@ -113,6 +111,5 @@ def make_case(
             filled.append(made)
         photo = photograph(filled, LEVELS[level], seed)
     else:
-        version = book.versions[desk.edition]
-        photo = photo_of(book, desk.hands, level, seed, troubles=troubles, version=version)
+        photo = photo_of(book, desk.hands, level, seed, troubles=troubles)
     return Case(study, photo.data, photo.truth)

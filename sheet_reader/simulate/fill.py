@@ -107,7 +107,7 @@ class _Scribe:
             self._strike(cells)
             contents = [STRUCK] * len(cells)  # the scribble runs over the free boxes too
         if not header and value and self.rng.random() < self.habits.tally:
-            self._tally(name, cells, int(value))
+            self._tally(name, int(value))
         strays = [self._stray(cell) for cell in cells]
         if not header and value and self.suffers.spill and self.rng.random() < self.suffers.spill:
             strays[0] |= self._spill(name, cells[0], int(value))
@@ -261,10 +261,8 @@ class _Scribe:
         self._ink(marks.stray(int(height), int(width), self.rng), x, y, height, width)
         return True
 
-    def _tally(self, name: str, cells: list[Cell], count: int) -> None:
-        """Tally strokes in the field's tally space; on a sheet of the first edition, which marks
-        none, in the free space to the left or right of the boxes.
-        """
+    def _tally(self, name: str, count: int) -> None:
+        """Tally strokes in the field's tally space, where it has one."""
         space = next((area for area in self.areas if area.field == name), None)
         if space is not None:
             left, top, wide, high = self._placed(space.box_mm)
@@ -272,22 +270,6 @@ class _Scribe:
             strokes = marks.tally(count, int(high), int(wide), self.rng, line)
             if strokes:
                 self._ink(strokes, left, top, high, wide)
-        if self.areas:
-            return
-        x, y, _, height = self._box(cells[0])
-        last = self._box(cells[-1])
-        mm = self.paper.px_per_mm
-        upper, high = y + 0.35 * height, 0.65 * height
-        band = self.paper.bgr[int(upper) : int(upper + high), :, 1].min(axis=0) > 140
-        for start, step in ((int(x - 6 * mm), -1), (int(last[0] + last[2] + 6 * mm), 1)):
-            end = start
-            while 8 * mm < end < len(band) - 8 * mm and band[end]:
-                end += step
-            room = abs(end - start) - mm
-            strokes = marks.tally(count, int(high), max(1, int(room)), self.rng)
-            if room > 12 * mm and strokes:
-                self._ink(strokes, min(start, end) + mm / 2, upper, high, room)
-                return
 
     def _spill(self, name: str, cell: Cell, count: int) -> bool:
         """The end of a row of tally strokes that runs into the first box; whether there is one."""

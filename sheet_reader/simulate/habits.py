@@ -8,13 +8,13 @@ from dataclasses import dataclass
 @dataclass(frozen=True, slots=True)
 class Habits:
     """Shares (0..1): of count fields left empty, corrected, struck out whole, holding a sign that
-    is no digit; of boxes with a stray mark; of digits that cross their frame; of header fields
-    left empty; of counts with tally strokes beside them; of pages with a remark; of pages that say
-    who counted. Of corrections so many have the wrong digit's box ``filled`` in, as the sheet's
-    first edition asked; so many ``beside`` have the whole number crossed out and the right one
-    written beside the boxes; in all others the wrong digit is crossed out from corner to corner.
-    Of rows of ten own digits so many are left empty; of those written so many have digits left out,
-    are written from 1 to 0, or have one digit in place of another.
+    is no digit; of boxes with a stray mark; of digits that cross their frame; of header fields left
+    empty; of counts with tally strokes beside them; of pages with a remark; of pages that say who
+    counted. Of corrections so many have the wrong digit's box ``filled`` in; so many ``beside``
+    have the whole number crossed out and the right one written beside the boxes; in all others the
+    wrong digit is crossed out from corner to corner. Of rows of ten own digits so many are left
+    empty; of those written so many have digits left out, are written from 1 to 0, or have one digit
+    in place of another.
     """
 
     empty: float = 0.03

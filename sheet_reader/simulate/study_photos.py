@@ -85,33 +85,28 @@ def _spoilt(
     return (line,)
 
 
-def random_request(
-    book: LayoutBook, seed: int, troubles: Troubles = NONE, version: str = ""
-) -> Request:
-    """A visit and one of its pages, on the blank or the site's own sheet of a layout ``version``
-    (the present one if not given).
-    """
+def random_request(book: LayoutBook, seed: int, troubles: Troubles = NONE) -> Request:
+    """A visit and one of its pages, on the blank or the site's own sheet."""
     rng = np.random.default_rng([seed, 11])
     visit = random_visit(book.study, rng, wrong_sums=troubles.wrong_sum)
     on_blank = rng.random() < _BLANK_SHARE
-    pages = len(book.layout(BLANK, version).pages)
+    pages = len(book.layout(BLANK).pages)
     return Request(visit, 1 + int(rng.integers(pages)), on_blank)
 
 
 def photo_of(
     book: LayoutBook, hands: Hands, level_name: str, seed: int, request: Request | None = None,
-    long_side: int | None = None, troubles: Troubles = NONE, version: str = "",
+    long_side: int | None = None, troubles: Troubles = NONE,
 ) -> Photo:  # fmt: skip
     """One photograph of one page; the same arguments give the same file. Its ``long_side`` in px
-    is one of the level's if not given; ``troubles`` say what else goes wrong, and how often;
-    ``version`` is that of the layout, the present one if not given.
+    is one of the level's if not given; ``troubles`` say what else goes wrong, and how often.
     """
-    request = request or random_request(book, seed, troubles, version)
+    request = request or random_request(book, seed, troubles)
     level = LEVELS[level_name]
     if long_side is not None:
         level = level.small(long_side)
     rng = np.random.default_rng([seed, 22])
-    layout = book.layout(BLANK if request.on_blank else request.visit.site, version)
+    layout = book.layout(BLANK if request.on_blank else request.visit.site)
     trouble = np.random.default_rng([seed, 55])
     sheet = filled_sheet(
         book, layout.pages[request.page - 1], request.visit, hands, level, HABITS[level_name], rng,

@@ -29,8 +29,6 @@ KEYS = (
     *AT_THE_TOP, "season", "visits", "header", "plots", "counts", "sums", "comments", "words",
     "effort", "publication", "update", "review",
 )  # fmt: skip
-RENAMED = {"roster": "sites", "accepted_error": "allowed_error"}
-"""What keys were called before, and are called now."""
 DATE_ORDERS = ("day month year", "month day year", "year month day")
 _KEY = re.compile(r"[a-z0-9]+(-[a-z0-9]+)*\Z")
 
@@ -94,7 +92,7 @@ def _parse(file: Path, data: bytes) -> dict[str, Any]:
 def _study(
     top: Table, folder: Path, mistakes: Mistakes, sites: tuple[Site, ...] | None = None
 ) -> Study | None:
-    top.only(KEYS, RENAMED)
+    top.only(KEYS)
     key = top.text("key", longest=16)
     if key and not _KEY.match(key):
         top.wrong(

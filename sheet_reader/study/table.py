@@ -106,17 +106,14 @@ class Table:
         """Whether the key is in the file, if only under a name that is like it."""
         return self.has(key) or key in self._meant
 
-    def only(self, known: Iterable[str], renamed: Mapping[str, str] | None = None) -> None:
-        """Note every key that is not among ``known``; ``renamed`` gives former ones their name. A
-        known key that is meant by one of these is not missing.
+    def only(self, known: Iterable[str]) -> None:
+        """Note every key that is not among ``known``. A known key that is meant by one of these is
+        not missing.
         """
         names = tuple(known)
         free = [name for name in names if name not in self._values]
         for key in self._values:
-            if renamed and key in renamed:
-                self._meant.add(renamed[key])
-                self.wrong(key, f"`{key}` is called `{renamed[key]}` now: rename the line")
-            elif key not in names:
+            if key not in names:
                 self._meant.update(difflib.get_close_matches(key[:64], free, n=1, cutoff=0.6))
                 name = key if key.isprintable() and len(key) <= 40 else shown(key)
                 why = f"unknown key{nearest(key, names)}"

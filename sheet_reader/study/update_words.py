@@ -66,30 +66,32 @@ ENGLISH: Mapping[str, str] = {
     "col_date": "Date",
     # comparison
     "heading_comparison": "What the comparison shows so far",
-    "main_clear": "About {by} {count} {per} in “{treated}” than in “{control}”, between {low} and "
-    "{high}; {sites}.",
+    "main_clear": "About {by} {count} {per} in “{treated}” than in “{control}” at a typical site, "
+    "between {low} and {high}; {sites} with a find.",
+    "main_none": "No {count} at all in “{empty}” so far, but {n} in “{other}”: at a typical site "
+    "at least {by} {per} in “{treated}” than in “{control}”; {sites} with a find.",
     "main_open": "We can't say yet. So far it is about {by} {count} {per} in “{treated}” than in "
-    "“{control}”, but anything between {low} and {high} fits the counts; {sites}.",
+    "“{control}” at a typical site, but anything between {low} and {high} fits the counts; {sites} "
+    "with a find.",
     "main_alike": "We can't say yet. So far “{treated}” and “{control}” have alike numbers of "
-    "{count} {per}, but anything between {low} and {high} fits the counts; {sites}.",
+    "{count} {per} at a typical site, but anything between {low} and {high} fits the counts; "
+    "{sites} with a find.",
     "main_few": "No statement yet: so far {sites} have counts from both plots on the same day, and "
     "fewer than {least} are too few.|No statement yet: so far {sites} have counts from both plots "
     "on the same day, and fewer than {least} are too few.",
     "main_few_finds": "No statement yet: {sites} have counts from both plots, but only {finds} had "
     "any find, and fewer than {least} are too few.",
-    "estimand": "This is the average over sites of each site's own ratio, every site counting the "
-    "same. All animals thrown together would give {pooled}; there, the sites with the most animals "
-    "rule.",
-    "looks": "We look at these counts again and again. The range is widened for {looks} looks, so "
-    "that all of them together go wrong at most one time in 20. For a single look it would be "
-    "{low} to {high} (the plain 95 % interval).",
-    "ranks": "Beside it, not widened: the signed-rank test of Wilcoxon gives V = {v}, p {p}; the "
-    "estimate of Hodges and Lehmann is {by} ({low} to {high}).",
-    "gee": "A model of every single visit ({family} GEE, bias-reduced, not widened) puts all "
-    "animals together at {by} ({low} to {high}).",
-    "gee_failed": "A model of every single visit (GEE) gave no result this time: {why}.",
-    "gee_poisson": "Poisson",
-    "gee_negative_binomial": "negative binomial",
+    "main_few_animals": "No statement yet: {n} {count} were found so far, in both plots of "
+    "{sites}. That is too few to tell “{treated}” from “{control}”.",
+    "estimand": "A typical site is one in the middle: half of all sites have a larger ratio of the "
+    "two plots, half a smaller one. All animals thrown together would give {pooled}; there, the "
+    "sites with the most animals rule.",
+    "looks": "We look at these counts again and again. The range is wide enough for {looks} looks: "
+    "all of them together go wrong about one time in 20.",
+    "missed_many": "Counts are missing more often where there are many {count}. The figure can be "
+    "wrong by more than its range, so please count on such days too.",
+    "missed_few": "Counts are missing more often where there are few {count}. The figure can be "
+    "wrong by more than its range, so please write 0 where there is none.",
     "effort_equal": "Both plots were searched nearly alike ({effort}: {by} in “{treated}”).",
     "effort_unequal": "The plots were not searched alike ({effort}: {by} in “{treated}”). All "
     "counts are therefore divided by it.",
@@ -101,7 +103,7 @@ ENGLISH: Mapping[str, str] = {
     "your_site": "your site",
     "alt_pairs": "Paired dots of {n} sites, {density}. Fewer in {treated} than in {control} at "
     "{down}, more at {up}, alike at {even}. Typical site: {a} in {control}, {b} in {treated}.",
-    "table_pairs": "Each site over the season (0.5 added to both counts)",
+    "table_pairs": "Each site over the season",
     "col_site": "Site",
     "col_visits": "Visits",
     "col_ratio": "Ratio",
@@ -145,6 +147,7 @@ ENGLISH: Mapping[str, str] = {
     "more.",
     "open_few": "Anything about the difference, before {least} sites have counted both plots and "
     "had a find.",
+    "open_few_animals": "Anything about the difference, before more {count} are found.",
     "open_size": "How large the difference is, closer than the range from {low} to {high}.",
     "open_left": "What these values would add: {left}.",
     "left_waiting": "{n} waits for a person|{n} wait for a person",
@@ -155,8 +158,8 @@ ENGLISH: Mapping[str, str] = {
     "open_misread": "Reading errors: if 1 in {one_in} of the values that nobody looked at were "
     "misread, which is the most we promise, the figure would move by less than {points} percentage "
     "points in 95 of 100 cases.",
-    "open_zero": "Anything from {sites} where neither plot has had a find; they pull the figure "
-    "towards no difference.",
+    "open_zero": "Anything from {sites} where neither plot has had a find: they say nothing about "
+    "the difference, and it is worked out without them.",
     # photos, dates, notes
     "heading_advice": "Photos that are easy to read",
     "heading_next": "Next counts",

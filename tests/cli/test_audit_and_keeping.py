@@ -7,6 +7,10 @@ from typing import Any
 
 import pytest
 
+from sheet_reader.cli.audit import of_plan
+from sheet_reader.decode.audit_plan import sampling_plan
+from sheet_reader.decode.binomial import ObservedError
+
 
 def accepted_values(folder: Path) -> dict[str, str]:
     with (folder / "results" / "readings.csv").open(encoding="utf-8", newline="") as file:
@@ -65,7 +69,19 @@ def test_the_whole_plan_is_named_when_it_is_done(read_desk: Any) -> None:
     text = read_desk.done("audit", "--seed", "1", typed="\n".join(answers) + "\n")
     assert "16 fields drawn at random from 16 accepted ones" in text
     assert "Plan ISO 2859-1, letter" in text
-    assert "passed" in text
+    assert "passed" not in text
+    assert "Every accepted field was looked at." in text
+
+
+def test_a_sample_without_an_error_does_not_show_the_limit() -> None:
+    """0 of 80 wrong comes in 45 of 100 lots with 1 % wrong: it is no proof of 0.15 %."""
+    plan = sampling_plan(1000, 0.15)
+    assert (plan.sample, plan.accept) == (80, 0)
+    said = of_plan(plan, ObservedError(0, 80))
+    assert "does not contradict 0.15 %, nor does it show it" in said
+    assert "0 wrong of 1,000 would" in said
+    assert "speaks against 0.15 %" in of_plan(plan, ObservedError(1, 80))
+    assert "It shows 0.15 %" in of_plan(plan, ObservedError(0, 2_000))
 
 
 def test_nothing_to_audit(bean_desk: Any) -> None:

@@ -80,7 +80,7 @@ def test_the_demo_leaves_a_study_alone(tmp_path: Path) -> None:
     shutil.copytree(SAMPLES / "bean_tips", tmp_path / "beans")
     before = sorted(p.name for p in (tmp_path / "beans").iterdir())
     with pytest.raises(UsageError, match="holds a study already"):
-        run_demo(tmp_path / "beans", lambda _line: None)
+        run_demo(tmp_path / "beans", date(2026, 6, 15), lambda _line: None)
     assert sorted(p.name for p in (tmp_path / "beans").iterdir()) == before
 
 

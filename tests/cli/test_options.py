@@ -58,8 +58,6 @@ correct STUDY --site 0174 --visit 2026-05-20 --sheet 1
 enter STUDY --unusual
 enter STUDY --beside
 export STUDY --format excel --file-names
-names STUDY --different a --undo b
-names STUDY --as Kim
 letters STUDY --templates --again
 letters STUDY --templates --out x
 letters STUDY --templates --answers STUDY

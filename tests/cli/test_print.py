@@ -143,12 +143,6 @@ def test_a_layout_that_was_not_kept_is_told_to_be_lost(tmp_path: Path) -> None:
     assert "can't be read: no study file of that layout is kept" in changed.stdout
 
 
-def test_sheets_of_the_first_edition_are_told_to_stay_readable(tmp_path: Path) -> None:
-    old = Path(__file__).parents[1] / "sheet" / "first_edition" / "bean-tips-blank.pdf"
-    shutil.copy(old, tmp_path)
-    assert "sheets printed before stay readable" in run("--blank", "--out", tmp_path).stdout
-
-
 def test_a_proof_is_true_to_size_and_no_sheet(tmp_path: Path) -> None:
     result = run("--proof", "--out", tmp_path)
     assert result.exit_code == 0

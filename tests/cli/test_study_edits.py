@@ -169,7 +169,7 @@ def test_an_export_that_lacks_a_column_it_had_says_so(desk: Any) -> None:
 
 def test_a_renamed_count_is_asked_about_once_and_can_be_taken_back(desk: Any) -> None:
     edit(desk, 'name = "plants"', 'name = "stems"')
-    line = "The count “plants” is not in study.toml now, “stems” is new. The same thing?"
+    line = "is not in study.toml now, stems (“Bean plants”) is new. The same thing?"
     assert line in desk.done("review", typed="\n")
     text = desk.done("review", typed="y\ns\n")
     assert line in text
@@ -178,8 +178,8 @@ def test_a_renamed_count_is_asked_about_once_and_can_be_taken_back(desk: Any) ->
     desk.done("export")
     (row,) = rows(desk)
     assert row["unpinched.stems"] == "14"
-    assert "count plants is stems now (said by" in desk.done("names")
+    assert "count plants (“Bean plants”) is stems (“Bean plants”) (said by" in desk.done("names")
     assert "the same thing?" in desk.done("names", "--undo", "plants")
-    assert "is stems now" in desk.done("names", "--same", "plants", "stems")
+    assert "is stems (“Bean plants”)" in desk.done("names", "--same", "plants", "stems")
     refused = desk.run("names", "--same", "plants", "ladybirds")
     assert refused.exit_code == 2

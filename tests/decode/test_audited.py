@@ -180,19 +180,6 @@ def test_one_odd_hand_among_many_is_named_and_takes_no_promise_from_the_others()
     assert isinstance(promise_for(0.001, shipped, alone), NoPromise)
 
 
-def test_where_the_threshold_was_not_noted_right_fields_promise_nothing_but_do_not_mislead():
-    shipped = shipped_calibration()
-    unknown = right_ones(5000, 5000, floor=np.nan)
-    got = promise_for(0.001, shipped, unknown)
-    assert isinstance(got, Promise)
-    assert got.basis.startswith(f"{SHIPPED}; 0 of 5,000 of your own")
-    assert "2,995 more" in got.basis
-    unknown.correct[0] = False  # 1 of 5,000 does not contradict 0.1 %, though known ones are none
-    assert isinstance(promise_for(0.001, shipped, unknown), Promise)
-    unknown.correct[:20] = False
-    assert isinstance(promise_for(0.001, shipped, unknown), NoPromise)
-
-
 def test_an_own_promise_given_on_exactly_bad_fields_is_rare():
     """Independent errors at 0.1 %, audited once: promised in at most 5 % of repeats, as said."""
     shipped = shipped_calibration()

@@ -43,6 +43,7 @@ from sheet_reader.sheet.model import BLANK, Page
 from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.check_digit import damm
+from sheet_reader.study.meaning import as_text, wording_of
 from sheet_reader.study.model import Site, Study
 from sheet_reader.study.reader import read_study
 
@@ -90,6 +91,7 @@ def fill(study: Study, sheets: int, seed: int) -> None:
                     found = FoundPage(
                         0, study.key, page.code.layout, BLANK, 1, "machine code", 8.0, 0.1, 0.8, 0,
                         0.0, "", read.site, read.visit_date, ((0, 0), (9, 0), (9, 9), (0, 9)),
+                        as_text(wording_of(study)),
                         tuple(FoundField(f, b"", b"") for f in read.fields), read.threshold,
                         packed(seen), "to be noted",
                     )  # fmt: skip

@@ -32,7 +32,10 @@ def study(tmp_path: Path) -> Study:
 def post(study: Study, first: int, count: int) -> None:
     for number in range(first, first + count):
         said = stand_in.says(
-            {"date": f"2026-05-{number % 28 + 1:02}", "site": ("1004", "1010")[number // 28]},
+            {
+                "date": f"2026-{5 + number % 28 // 14:02}-{13 + number % 14}",
+                "site": ("1004", "1010")[number // 28],
+            },
             flagged={"sun.eggs": "3", "helpers": None},
             seconds=0.01,
         )

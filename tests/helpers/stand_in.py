@@ -160,7 +160,7 @@ def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[An
     ]
     accepted = {f.field: f.value for f in fields if f.status == "accepted"}
     places = accepted.get("site"), accepted.get("date")
-    reading = PageReading(code, tuple(fields), *places, threshold=said.get("threshold"))
+    reading = PageReading(code, tuple(fields), *places, threshold=said.get("threshold", 0.0))
     return [(_view(picture, code, fields, said.get("blur", 0.1), left), reading)]
 
 

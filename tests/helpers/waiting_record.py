@@ -21,6 +21,7 @@ from sheet_reader.record.model import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.store import Record
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.simulate.samples import copy_sample
+from sheet_reader.study.meaning import as_text, wording_of
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.study.reader import read_study
 
@@ -100,6 +101,7 @@ def found_page(
         px_per_mm=4.0, blur_mm=0.1, contrast=0.8, hidden_boxes=0, glare_share=0.0, advice="",
         site=known.get("site"), visit_date=known.get("date"),
         outline=((0.0, 0.0), (WIDE, 0.0), (WIDE, HIGH), (0.0, HIGH)), fields=tuple(fields),
+        wording=as_text(wording_of(study)),
     )  # fmt: skip
 
 

@@ -295,21 +295,6 @@ def test_worker_processes_give_the_same(
     assert stored(alone) == stored(shared)
 
 
-def test_pages_of_an_earlier_version_stay_and_are_told_once(study: Study) -> None:
-    with Record.open(study) as record, record.writing() as connection:
-        connection.exec_driver_sql("DROP TRIGGER reading_runs_keep_update")
-        connection.execute(schema.reading_runs.update().values(evidence=None))
-        connection.execute(schema.page_instances.update().values(decoded_under=None))
-    before = stored(study)
-    assert read_batch(study, jobs=0).lines == ()
-    changed = together(study)
-    (line,) = read_batch(changed, jobs=0).lines
-    assert "6 pages were read by an earlier version" in line
-    assert "--again" in line
-    assert read_batch(changed, jobs=0).lines == ()
-    assert stored(study) == before
-
-
 def test_a_sure_reading_that_differs_from_a_former_sure_one_is_asked() -> None:
     was = {"a": "12", "b": None, "c": "3"}
     read = [

@@ -8,7 +8,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from sheet_reader.cli.main import cli
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
@@ -56,6 +58,8 @@ def test_a_sheet_printed_before_is_read(
     assert LayoutBook(study).version != LayoutBook(read_study(folder)).version
     summary = read_batch(study, jobs=0, today=TODAY)
     assert summary.pages == 1, summary.lines
+    said = CliRunner().invoke(cli, ["names", str(study.folder), "--all-same"])
+    assert said.exit_code == 0, said.output
     with open_record(study) as record:
         rows = {row.field: row for row in record.readings()}
         (one,) = record.visits()

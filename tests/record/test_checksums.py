@@ -98,8 +98,8 @@ EDITS = [
     (f"UPDATE decisions SET blind = 1 - blind {EGGS}", ["site 1004", "sun.eggs"]),
     (f"DELETE FROM decisions {EGGS}", ["site 1004", "sun.eggs", "removed"]),
     ("INSERT INTO decisions (id, page_instance_id, field, reading_id, kind, value, \"by\", at, "
-     "program, blind) SELECT 9, page_instance_id, field, reading_id, kind, '6', \"by\", at, "
-     f"program, blind FROM decisions {EGGS}",
+     "program, blind, runs_before) SELECT 9, page_instance_id, field, reading_id, kind, '6', "
+     f"\"by\", at, program, blind, runs_before FROM decisions {EGGS}",
      ["site 1004", "sun.eggs", "added"]),
     ("UPDATE page_instances SET sheet = '1010' WHERE id = 1", ["photo1.png", "page 1"]),
     ("UPDATE photos SET received_at = '2020-01-01' WHERE id = 2", ["photo2.png"]),

@@ -15,9 +15,8 @@ from stand_in import says
 from sheet_reader.errors import RecordError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.backup import backup
-from sheet_reader.record.engine import RECORD_FILE, open_engine, sqlite_url
+from sheet_reader.record.engine import RECORD_FILE, sqlite_url
 from sheet_reader.record.erase import erase
-from sheet_reader.record.migrations import MIGRATIONS, migrate
 from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
@@ -46,15 +45,7 @@ def start_afresh(folder: Path) -> None:
     shutil.copy(other / RECORD_FILE, folder / RECORD_FILE)
 
 
-def first_steps_only(folder: Path) -> None:
-    """A record without photos of an earlier version."""
-    remove(folder)
-    engine = open_engine(sqlite_url(folder / RECORD_FILE))
-    migrate(engine, MIGRATIONS[:2])
-    engine.dispose()
-
-
-LOSSES = [remove, empty, start_afresh, first_steps_only]
+LOSSES = [remove, empty, start_afresh]
 
 
 @pytest.mark.parametrize("lose", LOSSES)

@@ -113,8 +113,9 @@ class Book:
         found: dict[tuple[str, str], list[tuple[str | None, int]]] = {}
         for row in visit_rows(STUDY, self.visits()):
             place = found.setdefault((row.site, row.visit_date), [])
-            doubted = row.statuses[FIELD] == "doubted"  # which of two stays goes by their order
-            place.append(("doubted" if doubted else row.values[FIELD], row.waiting))
+            # which of two stays while one is asked about, "nothing" too, goes by their order
+            asked = row.statuses[FIELD] in ("doubted", "flagged")
+            place.append(("asked" if asked else row.values[FIELD], row.waiting))
         return {key: sorted(found[key], key=str) for key in found}
 
 

@@ -252,5 +252,5 @@ def test_a_store_needs_its_extra_and_a_folder_does_not(
     monkeypatch.setenv(STORE_VARIABLE, (tmp_path / "other").as_uri())
     assert originals.keep(study.folder, originals.place_of("ef" * 32, ".png"), b"x")
     monkeypatch.setenv(STORE_VARIABLE, "memory://x")
-    with pytest.raises(UsageError, match=r"sheet-reader\[store\]"):
+    with pytest.raises(UsageError, match=r"\.\[store\]"):
         originals.keep(study.folder, originals.place_of("ef" * 32, ".png"), b"x")

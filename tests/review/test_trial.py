@@ -39,6 +39,7 @@ from sheet_reader.review.cards import (
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.queue import is_outside
 from sheet_reader.review.session import Outcome, Review
+from sheet_reader.study.meaning import as_text, wording_of
 from sheet_reader.study.model import Study
 
 TRIAL = Path(__file__).parent / "trial.json.gz"
@@ -79,7 +80,8 @@ def _page(study: Study, page: dict[str, Any]) -> FoundPage:
     known = {key: value for key, value in page.items() if key != "fields"}
     fields = tuple(_field(dict(f), boxes[f["field"]]) for f in page["fields"])
     return FoundPage(
-        frame=0, study=study.key, glare_share=0.0, outline=OUTLINE, fields=fields, **known
+        frame=0, study=study.key, glare_share=0.0, outline=OUTLINE, fields=fields,
+        wording=as_text(wording_of(study)), **known,
     )
 
 

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from sheet_reader.sheet.drawing import Blocks, Dot, Line, Mark, Text
+from sheet_reader.sheet.drawing import Blocks, Line, Mark, Text
 from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.fonts import text_width
 from sheet_reader.sheet.sizes import HINT
@@ -86,9 +86,6 @@ def bounds(mark: Mark) -> Box:
     """Left, top, right, bottom in mm of what the mark blackens (capitals to descenders)."""
     if isinstance(mark, Text):
         return _text_box(mark)
-    if isinstance(mark, Dot):
-        r = mark.diameter_mm / 2
-        return (mark.x - r, mark.y - r, mark.x + r, mark.y + r)
     if isinstance(mark, Blocks):
         xs = [x for x, _, w, _ in mark.rectangles for x in (x, x + w)]
         ys = [y for _, y, _, h in mark.rectangles for y in (y, y + h)]
@@ -204,7 +201,7 @@ def _line_faults(drawn: DrawnPage) -> list[str]:
     cells = [_corners(cell.box_mm) for cell in drawn.page.cells]
     frame = 0.3
     for mark in drawn.marks:
-        if isinstance(mark, Text | Dot):
+        if isinstance(mark, Text):
             continue
         box = bounds(mark)
         for cell in cells:

@@ -16,8 +16,7 @@ from sheet_reader.sheet.codes import (
     parse_printed_text,
     printed_text,
 )
-from sheet_reader.sheet.editions import editions
-from sheet_reader.sheet.layout import lay_out
+from sheet_reader.sheet.layout import draw_sheet, lay_out
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
@@ -92,18 +91,17 @@ def test_sheets_of_other_sites_are_as_they_would_be_drawn(
 ) -> None:
     """Only the first site's sheet is drawn for reading; drawing takes as long as a decode."""
     for study in (sample, _labelled(sample)):
-        book, draws = LayoutBook(study), editions(study)
-        for version in book.versions if study is sample else book.versions[:1]:
-            first, *others = [site.number for site in study.sites][:5]
-            book.layout(first, version)
-            with monkeypatch.context() as patch:
-                patch.setattr(LayoutBook, "_drawn", None)
-                found = {site: book.layout(site, version) for site in others}
-            for site, layout in found.items():
-                drawn = draws[version](study, site)
-                assert layout.pages == tuple(page.page for page in drawn)
-                for page in drawn:
-                    assert book.spaced_lines(page.page.code) == spaced_lines(page)
+        book = LayoutBook(study)
+        first, *others = [site.number for site in study.sites][:5]
+        book.layout(first)
+        with monkeypatch.context() as patch:
+            patch.setattr(LayoutBook, "_drawn", None)
+            found = {site: book.layout(site) for site in others}
+        for site, layout in found.items():
+            drawn = draw_sheet(study, site)
+            assert layout.pages == tuple(page.page for page in drawn)
+            for page in drawn:
+                assert book.spaced_lines(page.page.code) == spaced_lines(page)
 
 
 def test_a_number_of_another_length_has_a_sheet_of_its_own(beans: Study) -> None:

@@ -14,7 +14,7 @@ from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts, layout_files, whole_book
-from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.sheet.model import BLANK
 from sheet_reader.simulate.samples import copy_sample, sample_folder
 from sheet_reader.study.former import by_present_rules
 from sheet_reader.study.model import Study
@@ -46,14 +46,6 @@ def test_a_changed_layout_is_made_again_as_it_was(beans: Study) -> None:
         page = before.layout(sheet).pages[0]
         assert now.lookup(page.code) == page
         assert (now.template(page, 4.0) == before.template(page, 4.0)).all()
-
-
-def test_the_first_edition_of_a_former_layout_is_readable_too(beans: Study) -> None:
-    first = LayoutBook(beans).versions[1]
-    keep_layout(beans)
-    now = whole_book(edited(beans, "Bean plants", "Broad beans"))
-    assert first in now.versions
-    assert isinstance(now.lookup(replace(now.layout().pages[0].code, layout=first)), Page)
 
 
 def test_one_text_a_layout_the_latest(beans: Study) -> None:

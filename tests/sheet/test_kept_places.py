@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.sheet.model import Page
 from sheet_reader.study.model import Site, Study
 from sheet_reader.study.reader import read_study
 
@@ -25,9 +25,7 @@ def test_a_sites_sheet_has_its_counts_where_the_blank_has_them(sample: str) -> N
     number = study.sites[0].number
     wordy = Site(number, "Behind the long wall of the old brickfield, third row from the gate", "")
     book = LayoutBook(replace(study, sites=(wordy, *study.sites[1:])))
-    for version in book.versions:
-        blank = book.layout(BLANK, version).pages
-        for site in (number, study.sites[1].number):
-            for on_blank, on_site in zip(blank, book.layout(site, version).pages, strict=True):
-                assert places(on_blank) == places(on_site)
-                assert places(on_blank)
+    for site in (number, study.sites[1].number):
+        for on_blank, on_site in zip(book.layout().pages, book.layout(site).pages, strict=True):
+            assert places(on_blank) == places(on_site)
+            assert places(on_blank)

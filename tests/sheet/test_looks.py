@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from sheet_reader.errors import StudyError
-from sheet_reader.sheet.drawing import Dot, Text
+from sheet_reader.sheet.drawing import Text
 from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.head import BOTTOM
 from sheet_reader.sheet.layout import draw_sheet, lay_out, layout_version
@@ -69,11 +69,6 @@ def test_one_page_is_used_from_top_to_foot(invented: Study) -> None:
     if len(pages) == 1:
         lowest = max(y + h for _, y, _, h in (area.box_mm for area in pages[0].areas))
         assert lowest > pages[0].height_mm - 25
-
-
-def test_nothing_looks_like_a_point(sample: Study) -> None:
-    for drawn in draw_sheet(sample):
-        assert not [mark for mark in drawn.marks if isinstance(mark, Dot)]
 
 
 def test_labels_instructions_and_hints_have_their_least_sizes(sample: Study) -> None:

@@ -28,25 +28,17 @@ def test_a_sites_page_names_itself_twice_and_a_blank_one_once(books: list[Layout
     for book in books:
         site = book.study.sites[0].number
         for sheet, more in ((site, [site]), (BLANK, [])):
-            for version in book.versions:
-                for page in book.layout(sheet, version).pages:
-                    texts = [line.text for line in telling_lines(book, page)]
-                    assert sorted(texts) == sorted([printed_text(page.code), *more])
+            for page in book.layout(sheet).pages:
+                texts = [line.text for line in telling_lines(book, page)]
+                assert sorted(texts) == sorted([printed_text(page.code), *more])
 
 
-EDITIONS = pytest.mark.parametrize("edition", [0, 1], ids=["present", "first"])
-
-
-@EDITIONS
-def test_every_sheet_prints_the_lines_that_are_foretold(
-    books: list[LayoutBook], edition: int
-) -> None:
+def test_every_sheet_prints_the_lines_that_are_foretold(books: list[LayoutBook]) -> None:
     for book in books:
-        version = book.versions[edition]
-        page = book.layout(book.study.sites[0].number, version).pages[0]
+        page = book.layout(book.study.sites[0].number).pages[0]
         for site in (BLANK, *(s.number for s in book.study.sites)):
-            other = book.layout(site, version).pages[0]
-            code = SheetCode(book.study.key, version, site, 1)
+            other = book.layout(site).pages[0]
+            code = SheetCode(book.study.key, book.version, site, 1)
             foretold = [same_line(line, page, code) for line in telling_lines(book, page)]
             there = telling_lines(book, other)
             assert {line for line in foretold if line is not None} == set(there)
@@ -61,10 +53,9 @@ def likeness(raster: np.ndarray, line: Text, at: int) -> float:
     return float(cv2.matchTemplate(there, shape, cv2.TM_CCOEFF_NORMED).max())
 
 
-@EDITIONS
-def test_a_sign_looks_as_the_page_prints_it(books: list[LayoutBook], edition: int) -> None:
+def test_a_sign_looks_as_the_page_prints_it(books: list[LayoutBook]) -> None:
     for book in books:
-        page = book.layout(book.study.sites[3].number, book.versions[edition]).pages[0]
+        page = book.layout(book.study.sites[3].number).pages[0]
         raster = book.template(page, SCALE)
         for line in telling_lines(book, page):
             for at, sign in enumerate(line.text):

@@ -1,4 +1,4 @@
-"""The printed page measured in pixels: sizes, markers, boxes, discs and codes at their mm."""
+"""The printed page measured in pixels: sizes, markers, boxes and codes at their mm."""
 
 from __future__ import annotations
 
@@ -9,10 +9,7 @@ import pytest
 import zxingcpp
 from numpy.typing import NDArray
 
-from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import machine_text
-from sheet_reader.sheet.first_edition.draft import DISC
-from sheet_reader.sheet.first_edition.layout import discs, draw_sheet
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.markers import dictionary
 from sheet_reader.sheet.model import Page
@@ -124,25 +121,6 @@ def test_inside_and_around_a_box_the_paper_is_white(printed: list[tuple[Page, Pi
                 outer = _dark(picture, (x - ring, y - ring, x + width + ring, y + height + ring))
                 edge = np.r_[outer[0], outer[-1], outer[:, 0], outer[:, -1]]
                 assert edge.max() == 0
-
-
-def test_discs_of_the_first_edition_lie_where_its_pages_say(sample: Study) -> None:
-    book = LayoutBook(sample)
-    layout = book.layout(version=book.versions[1])
-    pdf = render_pdf(layout, sample)
-    for drawn in draw_sheet(sample):
-        picture = rasterise(pdf, drawn.page.number, PX)
-        assert len(discs(drawn)) > 10
-        r = DISC / 2 + 0.3
-        for ax, ay in discs(drawn):
-            dark = _dark(picture, (ax - r, ay - r, ax + r, ay + r))
-            area = dark.sum() / PX**2
-            assert area == pytest.approx(np.pi * (DISC / 2) ** 2, rel=0.03)
-            left, top = round((ax - r) * PX) / PX, round((ay - r) * PX) / PX
-            columns = (np.arange(dark.shape[1]) + 0.5) @ dark.sum(axis=0) / dark.sum() / PX
-            rows = (np.arange(dark.shape[0]) + 0.5) @ dark.sum(axis=1) / dark.sum() / PX
-            assert left + columns == pytest.approx(ax, abs=TOLERANCE_MM)
-            assert top + rows == pytest.approx(ay, abs=TOLERANCE_MM)
 
 
 def test_nothing_is_grey(sample: Study) -> None:

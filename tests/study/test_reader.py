@@ -241,23 +241,7 @@ def test_hostile_values_never_end_in_another_exception(
     assert all(str(m).isprintable() for m in caught.value.mistakes)
 
 
-
-@pytest.mark.parametrize(
-    ("line", "before", "now"),
-    [
-        ('sites = "sites.csv"', 'roster = "sites.csv"', "sites"),
-        ('paper = "A4"', "accepted_error = 0.01", "allowed_error"),
-    ],
-)
-def test_a_key_of_former_days_is_told_its_present_name(
-    write: Write, line: str, before: str, now: str
-) -> None:
-    key = before.partition(" ")[0]
-    found = mistakes(write((line, before)))
-    assert found == [f"{key}: `{key}` is called `{now}` now: rename the line"]
-
-
-def test_a_list_under_its_former_file_name_works_once_the_key_is_renamed(write: Write) -> None:
+def test_the_site_list_may_have_another_name(write: Write) -> None:
     folder = write(('sites = "sites.csv"', 'sites = "roster.csv"'))
     (folder / "sites.csv").rename(folder / "roster.csv")
     assert len(read_study(folder).sites) == 1

@@ -24,14 +24,13 @@ PLACE = Place(standing(SCALE, 60, 50, 0.8))
 
 
 HEAD = (14.0, 14.0, 60.0, 24.0)
-"""Where every edition prints the site number in the head, mm."""
+"""Where every layout prints the site number in the head, mm."""
 
 
-@pytest.fixture(scope="module", params=["present", "first"])
-def page(bean_book: LayoutBook, request: pytest.FixtureRequest) -> Page:
-    """A site's first page in either edition of the sheet."""
-    version = bean_book.versions[["present", "first"].index(request.param)]
-    return bean_book.layout("2043", version).pages[0]
+@pytest.fixture(scope="module")
+def page(bean_book: LayoutBook) -> Page:
+    """A site's first page."""
+    return bean_book.layout("2043").pages[0]
 
 
 @pytest.fixture(scope="module")

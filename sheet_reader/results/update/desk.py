@@ -49,8 +49,8 @@ class Desk:
         }
 
     def number(self, value: float | None) -> str:
-        """A number, or the sign for none."""
-        if value is None or pd.isna(value):
+        """A number, or the sign for none: a ratio to nothing is none."""
+        if value is None or pd.isna(value) or abs(value) == float("inf"):
             return self.words("none")
         return self.words.number(float(value))
 

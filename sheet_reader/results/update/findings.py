@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import numpy as np
-
 from sheet_reader.results.update.blocks import Picture, Section, Table
-from sheet_reader.results.update.comparison import LEAST_SITES, Comparison, Interval
+from sheet_reader.results.update.comparison import Comparison
 from sheet_reader.results.update.desk import Desk
-from sheet_reader.results.update.gee import NOT_INSTALLED
 from sheet_reader.results.update.pairs import LeftOut
 from sheet_reader.results.update.pictures import draw_pairs
+from sheet_reader.results.update.statement import LEAST_SITES, Interval
 
 _UNEQUAL = 0.1
 """Efforts that differ by more than this share are called unequal."""
@@ -20,55 +18,57 @@ def comparison_section(desk: Desk) -> Section | None:
     result = desk.comparison
     if result is None:
         return None
-    texts, fine = [], []
+    words, texts, fine = desk.words, [], []
+    if result.statement.says:
+        texts.append(words("looks", looks=result.planned_looks))
+        if result.pooled is not None:
+            fine.append(words("estimand", pooled=words.change(result.pooled)))
+    if result.missed.way and result.statement.sites:
+        key = "missed_many" if result.missed.way > 0 else "missed_few"
+        texts.append(words(key, count=desk.outline.count.label))
     if result.effort_ratio is not None and desk.outline.effort:
         key = "effort_unequal" if abs(result.effort_ratio - 1) > _UNEQUAL else "effort_equal"
         texts.append(
-            desk.words(
+            words(
                 key,
                 effort=desk.outline.effort.label,
-                by=desk.words.change(result.effort_ratio),
+                by=words.change(result.effort_ratio),
                 treated=desk.arms["treated"],
             )
         )
-    if result.verdict != "too few sites":
-        texts.insert(0, _looks(desk, result))
-        fine = _beside(desk, result)
     return Section(
         key="comparison",
-        heading=desk.words("heading_comparison"),
+        heading=words("heading_comparison"),
         strong=main_sentence(desk, result),
         texts=tuple(texts),
         fine=tuple(fine),
-        pictures=(_pairs(desk, result),) if len(result.sites) else (),
+        pictures=(_pairs(desk, result),) if result.statement.sites else (),
     )
 
 
 def main_sentence(desk: Desk, result: Comparison) -> str:
-    """One sentence with the figure, its widened range and the number of sites."""
-    words, sites = desk.words, desk.sites(len(result.sites))
-    with_finds = len(result.sites) - result.both_zero
-    if len(result.sites) >= LEAST_SITES > with_finds:
-        return words.count(
-            "main_few_finds", with_finds, sites=sites, finds=desk.sites(with_finds),
-            least=LEAST_SITES,
-        )  # fmt: skip
-    if result.verdict == "too few sites" or result.ratio is None or result.widened is None:
-        return words.count("main_few", len(result.sites), sites=sites, least=LEAST_SITES)
-    low, high = _range(desk, result.widened)
-    key = "main_open" if result.verdict == "open" else "main_clear"
-    if result.verdict == "open" and words.change(result.ratio) == words("same"):
+    """One sentence with the figure, its range and the number of sites with a find, or why not."""
+    words, said, every = desk.words, result.statement, len(result.sites)
+    finds, count = desk.sites(said.sites), desk.outline.count.label
+    if said.verdict == "too few sites":
+        if every < LEAST_SITES:
+            return words.count("main_few", every, sites=desk.sites(every), least=LEAST_SITES)
+        return words("main_few_finds", sites=desk.sites(every), finds=finds, least=LEAST_SITES)
+    if not said.says or said.ratio is None or said.widened is None:
+        return words("main_few_animals", n=result.animals, count=count, sites=finds, **desk.arms)
+    told = {"count": count, "per": desk.per, "sites": finds, **desk.arms}
+    if said.ratio in (0.0, float("inf")):
+        nearest = said.widened.upper if said.verdict == "fewer" else said.widened.lower
+        ends = (desk.arms["treated"], desk.arms["control"])
+        empty, other = ends if said.verdict == "fewer" else ends[::-1]
+        by = words.change(nearest)
+        return words("main_none", empty=empty, other=other, n=result.animals, by=by, **told)
+    low, high = _range(desk, said.widened)
+    by = words.change(said.ratio)
+    key = "main_open" if said.verdict == "open" else "main_clear"
+    if said.verdict == "open" and by == words("same"):
         key = "main_alike"
-    return words(
-        key,
-        by=words.change(result.ratio),
-        low=low,
-        high=high,
-        count=desk.outline.count.label,
-        per=desk.per,
-        sites=sites,
-        **desk.arms,
-    )
+    return words(key, by=by, low=low, high=high, **told)
 
 
 def _range(desk: Desk, interval: Interval) -> tuple[str, str]:
@@ -77,51 +77,19 @@ def _range(desk: Desk, interval: Interval) -> tuple[str, str]:
     return desk.words.change(bounds[0]), desk.words.change(bounds[1])
 
 
-def _looks(desk: Desk, result: Comparison) -> str:
-    assert result.plain is not None
-    low, high = _range(desk, result.plain)
-    return desk.words("looks", looks=result.planned_looks, low=low, high=high)
-
-
-def _beside(desk: Desk, result: Comparison) -> list[str]:
-    """Remarks on the estimand, the ranks and the second view."""
-    words, ranks, gee = desk.words, result.by_ranks, result.gee
-    lines = []
-    if result.pooled is not None:
-        lines.append(words("estimand", pooled=words.change(result.pooled)))
-    if ranks is not None and ranks.lower is not None and ranks.upper is not None:
-        by, p = words.change(float(np.exp(ranks.estimate))), words.p_value(ranks.p)
-        bounds = Interval(float(np.exp(ranks.lower)), float(np.exp(ranks.upper)), ranks.level)
-        low, high = _range(desk, bounds)
-        lines.append(words("ranks", v=f"{ranks.v:g}", p=p, by=by, low=low, high=high))
-    if gee.failure == NOT_INSTALLED:
-        return lines
-    if gee.ratio is None or gee.lower is None or gee.upper is None:
-        lines.append(words("gee_failed", why=gee.failure))
-    else:
-        family = words("gee_negative_binomial" if gee.dispersion else "gee_poisson")
-        by = words.change(gee.ratio)
-        low, high = _range(desk, Interval(gee.lower, gee.upper, gee.level))
-        lines.append(words("gee", family=family, by=by, low=low, high=high))
-    return lines
-
-
 def _pairs(desk: Desk, result: Comparison) -> Picture:
     words, sites = desk.words, result.sites
-    logs = sites["log_ratio"].round(12)
-    a, b = (
-        desk.number(float(np.exp(np.log(sites[f"density_{arm}"]).mean())))
-        for arm in ("control", "treated")
-    )
+    ratio = sites["ratio"].round(12)
+    treated, control = result.typical or (None, None)
     alt = words(
         "alt_pairs",
         n=len(sites),
         density=desk.density,
-        down=desk.sites(int((logs < 0).sum())),
-        up=desk.sites(int((logs > 0).sum())),
-        even=desk.sites(int((logs == 0).sum())),
-        a=a,
-        b=b,
+        down=desk.sites(int((ratio < 1).sum())),
+        up=desk.sites(int((ratio > 1).sum())),
+        even=desk.sites(int((ratio == 1).sum())),
+        a=desk.number(control),
+        b=desk.number(treated),
         **desk.arms,
     )
     table = Table(
@@ -144,8 +112,8 @@ def _pairs(desk: Desk, result: Comparison) -> Picture:
             for _, site in sites.sort_values(["site_name", "site"]).iterrows()
         ),
     )
-    caption = words("picture_pairs", **desk.arms)
-    return Picture("pairs", draw_pairs(sites, desk.legend, alt), caption, alt, table)
+    drawing = draw_pairs(sites, result.typical, desk.legend, alt)
+    return Picture("pairs", drawing, words("picture_pairs", **desk.arms), alt, table)
 
 
 def open_section(desk: Desk) -> Section:
@@ -159,7 +127,7 @@ def open_section(desk: Desk) -> Section:
             items.append(words("open_left", left=left))
         if result.both_zero:
             items.append(words("open_zero", sites=desk.sites(result.both_zero)))
-        if result.misreading and result.misreading.rate > 0 and result.verdict != "too few sites":
+        if result.misreading and result.misreading.rate > 0:
             points = max(0.1, result.misreading.shift)
             items.append(
                 words(
@@ -173,12 +141,16 @@ def open_section(desk: Desk) -> Section:
 
 
 def _open_size(desk: Desk, result: Comparison) -> list[str]:
-    words = desk.words
-    if result.verdict == "too few sites" or result.widened is None:
+    words, said = desk.words, result.statement
+    if said.verdict == "too few sites":
         return [words("open_few", least=LEAST_SITES)]
-    if result.verdict == "open":
+    if said.verdict == "too few animals" or said.widened is None:
+        return [words("open_few_animals", count=desk.outline.count.label)]
+    if said.verdict == "open":
         return [words("open_interval")]
-    low, high = _range(desk, result.widened)
+    if said.ratio in (0.0, float("inf")):
+        return []
+    low, high = _range(desk, said.widened)
     return [words("open_size", low=low, high=high)]
 
 

@@ -15,7 +15,14 @@ from sheet_reader.study.model import Study
 
 _TEXTS = {"site": "string", "site_name": "string"}
 _WHOLE = ("visits", "value_treated", "value_control")
-_REAL = ("effort_treated", "effort_control", "density_treated", "density_control")
+_REAL = (
+    "effort_treated",
+    "effort_control",
+    "density_treated",
+    "density_control",
+    "ratio",
+    "effort_ratio",
+)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -26,15 +33,18 @@ class CountComparison:
 
     ``summary`` has one line per method: ``method`` and ``estimand`` (``string``), ``ratio``,
     ``lower``, ``upper`` and ``level`` (``Float64``; ``level`` is that of this one interval, 0..1),
-    ``sites`` (``Int64``) and ``note`` (``string``). "t, widened" is the main figure of the updates:
-    its interval holds for all ``planned_looks`` updates together; "t, plain" only for a single
-    look. "pooled" has no interval. What could not be worked out is missing, and ``note`` says why.
+    ``sites`` (``Int64``) and ``note`` (``string``). "typical site, all looks" is the figure of the
+    updates: its interval holds for all ``planned_looks`` updates together; "typical site, one
+    look" only for a single one. Their ``sites`` are those with a find. "pooled" has no interval.
+    What could not be worked out is missing, and ``note`` says why; it also says where the updates
+    tell no figure. A bound is 0 or infinite where one plot has no find.
 
     ``sites`` has one line per site with both plots on one day at least: ``site`` and ``site_name``
     (``string``), ``visits``, ``value_treated`` and ``value_control`` (``Int64``: sums over those
     visits), ``effort_treated`` and ``effort_control`` (sums, in ``effort_unit``),
-    ``density_treated`` and ``density_control`` (0.5 added to the count), ``log_ratio`` (natural)
-    and ``ratio`` (``Float64``).
+    ``density_treated`` and ``density_control``, their ``ratio`` (infinite where the control plot
+    has no find, missing where neither has) and ``effort_ratio``, the one of the model (each visit
+    by its animals; all ``Float64``).
 
     ``visits`` has the pairs that were summed, a line per site and day: ``site``, ``site_name``,
     ``visit_date`` (``datetime64[ns]``), and for both plots ``value_…`` (``Int64``), ``effort_…``
@@ -42,8 +52,10 @@ class CountComparison:
 
     ``left_out`` counts the values of the two plots that take no part, by reason: ``waiting`` for a
     person, ``unreadable``, ``not_recorded``, ``no_effort``, ``alone`` (the other plot has none
-    that day). ``verdict`` is "fewer", "more", "open" or "too few sites" (fewer than six with a
-    find), by the widened interval.
+    that day). ``verdict`` is "fewer", "more", "open", "too few sites" (fewer than six with a find)
+    or "too few animals" (simulated seasons like this one go wrong too often), by the interval of
+    all looks. ``missed`` is 1 or -1 where values are missing more often with many or few animals:
+    then no interval can be trusted.
     """
 
     count: str
@@ -56,6 +68,7 @@ class CountComparison:
     sites: pd.DataFrame
     visits: pd.DataFrame
     left_out: dict[str, int]
+    missed: int
 
 
 def compare_facts(
@@ -86,11 +99,12 @@ def compare_facts(
         control=outline.control,
         effort_unit=study.effort.unit if study.effort else "",
         planned_looks=found.planned_looks,
-        verdict=found.verdict,
+        verdict=found.statement.verdict,
         summary=_summary(found),
         sites=_typed(found.sites),
         visits=_typed(found.visits),
         left_out=asdict(found.left_out),
+        missed=found.missed.way,
     )
 
 
@@ -100,24 +114,15 @@ def _last(facts: Facts, study: Study) -> date:
 
 
 def _summary(found: comparison.Comparison) -> pd.DataFrame:
-    table = found.frame()
-    pooled = {"method": "pooled", "estimand": "ratio of the sums", "ratio": found.pooled}
-    rows = [*table.to_dict("records"), {**pooled, "sites": len(found.sites), "note": ""}]
-    if not found.plain:
-        none = {"estimand": comparison.ESTIMAND, "sites": len(found.sites)}
-        why = "fewer than two sites have both plots"
-        rows = [
-            {"method": f"t, {kind}", **none, "note": why} for kind in ("widened", "plain")
-        ] + rows
     real = dict.fromkeys(("ratio", "lower", "upper", "level"), "Float64")
     texts = dict.fromkeys(("method", "estimand", "note"), "string")
-    return pd.DataFrame(rows, columns=list(table.columns)).astype(real | texts | {"sites": "Int64"})
+    return found.frame().astype(real | texts | {"sites": "Int64"})
 
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:
     """The columns in the types of the door; a site or visit more is no float less."""
     types = dict(_TEXTS)
     types |= dict.fromkeys(_WHOLE, "Int64")
-    types |= dict.fromkeys((*_REAL, "log_ratio", "ratio"), "Float64")
+    types |= dict.fromkeys(_REAL, "Float64")
     types |= dict.fromkeys(("status_treated", "status_control"), "string")
     return frame.astype({name: kind for name, kind in types.items() if name in frame.columns})

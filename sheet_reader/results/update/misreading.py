@@ -9,7 +9,9 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sheet_reader.results.update.pairs import ARMS
+from sheet_reader.results.update.typical_site import Array, peak, site_counts
 
+_NUMBERS = [f"{kind}_{arm}" for kind in ("value", "effort") for arm in ARMS]
 _WRONG = 100
 """Tries to draw a wrong value inside the plausible range."""
 
@@ -44,29 +46,27 @@ def misreading(
     which the reader guards four times as well, take no part.
     """
     rng = np.random.default_rng(seed)
-    codes, _ = pd.factorize(visits["site"], sort=True)
-    counts = {arm: visits[f"value_{arm}"].to_numpy(dtype=float, copy=True) for arm in ARMS}
-    effort = {arm: visits[f"effort_{arm}"].to_numpy(dtype=float, copy=True) for arm in ARMS}
-    fallible: list[tuple[NDArray[np.float64], int, int | None, int]] = []
+    places, _ = pd.factorize(visits["site"], sort=True)
+    columns = {name: visits[name].to_numpy(dtype=float, copy=True) for name in _NUMBERS}
+    fallible: list[tuple[str, int, int | None, int]] = []
     for arm in ARMS:
         accepted = (visits[f"status_{arm}"] == "accepted").to_numpy()
-        fallible += [(counts[arm], i, highest, 0) for i in np.flatnonzero(accepted).tolist()]
+        fallible += [(f"value_{arm}", i, highest, 0) for i in np.flatnonzero(accepted).tolist()]
         if with_effort:
-            whole = effort[arm] == np.round(effort[arm])
-            fallible += [(effort[arm], i, None, 1) for i in np.flatnonzero(whole).tolist()]
-    truth = _ratio(codes, counts, effort)
-    shifts = np.zeros(seasons)
-    for season in range(seasons):
+            effort = columns[f"effort_{arm}"]
+            whole = np.flatnonzero(effort == np.round(effort)).tolist()
+            fallible += [(f"effort_{arm}", i, None, 1) for i in whole]
+    drawn = [_sums(places, columns)]
+    for _ in range(seasons):
         hit = np.flatnonzero(rng.random(len(fallible)) < rate)
-        if not len(hit):
-            continue
-        before = [(fallible[h][0], fallible[h][1], fallible[h][0][fallible[h][1]]) for h in hit]
-        for h in hit:
-            values, place, top, least = fallible[h]
-            values[place] = wrong_value(int(values[place]), rng, least, top)
-        shifts[season] = abs(_ratio(codes, counts, effort) - truth)
-        for values, place, value in before:
-            values[place] = value
+        wrong = {name: values.copy() for name, values in columns.items()}
+        for name, place, top, least in (fallible[h] for h in hit):
+            wrong[name][place] = wrong_value(int(columns[name][place]), rng, least, top)
+        drawn.append(_sums(places, wrong))
+    treated, total, offset = (np.stack(part) for part in zip(*drawn, strict=True))
+    best = peak((treated, total, offset))
+    ratios = np.exp(best.theta)
+    shifts = np.abs(ratios[1:] - ratios[0])
     return Misreading(
         rate=rate,
         values=len(fallible),
@@ -90,13 +90,7 @@ def wrong_value(
     return value
 
 
-def _ratio(
-    codes: NDArray[np.intp],
-    counts: dict[str, NDArray[np.float64]],
-    effort: dict[str, NDArray[np.float64]],
-) -> float:
-    logs = {
-        arm: np.log((np.bincount(codes, counts[arm]) + 0.5) / np.bincount(codes, effort[arm]))
-        for arm in ARMS
-    }
-    return float(np.exp(np.mean(logs["treated"] - logs["control"])))
+def _sums(places: NDArray[np.intp], columns: dict[str, Array]) -> tuple[Array, Array, Array]:
+    ratio = columns["effort_treated"] / columns["effort_control"]
+    sums = site_counts(places, columns["value_treated"], columns["value_control"], ratio)
+    return sums.treated, sums.total, sums.offset

@@ -8,7 +8,9 @@ import numpy as np
 import pandas as pd
 
 from sheet_reader.results.update.frame import RECORDED, WAITING
+from sheet_reader.results.update.missed import Missed, missed_with_counts
 from sheet_reader.results.update.model import Outline
+from sheet_reader.results.update.typical_site import SiteCounts, site_counts
 
 ARMS = ("treated", "control")
 
@@ -36,11 +38,14 @@ class LeftOut:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Paired:
-    """``visits``: a line per site and date with both plots; ``sites``: their sums per site."""
+    """``visits``: a line per site and date with both plots; ``sites``: their sums per site;
+    ``missed``: whether what is missing goes with the counts.
+    """
 
     visits: pd.DataFrame
     sites: pd.DataFrame
     left_out: LeftOut
+    missed: Missed
 
 
 def pair_visits(counts: pd.DataFrame, outline: Outline, count: str) -> Paired:
@@ -64,7 +69,7 @@ def pair_visits(counts: pd.DataFrame, outline: Outline, count: str) -> Paired:
         no_effort=int((recorded & ~good).sum()),
         alone=int(good.sum()) - 2 * len(visits),
     )
-    return Paired(visits, sum_sites(visits), left)
+    return Paired(visits, sum_sites(visits), left, missed_with_counts(mine[good]))
 
 
 def _side_by_side(good: pd.DataFrame) -> pd.DataFrame:
@@ -80,11 +85,9 @@ def _side_by_side(good: pd.DataFrame) -> pd.DataFrame:
 
 
 def sum_sites(visits: pd.DataFrame) -> pd.DataFrame:
-    """Sums over the season and the log ratio of densities of each site.
-
-    ``log_ratio`` is ln((count + 0.5) / effort) of the treated plot less that of the control plot;
-    the half keeps sites without a find in one plot in play (Haldane 1956, Ann. Hum. Genet.
-    20:309-311, for the log odds; from memory).
+    """Sums over the season of each site, densities (count per effort) and their ``ratio``, treated
+    to control: infinite where the control plot has no find, missing where neither has.
+    ``effort_ratio`` is the one that the comparison takes for the site.
     """
     grouped = visits.groupby("site", sort=True)
     sites = grouped.agg(
@@ -96,7 +99,16 @@ def sum_sites(visits: pd.DataFrame) -> pd.DataFrame:
         effort_control=("effort_control", "sum"),
     ).reset_index()
     for arm in ARMS:
-        sites[f"density_{arm}"] = (sites[f"value_{arm}"] + 0.5) / sites[f"effort_{arm}"]
-    sites["log_ratio"] = np.log(sites["density_treated"]) - np.log(sites["density_control"])
-    sites["ratio"] = np.exp(sites["log_ratio"])
+        sites[f"density_{arm}"] = sites[f"value_{arm}"] / sites[f"effort_{arm}"]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        sites["ratio"] = sites["density_treated"] / sites["density_control"]
+    sites["effort_ratio"] = np.exp(counts_of(visits).offset)
     return sites
+
+
+def counts_of(visits: pd.DataFrame) -> SiteCounts:
+    """The sums of each site, sites in order of their number, as the comparison takes them."""
+    places, _ = pd.factorize(visits["site"], sort=True)
+    ratio = visits["effort_treated"] / visits["effort_control"]
+    treated, control = (visits[f"value_{arm}"].to_numpy(dtype=float) for arm in ARMS)
+    return site_counts(places, treated, control, ratio.to_numpy(dtype=float))

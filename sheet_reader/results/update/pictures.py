@@ -23,13 +23,24 @@ from sheet_reader.results.update.canvas import (
 from sheet_reader.results.update.legend import Legend, week_axis
 
 
-def draw_pairs(sites: pd.DataFrame, legend: Legend, alt: str) -> Drawing:
-    """Paired dots on a logarithmic scale, one line a site (see ``pairs.sum_sites``)."""
+def draw_pairs(
+    sites: pd.DataFrame, typical: tuple[float, float] | None, legend: Legend, alt: str
+) -> Drawing:
+    """Paired dots on a logarithmic scale, one line a site with a find (see ``pairs.sum_sites``).
+
+    A density of 0 lies at the lower edge. ``typical`` are the densities of treated and control
+    plot at a typical site, if they can be told.
+    """
     outline, words = legend.outline, legend.words
+    columns = ["density_control", "density_treated"]
+    sites = sites[(sites[columns] > 0).any(axis=1)]
+    densities = sites[columns].to_numpy(dtype=float)
+    floor = 0.6 * float(densities[densities > 0].min())
+    sites = sites.assign(**{name: sites[name].clip(lower=floor) for name in columns})
     with drawing_style():
         figure = new_figure(4.2)
         axes = figure.add_axes((0.13, 0.08, 0.58, 0.79))
-        kinds = np.sign(sites["log_ratio"].round(12)).to_numpy()
+        kinds = np.sign(sites["ratio"].round(12) - 1).to_numpy()
         left = -0.2
         for kind, style, key in (
             (-1, STYLES[0], "pairs_down"),
@@ -42,8 +53,9 @@ def draw_pairs(sites: pd.DataFrame, legend: Legend, alt: str) -> Drawing:
             if len(of_kind) or kind:
                 left = _key(axes, words(key, n=len(of_kind)), style, left)
         _lines(axes, sites[sites["site"] == legend.own], Style(INK, "X", "-"), 1.8)
-        middle = [float(np.exp(np.log(sites[f"density_{arm}"]).mean())) for arm in _ARMS]
-        axes.plot([0, 1], middle, color=INK, marker="D", ms=7, lw=2.6, mec="white", zorder=9)
+        middle = [max(density, floor) for density in reversed(typical or ())]
+        ends = [0, 1][: len(middle)]
+        axes.plot(ends, middle, color=INK, marker="D", ms=7, lw=2.6, mec="white", zorder=9)
         _end_labels(axes, sites, middle, legend)
         axes.set_yscale("log")
         axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
@@ -60,7 +72,6 @@ def draw_pairs(sites: pd.DataFrame, legend: Legend, alt: str) -> Drawing:
 
 _MANY = 60
 """Above so many sites their lines are drawn faintly."""
-_ARMS = ("control", "treated")
 
 
 def _lines(axes: Axes, sites: pd.DataFrame, style: Style, width: float, alpha: float = 1.0) -> None:
@@ -90,9 +101,9 @@ def _key(axes: Axes, text: str, style: Style, left: float) -> float:
 
 
 def _end_labels(axes: Axes, sites: pd.DataFrame, middle: list[float], legend: Legend) -> None:
-    """Name the mean and the own site at the right end of their lines."""
+    """Name the typical and the own site at the right end of their lines."""
     words = legend.words
-    named = [(words("pairs_typical") + f"\n{words.number(middle[1])}", middle[1])]
+    named = [(words("pairs_typical") + f"\n{words.number(end)}", end) for end in middle[1:]]
     for _, site in sites[sites["site"] == legend.own].iterrows():
         own = float(site["density_treated"])
         named.append((words("your_site") + f"\n{words.number(own)}", own))

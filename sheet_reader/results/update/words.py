@@ -43,10 +43,6 @@ class Words:
         text = f"{value:.{min(max(0, behind), 6)}f}"
         return text.replace(".", self._texts["decimal_point"])
 
-    def p_value(self, p: float) -> str:
-        """A p value with two significant digits, below 0.001 only that, with its sign."""
-        return f"< {self.number(0.001, 1)}" if p < 0.001 else f"= {self.number(p)}"
-
     def percent(self, share: float) -> str:
         """A share (0..1 or more) in whole per cent."""
         return self("percent", n=f"{100 * share:.0f}")

@@ -120,10 +120,10 @@ def test_visits_after_the_day_are_left_out() -> None:
 def test_the_main_sentence_gives_figure_range_and_sites() -> None:
     content = _content(counts=make_season(4))
     assert re.search(
-        r"About \d+ % fewer .* between \d+ % fewer and \d+ % fewer; 30 sites",
+        r"About \d+ % fewer .* between \d+ % fewer and \d+ % fewer; 30 sites with a find",
         _texts(content, "comparison"),
     )
-    assert "widened for 6 looks" in _texts(content, "comparison")
+    assert "wide enough for 6 looks" in _texts(content, "comparison")
 
 
 def test_few_sites_get_no_figure() -> None:
@@ -131,7 +131,6 @@ def test_few_sites_get_no_figure() -> None:
     content = _content(counts=counts)
     assert "%" not in next(s for s in content.sections if s.key == "comparison").strong
     assert "4 sites" in _texts(content, "comparison")
-    assert "GEE" not in _texts(content, "comparison")
     assert "before 6 sites" in _texts(content, "open")
 
 
@@ -140,14 +139,6 @@ def test_what_is_open_names_waiting_values_and_reading_errors() -> None:
     assert "wait for a person" in text or "waits for a person" in text
     assert "1 in 1000" in text
     assert "percentage points" in text
-
-
-def test_a_failed_second_view_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
-    from sheet_reader.results.update import comparison
-    from sheet_reader.results.update.gee import GeeView
-
-    monkeypatch.setattr(comparison, "gee_view", lambda _: GeeView("it did not settle", 0.95))
-    assert "no result this time: it did not settle" in _texts(_content(), "comparison")
 
 
 def test_places_are_thanked_and_people_only_if_they_allowed_it() -> None:

@@ -24,8 +24,8 @@ _LEGEND = Legend(Words(), OUTLINE, "colonies per plant", own=str(_COUNTS["site"]
 
 
 def _pairs(alt: str = "alt") -> Drawing:
-    sites = compare(_COUNTS, OUTLINE, reading_errors=False).sites
-    return draw_pairs(sites, _LEGEND, alt)
+    found = compare(_COUNTS, OUTLINE, reading_errors=False)
+    return draw_pairs(found.sites, found.typical, _LEGEND, alt)
 
 
 def _weeks() -> Drawing:

@@ -36,4 +36,4 @@ def test_site_numbers_have_their_check_digit_and_differ() -> None:
 def test_a_large_season_shows_the_planted_effect() -> None:
     counts = make_season(1, SeasonPlan(sites=400, visits=10))
     result = compare(counts, OUTLINE, reading_errors=False)
-    assert result.ratio == pytest.approx(0.6, rel=0.06)
+    assert result.statement.ratio == pytest.approx(0.6, rel=0.06)
