@@ -199,10 +199,13 @@ class StudyRecord:
         """One line per visit, as in rows.csv: a column for each field of the study by its full
         name, then ``waiting`` (how many of the visit's fields wait for a person), ``site_name``,
         ``pages_in`` and ``pages_of`` (the sheet's pages that came in, and all of them),
-        ``corrected`` (how many fields a person corrected), ``photo`` and ``remarks``.
+        ``corrected`` (how many fields a person corrected), ``photo``, ``remarks``, ``visit_id``
+        (stays the same whatever is put right) and ``modified`` (when a value or its place last
+        changed).
 
-        The site's column, ``site_name``, ``photo`` and ``remarks`` are ``string``, the date's is
-        ``datetime64[ns]``, all others are ``Int64``.
+        The site's column, ``site_name``, ``photo``, ``remarks`` and ``visit_id`` are ``string``,
+        the date's is ``datetime64[ns]``, ``modified`` is ``datetime64[ms, UTC]``, all others are
+        ``Int64``.
         """
         return self._tables().rows
 
@@ -210,7 +213,8 @@ class StudyRecord:
         """One line per field and photo, as in readings.csv, with its status and the reason.
 
         ``pdf_page`` and ``page`` are ``Int64``, ``visit_date`` is ``datetime64[ns]``,
-        ``confidence`` and ``runner_up_confidence`` (0..1) are ``Float64``; all else is ``string``,
+        ``modified`` is ``datetime64[ms, UTC]``, ``confidence`` and
+        ``runner_up_confidence`` (0..1) are ``Float64``; all else is ``string``,
         also ``value`` and ``runner_up``, which may be a count, a site number or a date. A flagged
         field shows here what was read; whether it is right is not known yet. Where a person gave
         the value, ``read_as`` says what had been read, and there is no ``confidence``.
@@ -222,7 +226,8 @@ class StudyRecord:
 
         The columns are ``site``, ``site_name``, ``visit_date`` (``datetime64[ns]``), ``plot``,
         ``treatment``, ``count``, ``value`` (``Int64``), ``unit``, ``status``, ``decided``
-        (``boolean``: by a person), ``effort`` (``Float64``) and ``photo``, else ``string``.
+        (``boolean``: by a person), ``effort`` (``Float64``), ``photo``, ``visit_id`` and
+        ``modified`` (``datetime64[ms, UTC]``), else ``string``.
         ``value`` is missing unless ``status`` is accepted, confirmed or corrected, ``effort`` where
         the study states none. Visits whose site or date waits have no line here, nor have counts
         on a page that has not arrived; :meth:`rows` shows both.

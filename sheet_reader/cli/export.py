@@ -58,7 +58,15 @@ def _each(
     is_flag=True,
     help="Put the photos' file names into readings.csv, for your own eyes: they may name people.",
 )
-def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: bool) -> None:
+@click.option(
+    "--since",
+    type=click.Path(path_type=Path),
+    metavar="DIR",
+    help="The folder of a former export, with which changes.csv compares; --out if left out.",
+)
+def export(
+    study: Path, formats: tuple[str, ...], out: Path | None, file_names: bool, since: Path | None
+) -> None:
     """Write the tables: rows, counts and readings.
 
     rows has a line for each visit and a column for each field; an empty cell means "not recorded",
@@ -73,6 +81,10 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
     columns. data-package (Frictionless) and darwin-core (an archive with the Humboldt extension)
     are for publishing: they hold neither remarks nor names of places nor coordinates, unless the
     study's [publication] allows places. excel is a workbook, parquet for programs.
+
+    visit_id names a visit for good, whatever is put right in it, and modified says when something
+    last was. Where a rows.csv lies in the folder already, changes.csv says what was added, changed
+    and is gone since then: visit, field, before and after.
 
     Example:  sheet-reader export bean_tips --format csv,excel --out results
     """
@@ -94,7 +106,7 @@ def export(study: Path, formats: tuple[str, ...], out: Path | None, file_names: 
     with open_record(opened, for_reading=True) as record:
         facts = facts_of(record)
         tables = tables_of(opened, facts, file_names_of(record) if file_names else None)
-        for path in export_files(opened, tables, place, formats):
+        for path in export_files(opened, tables, place, formats, since):
             click.echo(str(path))
         waiting = questions_of(record)
         say(f"{counted(len(facts.visits), 'visit')}. {waits(waiting)}")

@@ -261,6 +261,8 @@ def _meant(contact: str, meant: Meant) -> list[str]:
         lines.append(f"  {counted(len(traces.remarks), 'remark')} made by or naming this person")
     if traces.at_work:
         lines.append(f"  {counted(traces.at_work, 'note')} of a program at work for this person")
+    if traces.labels:
+        lines.append(f"  {counted(traces.labels, 'label')} of a site that names this person")
     return lines + unread
 
 

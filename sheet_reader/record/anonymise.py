@@ -13,7 +13,7 @@ from contextlib import contextmanager
 from sqlalchemy import Connection, Table, delete, select, update
 
 from sheet_reader.record import schema
-from sheet_reader.record.people import NOBODY, REPLACED, Person
+from sheet_reader.record.people import NOBODY, REMOVED, REPLACED, Person
 
 DECISIONS = (schema.decisions, schema.sheet_decisions, schema.meanings, schema.blind_answers)
 
@@ -34,6 +34,11 @@ def at_work(connection: Connection, who: Person) -> int:
     return len(_leases(connection, who)) + len(_naming(connection, schema.photos, who))
 
 
+def labels_naming(connection: Connection, who: Person) -> int:
+    """How many labels of sites, as they were printed or read, name this person."""
+    return len(_naming(connection, schema.site_labels, who))
+
+
 def _leases(connection: Connection, who: Person) -> list[str]:
     rows = connection.execute(select(schema.leases))
     return [row.place for row in rows if who.named_in(row.by) or who.named_in(row.holder)]
@@ -49,10 +54,11 @@ def forget_names(connection: Connection, who: Person) -> int:
     connection.execute(delete(schema.leases).where(hers))
     _forget(connection, schema.photos, who)
     forgotten = 0
-    for table in DECISIONS:
+    for table in (*DECISIONS, schema.site_labels):
         if _naming(connection, table, who):
             with _changes_allowed(connection, table.name):
-                forgotten += _forget(connection, table, who)
+                changed = _forget(connection, table, who)
+            forgotten += changed if table in DECISIONS else 0
     return forgotten
 
 
@@ -73,6 +79,8 @@ def _forget(connection: Connection, table: Table, who: Person) -> int:
         new = {name: REPLACED[f"{table.name}.{name}"] for name in named}
         if table is schema.blind_answers:
             new["by"] = _other_nobody(connection, number)
+        if table is schema.site_labels:
+            new["label"] = f"{REMOVED} {number}"  # a site's labels stay different ones
         connection.execute(update(table).where(table.c.id == number).values(new))
     return len(naming)
 

@@ -101,12 +101,10 @@ class _Known:
 
     def _look_at_runs(self, connection: Connection) -> None:
         k, r = schema.reading_runs.c, schema.readings.c
-        first_site, first_day = (
-            func.min(case((c.is_not(None), k.id))) for c in (k.site, k.visit_date)
-        )
-        query = select(k.page_instance_id, first_site, first_day, func.min(k.at))
-        for page, site, day, at in connection.execute(query.group_by(k.page_instance_id)):
-            for kind, run in (("site", site), ("date", day)):
+        site, day = (func.min(case((c.is_not(None), k.id))) for c in (k.site, k.visit_date))
+        query = select(k.page_instance_id, site, day, func.min(k.at))
+        for page, *runs, at in connection.execute(query.group_by(k.page_instance_id)):
+            for kind, run in zip(("site", "date"), runs, strict=True):
                 if run is not None:
                     self._first(page, kind, (run, 0.0))
             self._placed[page] = at
@@ -134,7 +132,7 @@ class _Known:
         for page, field, first, runs, at in connection.execute(query):
             self._said[page, field] = at
             if field in self._keys:
-                self._first(page, self._keys[field], (runs or 0, first))
+                self._first(page, self._keys[field], (runs, first))
                 self.moved[page] = max(at, self.moved.get(page, ""))
 
     def _look_at_sheets(

@@ -22,6 +22,7 @@ from sheet_reader.record.meaning import (
     told_together,
 )
 from sheet_reader.record.model import now
+from sheet_reader.record.people import REMOVED
 from sheet_reader.record.states import Decision, StoredReading
 from sheet_reader.record.writing import keep_site_label
 from sheet_reader.sheet.kept_layouts import printed_labels
@@ -64,7 +65,8 @@ def with_sites(connection: Connection, meanings: Meanings) -> Meanings:
     c = schema.site_labels.c
     seen: dict[str, dict[str, None]] = {}
     for row in connection.execute(select(c.site, c.label).order_by(c.id)):
-        seen.setdefault(row.site, {})[row.label] = None
+        if not row.label.startswith(REMOVED):  # it named a person, who was erased
+            seen.setdefault(row.site, {})[row.label] = None
     if seen:
         for number, labels in printed_labels(meanings.study.folder).items():
             if number in seen:

@@ -15,7 +15,7 @@ from sheet_reader.intake.names import natural_key
 from sheet_reader.intake.pdf import looks_like_pdf
 from sheet_reader.intake.tags import page_texts, tag_texts, texts_in
 from sheet_reader.record import originals, schema
-from sheet_reader.record.anonymise import at_work, decisions_naming
+from sheet_reader.record.anonymise import at_work, decisions_naming, labels_naming
 from sheet_reader.record.engine import RECORD_FILE
 from sheet_reader.record.naming import both_names, neutral_name
 from sheet_reader.record.parameters import RECORD
@@ -39,7 +39,8 @@ class Traces:
     are called, ``senders`` who sent them in how many ``mails``; ``decisions`` is the number of
     those that she took, ``deciders`` under which names; ``reasons`` is the number of reasons given
     for one that name her; ``remarks`` are those that she made or that name her; ``at_work`` is the
-    number of questions and photos that programs of hers hold now.
+    number of questions and photos that programs of hers hold now, ``labels`` that of sites' labels
+    that name her.
     """
 
     photos: dict[int, list[int]]
@@ -51,12 +52,18 @@ class Traces:
     deciders: tuple[str, ...]
     remarks: tuple[int, ...]
     at_work: int
+    labels: int
 
     @property
     def any(self) -> bool:
         """Whether there is anything at all."""
         return bool(
-            self.photos or self.decisions or self.reasons or self.remarks or self.at_work
+            self.photos
+            or self.decisions
+            or self.reasons
+            or self.remarks
+            or self.at_work
+            or self.labels
         )
 
 
@@ -100,6 +107,7 @@ def in_record(
         reasons=reasons,
         remarks=remarks_naming(connection, who),
         at_work=at_work(connection, who),
+        labels=labels_naming(connection, who),
     )
 
 

@@ -12,6 +12,7 @@ import csv
 import io
 import re
 from collections.abc import Callable, Iterable, Sequence
+from datetime import datetime
 from functools import lru_cache
 from typing import Any
 
@@ -43,7 +44,7 @@ def render_csv(header: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
 
 
 def render_frame(frame: pd.DataFrame) -> bytes:
-    """A table as CSV: days as ISO 8601, yes and no, nothing where a value is missing."""
+    """A table as CSV: days and times as ISO 8601, yes and no, nothing where a value is missing."""
     columns = [texts(frame[name]) for name in frame.columns]
     return render_lines(list(frame.columns), zip(*columns, strict=True))
 
@@ -62,9 +63,11 @@ def texts(column: pd.Series, missing: str = "") -> list[str]:
     values = column.tolist()
     there = column.notna().tolist()
     kind = str(column.dtype)
-    if kind.startswith("datetime"):
+    if kind.endswith("UTC]"):
+        shown: Callable[[Any], str] = _time
+    elif kind.startswith("datetime"):
         values = np.datetime_as_string(column.to_numpy("datetime64[D]")).tolist()
-        shown: Callable[[Any], str] = str
+        shown = str
     elif kind == "boolean":
         shown = _yes
     elif kind.startswith("Float"):
@@ -74,6 +77,10 @@ def texts(column: pd.Series, missing: str = "") -> list[str]:
     else:
         shown = lru_cache(maxsize=65_536)(safe_cell)
     return [shown(v) if ok else missing for v, ok in zip(values, there, strict=True)]
+
+
+def _time(moment: datetime) -> str:
+    return f"{moment:%Y-%m-%dT%H:%M:%SZ}"
 
 
 def _yes(value: bool) -> str:

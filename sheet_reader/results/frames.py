@@ -3,8 +3,9 @@
 A value is there only where it counts (accepted, doubted, confirmed, corrected, typed); else it is
 missing.
 Every column has one dtype, whatever the record holds: ``string`` for text and for site numbers, so
-that ``0174`` stays ``0174``, ``datetime64[ns]`` for days, ``Int64`` for whole numbers, ``Float64``
-for other ones, ``boolean`` for yes or no. An empty text is missing as well (``pd.NA``).
+that ``0174`` stays ``0174``, ``datetime64[ns]`` for days, ``datetime64[ms, UTC]`` for times,
+``Int64`` for whole numbers, ``Float64`` for other ones, ``boolean`` for yes or no. An empty text is
+missing as well (``pd.NA``).
 """
 
 from __future__ import annotations
@@ -28,16 +29,17 @@ NOT_RECEIVED, EMPTY, UNREADABLE, WAITS = "not received", "not recorded", "not re
 it, or a person has yet to decide."""
 ROW_COLUMNS = (
     WAITING_COLUMN, "doubted", "site_name", "pages_in", "pages_of", "corrected", "typed", "photo",
-    "remarks",
+    "remarks", "visit_id", "modified",
 )  # fmt: skip
 """The columns of rows after those of the study's fields."""
 COUNT_COLUMNS = (
     "site", "site_name", "visit_date", "plot", "treatment", "count", "value", "unit", "status",
-    "decided", "effort", "photo",
+    "decided", "effort", "photo", "visit_id", "modified",
 )  # fmt: skip
 READING_COLUMNS = (
     "photo", "pdf_page", "sheet", "page", "site", "visit_date", "field", "value", "confidence",
     "status", "reason", "reason_code", "runner_up", "runner_up_confidence", "read_as", "decided",
+    "visit_id", "modified",
 )  # fmt: skip
 
 
@@ -69,6 +71,11 @@ def tables_of(study: Study, facts: Facts, photos: Mapping[int, str] | None = Non
         readings=_readings(study, visits, photos or {}),
         earlier=facts.earlier,
     )
+
+
+def identifier(study: Study, name: str) -> str:
+    """A ``name`` as it is published: below the study's own base, else below its key."""
+    return (study.publication.identifier_base or f"{study.key}:") + name
 
 
 def in_order(visits: Iterable[VisitFact]) -> list[VisitFact]:
@@ -115,6 +122,10 @@ def _rows(study: Study, visits: Sequence[VisitFact], pages_of: int) -> pd.DataFr
         "typed": _numbers(sum(f.status == "typed" for f in fields.values()) for fields in current),
         "photo": _texts(" ".join(visit.photos) for visit in visits),
         "remarks": _texts(" | ".join(visit.remarks) for visit in visits),
+        "visit_id": _texts(identifier(study, visit.identity) for visit in visits),
+        "modified": _times(
+            max((fact.modified for fact in visit.fields), default="") for visit in visits
+        ),
     }
     return pd.DataFrame(columns)
 
@@ -166,6 +177,7 @@ def counts_frame(study: Study, visits: Iterable[VisitFact]) -> pd.DataFrame:
                         visit.site, names.get(visit.site, ""), visit.visit_date, spec.plot,
                         treatment[spec.plot], spec.count, number_of(found), unit[spec.count],
                         found.status, found.decided, effort[spec.plot], found.photo,
+                        identifier(study, visit.identity), found.modified,
                     )
                 )  # fmt: skip
     return _counts(lines)
@@ -175,9 +187,10 @@ def _counts(lines: Sequence[tuple[object, ...]]) -> pd.DataFrame:
     frame = pd.DataFrame(lines, columns=list(COUNT_COLUMNS), dtype="object")
     kinds = dict.fromkeys(COUNT_COLUMNS, "string")
     kinds |= {"value": "Int64", "effort": "Float64", "decided": "boolean"}
-    del kinds["visit_date"]
+    del kinds["visit_date"], kinds["modified"]
     frame = frame.replace("", None).astype(kinds)
     frame["visit_date"] = _days(frame["visit_date"])
+    frame["modified"] = _times(frame["modified"])
     return frame
 
 
@@ -218,6 +231,8 @@ def _readings(
         ),
         "read_as": _texts((f.read_as or "nothing") if _reread(f) else "" for f in facts),
         "decided": pd.Series([f.decided for f in facts], dtype="boolean"),
+        "visit_id": _texts(identifier(study, visit.identity) for visit, _ in found),
+        "modified": _times(f.modified for f in facts),
     }
     return pd.DataFrame(columns)[list(READING_COLUMNS)]
 
@@ -250,6 +265,11 @@ def _numbers(values: Iterable[int | None]) -> pd.Series:
 
 def _shares(values: Iterable[float | None]) -> pd.Series:
     return pd.Series(list(values), dtype="Float64")
+
+
+def _times(values: Iterable[str | None]) -> pd.Series:
+    times = pd.Series([text or None for text in values], dtype="object")
+    return pd.to_datetime(times, format="ISO8601", utc=True).astype("datetime64[ms, UTC]")
 
 
 def _days(values: Iterable[str]) -> pd.Series:

@@ -72,7 +72,7 @@ def read_counts(top: Table) -> tuple[CountField, ...]:
     for table in tables:
         table.only(
             ("name", "label", "boxes", "lowest", "highest", "unit", "note", "tally", "taxon",
-             "life_stage")
+             "life_stage", "taxon_rank", "kingdom")
         )  # fmt: skip
         boxes, lowest, highest = _boxes_and_range(table, required=True)
         counts.append(

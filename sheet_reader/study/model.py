@@ -91,6 +91,8 @@ class CountField:
     tally: bool | None = None
     taxon: str = ""
     life_stage: str = ""
+    taxon_rank: str = ""
+    kingdom: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,7 +127,8 @@ class Effort:
 class Publication:
     """What users of published tables are told. ``licence`` is an SPDX identifier. Names of places
     and coordinates leave in published archives only where ``place_names`` is set and
-    ``place_decimals`` (decimals of a degree) is given.
+    ``place_decimals`` (decimals of a degree) is given. ``country`` is that of all sites (ISO 3166-1
+    alpha-2), ``identifier_base`` what published identifiers begin with.
     """
 
     licence: str = ""
@@ -134,6 +137,8 @@ class Publication:
     publisher: str = ""
     place_names: bool = False
     place_decimals: int | None = None
+    country: str = ""
+    identifier_base: str = ""
 
 
 @dataclass(frozen=True, slots=True)

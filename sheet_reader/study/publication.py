@@ -27,6 +27,23 @@ that the IPT user manual, "Dataset licensing", names for Darwin Core Archives (f
 
 MOST_DECIMALS = 6
 _NAME = re.compile(r"[^\W\d_][\w .()×'-]*\Z")
+_COUNTRY = re.compile(r"[A-Z]{2}")
+_SIGNS = r"[A-Za-z0-9._~!$&'()*+,;=:@%/?-]*"
+_BASE = re.compile(
+    rf"https?://[A-Za-z0-9.-]+(:\d+)?/({_SIGNS}[/#=:])?"
+    rf"|urn:[A-Za-z0-9][A-Za-z0-9-]{{0,30}}[A-Za-z0-9]:({_SIGNS}[:/])?"
+)
+"""A web address (RFC 3986) or URN (RFC 8141) to which a name can be added."""
+_BASE_MEANT = (
+    "a web address that ends in / or #, or a URN that ends in a colon, such as "
+    "“https://example.org/bean-tips/”"
+)
+RANKS = ("kingdom", "phylum", "class", "order", "family", "subfamily", "tribe", "genus",
+         "subgenus", "species", "subspecies", "variety")  # fmt: skip
+"""Ranks of GBIF's vocabulary rank_2015-04-24 that count studies use."""
+KINGDOMS = ("Animalia", "Archaea", "Bacteria", "Chromista", "Fungi", "Plantae", "Protozoa",
+            "Viruses")  # fmt: skip
+"""The examples of dwc:kingdom."""
 
 
 def read_publication(top: Table) -> Publication:
@@ -35,8 +52,9 @@ def read_publication(top: Table) -> Publication:
     if table is None:
         return Publication()
     table.only(
-        ("licence", "citation", "description", "publisher", "place_names", "place_decimals")
-    )
+        ("licence", "citation", "description", "publisher", "place_names", "place_decimals",
+         "country", "identifier_base")
+    )  # fmt: skip
     licence = table.choice("licence", tuple(LICENCES)) if table.has("licence") else ""
     return Publication(
         licence=licence,
@@ -45,7 +63,17 @@ def read_publication(top: Table) -> Publication:
         publisher=table.text("publisher", longest=120, required=False),
         place_names=table.flag("place_names") or False,
         place_decimals=table.whole("place_decimals", 0, MOST_DECIMALS, required=False),
+        country=_matching(table, "country", _COUNTRY, "two capital letters, such as “DE”"),
+        identifier_base=_matching(table, "identifier_base", _BASE, _BASE_MEANT),
     )
+
+
+def _matching(table: Table, key: str, form: re.Pattern[str], meant: str) -> str:
+    text = table.text(key, longest=200, required=False)
+    if text and not form.fullmatch(text):
+        table.wrong(key, f"{shown(text)} must be {meant}")
+        return ""
+    return text
 
 
 def read_effort(
@@ -68,8 +96,10 @@ def read_effort(
     return Effort(name, unit, protocol, table.flag("equal") is not False)
 
 
-def read_taxon(table: Table) -> tuple[str, str]:
-    """``taxon`` and ``life_stage`` of a count; empty where she does not name them."""
+def read_taxon(table: Table) -> tuple[str, str, str, str]:
+    """``taxon``, ``life_stage``, ``taxon_rank`` and ``kingdom`` of a count; empty where she does
+    not name them.
+    """
     taxon = table.text("taxon", longest=120, required=False)
     if taxon and not _NAME.match(taxon):
         table.wrong("taxon", f"{shown(taxon)} must be a scientific name, such as “Aphis fabae”")
@@ -78,4 +108,11 @@ def read_taxon(table: Table) -> tuple[str, str]:
     life_stage = table.text("life_stage", longest=40, required=False)
     if life_stage and not taxon:
         table.wrong("life_stage", "needs a taxon: the stage of what?")
-    return taxon, life_stage
+    chosen = {
+        key: table.choice(key, choices) if table.has(key) else ""
+        for key, choices in (("taxon_rank", RANKS), ("kingdom", KINGDOMS))
+    }
+    for key, text in chosen.items():
+        if text and not taxon:
+            table.wrong(key, "needs a taxon")
+    return taxon, life_stage, chosen["taxon_rank"], chosen["kingdom"]

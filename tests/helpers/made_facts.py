@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from itertools import count
+from uuid import UUID
 
 from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
 
@@ -30,6 +31,7 @@ def fact(
         status=status,
         needs_review=status == "flagged",
         decided=status in ("confirmed", "corrected"),
+        modified="2026-06-01T12:00:00.000+00:00",
     )
     return replace(usual, **more)  # type: ignore[arg-type]
 
@@ -44,7 +46,8 @@ def visit(
     without a value ("empty", "unreadable") or with a guess ("flagged").
     """
     fields = tuple(_as_fact(name, value) for name, value in (values or {}).items())
-    usual = VisitFact(site, day, (1,), ("photo-0001",), fields)
+    identity = str(UUID(int=next(_IDS)))
+    usual = VisitFact(site, day, (1,), ("photo-0001",), fields, identity=identity)
     return replace(usual, **more)  # type: ignore[arg-type]
 
 

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import io
 import shutil
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
+from zipfile import ZipFile
 
 from stand_in import says
 
@@ -14,6 +17,9 @@ from sheet_reader.record.engine import RECORD_FILE
 from sheet_reader.record.identity import identified
 from sheet_reader.record.model import LeftEmpty, Value
 from sheet_reader.record.store import Record
+from sheet_reader.results.formats.darwin_core.archive import darwin_core
+from sheet_reader.results.frames import tables_of
+from sheet_reader.results.from_record import facts_of
 from sheet_reader.study.model import Study
 
 Post = Callable[..., Any]
@@ -40,6 +46,19 @@ def reading(record: Record, page: int, field: str) -> int:
     )
 
 
+def published(record: Record) -> set[str]:
+    """Every eventID, occurrenceID and measurementID."""
+    snails, eggs = record.study.counts
+    study = replace(record.study, counts=(replace(snails, taxon="Lymnaea"), eggs))
+    (data,) = darwin_core(study, tables_of(study, facts_of(record))).values()
+    with ZipFile(io.BytesIO(data)) as archive:
+        files = [archive.read(f"{name}.txt").decode().splitlines()[1:]
+                 for name in ("event", "occurrence", "measurementorfact")]  # fmt: skip
+    found = [line.split("\t")[place > 0] for place, lines in enumerate(files) for line in lines]
+    assert len(set(found)) == len(found)
+    return set(found)
+
+
 def test_twenty_corrections_change_no_identity(study: Study, post: Post) -> None:
     post(says())
     post(says({"site": "1010", "date": "2026-05-27"}))
@@ -47,6 +66,8 @@ def test_twenty_corrections_change_no_identity(study: Study, post: Post) -> None
     with Record.open(study) as record:
         before = set(identities(record).values())
         assert len(before) == 3
+        told = published(record)
+        assert len(told) == 3 + 6 + 6 + 15
         first = page_of(record, "1004", "2026-05-20")
         for step in range(6):  # to other sites and days, and back
             place = ("1010", "1004")[step % 2], ("2026-06-03", "2026-05-20")[step % 2]
@@ -76,6 +97,7 @@ def test_twenty_corrections_change_no_identity(study: Study, post: Post) -> None
         while record.undo_last("Ada") is not None:
             assert len(identities(record)) == len(record.state())
         assert set(identities(record).values()) == before
+        assert published(record) == told
 
 
 def test_two_pages_moved_one_after_the_other_keep_it_in_any_order(

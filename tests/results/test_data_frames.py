@@ -31,6 +31,8 @@ COUNTS = {
     "decided": "boolean",
     "effort": "Float64",
     "photo": "string",
+    "visit_id": "string",
+    "modified": "datetime64[ms, UTC]",
 }
 
 
@@ -91,9 +93,11 @@ def check_dtypes(
         "site": "string", "date": "datetime64[ns]", **numbers, "waiting": "Int64",
         "doubted": "string", "site_name": "string", "pages_in": "Int64", "pages_of": "Int64",
         "corrected": "Int64", "typed": "Int64", "photo": "string", "remarks": "string",
+        "visit_id": "string", "modified": "datetime64[ms, UTC]",
     }  # fmt: skip
     expected = dict.fromkeys(readings.columns, "string")
     expected |= {"pdf_page": "Int64", "page": "Int64", "visit_date": "datetime64[ns]"}
+    expected |= {"modified": "datetime64[ms, UTC]"}
     expected |= {"confidence": "Float64", "runner_up_confidence": "Float64", "decided": "boolean"}
     assert dtypes(readings) == expected
 
@@ -217,6 +221,8 @@ def text(value: Any) -> str:
         return "yes" if value else "no"
     if value is pd.NA or value is pd.NaT:
         return ""
+    if isinstance(value, pd.Timestamp) and value.tz:
+        return f"{value:%Y-%m-%dT%H:%M:%SZ}"
     if isinstance(value, pd.Timestamp):
         return value.date().isoformat()
     return f"{value:.6f}".rstrip("0").rstrip(".") if isinstance(value, float) else str(value)

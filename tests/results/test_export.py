@@ -36,14 +36,15 @@ def exported(folder: Path, name: str) -> list[dict[str, str]]:
 
 def test_readings_have_the_documented_columns(study: Study, tmp_path: Path) -> None:
     one = fact(PLANTS, runner_up="19", runner_up_confidence=0.0012)
-    export_files(study, tables(study, visit(values={PLANTS: one})), tmp_path)
+    export_files(study, tables(study, visit(values={PLANTS: one}, identity="5f")), tmp_path)
     lines = (tmp_path / "readings.csv").read_bytes().split(b"\r\n")
     assert lines[0] == (
         b"photo,pdf_page,sheet,page,site,visit_date,field,value,confidence,status,reason"
-        b",reason_code,runner_up,runner_up_confidence,read_as,decided"
+        b",reason_code,runner_up,runner_up_confidence,read_as,decided,visit_id,modified"
     )
     assert lines[1] == (
         b"photo-0001,1,2043,1,2043,2026-05-20,pinched.plants,14,0.9987,accepted,,,19,0.0012,,no"
+        b",bean-tips:5f,2026-06-01T12:00:00Z"
     )
 
 
@@ -135,8 +136,9 @@ def test_visits_without_site_or_date_come_last(study: Study, tmp_path: Path) -> 
 
 def test_the_order_of_the_record_does_not_matter(study: Study, tmp_path: Path) -> None:
     fields = [fact(spec.name) for spec in study.fields]
-    export_files(study, tables(study, visit(fields=tuple(fields))), tmp_path / "a")
-    export_files(study, tables(study, visit(fields=tuple(fields[::-1]))), tmp_path / "b")
+    one = visit(fields=tuple(fields))
+    export_files(study, tables(study, one), tmp_path / "a")
+    export_files(study, tables(study, replace(one, fields=one.fields[::-1])), tmp_path / "b")
     first = (tmp_path / "a" / "readings.csv").read_bytes()
     assert first == (tmp_path / "b" / "readings.csv").read_bytes()
     told = [line["field"] for line in exported(tmp_path / "a", "readings.csv")]

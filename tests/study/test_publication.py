@@ -57,6 +57,8 @@ def test_all_keys(write: Write) -> None:
         ('[publication]\nlicense = "CC0-1.0"\n', "publication.license: unknown key – did you mea"),
         ("[publication]\nplace_decimals = 9\n", "publication.place_decimals: must lie from 0 to"),
         ('[publication]\nplace_names = "yes"\n', "publication.place_names: must be true or false"),
+        ('[publication]\ncountry = "de"\n', "publication.country: “de” must be two capital"),
+        ('[publication]\nidentifier_base = "snails"\n', "publication.identifier_base: “snails” m"),
         ('[effort]\nfield = "hours"\nunit = "h"\n', "effort.field: “hours” is no count or number"),
         ('[effort]\nfield = "large"\n', "effort.unit: is missing, and large has none: say what"),
         ("[effort]\nunit = 'h'\n", "effort.field: is missing"),
@@ -76,6 +78,8 @@ def test_each_mistake(write: Write, more: str, expected: str) -> None:
         ('taxon = "cepaea"', "taxon: “cepaea” must begin with a capital letter"),
         ('taxon = "Cepaea <b>"', "taxon: “Cepaea <b>” must be a scientific name"),
         ('life_stage = "egg"', "life_stage: needs a taxon: the stage of what?"),
+        ('taxon = "Cepaea"\ntaxon_rank = "gender"', "taxon_rank: “gender” must be one of"),
+        ('kingdom = "Animalia"', "kingdom: needs a taxon"),
     ],
 )
 def test_each_mistake_of_a_count(write: Write, key: str, expected: str) -> None:
@@ -106,3 +110,31 @@ def test_places_of_the_site_list(write: Write) -> None:
 def test_each_mistake_of_a_place(write: Write, sites: str, expected: str) -> None:
     found = mistakes(write(sites=sites))
     assert any(line.startswith(expected) for line in found), found
+
+
+@pytest.mark.parametrize(
+    ("base", "fits"),
+    [
+        ("https://example.org/snails/", True),
+        ("https://example.org/snails#", True),
+        ("https://example.org/", True),
+        ("http://example.org:8080/get?visit=", True),
+        ("urn:example:", True),
+        ("urn:example:snails:", True),
+        ("https://example.org", False),
+        ("https://example.org/snails", False),
+        ("https://pat@example.org/snails/", False),
+        ("https://example.org/two words/", False),
+        ("ftp://example.org/snails/", False),
+        ("urn:example", False),
+        ("urn:e:", False),
+    ],
+)
+def test_names_can_be_added_to_the_base_of_identifiers(
+    write: Write, base: str, fits: bool
+) -> None:
+    more = f'[publication]\nidentifier_base = "{base}"\n'
+    if fits:
+        assert read_study(write(more=more)).publication.identifier_base == base
+    else:
+        assert len(mistakes(write(more=more))) == 1

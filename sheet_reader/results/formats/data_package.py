@@ -1,8 +1,9 @@
 """A Data Package (version 2): the tables as CSV with a description that programs read.
 
 After the specification at datapackage.org, version 2.0 (2024): Table Schema with types, units,
-``missingValues`` that say why there is none, ``constraints`` with ``enum``, ``categories``. Units
-and the citation are properties of our own, which the specification allows.
+``constraints`` with ``enum``, ``categories``. A column of values holds nothing else; why one is
+missing stands in the column beside it, ``….missing``. Units and the citation are properties of our
+own, which the specification allows.
 """
 
 from __future__ import annotations
@@ -28,14 +29,15 @@ from sheet_reader.study.publication import LICENCES
 
 FOLDER = "data-package"
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"
-MISSING = {
-    "": "there is none",
+WHY = ".missing"
+"""What the column ends in that says why another has no value."""
+REASONS = {
     NOT_RECEIVED: "the page that holds the field did not come in",
     EMPTY: "nothing is written in the field, which is not 0",
     UNREADABLE: "something is written, but nobody can tell what",
     WAITS: "a person has yet to decide",
 }
-"""The cells that stand for no value, and why there is none."""
+"""Why there is no value."""
 TYPES = {"text": "string", "yes or no": "boolean"}
 NEVER_PUBLISHED = ("remarks",)
 
@@ -66,20 +68,22 @@ def _is_published(study: Study, column: str) -> bool:
 
 
 def _rows_cells(tables: Tables) -> dict[str, list[str]]:
-    found = {name: texts(tables.rows[name]) for name in tables.rows.columns}
-    for name in tables.why_missing.columns:
-        why = tables.why_missing[name].tolist()
-        found[name] = [reason or cell for cell, reason in zip(found[name], why, strict=True)]
+    found = {}
+    for name in tables.rows.columns:
+        found[name] = texts(tables.rows[name])
+        if name in tables.why_missing.columns:
+            found[name + WHY] = texts(tables.why_missing[name])
     return found
 
 
 def _counts_cells(tables: Tables) -> dict[str, list[str]]:
     counts: pd.DataFrame = tables.counts
-    found = {name: texts(counts[name]) for name in counts.columns}
-    status = counts["status"].tolist()
-    found["value"] = [
-        cell or why_no_value(why) for cell, why in zip(found["value"], status, strict=True)
-    ]
+    found = {}
+    for name in counts.columns:
+        found[name] = texts(counts[name])
+        if name == "value":
+            why = zip(found[name], counts["status"].tolist(), strict=True)
+            found[name + WHY] = ["" if cell else why_no_value(status) for cell, status in why]
     return found
 
 
@@ -103,11 +107,14 @@ def _resource(
 ) -> dict[str, Any]:
     by_name = {e.column: e for e in entries(study, tables.earlier) if e.table == table}
     schema: dict[str, Any] = {
-        "fields": [_field(study, by_name[name]) for name in columns],
-        "missingValues": [{"value": cell, "label": why} for cell, why in MISSING.items()],
+        "fields": [
+            _field(study, by_name[name]) if name in by_name else _why_field(name)
+            for name in columns
+        ],
+        "missingValues": [""],
     }
     if table == "counts":
-        schema["primaryKey"] = ["site", "visit_date", "plot", "count"]
+        schema["primaryKey"] = ["visit_id", "plot", "count"]
     return {
         "name": table,
         "type": "table",
@@ -119,6 +126,16 @@ def _resource(
         "hash": f"sha256:{hashlib.sha256(data).hexdigest()}",
         "dialect": {"delimiter": ",", "lineTerminator": "\r\n", "doubleQuote": True},
         "schema": schema,
+    }
+
+
+def _why_field(name: str) -> dict[str, Any]:
+    return {
+        "name": name,
+        "type": "string",
+        "description": f"why {name.removesuffix(WHY)} has no value; empty where it has one",
+        "categories": [{"value": value, "label": label} for value, label in REASONS.items()],
+        "constraints": {"enum": list(REASONS)},
     }
 
 
@@ -166,7 +183,8 @@ def _constraints(study: Study, entry: Entry) -> dict[str, Any]:
     spec = next((s for s in study.fields if s.name == entry.column), None)
     if entry.table == "rows" and spec is not None and entry.type == "integer":
         return {"minimum": 0, "maximum": 10**spec.boxes - 1}
-    if entry.table == "counts" and entry.column in ("site", "visit_date", "plot", "count"):
+    keys = ("site", "visit_date", "plot", "count", "visit_id")
+    if entry.table == "counts" and entry.column in keys:
         return {"required": True}
     if entry.column in ("confidence", "runner_up_confidence"):
         return {"minimum": 0, "maximum": 1}

@@ -22,7 +22,11 @@ STATUSES = {
 }
 """What each status of a field means."""
 
-_ROWS = {
+_ALL = {
+    "visit_id": ("text", "identifier of the visit: stays the same when anything is put right"),
+    "modified": ("datetime", "when a value or its place last changed, UTC"),
+}
+_ROWS = _ALL | {
     "waiting": ("integer", "how many fields of the visit wait for a person"),
     "doubted": ("text", "the fields whose value is doubted, by full names parted by spaces"),
     "site_name": ("text", "the site's name on the site list"),
@@ -33,7 +37,7 @@ _ROWS = {
     "photo": ("text", "the photos of the visit, by neutral names parted by spaces"),
     "remarks": ("text", "what people said about this visit, parted by |; without addresses"),
 }
-_COUNTS = {
+_COUNTS = _ALL | {
     "site": ("text", "number of the site; keep leading zeros"),
     "site_name": ("text", "the site's name on the site list"),
     "visit_date": ("date", "day of the visit, ISO 8601"),
@@ -47,7 +51,7 @@ _COUNTS = {
     "effort": ("number", "how long or how much was searched in this plot at this visit"),
     "photo": ("text", "the photo that the value is taken from, by its neutral name"),
 }
-_READINGS = {
+_READINGS = _ALL | {
     "photo": ("text", "the photo, by its neutral name"),
     "pdf_page": ("integer", "which page of the PDF, from 1"),
     "sheet": ("text", "site number printed on the sheet, BLANK where none is printed"),

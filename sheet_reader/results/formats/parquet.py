@@ -23,6 +23,9 @@ def parquet(_study: Study, tables: Tables) -> dict[str, bytes]:
     for name, frame in frames.items():
         stream = io.BytesIO()
         table = pyarrow.Table.from_pandas(frame, preserve_index=False)
+        for place, column in enumerate(table.schema):
+            if column.type == pyarrow.timestamp("ns"):  # days
+                table = table.set_column(place, column.name, table[place].cast(pyarrow.date32()))
         pyarrow.parquet.write_table(table, stream)
         files[f"{name}.parquet"] = stream.getvalue()
     return files

@@ -16,6 +16,7 @@ from typing import Any
 import pandas as pd
 import xlsxwriter
 
+from sheet_reader.results.cells import texts
 from sheet_reader.results.formats.bulk_sheet import BulkSheet, Day, Marked
 from sheet_reader.results.formats.dictionary import HEADER, entries
 from sheet_reader.results.frames import UNREADABLE, WAITS, Tables
@@ -94,6 +95,8 @@ def _columns(frame: pd.DataFrame) -> list[list[Any]]:
 
 def _cells(column: pd.Series) -> list[Any]:
     values, there = column.tolist(), column.notna().tolist()
+    if str(column.dtype).endswith("UTC]"):
+        return [text or None for text in texts(column)]
     if str(column.dtype).startswith("datetime"):
         days = (column - FIRST_DAY).dt.days.tolist()
         return _DayList(Day(d) if ok else None for d, ok in zip(days, there, strict=True))

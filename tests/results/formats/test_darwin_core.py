@@ -22,6 +22,7 @@ from made_facts import facts, visit
 
 from sheet_reader.results.export import format_named
 from sheet_reader.results.frames import Tables, tables_of
+from sheet_reader.results.from_record import Facts
 from sheet_reader.study.model import Study
 
 TEXT = "{http://rs.tdwg.org/dwc/text/}"
@@ -143,19 +144,91 @@ def test_a_zero_is_absent_and_nothing_else_is(archive: ZipFile) -> None:
         zero = line["organismQuantity"] == "0"
         assert line["occurrenceStatus"] == ("absent" if zero else "present")
         assert (line["individualCount"] == "0") == zero
-        assert line["organismQuantity"].isdecimal()
-        assert line["organismQuantityType"]
+        assert line["organismQuantity"].isdecimal() == bool(line["organismQuantityType"])
     assert {line["occurrenceStatus"] for line in found} == {"present", "absent"}
 
 
-def test_what_has_no_value_is_no_occurrence(study: Study, archive: ZipFile) -> None:
-    other = study.sites[1].number
-    names = {
-        line["occurrenceID"].rsplit(":", 1)[1]
-        for line in lines(archive, "occurrence")
-        if line["eventID"].startswith(f"bean-tips:{other}:2026-05-21:pinched")
+def occurrences(archive: ZipFile) -> dict[tuple[str, str, str], dict[str, str]]:
+    """By day, plot and taxon; there must be one at most."""
+    days = {line["eventID"]: line["eventDate"] for line in lines(archive, "event")}
+    found = {
+        (days[x["eventID"]], x["eventID"].rpartition(":")[2], x["scientificName"]): x
+        for x in lines(archive, "occurrence")
     }
-    assert names == {"small_larvae", "large_larvae"}
+    assert len(found) == len(lines(archive, "occurrence"))
+    return found
+
+
+def test_a_taxon_has_one_occurrence_with_its_whole_quantity(archive: ZipFile) -> None:
+    found = occurrences(archive)
+    said = {
+        key: (x["occurrenceStatus"], x["organismQuantity"]) for key, x in found.items()
+    }
+    assert said == {
+        ("2026-05-20", "pinched", "Aphis fabae"): ("absent", "0"),
+        ("2026-05-20", "pinched", "Coccinellidae"): ("present", "8"),
+        ("2026-05-20", "unpinched", "Aphis fabae"): ("absent", "0"),
+        ("2026-05-20", "unpinched", "Coccinellidae"): ("present", "8"),
+        # one stage is empty and the total can't be read: present, and nobody knows how many
+        ("2026-05-21", "pinched", "Coccinellidae"): ("present", ""),
+        ("2026-05-21", "unpinched", "Aphis fabae"): ("absent", "0"),
+        ("2026-05-21", "unpinched", "Coccinellidae"): ("present", "8"),
+    }
+    unsure = found["2026-05-21", "pinched", "Coccinellidae"]
+    assert unsure["occurrenceRemarks"] == "not recorded: Ladybird egg clusters"
+
+
+def test_stages_and_totals_are_measurements(archive: ZipFile) -> None:
+    events = {line["eventID"]: line for line in lines(archive, "event")}
+    told = [
+        (x["measurementType"], x["measurementValue"], x["measurementRemarks"])
+        for x in lines(archive, "measurementorfact")
+        if events[x["eventID"]]["eventDate"] == "2026-05-20"
+        and x["eventID"].endswith(":pinched")
+        and "Coccinellidae" in x["measurementRemarks"]
+    ]
+    assert told == [
+        ("Ladybird egg clusters", "3", "Coccinellidae; egg"),
+        ("Ladybird larvae under 5 mm", "0", "Coccinellidae; larva"),
+        ("Ladybird larvae, 5 mm or longer", "5", "Coccinellidae; larva"),
+        ("Total of the three ladybird counts", "8", "Coccinellidae"),
+    ]
+
+
+def test_a_total_of_several_taxa_is_nobodys_occurrence(study: Study) -> None:
+    counts = [
+        replace(c, taxon="Adalia bipunctata") if c.name == "egg_clusters" else c
+        for c in study.counts
+    ]
+    mixed = replace(study, counts=tuple(counts))
+    values = {"pinched.egg_clusters": 3, "pinched.small_larvae": 1, "pinched.large_larvae": 4,
+              "pinched.ladybirds": 8}  # fmt: skip
+    tables = tables_of(mixed, facts(visit(study.sites[0].number, values=values)))
+    with archive_of(mixed, tables) as archive:
+        said = {x["scientificName"]: x["organismQuantity"] for x in lines(archive, "occurrence")}
+    assert said == {"Adalia bipunctata": "3", "Coccinellidae": "5"}
+
+
+@pytest.mark.parametrize(
+    ("values", "said"),
+    [
+        ({"egg_clusters": 0, "small_larvae": 0, "large_larvae": 0}, ("absent", "0")),
+        ({"egg_clusters": 0, "small_larvae": 0, "large_larvae": "empty"}, None),
+        ({"egg_clusters": 0, "small_larvae": 0, "ladybirds": 0}, ("absent", "0")),
+        ({"egg_clusters": 2, "small_larvae": 0, "ladybirds": 0}, ("present", "")),
+        ({"egg_clusters": 2, "small_larvae": 1, "large_larvae": 0}, ("present", "3")),
+    ],
+)
+def test_an_absence_needs_all_of_a_taxon(
+    study: Study, values: dict[str, int | str], said: tuple[str, str] | None
+) -> None:
+    named = {f"pinched.{name}": value for name, value in values.items()}
+    found = facts(visit(study.sites[0].number, values=named))
+    with archive_of(study, tables_of(study, found)) as archive:
+        told = [
+            (x["occurrenceStatus"], x["organismQuantity"]) for x in lines(archive, "occurrence")
+        ]
+    assert told == ([said] if said else [])
 
 
 def test_only_a_unit_of_individuals_makes_a_number_one_of_individuals(archive: ZipFile) -> None:
@@ -169,15 +242,17 @@ def test_no_name_is_guessed(study: Study, archive: ZipFile) -> None:
     taxa = {count.taxon for count in study.counts if count.taxon}
     assert {line["scientificName"] for line in lines(archive, "occurrence")} == taxa
     measured = {line["measurementType"] for line in lines(archive, "measurementorfact")}
-    assert {"Bean plants", "Time searched", "Helpers", "treatment"} == measured
+    stages = {count.label for count in study.counts if count.taxon == "Coccinellidae"}
+    assert {"Bean plants", "Time searched", "Helpers", "treatment"} | stages == measured
 
 
-def test_what_was_looked_for_is_told_and_an_empty_box_is_no_absence(
-    study: Study, archive: ZipFile
-) -> None:
-    found = {line["eventID"]: line for line in lines(archive, "humboldt")}
-    site, other = study.sites[0].number, study.sites[1].number
-    full = found[f"bean-tips:{site}:2026-05-20:pinched"]
+def test_what_was_looked_for_is_told_and_an_empty_box_is_no_absence(archive: ZipFile) -> None:
+    days = {line["eventID"]: line["eventDate"] for line in lines(archive, "event")}
+    found = {
+        (days[line["eventID"]], line["eventID"].rpartition(":")[2]): line
+        for line in lines(archive, "humboldt")
+    }
+    full = found["2026-05-20", "pinched"]
     assert full["targetTaxonomicScope"] == "Aphis fabae | Coccinellidae"
     assert full["targetLifeStageScope"] == "egg | larva"
     assert full["isTaxonomicScopeFullyReported"] == "true"
@@ -186,20 +261,47 @@ def test_what_was_looked_for_is_told_and_an_empty_box_is_no_absence(
     assert (full["samplingEffortValue"], full["samplingEffortUnit"]) == ("10", "minutes")
     assert full["isLeastSpecificTargetCategoryQuantityInclusive"] == "true"
     # blackfly waits, egg clusters are empty, the total can't be read
-    holes = found[f"bean-tips:{other}:2026-05-21:pinched"]
+    holes = found["2026-05-21", "pinched"]
     assert holes["targetTaxonomicScope"] == "Coccinellidae"
     assert holes["isTaxonomicScopeFullyReported"] == "false"
     assert holes["absentTaxa"] == ""
     assert holes["isLeastSpecificTargetCategoryQuantityInclusive"] == "false"
-    untimed = found[f"bean-tips:{other}:2026-05-21:unpinched"]
+    untimed = found["2026-05-21", "unpinched"]
     assert untimed["isSamplingEffortReported"] == "false"
     assert untimed["samplingEffortValue"] == untimed["samplingEffortUnit"] == ""
 
 
-def test_totals_say_that_they_include_their_parts(archive: ZipFile) -> None:
-    for line in lines(archive, "occurrence"):
-        is_total = line["occurrenceID"].endswith(":ladybirds")
-        assert line["occurrenceRemarks"].startswith("total; includes") == is_total
+def test_size_rank_kingdom_country_and_base_are_told_where_they_are_known(
+    study: Study, tables: Tables, found: Facts
+) -> None:
+    with archive_of(study, tables) as archive:
+        plain = lines(archive, "event")[1]
+        assert plain["eventID"].startswith("bean-tips:")
+        assert (plain["sampleSizeValue"], plain["sampleSizeUnit"]) == ("10", "minutes")
+        assert plain["modified"] == "2026-06-01T12:00:00Z"
+        assert b"countryCode" not in archive.read("meta.xml")
+    said = replace(
+        study.publication, country="IE", identifier_base="https://example.org/bean-tips/"
+    )
+    counts = [replace(c, taxon_rank="family", kingdom="Animalia") for c in study.counts]
+    study = replace(study, publication=said, counts=tuple(counts))
+    with archive_of(study, tables_of(study, found)) as archive:
+        for name, key in (("event", "eventID"), ("occurrence", "occurrenceID"),
+                          ("measurementorfact", "measurementID")):  # fmt: skip
+            ids = [line[key] for line in lines(archive, name)]
+            assert len(set(ids)) == len(ids)
+            assert all(one.startswith("https://example.org/bean-tips/") for one in ids)
+        one = lines(archive, "occurrence")[0]
+        assert (one["taxonRank"], one["kingdom"]) == ("family", "Animalia")
+        assert b'default="IE"' in archive.read("meta.xml")
+
+
+def test_the_country_is_on_the_published_list(
+    study: Study, tables: Tables, standards: Path
+) -> None:
+    study = replace(study, publication=replace(study.publication, country="IE"))
+    with archive_of(study, tables) as archive:
+        test_every_term_is_on_its_published_list(archive, standards)
 
 
 def test_events_nest_and_bear_only_settled_visits(archive: ZipFile) -> None:

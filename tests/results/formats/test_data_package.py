@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import csv
 import json
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from sheet_reader.results.export import export_files
@@ -51,19 +53,29 @@ def test_frictionless_would_see_a_value_out_of_place(package: Path) -> None:
     assert not frictionless.validate(str(package)).valid
 
 
-def test_missing_values_say_why_and_are_never_zero(
+def test_number_columns_hold_numbers_and_the_reason_stands_beside(
     described: dict[str, Any], package: Path
 ) -> None:
-    # Table Schema (version 2), "missingValues": values with labels, at datapackage.org
-    for resource in described["resources"]:
-        missing = resource["schema"]["missingValues"]
-        assert {entry["value"] for entry in missing} >= {"", "waits", "not recorded"}
-        assert all(entry["label"] for entry in missing)
-        assert "0" not in {entry["value"] for entry in missing}
-        assert "fieldsMatch" not in resource["schema"]
-    text = (package.parent / "rows.csv").read_text(encoding="utf-8")
-    assert "not received" in text
-    assert "waits" in text
+    for table in ("rows", "counts"):
+        own = fields(described, table)
+        with (package.parent / f"{table}.csv").open(encoding="utf-8", newline="") as file:
+            lines = list(csv.DictReader(file))
+        numbers = [name for name, field in own.items() if field["type"] == "integer"]
+        assert all(not line[name] or line[name].isdecimal() for line in lines for name in numbers)
+        told = [name for name in numbers if f"{name}.missing" in own]
+        assert told
+        for line in lines:
+            for name in told:
+                assert bool(line[name]) != bool(line[f"{name}.missing"])
+    whole = (package.parent / "rows.csv").read_text(encoding="utf-8")
+    assert all(why in whole for why in ("not received", "waits", "not recorded", "not readable"))
+    assert all(r["schema"]["missingValues"] == [""] for r in described["resources"])
+
+
+def test_pandas_reads_numbers_as_numbers(package: Path) -> None:
+    counts = pd.read_csv(package.parent / "counts.csv")
+    assert counts["value"].dtype == "float64"
+    assert counts["value"].sum() > 100
 
 
 def test_types_units_constraints_and_categories(described: dict[str, Any]) -> None:

@@ -35,9 +35,8 @@ def _of_csv(data: bytes) -> dict[Key, str]:
 def of_data_package(files: dict[str, bytes]) -> dict[Key, str]:
     description = json.loads(files["data-package/datapackage.json"])
     schema = {r["name"]: r["schema"] for r in description["resources"]}["counts"]
-    missing = {entry["value"] for entry in schema["missingValues"]}
-    cells = _of_csv(files["data-package/counts.csv"])
-    return {key: "" if cell in missing else cell for key, cell in cells.items()}
+    assert schema["missingValues"] == [""]
+    return _of_csv(files["data-package/counts.csv"])
 
 
 def of_excel(files: dict[str, bytes]) -> dict[Key, str]:
@@ -102,21 +101,27 @@ def test_the_archive_holds_the_numbers_that_count(
     study: Study, found: Facts, tables: Tables
 ) -> None:
     (data,) = format_named("darwin-core")(study, tables).values()
-    read: dict[Key, str] = {}
     with ZipFile(io.BytesIO(data)) as archive:
-        for name, key, value in (
-            ("occurrence.txt", "occurrenceID", "organismQuantity"),
-            ("measurementorfact.txt", "measurementID", "measurementValue"),
-        ):
-            lines = csv.DictReader(
-                io.StringIO(archive.read(name).decode(), newline=""),
+        event, occurrence, measurement = (
+            list(csv.DictReader(
+                io.StringIO(archive.read(f"{name}.txt").decode(), newline=""),
                 delimiter="\t",
                 quoting=csv.QUOTE_NONE,
-            )
-            for line in lines:
-                parts = line[key].split(":")
-                if len(parts) == 5 and parts[4] != "treatment":
-                    read[parts[1], parts[2], parts[3], parts[4]] = line[value]
+            ))
+            for name in ("event", "occurrence", "measurementorfact")
+        )  # fmt: skip
+    visits = {x["eventID"]: (x["locationID"].partition(":")[2], x["eventDate"]) for x in event}
+    names = {count.label: count.name for count in study.counts}
+    names |= {"Aphis fabae": "blackfly"}
+    read: dict[Key, str] = {}
+    for lines, key, value in (
+        (occurrence, "scientificName", "organismQuantity"),
+        (measurement, "measurementType", "measurementValue"),
+    ):
+        for line in lines:
+            if line[key] in names:
+                plot = line["eventID"].rpartition(":")[2]
+                read[*visits[line["eventID"]], plot, names[line[key]]] = line[value]
     expected = {key: value for key, value in of_facts(found).items() if value}
     assert expected == read
 

@@ -48,13 +48,15 @@ def _tables(study: Study, visits: Sequence[VisitEvent]) -> tuple[ArchiveTable, .
     always = {f"{DWC}datasetName": study.title}
     if study.publication.licence:
         always[f"{DC}license"] = LICENCES[study.publication.licence][0]
+    if study.publication.country:
+        always[f"{DWC}countryCode"] = study.publication.country
     occurrence, measurement = f"{DWC}Occurrence", f"{DWC}MeasurementOrFact"
     events = event_lines(study, visits)
     return (
         ArchiveTable("event.txt", f"{DWC}Event", _terms(EVENT_TERMS), events, always),
         ArchiveTable(
             "occurrence.txt", occurrence, _terms(OCCURRENCE_TERMS),
-            occurrence_lines(study, visits), {},
+            occurrence_lines(visits), {},
         ),
         ArchiveTable(
             "measurementorfact.txt", measurement, _terms(MEASUREMENT_TERMS),
@@ -68,7 +70,7 @@ def _tables(study: Study, visits: Sequence[VisitEvent]) -> tuple[ArchiveTable, .
 
 
 def _terms(names: Sequence[str]) -> tuple[str, ...]:
-    return tuple(DWC + name for name in names)
+    return tuple((DC if name == "modified" else DWC) + name for name in names)
 
 
 def _meta(core: ArchiveTable, extensions: Sequence[ArchiveTable]) -> bytes:

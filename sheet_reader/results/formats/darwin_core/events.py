@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from sheet_reader.results.cells import probability
+from sheet_reader.results.cells import probability, texts
 from sheet_reader.results.formats.darwin_core.places import TERMS, place
+from sheet_reader.results.formats.darwin_core.taxa import Finding, findings, taxa_of
 from sheet_reader.results.frames import Tables
 from sheet_reader.study.model import CountField, Study
 
@@ -33,6 +34,8 @@ class PlotEvent:
     plot: str
     effort: float | None
     counted: tuple[Counted, ...]
+    found: tuple[Finding, ...]
+    modified: str
 
     @property
     def event(self) -> str:
@@ -49,6 +52,7 @@ class VisitEvent:
     day: str
     head: Mapping[str, int]
     plots: tuple[PlotEvent, ...]
+    modified: str
 
 
 def visits_of(study: Study, tables: Tables) -> list[VisitEvent]:
@@ -57,39 +61,45 @@ def visits_of(study: Study, tables: Tables) -> list[VisitEvent]:
     plots = _plots(study, tables)
     numbers = {h.name: tables.rows[h.name].tolist() for h in study.header if h.kind == "number"}
     there = {name: tables.rows[name].notna().tolist() for name in numbers}
-    sites, days = (tables.rows[names[kind]] for kind in ("site", "date"))
-    settled = (sites.notna() & days.notna()).tolist()
+    shown = [texts(tables.rows[name]) for name in
+             ("visit_id", names["site"], names["date"], "modified")]  # fmt: skip
     found = []
-    for row, (site, day) in enumerate(zip(sites.tolist(), days.tolist(), strict=True)):
-        if settled[row]:
+    for row, (event, site, day, modified) in enumerate(zip(*shown, strict=True)):
+        if site and day:
             head = {n: int(cells[row]) for n, cells in numbers.items() if there[n][row]}
-            event = f"{study.key}:{site}:{day:%Y-%m-%d}"
-            found.append(VisitEvent(event, site, f"{day:%Y-%m-%d}", head, tuple(plots[event])))
+            found.append(VisitEvent(event, site, day, head, tuple(plots[event]), modified))
     return found
 
 
 def _plots(study: Study, tables: Tables) -> Mapping[str, list[PlotEvent]]:
     counts = {c.name: c for c in study.counts}
+    taxa = {plot.name: taxa_of(study, plot.name) for plot in study.plots}
     frame = tables.counts
-    columns = ("site", "visit_date", "plot", "count", "value", "effort")
-    cells = [frame[name].tolist() for name in columns]
+    cells = [frame[name].tolist() for name in ("visit_id", "plot", "count", "value", "effort")]
     has_value, has_effort = frame["value"].notna().tolist(), frame["effort"].notna().tolist()
     effort: dict[tuple[str, str], float | None] = {}
+    changed: dict[tuple[str, str], str] = defaultdict(str)
     counted: dict[tuple[str, str], list[Counted]] = defaultdict(list)
-    for line, (site, day, plot, count, value, how_long) in enumerate(zip(*cells, strict=True)):
-        key = (f"{study.key}:{site}:{day:%Y-%m-%d}", plot)
+    times = texts(frame["modified"])
+    for line, (visit, plot, count, value, how_long) in enumerate(zip(*cells, strict=True)):
+        key = visit, plot
         effort[key] = float(how_long) if has_effort[line] else None
+        changed[key] = max(changed[key], times[line])
         if has_value[line]:
             counted[key].append(Counted(counts[count], int(value)))
     found: dict[str, list[PlotEvent]] = defaultdict(list)
     for (visit, plot), spent in effort.items():
-        found[visit].append(PlotEvent(visit, plot, spent, tuple(counted[visit, plot])))
+        own = tuple(counted[visit, plot])
+        seen = findings(taxa[plot], {c.count.name: c.value for c in own})
+        found[visit].append(
+            PlotEvent(visit, plot, spent, own, tuple(seen), changed[visit, plot])
+        )
     return found
 
 
 EVENT_TERMS = (
     "eventID", "parentEventID", "eventType", "eventDate", "samplingProtocol", "samplingEffort",
-    "eventRemarks", *TERMS,
+    "sampleSizeValue", "sampleSizeUnit", "eventRemarks", *TERMS, "modified",
 )  # fmt: skip
 
 
@@ -101,12 +111,15 @@ def event_lines(study: Study, visits: Iterable[VisitEvent]) -> list[tuple[str, .
     lines = []
     for visit in visits:
         where = places[visit.site]
-        lines.append((visit.event, "", "Site Visit", visit.day, protocol, "", "", *where))
+        lines.append(
+            (visit.event, "", "Site Visit", visit.day, protocol, "", "", "", "", *where,
+             visit.modified)
+        )  # fmt: skip
         for plot in visit.plots:
-            effort = f"{spent(plot)} {study.effort.unit}" if study.effort and spent(plot) else ""
+            size = (spent(plot), study.effort.unit) if study.effort and spent(plot) else ("", "")
             lines.append(
-                (plot.event, visit.event, "Observation", visit.day, protocol, effort,
-                 labels[plot.plot], *where)
+                (plot.event, visit.event, "Observation", visit.day, protocol,
+                 " ".join(size).strip(), *size, labels[plot.plot], *where, plot.modified)
             )  # fmt: skip
     return lines
 
@@ -117,54 +130,54 @@ def spent(plot: PlotEvent) -> str:
 
 
 OCCURRENCE_TERMS = (
-    "eventID", "occurrenceID", "basisOfRecord", "occurrenceStatus", "scientificName", "lifeStage",
-    "individualCount", "organismQuantity", "organismQuantityType", "occurrenceRemarks",
+    "eventID", "occurrenceID", "basisOfRecord", "occurrenceStatus", "scientificName", "taxonRank",
+    "kingdom", "lifeStage", "individualCount", "organismQuantity", "organismQuantityType",
+    "occurrenceRemarks", "modified",
 )  # fmt: skip
 
 
-def occurrence_lines(study: Study, visits: Iterable[VisitEvent]) -> list[tuple[str, ...]]:
-    """A line for each value of a count whose taxon the study names. A zero is an absence."""
-    totals = parts_of_totals(study)
+def occurrence_lines(visits: Iterable[VisitEvent]) -> list[tuple[str, ...]]:
+    """A line for each taxon in a plot at a visit. Where nothing of it was found, it is absent."""
     return [
-        _occurrence(plot, counted, totals)
+        _occurrence(plot, finding)
         for visit in visits
         for plot in visit.plots
-        for counted in plot.counted
-        if counted.count.taxon
+        for finding in plot.found
     ]
 
 
-def _occurrence(
-    plot: PlotEvent, counted: Counted, totals: Mapping[tuple[str, str], Sequence[CountField]]
-) -> tuple[str, ...]:
-    count, value = counted.count, counted.value
-    individuals = value == 0 or count.unit.lower() == INDIVIDUALS
-    parts = totals.get((plot.plot, count.name), ())
-    includes = f"total; includes {', '.join(part.label for part in parts)}" if parts else ""
+def _occurrence(plot: PlotEvent, finding: Finding) -> tuple[str, ...]:
+    taxon, quantity = finding.taxon, finding.quantity
+    known = "" if quantity is None else str(quantity)
+    individuals = not finding.present or finding.unit.lower() == INDIVIDUALS
+    first = taxon.counts[0]
+    stages = {count.life_stage for count in taxon.counts}
+    lacking = f"not recorded: {', '.join(c.label for c in finding.missing)}"
     return (
         plot.event,
-        f"{plot.event}:{count.name}",
+        f"{plot.event}:{first.name}:occurrence",
         "HumanObservation",
-        "present" if value else "absent",
-        count.taxon,
-        count.life_stage,
-        str(value) if individuals else "",
-        str(value),
-        count.unit or count.label,
-        "; ".join(text for text in (includes, count.note) if text),
-    )
+        "present" if finding.present else "absent",
+        taxon.name,
+        _same(count.taxon_rank for count in taxon.counts),
+        _same(count.kingdom for count in taxon.counts),
+        first.life_stage if len(stages) == 1 else "",
+        known if individuals else "",
+        known,
+        finding.unit if known else "",
+        "; ".join(
+            text for text in (
+                lacking if finding.missing else "", first.note if len(taxon.counts) == 1 else "",
+            ) if text
+        ),
+        plot.modified,
+    )  # fmt: skip
 
 
-def parts_of_totals(study: Study) -> dict[tuple[str, str], list[CountField]]:
-    """By plot and total, the counts that are part of it."""
-    counts = {c.name: c for c in study.counts}
-    found = {}
-    for rule in study.sums:
-        plot, _, total = rule.total.partition(".")
-        parts = [part.partition(".")[2] for part in rule.parts]
-        if total in counts and all(part in counts for part in parts):
-            found[plot, total] = [counts[part] for part in parts]
-    return found
+def _same(said: Iterable[str]) -> str:
+    """What is said, where nothing else is."""
+    found = {text for text in said if text}
+    return found.pop() if len(found) == 1 else ""
 
 
 MEASUREMENT_TERMS = (
@@ -174,9 +187,12 @@ MEASUREMENT_TERMS = (
 
 
 def measurement_lines(study: Study, visits: Iterable[VisitEvent]) -> list[tuple[str, ...]]:
-    """Numbers of the head, treatments, and the values of counts whose taxon is not named."""
+    """Numbers of the head, treatments, and the values of counts that are no occurrence by
+    themselves: their taxon is not named, or has several.
+    """
     head = {h.name: h.label for h in study.header}
     treatment = {plot.name: plot.treatment for plot in study.plots}
+    taxa = {plot.name: taxa_of(study, plot.name) for plot in study.plots}
     lines: list[tuple[str, ...]] = []
     for visit in visits:
         lines += [
@@ -188,9 +204,12 @@ def measurement_lines(study: Study, visits: Iterable[VisitEvent]) -> list[tuple[
             if treatment[plot.plot]:
                 what = treatment[plot.plot]
                 lines.append((event, f"{event}:treatment", "treatment", what, "", visit.day, ""))
+            alone = {t.counts[0].name for t in taxa[plot.plot] if len(t.counts) == 1}
             lines += [
                 (event, f"{event}:{c.count.name}", c.count.label, str(c.value), c.count.unit,
-                 visit.day, c.count.note)
-                for c in plot.counted if not c.count.taxon
+                 visit.day, "; ".join(
+                     text for text in (c.count.taxon, c.count.life_stage, c.count.note) if text
+                 ))
+                for c in plot.counted if c.count.name not in alone
             ]  # fmt: skip
     return lines

@@ -7,7 +7,6 @@ from collections.abc import Iterable
 from sheet_reader.results.formats.darwin_core.events import (
     PlotEvent,
     VisitEvent,
-    parts_of_totals,
     spent,
 )
 from sheet_reader.study.model import Study
@@ -39,10 +38,8 @@ def _line(study: Study, plot: PlotEvent) -> tuple[str, ...]:
     taxa = list(dict.fromkeys(c.count.taxon for c in named))
     stages = list(dict.fromkeys(c.count.life_stage for c in named if c.count.life_stage))
     whole = len(named) == sum(bool(count.taxon) for count in study.counts)
-    present = {c.count.taxon for c in named if c.value}
-    recorded = {c.count.name for c in named}
-    incomplete = {c.taxon for c in study.counts if c.name not in recorded}
-    absent = [taxon for taxon in taxa if taxon not in present | incomplete]
+    absent = [finding.taxon.name for finding in plot.found if not finding.present]
+    inclusive = {f.taxon.name for f in plot.found if f.quantity is not None} >= set(taxa)
     effort = study.effort
     value = spent(plot)
     return (
@@ -51,11 +48,11 @@ def _line(study: Study, plot: PlotEvent) -> tuple[str, ...]:
         _yes(whole) if taxa else "",
         BETWEEN.join(stages),
         _yes(whole) if stages else "",
-        _yes(any(c.value == 0 for c in named)) if taxa else "",
+        _yes(bool(absent)) if taxa else "",
         BETWEEN.join(absent),
         _yes(False) if taxa else "",
         _yes(bool(named)),
-        _yes(_inclusive(study, plot, taxa)) if taxa else "",
+        _yes(inclusive) if taxa else "",
         _yes(bool(value)),
         value,
         effort.unit if effort and value else "",
@@ -63,24 +60,6 @@ def _line(study: Study, plot: PlotEvent) -> tuple[str, ...]:
         INVENTORY if taxa else "",
         " ".join(study.instructions),
     )
-
-
-def _inclusive(study: Study, plot: PlotEvent, taxa: Iterable[str]) -> bool:
-    """Whether one record gives the whole quantity of each taxon: the only one of it, or a total
-    that includes all others of it (the term's definition, and rs.tdwg.org/dwc/doc/inclusive).
-    """
-    totals = parts_of_totals(study)
-    recorded = {c.count.name for c in plot.counted}
-    for taxon in taxa:
-        names = [count.name for count in study.counts if count.taxon == taxon]
-        whole = any(
-            set(names) <= {name, *(part.name for part in totals.get((plot.plot, name), ()))}
-            for name in names
-            if name in recorded
-        )
-        if not whole:
-            return False
-    return True
 
 
 def _yes(value: bool) -> str:

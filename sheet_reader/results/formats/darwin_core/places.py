@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 
+from sheet_reader.results.frames import identifier
 from sheet_reader.study.model import Study
 
 METRES_PER_DEGREE = 111_320.0
@@ -20,7 +21,7 @@ def place(study: Study, number: str) -> tuple[str, ...]:
     which the place then lies is told.
     """
     site, said = study.site(number), study.publication
-    location = f"{study.key}:{number}"
+    location = identifier(study, number)
     if site is None:
         return (location, *[""] * (len(TERMS) - 1))
     name = site.label if said.place_names else ""
