@@ -88,7 +88,8 @@ def print_sheets(
     fit on its paper, and :class:`~sheet_reader.errors.StorageError`.
     """
     from sheet_reader.sheet.files import write_sheet
-    from sheet_reader.sheet.kept_layouts import keep_labels, keep_layout
+    from sheet_reader.sheet.kept_files import keep_labels
+    from sheet_reader.sheet.kept_layouts import keep_layout
     from sheet_reader.sheet.model import BLANK
 
     must_be(study, Study, STUDY)

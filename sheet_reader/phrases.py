@@ -183,3 +183,16 @@ def too_slow(p: Params) -> str:
     """Of a photo that took too long."""
     limit = f"{p['seconds']} second" + ("s" if p["seconds"] != 1 else "")
     return f"reading this photo took longer than {limit} and was stopped"
+
+
+def percent(share: float) -> str:
+    """A share as a percentage with two significant digits, rounded up: never better than true."""
+    if share <= 0.0:
+        return "0 %"
+    value = share * 100.0
+    digits = 0
+    while value * 10**digits < 10.0 and digits < 8:
+        digits += 1
+    scaled = value * 10**digits
+    up = int(scaled) if scaled - int(scaled) < 1e-9 else int(scaled) + 1
+    return f"{up / 10**digits:.{digits}f} %"

@@ -245,13 +245,13 @@ def _locale() -> str:
 
 def _pages(folder: Path, text: str, numbers: Sequence[str], labels: Sequence[str]) -> int:
     """How many pages the sheet has. Raises UsageError where these answers make none."""
-    from sheet_reader.sheet.layout import lay_out
+    from sheet_reader.sheet.layout import page_count
     from sheet_reader.study.model import Site
     from sheet_reader.study.reader import parse_study
 
     try:
         sites = tuple(Site(n, label, "") for n, label in zip(numbers, labels, strict=True))
-        return len(lay_out(parse_study(text.encode(), folder, sites)).pages)
+        return page_count(parse_study(text.encode(), folder, sites))
     except StudyError as error:
         raise UsageError(
             f"these answers make no sheet: {'; '.join(map(str, error.mistakes))}", where=folder,

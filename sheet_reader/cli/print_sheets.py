@@ -61,7 +61,8 @@ def print_sheets(
     Example:  sheet-reader print bean_tips --all-sites --copies 4 --out to_print
     """
     from sheet_reader.sheet.files import write_proof
-    from sheet_reader.sheet.kept_layouts import keep_labels, keep_layout
+    from sheet_reader.sheet.kept_files import keep_labels
+    from sheet_reader.sheet.kept_layouts import keep_layout
 
     refuse(
         (

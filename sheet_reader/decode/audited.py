@@ -24,40 +24,31 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import bdtrc
 
+from sheet_reader.decode.checked import Checked, above_errors
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.promise import (
     DELTA,
-    Checked,
+    SHIPPED,
+    SHIPPED_BASIS,
     NoPromise,
     Promise,
-    above_errors,
-    promise_from,
+    PromiseTable,
 )
 from sheet_reader.decode.weekly_looks import evidence_against, evidence_for
 
-WEAKER = DECODE.weaker
-SHIPPED = "simulated photographs"
-"""What the shipped checked fields are; change it with them."""
-SHIPPED_BASIS = f"{SHIPPED}, not yet checked on your own"
 ODD = DECODE.odd_share
 FEW = DECODE.few_sites
 
 
-def promise_for(
-    allowed_error: float, shipped: Checked, own: Checked | None = None, delta: float = DELTA
-) -> Promise | NoPromise:
+def promise_for(allowed_error: float, shipped: PromiseTable, own: Checked) -> Promise | NoPromise:
     """The promise that shipped data and the coordinator's own audited fields bear out together.
 
     The threshold is never looser than the one that the shipped data give. Her own withdraw the
     promise where they speak against it, and bear it out alone where they are enough; until then
     the shipped ones promise, for all but a few sites that are misread far more often than others.
     """
-    given = _next_best(
-        promise_from(shipped, allowed_error, delta, SHIPPED_BASIS),
-        shipped,
-    )
-    if own is None or not len(own.scores):
-        return given
+    delta = shipped.delta
+    given = shipped.promise(allowed_error, SHIPPED_BASIS)
     start = given.threshold
     odd = _few_odd_sites(own)
     whole = _without(own, odd)
@@ -76,7 +67,7 @@ def promise_for(
     if evidence_for(*sites, allowed_error) >= 1.0 / delta:
         where = "" if own.writers is None else f", from {counted_sites(len(sites[0]))}"
         basis = f"your own readings{where}"
-        return Promise.of(own, start, allowed_error, delta, basis)
+        return own.promise(start, allowed_error, delta, basis)
     if isinstance(given, NoPromise):
         return given
     left_out = f"; without {', '.join(odd)}, misread often" if odd else ""
@@ -144,22 +135,3 @@ def _both(own: Checked, given: Promise, wrong: int, checked: int) -> str:
         f"{SHIPPED}; {wrong:,} of {checked:,} of your own checked readings were wrong, "
         f"about {more:,} more to promise on those alone"
     )
-
-
-def _next_best(given: Promise | NoPromise, data: Checked) -> Promise | NoPromise:
-    """Where nothing is promised, work with the threshold of the best weaker promise and say so.
-
-    Weaker shares are tested from the weakest on, each at level delta, stopping at the first that
-    fails: a fixed sequence again, so the last one that holds is a promise of its own.
-    """
-    if isinstance(given, Promise):
-        return given
-    best: Promise | None = None
-    for factor in WEAKER:
-        weaker = promise_from(data, given.allowed_error * factor, given.delta)
-        if isinstance(weaker, NoPromise):
-            break
-        best = weaker
-    if best is None:
-        return given
-    return replace(given, threshold=best.threshold, meanwhile=best.allowed_error)

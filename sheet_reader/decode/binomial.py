@@ -11,6 +11,8 @@ from dataclasses import dataclass
 
 from scipy.special import betainc, betaincinv
 
+from sheet_reader.phrases import percent
+
 
 def upper_bound(wrong: float, checked: float, delta: float = 0.05) -> float:
     """One-sided exact upper bound of the share wrong (0..1), valid with probability 1 - delta.
@@ -86,16 +88,3 @@ class ObservedError:
         if self.checked == 0:
             return "nothing checked yet"
         return f"{counted}: at most {percent(self.upper)} with {sure}"
-
-
-def percent(share: float) -> str:
-    """A share as a percentage with two significant digits, rounded up: never better than true."""
-    if share <= 0.0:
-        return "0 %"
-    value = share * 100.0
-    digits = 0
-    while value * 10**digits < 10.0 and digits < 8:
-        digits += 1
-    scaled = value * 10**digits
-    up = int(scaled) if scaled - int(scaled) < 1e-9 else int(scaled) + 1
-    return f"{up / 10**digits:.{digits}f} %"

@@ -21,6 +21,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
+from sheet_reader.decode.binomial import checks_needed
 from sheet_reader.decode.parameters import DECODE
 
 SHAPE = DECODE.error_shape
@@ -80,7 +81,7 @@ def upper_bound_clustered(
     def excess(log_share: float) -> float:
         return at_most_clustered(wrong, n, float(np.exp(log_share)), shape) - delta
 
-    return float(np.exp(brentq(excess, np.log(low), np.log(high), xtol=1e-4)))
+    return float(np.exp(brentq(excess, np.log(low), np.log(high), xtol=1e-9)))
 
 
 def fields_needed(
@@ -100,3 +101,14 @@ def fields_needed(
         shown = at_most_clustered(wrong, n, share, shape, middle) <= delta
         low, high = (low, middle) if shown else (middle, high)
     return int(np.ceil(high * n.sum()))
+
+
+def fields_missing(
+    wrong: int, checked: int, sizes: ArrayLike | None, share: float, delta: float
+) -> int:
+    """How many more fields than ``checked``, none wrong, would show a share of at most ``share``;
+    ``sizes`` (W,) as in :func:`at_most_clustered`, None where it is not known who wrote.
+    """
+    if sizes is None or not len(_people(sizes)):
+        return checks_needed(share, delta, wrong) - checked
+    return fields_needed(wrong, sizes, share, delta) - checked

@@ -1,140 +1,30 @@
-r"""From confidence to a promise: at most ``allowed_error`` of the accepted fields are wrong.
+"""What is promised about accepted fields: at most ``allowed_error`` of them are wrong.
 
-Fields with a confidence of at least t are accepted. The share wrong among them is no monotone
-function of t, so it is not enough to bound it where it happens to look good (plain conformal risk
-control fails here: arXiv 2602.20151). Instead each threshold of a grid fixed beforehand is a
-hypothesis "more than allowed_error of what t accepts is wrong", tested by the exact binomial tail
-
-    p(t) = P(Binomial(n_t, allowed_error) <= k_t)      (Clopper–Pearson, see ``binomial``)
-
-for k_t wrong of n_t checked fields. The thresholds are tested in a fixed order, from a start
-chosen without these data towards looser ones, each at level delta, stopping at the first that is
-not rejected: fixed-sequence testing within Learn then Test (Angelopoulos, Bates, Candès, Jordan &
-Lei, Annals of Applied Statistics 19:1641, 2025). The last rejected threshold keeps the promise
-with probability at least 1 - delta over the draw of the checked fields. Selective prediction with
-a guarantee goes back to Geifman & El-Yaniv 2017 (arXiv 1705.08500), who split delta over their
-search steps instead.
-
-The sampling unit is the person: what is promised is promised for people like those who wrote the
-checked fields. Errors cluster by person (one odd hand), so the tail is not the binomial's but that
-of counts with a rate of its own for each person (``clustered``); every fifth person's fields choose
-the start, the others' are tested. Where nobody knows who wrote, each field stands alone.
-
-What the promise rests on: the checked fields are a fair sample of those that will be accepted. How
-the shipped ones and a study's own go together: ``audited``.
+The shipped promise is a table (``data/promise.json``), worked out from checked fields by
+``python -m sheet_reader.lab.promise_table``, where the statistics are told; so no command reads
+those fields again. How a study's own audits go together with it: ``audited``.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from functools import lru_cache
+from importlib.resources import files
+from itertools import takewhile
+from typing import Any
 
-import numpy as np
-from numpy.typing import ArrayLike, NDArray
-
-from sheet_reader.decode.binomial import at_most, checks_needed, lower_bound, percent, upper_bound
-from sheet_reader.decode.clustered import at_most_clustered, fields_needed, upper_bound_clustered
 from sheet_reader.decode.parameters import DECODE
+from sheet_reader.phrases import percent
 
 CONSERVATIVE = DECODE.conservative
-START = DECODE.start
 DELTA = DECODE.delta
-_MORE_ERRORS = DECODE.pilot_more_errors
-
-GRID: tuple[float, ...] = tuple(1.0 - 10.0 ** (-j / 8.0) for j in range(64, 3, -1))
-"""Thresholds from strict (1 - 1e-8) to loose (0.68), evenly spaced in log(1 - t)."""
-
-
-@dataclass(frozen=True, slots=True)
-class Checked:
-    """Fields whose truth is known: ``scores`` float64 (N,), the confidence of each reading, and
-    ``correct`` bool (N,), whether it was right. Only fields that nothing but the confidence kept
-    from being accepted belong here (not those asked about for a struck box, a sum and so on).
-    ``sheets`` int64 (N,) says which stand on one sheet; None where that is not known. ``floors``
-    float64 (N,) is the threshold from which on each could be drawn into the check at all; None
-    where no field was left out for its confidence. ``writers`` str (N,) says who wrote each,
-    ``numbers`` (N,) the same as a number; None where that is not known.
-    """
-
-    scores: NDArray[np.float64]
-    correct: NDArray[np.bool_]
-    sheets: NDArray[np.int64] | None = None
-    floors: NDArray[np.float64] | None = None
-    writers: NDArray[np.str_] | None = None
-    numbers: NDArray[np.intp] | None = None
-
-    @classmethod
-    def of(
-        cls,
-        scores: ArrayLike,
-        correct: ArrayLike,
-        sheets: ArrayLike | None = None,
-        floors: ArrayLike | None = None,
-        writers: ArrayLike | None = None,
-    ) -> Checked:
-        """From any sequences of equal length; raises ValueError where the lengths differ."""
-        s, c = np.asarray(scores, np.float64).ravel(), np.asarray(correct, bool).ravel()
-        n = None if sheets is None else np.asarray(sheets, np.int64).ravel()
-        f = None if floors is None else np.asarray(floors, np.float64).ravel()
-        w = None if writers is None else np.asarray(writers, np.str_).ravel()
-        numbers = None if w is None else np.unique(w, return_inverse=True)[1]
-        if any(x is not None and x.shape != s.shape for x in (c, n, f, w)):
-            raise ValueError(f"{len(s)} scores but {len(c)} answers")
-        return cls(s, c, n, f, w, numbers)
-
-    def part(self, which: NDArray[np.bool_]) -> Checked:
-        """The fields where ``which`` (N,) is True."""
-        sheets = None if self.sheets is None else self.sheets[which]
-        floors = None if self.floors is None else self.floors[which]
-        writers = None if self.writers is None else self.writers[which]
-        numbers = None if self.numbers is None else self.numbers[which]
-        return Checked(self.scores[which], self.correct[which], sheets, floors, writers, numbers)
-
-    def tell(self, threshold: float) -> NDArray[np.bool_]:
-        """Which fields (N,) speak about ``threshold``: those at or above it, of the right ones only
-        those that were drawn where all down to it could be drawn.
-        """
-        kept = self.scores >= threshold
-        return kept if self.floors is None else kept & (~self.correct | (self.floors <= threshold))
-
-    def at(self, threshold: float) -> tuple[int, int]:
-        """How many of the fields that speak about ``threshold`` are wrong, and how many there
-        are.
-        """
-        kept = self.tell(threshold)
-        return int((kept & ~self.correct).sum()), int(kept.sum())
-
-    def people(self, threshold: float) -> NDArray[np.int64] | None:
-        """How many fields that speak about ``threshold`` each person wrote, (W,); None where it is
-        not known who did.
-        """
-        if self.numbers is None:
-            return None
-        counts: NDArray[np.int64] = np.bincount(self.numbers[self.tell(threshold)])
-        return counts[counts > 0]
-
-    def chance(self, threshold: float, share: float) -> float:
-        """The p-value against "more than ``share`` of what ``threshold`` accepts is wrong"."""
-        wrong, checked = self.at(threshold)
-        people = self.people(threshold)
-        if people is None:
-            return at_most(wrong, checked, share)
-        return at_most_clustered(wrong, people, share)
-
-    def bound(self, threshold: float, delta: float) -> float:
-        """One-sided upper bound (0..1) of the share wrong at ``threshold``."""
-        wrong, checked = self.at(threshold)
-        people = self.people(threshold)
-        if people is None:
-            return upper_bound(wrong, checked, delta)
-        return upper_bound_clustered(wrong, people, delta)
-
-    def missing(self, threshold: float, share: float, delta: float) -> int:
-        """How many more fields at ``threshold``, none wrong, would show a share of ``share``."""
-        wrong, checked = self.at(threshold)
-        people = self.people(threshold)
-        if people is None or not len(people):
-            return checks_needed(share, delta, wrong) - checked
-        return fields_needed(wrong, people, share, delta) - checked
+WEAKER = DECODE.weaker
+FILE = "promise.json"
+SHIPPED = "simulated photographs"
+"""What the shipped checked fields are; change it with them."""
+SHIPPED_BASIS = f"{SHIPPED}, not yet checked on your own"
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,18 +44,6 @@ class Promise:
     bound: float
     basis: str = ""
     people: int | None = None
-
-    @classmethod
-    def of(
-        cls, data: Checked, threshold: float, allowed_error: float, delta: float, basis: str = ""
-    ) -> Promise:
-        """The promise that ``data`` bear out at ``threshold``."""
-        wrong, checked = data.at(threshold)
-        people = data.people(threshold)
-        return cls(
-            threshold, allowed_error, delta, wrong, checked, checked / max(1, len(data.scores)),
-            data.bound(threshold, delta), basis, None if people is None else len(people),
-        )  # fmt: skip
 
     @property
     def sentence(self) -> str:
@@ -206,84 +84,111 @@ class NoPromise:
         return f"No promise yet: {self.reason}; {weaker}."
 
 
-def loosest(
-    data: Checked,
-    allowed_error: float,
-    delta: float = DELTA,
-    start: float = START,
-    basis: str = "",
-) -> Promise | NoPromise:
-    """The loosest threshold that keeps ``allowed_error`` with probability 1 - ``delta``.
-
-    ``start`` must not have been chosen by looking at these data (:func:`pilot_start` on other
-    data is right).
+@dataclass(frozen=True, slots=True)
+class Tested:
+    """A threshold that was tested: of ``checked`` fields with as much confidence, by ``people``
+    persons (None: not known), ``wrong`` were wrong; ``bound`` is the upper bound of their share.
     """
-    best: float | None = None
-    for threshold in [start, *(t for t in GRID if t < start)]:
-        if data.chance(threshold, allowed_error) > delta:
-            break
-        best = threshold
-    if best is None:
-        return refusal(data, start, allowed_error, delta)
-    return Promise.of(data, best, allowed_error, delta, basis)
+
+    threshold: float
+    wrong: int
+    checked: int
+    people: int | None
+    bound: float
 
 
-def refusal(data: Checked, start: float, allowed_error: float, delta: float) -> NoPromise:
-    """Why ``start`` keeps no promise by these data, and what is missing."""
-    wrong, checked = data.at(start)
-    missing = data.missing(start, allowed_error, delta)
-    sure = f"{(1.0 - delta) * 100:g} %"
-    if checked and lower_bound(wrong, checked, delta) > allowed_error:
+@dataclass(frozen=True, slots=True)
+class PromiseTable:
+    """Thresholds in the order of their testing, from the start to looser ones, with bounds that
+    hold with probability 1 - ``delta``: what was tested on ``fields`` checked fields.
+
+    For refusals: ``lower`` is the lower bound of the share wrong at the start, ``above`` a
+    threshold above every wrong field, and ``sizes`` the numbers of fields of each person at the
+    start (None: not known who wrote).
+    """
+
+    tested: tuple[Tested, ...]
+    fields: int
+    delta: float
+    lower: float
+    above: float
+    sizes: tuple[int, ...] | None
+
+    @classmethod
+    def of(cls, data: Mapping[str, Any]) -> PromiseTable:
+        """The table from what its file says."""
+        tested = tuple(Tested(**row) for row in data["tested"])
+        sizes = None if data["sizes"] is None else tuple(data["sizes"])
+        return cls(**{**data, "tested": tested, "sizes": sizes})
+
+    def loosest(self, allowed_error: float, basis: str = "") -> Promise | NoPromise:
+        """The loosest threshold that keeps ``allowed_error``: the last before the first whose bound
+        is above it.
+        """
+        kept = list(takewhile(lambda tested: tested.bound <= allowed_error, self.tested))
+        if not kept:
+            return self._refusal(allowed_error)
+        at = kept[-1]
+        return Promise(
+            at.threshold, allowed_error, self.delta, at.wrong, at.checked,
+            at.checked / max(1, self.fields), at.bound, basis, at.people,
+        )  # fmt: skip
+
+    def promise(self, allowed_error: float, basis: str = "") -> Promise | NoPromise:
+        """As :meth:`loosest`; where nothing is promised, with the threshold of the best weaker
+        promise.
+
+        Weaker shares are tested from the weakest on, each at level delta, stopping at the first
+        that fails: a fixed sequence again, so the last one that holds is a promise of its own.
+        """
+        given = self.loosest(allowed_error, basis)
+        if isinstance(given, Promise):
+            return given
+        for factor in WEAKER:
+            weaker = self.loosest(allowed_error * factor)
+            if isinstance(weaker, NoPromise):
+                break
+            given = replace(given, threshold=weaker.threshold, meanwhile=weaker.allowed_error)
+        return given
+
+    def _refusal(self, allowed_error: float) -> NoPromise:
+        """Why the start keeps no promise, and what is missing."""
+        from sheet_reader.decode.clustered import fields_missing  # SciPy: for refusals alone
+
+        start = self.tested[0]
+        wrong, checked = start.wrong, start.checked
+        missing = fields_missing(wrong, checked, self.sizes, allowed_error, self.delta)
+        share = f"{allowed_error * 100:g} %"
+        if self.lower > allowed_error:
+            reason = (
+                f"{wrong:,} of {checked:,} checked fields with a confidence of "
+                f"{start.threshold:g} or more were wrong, clearly more than {share}"
+            )
+            return NoPromise(reason, 0, self.above, allowed_error, self.delta, wrong, checked)
+        found = f"{wrong:,} of {checked:,} checked fields wrong" if checked else "nothing checked"
         reason = (
-            f"{wrong:,} of {checked:,} checked fields with a confidence of {start:g} or more were "
-            f"wrong, clearly more than {allowed_error * 100:g} %"
+            f"{found}; to be {(1.0 - self.delta) * 100:g} % sure of at most {share}, {missing:,} "
+            "more must be checked and found right"
         )
-        return NoPromise(reason, 0, above_errors(data, start), allowed_error, delta, wrong, checked)
-    found = f"{wrong:,} of {checked:,} checked fields wrong" if checked else "nothing checked"
-    reason = (
-        f"{found}; to be {sure} sure of at most {allowed_error * 100:g} %, {missing:,} more must "
-        "be checked and found right"
-    )
-    return NoPromise(
-        reason, missing, max(CONSERVATIVE, start), allowed_error, delta, wrong, checked
-    )
+        meanwhile = max(CONSERVATIVE, start.threshold)
+        return NoPromise(reason, missing, meanwhile, allowed_error, self.delta, wrong, checked)
 
 
-def above_errors(data: Checked, threshold: float) -> float:
-    """A threshold above every checked reading that proved wrong, at least ``threshold``."""
-    wrong = data.scores[~data.correct]
-    worst = float(wrong.max()) if len(wrong) else 0.0
-    return max(CONSERVATIVE, threshold, float(np.nextafter(worst, 2.0)))
+@lru_cache(maxsize=1)
+def shipped_table() -> PromiseTable:
+    """The table that ships with the package."""
+    text = (files("sheet_reader.decode") / "data" / FILE).read_text(encoding="utf-8")
+    return PromiseTable.of(json.loads(text))
 
 
-def pilot_start(pilot: Checked, share: float = 1.0) -> float:
-    """Where to start testing, from pilot data that are not tested themselves.
-
-    The grid threshold whose exact upper bound would be lowest if the tested data looked like the
-    pilot, ``share`` times as many. ``_MORE_ERRORS`` wrong fields more than seen are spread over all
-    thresholds as the scores' own doubt is, so that a pilot too small to show an error does not
-    lead to too loose a start.
+def shipped_promise(allowed_error: float) -> Promise | NoPromise:
+    """What the shipped data promise for ``allowed_error`` (share of accepted fields that may be
+    wrong, 0..1). Its ``threshold`` is the one to read with, promise or not.
     """
-    all_doubt = max(float((1.0 - pilot.scores).sum()), 1e-12)
-    bounds = []
-    for threshold in GRID:
-        wrong, checked = pilot.at(threshold)
-        doubt = float((1.0 - pilot.scores[pilot.scores >= threshold]).sum())
-        expected = (wrong + _MORE_ERRORS * doubt / all_doubt) * share
-        bounds.append(upper_bound(round(expected), round(checked * share), DELTA))
-    return GRID[int(np.argmin(bounds))] if min(bounds) < 1.0 else START
+    return shipped_table().promise(allowed_error, SHIPPED_BASIS)
 
 
-def promise_from(
-    data: Checked, allowed_error: float, delta: float = DELTA, basis: str = ""
-) -> Promise | NoPromise:
-    """A promise from one set of checked fields: those of every fifth person choose the start, the
-    others' are tested.
-
-    The split uses nothing but who wrote (or, where that is not known, the position in the data),
-    so the test stays honest.
-    """
-    turn = np.arange(len(data.scores)) if data.numbers is None else data.numbers
-    pilot = turn % 5 == 0
-    start = pilot_start(data.part(pilot), 4.0)
-    return loosest(data.part(~pilot), allowed_error, delta, start, basis)
+@lru_cache(maxsize=32)
+def default_threshold(allowed_error: float) -> float:
+    """The threshold for ``allowed_error`` by the shipped data."""
+    return shipped_promise(allowed_error).threshold

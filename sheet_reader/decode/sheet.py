@@ -18,7 +18,6 @@ from datetime import date
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.calibration import default_threshold
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
 from sheet_reader.decode.dates import PARTS, also_turned, judge_date
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
@@ -28,6 +27,7 @@ from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import PageEvidence, evidence_of
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import CONTRADICTION, NumberPosterior, read_numbers
+from sheet_reader.decode.promise import default_threshold
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sites import judge_site
 from sheet_reader.decode.sums import balanced_doubt, exceeded, most_settled, settled, usable

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.audited import by_site, odd_sites, promise_for
-from sheet_reader.decode.calibration import default_threshold, shipped_calibration
-from sheet_reader.decode.promise import Checked, NoPromise
+from sheet_reader.decode.checked import Checked
+from sheet_reader.decode.promise import NoPromise, default_threshold, shipped_table
 from sheet_reader.decode.weekly_looks import drift, evidence_against, evidence_for
 
 SEASONS = ("clean", "one odd hand from June on", "slow drift")
@@ -53,7 +53,6 @@ def season(name: str, seed: int = 1) -> list[Look]:
     """The looks of one season, week by week."""
     rng = np.random.default_rng(seed)
     floor = default_threshold(PLAN.allowed)
-    shipped = shipped_calibration()
     sites, right, weeks = (np.empty(0, int), np.empty(0, bool), np.empty(0, int))
     looks = []
     for week in range(PLAN.weeks):
@@ -66,7 +65,7 @@ def season(name: str, seed: int = 1) -> list[Look]:
             floors=np.full(len(right), floor), writers=sites.astype(str),
         )  # fmt: skip
         counts = by_site(own, floor)
-        said = promise_for(PLAN.allowed, shipped, own)
+        said = promise_for(PLAN.allowed, shipped_table(), own)
         months = [_month(sites, right, weeks // 4 == m) for m in range(week // 4 + 1)]
         looks.append(
             Look(

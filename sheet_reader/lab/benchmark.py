@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 
 from sheet_reader.decode.sheet import decode_sheet
-from sheet_reader.digits import read_sheet
+from sheet_reader.digits.again import read_sheet
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.diary import Diary

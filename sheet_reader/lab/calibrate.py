@@ -16,14 +16,15 @@ from typing import Any
 import click
 import cv2
 
-from sheet_reader.decode.calibration import FILE, write_calibration
-from sheet_reader.decode.promise import Checked, promise_from
+from sheet_reader.decode.checked import Checked
 from sheet_reader.decode.types import PageReading
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
+from sheet_reader.lab.calibration_file import PLACE, write_calibration
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data, troubles_option
 from sheet_reader.lab.parameters import LAB
+from sheet_reader.lab.promise_table import table_of
 from sheet_reader.lab.writers import CHECKED
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.simulate.cases import Case, Desk, make_case, mixed
@@ -31,7 +32,6 @@ from sheet_reader.simulate.troubles import FOR_CALIBRATION, TROUBLES
 from sheet_reader.vision.types import NoSheet
 
 _SEED = LAB.calibration_seed
-_OUT = Path(__file__).resolve().parents[1] / "decode" / "data" / FILE
 
 
 _desk: Desk | None = None
@@ -80,7 +80,7 @@ def _checked(case: Case, page: PageReading) -> Iterator[tuple[float, bool, str]]
 
 
 @click.command()
-@fitting_options(2500, _OUT)
+@fitting_options(2500, PLACE)
 @troubles_option("calibration")
 def main(photos: int, jobs: int, out: Path, data: Path | None, troubles: str) -> None:
     """Read simulated photographs of the checked writers and write the calibration file."""
@@ -102,8 +102,10 @@ def main(photos: int, jobs: int, out: Path, data: Path | None, troubles: str) ->
         f"{len(results):,} fields of {photos} photographs by {len(set(who))} people; {wrong} "
         f"wrong, on {mistaken} of the photographs: {out.name}"
     )
+    table = table_of(checked)
     for allowed_error in (0.005, 0.002, 0.001):
-        click.echo(promise_from(checked, allowed_error).sentence)
+        click.echo(table.promise(allowed_error).sentence)
+    click.echo("now: python -m sheet_reader.lab.promise_table")
 
 
 if __name__ == "__main__":

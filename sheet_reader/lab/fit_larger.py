@@ -14,8 +14,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.digits import CLASSES, read_boxes
 from sheet_reader.digits.again import LARGER_CALIBRATION, doubtful, larger_reader
+from sheet_reader.digits.read import read_boxes
+from sheet_reader.digits.types import CLASSES
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
 from sheet_reader.lab.parameters import LAB

@@ -20,7 +20,7 @@ import click
 import cv2
 import numpy as np
 
-from sheet_reader.digits import read_sheet
+from sheet_reader.digits.again import read_sheet
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.baselines import tesseract

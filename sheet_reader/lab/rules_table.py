@@ -19,7 +19,7 @@ from sheet_reader.decode.binomial import clopper_pearson
 from sheet_reader.decode.counts import History
 from sheet_reader.decode.rules import STEPS
 from sheet_reader.decode.sheet import decode_sheet
-from sheet_reader.digits import read_sheet
+from sheet_reader.digits.again import read_sheet
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.held_out import held_out_hands

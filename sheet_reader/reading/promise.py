@@ -3,20 +3,22 @@
 from __future__ import annotations
 
 from collections import Counter
-from functools import lru_cache, partial
+from functools import partial
 from typing import TYPE_CHECKING
 
 from sheet_reader.record.model import Thresholds
 
 if TYPE_CHECKING:
-    from sheet_reader.decode.promise import Checked, NoPromise, Promise
+    from sheet_reader.decode.checked import Checked
+    from sheet_reader.decode.promise import NoPromise, Promise
     from sheet_reader.reading.reader import Reader
     from sheet_reader.record.store import Record
 
 
 def checked_fields(record: Record) -> Checked:
     """The accepted fields that audits drew, each once; ``writers`` names their sites."""
-    from sheet_reader.decode.promise import Checked
+
+    from sheet_reader.decode.checked import Checked
 
     drawn = record.audited()
     return Checked.of(
@@ -29,9 +31,13 @@ def checked_fields(record: Record) -> Checked:
 
 def promise_of(record: Record) -> Promise | NoPromise:
     """The promise that holds for this record's study now."""
-    from sheet_reader.decode.calibration import current_promise
+    from sheet_reader.decode.promise import shipped_promise, shipped_table
 
-    return current_promise(record.study.allowed_error, checked_fields(record))
+    if not record.audited():
+        return shipped_promise(record.study.allowed_error)
+    from sheet_reader.decode.audited import promise_for  # SciPy: for audits alone
+
+    return promise_for(record.study.allowed_error, shipped_table(), checked_fields(record))
 
 
 def odd_site_lines(record: Record) -> list[str]:
@@ -74,14 +80,13 @@ def reader_of(record: Record) -> Reader | None:
     return partial(read_picture, threshold=promise_of(record).threshold)
 
 
-@lru_cache(maxsize=32)
 def thresholds_for(allowed_error: float) -> Thresholds:
     """From which confidence on a field counts as accepted under ``allowed_error``: by the shipped
     data. Own readings that contradict the promise tighten what is read from then on, not what was
     accepted before: all of that would be asked about again.
     """
-    from sheet_reader.decode.calibration import default_threshold
-    from sheet_reader.decode.sheet import KEY_DOUBT
+    from sheet_reader.decode.parameters import DECODE
+    from sheet_reader.decode.promise import default_threshold
 
     counts = default_threshold(allowed_error)
-    return Thresholds(counts, 1.0 - (1.0 - counts) * KEY_DOUBT)
+    return Thresholds(counts, 1.0 - (1.0 - counts) * DECODE.key_doubt)

@@ -37,7 +37,7 @@ from sheet_reader.record.opening import (
 from sheet_reader.record.original_faults import original_faults
 from sheet_reader.record.parameters import RECORD
 from sheet_reader.record.server_copy import copy_from_server
-from sheet_reader.sheet.kept_layouts import kept_files
+from sheet_reader.sheet.kept_files import kept_files
 from sheet_reader.study.model import Study
 
 PAGES_AT_A_TIME = RECORD.backup_pages

@@ -17,7 +17,8 @@ from sheet_reader.record import originals, schema
 from sheet_reader.record.images import close_up, context_png, laid_flat, unpack_boxes
 from sheet_reader.record.model import FieldImages
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.kept_layouts import FOLDER, whole_book
+from sheet_reader.sheet.kept_files import FOLDER
+from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.study.model import Study
 

@@ -32,7 +32,7 @@ from sheet_reader.record.model import now
 from sheet_reader.record.opening import copied
 from sheet_reader.record.soundness import first_fault
 from sheet_reader.record.typed import TYPED
-from sheet_reader.sheet.kept_layouts import FOLDER as LAYOUTS
+from sheet_reader.sheet.kept_files import FOLDER as LAYOUTS
 from sheet_reader.study.reader import STUDY_FILE, read_study
 
 ASIDE = "before-restore-"

@@ -37,7 +37,6 @@ from sheet_reader.record import (
 )
 from sheet_reader.record.address import checked_address
 from sheet_reader.record.answers import FieldAnswer
-from sheet_reader.record.context import field_images, sheet_picture
 from sheet_reader.record.engine import (
     RECORD_FILE,
     open_engine,
@@ -198,11 +197,15 @@ class Record:
 
     def images(self, reading_id: int) -> FieldImages:
         """The crops of a reading's boxes and the place around them."""
+        from sheet_reader.record.context import field_images  # OpenCV: for pictures alone
+
         with self.reading() as connection:
             return field_images(connection, self.study, reading_id)
 
     def sheet_picture(self, page_instance_id: int) -> NDArray[np.uint8] | None:
         """A whole page laid straight, grey uint8 (H, W); None where its photo can't be opened."""
+        from sheet_reader.record.context import sheet_picture
+
         with self.reading() as connection:
             return sheet_picture(connection, self.study, page_instance_id)
 

@@ -14,10 +14,12 @@ import re
 from collections.abc import Callable, Iterable, Sequence
 from datetime import datetime
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 _NUMBER = re.compile(r"-?\d+(\.\d+)?")
 _STARTS_FORMULA = re.compile(r"(^|[;|\t\r\n])(\s*)([=+\-@＝＋－＠])|^([\t\r\n])")

@@ -18,15 +18,11 @@ import pandas as pd
 from sheet_reader.reasons import codes_of
 from sheet_reader.record.meaning import Earlier
 from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
+from sheet_reader.results.values import WAITS, efforts, in_order, number_of, why_missing
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
-RECORDED = frozenset({"accepted", "doubted", "confirmed", "corrected", "typed"})
-"""The statuses under which a value counts."""
 WAITING_COLUMN = "waiting"
-NOT_RECEIVED, EMPTY, UNREADABLE, WAITS = "not received", "not recorded", "not readable", "waits"
-"""Why a cell holds no value: its page did not come in, nothing is written in it, nobody can read
-it, or a person has yet to decide."""
 ROW_COLUMNS = (
     WAITING_COLUMN, "doubted", "site_name", "pages_in", "pages_of", "corrected", "typed", "photo",
     "remarks", "visit_id", "modified",
@@ -78,24 +74,6 @@ def identifier(study: Study, name: str) -> str:
     return (study.publication.identifier_base or f"{study.key}:") + name
 
 
-def in_order(visits: Iterable[VisitFact]) -> list[VisitFact]:
-    """By site and date; visits whose site or date is not settled come last."""
-    return sorted(
-        visits, key=lambda v: (not v.site, not v.visit_date, v.site, v.visit_date, v.photos)
-    )
-
-
-def counted(value: FieldFact | None) -> str | None:
-    """The value of a field if it counts."""
-    return value.value if value is not None and value.status in RECORDED else None
-
-
-def number_of(value: FieldFact | None) -> int | None:
-    """The number that a field says, if it counts and is one."""
-    text = counted(value) or ""
-    return int(text) if text.isdecimal() else None
-
-
 def _rows(study: Study, visits: Sequence[VisitFact], pages_of: int) -> pd.DataFrame:
     current = [visit.current for visit in visits]
     columns: dict[str, pd.Series] = {}
@@ -143,18 +121,6 @@ def _why_missing(study: Study, visits: Sequence[VisitFact]) -> pd.DataFrame:
     return pd.DataFrame(columns, dtype="string")
 
 
-def why_missing(found: FieldFact | None) -> str:
-    """Why a number has no value, "" where it has one."""
-    if found is None:
-        return NOT_RECEIVED
-    return "" if number_of(found) is not None else why_no_value(found.status)
-
-
-def why_no_value(status: str) -> str:
-    """Why a field of this status has no value."""
-    return {"flagged": WAITS, "unreadable": UNREADABLE}.get(status, EMPTY)
-
-
 def counts_frame(study: Study, visits: Iterable[VisitFact]) -> pd.DataFrame:
     """A line for each count of a plot on each page that came in, of visits with a settled site and
     date: the long table.
@@ -192,16 +158,6 @@ def _counts(lines: Sequence[tuple[object, ...]]) -> pd.DataFrame:
     frame["visit_date"] = _days(frame["visit_date"])
     frame["modified"] = _times(frame["modified"])
     return frame
-
-
-def efforts(study: Study, fields: dict[str, FieldFact]) -> dict[str, int | None]:
-    """The effort of each plot of a visit, None where none is recorded."""
-    effort = study.effort
-    if effort is None:
-        return {plot.name: None for plot in study.plots}
-    if any(count.name == effort.field for count in study.counts):
-        return {p.name: number_of(fields.get(f"{p.name}.{effort.field}")) for p in study.plots}
-    return {plot.name: number_of(fields.get(effort.field)) for plot in study.plots}
 
 
 def _readings(

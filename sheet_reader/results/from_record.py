@@ -23,7 +23,7 @@ from sheet_reader.record.remarks import remarks_of
 from sheet_reader.record.soundness import must_be_sound
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.record.store import Record
-from sheet_reader.sheet.layout import lay_out
+from sheet_reader.sheet.layout import page_count
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +145,7 @@ def facts_of(record: Record) -> Facts:
     )  # fmt: skip
     with record.reading() as connection:
         earlier = load_meanings(connection, record.study).earlier()
-    return Facts(tuple(visits), photos, len(lay_out(record.study).pages), tuple(earlier))
+    return Facts(tuple(visits), photos, page_count(record.study), tuple(earlier))
 
 
 def _visit(visit: Visit, remarks: tuple[str, ...], known: Identified) -> VisitFact:

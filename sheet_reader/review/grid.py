@@ -12,7 +12,8 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from sheet_reader.decode.binomial import ObservedError, percent
+from sheet_reader.decode.binomial import ObservedError
+from sheet_reader.phrases import percent
 from sheet_reader.record.states import FieldState, Visit
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, Stated
 from sheet_reader.review.parameters import REVIEW

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 from functools import cache
 
-from reportlab.graphics.barcode.qr import QrCodeWidget
-
 from sheet_reader.sheet.codes import machine_text, printed_text
 from sheet_reader.sheet.drawing import Blocks, Mark, Text
 from sheet_reader.sheet.markers import EDGE_MM, MARKER_MM
@@ -33,6 +31,8 @@ Box = tuple[float, float, float, float]
 @cache
 def code_modules(text: str) -> tuple[tuple[bool, ...], ...]:
     """The modules of the machine code (ISO/IEC 18004, version 3, correction level Q)."""
+    from reportlab.graphics.barcode.qr import QrCodeWidget  # slow to load, and for drawing alone
+
     code = QrCodeWidget(text, barLevel="Q", qrVersion=3).qr
     code.make()
     return tuple(tuple(bool(module) for module in row) for row in code.modules)

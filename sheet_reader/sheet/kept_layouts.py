@@ -4,17 +4,14 @@ A layout's geometry and template are made again from that text, so that sheets p
 read whatever study.toml says now. The texts lie in ``layouts`` in the study's folder, part of every
 backup, under the layout version and a digest of the text: one that was edited there is noticed, and
 left alone. The site list is always that of today; what sites were called on the sheets printed for
-them stands in a list of its own.
+them stands in a list of its own (``kept_files``).
 """
 
 from __future__ import annotations
 
 import contextlib
-import csv
 import hashlib
-import io
-import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -22,14 +19,10 @@ import sheet_reader
 from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.codes import LETTERS
+from sheet_reader.sheet.kept_files import FOLDER, LAYOUT_NAME, layout_files
 from sheet_reader.sheet.layout import layout_version
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import MOST_BYTES, STUDY_FILE, parse_study
-
-FOLDER = "layouts"
-LABELS_FILE = "site_labels.csv"
-_NAME = re.compile(rf"([{LETTERS}]{{4}})-([0-9a-f]{{16}})\.toml\Z")
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,17 +82,6 @@ def kept_layouts(study: Study) -> KeptLayouts:
     return KeptLayouts(tuple(found[-1] for found in sorted(studies, key=_age)), tuple(problems))
 
 
-def layout_files(folder: Path) -> list[Path]:
-    """The texts kept of a study's layouts."""
-    return sorted(p for p in (folder / FOLDER).glob("*.toml") if _NAME.match(p.name))
-
-
-def kept_files(folder: Path) -> list[Path]:
-    """All that is kept of what was printed."""
-    labels = folder / FOLDER / LABELS_FILE
-    return [*layout_files(folder), *([labels] if labels.is_file() else [])]
-
-
 def _age(found: tuple[float, str, Study]) -> tuple[float, str]:
     return found[:2]
 
@@ -131,43 +113,12 @@ def _former(path: Path, data: bytes, study: Study) -> Study | None:
 
 def _is_sound(path: Path) -> bool:
     """Whether the text is the one that its name tells."""
-    named = _NAME.match(path.name)
+    named = LAYOUT_NAME.match(path.name)
     return named is not None and _digest(path.read_bytes()) == named[2]
 
 
 def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()[:16]
-
-
-def keep_labels(study: Study, sites: Iterable[str]) -> None:
-    """Keep what ``sites`` are called on the sheets that are printed now, beside what they were
-    called before; does nothing where the folder can't be written.
-    """
-    known, printed = printed_labels(study.folder), set(sites)
-    new = [
-        site for site in study.sites
-        if site.number in printed and site.label not in known.get(site.number, ())
-    ]  # fmt: skip
-    if not new or Path(sheet_reader.__file__).parent in study.folder.resolve().parents:
-        return
-    for site in new:
-        known.setdefault(site.number, []).append(site.label)
-    text = io.StringIO()
-    csv.writer(text).writerows((number, label) for number in known for label in known[number])
-    target = study.folder / FOLDER / LABELS_FILE
-    with contextlib.suppress(OSError):
-        target.parent.mkdir(mode=0o700, exist_ok=True)
-        atomic_write({target: text.getvalue().encode()})
-
-
-def printed_labels(folder: Path) -> dict[str, list[str]]:
-    """What each site was called on the sheets that were printed for it, by its number."""
-    found: dict[str, list[str]] = {}
-    with contextlib.suppress(OSError, ValueError, csv.Error):
-        lines = (folder / FOLDER / LABELS_FILE).read_text("utf-8").splitlines()
-        for number, label in csv.reader(lines):
-            found.setdefault(number, []).append(label)
-    return found
 
 
 def problems_of(study: Study) -> Iterator[str]:

@@ -52,6 +52,11 @@ def draw_sheet(study: Study, sheet: str = BLANK) -> tuple[DrawnPage, ...]:
     return _draw(study, sheet, version, grid)
 
 
+def page_count(study: Study) -> int:
+    """How many pages a sheet has; nothing is drawn for it. Raises as :func:`lay_out`."""
+    return len(_grid(study).pages)
+
+
 def layout_version(study: Study) -> str:
     """Four letters that change with every place on the blank sheet and every field's meaning
     (name, label, unit, boxes, order). Wording elsewhere may change without a new version.
@@ -121,6 +126,7 @@ def _too_long(study: Study) -> tuple[Mistake, ...]:
     return tuple(found)
 
 
+@lru_cache(maxsize=8)
 def _grid(study: Study) -> Grid:
     mistakes = unprintable_texts(study) or _too_long(study)
     if mistakes:

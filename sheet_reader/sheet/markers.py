@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import zlib
 from functools import cache
+from typing import TYPE_CHECKING
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.sheet.drawing import Blocks
 from sheet_reader.sheet.model import Marker
+
+if TYPE_CHECKING:
+    import cv2
 
 MARKER_MM = 10.4
 """Side of the black square: 8 modules of 1.3 mm."""
@@ -30,6 +33,8 @@ def dictionary() -> cv2.aruco.Dictionary:
     OpenCV 4 says that none of its bits can be corrected, OpenCV 5 that five can
     (opencv/opencv#29034), so it is said here.
     """
+    import cv2  # the status of a study places markers and draws none
+
     table = cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_APRILTAG_36h11)
     table.maxCorrectionBits = CORRECTABLE_BITS
     return table
@@ -71,6 +76,8 @@ def _square(x: float, y: float) -> tuple[tuple[float, float], ...]:
 
 def marker_modules(marker_id: int) -> NDArray[np.bool_]:
     """Bool (8, 8), True where the marker prints black, row 0 at the top."""
+    import cv2
+
     image = cv2.aruco.generateImageMarker(dictionary(), marker_id, MODULES, borderBits=1)
     return np.asarray(image) < 128
 

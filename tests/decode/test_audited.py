@@ -6,10 +6,17 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from sheet_reader.decode.audited import SHIPPED, odd_sites, promise_for
-from sheet_reader.decode.calibration import default_threshold, shipped_calibration
+from sheet_reader.decode.audited import odd_sites, promise_for
+from sheet_reader.decode.checked import Checked
 from sheet_reader.decode.clustered import upper_bound_clustered
-from sheet_reader.decode.promise import Checked, NoPromise, Promise, promise_from
+from sheet_reader.decode.promise import (
+    SHIPPED,
+    NoPromise,
+    Promise,
+    default_threshold,
+    shipped_table,
+)
+from sheet_reader.lab.promise_table import table_of
 
 
 def population(rng, n, sharpen=1.0):
@@ -26,8 +33,8 @@ def population(rng, n, sharpen=1.0):
 
 def test_own_readings_withdraw_a_shipped_promise_that_does_not_hold():
     rng = np.random.default_rng(3)
-    shipped = Checked.of(*population(rng, 30_000))
-    assert isinstance(promise_for(0.002, shipped), Promise)
+    shipped = table_of(Checked.of(*population(rng, 30_000)))
+    assert isinstance(shipped.promise(0.002), Promise)
     own_scores, own_correct = population(rng, 1500)
     own = Checked(1 - (1 - own_scores) ** 6, own_correct)
     got = promise_for(0.002, shipped, own)
@@ -38,7 +45,7 @@ def test_own_readings_withdraw_a_shipped_promise_that_does_not_hold():
 
 def test_few_own_readings_without_errors_leave_the_shipped_promise_and_say_so():
     rng = np.random.default_rng(3)
-    shipped = Checked.of(*population(rng, 30_000))
+    shipped = table_of(Checked.of(*population(rng, 30_000)))
     got = promise_for(0.002, shipped, Checked.of(np.ones(100), np.ones(100, bool)))
     assert isinstance(got, Promise)
     assert "1,397 more to promise on those alone" in got.sentence
@@ -46,7 +53,7 @@ def test_few_own_readings_without_errors_leave_the_shipped_promise_and_say_so():
 
 def test_enough_own_readings_decide_alone():
     rng = np.random.default_rng(3)
-    shipped = Checked.of(*population(rng, 30_000))
+    shipped = table_of(Checked.of(*population(rng, 30_000)))
     own = Checked.of(*population(rng, 20_000))
     got = promise_for(0.002, shipped, own)
     assert isinstance(got, Promise)
@@ -55,19 +62,19 @@ def test_enough_own_readings_decide_alone():
 
 
 def test_own_readings_alone_can_promise_where_the_shipped_ones_cannot():
-    nothing = Checked.of([], [])
+    nothing = table_of(Checked.of([], []))
     got = promise_for(0.001, nothing, Checked.of(np.ones(4000), np.ones(4000, bool)))
     assert isinstance(got, Promise)
-    assert isinstance(promise_for(0.001, nothing), NoPromise)
+    assert isinstance(nothing.promise(0.001), NoPromise)
 
 
 def test_where_nothing_is_promised_the_best_weaker_promise_sets_the_threshold():
     rng = np.random.default_rng(8)
-    shipped = Checked.of(*population(rng, 2500))
-    got = promise_for(0.001, shipped)
+    shipped = table_of(Checked.of(*population(rng, 2500)))
+    got = shipped.promise(0.001)
     assert isinstance(got, NoPromise)
     assert got.sentence.endswith("% can be promised meanwhile.")
-    weaker = [promise_from(shipped, 0.001 * factor) for factor in (10, 5, 3, 2, 1.5)]
+    weaker = [shipped.loosest(0.001 * factor) for factor in (10, 5, 3, 2, 1.5)]
     assert got.threshold in [w.threshold for w in weaker if isinstance(w, Promise)]
 
 
@@ -79,8 +86,8 @@ def right_ones(n, sites, floor=None, score=0.9999999):
 
 
 def test_3000_right_of_3000_audited_accepted_fields_open_no_gate():
-    shipped = shipped_calibration()
-    in_force = promise_for(0.001, shipped).threshold
+    shipped = shipped_table()
+    in_force = shipped.promise(0.001).threshold
     assert in_force == default_threshold(0.001) >= 0.958 - 0.0005
     for own in (
         Checked.of(np.ones(3000), np.ones(3000, bool)),
@@ -94,8 +101,8 @@ def test_3000_right_of_3000_audited_accepted_fields_open_no_gate():
 
 def test_as_clean_as_accepted_fields_are_nothing_looser_is_promised():
     """Audits of a reader that errs just below the threshold in force: the errors can't be drawn."""
-    shipped = shipped_calibration()
-    in_force = promise_for(0.001, shipped).threshold
+    shipped = shipped_table()
+    in_force = shipped.promise(0.001).threshold
     rng = np.random.default_rng(4)
     scores = 1 - 10 ** -rng.uniform(1.0, 6.0, 40_000)
     correct = np.where(scores >= in_force, True, rng.random(len(scores)) < 0.8)
@@ -109,17 +116,17 @@ def test_as_clean_as_accepted_fields_are_nothing_looser_is_promised():
 
 
 def test_one_visit_however_often_looked_at_promises_nothing_by_itself():
-    shipped = shipped_calibration()
+    shipped = shipped_table()
     got = promise_for(0.001, shipped, right_ones(3000, 1, floor=0.9))
     assert isinstance(got, Promise)
-    assert got.threshold == promise_for(0.001, shipped).threshold
+    assert got.threshold == shipped.promise(0.001).threshold
     assert got.basis.startswith(f"{SHIPPED}; 0 of 3,000 of your own")
     assert "your own readings" not in got.sentence
 
 
 def test_fields_of_one_site_count_for_less_than_independent_ones():
-    shipped = shipped_calibration()
-    floor = promise_for(0.001, shipped).threshold
+    shipped = shipped_table()
+    floor = shipped.promise(0.001).threshold
     apart = promise_for(0.001, shipped, right_ones(4000, 4000, floor))
     assert isinstance(apart, Promise)
     assert apart.basis == "your own readings, from 4,000 sites"
@@ -133,8 +140,8 @@ def test_fields_of_one_site_count_for_less_than_independent_ones():
 
 
 def test_one_wrong_of_forty_is_no_reason_to_withdraw_but_twelve_of_four_hundred_are():
-    shipped = shipped_calibration()
-    floor = promise_for(0.001, shipped).threshold
+    shipped = shipped_table()
+    floor = shipped.promise(0.001).threshold
     few, many = right_ones(40, 20, floor), right_ones(400, 40, floor)
     few.correct[0] = False
     many.correct[:12] = False
@@ -151,8 +158,8 @@ def test_a_site_misread_far_more_often_than_others_is_named():
 
 def test_right_fields_accepted_under_a_stricter_threshold_say_nothing_about_a_looser_one():
     """Six errors withdrew the promise; later photos were read under 0.9999 and proved right."""
-    shipped = shipped_calibration()
-    in_force = promise_for(0.001, shipped).threshold
+    shipped = shipped_table()
+    in_force = shipped.promise(0.001).threshold
     early = right_ones(400, 400, floor=in_force)
     early.correct[:6], early.scores[:6] = False, in_force + 0.001
     assert isinstance(promise_for(0.001, shipped, early), NoPromise)
@@ -170,8 +177,8 @@ def test_right_fields_accepted_under_a_stricter_threshold_say_nothing_about_a_lo
 
 
 def test_one_odd_hand_among_many_is_named_and_takes_no_promise_from_the_others():
-    shipped = shipped_calibration()
-    own = right_ones(1200, 30, floor=promise_for(0.001, shipped).threshold)
+    shipped = shipped_table()
+    own = right_ones(1200, 30, floor=shipped.promise(0.001).threshold)
     own.correct[own.writers == "3"] = np.arange(40) >= 20
     got = promise_for(0.001, shipped, own)
     assert isinstance(got, Promise)
@@ -182,9 +189,9 @@ def test_one_odd_hand_among_many_is_named_and_takes_no_promise_from_the_others()
 
 def test_an_own_promise_given_on_exactly_bad_fields_is_rare():
     """Independent errors at 0.1 %, audited once: promised in at most 5 % of repeats, as said."""
-    shipped = shipped_calibration()
+    shipped = shipped_table()
     rng = np.random.default_rng(9)
-    floor = promise_for(0.001, shipped).threshold
+    floor = shipped.promise(0.001).threshold
 
     @cache  # all fields are alike, each of a site of its own: how many are wrong is all that counts
     def is_given(wrong):

@@ -1,17 +1,20 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from scipy import stats
 
+from sheet_reader.decode.checked import Checked
+from sheet_reader.decode.clustered import at_most_clustered
 from sheet_reader.decode.promise import (
-    GRID,
-    START,
-    Checked,
     NoPromise,
     Promise,
-    loosest,
-    pilot_start,
-    promise_from,
+    default_threshold,
+    shipped_promise,
+    shipped_table,
 )
+from sheet_reader.lab.calibration_file import shipped_calibration
+from sheet_reader.lab.promise_table import GRID, START, from_start, pilot_start, table_of
 
 
 def population(rng, n, sharpen=1.0):
@@ -33,7 +36,7 @@ def test_the_promise_holds_in_all_but_a_share_of_delta_of_random_splits():
     for _ in range(200):
         order = rng.permutation(len(scores))
         fit, rest = order[:4000], order[4000:]
-        got = promise_from(Checked(scores[fit], correct[fit]), allowed_error=0.005, delta=0.05)
+        got = table_of(Checked(scores[fit], correct[fit]), most=0.005).loosest(0.005)
         if isinstance(got, Promise):
             given += 1
             kept = rest[scores[rest] >= got.threshold]
@@ -77,7 +80,7 @@ def _broken(by_person):
         fit = np.isin(number, chosen)
         who = number[fit].astype(str) if by_person else None
         data = Checked.of(scores[fit], correct[fit], writers=who)
-        got = promise_from(data, allowed_error=0.004, delta=0.05)
+        got = table_of(data, most=0.004).loosest(0.004)
         if isinstance(got, Promise):
             given += 1
             kept = ~fit & (scores >= got.threshold)
@@ -99,7 +102,7 @@ def test_the_fields_of_one_person_choose_the_start_or_are_tested_never_both():
     names = np.repeat([f"person {n:02}" for n in range(100)], 60)
     correct = np.ones(len(names), bool)
     correct[names == "person 05"] = False
-    got = promise_from(Checked.of(np.full(len(names), 0.9999), correct, writers=names), 0.002)
+    got = table_of(Checked.of(np.full(len(names), 0.9999), correct, writers=names)).loosest(0.002)
     assert got.wrong == 0
     assert got.checked == 80 * 60
 
@@ -107,12 +110,12 @@ def test_the_fields_of_one_person_choose_the_start_or_are_tested_never_both():
 @pytest.mark.parametrize("enough", [2995, 2994])
 def test_2995_right_ones_and_no_fewer_show_one_in_a_thousand(enough):
     # zero errors needed for a one-sided 95 % bound under 0.1 %: exact binomial, references.md
-    got = loosest(Checked.of(np.ones(enough), np.ones(enough, bool)), 0.001)
+    got = from_start(Checked.of(np.ones(enough), np.ones(enough, bool))).loosest(0.001)
     assert isinstance(got, Promise if enough == 2995 else NoPromise)
 
 
 def test_without_data_it_says_what_is_missing():
-    got = loosest(Checked.of([], []), 0.001)
+    got = from_start(Checked.of([], [])).loosest(0.001)
     assert isinstance(got, NoPromise)
     assert got.missing == 2995
     assert got.sentence == (
@@ -122,7 +125,8 @@ def test_without_data_it_says_what_is_missing():
 
 
 def test_a_promise_is_said_in_words():
-    got = loosest(Checked.of(np.ones(4000), np.ones(4000, bool)), 0.001, basis="your own readings")
+    right = Checked.of(np.ones(4000), np.ones(4000, bool))
+    got = from_start(right).loosest(0.001, "your own readings")
     assert isinstance(got, Promise)
     assert got.sentence == (
         "At most 0.1 % of the accepted fields are wrong, with 95 % confidence: 0 of 4,000 "
@@ -135,7 +139,7 @@ def test_a_network_too_sure_of_itself_gets_no_promise():
     scores, correct = population(rng, 6000)
     sharp = 1 - (1 - scores) ** 6  # doubts of 1 in 10 reported as 1 in a million
     correct &= rng.random(6000) < 0.99
-    got = promise_from(Checked(sharp, correct), 0.001)
+    got = table_of(Checked(sharp, correct)).loosest(0.001)
     assert isinstance(got, NoPromise)
     assert "clearly more than 0.1 %" in got.reason
 
@@ -147,3 +151,40 @@ def test_a_pilot_without_data_starts_at_the_default():
 def test_unequal_lengths_are_refused():
     with pytest.raises(ValueError, match="2 scores but 1 answers"):
         Checked.of([0.1, 0.2], [True])
+
+
+def test_the_shipped_table_is_what_the_checked_fields_give():
+    """After new calibration data, thresholds or statistics: ``lab.promise_table`` makes it anew."""
+    computed, shipped = table_of(shipped_calibration()), shipped_table()
+    assert [replace(row, bound=0.0) for row in shipped.tested] == [
+        replace(row, bound=0.0) for row in computed.tested
+    ]
+    assert [row.bound for row in shipped.tested] == pytest.approx(
+        [row.bound for row in computed.tested], rel=1e-7
+    )
+    assert replace(shipped, tested=(), lower=0.0) == replace(computed, tested=(), lower=0.0)
+    assert shipped.lower == pytest.approx(computed.lower)
+
+
+@pytest.mark.parametrize("allowed_error", [0.0005, 0.001, 0.0021, 0.006])
+def test_the_shipped_promise_keeps_to_the_tests_of_its_thresholds(allowed_error):
+    """The p-values themselves (exact tail of clustered counts), in the order of testing."""
+    data = shipped_calibration()
+    tested = data.part(data.numbers % 5 != 0)
+    held = []
+    for row in shipped_table().tested:
+        wrong, _ = tested.at(row.threshold)
+        people = tested.people(row.threshold)
+        if at_most_clustered(wrong, people, allowed_error) > shipped_table().delta:
+            break
+        held.append(row.threshold)
+    got = shipped_table().loosest(allowed_error)
+    assert isinstance(got, Promise) == bool(held)
+    if held:
+        assert got.threshold == held[-1]
+
+
+@pytest.mark.parametrize("allowed_error", [0.0005, 0.001, 0.005])
+def test_the_default_threshold_is_that_of_the_shipped_promise(allowed_error):
+    assert default_threshold(allowed_error) == shipped_promise(allowed_error).threshold
+    assert 0.6 < default_threshold(allowed_error) <= 1.0

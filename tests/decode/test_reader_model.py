@@ -4,9 +4,11 @@ import numpy as np
 import pytest
 
 from sheet_reader.decode.audited import promise_for
-from sheet_reader.decode.promise import Checked, NoPromise, Promise, promise_from
+from sheet_reader.decode.checked import Checked
+from sheet_reader.decode.promise import NoPromise, Promise
 from sheet_reader.decode.rules import STEPS, Rules
 from sheet_reader.decode.sheet import decode_sheet
+from sheet_reader.lab.promise_table import table_of
 
 
 def random_states(study, rng):
@@ -80,7 +82,7 @@ def test_confidences_of_a_calibrated_reader_mean_what_they_say(calibrated):
 
 
 def test_a_calibrated_reader_gets_a_promise(calibrated):
-    got = promise_from(calibrated, 0.005)
+    got = table_of(calibrated).loosest(0.005)
     assert isinstance(got, Promise)
     assert got.kept > 0.8
 
@@ -93,8 +95,8 @@ def test_a_reader_too_sure_of_itself_makes_the_promise_refuse(pages, calibrated)
     # sums settle no more than three quarters of a doubt, so not quite nine in ten seem certain
     assert (sharpened.scores > 0.999).mean() > 0.85
     own = Checked(sharpened.scores[:400], sharpened.correct[:400])
-    assert isinstance(promise_for(0.005, calibrated, own), NoPromise)
-    alone = promise_from(sharpened, 0.005)
+    assert isinstance(promise_for(0.005, table_of(calibrated), own), NoPromise)
+    alone = table_of(sharpened).loosest(0.005)
     if isinstance(alone, Promise):
         wrong, kept = pages(130, seed=4, noise=0.22, sharpen=4.0).at(alone.threshold)
         assert wrong <= 0.005 * kept

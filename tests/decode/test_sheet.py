@@ -2,7 +2,7 @@ from datetime import date
 
 import pytest
 
-from sheet_reader.decode.calibration import default_threshold
+from sheet_reader.decode.promise import default_threshold
 from sheet_reader.decode.rules import Rules
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.reasons import Occlusion

@@ -10,8 +10,10 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sheet_reader.digits import CLASSES, again, read_boxes, read_sheet
-from sheet_reader.digits.again import LARGER_WEIGHTS, doubtful, larger_reader
+from sheet_reader.digits import again
+from sheet_reader.digits.again import LARGER_WEIGHTS, doubtful, larger_reader, read_sheet
+from sheet_reader.digits.read import read_boxes
+from sheet_reader.digits.types import CLASSES
 
 EMPTY_AT = CLASSES.index("empty")
 

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sheet_reader.digits import read_boxes
+from sheet_reader.digits.read import read_boxes
 from sheet_reader.lab import measures
 from sheet_reader.lab.evaluate import digit_sets, empty_and_several
 from sheet_reader.lab.sets import clean_crops, data_folder, own_frame

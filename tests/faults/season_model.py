@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from sheet_reader.decode.calibration import default_threshold
+from sheet_reader.decode.promise import default_threshold
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study
 

@@ -13,8 +13,8 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from sheet_reader.digits import read_boxes
 from sheet_reader.digits.again import larger_reader
+from sheet_reader.digits.read import read_boxes
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.lab import benchmark, profile
 from sheet_reader.lab.stages import PLACES, REST, StageClock, timed

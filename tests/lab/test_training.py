@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 torch = pytest.importorskip("torch")
 pytest.importorskip("onnx")
 
-from sheet_reader.digits import CLASSES  # noqa: E402
 from sheet_reader.digits.normalise import normalise  # noqa: E402
 from sheet_reader.digits.read import Reader  # noqa: E402
+from sheet_reader.digits.types import CLASSES  # noqa: E402
 from sheet_reader.lab.sets import data_folder  # noqa: E402
 from sheet_reader.lab.temperature import temperature, write_calibration  # noqa: E402
 from sheet_reader.lab.train import Options, train  # noqa: E402

@@ -9,7 +9,7 @@ import made_up
 import pytest
 from made_up import Said
 
-from sheet_reader.decode.calibration import default_threshold
+from sheet_reader.decode.promise import default_threshold
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.opening import open_record
 from sheet_reader.record.answers import FieldAnswer, SumTold

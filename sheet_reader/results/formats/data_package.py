@@ -16,14 +16,8 @@ import pandas as pd
 
 from sheet_reader.results.cells import render_lines, safe_cell, texts
 from sheet_reader.results.formats.dictionary import STATUSES, Entry, entries
-from sheet_reader.results.frames import (
-    EMPTY,
-    NOT_RECEIVED,
-    UNREADABLE,
-    WAITS,
-    Tables,
-    why_no_value,
-)
+from sheet_reader.results.frames import Tables
+from sheet_reader.results.values import EMPTY, NOT_RECEIVED, UNREADABLE, WAITS, why_no_value
 from sheet_reader.study.model import Study
 from sheet_reader.study.publication import LICENCES
 

@@ -19,7 +19,8 @@ import xlsxwriter
 from sheet_reader.results.cells import texts
 from sheet_reader.results.formats.bulk_sheet import BulkSheet, Day, Marked
 from sheet_reader.results.formats.dictionary import HEADER, entries
-from sheet_reader.results.frames import UNREADABLE, WAITS, Tables
+from sheet_reader.results.frames import Tables
+from sheet_reader.results.values import UNREADABLE, WAITS
 from sheet_reader.study.model import Study
 
 NAME = "{key}.xlsx"

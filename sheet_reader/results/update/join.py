@@ -9,13 +9,14 @@ from datetime import date
 
 import pandas as pd
 
-from sheet_reader.results.frames import counts_frame, in_order
+from sheet_reader.results.frames import counts_frame
 from sheet_reader.results.from_record import Facts, names_in, told_without_people
 from sheet_reader.results.letters.words import advice_in
 from sheet_reader.results.status.weeks import meant_for
 from sheet_reader.results.update.kept import Made
 from sheet_reader.results.update.looks import MOST_LOOKS
 from sheet_reader.results.update.model import Named, Outline, Update
+from sheet_reader.results.values import in_order
 from sheet_reader.study.expected import expected_days
 from sheet_reader.study.model import CountField, Study
 

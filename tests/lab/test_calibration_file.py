@@ -3,15 +3,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sheet_reader.decode.calibration import (
+from sheet_reader.decode.checked import Checked
+from sheet_reader.lab.calibration_file import (
     calibration_text,
-    current_promise,
-    default_threshold,
     parse_calibration,
     shipped_calibration,
     write_calibration,
 )
-from sheet_reader.decode.promise import GRID, Checked
+from sheet_reader.lab.promise_table import GRID
 
 FIELDS = st.lists(st.tuples(st.floats(0.0, 1.0), st.booleans()), max_size=60)
 
@@ -73,15 +72,7 @@ def test_the_file_keeps_who_wrote_and_every_threshold_accepts_the_same():
     assert len(part.writers) == len(part.scores)
 
 
-@pytest.mark.parametrize("allowed_error", [0.001, 0.005])
-def test_the_default_threshold_is_that_of_the_shipped_promise(allowed_error):
-    assert default_threshold(allowed_error) == current_promise(allowed_error).threshold
-    assert 0.6 < default_threshold(allowed_error) <= 1.0
-
-
 def test_the_shipped_data_are_there_and_mostly_right():
     shipped = shipped_calibration()
-    if not len(shipped.scores):
-        pytest.skip("no calibration file in the package yet: the conservative threshold is used")
     assert len(shipped.scores) > 3000
     assert shipped.correct.mean() > 0.95

@@ -1,4 +1,4 @@
-"""The calibration data that ship with the package, and the threshold they bear out.
+"""The calibration data: the checked fields that the shipped promise rests on.
 
 ``data/calibration.csv`` has the columns ``writer,doubt,right,wrong,sheets``: how many fields by
 this writer with a confidence of 1 - 10^-doubt were read right and wrong (doubt rounded down to a
@@ -11,32 +11,26 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Iterator
-from functools import lru_cache
-from importlib.resources import files
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.audited import promise_for
+from sheet_reader.decode.checked import Checked
 from sheet_reader.decode.parameters import DECODE
-from sheet_reader.decode.promise import Checked, NoPromise, Promise
 
-FILE = "calibration.csv"
+PLACE = Path(__file__).parent / "data" / "calibration.csv"
 NO_SHEET = -1
 """In place of a sheet's number for fields read right: it is not kept."""
 _MOST_DOUBT = DECODE.most_doubt
 _STEPS, _STEPS_BY_WRITER = 100, 40
 """Steps of doubt for each unit; a multiple of 8 by writer, so that no field changes sides of a
-threshold of ``promise.GRID``."""
+threshold of ``promise_table.GRID``."""
 
 
 def shipped_calibration() -> Checked:
-    """The shipped checked fields; none where the package has no calibration file."""
-    place = files("sheet_reader.decode") / "data" / FILE
-    if not place.is_file():
-        return Checked.of([], [])
-    return parse_calibration(place.read_text(encoding="utf-8"))
+    """The shipped checked fields."""
+    return parse_calibration(PLACE.read_text(encoding="utf-8"))
 
 
 def parse_calibration(text: str) -> Checked:
@@ -97,17 +91,3 @@ def write_calibration(data: Checked, path: Path) -> None:
     """Write the calibration file."""
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_text(calibration_text(data), encoding="utf-8")
-
-
-def current_promise(allowed_error: float, own: Checked | None = None) -> Promise | NoPromise:
-    """What can be promised for ``allowed_error`` (share of accepted fields that may be wrong) by
-    the shipped data and the coordinator's ``own`` checked readings. Its ``threshold`` is the one
-    to read with, promise or not.
-    """
-    return promise_for(allowed_error, shipped_calibration(), own)
-
-
-@lru_cache(maxsize=32)
-def default_threshold(allowed_error: float) -> float:
-    """The threshold for ``allowed_error`` by the shipped data, or a conservative one."""
-    return current_promise(allowed_error).threshold
