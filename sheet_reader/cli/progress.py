@@ -1,4 +1,6 @@
-"""A bar that shows how far a long work is, how fast it goes, and how long it will take."""
+"""A bar that shows how far a long work is, how fast it goes, and how long it will take; a line for
+work of which that can't be told.
+"""
 
 from __future__ import annotations
 
@@ -20,7 +22,6 @@ _BESIDE = 60
 @contextmanager
 def progress(verb: str, console: Console | None = None) -> Iterator[Step]:
     """A progress bar on stderr (or ``console``); nothing where that is no terminal."""
-    from rich.console import Console
     from rich.progress import (
         BarColumn,
         MofNCompleteColumn,
@@ -29,7 +30,7 @@ def progress(verb: str, console: Console | None = None) -> Iterator[Step]:
         TimeRemainingColumn,
     )
 
-    console = console or Console(stderr=True, markup=False, highlight=False, emoji=False)
+    console = console or _stderr()
     columns = (
         TextColumn("{task.description}", markup=False),
         BarColumn(bar_width=None if console.width > 100 else 12),
@@ -49,6 +50,25 @@ def progress(verb: str, console: Console | None = None) -> Iterator[Step]:
             bar.update(task, rate=per_minute(done, bar.tasks[0].elapsed or 0.0))
 
         yield step
+
+
+@contextmanager
+def working(on: str, console: Console | None = None) -> Iterator[None]:
+    """One line on stderr (or ``console``) as long as the work goes on; nothing where that is no
+    terminal.
+    """
+    console = console or _stderr()
+    if not console.is_terminal:
+        yield
+        return
+    with console.status(on):
+        yield
+
+
+def _stderr() -> Console:
+    from rich.console import Console
+
+    return Console(stderr=True, markup=False, highlight=False, emoji=False)
 
 
 def per_minute(done: int, elapsed_s: float) -> str:

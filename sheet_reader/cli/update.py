@@ -93,6 +93,7 @@ def _words(study: Study) -> Path:
 
 def _make(study: Study, facts: Facts, until: date, site: str, out: Path | None) -> None:
     """Put the update together and write it, then keep that it was made."""
+    from sheet_reader.cli.progress import working
     from sheet_reader.record.model import now
     from sheet_reader.results.files import write_together
     from sheet_reader.results.update import join, kept
@@ -107,7 +108,8 @@ def _make(study: Study, facts: Facts, until: date, site: str, out: Path | None) 
     planned = join.outline_of(study, made, until)
     outline = join.comparable(planned, counts)
     asked = join.update_of(study, facts, until, made, notes or "", site)
-    content = make_content(counts, outline, asked, dict(study.update_words))
+    with working("Working out what the counts show, with simulated seasons like this one …"):
+        content = make_content(counts, outline, asked, dict(study.update_words))
     own = study.folder / kept.OWN_TEMPLATES
     name = f"{study.key}-update-{until}" + (f"-site-{site}" if site else "")
     page = render_page(content, own if own.is_dir() else None)

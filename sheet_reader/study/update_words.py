@@ -2,7 +2,8 @@
 
 ``[words.update]`` in ``study.toml`` sets single ones, on top of those of the study's language.
 A text may hold ``{names}``; what may stand there is what stands in the English text. Where a
-number decides, two texts are parted by ``|``: for one, for any other number.
+number decides, texts are parted by ``|``: for one, for any other number and, where a third stands,
+for none.
 """
 
 from __future__ import annotations
@@ -22,9 +23,11 @@ ENGLISH: Mapping[str, str] = {
     "percent": "{n}\u00a0%",
     "list_and": "{rest} and {last}",
     # counts of things
-    "n_sites": "{n} site|{n} sites",
-    "n_visits": "{n} visit|{n} visits",
-    "n_values": "{n} value|{n} values",
+    "n_sites": "{n} site|{n} sites|no sites",
+    "n_visits": "{n} visit|{n} visits|no visits",
+    "n_values": "{n} value|{n} values|no values",
+    "n_weeks": "{n} week|{n} weeks",
+    "n_times": "once|{n} times",
     "per": "per {effort}",
     "per_visit": "per visit",
     "density": "{count} {per}",
@@ -44,8 +47,8 @@ ENGLISH: Mapping[str, str] = {
     "in_none_new": "Nothing new since the last update ({since}).",
     "in_all": "In all: {visits} from {sites}, with {values} recorded.",
     "in_none": "No counts have come in yet.",
-    "in_waiting": "{values} wait to be looked at by a person; they take no part until then.|"
-    "{values} wait to be looked at by a person; they take no part until then.",
+    "in_waiting": "{values} waits to be looked at by a person; it takes no part until "
+    "then.|{values} wait to be looked at by a person; they take no part until then.",
     "table_totals": "What was counted so far",
     "col_count": "Count",
     "col_plot": "Plot",
@@ -58,9 +61,16 @@ ENGLISH: Mapping[str, str] = {
     # your site
     "heading_site": "Your site: {site}",
     "site_none": "Nothing has come in from this site yet.",
-    "site_visits": "{visits} so far, the last one on {day}.",
-    "site_density": "{plot}: {value} {count} {per} over the season. Half of all sites lie between "
-    "{low} and {high}.",
+    "site_found": "You looked {times} and counted {n} in all ({count}).",
+    "site_zero": "You looked {times} and found none ({count}): a 0 that is written down tells as "
+    "much as a find.",
+    "site_looked": "You looked {times}.",
+    "site_days": "Your first sheet is of {first}.|Your first sheet is of {first}, your last one "
+    "of {last}.",
+    "site_among": "Yours is the first site of all. Thank you!|Yours is one of the {n} sites that "
+    "make this update. Thank you!",
+    "site_density": "{plot}: on average {value} {count} {per} over the season.",
+    "site_half": "Half of all sites lie between {low} and {high}.",
     "site_in_pictures": "The pictures below mark your site.",
     "table_site": "Your counts",
     "col_date": "Date",
@@ -76,18 +86,20 @@ ENGLISH: Mapping[str, str] = {
     "main_alike": "We can't say yet. So far “{treated}” and “{control}” have alike numbers of "
     "{count} {per} at a typical site, but anything between {low} and {high} fits the counts; "
     "{sites} with a find.",
-    "main_few": "No statement yet: so far {sites} have counts from both plots on the same day, and "
+    "main_few": "No statement yet: so far {sites} has counts from both plots on the same day, and "
     "fewer than {least} are too few.|No statement yet: so far {sites} have counts from both plots "
     "on the same day, and fewer than {least} are too few.",
-    "main_few_finds": "No statement yet: {sites} have counts from both plots, but only {finds} had "
-    "any find, and fewer than {least} are too few.",
-    "main_few_animals": "No statement yet: {n} {count} were found so far, in both plots of "
-    "{sites}. That is too few to tell “{treated}” from “{control}”.",
+    "main_few_finds": "No statement yet: {sites} have counts from both plots, but {finds} had any "
+    "find, and fewer than {least} are too few.",
+    "main_few_animals": "No statement yet. {count} found so far, in both plots of {sites}: {n}. "
+    "That is too few to tell “{treated}” from “{control}”.",
+    "no_picture": "There is no picture of the comparison until something can be said.",
     "estimand": "A typical site is one in the middle: half of all sites have a larger ratio of the "
     "two plots, half a smaller one. All animals thrown together would give {pooled}; there, the "
     "sites with the most animals rule.",
-    "looks": "We look at these counts again and again. The range is wide enough for {looks} looks: "
-    "all of them together go wrong about one time in 20.",
+    "looks": "We look at these counts once. The range goes wrong about one time in 20.|We look at "
+    "these counts again and again. The range is wide enough for {n} looks: all of them together "
+    "go wrong about one time in 20.",
     "missed_many": "Counts are missing more often where there are many {count}. The figure can be "
     "wrong by more than its range, so please count on such days too.",
     "missed_few": "Counts are missing more often where there are few {count}. The figure can be "
@@ -95,20 +107,26 @@ ENGLISH: Mapping[str, str] = {
     "effort_equal": "Both plots were searched nearly alike ({effort}: {by} in “{treated}”).",
     "effort_unequal": "The plots were not searched alike ({effort}: {by} in “{treated}”). All "
     "counts are therefore divided by it.",
-    "picture_pairs": "Each line is one site: “{control}” on the left, “{treated}” on the right.",
+    "picture_pairs": "Each line is one site, on average over the season: “{control}” on the left, "
+    "“{treated}” on the right. A site with finds in one plot only has a dot there and no line.",
     "pairs_down": "fewer: {n}",
     "pairs_up": "more: {n}",
     "pairs_even": "alike: {n}",
+    "pairs_none": "none found at {sites}",
+    "axis_log": "{density} (logarithmic scale)",
     "pairs_typical": "typical site",
     "your_site": "your site",
-    "alt_pairs": "Paired dots of {n} sites, {density}. Fewer in {treated} than in {control} at "
-    "{down}, more at {up}, alike at {even}. Typical site: {a} in {control}, {b} in {treated}.",
+    "alt_pairs": "Paired dots of {n}, {density}. Fewer in {treated} than in {control} at {down}, "
+    "more at {up}, alike at {even}. Typical site: {a} in {control}, {b} in {treated}.",
     "table_pairs": "Each site over the season",
     "col_site": "Site",
     "col_visits": "Visits",
     "col_ratio": "Ratio",
     # weeks
     "heading_weeks": "Week by week",
+    "axis_mean": "{density}, mean over sites",
+    "weeks_none": "None found so far ({count}), at {sites}: so there is nothing to draw. Every 0 "
+    "that was written down counts.",
     "picture_weeks": "Mean over sites, with the plain 95 % interval of that week. A week with "
     "fewer than 3 sites has no interval.",
     "axis_week": "week from",
@@ -118,19 +136,21 @@ ENGLISH: Mapping[str, str] = {
     "table_weeks": "Means by week and plot",
     "col_week": "Week from",
     "col_sites": "Sites",
+    "col_site_mean": "Mean of sites {per}",
     "col_lower": "Lower",
     "col_upper": "Upper",
     "picture_grid": "All plots together, {density}, at each site in each week. A question mark "
     "waits for a person; an empty cell has no count.",
     "picture_grid_shades": "All plots together, {density}, at each site in each week: the darker, "
     "the more. An empty cell has no count.",
-    "alt_grid": "Table of {sites} and {weeks} weeks. {filled} of {cells} cells have a count, from "
-    "{low} to {high}; {waiting} wait for a person.",
+    "alt_grid": "Table of {sites} and {weeks}. Cells with a count: {filled} of {cells}, from "
+    "{low} to {high}; waiting for a person: {waiting}.",
     "table_grid": "Sites and weeks",
     "waits": "waits",
     "none": "–",
     # stages
     "heading_stages": "Stages over time",
+    "stages_none": "No stage was found so far.",
     "picture_stages": "Share of each stage by week; the number above each bar is how many were "
     "counted. Only visits on which every stage was recorded.",
     "all_plots": "All plots",
@@ -158,12 +178,13 @@ ENGLISH: Mapping[str, str] = {
     "open_misread": "Reading errors: if 1 in {one_in} of the values that nobody looked at were "
     "misread, which is the most we promise, the figure would move by less than {points} percentage "
     "points in 95 of 100 cases.",
-    "open_zero": "Anything from {sites} where neither plot has had a find: they say nothing about "
-    "the difference, and it is worked out without them.",
+    "open_zero": "Anything from the site where neither plot has had a find: it says nothing about "
+    "the difference, which is worked out without it.|Anything from the {n} sites where neither "
+    "plot has had a find: they say nothing about the difference, which is worked out without them.",
     # photos, dates, notes
     "heading_advice": "Photos that are easy to read",
     "heading_next": "Next counts",
-    "next_dates": "The next counts are due on {dates}.",
+    "next_dates": "The next count is due on {dates}.|The next counts are due on {dates}.",
     "numbers_behind": "The numbers of this picture",
     "accessible_form": "The accessible form of this update is its HTML page.",
     "footer": "Made from the sheets of {title}. Nobody is named who did not allow it.",

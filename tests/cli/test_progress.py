@@ -7,7 +7,7 @@ import io
 import pytest
 from rich.console import Console
 
-from sheet_reader.cli.progress import per_minute, progress
+from sheet_reader.cli.progress import per_minute, progress, working
 
 
 @pytest.mark.parametrize(
@@ -33,4 +33,15 @@ def test_nothing_where_there_is_no_terminal() -> None:
     stream = io.StringIO()
     with progress("Reading", Console(file=stream, force_terminal=False)) as step:
         step(1, 2, "a.jpg")
+    with working("Simulating", Console(file=stream, force_terminal=False)):
+        pass
     assert stream.getvalue().strip() == ""
+
+
+def test_work_of_unknown_length_is_one_line() -> None:
+    stream = io.StringIO()
+    with working("Simulating", Console(file=stream, force_terminal=True, width=80)):
+        pass
+    shown = stream.getvalue()
+    assert "Simulating" in shown
+    assert shown.count("\n") <= 1

@@ -29,7 +29,7 @@ SMALL = 7.5
 _FAMILIES = "Roboto, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif"
 """Typefaces of the same width as the one that the picture was laid out with."""
 INK, GREY, PALE = "#1a1a1a", "#595959", "#d9d9d9"
-"""Text and own site; less important lines (7:1 on white); grid."""
+"""Text, typical and own site; less important lines (7:1 on white); grid. No plot has these."""
 _SETTINGS: dict[Any, Any] = {
     "font.family": ["Roboto", "DejaVu Sans"],
     "font.size": 8.5,
@@ -45,7 +45,7 @@ _SETTINGS: dict[Any, Any] = {
     "ytick.labelsize": SMALL,
     "svg.fonttype": "none",
     "svg.hashsalt": "sheet_reader",
-    "pdf.fonttype": 3,  # no subsetting of outlines, which takes seconds a picture
+    "pdf.fonttype": 3,  # no subsetting of outlines, which takes most of a picture's time
     "figure.facecolor": "white",
     "text.parse_math": False,
 }
@@ -70,11 +70,17 @@ STYLES = (
     Style("#0b3c5d", "o", "-"),
     Style("#c25a00", "s", "--", filled=False),
     Style("#3d8b6e", "^", "-."),
-    Style("#8a5a9e", "D", ":", filled=False),
-    Style("#595959", "v", "-"),
+    Style("#77711a", "D", ":", filled=False),
+    Style("#2a7f93", "v", "-"),
     Style("#a33b4a", "P", "--", filled=False),
 )
-"""Dark blue and orange first: lightness 24 and 48 of 100, apart for all kinds of colour vision."""
+"""Of a plot, on all pictures. Dark blue and orange first: lightness 24 and 48 of 100, apart for all
+kinds of colour vision.
+"""
+ALL_PLOTS = ("#f2f2f2", "#a6a6a6", "#262626")
+"""Pale to dark: all plots together, no colour of a plot."""
+STAGES = ("#f3edf6", "#a98bbb", "#42205a")
+"""Pale to dark: the stages, no colour of a plot or of all together."""
 
 
 @dataclass(frozen=True, slots=True)

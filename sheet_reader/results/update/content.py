@@ -149,6 +149,6 @@ def next_section(desk: Desk) -> Section | None:
     """The next dates."""
     if not desk.update.next_dates:
         return None
-    dates = desk.words.listed([desk.words.day(day) for day in desk.update.next_dates])
-    text = desk.words("next_dates", dates=dates)
+    days = [desk.words.day(day) for day in desk.update.next_dates]
+    text = desk.words.count("next_dates", len(days), dates=desk.words.listed(days))
     return Section("next", desk.words("heading_next"), texts=(text,))

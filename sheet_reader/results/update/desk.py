@@ -8,6 +8,7 @@ from functools import cached_property
 import pandas as pd
 
 from sheet_reader.results.update.comparison import Comparison
+from sheet_reader.results.update.frame import usable
 from sheet_reader.results.update.legend import Legend
 from sheet_reader.results.update.model import Outline, Update
 from sheet_reader.results.update.words import Words
@@ -33,6 +34,12 @@ class Desk:
     def density(self) -> str:
         """As in: blackfly colonies per plant."""
         return self.words("density", count=self.outline.count.label, per=self.per)
+
+    @cached_property
+    def found(self) -> bool:
+        """Whether there was a find of the update's count anywhere."""
+        mine = self.counts[self.counts["count"] == self.outline.count.name]
+        return bool((usable(mine, with_effort=False)["value"] > 0).any())
 
     @cached_property
     def legend(self) -> Legend:

@@ -19,8 +19,11 @@ def comparison_section(desk: Desk) -> Section | None:
     if result is None:
         return None
     words, texts, fine = desk.words, [], []
-    if result.statement.says:
-        texts.append(words("looks", looks=result.planned_looks))
+    ratio = result.statement.ratio if result.statement.says else None
+    if ratio is None:
+        texts.append(words("no_picture"))
+    else:
+        texts.append(words.count("looks", result.planned_looks))
         if result.pooled is not None:
             fine.append(words("estimand", pooled=words.change(result.pooled)))
     if result.missed.way and result.statement.sites:
@@ -42,7 +45,7 @@ def comparison_section(desk: Desk) -> Section | None:
         strong=main_sentence(desk, result),
         texts=tuple(texts),
         fine=tuple(fine),
-        pictures=(_pairs(desk, result),) if result.statement.sites else (),
+        pictures=(_pairs(desk, result, ratio),) if ratio is not None else (),
     )
 
 
@@ -77,17 +80,17 @@ def _range(desk: Desk, interval: Interval) -> tuple[str, str]:
     return desk.words.change(bounds[0]), desk.words.change(bounds[1])
 
 
-def _pairs(desk: Desk, result: Comparison) -> Picture:
+def _pairs(desk: Desk, result: Comparison, ratio: float) -> Picture:
     words, sites = desk.words, result.sites
-    ratio = sites["ratio"].round(12)
+    each = sites["ratio"].round(12)
     treated, control = result.typical or (None, None)
     alt = words(
         "alt_pairs",
-        n=len(sites),
+        n=desk.sites(len(sites)),
         density=desk.density,
-        down=desk.sites(int((ratio < 1).sum())),
-        up=desk.sites(int((ratio > 1).sum())),
-        even=desk.sites(int((ratio == 1).sum())),
+        down=desk.sites(int((each < 1).sum())),
+        up=desk.sites(int((each > 1).sum())),
+        even=desk.sites(int((each == 1).sum())),
         a=desk.number(control),
         b=desk.number(treated),
         **desk.arms,
@@ -112,7 +115,7 @@ def _pairs(desk: Desk, result: Comparison) -> Picture:
             for _, site in sites.sort_values(["site_name", "site"]).iterrows()
         ),
     )
-    drawing = draw_pairs(sites, result.typical, desk.legend, alt)
+    drawing = draw_pairs(sites, ratio, result.typical, desk.legend, alt)
     return Picture("pairs", drawing, words("picture_pairs", **desk.arms), alt, table)
 
 
@@ -126,7 +129,7 @@ def open_section(desk: Desk) -> Section:
         if left:
             items.append(words("open_left", left=left))
         if result.both_zero:
-            items.append(words("open_zero", sites=desk.sites(result.both_zero)))
+            items.append(words.count("open_zero", result.both_zero))
         if result.misreading and result.misreading.rate > 0:
             points = max(0.1, result.misreading.shift)
             items.append(

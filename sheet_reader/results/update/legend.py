@@ -16,7 +16,7 @@ from sheet_reader.results.update.words import Words
 
 @dataclass(frozen=True, slots=True)
 class Legend:
-    """What a picture must be told in words: the density's name and the site to show in black."""
+    """What a picture must be told in words: the density's name and the own site to show, if any."""
 
     words: Words
     outline: Outline

@@ -12,9 +12,11 @@ from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.patches import Rectangle
 
 from sheet_reader.results.update.canvas import (
+    ALL_PLOTS,
     GREY,
     INK,
     SMALL,
+    STAGES,
     Drawing,
     drawing_style,
     finish,
@@ -23,11 +25,14 @@ from sheet_reader.results.update.canvas import (
 )
 from sheet_reader.results.update.legend import Legend, week_axis
 
-_BLUES = LinearSegmentedColormap.from_list("pale to dark", ["#eef4f8", "#7fabc8", "#0b3c5d"])
+_SHADES = LinearSegmentedColormap.from_list("all plots", list(ALL_PLOTS))
+_STAGES = LinearSegmentedColormap.from_list("stages", list(STAGES))
 _DARK = 0.71
 """From this shade on, letters in a cell are white, below it black: 4.5:1 or more."""
-ROWS_A_PANEL = 45
-"""Sites in one sites-by-weeks picture: it must fit on a printed page."""
+ROWS_A_PANEL, ROWS_OF_MANY = 45, 27
+"""Sites in one sites-by-weeks picture: they must fit on a printed page, and two pictures of many
+sites below each other.
+"""
 
 
 def draw_stages(shares: pd.DataFrame, legend: Legend, alt: str) -> Drawing:
@@ -42,7 +47,8 @@ def draw_stages(shares: pd.DataFrame, legend: Legend, alt: str) -> Drawing:
             axes = figure.add_axes((0.1, bottom / height, 0.6, 1.25 / height))
             _stage_panel(axes, shares[shares["plot"] == plot], weeks, legend)
             label = legend.outline.plot_label(plot) if plot else legend.words("all_plots")
-            axes.set_title(label, loc="left", fontweight="bold", fontsize=8.5, pad=14)
+            colour = legend.style(plot).colour if plot else INK
+            axes.set_title(label, loc="left", fontweight="bold", fontsize=8.5, pad=14, color=colour)
             last = number == len(plots) - 1
             week_axis(axes, weeks, legend)
             if not last:
@@ -53,7 +59,7 @@ def draw_stages(shares: pd.DataFrame, legend: Legend, alt: str) -> Drawing:
 
 def stage_colours(number: int) -> list[tuple[float, float, float, float]]:
     """Shades from pale to dark, one for each stage."""
-    return [_BLUES(0.12 + 0.88 * n / max(1, number - 1)) for n in range(number)]
+    return [_STAGES(0.12 + 0.88 * n / max(1, number - 1)) for n in range(number)]
 
 
 def _stage_panel(
@@ -133,9 +139,9 @@ def _shades(axes: Axes, cells: pd.DataFrame, top: float) -> None:
         Rectangle((x - 0.47, y - 0.45), 0.94, 0.9)
         for x, y in zip(cells["x"], cells["y"], strict=True)
     ]
-    colours = _BLUES(_shade(cells["density"], top).to_numpy(dtype=float))
+    colours = _SHADES(_shade(cells["density"], top).to_numpy(dtype=float))
     axes.add_collection(
-        PatchCollection(boxes, facecolors=colours, edgecolors="#9fb4c2", linewidths=0.4)
+        PatchCollection(boxes, facecolors=colours, edgecolors="#b3b3b3", linewidths=0.4)
     )
 
 

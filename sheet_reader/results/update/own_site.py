@@ -8,6 +8,9 @@ from sheet_reader.results.update.blocks import Section, Table
 from sheet_reader.results.update.desk import Desk
 from sheet_reader.results.update.frame import RECORDED, WAITING, usable
 
+_LEAST_FOR_HALF = 4
+"""With fewer sites there is no middle half."""
+
 
 def own_section(desk: Desk) -> Section | None:
     """The site's density per plot beside the middle half of all sites, and its counts by date."""
@@ -18,44 +21,68 @@ def own_section(desk: Desk) -> Section | None:
     if not len(mine):
         heading = words("heading_site", site=site)
         return Section("your-site", heading, words("site_none"))
-    days = mine["visit_date"].drop_duplicates()
+    days = [day.date() for day in sorted(mine["visit_date"].unique())]
+    sites = desk.counts["site"].nunique()
+    shown = words.day(days[0]), words.day(days[-1])
     texts = [
-        words(
-            "site_visits",
-            visits=words.count("n_visits", len(days)),
-            day=words.day(days.max().date()),
-        ),
+        words.count("site_days", len(days), first=shown[0], last=shown[1]),
+        words.count("site_among", sites),
         *_densities(desk),
-        words("site_in_pictures"),
     ]
-    heading = words("heading_site", site=str(mine["site_name"].iloc[0]))
-    return Section("your-site", heading, texts=tuple(texts), tables=(_table(desk, mine),))
+    if desk.found:
+        texts.append(words("site_in_pictures"))
+    return Section(
+        "your-site",
+        words("heading_site", site=str(mine["site_name"].iloc[0])),
+        _looked(desk, mine, len(days)),
+        tuple(texts),
+        tables=(_table(desk, mine),),
+    )
+
+
+def _looked(desk: Desk, mine: pd.DataFrame, visits: int) -> str:
+    """How often they looked and what they counted: the section's main sentence."""
+    words, count = desk.words, desk.outline.count
+    values = usable(mine[mine["count"] == count.name], with_effort=False)["value"]
+    found = int(values.sum())
+    key = "site_looked" if not len(values) else "site_found" if found else "site_zero"
+    return words(key, times=words.count("n_times", visits), n=found, count=count.label)
 
 
 def _densities(desk: Desk) -> list[str]:
-    outline = desk.outline
-    good = usable(
-        desk.counts[desk.counts["count"] == outline.count.name], outline.effort is not None
-    )
-    sums = good.groupby(["plot", "site"])[["value", "effort"]].sum()
-    density = sums["value"] / sums["effort"]
     lines = []
-    for plot in outline.plots:
-        if (plot.name, desk.update.for_site) not in density.index:
+    for plot in desk.outline.plots:
+        every = _every_site(desk, plot.name)
+        if desk.update.for_site not in every.index:
             continue
-        every = density.loc[plot.name]
-        lines.append(
-            desk.words(
-                "site_density",
-                plot=plot.label,
-                value=desk.number(every.loc[desk.update.for_site]),
-                count=outline.count.label,
-                per=desk.per,
-                low=desk.number(every.quantile(0.25)),
-                high=desk.number(every.quantile(0.75)),
-            )
+        value = desk.number(every.loc[desk.update.for_site])
+        line = desk.words(
+            "site_density",
+            plot=plot.label,
+            value=value,
+            count=desk.outline.count.label,
+            per=desk.per,
         )
+        if len(every) >= _LEAST_FOR_HALF:
+            low, high = (desk.number(float(every.quantile(part))) for part in (0.25, 0.75))
+            if low != high:
+                line += " " + desk.words("site_half", low=low, high=high)
+        lines.append(line)
     return lines
+
+
+def _every_site(desk: Desk, plot: str) -> pd.Series:
+    """The density of ``plot`` at each site, in a compared plot the one of the comparison's picture:
+    of visits with both plots.
+    """
+    outline = desk.outline
+    if desk.comparison and plot in (outline.treated, outline.control):
+        arm = "treated" if plot == outline.treated else "control"
+        return desk.comparison.sites.set_index("site")[f"density_{arm}"]
+    mine = (desk.counts["count"] == outline.count.name) & (desk.counts["plot"] == plot)
+    good = usable(desk.counts[mine], outline.effort is not None)
+    sums = good.groupby("site")[["value", "effort"]].sum()
+    return sums["value"] / sums["effort"]
 
 
 def _table(desk: Desk, mine: pd.DataFrame) -> Table:

@@ -29,16 +29,21 @@ from reportlab.platypus import (
 )
 from reportlab.platypus import Table as Grid
 
-from sheet_reader.results.update.blocks import Content, Picture, Section, Table
+from sheet_reader.results.update.blocks import Content, Section, Table
 from sheet_reader.results.update.canvas import Drawing
 from sheet_reader.sheet.fonts import font_name
 from sheet_reader.study.model import Paper
 
 _MARGIN = 48.0
 _PAPERS = {"A4": A4, "Letter": LETTER}
-_WIDEST, _HIGHEST = 430.0, 600.0
-"""Bounds of a picture in points: with heading and caption it fits on a Letter page."""
-_BLUE = colors.HexColor("#0b3c5d")
+_HIGHEST = 600.0
+"""Of a picture in points: with heading and caption it fits on a Letter page."""
+_SMALLEST = 0.78
+"""A picture may shrink to this share of its size where it then still fits on the page."""
+_AIR = 10.0
+"""Points above and below a drawing together."""
+_SHORT = 8
+"""Up to so many lines a table stays on one page."""
 _ID = re.compile(rb"/ID\[(<[0-9A-F]{32}>)<[0-9A-F]{32}>\]")
 """The identity of a file and of its writing; pdfium draws the second by lot."""
 _Placed = list[tuple[int, float, float, float, Drawing]]
@@ -61,6 +66,8 @@ def render_pdf(content: Content, paper: Paper = "A4") -> bytes:
         bottomMargin=_MARGIN,
         title=content.page_title,
         lang=content.language,
+        # with its own first font, reportlab names one that no text uses, and pdfium drops it
+        initialFontName=font_name("plain"),
         invariant=1,
     )
     footer = partial(_footer, content.page_title)
@@ -80,7 +87,7 @@ def _styles() -> dict[str, ParagraphStyle]:
     return {
         "title": _style("title", 20, bold=True),
         "heading": _style("heading", 13.5, bold=True, spaceBefore=14, spaceAfter=3, keepWithNext=1),
-        "strong": _style("strong", 12.5, bold=True, textColor=_BLUE, spaceAfter=4),
+        "strong": _style("strong", 12.5, bold=True, spaceAfter=4),
         "text": _style("text", 10.5, spaceAfter=4),
         "fine": _style("fine", 9, textColor=colors.HexColor("#404040"), spaceAfter=3),
         "cell": _style("cell", 9),
@@ -110,15 +117,21 @@ def _story(content: Content, width: float, placed: _Placed) -> Iterator[Flowable
 def _section(
     section: Section, styles: dict[str, ParagraphStyle], width: float, placed: _Placed
 ) -> Iterator[Flowable]:
-    first, *others = _parts(section, styles, width, placed)
-    yield KeepTogether([Paragraph(escape(section.heading), styles["heading"]), first])
-    yield from others
+    heading = Paragraph(escape(section.heading), styles["heading"])
+    told = list(_told(section, styles, width))
+    if told:
+        yield KeepTogether([heading, told[0]])
+        yield from told[1:]
+    for number, picture in enumerate(section.pictures):
+        caption = Paragraph(escape(picture.caption), styles["fine"])
+        above = [] if told or number else [heading]
+        yield _Figure(picture.drawing, above, caption, placed)
+    for text in section.fine:
+        yield Paragraph(escape(text), styles["fine"])
 
 
-def _parts(
-    section: Section, styles: dict[str, ParagraphStyle], width: float, placed: _Placed
-) -> Iterator[Flowable]:
-    """All that stands under a section's heading."""
+def _told(section: Section, styles: dict[str, ParagraphStyle], width: float) -> Iterator[Flowable]:
+    """All that stands between a section's heading and its pictures."""
     if section.strong:
         yield Paragraph(escape(section.strong), styles["strong"])
     for text in section.texts:
@@ -127,15 +140,14 @@ def _parts(
         yield _list(section.items, styles["text"])
     for table in section.tables:
         yield _table(table, styles, width)
-    for picture in section.pictures:
-        yield _picture(picture, styles, width, placed)
-    for text in section.fine:
-        yield Paragraph(escape(text), styles["fine"])
 
 
 def _list(lines: tuple[str, ...], style: ParagraphStyle) -> Flowable:
     items = [ListItem(Paragraph(escape(line), style), leftIndent=14) for line in lines]
-    return ListFlowable(items, bulletType="bullet", start="•", bulletFontSize=9, leftIndent=14)
+    return ListFlowable(
+        items, bulletType="bullet", start="•", bulletFontSize=9, leftIndent=14,
+        bulletFontName=style.fontName,
+    )  # fmt: skip
 
 
 def _table(table: Table, styles: dict[str, ParagraphStyle], width: float) -> Flowable:
@@ -151,12 +163,15 @@ def _table(table: Table, styles: dict[str, ParagraphStyle], width: float) -> Flo
         ]
 
     shares = [2 if n < table.texts else 1 for n in range(len(table.header))]
+    caption = [Paragraph(escape(table.caption), styles["head"]), *[""] * (len(shares) - 1)]
     grid = Grid(
-        [line(table.header, "head"), *(line(row, "cell") for row in table.rows)],
+        [caption, line(table.header, "head"), *(line(row, "cell") for row in table.rows)],
         colWidths=[width * share / sum(shares) for share in shares],
-        repeatRows=1,
+        repeatRows=2,
         style=[
-            ("LINEBELOW", (0, 0), (-1, -1), 0.4, colors.HexColor("#d9d9d9")),
+            ("FONTNAME", (0, 0), (-1, -1), font_name("plain")),
+            ("SPAN", (0, 0), (-1, 0)),
+            ("LINEBELOW", (0, 1), (-1, -1), 0.4, colors.HexColor("#d9d9d9")),
             ("LEFTPADDING", (0, 0), (-1, -1), 0),
             ("TOPPADDING", (0, 0), (-1, -1), 1),
             ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
@@ -166,39 +181,41 @@ def _table(table: Table, styles: dict[str, ParagraphStyle], width: float) -> Flo
         spaceAfter=6,
         hAlign="LEFT",
     )
-    caption = Paragraph(escape(table.caption), styles["head"])
-    short = len(table.rows) <= 20
-    return KeepTogether([caption, grid]) if short else grid
+    return KeepTogether([grid]) if len(table.rows) <= _SHORT else grid
 
 
-def _picture(
-    picture: Picture, styles: dict[str, ParagraphStyle], width: float, placed: _Placed
-) -> Flowable:
-    caption = Paragraph(escape(picture.caption), styles["fine"])
-    return KeepTogether([_Frame(picture.drawing, min(width, _WIDEST), placed), caption])
+class _Figure(Flowable):  # type: ignore[misc]
+    """A drawing between its heading, if any, and its caption. It keeps the place free and notes
+    where it is; on what is left of a page it shrinks a little rather than leave that empty.
+    """
 
-
-class _Frame(Flowable):  # type: ignore[misc]
-    """Keeps a place free for a drawing and notes where that place is."""
-
-    def __init__(self, drawing: Drawing, width: float, placed: _Placed) -> None:
+    def __init__(
+        self, drawing: Drawing, above: list[Paragraph], caption: Paragraph, placed: _Placed
+    ) -> None:
         super().__init__()
-        self.drawing, self.placed = drawing, placed
-        self.scale = width / drawing.width
-        self.width, self.height = width, drawing.height * self.scale
+        self.drawing, self.above, self.caption, self.placed = drawing, above, caption, placed
+        self.spaceBefore = above[0].style.spaceBefore if above else _AIR
 
-    def wrap(self, _width: float, _height: float) -> tuple[float, float]:
-        """The size it takes; a little smaller on a page that is too short for it."""
-        if self.height > _HIGHEST:
-            self.scale *= _HIGHEST / self.height
-            self.width, self.height = self.drawing.width * self.scale, _HIGHEST
+    def wrap(self, width: float, height: float) -> tuple[float, float]:
+        """The size it takes where ``height`` points are left."""
+        around = sum(part.wrap(width, height)[1] for part in (*self.above, self.caption))
+        usual = min(1.0, width / self.drawing.width, _HIGHEST / self.drawing.height)
+        fits = (height - around - _AIR) / self.drawing.height
+        self.scale = min(usual, fits) if fits >= _SMALLEST * usual else usual
+        self.width = width
+        self.height = around + _AIR + self.drawing.height * self.scale
         return self.width, self.height
 
     def draw(self) -> None:
-        """Note the place."""
-        left, bottom = self.canv.absolutePosition(0, 0)
+        """Set heading and caption, note the place of the drawing."""
+        top = self.height
+        for part in self.above:
+            top -= part.height
+            part.drawOn(self.canv, 0, top)
+        left, bottom = self.canv.absolutePosition(0, self.caption.height + _AIR / 2)
         page = self.canv.getPageNumber() - 1
         self.placed.append((page, left, bottom, self.scale, self.drawing))
+        self.caption.drawOn(self.canv, 0, 0)
 
 
 def _footer(title: str, canvas: Canvas, document: SimpleDocTemplate) -> None:

@@ -6,7 +6,7 @@ import pandas as pd
 
 from sheet_reader.results.update.blocks import Picture, Section, Table
 from sheet_reader.results.update.desk import Desk
-from sheet_reader.results.update.mosaics import ROWS_A_PANEL, draw_sites, draw_stages
+from sheet_reader.results.update.mosaics import ROWS_A_PANEL, ROWS_OF_MANY, draw_sites, draw_stages
 from sheet_reader.results.update.pictures import draw_weeks
 from sheet_reader.results.update.weekly import site_weeks, stage_shares, weekly_means
 
@@ -16,11 +16,13 @@ def weeks_section(desk: Desk) -> Section | None:
     means = weekly_means(desk.counts, desk.outline, desk.outline.count.name)
     if not len(means):
         return None
-    return Section(
-        "weeks",
-        desk.words("heading_weeks"),
-        pictures=(_means(desk, means), *_grids(desk)),
-    )
+    words = desk.words
+    if not desk.found:
+        sites = desk.sites(desk.counts["site"].nunique())
+        text = words("weeks_none", count=desk.outline.count.label, sites=sites)
+        return Section("weeks", words("heading_weeks"), texts=(text,))
+    pictures = (_means(desk, means), *_grids(desk))
+    return Section("weeks", words("heading_weeks"), pictures=pictures)
 
 
 def _day(desk: Desk, week: pd.Timestamp) -> str:
@@ -41,7 +43,7 @@ def _means(desk: Desk, means: pd.DataFrame) -> Picture:
         )
         weeks.append(words("alt_week", day=_day(desk, pd.Timestamp(str(week))), means=said))
     alt = words("alt_weeks", density=desk.density, weeks="; ".join(weeks))
-    header = ("col_week", "col_plot", "col_sites", "col_mean", "col_lower", "col_upper")
+    header = ("col_week", "col_plot", "col_sites", "col_site_mean", "col_lower", "col_upper")
     table = Table(
         words("table_weeks"),
         tuple(words(key, per=desk.per) for key in header),
@@ -67,14 +69,16 @@ def _grids(desk: Desk) -> list[Picture]:
     names = cells.drop_duplicates("site").sort_values(["site_name", "site"])["site"].to_list()
     top = float(cells["density"].max()) if cells["density"].notna().any() else 1.0
     pictures = []
-    for number, start in enumerate(range(0, len(names), ROWS_A_PANEL), 1):
-        sites = names[start : start + ROWS_A_PANEL]
+    numbers = len(names) <= ROWS_A_PANEL
+    rows = ROWS_A_PANEL if numbers else ROWS_OF_MANY
+    for number, start in enumerate(range(0, len(names), rows), 1):
+        sites = names[start : start + rows]
         part = cells[cells["site"].isin(sites)]
         known = part["density"].dropna()
         alt = desk.words(
             "alt_grid",
             sites=desk.sites(len(sites)),
-            weeks=len(weeks),
+            weeks=desk.words.count("n_weeks", len(weeks)),
             filled=len(known),
             cells=len(sites) * len(weeks),
             low=desk.number(known.min()),
@@ -82,7 +86,6 @@ def _grids(desk: Desk) -> list[Picture]:
             waiting=int((part["density"].isna() & (part["waiting"] > 0)).sum()),
         )
         name = f"sites-{number}"
-        numbers = len(names) <= ROWS_A_PANEL
         drawing = draw_sites(part, weeks, desk.legend, alt, name, top, numbers)
         key = "picture_grid" if numbers else "picture_grid_shades"
         caption = desk.words(key, density=desk.density)
@@ -117,6 +120,8 @@ def stages_section(desk: Desk) -> Section | None:
     if not len(shares):
         return None
     words, outline = desk.words, desk.outline
+    if not shares["counted"].any():
+        return Section("stages", words("heading_stages"), texts=(words("stages_none"),))
     labels = {stage.name: stage.label for stage in outline.stages}
     panels = []
     for (plot, week), lines in shares.groupby(["plot", "week"]):

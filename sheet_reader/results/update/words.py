@@ -31,8 +31,8 @@ class Words:
 
     def count(self, key: str, n: int, /, **values: object) -> str:
         """The text for ``n`` things; ``{n}`` is the number."""
-        one, _, many = self._texts[key].partition("|")
-        chosen = one if n == 1 or not many else many
+        one, *others = self._texts[key].split("|")
+        chosen = one if n == 1 or not others else others[-1 if n == 0 else 0]
         return _NAME.sub(lambda match: str({**values, "n": n}[match[1]]), chosen)
 
     def number(self, value: float, digits: int = 2) -> str:

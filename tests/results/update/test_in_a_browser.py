@@ -58,6 +58,22 @@ def test_the_page_fits_a_telephone(chromium: Any, page_file: Path) -> None:  # n
     page.context.close()
 
 
+@pytest.mark.parametrize("width", [360, 500])
+def test_every_column_of_a_table_can_be_reached(
+    chromium: Any, page_file: Path, width: int  # noqa: F811
+) -> None:  # fmt: skip
+    """It fits, or it scrolls by itself and a shadow at its edge shows that."""
+    page = _opened(chromium, page_file, [], width=width)
+    tables = page.evaluate("""() => [...document.querySelectorAll('.table')].map(table => {
+        const style = getComputedStyle(table)
+        return [table.scrollWidth <= table.clientWidth, style.overflowX, style.backgroundImage]
+    })""")
+    page.context.close()
+    assert len(tables) > 5
+    assert all(fits for fits, _, _ in tables) or width < 500
+    assert all(flow == "auto" and "gradient" in image for _, flow, image in tables)
+
+
 def test_axe_and_the_list_of_requests_are_in_earnest(
     chromium: Any, page_file: Path, tmp_path: Path  # noqa: F811
 ) -> None:  # fmt: skip

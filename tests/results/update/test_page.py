@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+import shutil
+import subprocess
 from dataclasses import replace
 from datetime import date
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pypdfium2 as pdfium
 import pytest
@@ -20,6 +23,7 @@ from sheet_reader.results.update.model import Named, Outline, Update
 from sheet_reader.results.update.page import render_page
 from sheet_reader.results.update.printed import render_pdf
 from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
+from sheet_reader.study.update_words import shipped_update_words
 
 COUNTS = make_season(4, SeasonPlan(sites=12))
 FIRST = str(COUNTS["site"].iloc[0])
@@ -158,6 +162,78 @@ def test_the_own_site_never_shows_a_zero_for_what_is_not_recorded() -> None:
     assert {row[2] for row in section.tables[0].rows} == {"–"}
 
 
+def _own(counts: pd.DataFrame, language: str = "en") -> Content:
+    update = replace(UPDATE, for_site=FIRST)
+    return make_content(counts, OUTLINE, update, dict(shipped_update_words(language)))
+
+
+def _pictures(content: Content) -> list[str]:
+    return [picture.name for section in content.sections for picture in section.pictures]
+
+
+@pytest.mark.parametrize(
+    ("language", "looked", "none"),
+    [
+        ("en", "You looked 6 times and found none", "None found so far"),
+        ("de", "Sie haben 6-mal nachgesehen und nichts gefunden", "Bisher ist nichts gefunden"),
+        ("es", "Ha mirado 6 veces y no ha encontrado nada", "no se ha encontrado nada"),
+    ],
+)
+def test_a_season_of_zeros_has_no_picture_and_says_why(
+    language: str, looked: str, none: str
+) -> None:
+    zeros = COUNTS.assign(value=COUNTS["value"].where(COUNTS["value"].isna(), 0))
+    content = _own(zeros, language)
+    assert _pictures(content) == []
+    assert looked in _texts(content, "your-site")
+    assert none in _texts(content, "weeks")
+    assert render_pdf(content).startswith(b"%PDF")
+
+
+def test_where_nothing_can_be_said_the_comparison_has_no_picture() -> None:
+    content = _own(COUNTS[COUNTS["site"].isin(COUNTS["site"].unique()[:5])])
+    assert "pairs" not in _pictures(content)
+    assert "weeks" in _pictures(content)
+    assert "no picture of the comparison" in _texts(content, "comparison")
+
+
+def test_one_site_in_the_singular() -> None:
+    content = _own(COUNTS[COUNTS["site"] == FIRST])
+    assert "so far 1 site has counts" in _texts(content, "comparison")
+    assert "from 1 site," in _texts(content, "in")
+    assert "Yours is the first site of all" in _texts(content, "your-site")
+    assert "Half of all sites" not in _texts(content, "your-site")
+
+
+def test_the_own_site_is_told_what_it_did() -> None:
+    mine = COUNTS[(COUNTS["site"] == FIRST) & (COUNTS["count"] == "blackfly")]
+    mine = mine[mine["visit_date"] <= "2026-06-01"]
+    found = int(mine["value"].fillna(0).sum())
+    text = _texts(_own(COUNTS), "your-site")
+    assert f"You looked {mine['visit_date'].nunique()} times and counted {found} in all" in text
+    assert "Yours is one of the 12 sites" in text
+
+
+def test_the_own_number_is_the_same_in_text_and_picture() -> None:
+    """A value without its partner takes no part in either."""
+    mine = (COUNTS["site"] == FIRST) & (COUNTS["count"] == "blackfly")
+    first = COUNTS.loc[mine, "visit_date"].min()
+    lost = mine & (COUNTS["visit_date"] == first) & (COUNTS["plot"] == OUTLINE.control)
+    alone = mine & (COUNTS["visit_date"] == first) & (COUNTS["plot"] == OUTLINE.treated)
+    counts = COUNTS.assign(
+        value=COUNTS["value"].mask(lost).mask(alone, 400),
+        status=COUNTS["status"].mask(lost, "empty").mask(alone, "typed"),
+    )
+    content = _own(counts)
+    picture = next(s for s in content.sections if s.key == "comparison").pictures[0]
+    name = counts.loc[mine, "site_name"].iloc[0]
+    row = next(row for row in picture.table.rows if row[0] == name) if picture.table else ()
+    told = re.search(r"Pinched half: on average ([\d.]+) ", _texts(content, "your-site"))
+    assert told
+    assert told[1] == row[3]
+    assert f"\n{told[1]}" in "\n".join(re.findall(r">([^<>]+)</t", picture.drawing.svg))
+
+
 def test_a_site_without_sheets() -> None:
     assert "Nothing has come in" in _texts(_content(replace(UPDATE, for_site="9999")), "your-site")
 
@@ -247,6 +323,36 @@ def test_the_pdf_has_text_and_pictures(paper: str, size: tuple[int, int]) -> Non
     assert "What the comparison shows so far" in text
     assert "typical site" in text
     assert "The accessible form of this update is its HTML page." in text
+
+
+@pytest.mark.parametrize("sites", [12, 50])
+def test_no_page_of_the_pdf_is_half_empty(sites: int) -> None:
+    counts = make_season(4, SeasonPlan(sites=sites))
+    with pdfium.PdfDocument(render_pdf(_own(counts))) as document:
+        full = [_filled(page) for page in document]
+    assert min(full[:-1]) > 0.6
+
+
+def _filled(page: pdfium.PdfPage) -> float:
+    """The share of the height between the margins that something stands on."""
+    grey = page.render(scale=0.5).to_numpy().min(axis=2)
+    top, bottom = 24, grey.shape[0] - 24
+    dark = np.flatnonzero(grey[top:bottom].min(axis=1) < 200)
+    return float(dark.max() + 1) / (bottom - top)
+
+
+@pytest.mark.skipif(shutil.which("pdffonts") is None, reason="poppler-utils is not installed")
+def test_poppler_has_nothing_to_complain_of(tmp_path: Path) -> None:
+    path = tmp_path / "update.pdf"
+    path.write_bytes(render_pdf(_own(COUNTS)))
+    drawn = ["pdftoppm", "-r", "20", str(path), str(tmp_path / "page")]
+    for command in (["pdffonts", str(path)], ["pdftotext", str(path), "-"], drawn):
+        done = subprocess.run(command, capture_output=True, text=True, check=True)
+        assert done.stderr == ""
+    listed = subprocess.run(["pdffonts", str(path)], capture_output=True, text=True, check=True)
+    lines = listed.stdout.splitlines()[2:]
+    assert lines
+    assert all(line.split()[-5] == "yes" for line in lines), listed.stdout  # embedded
 
 
 def test_an_outline_with_a_plot_that_is_not_in_the_frame() -> None:

@@ -10,7 +10,16 @@ import pandas as pd
 import pypdfium2 as pdfium
 import pytest
 
-from sheet_reader.results.update.canvas import STYLES, Drawing, spread
+from sheet_reader.results.update.canvas import (
+    ALL_PLOTS,
+    GREY,
+    INK,
+    PALE,
+    STAGES,
+    STYLES,
+    Drawing,
+    spread,
+)
 from sheet_reader.results.update.comparison import compare
 from sheet_reader.results.update.legend import Legend
 from sheet_reader.results.update.mosaics import draw_sites, draw_stages
@@ -25,7 +34,7 @@ _LEGEND = Legend(Words(), OUTLINE, "colonies per plant", own=str(_COUNTS["site"]
 
 def _pairs(alt: str = "alt") -> Drawing:
     found = compare(_COUNTS, OUTLINE, reading_errors=False)
-    return draw_pairs(found.sites, found.typical, _LEGEND, alt)
+    return draw_pairs(found.sites, 0.6, found.typical, _LEGEND, alt)
 
 
 def _weeks() -> Drawing:
@@ -82,6 +91,43 @@ def test_the_picture_names_what_it_shows() -> None:
     svg = _pairs().svg
     for text in ("Pinched half", "Other half", "typical site", "your site", "fewer: "):
         assert text in svg
+
+
+def _marks(svg: str, colour: str) -> int:
+    return svg.count(f"stroke: {colour}") + svg.count(f"fill: {colour}")
+
+
+def test_a_colour_belongs_to_one_thing_on_all_pictures() -> None:
+    """Plots have their colours; all plots together and stages have none of them."""
+    treated, control = (style.colour for style in STYLES[:2])
+    for picture in (_pairs(), _weeks(), _stages()):
+        assert _marks(picture.svg, treated)
+        assert _marks(picture.svg, control)
+    sites = _sites().svg
+    assert not any(style.colour in sites for style in STYLES)
+    shades = [*ALL_PLOTS, *STAGES]
+    assert len({*shades, INK, GREY, *(style.colour for style in STYLES)}) == len(shades) + 8
+    lines = re.findall(r"fill: none; [^\"]*stroke: (#\w+)", _pairs().svg)
+    assert set(lines) <= {INK, GREY, PALE}
+
+
+def test_sites_without_a_find_in_a_plot_have_a_dot_in_the_other_and_are_told() -> None:
+    found = compare(_COUNTS, OUTLINE, reading_errors=False)
+    sites = found.sites.copy()
+    columns = ["value_treated", "density_treated", "ratio"]
+    sites.loc[:1, columns] = 0.0
+    sites.loc[:1, "density_control"] = 1.0
+    svg = draw_pairs(sites, 0.6, found.typical, _LEGEND, "alt").svg
+    assert "none found at 2 sites" in svg
+    own = Legend(Words(), OUTLINE, "colonies per plant", own=str(sites["site"].iloc[0]))
+    assert "× your site: 0" in draw_pairs(sites, 0.6, found.typical, own, "alt").svg
+    assert "none found" not in _pairs().svg
+    assert svg.count('<path d="M ') < _pairs().svg.count('<path d="M ')
+
+
+def test_axes_say_logarithm_and_mean() -> None:
+    assert "colonies per plant (logarithmic scale)" in _pairs().svg
+    assert "colonies per plant, mean over sites" in _weeks().svg
 
 
 def test_an_alternative_text_cannot_break_out() -> None:

@@ -63,6 +63,21 @@ def test_dates_and_lists() -> None:
     assert words.listed(["a", "b", "c"]) == "a, b and c"
 
 
+@pytest.mark.parametrize(
+    ("language", "none", "one"),
+    [("en", "no sites", "1 site"), ("de", "kein Ort", "1 Ort"), ("es", "ningún lugar", "1 lugar")],
+)
+def test_none_and_one_in_words(language: str, none: str, one: str) -> None:
+    words = Words(shipped_update_words(language))
+    assert words.count("n_sites", 0) == none
+    assert words.count("n_sites", 1) == one
+    assert words.count("n_sites", 2).startswith("2 ")
+    verb = {"en": ("waits", "wait"), "de": ("wartet", "warten"), "es": ("espera", "esperan")}
+    for n, told in enumerate(verb[language], 1):
+        text = words.count("in_waiting", n, values=words.count("n_values", n))
+        assert f" {told} " in text
+
+
 @pytest.mark.parametrize("language", languages()[1:])
 def test_a_language_that_ships_has_every_text_of_the_update(language: str) -> None:
     shipped = shipped_table(language)["update"]
