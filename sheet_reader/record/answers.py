@@ -8,8 +8,8 @@ It holds for what was told only: once a value of that sum changes, the sum is as
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sheet_reader.record.model import Answer, Rival
@@ -49,6 +49,13 @@ class FieldAnswer:
     rivals: tuple[Rival, ...] = ()
     told: tuple[Told, ...] = ()
     blind: bool = False
+
+
+def with_names(told: Iterable[Told], name: Callable[[str], str]) -> tuple[Told, ...]:
+    """``told`` with ``name`` of every field in it."""
+    return tuple(
+        replace(t, fields=tuple(map(name, t.fields))) if isinstance(t, SumTold) else t for t in told
+    )
 
 
 def told_to_json(told: Iterable[Told]) -> str | None:

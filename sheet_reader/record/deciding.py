@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
+from functools import partial
 from typing import Any
 
 from sqlalchemy import Connection, func, insert, select
@@ -12,7 +13,7 @@ from sqlalchemy import Connection, func, insert, select
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
 from sheet_reader.record import schema
-from sheet_reader.record.answers import Told, told_to_json
+from sheet_reader.record.answers import Told, told_to_json, with_names
 from sheet_reader.record.loading import UNDO
 from sheet_reader.record.meaning_answers import load_meanings
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Rival, Unreadable, Value, now
@@ -97,20 +98,21 @@ def add_decision(
     ).one_or_none()
     if row is None:
         raise UsageError(f"there is no reading {reading_id} in the record")
-    field = load_meanings(connection, study).field(row.field, row.page_instance_id)
+    meanings, page = load_meanings(connection, study), row.page_instance_id
+    field = meanings.field(row.field, page)
     kind, value = _answer(study, field, row.value, row.status, answer)
     if value is not None and any(h.kind == "site" and h.name == field for h in study.header):
         keep_site_label(connection, study, value)
     decision_id = _add(
         connection,
-        page_instance_id=row.page_instance_id,
+        page_instance_id=page,
         field=row.field,
         reading_id=reading_id,
         kind=kind,
         value=value,
         by=by,
         blind=blind,
-        told=told_to_json(told),
+        told=told_to_json(with_names(told, partial(meanings.on_sheet, page_instance_id=page))),
         answer=number,
         reason=reason or None,
     )

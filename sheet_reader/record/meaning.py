@@ -170,6 +170,11 @@ class Meanings:
         names = self.by_wording.get(self.pages.get(page_instance_id, 0))
         return names.get(name, name) if names else name
 
+    def on_sheet(self, name: str, page_instance_id: int) -> str:
+        """The name that a field of a page had on its sheet; the reverse of :meth:`field`."""
+        names = self.by_wording.get(self.pages.get(page_instance_id, 0), {})
+        return next((former for former, now in names.items() if now == name), name)
+
     def questions(self) -> list[MeaningQuestion]:
         """What is to be said, that which changed its name first."""
         found: dict[Term, list[Wording]] = {}

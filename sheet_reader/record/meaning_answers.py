@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import AbstractContextManager
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 from sqlalchemy import Connection, Row, insert, select
@@ -12,6 +13,7 @@ from sqlalchemy import Connection, Row, insert, select
 from sheet_reader import __version__
 from sheet_reader.errors import UnsaidError, UsageError
 from sheet_reader.record import schema
+from sheet_reader.record.answers import with_names
 from sheet_reader.record.meaning import (
     MeaningAnswer,
     MeaningQuestion,
@@ -126,7 +128,8 @@ def under_present_names(
     return (
         [r if (n := called(r.field, r.page_instance_id)) == r.field else replace(r, field=n)
          for r in reads],
-        [d if (n := called(d.field, d.page_instance_id)) == d.field else replace(d, field=n)
+        [replace(d, field=called(d.field, d.page_instance_id),
+                 told=with_names(d.told, partial(called, page_instance_id=d.page_instance_id)))
          for d in decided],
     )  # fmt: skip
 

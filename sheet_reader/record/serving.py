@@ -37,8 +37,8 @@ def became(study: Study, visit: Visit, page: int) -> Became:
     """What became of the page instance ``page`` of a visit."""
     if not (visit.site and visit.visit_date):
         return Became("without a place")
-    keys = {h.name for h in study.header if h.kind in ("site", "date")}
-    fields = [e for e in visit.fields if e.reading.field not in keys]
+    counts = {spec.name for spec in study.fields if spec.kind not in ("site", "date")}
+    fields = [e for e in visit.fields if e.reading.field in counts]
     own = [e for e in fields if e.observation.page_instance_id == page]
     asked = {rival.page_instance_id for e in fields if e.needs_review for rival in e.rivals}
     if not own or page in asked or any(e.is_current or e.needs_review for e in own):

@@ -83,7 +83,10 @@ class Checks:
     ) -> None:  # fmt: skip
         self.one_line(*notes)
         text = "\n".join(notes)
-        questions = sum(name in unknown for _, name in still_open)
+        questions = sum(
+            name in unknown and model.status(self.study, sheet, name) == "flagged"
+            for sheet, name in still_open
+        )
         named = len(unknown) > 8 or all(name in text for name in unknown)
         if unknown and (not named or f"{questions} question" not in text):
             self.fault(f"{unknown} with {questions} questions are not explained: {notes}")

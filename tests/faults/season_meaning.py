@@ -150,11 +150,19 @@ class Meaning:
         return replace(
             model,
             sheets=[
-                replace(s, said={names[s.page_instance_id][n]: v for n, v in s.said.items()})
+                replace(
+                    s,
+                    said={names[s.page_instance_id][n]: v for n, v in s.said.items()},
+                    held={names[s.page_instance_id][n]: v for n, v in s.held.items()},
+                )
                 for s in model.sheets
             ],
             answers=[
-                replace(a, field=names[a.page_instance_id].get(a.field, a.field))
+                replace(
+                    a,
+                    field=names[a.page_instance_id].get(a.field, a.field),
+                    told=a.told and frozenset((names[a.page_instance_id][n], v) for n, v in a.told),
+                )
                 for a in model.answers
             ],
         )

@@ -1,7 +1,9 @@
 """What the record should say after any edit: a plain model of sheets, answers and the study file.
 
-It is written against the README, not against the record's code: a decision stands, an accepted
-value stands unless the study file in force would ask about it, all else waits.
+It is written against the README, not against the record's code: a decision stands; a value that
+was once surely read stays too, doubted where a later reading, the study file in force or a sum
+speaks against it; all else waits. A sum that does not fit is asked about until a person was told of
+just these values.
 """
 
 from __future__ import annotations
@@ -17,7 +19,9 @@ from sheet_reader.study.model import FieldSpec, Study
 
 Said = tuple[str | None, str, float]
 STATUS = {"accept": "confirmed", "value": "corrected", "empty": "empty", "unreadable": "unreadable"}
-RECORDED = ("accepted", "confirmed", "corrected")
+RECORDED = ("accepted", "doubted", "confirmed", "corrected")
+Sums = frozenset[tuple[str, str | None]]
+"""A sum by its fields and values."""
 
 
 @dataclass
@@ -31,6 +35,15 @@ class Sheet:
     said: dict[str, Said]
     names: dict[str, str]
     """What the site and the date field were called when it was read."""
+    held: dict[str, str | None] = field(default_factory=dict)
+    """What was first surely read in each field (None: nothing written)."""
+
+    def read(self, said: dict[str, Said]) -> None:
+        """A reading of the sheet: what surely says something else than before is asked about."""
+        for name, (value, status, sure) in said.items():
+            if status != "flagged" and self.held.setdefault(name, value) != value:
+                said = said | {name: (value, "flagged", sure)}
+        self.said = said
 
 
 @dataclass(frozen=True)
@@ -41,6 +54,10 @@ class Given:
     field: str
     kind: str
     value: str | None
+    told: Sums | None = None
+    """A sum that does not fit, as the person knows who answered."""
+    more: bool = False
+    """Whether the answer before belongs to it: they are taken back together."""
 
 
 @dataclass
@@ -70,7 +87,8 @@ class Model:
         self, study: Study, sheet: Sheet, names: tuple[str, ...]
     ) -> tuple[str, ...]:
         """The fields of a sum that are asked about because it does not fit as the row goes out:
-        those that nobody decided; none where another question is open or all is decided.
+        those that nobody decided, else the total; none where another question is open or a person
+        was told of just these values.
         """
         if any(n not in sheet.said or self._waits_as_read(study, sheet, n) for n in names):
             return ()
@@ -80,10 +98,13 @@ class Model:
         if total is None or not known:
             return ()
         off = sum(known) != total if len(known) == len(parts) else sum(known) > total
-        undecided = [n for n in names if not self.decided(sheet, n)]
-        if not off or not undecided:
+        if not off or frozenset(zip(names, values, strict=True)) in self._told(sheet):
             return ()
+        undecided = [n for n in names if not self.decided(sheet, n)]
         return tuple(n for n in undecided if self.value(sheet, n) is not None) or names[:1]
+
+    def _told(self, sheet: Sheet) -> set[Sums | None]:
+        return {a.told for name in sheet.said if (a := self.decided(sheet, name))}
 
     def _waits_as_read(self, study: Study, sheet: Sheet, name: str) -> bool:
         if self.decided(sheet, name):
@@ -91,43 +112,30 @@ class Model:
         specs = {spec.name: spec for spec in study.fields}
         if sheet.said[name][1] == "flagged" or name not in specs:
             return sheet.said[name][1] == "flagged"
-        if not holds(study, specs[name], sheet.said[name]):
-            return True
-        return any(
-            name in (rule.total, *rule.parts)
-            and self._sum_is_off(study, sheet, (rule.total, *rule.parts))
-            for rule in study.sums
-        )
-
-    def _sum_is_off(self, study: Study, sheet: Sheet, names: tuple[str, ...]) -> bool:
-        specs = {spec.name: spec for spec in study.fields}
-        for name in names:
-            if name not in sheet.said or self.decided(sheet, name):
-                return False
-            said = sheet.said[name]
-            if said[1] != "accepted" or not holds(study, specs[name], said):
-                return False
-        total, *parts = (int(sheet.said[name][0] or "") for name in names)
-        return total != sum(parts)
+        return not holds(study, specs[name], sheet.said[name])
 
     def value(self, sheet: Sheet, name: str) -> str | None:
         answer = self.decided(sheet, name)
-        return answer.value if answer else sheet.said[name][0]
+        if answer:
+            return answer.value
+        held = sheet.held.get(name)
+        return sheet.said[name][0] if held is None else held
 
     def status(self, study: Study, sheet: Sheet, name: str) -> str:
-        if self.waits(study, sheet, name):
-            return "flagged"
         answer = self.decided(sheet, name)
+        if self.waits(study, sheet, name):
+            stays = answer.value if answer else sheet.held.get(name)
+            return "flagged" if stays is None else "doubted"
         return STATUS[answer.kind] if answer else sheet.said[name][1]
 
     def place(self, study: Study, sheet: Sheet) -> tuple[str, str]:
-        """Site and date, "" for what waits or is not to be read."""
+        """Site and date, "" for what was never sure or is not to be read."""
         names: dict[str, str] = {h.kind: h.name for h in study.header}
         found = [sheet.printed if sheet.printed != BLANK else "", ""]
         for at, kind in enumerate(("site", "date")):
             name = names[kind]
             if name in sheet.said and (kind == "date" or sheet.printed == BLANK):
-                waits = self.waits(study, sheet, name)
+                waits = self.status(study, sheet, name) == "flagged"
                 found[at] = "" if waits else self.value(sheet, name) or ""
         return found[0], found[1]
 

@@ -27,6 +27,9 @@ from sheet_reader.record.meaning_answers import add_answers, open_questions, tak
 from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.record.naming import neutral_name
 from sheet_reader.record.store import Record
+from sheet_reader.review.cards import SumCard
+from sheet_reader.review.decisions import sum_reply
+from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.study.reader import read_study
@@ -61,8 +64,8 @@ class Season(Checks):
             self.new_photo()
         self.compare()
         actions = (self.edit, self.edit, self.edit, self.answer, self.answer, self.new_photo,
-                   self.read_again, self.take_back, self.leave_unread, self.read_on,
-                   self.say_of_gone, self.take_words_back)  # fmt: skip
+                   self.confirm_sum, self.read_again, self.take_back, self.leave_unread,
+                   self.read_on, self.say_of_gone, self.take_words_back)  # fmt: skip
         for _ in range(STEPS):
             action = self.chance.choice(actions)
             self.log.append(action.__name__)
@@ -235,20 +238,26 @@ class Season(Checks):
             ids = list(connection.scalars(select(s.id).where(s.photo_id == task.photo_id)))
         for number, sheet, place, what in zip(sorted(ids), printed, places, said, strict=True):
             names = {h.kind: h.name for h in self.study.header}
-            self.model.sheets.append(Sheet(called, number, sheet, place, what, names))
+            seen = Sheet(called, number, sheet, place, {}, names)
+            seen.read(what)
+            self.model.sheets.append(seen)
             self.meaning.papers[number] = words_of(self.draft)
 
     def read_again(self) -> None:
-        """A photo once more: a sheet is read as the study file now has it, or refused."""
+        """A photo once more: a sheet is read as the study file now has it, now and then otherwise
+        than before, or refused.
+        """
         if not self.tasks:
             return
         name = self.chance.choice(list(self.tasks))
         seen = [s for s in self.model.sheets if s.photo == name]
         known = {spec.name for spec in self.study.fields}
         kept = [s for s in seen if set(s.said) <= known and self.chance.random() < 0.7]
+        pages = []
         for sheet in kept:
-            sheet.said = self.judged({name: (v, "", c) for name, (v, _, c) in sheet.said.items()})
-        pages = [made_up.page(self.study, s.said, sheet=s.printed, place=s.place) for s in kept]
+            anew = self.judged({n: self.once_more(n, *what) for n, what in sheet.said.items()})
+            pages.append(made_up.page(self.study, anew, sheet=sheet.printed, place=sheet.place))
+            sheet.read(anew)
         self.tasks[name] = made_up.read_in(self.record, self.tasks[name], pages)
 
     def answer(self) -> None:
@@ -270,14 +279,47 @@ class Season(Checks):
         else:
             self.model.answers.append(given)
 
+    def confirm_sum(self) -> None:
+        """A sum that does not fit stands so on paper: she is told, and says so once."""
+        cards = [c for c in cards_of(self.study, self.record.state()) if isinstance(c, SumCard)]
+        if not cards:
+            return
+        card = self.chance.choice(cards)
+        sheet = self.sheet_of(card.place.reading_id)
+        view = self.meaning.view(self.model, self.draft)
+        seen = next(s for s in view.sheets if s.page_instance_id == sheet.page_instance_id)
+        raw = {
+            stated.spec.name: self.meaning.raw(sheet, stated.spec.name, self.draft)
+            for stated in card.fields
+        }
+        values = {now: view.value(seen, now) for now in raw}
+        self.record.answer(sum_reply(card).fields, "Ada")
+        free = [now for now in raw if not view.decided(seen, now)]
+        before = len(self.model.answers)
+        for now in free or list(raw)[:1]:
+            value = values[now]
+            read = seen.said[now][0]
+            kind = "empty" if value is None else "accept" if value == read else "value"
+            told = frozenset((raw[n], v) for n, v in values.items())
+            more = len(self.model.answers) > before
+            given = Given(sheet.page_instance_id, raw[now], kind, value, told, more)
+            self.model.answers.append(given)
+
     def take_back(self) -> None:
         undone = self.record.undo_last("Ada")
         if (undone is not None) != bool(self.model.answers):
             self.fault("taking back found another number of answers")
-        if self.model.answers:
-            self.model.answers.pop()
+        while self.model.answers and self.model.answers.pop().more:
+            pass
 
     # --- what is made up
+
+    def once_more(self, name: str, value: str | None, _: str, sure: float) -> Said:
+        """What a field says when it is read again: a number may be taken for another."""
+        spec = next(spec for spec in self.study.fields if spec.name == name)
+        if spec.kind in ("site", "date") or self.chance.random() < 0.8:
+            return value, "", sure
+        return self.some_value(spec), "", sure
 
     def sheet_says(self, printed: str) -> dict[str, Said]:
         said: dict[str, Said] = {}

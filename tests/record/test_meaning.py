@@ -19,8 +19,12 @@ from sheet_reader.record.meaning_answers import (
     take_back,
 )
 from sheet_reader.record.model import Value
+from sheet_reader.record.photo_list import photo_fates
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
+from sheet_reader.review.cards import SumCard
+from sheet_reader.review.decisions import sum_reply
+from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.kept_files import keep_labels
 from sheet_reader.study.meaning import as_text, from_text, wording_of
 from sheet_reader.study.model import Effort, Plot, Study, SumRule
@@ -256,6 +260,30 @@ def test_the_parts_of_a_sum(study: Study) -> None:
     assert values(named) == [{"shade.snails": "3", "shade.clutches": "3"}]
 
 
+def test_a_sum_that_was_confirmed_is_not_asked_again_under_a_new_name(study: Study) -> None:
+    def summed(study: Study) -> Study:
+        total, part = (c.name for c in study.counts)
+        return replace(study, sums=(SumRule(f"shade.{total}", (f"shade.{part}",)),))
+
+    was, now = summed(study), summed(renamed(study))
+
+    def waiting(study: Study) -> list[str]:
+        with Record.open(study) as record:
+            return [w.field for w in record.pending()]
+
+    read(was, "a.png", "2026-05-20", {"shade.snails": "3", "shade.eggs": "4"})
+    say(now, "snails", "shells")
+    for study in (now, was):
+        assert len(waiting(study)) == 2
+        with Record.open(study) as record:
+            (card,) = cards_of(study, record.state())
+            assert isinstance(card, SumCard)
+            record.answer(sum_reply(card).fields, "Ada")
+        assert waiting(was) == waiting(now) == []
+        with Record.open(study) as record:
+            record.undo_last("Ada")
+
+
 def test_a_site_keeps_its_place(was: Study) -> None:
     other = next(s for s in was.sites if s.number != "1004")
     now = labels(was, s1004=other.label)
@@ -323,6 +351,15 @@ def test_the_same_label_is_the_likelier_one(was: Study) -> None:
 def test_nothing_is_asked_where_a_count_only_came_or_went(was: Study) -> None:
     assert asked(replace(was, counts=was.counts[:1])) == []
     assert asked(replace(was, counts=(*was.counts, replace(was.counts[0], name="slugs")))) == []
+
+
+def test_what_became_of_a_sheet_is_told_where_the_study_has_none_of_its_counts(was: Study) -> None:
+    other = replace(was.counts[0], name="slugs", label="Slugs")
+    header = tuple(h for h in was.header if h.kind != "number")
+    now = replace(was, header=header, counts=(other,))
+    with Record.open(now) as record:
+        assert {e.field for e in record.history("1004", "2026-05-20")} >= {"shade.snails"}
+        assert [fate.sheets[0].became.what for fate in photo_fates(record)] == ["read"]
 
 
 def test_who_said_it_is_erased_with_the_person(was: Study) -> None:
