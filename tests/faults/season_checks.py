@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections import Counter
 from dataclasses import dataclass, field
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 from click.testing import CliRunner
@@ -96,7 +96,8 @@ class Checks:
         gone = {site for site, _ in places if site} - set(self.draft["sites"])
         if any(site not in text for site in gone):
             self.fault(f"sites {gone} off the site list are not told: {notes}")
-        first, last = self.study.season.first, self.study.season.last
+        tolerance = timedelta(days=self.study.visits.tolerance_days)  # at the edges, too
+        first, last = self.study.season.first - tolerance, self.study.season.last + tolerance
         outside = [d for _, d in places if d and not first <= date.fromisoformat(d) <= last]
         if bool(outside) != ("outside the season" in text):
             self.fault(f"{len(outside)} visits outside the season: {notes}")
