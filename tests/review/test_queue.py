@@ -126,18 +126,17 @@ class Book:
 
     def keep(self, reply: Reply) -> None:
         """Keep an answer as the record does."""
-        number = self.count + 1
         for one in reply.fields:
-            self._decide(one, number)
+            self._decide(one)
 
-    def _decide(self, one: FieldAnswer, number: int) -> None:
+    def _decide(self, one: FieldAnswer) -> None:
         self.count += 1
         read = next(r for r in self.reads if r.reading_id == one.reading_id)
         kind, value = _kept(one.answer, read.value)
         told = frozenset(r for r in one.rivals if r.value != value and kind != "unreadable")
         self.decisions[read.page_instance_id, read.field] = Decision(
             self.count, read.page_instance_id, read.field, read.reading_id, kind, value, "a", False,
-            told, one.told, number,
+            told, one.told,
         )  # fmt: skip
 
     def visits(self) -> list[Visit]:
