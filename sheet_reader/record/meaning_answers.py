@@ -126,8 +126,8 @@ def under_present_names(
         return list(reads), list(decided)
     called = meanings.field
     return (
-        [r if (n := called(r.field, r.page_instance_id)) == r.field else replace(r, field=n)
-         for r in reads],
+        [r if (n := called(r.field, r.page_instance_id)) == r.field
+         else replace(r, field=n, on_sheet=r.field) for r in reads],
         [replace(d, field=called(d.field, d.page_instance_id),
                  told=with_names(d.told, partial(called, page_instance_id=d.page_instance_id)))
          for d in decided],

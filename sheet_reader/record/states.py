@@ -39,12 +39,14 @@ class PageObservation:
 class StoredReading(FieldReading):
     """A field as the latest run read it, with its place in the record. ``first_sure`` is the first
     sure reading of it in this photo, by its number, with what it says (None: empty), which holds
-    until a person answers; None where this is it, or there is none.
+    until a person answers; None where this is it, or there is none. ``on_sheet`` is its name on the
+    sheet where it has another one now, else "".
     """
 
     reading_id: int
     page_instance_id: int
     first_sure: tuple[int, str | None] | None = None
+    on_sheet: str = ""
 
 
 @dataclass(frozen=True, slots=True)

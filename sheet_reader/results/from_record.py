@@ -33,7 +33,8 @@ class FieldFact:
     ``needs_review``: a person is asked about it. ``pdf_page`` counts from 1. ``status`` is
     accepted, doubted, flagged, confirmed, corrected, typed, empty or unreadable.
     ``photo_asked``: it lies outside the picture, and another photo is asked for. ``modified`` is
-    when it last changed in the visit, in its value or its place (UTC, ISO 8601).
+    when it last changed in the visit, in its value or its place (UTC, ISO 8601). ``on_sheet`` is
+    the field's name on its sheet, whatever it is called now.
     """
 
     reading_id: int
@@ -56,6 +57,7 @@ class FieldFact:
     needs_review: bool = False
     photo_asked: bool = False
     modified: str = ""
+    on_sheet: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -184,6 +186,7 @@ def _field(state: FieldState, modified: Mapping[str, str]) -> FieldFact:
         needs_review=state.needs_review,
         photo_asked=state.decision is not None and PhotoAsked() in state.decision.told,
         modified=modified[read.field],
+        on_sheet=read.on_sheet or read.field,
     )
 
 

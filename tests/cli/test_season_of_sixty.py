@@ -248,11 +248,7 @@ def test_every_cell_and_every_sentence_is_right(
     assert "Doubted since this read: 1 value; it stays" in said
     s.holds(2, doubted={sheets["5238", 1].visit: "pinched.blackfly"})
     s.puts_right(sheets["4666", 1], TIPS, "ladybirds", "30")
-    s.puts_right(sheets["6712", 0], WHOLE, "plants", "12")
     s.puts_right(sheets["6712", 1], TIPS, "blackfly", "0")
-    for count in COUNTS:
-        value = {"minutes": "10", "plants": "12"}.get(count, "0")
-        s.puts_right(sheets["7389", 1], WHOLE, count, value)
     assert "Nothing waits for you." in desk.done("review", typed="7\n\n")
     s.holds(2)
 
@@ -298,6 +294,12 @@ def test_every_cell_and_every_sentence_is_right(
                      "plants”. What is it? (see picture 1)"],
         }
     )  # fmt: skip
+    # what a letter asked before the names changed places was not asked again; now it is put right
+    s.puts_right(sheets["6712", 0], WHOLE, "plants", "12")
+    for count in COUNTS:
+        value = {"minutes": "10", "plants": "12"}.get(count, "0")
+        s.puts_right(sheets["7389", 1], WHOLE, count, value)
+    s.holds(WEEKS)
     desk.done("verify")
     assert s.photos == 60
     assert s.cells > 3000

@@ -43,8 +43,9 @@ for all else, which is for the coordinator to find out.
 @dataclass(frozen=True, slots=True)
 class Item:
     """One thing to say. ``visit_date`` is the expected day of a missed visit, "" for a photo.
-    ``what`` tells items of a kind apart; ``told`` are the words put into its sentence (for a photo
-    the key of the words that say why).
+    ``what`` tells items of a kind apart: of fields, plots and totals their name on the sheet, so
+    that what was asked stays asked when they are called otherwise. ``told`` are the words put into
+    its sentence (for a photo the key of the words that say why).
     ``words`` names the words of its sentence where they are not those of its kind.
     ``reading_id`` or ``photo_id`` say which picture shows the place.
     """
@@ -96,8 +97,10 @@ def _of_visit(
     silent = _silent_plots(study, fields)
     for plot in study.plots:
         if plot.name in silent:
-            shown = fields[f"{plot.name}.{study.counts[0].name}"].reading_id
-            yield Item("plot_empty", site, day, plot.name, (("plot", plot.label),), shown)
+            shown = fields[f"{plot.name}.{study.counts[0].name}"]
+            what = (shown.on_sheet or shown.field).partition(".")[0]
+            told = (("plot", plot.label),)
+            yield Item("plot_empty", site, day, what, told, shown.reading_id)
     for spec in study.fields:
         fact = fields.get(spec.name)
         if fact is not None and spec.kind in ("count", "number") and spec.plot not in silent:
@@ -126,7 +129,7 @@ def _of_field(spec: FieldSpec, fact: FieldFact, site: str, day: str) -> Iterator
         never_0 = kind == "empty" and not_0
         words = "empty_but_never_0" if never_0 else ""
         told = (("field", spec.label),)
-        yield Item(kind, site, day, spec.name, told, fact.reading_id, words=words)
+        yield Item(kind, site, day, fact.on_sheet or spec.name, told, fact.reading_id, words=words)
 
 
 def _sums(study: Study, fields: dict[str, FieldFact], site: str, day: str) -> Iterator[Item]:
@@ -140,8 +143,9 @@ def _sums(study: Study, fields: dict[str, FieldFact], site: str, day: str) -> It
             continue
         numbers = ((name, str(off[name])) for name in ("total", "parts"))
         told = (("field", labels[rule.total]), *numbers)
-        reading = facts[0].reading_id if facts[0] is not None else None
-        yield Item("sum", site, day, rule.total, told, reading)
+        total = facts[0]
+        reading, what = (None, "") if total is None else (total.reading_id, total.on_sheet)
+        yield Item("sum", site, day, what or rule.total, told, reading)
 
 
 def _settled(fact: FieldFact | None) -> str | None:
