@@ -33,16 +33,22 @@ def kept_files(folder: Path) -> list[Path]:
     return [*layout_files(folder), *([labels] if labels.is_file() else [])]
 
 
+def is_a_sample(folder: Path) -> bool:
+    """Whether ``folder`` is a sample of the package or the repository: nothing is kept there."""
+    package = Path(sheet_reader.__file__).parent
+    return bool({package, package.parent / "samples"} & set(folder.resolve().parents))
+
+
 def keep_labels(study: Study, sites: Iterable[str]) -> None:
     """Keep what ``sites`` are called on the sheets that are printed now, beside what they were
-    called before; does nothing where the folder can't be written.
+    called before; does nothing where the folder can't be written, and for samples.
     """
     known, printed = printed_labels(study.folder), set(sites)
     new = [
         site for site in study.sites
         if site.number in printed and site.label not in known.get(site.number, ())
     ]  # fmt: skip
-    if not new or Path(sheet_reader.__file__).parent in study.folder.resolve().parents:
+    if not new or is_a_sample(study.folder):
         return
     for site in new:
         known.setdefault(site.number, []).append(site.label)

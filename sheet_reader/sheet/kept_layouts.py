@@ -15,11 +15,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import sheet_reader
 from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.kept_files import FOLDER, LAYOUT_NAME, layout_files
+from sheet_reader.sheet.kept_files import FOLDER, LAYOUT_NAME, is_a_sample, layout_files
 from sheet_reader.sheet.layout import layout_version
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import MOST_BYTES, STUDY_FILE, parse_study
@@ -46,8 +45,7 @@ def keep_layout(study: Study) -> None:
     with the same one. Does nothing where the folder can't be written, where the file says something
     else than ``study`` by now, and for the samples of package and repository.
     """
-    package = Path(sheet_reader.__file__).parent
-    if {package, package.parent / "samples"} & set(study.folder.resolve().parents):
+    if is_a_sample(study.folder):
         return
     with contextlib.suppress(OSError, SheetReaderError):
         data = (study.folder / STUDY_FILE).read_bytes()

@@ -303,14 +303,6 @@ def test_without_the_data_the_hands_say_what_they_are() -> None:
     assert "optdigits" in held_out_hands(None).name
 
 
-@pytest.mark.parametrize("name", SAMPLES)
-def test_the_samples_of_the_repository_are_the_packages_own(name: str) -> None:
-    """One copy: ``samples/NAME`` is a link to what is packed."""
-    own = sample_folder(name)
-    assert (own.parents[3] / "samples" / name).resolve() == own.resolve()
-    assert {p.name for p in own.iterdir()} == {"study.toml", "sites.csv"}
-
-
 def test_a_sample_copies_and_an_unknown_one_is_refused(tmp_path: Path) -> None:
     copy_sample("bean_tips", tmp_path / "new" / "study")
     assert (tmp_path / "new" / "study" / "study.toml").is_file()
