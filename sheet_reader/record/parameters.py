@@ -27,9 +27,6 @@ class RecordParameters:
         900, "s", _HOUSE, "after which the claim of a process that is gone holds no longer"
     )
     most_attempts: int = parameter(3, "attempts", _HOUSE, "at a photo at which the reader dies")
-    most_digits: int = parameter(
-        9, "digits", "choice: more than any count has boxes", "of a number that a person types"
-    )
     busy_seconds: int = parameter(60, "s", _HOUSE, "that a writer waits for another")
     context_px_per_mm: float = parameter(
         6.0, "px/mm", "choice: handwriting can be read well", "of the picture around a field"
