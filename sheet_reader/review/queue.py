@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from sheet_reader.reasons import Code, Occlusion, Reason
-from sheet_reader.record.blind_answers import OwnLook, Place
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.row_sums import sum_off
-from sheet_reader.record.rows import as_waiting
-from sheet_reader.record.states import FieldState, Visit
+from sheet_reader.record.history.blind_answers import OwnLook, Place
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.row_sums import sum_off
+from sheet_reader.record.history.rows import as_waiting
+from sheet_reader.record.history.states import FieldState, Visit
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import (
     AlikeCard,

@@ -10,12 +10,12 @@ import pytest
 from stand_in import says
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record import mending
-from sheet_reader.record.answers import FieldAnswer
-from sheet_reader.record.erase import erase
-from sheet_reader.record.model import LeftEmpty, Value
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history import mending
+from sheet_reader.record.history.answers import FieldAnswer
+from sheet_reader.record.history.model import LeftEmpty, Value
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.people.erase import erase
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 Post = Callable[..., Any]
