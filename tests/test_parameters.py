@@ -17,7 +17,7 @@ from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.sensitivity import INFLUENTIAL, in_force, scaled
 from sheet_reader.parameters import ORIGINS, Described, described, parameter
 from sheet_reader.reading.parameters import READING
-from sheet_reader.record.parameters import RECORD
+from sheet_reader.record.store.parameters import RECORD
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.vision.parameters import VISION

@@ -25,14 +25,16 @@ from sheet_reader.reading.site_hands import history_of
 from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.reading.versions import model_version
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
-from sheet_reader.record import claims, originals, writing
-from sheet_reader.record.circumstances import circumstances
-from sheet_reader.record.claims import Task
-from sheet_reader.record.doubts import doubts_of, raised
-from sheet_reader.record.drafts import asked_before
-from sheet_reader.record.erase import remove_erased
-from sheet_reader.record.model import BatchSummary
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import writing
+from sheet_reader.record.history.circumstances import circumstances
+from sheet_reader.record.history.doubts import doubts_of, raised
+from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.originals import originals
+from sheet_reader.record.people.drafts import asked_before
+from sheet_reader.record.people.erase import remove_erased
+from sheet_reader.record.store import claims
+from sheet_reader.record.store.claims import Task
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.kept_layouts import keep_layout, problems_of
 from sheet_reader.study import days
 from sheet_reader.study.model import Study

@@ -32,9 +32,9 @@ from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.parcel import OtherProgramError, packed, read_parcelled
 from sheet_reader.reading.worker import Work, stopped, stumbled
 from sheet_reader.reasons import Code, because
-from sheet_reader.record import originals
-from sheet_reader.record.claims import Task
-from sheet_reader.record.model import PhotoResult
+from sheet_reader.record.history.model import PhotoResult
+from sheet_reader.record.originals import originals
+from sheet_reader.record.store.claims import Task
 
 if TYPE_CHECKING:
     from distributed import Client, Future, Security

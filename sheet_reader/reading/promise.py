@@ -6,13 +6,13 @@ from collections import Counter
 from functools import partial
 from typing import TYPE_CHECKING
 
-from sheet_reader.record.model import Thresholds
+from sheet_reader.record.history.model import Thresholds
 
 if TYPE_CHECKING:
     from sheet_reader.decode.checked import Checked
     from sheet_reader.decode.promise import NoPromise, Promise
     from sheet_reader.reading.reader import Reader
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
 
 
 def checked_fields(record: Record) -> Checked:

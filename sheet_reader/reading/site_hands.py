@@ -16,9 +16,9 @@ from sheet_reader.decode.page_evidence import unpacked
 from sheet_reader.decode.parameters import DECODE
 from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.site_history import SiteHistory
-from sheet_reader.record import decoded
-from sheet_reader.record.states import FieldState, Visit
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import decoded
+from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 SETTLED = DECODE.settled

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, sites_named, understand
 from sheet_reader.review.ask_photos import PhotosQuestion

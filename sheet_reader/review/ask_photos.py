@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from sheet_reader.record.lines import Waiting
+from sheet_reader.record.history.lines import Waiting
 from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import PhotosCard, SheetSeen, which_is_it

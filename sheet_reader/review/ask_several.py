@@ -9,8 +9,8 @@ from dataclasses import dataclass
 from rich.console import Console, RenderableType
 from rich.text import Text
 
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.model import Answer, LeftEmpty, Unreadable, Value
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.model import Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import AlikeCard, SumCard

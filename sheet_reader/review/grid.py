@@ -14,7 +14,7 @@ from dataclasses import dataclass
 
 from sheet_reader.decode.binomial import ObservedError
 from sheet_reader.phrases import percent
-from sheet_reader.record.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, Visit
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, Stated
 from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.queue import likely_right

@@ -10,11 +10,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from sheet_reader.reasons import Code, Occlusion, Reason
-from sheet_reader.record.blind_answers import OwnLook, Place
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.row_sums import sum_off
-from sheet_reader.record.rows import as_waiting
-from sheet_reader.record.states import FieldState, Visit
+from sheet_reader.record.history.blind_answers import OwnLook, Place
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.row_sums import sum_off
+from sheet_reader.record.history.rows import as_waiting
+from sheet_reader.record.history.states import FieldState, Visit
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import (
     AlikeCard,
@@ -232,7 +232,8 @@ def sheet_seen(study: Study, visits: Iterable[Visit], place: Waiting) -> SheetSe
                 for e in visit.fields
                 if e.observation.page_instance_id == page and e.reading.field in specs
             }
-            return SheetSeen(place, *map(keys.get, study.keys), ())
+            site, day = study.keys
+            return SheetSeen(place, keys.get(site), keys.get(day), ())
     return None
 
 
@@ -270,4 +271,5 @@ def _sheet(
     ]
     shown = {e.reading.field: stated(study, visit, e, specs) for e in here}
     clashing = [shown[name] for name in specs if name in names and name in shown]
-    return SheetSeen(clashing[0].reading, *map(shown.get, study.keys), tuple(clashing))
+    site, day = study.keys
+    return SheetSeen(clashing[0].reading, shown.get(site), shown.get(day), tuple(clashing))

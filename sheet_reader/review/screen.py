@@ -11,7 +11,7 @@ from rich.text import Text
 
 from sheet_reader.intake.names import one_line
 from sheet_reader.reasons import Code, Reasons, has
-from sheet_reader.record.lines import Waiting
+from sheet_reader.record.history.lines import Waiting
 from sheet_reader.review.cards import Stated
 from sheet_reader.review.model import Pictures
 from sheet_reader.review.parameters import REVIEW

@@ -12,7 +12,7 @@ from pathlib import Path
 from rich.console import Console
 
 from sheet_reader.errors import OvertakenError
-from sheet_reader.record.leases import Leases
+from sheet_reader.record.store.leases import Leases
 from sheet_reader.review.ask_field import FieldQuestion
 from sheet_reader.review.ask_outside import OutsideQuestion
 from sheet_reader.review.ask_photos import PhotosQuestion

@@ -13,7 +13,7 @@ from rich.console import Console, RenderableType
 from rich.text import Text
 
 from sheet_reader.errors import StorageError
-from sheet_reader.record.lines import Waiting
+from sheet_reader.record.history.lines import Waiting
 from sheet_reader.review import screen
 from sheet_reader.review.model import Desk, Gray, Pictures
 from sheet_reader.review.parameters import REVIEW

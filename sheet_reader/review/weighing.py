@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from sheet_reader.reasons import Code, has
-from sheet_reader.record.lines import Waiting
+from sheet_reader.record.history.lines import Waiting
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import FieldCard
 from sheet_reader.review.parameters import REVIEW

@@ -12,11 +12,11 @@ from made_up import Said
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.opening import open_record
-from sheet_reader.record.answers import FieldAnswer, SumTold
-from sheet_reader.record.lines import ReadingRow
-from sheet_reader.record.model import Accept, Value
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.answers import FieldAnswer, SumTold
+from sheet_reader.record.history.lines import ReadingRow
+from sheet_reader.record.history.model import Accept, Value
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import Season
 from sheet_reader.study.kinds import NUMBER
 from sheet_reader.study.model import CountField, HeaderField, Study, SumRule

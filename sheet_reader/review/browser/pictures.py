@@ -10,8 +10,8 @@ import cv2
 import numpy as np
 
 from sheet_reader.intake.pictures import open_picture
-from sheet_reader.record.areas import area_pictures
-from sheet_reader.record.images import png_of
+from sheet_reader.record.originals.areas import area_pictures
+from sheet_reader.record.originals.images import png_of
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, SumCard
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.model import Gray

@@ -11,8 +11,8 @@ from typing import Any
 
 from sheet_reader.intake.names import one_line
 from sheet_reader.reasons import Code, has
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.states import FieldState, Visit
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.states import FieldState, Visit
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import (
     AlikeCard,
