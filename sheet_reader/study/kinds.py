@@ -213,10 +213,9 @@ class SiteKind(Kind):
         if study.site(meant) is not None:
             return FieldValue(meant)
         misspelt = text.isascii() and text.isdigit() and not is_valid(text)
-        wrong = "; its check digit is wrong" if misspelt else ""
+        unlisted = "is not on the site list" + ("; its check digit is wrong" if misspelt else "")
         return Refusal(
-            f"site {text[:40]} is not on the site list{wrong}; if it has left it, put its line back "
-            "first",
+            f"site {text[:40]} {unlisted}; if it has left it, put its line back first",
             nearest_sites(text[:40], study.sites, 4),
         )
 
