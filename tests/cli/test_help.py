@@ -13,8 +13,8 @@ from click.testing import CliRunner
 from sheet_reader import __version__
 from sheet_reader.cli.main import COMMANDS, cli
 from sheet_reader.cli.reference import END, START, reference, updated
+from sheet_reader.demo.samples import sample_folder
 from sheet_reader.sheet.files import geometry_text
-from sheet_reader.simulate.samples import sample_folder
 from sheet_reader.study.reader import read_study
 
 README = Path(__file__).parents[2] / "README.md"
