@@ -53,7 +53,8 @@ def test_a_room_imports_only_rooms_before_it(module: str) -> None:
     elif room in ("demo", "simulate"):
         assert not imported & {"api", "cli", "lab"}
     elif room == "lab":
-        assert not imported & {"api", "cli"}
+        assert "api" not in imported
+        assert "cli" not in imported or module == "lab/command_reference.py"
     elif room == "api":
         assert not imported & {"cli", "simulate", "lab"}
     elif room == "__init__":

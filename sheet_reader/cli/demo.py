@@ -5,15 +5,18 @@ from __future__ import annotations
 from collections import Counter
 from datetime import date
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from sheet_reader.cli.common import counted, hint, questions_of, say
 from sheet_reader.errors import StorageError, UsageError, installation_error
-from sheet_reader.record.history.lines import ReadingRow
-from sheet_reader.record.history.model import VisitRow
 from sheet_reader.study import days
 from sheet_reader.study.model import Study
+
+if TYPE_CHECKING:
+    from sheet_reader.record.history.lines import ReadingRow
+    from sheet_reader.record.history.model import VisitRow
 
 OVERLAYS = "looked_at"
 SEED = 1
