@@ -8,11 +8,11 @@ from dataclasses import dataclass
 from datetime import date
 from difflib import get_close_matches
 
-from sheet_reader.phrases import said
 from sheet_reader.record.history.deciding import MOST_DIGITS
 from sheet_reader.study.days import example, latest, order_meant, parse_date, span
 from sheet_reader.study.model import FieldSpec, Site, Study
 from sheet_reader.study.nearest_sites import nearest_sites
+from sheet_reader.wording import said
 
 
 @dataclass(frozen=True, slots=True)
