@@ -254,7 +254,7 @@ def because(code: Code, **params: Any) -> Reason:
 def _frozen(value: Any) -> Param:
     if isinstance(value, list | tuple):
         return tuple(map(_frozen, value))
-    return value.value if isinstance(value, StrEnum) else value  # type: ignore[no-any-return]
+    return value.value if isinstance(value, StrEnum) else value
 
 
 def in_words(text: str) -> Reasons:

@@ -12,6 +12,7 @@ from sqlalchemy import Connection, func, insert, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
+from sheet_reader.numbers import RECORD
 from sheet_reader.record.history.answers import Told, told_to_json, with_names
 from sheet_reader.record.history.loading import UNDO
 from sheet_reader.record.history.meaning_answers import load_meanings
@@ -27,7 +28,6 @@ from sheet_reader.record.history.model import (
 from sheet_reader.record.history.sheets import add_sheet_decision
 from sheet_reader.record.history.writing import keep_site_label
 from sheet_reader.record.store import schema
-from sheet_reader.record.store.parameters import RECORD
 from sheet_reader.study.model import FieldSpec, Study
 
 MOST_DIGITS = RECORD.most_digits
