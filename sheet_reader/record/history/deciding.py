@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
-from datetime import date
 from functools import partial
 from typing import Any
 
@@ -12,7 +11,6 @@ from sqlalchemy import Connection, func, insert, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
-from sheet_reader.numbers import RECORD
 from sheet_reader.record.history.answers import Told, told_to_json, with_names
 from sheet_reader.record.history.loading import UNDO
 from sheet_reader.record.history.meaning_answers import load_meanings
@@ -28,9 +26,8 @@ from sheet_reader.record.history.model import (
 from sheet_reader.record.history.sheets import add_sheet_decision
 from sheet_reader.record.history.writing import keep_site_label
 from sheet_reader.record.store import schema
-from sheet_reader.study.model import FieldSpec, Study
-
-MOST_DIGITS = RECORD.most_digits
+from sheet_reader.study.kinds import Refusal
+from sheet_reader.study.model import Study
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,35 +43,17 @@ class Undone:
 
 def checked_value(study: Study, field: str, text: str) -> str:
     """The value a person typed for ``field``, tidied; raises :class:`UsageError` with what is
-    wrong about it. A count outside its plausible range is allowed: she has seen the sheet.
+    wrong about it. An unusual value is allowed: she has seen the sheet.
     """
-    spec = next((s for s in study.fields if s.name == field), None)
+    spec = study.spec(field)
     if spec is None:
         raise UsageError(
             f"study.toml has no field {field} now", remedy="if it was renamed, rename it back"
         )
-    text = text.strip()
-    if spec.kind == "date":
-        return _checked_date(spec, text)
-    if not (text.isascii() and text.isdigit() and len(text) <= MOST_DIGITS):
-        raise UsageError(f"{spec.label}: “{text[:40]}” is not a whole number")
-    if spec.kind == "site":
-        if study.site(text) is None:
-            raise UsageError(
-                f"{spec.label}: site {text} is not on the site list",
-                remedy="if it has left it, put its line back first",
-            )
-        return text
-    return str(int(text))
-
-
-def _checked_date(spec: FieldSpec, text: str) -> str:
-    try:
-        return date.fromisoformat(text).isoformat()
-    except ValueError:
-        raise UsageError(
-            f"{spec.label}: “{text[:40]}” is not a date", remedy="write it as 2026-05-20"
-        ) from None
+    value = spec.kind.check(study, spec, text)
+    if isinstance(value, Refusal):
+        raise UsageError(f"{spec.label}: {value.message}")
+    return value.text
 
 
 def add_decision(
