@@ -14,7 +14,7 @@ from sheet_reader.cli.review import PICTURES, PICTURES_HELP, hold
 if TYPE_CHECKING:
     from sheet_reader.decode.audit_plan import SamplingPlan
     from sheet_reader.decode.binomial import ObservedError
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.review.pictures import PictureMode
 
 
@@ -47,7 +47,7 @@ def audit(
     """
     import numpy as np
 
-    from sheet_reader.record.model import ACCEPTED
+    from sheet_reader.record.history.model import ACCEPTED
     from sheet_reader.review.desk import RecordDesk
 
     opened = open_study(study)
