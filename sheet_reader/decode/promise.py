@@ -16,7 +16,7 @@ from itertools import takewhile
 from typing import Any
 
 from sheet_reader.numbers import DECODE
-from sheet_reader.phrases import percent
+from sheet_reader.wording import percent
 
 CONSERVATIVE = DECODE.conservative
 DELTA = DECODE.delta

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, ClassVar, Literal
 
-from sheet_reader.phrases import said
 from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.days import Season, example, latest, order_meant, parse_date, span
 from sheet_reader.study.nearest_sites import nearest_sites
 from sheet_reader.study.table import Table
+from sheet_reader.wording import said
 
 if TYPE_CHECKING:
     from sheet_reader.study.model import FieldSpec, Site, Study
