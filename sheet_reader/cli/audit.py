@@ -14,7 +14,7 @@ from sheet_reader.cli.review import PICTURES, PICTURES_HELP, hold
 if TYPE_CHECKING:
     from sheet_reader.decode.audit_plan import SamplingPlan
     from sheet_reader.decode.binomial import ObservedError
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.review.pictures import PictureMode
 
 
@@ -47,7 +47,7 @@ def audit(
     """
     import numpy as np
 
-    from sheet_reader.record.model import ACCEPTED
+    from sheet_reader.record.history.model import ACCEPTED
     from sheet_reader.review.desk import RecordDesk
 
     opened = open_study(study)
@@ -99,8 +99,8 @@ def of_plan(plan: SamplingPlan, seen: ObservedError) -> str:
 def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -> None:
     """The result of this look, of all looks so far, and what can be promised."""
     from sheet_reader.decode.binomial import ObservedError
-    from sheet_reader.phrases import percent
     from sheet_reader.reading.promise import drift_lines, odd_site_lines, promise_of
+    from sheet_reader.wording import percent
 
     click.echo()
     if checked == 0:

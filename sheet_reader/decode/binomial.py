@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from scipy.special import betainc, betaincinv
 
-from sheet_reader.phrases import percent
+from sheet_reader.wording import percent
 
 
 def upper_bound(wrong: float, checked: float, delta: float = 0.05) -> float:

@@ -15,8 +15,8 @@ from importlib.resources import files
 from itertools import takewhile
 from typing import Any
 
-from sheet_reader.decode.parameters import DECODE
-from sheet_reader.phrases import percent
+from sheet_reader.numbers import DECODE
+from sheet_reader.wording import percent
 
 CONSERVATIVE = DECODE.conservative
 DELTA = DECODE.delta

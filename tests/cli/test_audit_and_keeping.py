@@ -45,7 +45,7 @@ def answers_for(desk: Any, seed: int, count: int) -> list[str]:
     """What the pictures of the sample show."""
     import numpy as np
 
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.study.reader import read_study
 
     with Record.open(read_study(desk.folder)) as record:
@@ -141,7 +141,7 @@ def test_the_promise_is_refused_when_audits_find_errors(read_desk: Any) -> None:
     """Half of the sample typed otherwise: far more wrong than the study accepts."""
     from sheet_reader.decode.promise import NoPromise
     from sheet_reader.reading.promise import promise_of, reader_of
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.study.reader import read_study
 
     with Record.open(read_study(read_desk.folder)) as record:
