@@ -16,7 +16,7 @@ from typing import Any
 import click
 import cv2
 
-from sheet_reader.decode.checked import Checked
+from sheet_reader.decode.audits import Checked
 from sheet_reader.decode.types import PageReading
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture

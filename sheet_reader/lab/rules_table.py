@@ -15,8 +15,8 @@ import click
 import cv2
 import numpy as np
 
-from sheet_reader.decode.binomial import clopper_pearson
 from sheet_reader.decode.counts import History
+from sheet_reader.decode.error_share import clopper_pearson
 from sheet_reader.decode.rules import STEPS
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.digits.again import read_sheet
