@@ -23,8 +23,8 @@ from scipy.special import gammaln
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.numbers import DECODE
-from sheet_reader.reasons import Code, Occlusion, Reason, Reasons, because
-from sheet_reader.study.kinds import Listed, Range, Spelling
+from sheet_reader.reasons import Code, Occlusion, Reasons, because
+from sheet_reader.study.kinds import Listed, Range, Spelling, implausible
 from sheet_reader.study.model import FieldSpec
 
 ODD_COUNT = DECODE.odd_count
@@ -128,15 +128,3 @@ def _range_flags(spelling: Spelling, raw: NumberPosterior, value: int) -> Reason
         written = value
     reasons = [implausible(spelling, number) for number in (value, written)]
     return next(((reason,) for reason in reasons if reason), ())
-
-
-def implausible(spelling: Spelling, number: int) -> Reason | None:
-    """Why a number is asked about though its digits are plain, or None."""
-    match spelling:
-        case Range(highest=int(highest)) if number > highest:
-            return because(Code.ABOVE_RANGE, value=number, highest=highest)
-        case Range(lowest=int(lowest)) if number < lowest:
-            return because(Code.BELOW_RANGE, value=number, lowest=lowest)
-        case Listed(texts) if number not in map(int, texts):
-            return because(Code.NOT_EXPECTED, value=number)
-    return None

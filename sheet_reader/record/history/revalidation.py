@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
-from sheet_reader.decode.counts import implausible
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.history.model import Thresholds
 from sheet_reader.record.history.row_sums import with_sums_checked
@@ -24,6 +23,7 @@ from sheet_reader.record.history.states import (
 )
 from sheet_reader.record.history.visits import visits_of
 from sheet_reader.sheet.model import BLANK
+from sheet_reader.study.kinds import implausible
 from sheet_reader.study.model import FieldSpec, Study
 
 UNKNOWN = because(Code.UNKNOWN_FIELD)
