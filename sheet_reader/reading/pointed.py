@@ -26,8 +26,8 @@ from sheet_reader.record.photo_list import photo_fates
 from sheet_reader.record.store import Record
 from sheet_reader.record.withdrawn import pointed_at, withdraw
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.vision.findings import NoSheet
 from sheet_reader.vision.pointed import find_by_corners, implausible
-from sheet_reader.vision.types import NoSheet
 
 
 @dataclass(frozen=True)
