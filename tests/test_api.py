@@ -23,7 +23,7 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.reading import photo as photo_reading
 from sheet_reader.reading import worker
 from sheet_reader.reasons import in_words
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.photo import Photo
 from sheet_reader.simulate.samples import copy_sample

@@ -19,7 +19,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.study.days import example, parse_date
 
 if TYPE_CHECKING:
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.study.model import Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])

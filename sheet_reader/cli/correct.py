@@ -34,8 +34,8 @@ from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
-    from sheet_reader.record.answers import SumTold
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.history.answers import SumTold
+    from sheet_reader.record.store.store import Record
     from sheet_reader.review.typed_values import TypedValue
 
 
@@ -74,7 +74,8 @@ def correct(
 
     Example:  sheet-reader correct bean_tips --site 2043 --visit 2026-05-20 --set helpers=3
     """
-    from sheet_reader.review.typed_values import assigned, site_meant
+    from sheet_reader.review.typed_values import assigned
+    from sheet_reader.study.kinds import site_meant
 
     refuse(
         (unusual and not sets, "--unusual goes with --set; without it you are asked"),
@@ -120,10 +121,10 @@ def _keep(
     unusual: bool,
 ) -> list[str]:
     """Keep the changes as one answer; gives them in words."""
-    from sheet_reader.record import mending
-    from sheet_reader.record.answers import FieldAnswer
-    from sheet_reader.record.model import LeftEmpty, Unreadable, Value
-    from sheet_reader.record.row_sums import sums_off
+    from sheet_reader.record.history import mending
+    from sheet_reader.record.history.answers import FieldAnswer
+    from sheet_reader.record.history.model import LeftEmpty, Unreadable, Value
+    from sheet_reader.record.history.row_sums import sums_off
     from sheet_reader.review.typed_values import LOOK_AGAIN
 
     told = sums_off(record.study, after(chosen, values), list(values))
@@ -196,7 +197,7 @@ def _shared(record: Record, chosen: Chosen, said: Mapping[str, str]) -> list[str
 
 
 def _keep_remark(record: Record, chosen: Chosen, text: str, by: str) -> None:
-    from sheet_reader.record.remarks import type_up
+    from sheet_reader.record.people.remarks import type_up
 
     text = "" if text.strip() == "-" else text
     type_up(record, chosen.pages[0], text, by)

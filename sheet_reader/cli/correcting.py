@@ -15,7 +15,7 @@ from sheet_reader.cli.terminal import must_be_answerable, typed_line
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.review.typed_values import TypedValue
     from sheet_reader.study.model import FieldSpec
 
@@ -80,7 +80,7 @@ def ask(record: Record, chosen: Chosen, today: date, reason: str) -> Asked:
 
 def _comments(record: Record, chosen: Chosen) -> str | None:
     """Show the places for free writing and take down what the comments say; None: as before."""
-    from sheet_reader.record.areas import area_pictures
+    from sheet_reader.record.originals.areas import area_pictures
 
     with tempfile.TemporaryDirectory() as folder:
         paths = []
@@ -123,7 +123,7 @@ def ask_value(
 
 
 def _sums_meant(record: Record, chosen: Chosen, found: dict[str, TypedValue]) -> bool:
-    from sheet_reader.record.row_sums import sums_off
+    from sheet_reader.record.history.row_sums import sums_off
 
     for line in sums_off(record.study, after(chosen, found), list(found)).values():
         said = _line(f"{line}. Enter keeps it as it is written, - changes nothing: ")

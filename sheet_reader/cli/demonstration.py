@@ -17,9 +17,9 @@ from sheet_reader.cli.common import hint, questions_of
 from sheet_reader.errors import SheetReaderError, StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
-from sheet_reader.record.lines import ReadingRow
-from sheet_reader.record.model import VisitRow
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.lines import ReadingRow
+from sheet_reader.record.history.model import VisitRow
+from sheet_reader.record.store.store import Record
 from sheet_reader.results.export import export_files
 from sheet_reader.results.frames import tables_of
 from sheet_reader.results.from_record import facts_of

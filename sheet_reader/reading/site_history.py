@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 
 from sheet_reader.decode.hand import FormerSheet, Memory, lately
 from sheet_reader.reasons import Code
-from sheet_reader.record.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, Visit
 from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.model import Study
 

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from sheet_reader.reasons import codes_of
-from sheet_reader.record.meaning import Earlier
+from sheet_reader.record.history.meaning import Earlier
 from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
 from sheet_reader.results.values import WAITS, efforts, in_order, number_of, why_missing
 from sheet_reader.study.model import Study

@@ -18,10 +18,12 @@ from numpy.typing import NDArray
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.intake.types import Origin
 from sheet_reader.reasons import Code, Reasons, because
-from sheet_reader.record import claims, originals, writing
-from sheet_reader.record.images import pack_boxes, png_of
-from sheet_reader.record.model import FoundField, FoundPage, PhotoResult
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import writing
+from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.originals import originals
+from sheet_reader.record.originals.images import pack_boxes, png_of
+from sheet_reader.record.store import claims
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.simulate.bean_season import MadeSheet
 from sheet_reader.simulate.ink import random_ink_pen

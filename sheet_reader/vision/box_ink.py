@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 from scipy.fft import irfft2, next_fast_len, rfft2
 from scipy.sparse import csr_matrix
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.arrays import (
     Array,
@@ -35,7 +36,6 @@ from sheet_reader.vision.arrays import (
 from sheet_reader.vision.crops import inner_slices, of_each_size
 from sheet_reader.vision.findings import CROP_MARGIN_MM, CROP_PX
 from sheet_reader.vision.flat_page import FlatPage
-from sheet_reader.vision.parameters import VISION
 
 
 @cache

@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import (
     Array,
     Box,
@@ -26,7 +27,6 @@ from sheet_reader.vision.arrays import (
 )
 from sheet_reader.vision.findings import CROP_MARGIN_MM, CROP_PX
 from sheet_reader.vision.flat_page import FlatPage, Pyramid, at_depth
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import FittedSurface
 
 

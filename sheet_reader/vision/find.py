@@ -7,6 +7,7 @@ from weakref import WeakKeyDictionary
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.book import LayoutBook, Mismatch
 from sheet_reader.sheet.model import BLANK, Marker, Page, SheetCode
@@ -29,7 +30,6 @@ from sheet_reader.vision.markers import (
     fast_markers,
     refine_corners,
 )
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.print_check import check_print
 from sheet_reader.vision.printed_code import other_sheet, printed_code_available, read_printed
 from sheet_reader.vision.quality import what_is_outside

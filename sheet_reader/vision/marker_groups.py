@@ -9,6 +9,7 @@ from itertools import combinations
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.model import Marker
 from sheet_reader.vision.arrays import Array, as_array
 from sheet_reader.vision.flat_page import Pyramid
@@ -19,7 +20,6 @@ from sheet_reader.vision.markers import (
     levelled,
     mean_side,
 )
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import apply_homography
 
 Markers = tuple[SeenMarker, ...]

@@ -8,10 +8,10 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.markers import dictionary as sheet_dictionary
 from sheet_reader.vision.arrays import Array, Gray, as_array, as_gray
 from sheet_reader.vision.flat_page import Pyramid
-from sheet_reader.vision.parameters import VISION
 
 SHEET_DICTIONARY = "AprilTag 36h11"
 """The dictionary of our sheets: 587 ids, smallest Hamming distance 11."""
@@ -39,7 +39,7 @@ class SeenMarker:
     @property
     def module_px(self) -> float:
         """Mean width of one of the marker's eight modules, in pixels."""
-        return mean_side(self.corners_px) / VISION.markers.modules
+        return float(mean_side(self.corners_px) / VISION.markers.modules)
 
     def enlarged(self, factor: float, offset: tuple[float, float] = (0.0, 0.0)) -> SeenMarker:
         """In the full picture, for one seen in a picture reduced by ``factor``, in a piece of it

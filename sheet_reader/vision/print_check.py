@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code, Occlusion, because
 from sheet_reader.sheet.identity import PAPER_MM
 from sheet_reader.sheet.proof import draw_proof, render_proof
@@ -20,7 +21,6 @@ from sheet_reader.vision.findings import NoSheet
 from sheet_reader.vision.flat_page import Pyramid
 from sheet_reader.vision.locate import locate
 from sheet_reader.vision.marker_groups import MarkerGroup, MarkerPlan
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Correspondences, FittedSurface
 from sheet_reader.vision.template import prepare
 from sheet_reader.vision.view import build_view

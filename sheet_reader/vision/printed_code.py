@@ -17,6 +17,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code
 from sheet_reader.sheet.book import LayoutBook, Mismatch
 from sheet_reader.sheet.codes import parse_printed_text, printed_text
@@ -26,7 +27,6 @@ from sheet_reader.sheet.signs import same_line, sign_shape, telling_lines
 from sheet_reader.vision.arrays import Gray, as_gray
 from sheet_reader.vision.flat_page import Pyramid, cut
 from sheet_reader.vision.machine_code import codes_of
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import FittedSurface
 
 _ALPHABET = "ACDEFHJKMNPRTUVWXYBLIOSQGZ0123456789-"
@@ -144,7 +144,7 @@ def _looks_like(pyramid: Pyramid, surface: FittedSurface, page: Page, book: Layo
         if sign != "-"
     ]
     least = max(own.least_likeness, float(np.median(likeness)) - own.far_below)
-    return min(likeness) > least
+    return bool(min(likeness) > least)
 
 
 def _correlation(seen: Gray, print_: Gray) -> float:
@@ -226,4 +226,4 @@ def _clearly(seen: SeenLine, own: Text, other: Text) -> bool:
     if own_like > 1.0 - limits.least_margin:  # no correlation is as much higher
         return False
     like = seen.mean(other, differ)
-    return like >= limits.least_likeness and like - own_like >= limits.least_margin
+    return bool(like >= limits.least_likeness and like - own_like >= limits.least_margin)

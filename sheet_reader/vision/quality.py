@@ -8,12 +8,12 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Occlusion
 from sheet_reader.vision.arrays import Array, as_float32, medians
 from sheet_reader.vision.crops import corner_weights
 from sheet_reader.vision.findings import BoxView, PhotoQuality
 from sheet_reader.vision.flat_page import FlatPage, Pyramid
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import FittedSurface
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.arrays import Array, Flags, as_array, box_corners
@@ -19,7 +20,6 @@ from sheet_reader.vision.findings import BoxView, SheetView
 from sheet_reader.vision.flat_page import FlatPage, Pyramid
 from sheet_reader.vision.locate import Located
 from sheet_reader.vision.marker_groups import MarkerGroup, MarkerPlan
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.quality import Ground, glare_share, photo_quality, sharpness
 
 

@@ -32,11 +32,13 @@ from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.rules import DecodingRules
 from sheet_reader.reading.site_hands import history_of
 from sheet_reader.reasons import Occlusion
-from sheet_reader.record import claims, originals, writing
-from sheet_reader.record.claims import Task
-from sheet_reader.record.decoded import kept_pages, note_under
-from sheet_reader.record.model import FoundField, FoundPage, PhotoResult
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import writing
+from sheet_reader.record.history.decoded import kept_pages, note_under
+from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.originals import originals
+from sheet_reader.record.store import claims
+from sheet_reader.record.store.claims import Task
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.sheet.model import BLANK, Page

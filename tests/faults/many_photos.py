@@ -35,7 +35,7 @@ import decode_many
 from sheet_reader.decode.types import PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.engine import URL_VARIABLE
+from sheet_reader.record.store.engine import URL_VARIABLE
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page
 from sheet_reader.simulate.samples import copy_sample

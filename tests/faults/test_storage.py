@@ -21,10 +21,10 @@ import stand_in
 
 from sheet_reader.errors import SheetReaderError, StorageError
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.engine import storage_error
-from sheet_reader.record.model import BatchSummary, Value
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.model import BatchSummary, Value
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.engine import storage_error
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 PHOTOS = 4

@@ -10,8 +10,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 import season_model
 import study_edits
 
-from sheet_reader.record import meaning_answers
-from sheet_reader.record.meaning import Meanings
+from sheet_reader.record.history import meaning_answers
+from sheet_reader.record.history.meaning import Meanings
 
 
 def test_edits_in_mid_season_lose_and_change_nothing(tmp_path: Path) -> None:

@@ -9,9 +9,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.reasons import Code, Reason, because, in_words
-from sheet_reader.record.answers import PhotoAsked, SameSheet, SumTold
-from sheet_reader.record.deciding import checked_value
-from sheet_reader.record.model import Accept, LeftEmpty, Rival, Unreadable, Value
+from sheet_reader.record.history.answers import PhotoAsked, SameSheet, SumTold
+from sheet_reader.record.history.deciding import checked_value
+from sheet_reader.record.history.model import Accept, LeftEmpty, Rival, Unreadable, Value
 from sheet_reader.review.cards import AlikeCard, OutsideCard, PhotosCard, SheetSeen, SumCard
 
 PLANTS = "pinched.plants"

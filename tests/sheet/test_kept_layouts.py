@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from sheet_reader.record.backup import backup
-from sheet_reader.record.restore import restore
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.originals.backup import backup
+from sheet_reader.record.originals.restore import restore
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_files import layout_files
 from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts, whole_book

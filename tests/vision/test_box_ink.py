@@ -6,6 +6,7 @@ import cv2
 import numpy as np
 import pytest
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.model import Area, Cell, Page, SheetCode
 from sheet_reader.vision import crops as box_crops
 from sheet_reader.vision.box_ink import (
@@ -17,7 +18,6 @@ from sheet_reader.vision.box_ink import (
     stroke_evidence,
 )
 from sheet_reader.vision.flat_page import FlatPage
-from sheet_reader.vision.parameters import VISION
 
 Gray = np.ndarray
 BOX = (0.0, 0.0, 8.0, 9.5)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, fields
 
-from sheet_reader.record.meaning import Earlier
+from sheet_reader.record.history.meaning import Earlier
 from sheet_reader.results.cells import render_csv
 from sheet_reader.results.frames import COUNT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from sheet_reader.study.model import FieldSpec, Study

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Literal, get_args
 
 from sheet_reader.reasons import Code
-from sheet_reader.record.drafts import GOES_ALONG
-from sheet_reader.record.row_sums import sum_off
+from sheet_reader.record.history.row_sums import sum_off
+from sheet_reader.record.people.drafts import GOES_ALONG
 from sheet_reader.results.contacts import bare
 from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
 from sheet_reader.results.status.model import Status

@@ -18,7 +18,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.intake.mail_text import written
 from sheet_reader.reading.mail_answers import as_answer
 from sheet_reader.reasons import Code, because
-from sheet_reader.record.drafts import Asked
+from sheet_reader.record.people.drafts import Asked
 from sheet_reader.results.contacts import addresses
 from sheet_reader.results.from_record import Facts, PhotoFact, names_in, told_without_people
 from sheet_reader.results.letters.drafts import message_id, to_say
