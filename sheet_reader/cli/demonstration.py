@@ -202,16 +202,16 @@ def _rows(study: Study, visits: list[VisitRow]) -> list[str]:
     for start in range(0, len(ordered), _SIDE_BY_SIDE):
         some = ordered[start : start + _SIDE_BY_SIDE]
         for spec in study.fields:
-            cells = [_cell(spec.kind, spec.name, visit) for visit in some]
+            cells = [_cell(study, spec.name, visit) for visit in some]
             lines.append(f"{spec.name[:24]:<24}" + "".join(f"{cell:>6}" for cell in cells))
         lines.append("")
     return [*lines[:-1], f"{'':<24}(? waits for you, . not recorded)"]
 
 
-def _cell(kind: str, name: str, visit: VisitRow) -> str:
-    if kind == "site":
+def _cell(study: Study, name: str, visit: VisitRow) -> str:
+    if name == study.site_field.name:
         return visit.site or "?"
-    if kind == "date":
+    if name == study.date_field.name:
         return visit.visit_date[5:] or "?"
     if visit.statuses.get(name) in _UNSETTLED:
         return "?"

@@ -2,10 +2,11 @@
 
 ``make WORK`` makes the inputs once; ``run WORK OUT --python PYTHON`` drives the commands of the
 tree that this interpreter runs and keeps all that they print and write; ``compare OUT1 OUT2``
-prints what differs. All commands see the same moment (``CLOCK``), so that moments need not be left
-out. Left out are: how long a reading took; scratch folders; random identifiers, which stand in the
-record alone (of the record only its schema and its numbers of rows are kept); in archives and
-workbooks the packing (each file in them is kept by itself). Nothing else.
+prints what differs. All commands see the same moment (``CLOCK``), so that moments need not be
+left out. Left out are: how long a reading took; scratch folders; the identifier of a visit that was
+typed in, which is drawn by lot, and the sums of files that name it (``BY-LOT``); of the record all
+but its schema and its numbers of rows; of archives and workbooks the packing (each file in them is
+kept by itself). Nothing else.
 
 This program knows commands and files only, but for ``make``, which asks ``simulate``: so it runs
 unchanged on every tree.
@@ -28,7 +29,7 @@ from pathlib import Path
 import click
 
 from sheet_reader.lab.golden_answers import Answers
-from sheet_reader.lab.golden_files import SUMS, canonical, differences
+from sheet_reader.lab.golden_files import SUMS, canonical, differences, drawn_by_lot
 from sheet_reader.lab.golden_tree import Tree, scratch
 
 FORMATS = "csv,data-package,darwin-core,excel,parquet"
@@ -88,8 +89,9 @@ def _fields(tree: Tree, name: str) -> None:
     printed = (tree.out / f"printed/{tree.number:03}_photos_beans.txt").read_text("utf-8")
     table = "\n".join(line for line in printed.splitlines()[1:] if line.count(",") > 5)
     tree.run("export", "beans", "--out", name, "--format", FORMATS)
-    tree.take(name, name)
     readings = (tree.folder / name / "readings.csv").read_text("utf-8-sig")
+    tree.lots = drawn_by_lot(readings, table)
+    tree.take(name, name)
     tree.keep(f"{name}/fields.jsonl", "\n".join(canonical(readings, table)).encode())
 
 
@@ -142,6 +144,7 @@ def _review(tree: Tree) -> None:
     for command in ("sites", "names", "status", "verify"):
         tree.run(command, "beans")
     _fields(tree, "mended")
+    tree.lots = set()
     _schema(tree)
 
 

@@ -6,8 +6,9 @@ import csv
 import difflib
 import io
 import json
+import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from pathlib import Path
 
 SHOWN = 20
@@ -45,6 +46,21 @@ def canonical(readings: str, photos: str) -> list[str]:
         key = [row["photo"], row["sheet"], "fate"]
         found.append((key, {n: row[n] for n in ("fate", "site", "visit_date", "reason_code")}))
     return [json.dumps(pair, ensure_ascii=False) for pair in sorted(found, key=lambda p: p[0])]
+
+
+def drawn_by_lot(readings: str, photos: str) -> set[str]:
+    """The identifiers of visits that were typed in: drawn by lot, so other ones in each run."""
+    table = csv.DictReader(io.StringIO(photos))
+    typed = {row["photo"] for row in table if row["fate"] == "typed in"}
+    rows = csv.DictReader(io.StringIO(readings))
+    return {row["visit_id"] for row in rows if row["photo"] in typed}
+
+
+def without_lots(data: bytes, lots: Collection[str]) -> bytes:
+    """A file without these identifiers, and without the sums of files in which they stand."""
+    for lot in lots:
+        data = data.replace(lot.encode(), b"BY-LOT")
+    return re.sub(rb"(?<=sha256:)[0-9a-f]{64}", b"BY-LOT", data) if lots else data
 
 
 def differences(one: Path, two: Path) -> list[str]:

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import click
 
-from sheet_reader.lab.golden_files import unpacked
+from sheet_reader.lab.golden_files import unpacked, without_lots
 
 PATIENCE_S = 180
 """A command silent for so long waits for an answer that nobody knows; it gets the end of input."""
@@ -64,6 +64,7 @@ class Tree:
         if not script.is_file():
             raise click.ClickException(f"there is no sheet-reader beside {python}")
         self.folder, self.out, self.number = folder, out, 0
+        self.lots: set[str] = set()
         for name in ("bin", "clock"):
             (folder / name).mkdir()
         (folder / "bin" / "sheet-reader").symlink_to(script)
@@ -102,7 +103,7 @@ class Tree:
         """Write a file of the result, the scratch folder's name and durations made alike."""
         target = self.out / name
         target.parent.mkdir(parents=True, exist_ok=True)
-        data = data.replace(str(self.folder).encode(), b"SCRATCH")
+        data = without_lots(data, self.lots).replace(str(self.folder).encode(), b"SCRATCH")
         target.write_bytes(re.sub(rb"(?<=read in )[\d.]+ (?:s|min)\b", b"so long", data))
 
 

@@ -131,12 +131,11 @@ def _sorted_out(
 
 def nothing_written(study: Study, view: SheetView | PageEvidence, reading: PageReading) -> bool:
     """Whether every box of the page can be seen and is surely blank: a blank print, no visit."""
-    keys = {header.name for header in study.header if header.kind in ("site", "date")}
     if not reading.fields or any(box.occluded or box.ink > FAINTEST_INK for box in view.boxes):
         return False
     return all(
         f.value is None
-        and (f.status == "empty" or (f.field in keys and f.confidence >= SURELY_BLANK))
+        and (f.status == "empty" or (f.field in study.keys and f.confidence >= SURELY_BLANK))
         for f in reading.fields
     )
 

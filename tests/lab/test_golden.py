@@ -13,7 +13,14 @@ from click.testing import CliRunner
 
 from sheet_reader.lab.golden import main
 from sheet_reader.lab.golden_answers import Answers
-from sheet_reader.lab.golden_files import SHOWN, canonical, differences, unpacked
+from sheet_reader.lab.golden_files import (
+    SHOWN,
+    canonical,
+    differences,
+    drawn_by_lot,
+    unpacked,
+    without_lots,
+)
 from sheet_reader.lab.golden_tree import CLOCK, Tree
 
 READINGS = """\
@@ -93,6 +100,16 @@ def test_the_order_of_lines_and_columns_does_not_matter_but_values_do() -> None:
         {"value": "1007", "confidence": "0.99", "status": "accepted", "reason": "",
          "reason_code": "", "read_as": "", "decided": "no"},
     ]  # fmt: skip
+
+
+def test_what_is_drawn_by_lot_is_left_out_and_nothing_beside_it() -> None:
+    readings = "photo,visit_id\nphoto-0001,bean:aa\nphoto-0002,bean:bb\n"
+    photos = "photo,fate\nphoto-0001,read\nphoto-0002,typed in\n"
+    lots = drawn_by_lot(readings, photos)
+    assert lots == {"bean:bb"}
+    data = b"bean:aa,bean:bb,sha256:" + 64 * b"c"
+    assert without_lots(data, lots) == b"bean:aa,BY-LOT,sha256:BY-LOT"
+    assert without_lots(data, set()) == data
 
 
 def test_an_archive_is_taken_apart() -> None:
