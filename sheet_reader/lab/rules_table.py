@@ -32,7 +32,7 @@ from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.troubles import NONE, TROUBLES
 from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.types import SheetView
+from sheet_reader.vision.findings import SheetView
 
 MEASURED = STEPS
 EARLIER = LAB.earlier_visits
