@@ -31,7 +31,7 @@ from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.model import Study
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
 from sheet_reader.wording import words
 
 README = Path(__file__).parents[1] / "README.md"

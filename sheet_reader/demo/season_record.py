@@ -124,7 +124,7 @@ def _page(study: Study, sheet: MadeSheet, layout: str, rng: np.random.Generator)
     day = sheet.day.isoformat()
     hand = int(rng.integers(HANDS))
     boxes = {spec.name: spec.boxes for spec in study.fields}
-    dated = next(h.name for h in study.header if h.kind == "date")
+    dated = study.date_field.name
     written = {dated: day} | {n: None if v is None else str(v) for n, v in sheet.values.items()}
     return FoundPage(
         frame=0, study=study.key, layout=layout, sheet=sheet.site, page=1,

@@ -41,7 +41,7 @@ from sheet_reader.lab.writers import ROLES, TEST, Role
 from sheet_reader.simulate.cases import BARE_SHARE, Case, Desk, make_case, numbered
 from sheet_reader.simulate.troubles import TROUBLES
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.types import CROP_PX, SheetView
+from sheet_reader.vision.findings import CROP_PX, SheetView
 from sheet_reader.wording import words
 
 Rooms = Literal["whole", "vision"]

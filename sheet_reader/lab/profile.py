@@ -35,7 +35,7 @@ from sheet_reader.reading.picture import read_picture
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.study_photos import photo_of
 from sheet_reader.study.reader import read_study
-from sheet_reader.vision.types import SheetView
+from sheet_reader.vision.findings import SheetView
 
 SETS = ("bean_tips", "rock_pools")
 """Sample studies: pages of 40 to 44 boxes, and of 76 to 80."""

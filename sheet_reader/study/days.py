@@ -13,8 +13,8 @@ from functools import cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from sheet_reader.phrases import said
 from sheet_reader.study.words import ENGLISH
+from sheet_reader.wording import said
 
 if TYPE_CHECKING:
     from sheet_reader.study.model import Study

@@ -30,7 +30,7 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 PX_PER_MM = 6.0

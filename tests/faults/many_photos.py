@@ -43,7 +43,7 @@ from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.check_digit import damm
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
-from sheet_reader.vision.types import BoxView, PhotoQuality, SheetView
+from sheet_reader.vision.findings import BoxView, PhotoQuality, SheetView
 
 BATCHES = 10
 COMMANDS = {

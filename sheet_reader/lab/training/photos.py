@@ -27,7 +27,7 @@ from sheet_reader.numbers import LAB
 from sheet_reader.simulate.cases import Case, Desk, make_case
 from sheet_reader.simulate.truth import CellTruth
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.types import SheetView
+from sheet_reader.vision.findings import SheetView
 
 SEEDS: dict[Role, int] = {TRAIN: 81_000_000, DEV: 82_000_000, TEST: 83_000_000}
 _LOST = LAB.lesson_hidden

@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sheet_reader.vision.cutting import cut
-from sheet_reader.vision.flatten import (
+from sheet_reader.vision.flat_page import (
     FlatPage,
     Pyramid,
     at_depth,
+    cut,
     flatten,
     grid_px,
     page_grid,
@@ -21,7 +21,7 @@ from sheet_reader.vision.flatten import (
 from sheet_reader.vision.surface import (
     ControlGrid,
     Correspondences,
-    Surface,
+    FittedSurface,
     apply_homography,
     fit_surface,
 )
@@ -29,7 +29,7 @@ from sheet_reader.vision.surface import (
 PAGE = ControlGrid(60.0, 80.0)
 
 
-def surface(homography: np.ndarray, curl: float = 0.0) -> Surface:
+def surface(homography: np.ndarray, curl: float = 0.0) -> FittedSurface:
     """A small page under ``homography``, its lines moved by up to ``curl`` mm."""
     xs, ys = np.meshgrid(np.linspace(0, 60, 9), np.linspace(0, 80, 11))
     page = np.stack([xs.ravel(), ys.ravel()], axis=1)

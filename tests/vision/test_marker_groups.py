@@ -6,7 +6,7 @@ import numpy as np
 from desk_pictures import standing
 
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.vision.grouping import MarkerPlan, group_markers
+from sheet_reader.vision.marker_groups import MarkerPlan, group_markers
 from sheet_reader.vision.markers import SeenMarker
 from sheet_reader.vision.surface import apply_homography
 

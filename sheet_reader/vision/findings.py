@@ -1,4 +1,4 @@
-"""Values that leave the vision room."""
+"""What leaves the vision room: sheets found with their boxes, or why there is none."""
 
 from __future__ import annotations
 

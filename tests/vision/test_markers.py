@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 import pytest
 
-from sheet_reader.vision.flatten import Pyramid
+from sheet_reader.vision.flat_page import Pyramid
 from sheet_reader.vision.markers import (
     DICTIONARIES,
     SeenMarker,
@@ -81,7 +81,8 @@ def _marker_picture(centre: tuple[float, float], side: float) -> tuple[np.ndarra
 @pytest.mark.parametrize("side", [45.0, 80.0, 140.0])
 def test_corners_are_found_to_a_third_of_a_pixel(side: float) -> None:
     picture, corners = _marker_picture((400.3, 300.7), side)
-    found = refine_corners(Pyramid(picture), fast_markers(Pyramid(picture)))
+    pyramid = Pyramid(picture)
+    found = [refine_corners(pyramid, marker) for marker in fast_markers(pyramid)]
     assert [m.id for m in found] == [7]
     assert np.abs(found[0].corners_px - corners).max() < 1 / 3
 

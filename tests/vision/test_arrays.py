@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sheet_reader.vision.ranks import medians, quantiles
+from sheet_reader.vision.arrays import medians, quantiles
 
 
 @pytest.mark.parametrize("length", [1, 2, 3, 44, 6072])

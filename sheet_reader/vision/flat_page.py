@@ -1,4 +1,4 @@
-"""The page laid flat: sampling the picture through the surface, and levelling its light."""
+"""The page, or a piece of it, laid flat: the picture sampled through the surface, and its light."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ import numpy as np
 from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import (
     Array,
+    Box,
     Flags,
     Float32,
     Gray,
     as_array,
     as_float32,
     as_gray,
-    look_up,
 )
-from sheet_reader.vision.surface import Surface, apply_homography
+from sheet_reader.vision.surface import FittedSurface, apply_homography
 
 
 class Pyramid:
@@ -56,7 +56,7 @@ class Pyramid:
 
     def sample_level(self, depth: int, places: Float32) -> Gray:
         """As :meth:`sample`, with ``places`` in pixels of level ``depth``."""
-        return look_up(self.level(depth), places)
+        return as_gray(cv2.remap(self.level(depth), places, None, cv2.INTER_LINEAR))  # type: ignore[call-overload]
 
 
 def at_depth(places: Float32, depth: int) -> Float32:
@@ -68,13 +68,28 @@ def at_depth(places: Float32, depth: int) -> Float32:
 
 @dataclass(frozen=True, slots=True)
 class PageGrid:
-    """A flat page's pixels: ``nodes`` float32 (R, C, 2) every ``block`` pixels lie in the full
-    picture; the flat page is ``size`` (width, height) px and begins one block after the nodes.
+    """Pixels of the flat page: ``nodes`` float32 (R, C, 2) every ``block`` pixels lie in the full
+    picture; what is flat is ``size`` (width, height) px and begins one block after the nodes.
     """
 
     nodes: Float32
     block: int
     size: tuple[int, int]
+
+    @classmethod
+    def of(
+        cls, surface: FittedSurface, px_per_mm: float, corner_mm: tuple[float, float],
+        size: tuple[int, int],
+    ) -> PageGrid:  # fmt: skip
+        """A piece of ``size`` (width, height) px at ``px_per_mm`` with its top left at
+        ``corner_mm``: pixel (row, column) is centred on (column + ½, row + ½) / ``px_per_mm``.
+        """
+        block = max(round(VISION.flatten.grid_mm * px_per_mm), 1)
+        xs, ys = (
+            as_array(first + (np.arange(-1, -(-side // block) + 1) + 0.5) * block / px_per_mm)
+            for first, side in zip(corner_mm, size, strict=True)
+        )
+        return cls(as_float32(grid_px(surface, xs, ys)), block, size)
 
     def dense(self, depth: int) -> Float32:
         """Where each pixel lies in the picture's level ``depth``: float32 (H, W, 2), x and y."""
@@ -88,30 +103,23 @@ class PageGrid:
 
     def inside(self, shape: tuple[int, int]) -> Flags | None:
         """Bool (H, W), False where a picture of ``shape`` shows nothing; None if it shows all."""
-        x, y = self.nodes[..., 0], self.nodes[..., 1]
-        height, width = shape
-        if x.min() >= 0 and y.min() >= 0 and x.max() <= width - 1 and y.max() <= height - 1:
+        limit = (shape[1] - 1, shape[0] - 1)
+        if self.nodes.min() >= 0 and (self.nodes <= limit).all():
             return None
         dense = self.dense(0)
         x, y = dense[..., 0], dense[..., 1]
-        seen: Flags = (x >= 0) & (y >= 0) & (x <= width - 1) & (y <= height - 1)
+        seen: Flags = (x >= 0) & (y >= 0) & (x <= limit[0]) & (y <= limit[1])
         return seen
 
 
-def page_grid(surface: Surface, px_per_mm: float) -> PageGrid:
-    """The pixels of the flat page at ``px_per_mm``.
-
-    Pixel (row, column) is centred on ((column + ½), (row + ½)) / ``px_per_mm`` of the page.
-    """
-    block = max(round(VISION.flatten.grid_mm * px_per_mm), 1)
-    width = round(surface.control_grid.width_mm * px_per_mm)
-    height = round(surface.control_grid.height_mm * px_per_mm)
-    xs = as_array((np.arange(-1, -(-width // block) + 1) + 0.5) * block / px_per_mm)
-    ys = as_array((np.arange(-1, -(-height // block) + 1) + 0.5) * block / px_per_mm)
-    return PageGrid(as_float32(grid_px(surface, xs, ys)), block, (width, height))
+def page_grid(surface: FittedSurface, px_per_mm: float) -> PageGrid:
+    """The pixels of the whole flat page at ``px_per_mm``."""
+    page = surface.control_grid
+    size = round(page.width_mm * px_per_mm), round(page.height_mm * px_per_mm)
+    return PageGrid.of(surface, px_per_mm, (0.0, 0.0), size)
 
 
-def grid_px(surface: Surface, xs: Array, ys: Array) -> Array:
+def grid_px(surface: FittedSurface, xs: Array, ys: Array) -> Array:
     """Picture pixels (len(ys), len(xs), 2) of a grid of page points."""
     control_grid = surface.control_grid
     nx, ny = control_grid.counts
@@ -121,6 +129,19 @@ def grid_px(surface: Surface, xs: Array, ys: Array) -> Array:
     moved = np.stack([by @ table[..., c] @ bx.T for c in (0, 1)], axis=-1)
     flat = moved + np.stack(np.meshgrid(xs, ys), axis=-1)
     return apply_homography(surface.homography, flat.reshape(-1, 2)).reshape(*flat.shape)
+
+
+def cut(pyramid: Pyramid, surface: FittedSurface, box_mm: Box, scale: float) -> Gray:
+    """A piece of the page laid flat at ``scale`` px per mm, uint8; 8 px wide and high at least."""
+    x, y, w, h = box_mm
+    size = max(round(w * scale), 8), max(round(h * scale), 8)
+    depth = pyramid.depth_for(_scale_at(surface, x + w / 2, y + h / 2), scale)
+    grid = PageGrid.of(surface, scale, (x, y), size)
+    return pyramid.sample_level(depth, grid.dense(depth))
+
+
+def _scale_at(surface: FittedSurface, x: float, y: float) -> float:
+    return float(surface.px_per_mm(np.array([[x, y]]))[0])
 
 
 @dataclass(frozen=True, slots=True)
@@ -139,7 +160,11 @@ class FlatPage:
         """Darkness against the paper, float32 (H, W), 0 paper to 1 black, softened; 0 beyond the
         rectangle ``within_mm`` (2, 2: first and last x, y) where one is given.
         """
-        part = self._part(within_mm)
+        part = slice(None), slice(None)
+        if within_mm is not None:
+            corners = np.rint(within_mm * self.px_per_mm).astype(int)
+            (left, top), (right, bottom) = np.clip(corners, 0, self.gray.shape[::-1]).tolist()
+            part = slice(top, bottom), slice(left, right)
         light = cv2.divide(self.gray[part], np.maximum(self.level[part], 1), scale=255.0)
         light = as_gray(cv2.GaussianBlur(light, (5, 5), soften_px))
         if self.inside is not None:
@@ -147,14 +172,6 @@ class FlatPage:
         ink = np.zeros(self.gray.shape, np.float32)
         np.multiply(cv2.bitwise_not(light), np.float32(1.0 / 255.0), out=ink[part])
         return ink
-
-    def _part(self, within_mm: Array | None) -> tuple[slice, slice]:
-        if within_mm is None:
-            return slice(None), slice(None)
-        height, width = self.gray.shape
-        corners = np.clip(np.rint(within_mm * self.px_per_mm).astype(int), 0, (width, height))
-        (left, top), (right, bottom) = corners.tolist()
-        return slice(top, bottom), slice(left, right)
 
     def seen(self, points_mm: Array) -> Flags:
         """Bool (N,): whether the picture shows these page points (N, 2)."""
@@ -173,10 +190,10 @@ def paper_level(gray: Gray, px_per_mm: float) -> Gray:
     return as_gray(cv2.morphologyEx(calm, cv2.MORPH_CLOSE, kernel, borderType=cv2.BORDER_REPLICATE))
 
 
-def flatten(pyramid: Pyramid, surface: Surface, px_per_mm: float) -> FlatPage:
+def flatten(pyramid: Pyramid, surface: FittedSurface, px_per_mm: float) -> FlatPage:
     """The page laid flat through ``surface``."""
-    centre = np.array([[surface.control_grid.width_mm / 2, surface.control_grid.height_mm / 2]])
-    depth = pyramid.depth_for(float(surface.px_per_mm(centre)[0]), px_per_mm)
-    grid = page_grid(surface, px_per_mm)
+    page = surface.control_grid
+    scale = _scale_at(surface, page.width_mm / 2, page.height_mm / 2)
+    depth, grid = pyramid.depth_for(scale, px_per_mm), page_grid(surface, px_per_mm)
     gray = pyramid.sample_level(depth, grid.dense(depth))
     return FlatPage(gray, paper_level(gray, px_per_mm), grid.inside(pyramid.shape), px_per_mm)
