@@ -216,7 +216,9 @@ def told_without_people(remark: str, *names: Collection[str]) -> str:
 
 def pictures_of(record: Record, reading_id: int) -> tuple[NDArray[np.uint8], bytes]:
     """The boxes of a reading, uint8 (n, 64, 64), and the place around them as PNG or b""."""
-    images = record.images(reading_id)
+    from sheet_reader.reading.field_pictures import field_images  # OpenCV: for pictures alone
+
+    images = field_images(record, reading_id)
     return images.boxes, images.context_png
 
 
