@@ -28,7 +28,7 @@ from sheet_reader.sheet.layout import lay_out
 from sheet_reader.simulate.bean_season import MadeSheet
 from sheet_reader.simulate.ink import random_ink_pen
 from sheet_reader.simulate.sources import DigitSource, ProceduralHands
-from sheet_reader.study.meaning import as_text, wording_of
+from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study
 
 MODEL = "made up"
