@@ -39,7 +39,7 @@ from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.days import mixed_orders, span
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import FieldSpec, Study, SumRule
-from sheet_reader.vision.types import SheetView
+from sheet_reader.vision.findings import SheetView
 
 KEY_DOUBT = DECODE.key_doubt
 

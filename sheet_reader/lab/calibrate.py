@@ -29,7 +29,7 @@ from sheet_reader.numbers import LAB
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.simulate.cases import Case, Desk, make_case, mixed
 from sheet_reader.simulate.troubles import FOR_CALIBRATION, TROUBLES
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
 
 _SEED = LAB.calibration_seed
 

@@ -24,7 +24,7 @@ from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.originals.images import context_png, pack_boxes
 from sheet_reader.study.model import Study
 from sheet_reader.threads import one_thread
-from sheet_reader.vision.types import BoxView, NoSheet, SheetView
+from sheet_reader.vision.findings import BoxView, NoSheet, SheetView
 
 if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook

@@ -1,4 +1,4 @@
-"""The words of the update filled in: the table stands in :mod:`sheet_reader.study.update_words`."""
+"""The words of the update filled in: the table stands in :mod:`sheet_reader.study.words`."""
 
 from __future__ import annotations
 
