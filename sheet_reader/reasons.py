@@ -117,6 +117,8 @@ class Code(StrEnum):
     BELOW_RANGE = ("below-range", "value lowest",
                    "{value} is less than the lowest plausible value {lowest}",
                    "less than the lowest plausible value {lowest}")  # fmt: skip
+    NOT_EXPECTED = ("not-expected", "value", "{value} is none of the values expected here",
+                    "none of the values expected here")  # fmt: skip
     # of the next two, parts are the sum of the parts, and fields those of the sum, total first
     SUM_OFF = ("sum-off", "total parts fields",
                "total {total}, parts add to {parts}: which is right?",

@@ -90,9 +90,8 @@ def _more(study: Study, number: int, labels: tuple[str, ...]) -> Study:
     from sheet_reader.study.site_numbers import choose_numbers
 
     used = [site.number for site in study.sites]
-    boxes = next(field.boxes for field in study.header if field.kind == "site")
     gone = sorted(_read_before(study) - set(used))
-    chosen = choose_numbers(number, [*used, *gone], boxes)
+    chosen = choose_numbers(number, [*used, *gone], study.site_field.boxes)
     path = study.folder / study.sites_file
     try:
         text = path.read_bytes().decode("utf-8")

@@ -123,7 +123,8 @@ class DecodingRules:
 
     def _parts_of(self, study: Study, names: Names) -> dict[str, str]:
         fields = [
-            [names.get(f.name, f.name), f.kind, f.boxes, f.lowest, f.highest] for f in study.fields
+            [names.get(f.name, f.name), f.kind.name, f.boxes, f.lowest, f.highest]
+            for f in study.fields
         ]
         season = [study.season.first.isoformat(), study.season.last.isoformat()]
         sums = [[rule.total, *rule.parts] for rule in study.sums]

@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from sheet_reader.decode.binomial import ObservedError
+from sheet_reader.decode.error_share import ObservedError
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.states import FieldState, Visit
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, Stated

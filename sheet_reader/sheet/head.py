@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from sheet_reader.sheet.draft import (
     BOX_HEIGHT,
     Draft,
-    box_groups,
     boxes_width,
     draw_area,
     draw_boxes,
@@ -172,7 +171,7 @@ def head_fields(study: Study, page: int) -> tuple[HeaderField, ...]:
     """The header fields of a page: all on the first, site and date on every other."""
     if page == 1:
         return study.header
-    return tuple(f for f in study.header if f.kind != "number")
+    return tuple(f for f in study.header if f.kind.is_key)
 
 
 def draw_fields(draft: Draft, study: Study, code: SheetCode, width: float) -> float | None:
@@ -182,7 +181,7 @@ def draw_fields(draft: Draft, study: Study, code: SheetCode, width: float) -> fl
     """
     x, y, tallest = SIDE, _FIELDS_TOP, 0.0
     for field in head_fields(study, code.page):
-        groups = box_groups(field.kind, field.boxes, study.date_order)
+        groups = field.kind.groups(field.boxes, study.date_order)
         need = max(boxes_width(groups), text_width(field.label, LABEL, "bold"))
         if x > SIDE and x + need > _right(width, y):
             x, y, tallest = SIDE, y + tallest + _LINE_GAP, 0.0
@@ -202,26 +201,19 @@ def _right(width: float, y: float) -> float:
 def _draw_field(
     draft: Draft, study: Study, code: SheetCode, field: HeaderField, x: float, top: float
 ) -> float:
-    """Draw one header field's boxes, or the printed site number; returns the height used."""
-    groups = box_groups(field.kind, field.boxes, study.date_order)
+    """Draw one header field's boxes, or what is printed in their place; returns the height used."""
+    groups = field.kind.groups(field.boxes, study.date_order)
     base = top + BOX_HEIGHT + _CAPTION
-    if field.kind == "site" and code.sheet != BLANK:
-        draft.marks.append(Text(x - 0.6, top + 8.2, code.sheet, 9.6, "bold", pitch_mm=7.2))
-        site = study.site(code.sheet)
-        if site and site.label:
-            label, size = fit_or_cut(site.label, boxes_width(groups) + 4.0, INSTRUCTION, HINT)
-            draft.marks.append(Text(x, base, label, size))
-        return BOX_HEIGHT + _CAPTION + 0.6
-    middles = draw_boxes(draft, field.name, groups, x, top)
-    if field.kind == "site":
-        return BOX_HEIGHT + _CAPTION + 0.6
-    if field.kind != "date":
-        return BOX_HEIGHT
-    words = study.words
-    first, last = study.season.first.year, study.season.last.year
-    year = f"{words.year} ({first % 100:02d})" if first == last else words.year
-    captions = {"day": words.day, "month": words.month, "year": year}
-    for caption, middle in zip((captions[p] for p in study.date_order), middles, strict=True):
-        size = fit(caption, 21.0, HINT, HINT) or HINT
-        draft.marks.append(Text(middle, base, caption, size, align="centre"))
-    return BOX_HEIGHT + _CAPTION + 0.6
+    printed = field.kind.printed(study, code.sheet) if code.sheet != BLANK else None
+    if printed is not None:
+        text, below = printed
+        draft.marks.append(Text(x - 0.6, top + 8.2, text, 9.6, "bold", pitch_mm=7.2))
+        if below:
+            below, size = fit_or_cut(below, boxes_width(groups) + 4.0, INSTRUCTION, HINT)
+            draft.marks.append(Text(x, base, below, size))
+    else:
+        middles = draw_boxes(draft, field.name, groups, x, top)
+        for caption, middle in zip(field.kind.captions(study), middles, strict=False):
+            size = fit(caption, 21.0, HINT, HINT) or HINT
+            draft.marks.append(Text(middle, base, caption, size, align="centre"))
+    return BOX_HEIGHT + (_CAPTION + 0.6 if field.kind.is_captioned else 0.0)

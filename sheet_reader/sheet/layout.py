@@ -74,7 +74,7 @@ def _version(study: Study, pages: tuple[DrawnPage, ...]) -> str:
     meaning = {
         "edition": EDITION,
         "paper": study.paper,
-        "header": [[h.name, h.label, h.kind, h.boxes] for h in study.header],
+        "header": [[h.name, h.label, h.kind.name, h.boxes] for h in study.header],
         "plots": [[p.name, p.label, p.treatment] for p in study.plots],
         "counts": [[c.name, c.label, c.unit, c.boxes] for c in study.counts],
         "pages": [

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, ClassVar, Literal
 
+from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.days import Season, example, latest, order_meant, parse_date, span
 from sheet_reader.study.nearest_sites import nearest_sites
@@ -75,6 +76,18 @@ class Calendar:
 
 Spelling = Range | Listed | Calendar
 """What the digits of a field may spell."""
+
+
+def implausible(spelling: Spelling, number: int) -> Reason | None:
+    """Why a number is asked about though its digits are plain, or None."""
+    match spelling:
+        case Range(highest=int(highest)) if number > highest:
+            return because(Code.ABOVE_RANGE, value=number, highest=highest)
+        case Range(lowest=int(lowest)) if number < lowest:
+            return because(Code.BELOW_RANGE, value=number, lowest=lowest)
+        case Listed(texts) if number not in map(int, texts):
+            return because(Code.NOT_EXPECTED, value=number)
+    return None
 
 
 class Kind(str):

@@ -230,6 +230,10 @@ class Study:
         """The names of the fields that place a sheet: of its site, of its date."""
         return self.site_field.name, self.date_field.name
 
+    def placed(self, site: str, day: str) -> dict[str, str]:
+        """The values of the fields that place a sheet, by name."""
+        return {self.site_field.name: site, self.date_field.name: day}
+
 
 def _fields(
     header: tuple[HeaderField, ...], plots: tuple[Plot, ...], counts: tuple[CountField, ...]

@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 from thorough import or_fewer
 
-from sheet_reader.decode.audited import promise_for
-from sheet_reader.decode.checked import Checked
+from sheet_reader.decode.audits import Checked, promise_for
 from sheet_reader.decode.promise import NoPromise, Promise
 from sheet_reader.decode.rules import STEPS, Rules
 from sheet_reader.decode.sheet import decode_sheet

@@ -31,7 +31,7 @@ from sheet_reader.study.model import (
     SumRule,
     Visits,
 )
-from sheet_reader.vision.types import BoxView, PhotoQuality, SheetView
+from sheet_reader.vision.findings import BoxView, PhotoQuality, SheetView
 
 ALIKE = (("1", "7"), ("4", "9"), ("3", "8"), ("5", "6"), ("0", "6"), ("empty", "1"))
 MARKS = {"_": "empty", "#": "struck", "&": "several", "-": "other"}

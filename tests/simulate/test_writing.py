@@ -13,6 +13,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from thorough import examples
 
+from sheet_reader.demo.samples import SAMPLES, copy_sample, sample_folder
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.sets import find_data
 from sheet_reader.sheet.book import LayoutBook
@@ -25,7 +26,6 @@ from sheet_reader.simulate.no_sheet import older_layout
 from sheet_reader.simulate.one_site import OnePerson
 from sheet_reader.simulate.own_row import own_row
 from sheet_reader.simulate.printer import PAPER_MM, halftone, print_page
-from sheet_reader.simulate.samples import SAMPLES, copy_sample, sample_folder
 from sheet_reader.simulate.sources import (
     Hands,
     ImageHands,

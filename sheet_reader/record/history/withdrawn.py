@@ -9,7 +9,7 @@ from sqlalchemy import Connection, func, select, update
 from sheet_reader.reasons import Code, because, to_json
 from sheet_reader.record.history.sheets import add_sheet_decision, standing
 from sheet_reader.record.store import schema
-from sheet_reader.vision.types import POINTED
+from sheet_reader.vision.findings import POINTED
 
 
 def pointed_at(connection: Connection) -> dict[int, int]:
