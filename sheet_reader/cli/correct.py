@@ -10,6 +10,8 @@ import click
 
 from sheet_reader.cli.common import (
     counted,
+    must_have_record,
+    open_record,
     open_study,
     parse_visit,
     person,
@@ -26,10 +28,8 @@ from sheet_reader.cli.on_sheets import (
     after,
     chosen_sheet,
     chosen_visit,
-    must_have_record,
     tell_standing,
 )
-from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 

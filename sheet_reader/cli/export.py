@@ -11,6 +11,7 @@ import click
 from sheet_reader.cli.common import (
     counted,
     hint,
+    open_record,
     open_study,
     questions_of,
     say,
@@ -18,7 +19,6 @@ from sheet_reader.cli.common import (
     tell_notes,
     waits,
 )
-from sheet_reader.cli.opening import open_record
 
 if TYPE_CHECKING:
     from sheet_reader.results.from_record import Facts

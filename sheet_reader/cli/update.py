@@ -11,6 +11,8 @@ import click
 from sheet_reader.cli.common import (
     counted,
     hint,
+    must_have_record,
+    open_record,
     open_study,
     questions_of,
     say,
@@ -18,8 +20,6 @@ from sheet_reader.cli.common import (
     tell_notes,
     waits,
 )
-from sheet_reader.cli.on_sheets import must_have_record
-from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
