@@ -31,7 +31,7 @@ from sheet_reader.record.originals.images import pack_boxes, png_of
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
-from sheet_reader.study.meaning import as_text, wording_of
+from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 from sheet_reader.study.site_numbers import choose_numbers

@@ -14,8 +14,8 @@ from sheet_reader.decode.posteriors import EMPTY_AT, NumberPosterior, read_numbe
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.digits.types import CLASSES, BoxReadings
 from sheet_reader.reasons import Code
-from sheet_reader.study.check_digit import damm, is_valid
 from sheet_reader.study.model import Plot
+from sheet_reader.study.site_numbers import damm, is_valid
 
 
 @st.composite

@@ -44,10 +44,10 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.sheet.model import BLANK, Page
 from sheet_reader.simulate.values import random_visit
-from sheet_reader.study.check_digit import damm
-from sheet_reader.study.meaning import as_text, wording_of
+from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Site, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.site_numbers import damm
 
 DOUBTFUL = 0.03
 """So many boxes are doubtful between two digits."""
