@@ -6,14 +6,9 @@ from pathlib import Path
 
 import click
 
-from sheet_reader.cli.common import (
-    must_have_record,
-    open_record,
-    open_study,
-    person,
-    study_argument,
-)
+from sheet_reader.cli.common import open_study, person, study_argument
 from sheet_reader.cli.on_sheets import AS, REASON, SHEET, tell_standing, which
+from sheet_reader.cli.opening import must_have_record, open_record
 
 PHOTO = click.argument("photo", metavar="PHOTO")
 

@@ -7,14 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import (
-    counted,
-    open_record,
-    open_study,
-    person,
-    study_argument,
-    tell_notes,
-)
+from sheet_reader.cli.common import counted, open_study, person, study_argument, tell_notes
+from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.review import PICTURES, PICTURES_HELP, hold
 
 if TYPE_CHECKING:

@@ -14,9 +14,8 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from sheet_reader.cli import terminal
 from sheet_reader.cli.terminal import clean_name
-from sheet_reader.errors import UnsaidError, UsageError
+from sheet_reader.errors import UsageError
 from sheet_reader.study.days import example, parse_date
 
 if TYPE_CHECKING:
@@ -64,37 +63,6 @@ def open_study(path: Path) -> Study:
     if remark := loose(study.allowed_error):
         say(f"note: {remark}", err=True)
     return study
-
-
-def open_record(study: Study, *, for_reading: bool = False) -> Record:
-    """Open the study's record. Where words have changed under which values came in, that is asked
-    first on the terminal; raises UnsaidError where there is none, or no answer.
-    """
-    from sheet_reader.reading import opening
-
-    try:
-        return opening.open_record(study, for_reading=for_reading)
-    except UnsaidError:
-        if not terminal.somebody_answers():
-            raise
-    from sheet_reader.cli.meaning_questions import ask_what_blocks
-
-    with opening.open_record(study, of_any_study=True) as record:
-        ask_what_blocks(record)
-    return opening.open_record(study, for_reading=for_reading)
-
-
-def must_have_record(study: Study) -> None:
-    """Raises UsageError where the study has no record yet, RecordError where it is lost."""
-    from sheet_reader.record.store.engine import has_record
-    from sheet_reader.record.store.opening import must_not_be_blank
-
-    if not has_record(study.folder):
-        must_not_be_blank(study.folder)
-        raise UsageError(
-            "this study has no record yet",
-            where=study.folder, remedy=f"start with: {hint('read', study.folder)}",
-        )  # fmt: skip
 
 
 def some_of(names: Sequence[str], most: int = 5) -> str:

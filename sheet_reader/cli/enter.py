@@ -10,16 +10,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import (
-    counted,
-    hint,
-    open_record,
-    open_study,
-    person,
-    refuse,
-    study_argument,
-)
+from sheet_reader.cli.common import counted, hint, open_study, person, refuse, study_argument
 from sheet_reader.cli.on_sheets import AS, REASON, SET, UNUSUAL, tell_standing
+from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.terminal import must_be_answerable, typed_line
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days

@@ -11,7 +11,6 @@ import click
 from sheet_reader.cli.common import (
     counted,
     hint,
-    open_record,
     open_study,
     questions_of,
     say,
@@ -19,6 +18,7 @@ from sheet_reader.cli.common import (
     tell_notes,
     waits,
 )
+from sheet_reader.cli.opening import open_record
 
 if TYPE_CHECKING:
     from sheet_reader.results.from_record import Facts

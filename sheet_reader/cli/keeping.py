@@ -8,14 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import (
-    counted,
-    hint,
-    must_have_record,
-    open_study,
-    some_of,
-    study_argument,
-)
+from sheet_reader.cli.common import counted, hint, open_study, some_of, study_argument
+from sheet_reader.cli.opening import must_have_record
 from sheet_reader.cli.terminal import clean_name, must_be_answerable
 
 if TYPE_CHECKING:

@@ -9,7 +9,6 @@ import click
 
 from sheet_reader.cli.common import (
     counted,
-    open_record,
     open_study,
     questions_of,
     refuse,
@@ -17,6 +16,7 @@ from sheet_reader.cli.common import (
     tell_notes,
     waits,
 )
+from sheet_reader.cli.opening import open_record
 from sheet_reader.study import days
 
 if TYPE_CHECKING:

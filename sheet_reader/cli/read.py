@@ -12,13 +12,13 @@ import click
 from sheet_reader.atomic import atomic_write
 from sheet_reader.cli.common import (
     counted,
-    open_record,
     open_study,
     questions_of,
     say,
     study_argument,
     tell_notes,
 )
+from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.progress import progress
 from sheet_reader.cli.scheduler import cluster_of, scheduler_options
 from sheet_reader.cli.told_of_read import (

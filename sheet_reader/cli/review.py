@@ -12,7 +12,6 @@ import click
 from sheet_reader.cli.common import (
     counted,
     hint,
-    open_record,
     open_study,
     person,
     refuse,
@@ -21,6 +20,7 @@ from sheet_reader.cli.common import (
     tell_notes,
     waits,
 )
+from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.terminal import must_be_answerable, typed_line
 from sheet_reader.errors import UsageError, install_extra
 from sheet_reader.study import days

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 import click
 
 from sheet_reader.atomic import atomic_write
-from sheet_reader.cli.common import counted, hint, open_record, open_study, refuse, study_argument
+from sheet_reader.cli.common import counted, hint, open_study, refuse, study_argument
+from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import StorageError, UsageError
 
 if TYPE_CHECKING:

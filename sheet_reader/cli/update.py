@@ -11,8 +11,6 @@ import click
 from sheet_reader.cli.common import (
     counted,
     hint,
-    must_have_record,
-    open_record,
     open_study,
     questions_of,
     say,
@@ -20,6 +18,7 @@ from sheet_reader.cli.common import (
     tell_notes,
     waits,
 )
+from sheet_reader.cli.opening import must_have_record, open_record
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
