@@ -144,8 +144,8 @@ class Checked:
 
     def part(self, which: NDArray[np.bool_]) -> Checked:
         """The fields where ``which`` (N,) is True."""
-        told = (getattr(self, name) for name in self.__slots__)
-        return Checked(*(None if values is None else values[which] for values in told))
+        told = {name: getattr(self, name) for name in self.__slots__}
+        return replace(self, **{n: v[which] for n, v in told.items() if v is not None})
 
     def tell(self, threshold: float) -> NDArray[np.bool_]:
         """Which fields (N,) speak about ``threshold``: those at or above it, of the right ones only

@@ -221,12 +221,13 @@ def drift(months: Sequence[tuple[ArrayLike, ArrayLike]], share: float) -> Floats
     begun in. ``months`` holds the counts (S,) wrong and checked of the same sites, month by month.
     """
     counts = np.array(months, np.int64).reshape(len(months), 2, -1)
-    return np.array(
-        [
-            sum(evidence_against(*counts[first:end].sum(0), share) for first in range(end))
-            for end in range(1, len(months) + 1)
-        ]
-    )
+
+    def since(first: int, end: int) -> float:
+        wrong, checked = counts[first:end].sum(0)
+        return evidence_against(wrong, checked, share)
+
+    ends = range(1, len(months) + 1)
+    return np.array([sum(since(first, end) for first in range(end)) for end in ends])
 
 
 def _least_ratio(

@@ -18,8 +18,8 @@ from typing import Any
 from sheet_reader.numbers import DECODE
 from sheet_reader.wording import percent
 
-CONSERVATIVE = DECODE.conservative
-DELTA = DECODE.delta
+CONSERVATIVE: float = DECODE.conservative
+DELTA: float = DECODE.delta
 FILE = "promise.json"
 SHIPPED = "simulated photographs"
 """What the shipped checked fields are; change it with them."""

@@ -11,7 +11,6 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
-from sheet_reader.decode.counts import implausible
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.history.model import Thresholds
 from sheet_reader.record.history.row_sums import with_sums_checked
@@ -72,7 +71,7 @@ def _against(study: Study, read: StoredReading, spec: FieldSpec, threshold: floa
         return because(Code.STRICTER, allowed=study.allowed_error)
     if spec.kind.is_key or not (read.value or "").isdecimal():
         return None
-    return implausible(spec.kind.spelling(study, spec), int(read.value or ""))
+    return spec.kind.spelling(study, spec).against(int(read.value or ""))
 
 
 def _asked(read: StoredReading, reason: Reason) -> StoredReading:

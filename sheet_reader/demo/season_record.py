@@ -8,15 +8,21 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Iterable
+from datetime import date
 from functools import cache
+from importlib import resources
 from pathlib import Path
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.atomic import atomic_write, private_folder
 from sheet_reader.decode.types import FieldReading
+from sheet_reader.demo.bean_season import SITES, WEEKS, MadeSheet, made_sheets
+from sheet_reader.demo.samples import copy_in_season
 from sheet_reader.intake.files import Origin
+from sheet_reader.reading.opening import open_record
 from sheet_reader.reasons import Code, Reasons, because
 from sheet_reader.record.history import writing
 from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
@@ -25,18 +31,46 @@ from sheet_reader.record.originals.images import pack_boxes, png_of
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
-from sheet_reader.simulate.bean_season import MadeSheet
-from sheet_reader.simulate.ink import random_ink_pen
-from sheet_reader.simulate.sources import DigitSource, ProceduralHands
-from sheet_reader.study.meaning import as_text, wording_of
+from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study
+from sheet_reader.study.reader import read_study
+from sheet_reader.study.site_numbers import choose_numbers
 
 MODEL = "made up"
-CROP, HANDS = 64, 8
+CROP, HANDS, AGAIN, INK = 64, 8, 3, (46, 36)
 _SURE, _DOUBTFUL = 0.99999, 0.62
 _PX_PER_MM = 8.0
+_PLACES = ("Millrace", "Orchard", "Chapel", "Quarry", "Heron", "Kiln", "Ferry", "Sluice",
+           "Juniper", "Brickfield")  # fmt: skip
+_KINDS = ("allotments", "lane", "yard")
 _CONTEXT = (110, 420)
 """Height and width of the strip of paper around a field."""
+
+
+def make_season_folder(
+    folder: Path, today: date, seed: int, sites: int = SITES, weeks: int = WEEKS
+) -> tuple[Study, int]:
+    """Write the study into ``folder`` and the record of ``weeks`` weeks; the visit after them is
+    expected on the day after ``today``. Gives the study and the number of sheets.
+
+    Raises OSError where it can't be written.
+    """
+    copy_in_season("bean_tips", folder, today, weeks)
+    atomic_write({folder / "sites.csv": _site_list(sites).encode()})
+    private_folder(folder / "inbox")
+    study = read_study(folder)
+    with open_record(study) as record:
+        return study, keep_season(record, made_sheets(study, seed, weeks), seed)
+
+
+def _site_list(sites: int) -> str:
+    lines = ["number,label,contact"]
+    for place, number in enumerate(choose_numbers(sites, digits=4).numbers):
+        name = f"{_PLACES[place % len(_PLACES)]} {_KINDS[place // len(_PLACES) % len(_KINDS)]}"
+        again = place // (len(_PLACES) * len(_KINDS))
+        name += f" {again + 1}" if again else ""
+        lines.append(f"{number},{name},{name.replace(' ', '.').lower()}@example.org")
+    return "\n".join(lines) + "\n"
 
 
 def keep_season(record: Record, sheets: Iterable[MadeSheet], seed: int) -> int:
@@ -148,20 +182,21 @@ def _field(
 
 
 @cache
+def _inks() -> NDArray[np.uint8]:
+    """Ink of 0..255, uint8 (HANDS, 10, AGAIN, 46, 36): each digit by each hand, several times."""
+    path = resources.files("sheet_reader.demo").joinpath("data", "digits.png")
+    data = np.frombuffer(path.read_bytes(), np.uint8)
+    sprite = np.asarray(cv2.imdecode(data, cv2.IMREAD_GRAYSCALE), np.uint8)
+    rows, columns = INK
+    tiles = sprite.reshape(HANDS * AGAIN, rows, 10, columns).transpose(0, 2, 1, 3)
+    return tiles.reshape(HANDS, AGAIN, 10, rows, columns).transpose(0, 2, 1, 3, 4)
+
+
 def _digit(hand: int, sign: str, again: int) -> NDArray[np.uint8]:
     """A printed box with a digit by this hand, uint8 (64, 64); " " leaves it empty."""
     crop = np.full((CROP, CROP), 244, np.uint8)
     cv2.rectangle(crop, (6, 3), (CROP - 7, CROP - 4), 120, 1)
     if sign != " ":
-        rng = np.random.default_rng([hand, ord(sign), again])
-        ink = _writer(hand).draw(int(sign), 46, 36, rng)
-        inner = crop[9 : 9 + 46, 14 : 14 + 36]
-        inner[:] = np.minimum(inner, 244 - 200 * np.clip(ink, 0, 1)).astype(np.uint8)
+        inner = crop[9 : 9 + INK[0], 14 : 14 + INK[1]]
+        inner[:] = np.minimum(inner, 244 - 200 * (_inks()[hand, int(sign), again] / 255.0))
     return crop
-
-
-@cache
-def _writer(hand: int) -> DigitSource:
-    rng = np.random.default_rng([hand, 18])
-    return ProceduralHands().writer(random_ink_pen(_PX_PER_MM, rng), rng)
-

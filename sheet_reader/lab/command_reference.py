@@ -1,7 +1,7 @@
 """The command reference of README.md, made from the commands themselves.
 
-``python -m sheet_reader.cli.reference README.md`` brings the section between the markers up to
-date; a test fails while it is stale.
+``python -m sheet_reader.lab.command_reference README.md`` brings the section between the markers up
+to date; a test fails while it is stale.
 """
 
 from __future__ import annotations
