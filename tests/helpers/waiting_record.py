@@ -13,7 +13,7 @@ import numpy as np
 
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.demo.samples import copy_sample
-from sheet_reader.intake.types import Origin
+from sheet_reader.intake.files import Origin
 from sheet_reader.reasons import Code, Reasons, because, in_words
 from sheet_reader.record.history import writing
 from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
