@@ -21,9 +21,8 @@ from sheet_reader.record.originals import originals
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.kept_files import kept_files
-from sheet_reader.sheet.kept_layouts import whole_book
-from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.sheet.kept_layouts import kept_files, whole_book
+from sheet_reader.sheet.page import BLANK, Page, SheetCode
 from sheet_reader.study.model import Study
 from sheet_reader.vision.findings import CROP_PX
 

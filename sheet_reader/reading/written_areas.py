@@ -19,8 +19,8 @@ import numpy as np
 from PIL import Image
 from sqlalchemy import ColumnElement, Connection, select
 
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import open_picture, open_pictures
-from sheet_reader.intake.types import Picture
 from sheet_reader.reading.field_pictures import (
     Box,
     Gray,
@@ -37,7 +37,7 @@ from sheet_reader.record.people.people import BLANKED_AREAS
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.sheet.page import BLANK, Page, SheetCode
 
 AreaOfWriting = Literal["comments", "counted_by"]
 AROUND_MM = 3.0
@@ -113,9 +113,9 @@ def bare_picture(record: Record, photo: Any, blank: bool) -> tuple[bytes, bool] 
     if sheets is None and is_bare(photo.sha256, photo.original):
         return None
     parts = open_pictures(originals.at(record.folder, photo.original))
-    if not any(isinstance(part, Picture) for part in parts):
+    if not any(isinstance(part, OpenedPicture) for part in parts):
         return None
-    frames = [p.gray.copy() if isinstance(p, Picture) else NOTHING.copy() for p in parts]
+    frames = [p.gray.copy() if isinstance(p, OpenedPicture) else NOTHING.copy() for p in parts]
     for sheet in sheets or ():
         if sheet.frame < len(frames):
             _blank_names(frames[sheet.frame], sheet)

@@ -8,12 +8,11 @@ from dataclasses import replace
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.errors import StudyError, UsageError
-from sheet_reader.sheet.drawing import Text
-from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.layout import draw_sheet, lay_out, layout_version
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK, DrawnPage, Text
 from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.model import Comments, CountField, HeaderField, Plot, Study, SumRule
 from sheet_reader.study.reader import DATE_ORDERS
@@ -210,7 +209,7 @@ def studies(draw: st.DrawFn) -> dict[str, object]:
     }
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(changes=studies())
 def test_any_study_keeps_the_rules_or_is_refused(
     make_study: Make, faults: Faults, changes: dict[str, object]

@@ -8,6 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from click.testing import CliRunner
+from thorough import or_fewer
 
 from sheet_reader.lab.benchmark import Plan, measure
 from sheet_reader.lab.generate import main as generate
@@ -50,8 +51,9 @@ def test_generate_writes_pictures_with_their_truth(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_typical_photos_are_found_and_their_boxes_placed() -> None:
     total = Score()
-    for score in measure(Plan("typical", 8, "all", 21, "vision", 1, None)):
+    photos = or_fewer(8, 3)
+    for score in measure(Plan("typical", photos, "all", 21, "vision", 1, None)):
         total.add(score)
-    assert total.found == total.sheets >= 7
+    assert total.found == total.sheets >= photos - 1
     assert total.misidentified == total.false_sheets == 0
     assert np.median(total.errors_mm) < 0.10
