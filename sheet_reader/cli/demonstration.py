@@ -21,8 +21,8 @@ from sheet_reader.record.lines import ReadingRow
 from sheet_reader.record.model import VisitRow
 from sheet_reader.record.store import Record
 from sheet_reader.results.export import export_files
+from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import tables_of
-from sheet_reader.results.from_record import facts_of
 from sheet_reader.review.overlay import write_overlays
 from sheet_reader.sheet.files import write_sheet
 from sheet_reader.sheet.model import BLANK

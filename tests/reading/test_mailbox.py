@@ -29,7 +29,7 @@ from sheet_reader.record.model import BatchSummary
 from sheet_reader.record.remarks import CAME_BY_MAIL, remarks_of
 from sheet_reader.record.store import Record
 from sheet_reader.record.verify import verify
-from sheet_reader.results.from_record import facts_of
+from sheet_reader.results.facts import facts_of
 from sheet_reader.study.model import Study
 
 

@@ -20,7 +20,7 @@ from sheet_reader.lab.generate import main as generate
 from sheet_reader.lab.scoring import Score
 from sheet_reader.reading.opening import open_record
 from sheet_reader.record.model import VisitRow
-from sheet_reader.results.from_record import facts_of
+from sheet_reader.results.facts import facts_of
 from sheet_reader.results.status.standing import status_of
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.cases import Desk, make_case, numbered
