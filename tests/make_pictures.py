@@ -18,7 +18,7 @@ from PIL import Image
 from rich.console import Console
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import FieldCard
 from sheet_reader.review.desk import RecordDesk

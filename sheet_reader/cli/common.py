@@ -19,7 +19,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.study.days import example, parse_date
 
 if TYPE_CHECKING:
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.study.model import Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -44,8 +44,7 @@ def open_study(path: Path) -> Study:
 
     Raises StudyError with every mistake, UsageError where there is no study.
     """
-    from sheet_reader.study.reader import read_study
-    from sheet_reader.study.usual import loose
+    from sheet_reader.study.reader import loose, read_study
 
     if not path.exists():
         raise UsageError(

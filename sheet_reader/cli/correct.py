@@ -34,8 +34,8 @@ from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
-    from sheet_reader.record.answers import SumTold
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.history.answers import SumTold
+    from sheet_reader.record.store.store import Record
     from sheet_reader.review.typed_values import TypedValue
 
 
@@ -74,7 +74,8 @@ def correct(
 
     Example:  sheet-reader correct bean_tips --site 2043 --visit 2026-05-20 --set helpers=3
     """
-    from sheet_reader.review.typed_values import assigned, site_meant
+    from sheet_reader.review.typed_values import assigned
+    from sheet_reader.study.kinds import site_meant
 
     refuse(
         (unusual and not sets, "--unusual goes with --set; without it you are asked"),
@@ -120,25 +121,25 @@ def _keep(
     unusual: bool,
 ) -> list[str]:
     """Keep the changes as one answer; gives them in words."""
-    from sheet_reader.record import mending
-    from sheet_reader.record.answers import FieldAnswer
-    from sheet_reader.record.model import LeftEmpty, Unreadable, Value
-    from sheet_reader.record.row_sums import sums_off
+    from sheet_reader.record.history import mending
+    from sheet_reader.record.history.answers import FieldAnswer
+    from sheet_reader.record.history.model import LeftEmpty, Unreadable, Value
+    from sheet_reader.record.history.row_sums import sums_off
     from sheet_reader.review.typed_values import LOOK_AGAIN
 
     told = sums_off(record.study, after(chosen, values), list(values))
     if told and not unusual:
         raise UsageError(next(iter(told.values())), remedy=LOOK_AGAIN)
-    place = {v.spec.kind: v.text for v in values.values() if v.spec.kind in ("site", "date")}
+    place = {v.spec.kind.name: v.text for v in values.values() if v.spec.kind.is_key}
     if None in place.values():
         raise UsageError(
             "a sheet has a site and a date", remedy="to leave it out everywhere: sheet-reader aside"
         )
     changes, lines = [], []
     for value in values.values():
-        before = _before(chosen, value)
+        before = _before(record, chosen, value)
         lines.append(f"{value.spec.label}: {before} → {_shown(value)}")
-        if value.spec.kind in ("site", "date"):
+        if value.spec.kind.is_key:
             continue
         state = chosen.fields.get(value.spec.name)
         if state is None:
@@ -164,10 +165,10 @@ def _told(field: str, told: Mapping[SumTold, str]) -> tuple[SumTold, ...]:
     return tuple(one for one in told if field in one.fields)
 
 
-def _before(chosen: Chosen, value: TypedValue) -> str:
-    if value.spec.kind in ("site", "date"):
-        visit = chosen.visit
-        return (visit.site if value.spec.kind == "site" else visit.visit_date) or "waits"
+def _before(record: Record, chosen: Chosen, value: TypedValue) -> str:
+    if value.spec.kind.is_key:
+        placed = record.study.placed(chosen.visit.site, chosen.visit.visit_date)
+        return placed[value.spec.name] or "waits"
     state = chosen.fields.get(value.spec.name)
     if state is None:
         return "not there"
@@ -196,7 +197,7 @@ def _shared(record: Record, chosen: Chosen, said: Mapping[str, str]) -> list[str
 
 
 def _keep_remark(record: Record, chosen: Chosen, text: str, by: str) -> None:
-    from sheet_reader.record.remarks import type_up
+    from sheet_reader.record.people.remarks import type_up
 
     text = "" if text.strip() == "-" else text
     type_up(record, chosen.pages[0], text, by)

@@ -15,7 +15,7 @@ from sheet_reader.cli.terminal import must_be_answerable, typed_line
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.review.typed_values import TypedValue
     from sheet_reader.study.model import FieldSpec
 
@@ -30,11 +30,12 @@ def show(record: Record, chosen: Chosen) -> list[FieldSpec]:
     shown: list[FieldSpec] = []
     for spec in record.study.fields:
         state = chosen.fields.get(spec.name)
-        if state is None and spec.kind not in ("site", "date"):
+        if state is None and not spec.kind.is_key:
             continue
         shown.append(spec)
         if state is None:
-            value, status = (visit.site if spec.kind == "site" else visit.visit_date), "printed"
+            value = record.study.placed(visit.site, visit.visit_date)[spec.name]
+            status = "printed"
         else:
             value, status = state.value or "–", state.status
         click.echo(f"{len(shown):>4}  {spec.label}: {value}  ({status})")
@@ -80,7 +81,7 @@ def ask(record: Record, chosen: Chosen, today: date, reason: str) -> Asked:
 
 def _comments(record: Record, chosen: Chosen) -> str | None:
     """Show the places for free writing and take down what the comments say; None: as before."""
-    from sheet_reader.record.areas import area_pictures
+    from sheet_reader.record.originals.areas import area_pictures
 
     with tempfile.TemporaryDirectory() as folder:
         paths = []
@@ -123,7 +124,7 @@ def ask_value(
 
 
 def _sums_meant(record: Record, chosen: Chosen, found: dict[str, TypedValue]) -> bool:
-    from sheet_reader.record.row_sums import sums_off
+    from sheet_reader.record.history.row_sums import sums_off
 
     for line in sums_off(record.study, after(chosen, found), list(found)).values():
         said = _line(f"{line}. Enter keeps it as it is written, - changes nothing: ")

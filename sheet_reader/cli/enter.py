@@ -18,9 +18,9 @@ from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
-    from sheet_reader.record.photo_list import PhotoFate
-    from sheet_reader.record.states import Visit
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.history.photo_list import PhotoFate
+    from sheet_reader.record.history.states import Visit
+    from sheet_reader.record.store.store import Record
     from sheet_reader.review.typed_values import TypedValue
     from sheet_reader.study.model import FieldSpec
 
@@ -56,9 +56,9 @@ def enter(
 
     Example:  sheet-reader enter bean_tips --photo photo-0007
     """
-    from sheet_reader.record.entered import enter as keep
-    from sheet_reader.record.photo_list import photo_meant
-    from sheet_reader.record.row_sums import sums_off
+    from sheet_reader.record.history.entered import enter as keep
+    from sheet_reader.record.history.photo_list import photo_meant
+    from sheet_reader.record.history.row_sums import sums_off
     from sheet_reader.review.typed_values import LOOK_AGAIN, assigned
 
     refuse(
@@ -115,9 +115,8 @@ def _none_unreadable(said: Mapping[str, TypedValue]) -> None:
 
 def _already(record: Record, said: Mapping[str, TypedValue]) -> Visit | None:
     """The visit that the record has of the same site and date."""
-    keys = {value.spec.kind: value.text for value in said.values()}
-    here = (keys.get("site"), keys.get("date"))
-    return next((v for v in record.state() if (v.site, v.visit_date) == here), None)
+    here = [said[name].text if name in said else None for name in record.study.keys]
+    return next((v for v in record.state() if [v.site, v.visit_date] == here), None)
 
 
 def _clash(visit: Visit) -> str:
@@ -171,8 +170,8 @@ class Form:
         except UsageError as error:
             click.echo(f"  {error}")
             return 0
-        if value.unreadable or (value.text is None and spec.kind in ("site", "date")):
-            what = "leave it empty" if value.unreadable else f"a sheet needs its {spec.kind}"
+        if value.unreadable or (value.text is None and spec.kind.is_key):
+            what = "leave it empty" if value.unreadable else f"a sheet needs its {spec.kind.name}"
             click.echo(f"  {what}")
             return 0
         if value.doubt and self._line(f"  {value.doubt}. Enter keeps it, - asks again: ") != "":
@@ -182,7 +181,7 @@ class Form:
 
     def _place_meant(self, spec: FieldSpec) -> int | None:
         """Say at once where the record has a sheet of this site and date already."""
-        if spec.kind not in ("site", "date"):
+        if not spec.kind.is_key:
             return 1
         visit = _already(self.record, self.said)
         if visit is None:
@@ -198,7 +197,7 @@ class Form:
         return 0 if said else 1
 
     def _sums_meant(self) -> bool:
-        from sheet_reader.record.row_sums import sums_off
+        from sheet_reader.record.history.row_sums import sums_off
 
         now = {name: value.text for name, value in self.said.items()}
         return all(

@@ -15,7 +15,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.wording import words
 
 if TYPE_CHECKING:
-    from sheet_reader.record.model import HistoryEntry
+    from sheet_reader.record.history.model import HistoryEntry
 
 
 @click.command(short_help="Show how each value of a visit came to be.")
@@ -29,8 +29,8 @@ def history(study: Path, site: str, visit: str) -> None:
 
     Example:  sheet-reader history bean_tips --site 2043 --visit 2026-05-20
     """
-    from sheet_reader.record.remarks import remarks_of
-    from sheet_reader.review.typed_values import site_meant
+    from sheet_reader.record.people.remarks import remarks_of
+    from sheet_reader.study.kinds import site_meant
 
     opened = open_study(study)
     day = parse_visit(visit, opened)

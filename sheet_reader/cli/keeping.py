@@ -14,7 +14,7 @@ from sheet_reader.cli.terminal import clean_name, must_be_answerable
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
-    from sheet_reader.record.erase import Meant
+    from sheet_reader.record.people.erase import Meant
     from sheet_reader.study.model import Study
 
 MOST_NAMES = 5
@@ -38,9 +38,9 @@ def join(study: Path, yes: bool) -> None:
     """
     import os
 
-    from sheet_reader.record.address import URL_VARIABLE, checked_address
-    from sheet_reader.record.place import join as join_record
-    from sheet_reader.record.place import plain_address
+    from sheet_reader.record.store.address import URL_VARIABLE, checked_address
+    from sheet_reader.record.store.place import join as join_record
+    from sheet_reader.record.store.place import plain_address
 
     opened = open_study(study)
     url = os.environ.get(URL_VARIABLE, "")
@@ -72,7 +72,7 @@ def backup(study: Path, file: Path, yes: bool) -> None:
 
     Example:  sheet-reader backup bean_tips beans-2026-06-01.tar
     """
-    from sheet_reader.record.backup import backup as back_up
+    from sheet_reader.record.originals.backup import backup as back_up
 
     opened = open_study(study)
     if not yes and _replaces_backup(opened, file):
@@ -92,8 +92,8 @@ def backup(study: Path, file: Path, yes: bool) -> None:
 
 def _replaces_backup(study: Study, file: Path) -> bool:
     """Whether an earlier backup lies at ``file``. Raises UsageError where no backup may go."""
-    from sheet_reader.record.backup import backup_target
-    from sheet_reader.record.opening import must_not_be_blank
+    from sheet_reader.record.originals.backup import backup_target
+    from sheet_reader.record.store.opening import must_not_be_blank
 
     must_not_be_blank(study.folder)
     return file.exists() and backup_target(study.folder, file).exists()
@@ -113,8 +113,8 @@ def restore(study: Path, file: Path, yes: bool) -> None:
 
     Example:  sheet-reader restore bean_tips beans-2026-06-01.tar
     """
-    from sheet_reader.record.restore import Comparison
-    from sheet_reader.record.restore import restore as put_back
+    from sheet_reader.record.originals.restore import Comparison
+    from sheet_reader.record.originals.restore import restore as put_back
 
     folder = study.parent if study.is_file() and study.suffix == ".toml" else study
 
@@ -155,7 +155,7 @@ def verify(study: Path) -> None:
     Example:  sheet-reader verify bean_tips
     """
     from sheet_reader.reading.promise import thresholds_for
-    from sheet_reader.record.verify import verify as check
+    from sheet_reader.record.originals.verify import verify as check
 
     opened = open_study(study)
     _must_exist(opened.folder)
@@ -206,9 +206,9 @@ def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None
     Example:  sheet-reader erase bean_tips --contact orchard@example.org
     """
     from sheet_reader.reading.opening import open_record
-    from sheet_reader.record.erase import erase as remove
-    from sheet_reader.record.erase import named
-    from sheet_reader.record.photo_list import photo_meant
+    from sheet_reader.record.history.photo_list import photo_meant
+    from sheet_reader.record.people.erase import erase as remove
+    from sheet_reader.record.people.erase import named
 
     opened = open_study(study)
     _must_exist(opened.folder)
@@ -272,8 +272,8 @@ def _some(names: Sequence[str]) -> str:
 
 
 def _must_exist(folder: Path) -> None:
-    from sheet_reader.record.engine import has_record
-    from sheet_reader.record.opening import must_not_be_blank
+    from sheet_reader.record.store.engine import has_record
+    from sheet_reader.record.store.opening import must_not_be_blank
 
     must_not_be_blank(folder)
     if not has_record(folder):

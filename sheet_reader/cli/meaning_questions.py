@@ -12,16 +12,16 @@ from sheet_reader.cli.common import counted, hint, person, say
 from sheet_reader.cli.terminal import typed_line
 
 if TYPE_CHECKING:
-    from sheet_reader.record.meaning import MeaningQuestion
-    from sheet_reader.record.meaning_answers import Said
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.history.meaning import MeaningQuestion
+    from sheet_reader.record.history.meaning_answers import Said
+    from sheet_reader.record.store.store import Record
 
 MOST_SHOWN = 12
 
 
 def questions(record: Record) -> list[MeaningQuestion]:
     """What is to be said about words now."""
-    from sheet_reader.record.meaning_answers import open_questions
+    from sheet_reader.record.history.meaning_answers import open_questions
 
     with record.reading() as connection:
         return open_questions(connection, record.study)
@@ -29,7 +29,7 @@ def questions(record: Record) -> list[MeaningQuestion]:
 
 def meaning_notes(record: Record) -> list[str]:
     """A line for each thing about which something is to be said."""
-    from sheet_reader.record.meaning import told
+    from sheet_reader.record.history.meaning import told
 
     return [
         f"{told(q)}{'' if q.blocks else _new(q)}: the same thing? To say so:  "
@@ -79,7 +79,7 @@ def ask_of_gone(record: Record, by: str) -> None:
 
 def nothing_there(former: object) -> Said:
     """That nothing which the study has now is ``former``."""
-    from sheet_reader.record.meaning import Term
+    from sheet_reader.record.history.meaning import Term
 
     assert isinstance(former, Term)
     return former, replace(former, said=""), False
@@ -144,7 +144,7 @@ def _key(question: str, keys: Sequence[str]) -> str:
 
 def _keep(record: Record, said: Sequence[Said], by: str | None) -> None:
     """Keep what was said; with nothing said, raises UnsaidError where that must not be."""
-    from sheet_reader.record.meaning_answers import add_answers, must_be_said
+    from sheet_reader.record.history.meaning_answers import add_answers, must_be_said
 
     if not said:
         with record.reading() as connection:

@@ -21,8 +21,8 @@ from sheet_reader.errors import UsageError
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from sheet_reader.record.meaning_answers import Said
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.history.meaning_answers import Said
+    from sheet_reader.record.store.store import Record
 
 
 @click.command(short_help="Say what changed names and words mean.")
@@ -55,7 +55,7 @@ def names(
     Example:  sheet-reader names bean_tips --same aphids blackfly
     """
     from sheet_reader.reading.opening import open_record
-    from sheet_reader.record.meaning_answers import add_answers, take_back
+    from sheet_reader.record.history.meaning_answers import add_answers, take_back
 
     opened = open_study(study)
     with open_record(opened, of_any_study=True) as record:
@@ -106,7 +106,7 @@ def _not_open(record: Record, former: str) -> list[Said]:
 
 
 def _standing(record: Record) -> Iterator[str]:
-    from sheet_reader.record.meaning_answers import load_meanings
+    from sheet_reader.record.history.meaning_answers import load_meanings
 
     with record.reading() as connection:
         answers = load_meanings(connection, record.study).answers

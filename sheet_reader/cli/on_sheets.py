@@ -13,9 +13,9 @@ from sheet_reader.cli.common import hint, questions_of, waits
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
-    from sheet_reader.record.photo_list import PhotoFate, PhotoSheet
-    from sheet_reader.record.states import FieldState, Visit
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.history.photo_list import PhotoFate, PhotoSheet
+    from sheet_reader.record.history.states import FieldState, Visit
+    from sheet_reader.record.store.store import Record
     from sheet_reader.review.typed_values import TypedValue
     from sheet_reader.study.model import Study
 
@@ -43,8 +43,8 @@ SHEET = click.option(
 
 def must_have_record(study: Study) -> None:
     """Raises UsageError where the study has no record yet, RecordError where it is lost."""
-    from sheet_reader.record.engine import has_record
-    from sheet_reader.record.opening import must_not_be_blank
+    from sheet_reader.record.store.engine import has_record
+    from sheet_reader.record.store.opening import must_not_be_blank
 
     if not has_record(study.folder):
         must_not_be_blank(study.folder)
@@ -93,7 +93,7 @@ def chosen_visit(record: Record, site: str, day: str) -> Chosen:
 
 def chosen_sheet(record: Record, photo: str, number: int | None) -> Chosen:
     """One sheet in a photo; raises UsageError where it can't be told which."""
-    from sheet_reader.record.photo_list import photo_meant, sheet_meant
+    from sheet_reader.record.history.photo_list import photo_meant, sheet_meant
 
     fate = photo_meant(record, photo)
     sheet = sheet_meant(fate, number)

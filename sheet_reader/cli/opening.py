@@ -8,7 +8,7 @@ from sheet_reader.cli import terminal
 from sheet_reader.errors import UnsaidError
 
 if TYPE_CHECKING:
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.study.model import Study
 
 

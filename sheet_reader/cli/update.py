@@ -94,7 +94,7 @@ def _words(study: Study) -> Path:
 def _make(study: Study, facts: Facts, until: date, site: str, out: Path | None) -> None:
     """Put the update together and write it, then keep that it was made."""
     from sheet_reader.cli.progress import working
-    from sheet_reader.record.model import now
+    from sheet_reader.record.history.model import now
     from sheet_reader.results.update import kept
     from sheet_reader.results.update.content import make_content
     from sheet_reader.results.update.frame import frame_of

@@ -25,7 +25,6 @@ from numpy.typing import NDArray
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import BoxEvidence, PageEvidence
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import STRUCK_AT
 from sheet_reader.decode.writer import (
     DIGITS,
@@ -36,6 +35,7 @@ from sheet_reader.decode.writer import (
     fit_of,
     sure_examples,
 )
+from sheet_reader.numbers import DECODE
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import FieldSpec
 
@@ -170,10 +170,7 @@ class Hand:
 
 def parts_of(spec: FieldSpec, value: str) -> dict[Group, str]:
     """The digits of a field's settled ``value`` (a date as ISO 8601), by field and part."""
-    if spec.kind != "date":
-        return {(spec.name, ""): value}
-    parts = {"year": value[2:4], "month": value[5:7], "day": value[8:10]}
-    return {(spec.name, part): text for part, text in parts.items()}
+    return {(spec.name, part): digits for part, digits in spec.kind.parts(value).items()}
 
 
 def former_sheet(day: str, page: PageEvidence, settled: Mapping[Group, str]) -> FormerSheet:

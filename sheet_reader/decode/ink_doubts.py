@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import SeenBox
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.sheet.model import Cell
 
@@ -32,7 +32,7 @@ Floats = NDArray[np.float64]
 
 
 class InkedBox(SeenBox, Protocol):
-    """What is asked of a box: see :class:`~sheet_reader.vision.types.BoxView`."""
+    """What is asked of a box: see :class:`~sheet_reader.vision.findings.BoxView`."""
 
     @property
     def cell(self) -> Cell: ...  # noqa: D102
@@ -137,7 +137,7 @@ def sheet_doubt(boxes: Sequence[InkedBox], probabilities: Floats) -> float:
     if not len(held):
         return 1.0
     doubtful = int((held.max(axis=1) < DECODE.clear_digit).sum())
-    return max(1.0, (doubtful - 1) / len(held) / DECODE.usual_doubtful)
+    return float(max(1.0, (doubtful - 1) / len(held) / DECODE.usual_doubtful))
 
 
 class InkDoubts:

@@ -2,10 +2,10 @@
 
 python -m sheet_reader.lab.schema_text
 
-Triggers refuse changes of the history (:data:`sheet_reader.record.schema.APPEND_ONLY`), and note
-which rows were written, whoever wrote them: the checksum of a row that was added or changed is left
-open (``""``), that of one removed becomes ``-``. Where a row gets the number of one whose checksum
-still stands, that one was removed unnoticed.
+Triggers refuse changes of the history (:data:`~sheet_reader.record.store.schema.APPEND_ONLY`), and
+note which rows were written, whoever wrote them: the checksum of a row that was added or changed is
+left open (``""``), that of one removed becomes ``-``. Where a row gets the number of one whose
+checksum still stands, that one was removed unnoticed.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ from sqlalchemy import Dialect
 from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.schema import CreateIndex, CreateTable
 
-from sheet_reader.record import schema
-from sheet_reader.record.checksums import OWNERS
-from sheet_reader.record.migrations import BETWEEN, SCRIPTS
+from sheet_reader.record.store import schema
+from sheet_reader.record.store.checksums import OWNERS
+from sheet_reader.record.store.migrations import BETWEEN, SCRIPTS
 
 DIALECTS: tuple[Dialect, ...] = (
     sqlite.dialect(),

@@ -12,27 +12,29 @@ from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
+from sheet_reader.numbers import READING
 from sheet_reader.reading.cluster import Cluster, read_on_cluster
 from sheet_reader.reading.decoding import decode_anew
 from sheet_reader.reading.fault import CommonFault
 from sheet_reader.reading.mail_answers import keep_answers, kept_with
 from sheet_reader.reading.mailbox import fetch
 from sheet_reader.reading.opening import open_record
-from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.promise import reader_of
 from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_hands import history_of
 from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.reading.versions import model_version
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
-from sheet_reader.record import claims, originals, writing
-from sheet_reader.record.circumstances import circumstances
-from sheet_reader.record.claims import Task
-from sheet_reader.record.doubts import doubts_of, raised
-from sheet_reader.record.drafts import asked_before
-from sheet_reader.record.erase import remove_erased
-from sheet_reader.record.model import BatchSummary
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import writing
+from sheet_reader.record.history.circumstances import circumstances
+from sheet_reader.record.history.doubts import doubts_of, raised
+from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.originals import originals
+from sheet_reader.record.people.drafts import asked_before
+from sheet_reader.record.people.erase import remove_erased
+from sheet_reader.record.store import claims
+from sheet_reader.record.store.claims import Task
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.kept_layouts import keep_layout, problems_of
 from sheet_reader.study import days
 from sheet_reader.study.model import Study
@@ -143,7 +145,7 @@ def workers_for(jobs: int | None, photos: int) -> int:
     if jobs is not None:
         return min(jobs, photos)
     worth = math.ceil(photos / READING.photos_per_worker)
-    return min(usual_jobs(READING.worker_bytes), worth)
+    return int(min(usual_jobs(READING.worker_bytes), worth))
 
 
 def _claimed(record: Record, todo: list[Task], token: str, tally: Tally) -> Iterator[Task]:

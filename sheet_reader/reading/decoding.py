@@ -22,7 +22,7 @@ from sqlalchemy import Connection
 from sheet_reader.decode.page_evidence import unpacked
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.decode.types import PageReading
-from sheet_reader.reading.parameters import READING
+from sheet_reader.numbers import READING
 from sheet_reader.reading.photo import nothing_written
 from sheet_reader.reading.promise import promise_of
 from sheet_reader.reading.rules import DecodingRules, changed_parts, same_share
@@ -30,12 +30,12 @@ from sheet_reader.reading.site_hands import history_of
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reading.worker import end_with_parent
-from sheet_reader.record import decoded
-from sheet_reader.record.decoded import Change, KeptPage
-from sheet_reader.record.meaning_answers import load_meanings
-from sheet_reader.record.naming import neutral_name
-from sheet_reader.record.states import Visit
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import decoded
+from sheet_reader.record.history.decoded import Change, KeptPage
+from sheet_reader.record.history.meaning_answers import load_meanings
+from sheet_reader.record.history.naming import neutral_name
+from sheet_reader.record.history.states import Visit
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.study import days
 from sheet_reader.study.model import Study

@@ -6,9 +6,9 @@ from collections.abc import Iterator
 from importlib.metadata import PackageNotFoundError, version
 
 from sheet_reader import __version__
-from sheet_reader.reading.parameters import READING
-from sheet_reader.record.claims import Task
-from sheet_reader.record.model import PhotoResult
+from sheet_reader.numbers import READING
+from sheet_reader.record.history.model import PhotoResult
+from sheet_reader.record.store.claims import Task
 
 PACKAGES = ("numpy", "opencv-python", "pillow", "pypdfium2", "scipy", "zxing-cpp")
 """The packages that reading a photo rests on."""

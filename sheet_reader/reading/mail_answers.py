@@ -15,10 +15,10 @@ from sheet_reader.intake.gather import gather
 from sheet_reader.intake.mail import is_mail, is_mbox, is_tangled
 from sheet_reader.intake.mail_text import said_in
 from sheet_reader.intake.names import file_name
-from sheet_reader.reading.parameters import READING
-from sheet_reader.record.drafts import keep_answer
-from sheet_reader.record.remarks import Place, Remark
-from sheet_reader.record.store import Record
+from sheet_reader.numbers import READING
+from sheet_reader.record.people.drafts import keep_answer
+from sheet_reader.record.people.remarks import Place, Remark
+from sheet_reader.record.store.store import Record
 
 HEAD = READING.mail_head
 """So many bytes hold the header of nearly every mail; one that names no letter of ours is left."""

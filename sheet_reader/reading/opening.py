@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from sheet_reader.reading.promise import thresholds_for
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 

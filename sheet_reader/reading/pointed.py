@@ -18,16 +18,17 @@ from sheet_reader.reading.picture import read_pointed as read_picture_pointed
 from sheet_reader.reading.promise import promise_of
 from sheet_reader.reading.versions import model_version
 from sheet_reader.reasons import Reason
-from sheet_reader.record import claims, schema, writing
-from sheet_reader.record.claims import Task
-from sheet_reader.record.context import laid_straight
-from sheet_reader.record.model import PhotoResult
-from sheet_reader.record.photo_list import photo_fates
-from sheet_reader.record.store import Record
-from sheet_reader.record.withdrawn import pointed_at, withdraw
+from sheet_reader.record.history import writing
+from sheet_reader.record.history.model import PhotoResult
+from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.history.withdrawn import pointed_at, withdraw
+from sheet_reader.record.originals.context import laid_straight
+from sheet_reader.record.store import claims, schema
+from sheet_reader.record.store.claims import Task
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.vision.findings import NoSheet
 from sheet_reader.vision.pointed import find_by_corners, implausible
-from sheet_reader.vision.types import NoSheet
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 
 from sheet_reader.decode.hand import FormerSheet, Memory, lately
 from sheet_reader.reasons import Code
-from sheet_reader.record.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, Visit
 from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.model import Study
 
@@ -26,7 +26,7 @@ class SiteHistory:
 
     def __init__(self, study: Study, hands: Memory | None = None) -> None:
         self._hands: Memory = hands or {}
-        self._counts = {f.name for f in study.fields if f.kind == "count"}
+        self._counts = {f.name for f in study.fields if f.plot}
         self._values: dict[str, dict[str, dict[str, int]]] = {}
         self._orders: dict[tuple[str, str], set[bool]] = {}
 

@@ -9,15 +9,17 @@ from dataclasses import dataclass, field
 from sheet_reader.intake.arrivals import NO_PICTURE
 from sheet_reader.intake.own import is_overlay
 from sheet_reader.intake.types import Arrival, Unreadable
+from sheet_reader.numbers import READING
 from sheet_reader.reading.decoding import Anew
-from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.told import lines_of
-from sheet_reader.record import opening, originals, writing
-from sheet_reader.record.engine import our_errors
-from sheet_reader.record.model import BatchSummary, PhotoResult
-from sheet_reader.record.naming import both_names
-from sheet_reader.record.remarks import Remark, add_to_photo
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import writing
+from sheet_reader.record.history.model import BatchSummary, PhotoResult
+from sheet_reader.record.history.naming import both_names
+from sheet_reader.record.originals import originals
+from sheet_reader.record.people.remarks import Remark, add_to_photo
+from sheet_reader.record.store import opening
+from sheet_reader.record.store.engine import our_errors
+from sheet_reader.record.store.store import Record
 from sheet_reader.wording import words
 
 _STATUSES = ("accepted", "flagged", "empty")

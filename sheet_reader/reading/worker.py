@@ -17,14 +17,14 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sheet_reader.intake.names import one_line
-from sheet_reader.reading.parameters import READING
+from sheet_reader.numbers import READING
 from sheet_reader.reading.photo import book_of, default_reader, read_original
 from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.record import originals
-from sheet_reader.record.claims import Task
-from sheet_reader.record.model import PhotoResult
+from sheet_reader.record.history.model import PhotoResult
+from sheet_reader.record.originals import originals
+from sheet_reader.record.store.claims import Task
 from sheet_reader.study.model import Study
 from sheet_reader.threads import one_thread_from_the_start
 

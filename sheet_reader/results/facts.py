@@ -10,16 +10,16 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from sheet_reader.reasons import Reasons
-from sheet_reader.record.answers import PhotoAsked
-from sheet_reader.record.drafts import senders
-from sheet_reader.record.identity import identified
-from sheet_reader.record.meaning import Earlier
-from sheet_reader.record.meaning_answers import load_meanings
-from sheet_reader.record.naming import neutral_name
-from sheet_reader.record.remarks import remarks_of
-from sheet_reader.record.soundness import must_be_sound
-from sheet_reader.record.states import FieldState
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.answers import PhotoAsked
+from sheet_reader.record.history.identity import identified
+from sheet_reader.record.history.meaning import Earlier
+from sheet_reader.record.history.meaning_answers import load_meanings
+from sheet_reader.record.history.naming import neutral_name
+from sheet_reader.record.history.states import FieldState
+from sheet_reader.record.people.drafts import senders
+from sheet_reader.record.people.remarks import remarks_of
+from sheet_reader.record.store.soundness import must_be_sound
+from sheet_reader.record.store.store import Record
 from sheet_reader.results.contacts import names_in, told_without_people
 from sheet_reader.sheet.layout import page_count
 from sheet_reader.study.model import Study
@@ -81,7 +81,7 @@ class FieldFact:
 class VisitFact:
     """A visit: ``site`` and ``visit_date`` ("" while they wait), the numbers of the pages that came
     in, the photos, all fields of all photos, advice on photos that were hard to read, remarks, and
-    its ``identity`` (see :mod:`sheet_reader.record.identity`).
+    its ``identity`` (see :mod:`sheet_reader.record.history.identity`).
     """
 
     site: str

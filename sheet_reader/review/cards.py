@@ -10,8 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from sheet_reader.reasons import Reason
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.model import Status
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.model import Status
 from sheet_reader.study.model import FieldSpec
 
 

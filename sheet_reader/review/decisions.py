@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from sheet_reader.reasons import Reason
-from sheet_reader.record.answering import SheetAnswer
-from sheet_reader.record.answers import FieldAnswer, PhotoAsked, SameSheet, SumTold
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.model import (
+from sheet_reader.record.history.answering import SheetAnswer
+from sheet_reader.record.history.answers import FieldAnswer, PhotoAsked, SameSheet, SumTold
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.model import (
     Accept,
     Answer,
     LeftEmpty,
@@ -18,7 +18,7 @@ from sheet_reader.record.model import (
     Unreadable,
     Value,
 )
-from sheet_reader.record.row_sums import sum_off
+from sheet_reader.record.history.row_sums import sum_off
 from sheet_reader.review.cards import (
     AlikeCard,
     FieldCard,

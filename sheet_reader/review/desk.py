@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from sheet_reader.record.answering import Kept, keep
-from sheet_reader.record.blind_answers import add_look, asked_twice, looks
-from sheet_reader.record.context import box_crops, place_on_sheet
-from sheet_reader.record.kept_state import KeptState
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.model import Answer
-from sheet_reader.record.states import Visit
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.answering import Kept, keep
+from sheet_reader.record.history.blind_answers import add_look, asked_twice, looks
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.model import Answer
+from sheet_reader.record.history.states import Visit
+from sheet_reader.record.originals.context import box_crops, place_on_sheet
+from sheet_reader.record.store.kept_state import KeptState
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.agreement import Agreement, agreement
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply

@@ -10,9 +10,9 @@ from typing import Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.record.answering import Kept
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.model import Answer
+from sheet_reader.record.history.answering import Kept
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.model import Answer
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply
 

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page
 from sheet_reader.simulate.fill import fill_page
 from sheet_reader.simulate.habits import HABITS, TYPICAL, Habits
 from sheet_reader.simulate.levels import LEVELS, Level
-from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
 from sheet_reader.simulate.printer import PAPER_MM, Paper, print_page
 from sheet_reader.simulate.scan import scan
@@ -52,9 +52,9 @@ def filled_sheet(
     if trouble is not None:
         folds = _spoilt(book, page, paper, hands, level, suffers, trouble)
     written = {f.field: f.value for f in fields}
-    names = {h.kind: h.name for h in book.study.header}
-    site = written.get(names["site"], visit.site)
-    day = written.get(names["date"], visit.visit_date)
+    site_name, date_name = book.study.keys
+    site = written.get(site_name, visit.site)
+    day = written.get(date_name, visit.visit_date)
     truth = SheetTruth(
         page.code, site, day, fields, cells, wrong_sums=visit.wrong_sums, person=person
     )

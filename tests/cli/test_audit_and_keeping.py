@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from sheet_reader.cli.audit import of_plan
-from sheet_reader.decode.audit_plan import sampling_plan
-from sheet_reader.decode.binomial import ObservedError
+from sheet_reader.decode.audits import sampling_plan
+from sheet_reader.decode.error_share import ObservedError
 
 
 def accepted_values(folder: Path) -> dict[str, str]:
@@ -45,7 +45,7 @@ def answers_for(desk: Any, seed: int, count: int) -> list[str]:
     """What the pictures of the sample show."""
     import numpy as np
 
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.study.reader import read_study
 
     with Record.open(read_study(desk.folder)) as record:
@@ -141,7 +141,7 @@ def test_the_promise_is_refused_when_audits_find_errors(read_desk: Any) -> None:
     """Half of the sample typed otherwise: far more wrong than the study accepts."""
     from sheet_reader.decode.promise import NoPromise
     from sheet_reader.reading.promise import promise_of, reader_of
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.study.reader import read_study
 
     with Record.open(read_study(read_desk.folder)) as record:

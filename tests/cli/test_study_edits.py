@@ -123,7 +123,7 @@ def unfinished(desk: Any) -> Any:
     from sheet_reader.intake.arrivals import arrivals
     from sheet_reader.intake.gather import gather
     from sheet_reader.reading.taking import Tally, take_in
-    from sheet_reader.record.store import Record
+    from sheet_reader.record.store.store import Record
     from sheet_reader.study.reader import read_study
 
     desk.put("late.png", visit_date="2026-05-27")

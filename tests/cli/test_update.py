@@ -13,8 +13,8 @@ import numpy as np
 import pypdfium2 as pdfium
 import pytest
 
-from sheet_reader.record.remarks import Remark, add_to_visit
-from sheet_reader.record.store import Record
+from sheet_reader.record.people.remarks import Remark, add_to_visit
+from sheet_reader.record.store.store import Record
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.update.comparison import compare
 from sheet_reader.results.update.frame import frame_of

@@ -16,15 +16,16 @@ from sqlalchemy import Connection as Database
 from sqlalchemy import text
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record import checksums, mending
-from sheet_reader.record.answers import FieldAnswer
-from sheet_reader.record.backup import backup
-from sheet_reader.record.engine import open_engine, sqlite_url
-from sheet_reader.record.entered import enter
-from sheet_reader.record.migrations import MIGRATIONS, Migration, migrate
-from sheet_reader.record.model import Unreadable, Value
-from sheet_reader.record.remarks import type_up
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import mending
+from sheet_reader.record.history.answers import FieldAnswer
+from sheet_reader.record.history.entered import enter
+from sheet_reader.record.history.model import Unreadable, Value
+from sheet_reader.record.originals.backup import backup
+from sheet_reader.record.people.remarks import type_up
+from sheet_reader.record.store import checksums
+from sheet_reader.record.store.engine import open_engine, sqlite_url
+from sheet_reader.record.store.migrations import MIGRATIONS, Migration, migrate
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.cards import AlikeCard, Card, OutsideCard, PhotosCard, SumCard
 from sheet_reader.review.decisions import (
     Reply,

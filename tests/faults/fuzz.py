@@ -33,7 +33,7 @@ from PIL import Image
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.reader import Reader
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.no_sheet import no_sheet_photo, older_layout
 from sheet_reader.simulate.sources import ProceduralHands

@@ -34,11 +34,11 @@ import stand_in
 from fault_work import LATEST, extra_steps
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.engine import open_engine, sqlite_url
-from sheet_reader.record.migrations import migrate
-from sheet_reader.record.restore import restore
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.originals.restore import restore
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.engine import open_engine, sqlite_url
+from sheet_reader.record.store.migrations import migrate
+from sheet_reader.record.store.store import Record
 
 VERSION = "SELECT max(version) FROM schema_version"
 COMMANDS = (

@@ -29,8 +29,8 @@ import waiting_record
 from browser import NAMES
 from sqlalchemy import select
 
-from sheet_reader.record import schema
-from sheet_reader.record.store import Record
+from sheet_reader.record.store import schema
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.reader import read_study
 
 HELPERS = Path(__file__).resolve().parents[1] / "helpers"

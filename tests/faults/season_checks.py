@@ -14,7 +14,7 @@ from season_meaning import Meaning
 from season_model import Model, Sheet
 
 from sheet_reader.cli.main import cli
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 from sheet_reader.results.cells import texts
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import tables_of

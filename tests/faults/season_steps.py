@@ -18,15 +18,15 @@ from sheet_reader.cli.main import cli
 from sheet_reader.errors import StudyError, UnsaidError, UsageError
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.promise import thresholds_for
-from sheet_reader.record import schema
-from sheet_reader.record.claims import Task
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.meaning import MeaningQuestion, Term
-from sheet_reader.record.meaning_answers import Said as SaidOfWords
-from sheet_reader.record.meaning_answers import add_answers, open_questions, take_back
-from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
-from sheet_reader.record.naming import neutral_name
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.meaning import MeaningQuestion, Term
+from sheet_reader.record.history.meaning_answers import Said as SaidOfWords
+from sheet_reader.record.history.meaning_answers import add_answers, open_questions, take_back
+from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Unreadable, Value
+from sheet_reader.record.history.naming import neutral_name
+from sheet_reader.record.store import schema
+from sheet_reader.record.store.claims import Task
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.cards import SumCard
 from sheet_reader.review.decisions import sum_reply
 from sheet_reader.review.queue import cards_of

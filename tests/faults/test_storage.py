@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from thorough import only
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -21,10 +22,10 @@ import stand_in
 
 from sheet_reader.errors import SheetReaderError, StorageError
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.engine import storage_error
-from sheet_reader.record.model import BatchSummary, Value
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.model import BatchSummary, Value
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.engine import storage_error
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 PHOTOS = 4
@@ -168,7 +169,7 @@ except SheetReaderError as error:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("at", [1, 2, 4, 7, 11, 16, 22, 29, 37])
+@pytest.mark.parametrize("at", [1, 7, 22, *map(only, (2, 4, 11, 16, 29, 37))])
 def test_any_sync_of_the_whole_process_failing(study: Study, failing_sync: Path, at: int) -> None:
     """Also those of the database, deep in SQLite."""
     script = SCRIPT.format(tests=str(Path(__file__).parent), folder=str(study.folder))

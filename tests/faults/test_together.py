@@ -17,8 +17,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 import fault_work
 import stand_in
 
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 

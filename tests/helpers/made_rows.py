@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import fields
 
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.states import FieldState, PageObservation, StoredReading
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.states import FieldState, PageObservation, StoredReading
 
 USUAL: dict[str, object] = {
     "reading_id": 1,

@@ -16,9 +16,9 @@ import pytest
 import stand_in
 from sqlalchemy import Engine
 
-from sheet_reader.record import store
-from sheet_reader.record.engine import RECORD_FILE
-from sheet_reader.record.migrations import migrate
+from sheet_reader.record.store import store
+from sheet_reader.record.store.engine import RECORD_FILE
+from sheet_reader.record.store.migrations import migrate
 
 _one_at_a_time = threading.Lock()
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.browser.seat import Seat
 from sheet_reader.review.browser.serve import PageServer
 from sheet_reader.review.desk import RecordDesk

@@ -11,10 +11,11 @@ import made_up
 import numpy as np
 
 from sheet_reader.intake.types import Origin
-from sheet_reader.record import originals, writing
-from sheet_reader.record.claims import Task
-from sheet_reader.record.model import FoundPage
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import writing
+from sheet_reader.record.history.model import FoundPage
+from sheet_reader.record.originals import originals
+from sheet_reader.record.store.claims import Task
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.study.model import Study
 

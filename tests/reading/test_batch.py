@@ -15,10 +15,10 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.reading import batch, worker
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reasons import Code, because
-from sheet_reader.record.model import BatchSummary
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
 
 Post = Callable[..., BatchSummary]
 
@@ -161,8 +161,8 @@ def test_a_stopped_photo_is_tried_again_by_another_version_of_the_program(
     (study.folder / "inbox" / "p.png").write_bytes(stand_in.photo(says(act="raise")))
     for _ in range(4):
         read_batch(study, reader=stand_in.read, jobs=0)
-    monkeypatch.setattr("sheet_reader.record.claims.__version__", "0.next")
-    monkeypatch.setattr("sheet_reader.record.writing.__version__", "0.next")
+    monkeypatch.setattr("sheet_reader.record.store.claims.__version__", "0.next")
+    monkeypatch.setattr("sheet_reader.record.history.writing.__version__", "0.next")
     monkeypatch.setattr(stand_in, "misbehave", lambda *_: None)
     assert read_batch(study, reader=stand_in.read, jobs=0).read == 1
 

@@ -22,7 +22,7 @@ from sheet_reader.reading import parcel
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.cluster import Cluster
 from sheet_reader.reading.worker import Work
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import photo_of

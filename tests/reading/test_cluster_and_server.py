@@ -18,11 +18,11 @@ from stand_in import says
 from sheet_reader.errors import StorageError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.cluster import Cluster
-from sheet_reader.record import originals
-from sheet_reader.record.engine import URL_VARIABLE
-from sheet_reader.record.object_store import STORE_VARIABLE
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.originals import originals
+from sheet_reader.record.originals.object_store import STORE_VARIABLE
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.engine import URL_VARIABLE
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 PHOTOS, MORE = 5, 12

@@ -15,7 +15,7 @@ from sqlalchemy import Engine, event
 from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.engine import RECORD_FILE
+from sheet_reader.record.store.engine import RECORD_FILE
 from sheet_reader.study.model import Study
 
 MANY = 30

@@ -17,6 +17,7 @@ from sqlalchemy import select
 from sheet_reader.decode.page_evidence import packed, unpacked
 from sheet_reader.decode.sheet import decode_page
 from sheet_reader.decode.types import FieldReading
+from sheet_reader.demo.samples import copy_sample
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
@@ -26,19 +27,19 @@ from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.reading.site_hands import SETTLED, site_hands
 from sheet_reader.reading.site_history import SiteHistory
-from sheet_reader.record import schema
-from sheet_reader.record.decoded import evidence_of_runs, kept_pages
-from sheet_reader.record.lines import ReadingRow
-from sheet_reader.record.model import Value
-from sheet_reader.record.runs import not_unasked
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.decoded import evidence_of_runs, kept_pages
+from sheet_reader.record.history.lines import ReadingRow
+from sheet_reader.record.history.model import Value
+from sheet_reader.record.history.runs import not_unasked
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store import schema
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import random_visit
-from sheet_reader.study.model import Season, Site, Study, SumRule
+from sheet_reader.study.days import Season
+from sheet_reader.study.model import Site, Study, SumRule
 from sheet_reader.study.reader import read_study
 from sheet_reader.wording import words
 

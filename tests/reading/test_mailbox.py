@@ -23,12 +23,12 @@ from sheet_reader.intake.imap import (
     password_for,
 )
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.drafts import Asked, note_drafts
-from sheet_reader.record.erase import erase
-from sheet_reader.record.model import BatchSummary
-from sheet_reader.record.remarks import CAME_BY_MAIL, remarks_of
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.people.drafts import Asked, note_drafts
+from sheet_reader.record.people.erase import erase
+from sheet_reader.record.people.remarks import CAME_BY_MAIL, remarks_of
+from sheet_reader.record.store.store import Record
 from sheet_reader.results.facts import facts_of
 from sheet_reader.study.model import Study
 

@@ -15,10 +15,10 @@ from sqlalchemy import create_engine, text
 from sqlalchemy.exc import DBAPIError
 from stand_in import says
 
-from sheet_reader.record.engine import URL_VARIABLE
-from sheet_reader.record.migrations import MIGRATIONS, migrate, version_of
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.engine import URL_VARIABLE
+from sheet_reader.record.store.migrations import MIGRATIONS, migrate, version_of
+from sheet_reader.record.store.store import Record
 
 globals().update({n: t for n, t in vars(test_store).items() if n.startswith("test_")})
 globals().update({n: t for n, t in vars(test_batch).items() if n.startswith("test_")})

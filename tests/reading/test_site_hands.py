@@ -20,7 +20,7 @@ from sheet_reader.reading.read_with_history import with_history
 from sheet_reader.reading.rules import DecodingRules, changed_parts
 from sheet_reader.reading.site_hands import settled_digits
 from sheet_reader.reading.site_history import SiteHistory
-from sheet_reader.record.states import FieldState, PageObservation, StoredReading
+from sheet_reader.record.history.states import FieldState, PageObservation, StoredReading
 from sheet_reader.study.model import Study
 
 TODAY = date(2026, 8, 30)

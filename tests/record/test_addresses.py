@@ -12,11 +12,11 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.backup import backup
-from sheet_reader.record.erase import erase
-from sheet_reader.record.restore import restore
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.originals.backup import backup
+from sheet_reader.record.originals.restore import restore
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.people.erase import erase
+from sheet_reader.record.store.store import Record
 
 NAMES = [
     "c%20d", "c d", "what?x=1", "a#b", "100%", "%", "x&mode=memory", "file:x", ":memory:",

@@ -15,11 +15,11 @@ from stand_in import says
 
 from sheet_reader.errors import RecordError, SheetReaderError, UsageError
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.backup import backup, copy_record
-from sheet_reader.record.model import BatchSummary
-from sheet_reader.record.restore import restore
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.originals.backup import backup, copy_record
+from sheet_reader.record.originals.restore import restore
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 Post = Callable[..., BatchSummary]
@@ -174,7 +174,7 @@ def test_a_photo_kept_while_the_backup_is_made_is_left_to_the_next(
         read_batch(study, reader=stand_in.read, jobs=0)
 
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.backup.copy_record", copied_just_before)
+        patch.setattr("sheet_reader.record.originals.backup.copy_record", copied_just_before)
         done = backup(study, tmp_path / "b.tar")
     assert done.photos == 0
     restore(done.file, tmp_path / "again")

@@ -12,9 +12,9 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record import deciding, runs, writing
-from sheet_reader.record.lines import ReadingRow, Waiting
-from sheet_reader.record.model import (
+from sheet_reader.record.history import deciding, runs, writing
+from sheet_reader.record.history.lines import ReadingRow, Waiting
+from sheet_reader.record.history.model import (
     Accept,
     Answer,
     BatchSummary,
@@ -23,8 +23,8 @@ from sheet_reader.record.model import (
     Value,
     VisitRow,
 )
-from sheet_reader.record.naming import neutral_name
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.naming import neutral_name
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 

@@ -10,12 +10,12 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.reasons import Code, because
-from sheet_reader.record.doubts import doubts_of, raised
-from sheet_reader.record.model import Thresholds
-from sheet_reader.record.revalidation import visits_now
-from sheet_reader.record.rows import visit_rows
-from sheet_reader.record.runs import not_unasked
-from sheet_reader.record.states import PageObservation, StoredReading, Visit
+from sheet_reader.record.history.doubts import doubts_of, raised
+from sheet_reader.record.history.model import Thresholds
+from sheet_reader.record.history.revalidation import visits_now
+from sheet_reader.record.history.rows import visit_rows
+from sheet_reader.record.history.runs import not_unasked
+from sheet_reader.record.history.states import PageObservation, StoredReading, Visit
 from sheet_reader.study.model import CountField, Study, SumRule
 
 SUM = SumRule("sun.snails", ("sun.eggs", "shade.snails"))

@@ -11,7 +11,7 @@ from sqlalchemy import text
 from sqlalchemy.exc import DBAPIError, OperationalError
 
 from sheet_reader.errors import UnavailableError
-from sheet_reader.record.engine import Kind, kind_of, open_engine, sqlite_url, translated
+from sheet_reader.record.store.engine import Kind, kind_of, open_engine, sqlite_url, translated
 
 
 class Told(Exception):  # noqa: N818 - stands for errors of drivers
@@ -98,7 +98,7 @@ def test_words_in_a_value_are_no_reason(tmp_path: Path) -> None:
 
 
 def test_a_record_kept_busy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("sheet_reader.record.engine.BUSY_SECONDS", 0)
+    monkeypatch.setattr("sheet_reader.record.store.engine.BUSY_SECONDS", 0)
     file = tmp_path / "r.sqlite"
     with contextlib.closing(sqlite3.connect(file)) as other:
         other.execute("CREATE TABLE t (x)")

@@ -8,13 +8,13 @@ import pytest
 from stand_in import says
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record import mending
-from sheet_reader.record.backup import backup
-from sheet_reader.record.entered import enter, printed_fields
-from sheet_reader.record.model import Value
-from sheet_reader.record.restore import restore
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history import mending
+from sheet_reader.record.history.entered import enter, printed_fields
+from sheet_reader.record.history.model import Value
+from sheet_reader.record.originals.backup import backup
+from sheet_reader.record.originals.restore import restore
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 Post = Callable[..., Any]
@@ -106,9 +106,9 @@ def test_a_typed_value_can_be_corrected(study: Study) -> None:
     [
         ({"site": "1005"}, "not on the site list"),
         ({"site": None}, "needs its site"),
-        ({"date": "2026-02-30"}, "not a date"),
+        ({"date": "2026-02-30"}, "no such date"),
         ({"date": None}, "needs its date"),
-        ({"helpers": "two"}, "not a whole number"),
+        ({"helpers": "two"}, "in digits"),
         ({"moths": "2"}, "no field moths"),
     ],
 )

@@ -18,11 +18,11 @@ from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.erase import erase, named
-from sheet_reader.record.model import Accept, BatchSummary, Value
-from sheet_reader.record.people import person_meant
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.model import Accept, BatchSummary, Value
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.people.erase import erase, named
+from sheet_reader.record.people.people import person_meant
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 Post = Callable[..., BatchSummary]
@@ -79,7 +79,7 @@ def test_an_interrupted_erasing_is_finished(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.erase.remove_erased", power_cut)
+        patch.setattr("sheet_reader.record.people.erase.remove_erased", power_cut)
         with pytest.raises(KeyboardInterrupt):
             erase(study, "Pat Doe")
     assert b"Pat Doe" in bytes_of(study.folder)
@@ -228,7 +228,7 @@ def test_an_interruption_leaves_the_history_guarded(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.anonymise.update", power_cut)
+        patch.setattr("sheet_reader.record.people.anonymise.update", power_cut)
         with pytest.raises(KeyboardInterrupt):
             erase(study, "Pat Doe")
     with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:

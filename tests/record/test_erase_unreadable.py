@@ -11,9 +11,9 @@ from PIL import Image
 from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.erase import erase
-from sheet_reader.record.model import BatchSummary
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.people.erase import erase
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 
@@ -83,7 +83,7 @@ def test_a_photo_is_made_bare_once_it_can_be_opened(
     (study.folder / "inbox" / "Pat Doe.png").write_bytes(tagged(says()))
     read(study)
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.erase.open_pictures", lambda _: [])
+        patch.setattr("sheet_reader.record.people.erase.open_pictures", lambda _: [])
         assert erase(study, "Pat Doe").kept
     assert b"Pat Doe" in kept(study)[0].read_bytes()
     read(study)

@@ -11,12 +11,12 @@ from zipfile import ZipFile
 
 from stand_in import says
 
-from sheet_reader.record import mending
-from sheet_reader.record.answers import FieldAnswer
-from sheet_reader.record.engine import RECORD_FILE
-from sheet_reader.record.identity import identified
-from sheet_reader.record.model import LeftEmpty, Value
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import mending
+from sheet_reader.record.history.answers import FieldAnswer
+from sheet_reader.record.history.identity import identified
+from sheet_reader.record.history.model import LeftEmpty, Value
+from sheet_reader.record.store.engine import RECORD_FILE
+from sheet_reader.record.store.store import Record
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.formats.darwin_core.archive import darwin_core
 from sheet_reader.results.frames import tables_of

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 import waiting_record
 
-from sheet_reader.record.kept_state import KeptState
-from sheet_reader.record.model import Accept, LeftEmpty, Unreadable, Value
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.model import Accept, LeftEmpty, Unreadable, Value
+from sheet_reader.record.store.kept_state import KeptState
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.queue import Queue, cards_of
 
 

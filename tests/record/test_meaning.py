@@ -10,23 +10,23 @@ import pytest
 from made_up import Said
 
 from sheet_reader.errors import UnsaidError, UsageError
-from sheet_reader.record.erase import erase
-from sheet_reader.record.meaning import MeaningQuestion, Meanings, Term, told
-from sheet_reader.record.meaning_answers import (
+from sheet_reader.record.history.meaning import MeaningQuestion, Meanings, Term, told
+from sheet_reader.record.history.meaning_answers import (
     add_answers,
     load_meanings,
     open_questions,
     take_back,
 )
-from sheet_reader.record.model import Value
-from sheet_reader.record.photo_list import photo_fates
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.model import Value
+from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.people.erase import erase
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.cards import SumCard
 from sheet_reader.review.decisions import sum_reply
 from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.kept_files import keep_labels
-from sheet_reader.study.meaning import as_text, from_text, wording_of
+from sheet_reader.study.former import as_text, from_text, wording_of
 from sheet_reader.study.model import Effort, Plot, Study, SumRule
 
 SURE = 0.9999

@@ -11,11 +11,17 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.reasons import Code, Occlusion, because, in_words
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.model import Rival
-from sheet_reader.record.rows import visit_rows, waiting
-from sheet_reader.record.states import Decision, FieldState, PageObservation, StoredReading, Visit
-from sheet_reader.record.visits import visits_of
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.model import Rival
+from sheet_reader.record.history.rows import visit_rows, waiting
+from sheet_reader.record.history.states import (
+    Decision,
+    FieldState,
+    PageObservation,
+    StoredReading,
+    Visit,
+)
+from sheet_reader.record.history.visits import visits_of
 
 STUDY = stand_in.a_study(Path("ponds"))
 FIELD, DAY, OTHER_DAY = "sun.eggs", "2026-05-20", "2026-05-27"

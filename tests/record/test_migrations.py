@@ -13,10 +13,10 @@ from sqlalchemy import Connection, Dialect, Engine, event, inspect, text
 from sheet_reader.errors import RecordError
 from sheet_reader.lab.schema_text import DIALECTS, schema_text
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.engine import open_engine, sqlite_url
-from sheet_reader.record.migrations import MIGRATIONS, SCRIPTS, Migration, migrate, version_of
-from sheet_reader.record.schema import APPEND_ONLY
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.engine import open_engine, sqlite_url
+from sheet_reader.record.store.migrations import MIGRATIONS, SCRIPTS, Migration, migrate, version_of
+from sheet_reader.record.store.schema import APPEND_ONLY
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 

@@ -16,13 +16,13 @@ from stand_in import says
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record import object_store, originals
-from sheet_reader.record.backup import backup
-from sheet_reader.record.erase import erase
-from sheet_reader.record.object_store import STORE_VARIABLE
-from sheet_reader.record.restore import restore
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.originals import object_store, originals
+from sheet_reader.record.originals.backup import backup
+from sheet_reader.record.originals.object_store import STORE_VARIABLE
+from sheet_reader.record.originals.restore import restore
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.people.erase import erase
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 Post = Callable[..., Any]

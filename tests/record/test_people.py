@@ -20,15 +20,16 @@ from sqlalchemy import LargeBinary, String
 from stand_in import says
 
 from sheet_reader.intake.pictures import open_picture
-from sheet_reader.record import people, schema
-from sheet_reader.record.areas import AROUND_MM, SPARED_MM
-from sheet_reader.record.backup import copy_record
-from sheet_reader.record.erase import erase, remove_erased
-from sheet_reader.record.images import _around
-from sheet_reader.record.leases import Leases
-from sheet_reader.record.model import BatchSummary
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.originals.areas import AROUND_MM, SPARED_MM
+from sheet_reader.record.originals.backup import copy_record
+from sheet_reader.record.originals.images import _around
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.people import people
+from sheet_reader.record.people.erase import erase, remove_erased
+from sheet_reader.record.store import schema
+from sheet_reader.record.store.leases import Leases
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.model import AreaKind
 from sheet_reader.study.model import Study
@@ -192,7 +193,7 @@ def test_a_photo_that_was_bare_is_blanked_once_its_sheet_is_known(
     written: Study, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.erase.sheets_seen", lambda *_: None)
+        patch.setattr("sheet_reader.record.people.erase.sheets_seen", lambda *_: None)
         done = erase(written, "Pat Doe", photos=[1])
     (line,) = done.kept
     assert "photo-0001: it is not known where who counted stands in it" in line
@@ -209,7 +210,7 @@ def test_a_killed_blanking_is_finished(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr(f"sheet_reader.record.erase.{step}", power_cut)
+        patch.setattr(f"sheet_reader.record.people.erase.{step}", power_cut)
         with pytest.raises(KeyboardInterrupt):
             erase(written, "Pat Doe", photos=[1])
     assert not [p for p in verify(written).problems if "original" in p]

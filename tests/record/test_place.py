@@ -15,15 +15,15 @@ from sqlalchemy import create_engine, select
 from stand_in import says
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record import schema
-from sheet_reader.record.address import PLACE_FILE
-from sheet_reader.record.backup import backup
-from sheet_reader.record.engine import URL_VARIABLE
-from sheet_reader.record.model import Value
-from sheet_reader.record.place import join, place_of, plain_address
-from sheet_reader.record.restore import restore
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.model import Value
+from sheet_reader.record.originals.backup import backup
+from sheet_reader.record.originals.restore import restore
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store import schema
+from sheet_reader.record.store.address import PLACE_FILE
+from sheet_reader.record.store.engine import URL_VARIABLE
+from sheet_reader.record.store.place import join, place_of, plain_address
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 NUMBERS = count(1)

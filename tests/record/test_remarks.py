@@ -7,12 +7,12 @@ from collections.abc import Callable
 from sqlalchemy import text
 from stand_in import says
 
-from sheet_reader.record.drafts import Asked, asked_before, keep_answer, note_drafts
-from sheet_reader.record.erase import erase, named
-from sheet_reader.record.model import BatchSummary
-from sheet_reader.record.remarks import Remark, add_to_page, add_to_visit, remarks_of
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.people.drafts import Asked, asked_before, keep_answer, note_drafts
+from sheet_reader.record.people.erase import erase, named
+from sheet_reader.record.people.remarks import Remark, add_to_page, add_to_visit, remarks_of
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 Post = Callable[..., BatchSummary]

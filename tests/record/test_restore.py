@@ -19,12 +19,12 @@ from sqlalchemy import event
 from stand_in import says
 
 from sheet_reader.errors import RecordError, StorageError, UnavailableError, UsageError
-from sheet_reader.record.backup import backup
-from sheet_reader.record.model import BatchSummary, Value
-from sheet_reader.record.restore import Comparison, restore
-from sheet_reader.record.soundness import must_be_sound
-from sheet_reader.record.store import Record
-from sheet_reader.record.verify import verify
+from sheet_reader.record.history.model import BatchSummary, Value
+from sheet_reader.record.originals.backup import backup
+from sheet_reader.record.originals.restore import Comparison, restore
+from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.soundness import must_be_sound
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 Post = Callable[..., BatchSummary]

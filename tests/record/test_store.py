@@ -10,9 +10,16 @@ from stand_in import says
 
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.lines import ReadingRow
-from sheet_reader.record.model import Accept, BatchSummary, LeftEmpty, Unreadable, Value, VisitRow
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.lines import ReadingRow
+from sheet_reader.record.history.model import (
+    Accept,
+    BatchSummary,
+    LeftEmpty,
+    Unreadable,
+    Value,
+    VisitRow,
+)
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 

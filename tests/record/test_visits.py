@@ -9,9 +9,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sheet_reader.reasons import in_words
-from sheet_reader.record.rows import reading_rows, visit_rows, waiting
-from sheet_reader.record.states import Decision, PageObservation, StoredReading
-from sheet_reader.record.visits import visits_of
+from sheet_reader.record.history.rows import reading_rows, visit_rows, waiting
+from sheet_reader.record.history.states import Decision, PageObservation, StoredReading
+from sheet_reader.record.history.visits import visits_of
 
 STUDY = stand_in.a_study(Path("ponds"))
 VALUES = st.sampled_from(["3", "8", None])

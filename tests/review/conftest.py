@@ -13,9 +13,9 @@ from new_records import new_record as new_record
 from rich.console import Console
 
 from sheet_reader.reasons import in_words
-from sheet_reader.record.answering import Kept
-from sheet_reader.record.lines import Waiting
-from sheet_reader.record.model import Answer
+from sheet_reader.record.history.answering import Kept
+from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.model import Answer
 from sheet_reader.review.cards import (
     AlikeCard,
     Card,

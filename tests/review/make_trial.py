@@ -23,11 +23,12 @@ import cv2
 import numpy as np
 from former_layout import with_a_former_layout
 
+from sheet_reader.demo.samples import sample_folder
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.photo import read_original
 from sheet_reader.reasons import to_json
-from sheet_reader.record.model import FoundPage
+from sheet_reader.record.history.model import FoundPage
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import kept_layouts, whole_book
 from sheet_reader.simulate import fill
@@ -35,7 +36,6 @@ from sheet_reader.simulate.habits import Habits
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.likely import likely_visit
 from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
-from sheet_reader.simulate.samples import sample_folder
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import filled_sheet
 from sheet_reader.simulate.values import Visit

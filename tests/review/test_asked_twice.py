@@ -13,8 +13,8 @@ from page_server import TODAY
 from rich.console import Console
 
 from sheet_reader.errors import StudyError
-from sheet_reader.record.blind_answers import asked_twice, looks
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.blind_answers import asked_twice, looks
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.browser.seat import Seat
 from sheet_reader.review.desk import RecordDesk

@@ -13,7 +13,7 @@ import waiting_record
 from page_server import TODAY
 
 from sheet_reader.reasons import Code, because
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.browser.grids import Grids
 from sheet_reader.review.browser.seat import Seat
 from sheet_reader.review.desk import RecordDesk

@@ -25,9 +25,9 @@ from stand_in import says
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record import mending
-from sheet_reader.record.photo_list import photo_fates
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import mending
+from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.store.store import Record
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import READING_COLUMNS, tables_of
 from sheet_reader.review.cards import OutsideCard, PhotosCard

@@ -10,8 +10,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.reasons import Code, Reasons, because
-from sheet_reader.record.answers import FieldAnswer
-from sheet_reader.record.model import (
+from sheet_reader.record.history.answers import FieldAnswer
+from sheet_reader.record.history.model import (
     Accept,
     Answer,
     LeftEmpty,
@@ -19,9 +19,9 @@ from sheet_reader.record.model import (
     Unreadable,
     Value,
 )
-from sheet_reader.record.revalidation import visits_now
-from sheet_reader.record.rows import visit_rows
-from sheet_reader.record.states import Decision, PageObservation, StoredReading, Visit
+from sheet_reader.record.history.revalidation import visits_now
+from sheet_reader.record.history.rows import visit_rows
+from sheet_reader.record.history.states import Decision, PageObservation, StoredReading, Visit
 from sheet_reader.review.cards import (
     AlikeCard,
     Card,

@@ -9,9 +9,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.reasons import Code, Reason, because, in_words
-from sheet_reader.record.answers import PhotoAsked, SameSheet, SumTold
-from sheet_reader.record.deciding import checked_value
-from sheet_reader.record.model import Accept, LeftEmpty, Rival, Unreadable, Value
+from sheet_reader.record.history.answers import PhotoAsked, SameSheet, SumTold
+from sheet_reader.record.history.deciding import checked_value
+from sheet_reader.record.history.model import Accept, LeftEmpty, Rival, Unreadable, Value
 from sheet_reader.review.cards import AlikeCard, OutsideCard, PhotosCard, SheetSeen, SumCard
 
 PLANTS = "pinched.plants"
@@ -101,7 +101,7 @@ def test_back_at_the_first_question_stays_there(sitting: Any) -> None:
 
 def test_a_value_out_of_range_is_asked_once_more(sitting: Any) -> None:
     _, desk = sitting.run([sitting.question(PLANTS)], ["77", ""])
-    assert "77 is more than 60, the highest value expected here" in sitting.screen
+    assert "77 is more than the highest plausible value 60" in sitting.screen
     assert desk.kept == [(PLANTS, Value("77"), False)]
 
 

@@ -23,10 +23,11 @@ from rich.console import Console
 
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.reasons import from_json
-from sheet_reader.record import claims, writing
-from sheet_reader.record.images import pack_boxes
-from sheet_reader.record.model import FoundField, FoundPage, PhotoResult
-from sheet_reader.record.store import Record
+from sheet_reader.record.history import writing
+from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.originals.images import pack_boxes
+from sheet_reader.record.store import claims
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import (
     AlikeCard,
@@ -39,7 +40,7 @@ from sheet_reader.review.cards import (
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.queue import is_outside
 from sheet_reader.review.session import Outcome, Review
-from sheet_reader.study.meaning import as_text, wording_of
+from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study
 
 TRIAL = Path(__file__).parent / "trial.json.gz"

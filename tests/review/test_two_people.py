@@ -11,10 +11,10 @@ import pytest
 import waiting_record
 
 from sheet_reader.errors import OvertakenError
-from sheet_reader.record.answers import FieldAnswer
-from sheet_reader.record.leases import LASTS, Leases
-from sheet_reader.record.model import Accept, Value
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.answers import FieldAnswer
+from sheet_reader.record.history.model import Accept, Value
+from sheet_reader.record.store.leases import LASTS, Leases
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.sitting import AT_ONCE, Sitting, token_of

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, fields
 
-from sheet_reader.record.meaning import Earlier
+from sheet_reader.record.history.meaning import Earlier
 from sheet_reader.results.cells import render_csv
 from sheet_reader.results.facts import STATUSES
 from sheet_reader.results.frames import COUNT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
@@ -104,13 +104,13 @@ def entries(study: Study, earlier: Iterable[Earlier] = ()) -> list[Entry]:
 def _field(study: Study, spec: FieldSpec, words: Mapping[tuple[str, str], list[str]]) -> Entry:
     count = next((c for c in study.counts if c.name == spec.count), None)
     meaning = spec.label + (f" ({count.note})" if count is not None and count.note else "")
+    meaning += f"; {spec.kind.column_note}" if spec.kind.column_note else ""
     own = (("plot", spec.plot), ("count", spec.count), ("sum", spec.count), ("number", spec.name))
     former = [said for key in own for said in words.get(key, ())]
     meaning += f"; on earlier sheets {', '.join(former)}" if former else ""
-    kind = {"site": "text", "date": "date"}.get(spec.kind, "integer")
     lowest, highest = ("" if v is None else str(v) for v in (spec.lowest, spec.highest))
     unit, *organism = (count.unit, count.taxon, count.life_stage) if count is not None else ("",)
-    return Entry("rows", spec.name, kind, meaning, unit, lowest, highest, *organism)
+    return Entry("rows", spec.name, spec.kind.column, meaning, unit, lowest, highest, *organism)
 
 
 HEADER = tuple(field.name for field in fields(Entry))

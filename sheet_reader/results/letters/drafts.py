@@ -17,8 +17,8 @@ from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.own import marked_as_overlay
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
-from sheet_reader.record.drafts import Asked
-from sheet_reader.record.store import Record
+from sheet_reader.record.people.drafts import Asked
+from sheet_reader.record.store.store import Record
 from sheet_reader.results.contacts import addresses, sites_by_address
 from sheet_reader.results.facts import Facts
 from sheet_reader.results.letters.open_items import ASKS, Item, of_photos, open_items

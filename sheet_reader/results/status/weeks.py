@@ -24,8 +24,7 @@ from sheet_reader.results.facts import (
     efforts,
     why_missing,
 )
-from sheet_reader.study.days import of_moment, span
-from sheet_reader.study.expected import expected_days
+from sheet_reader.study.days import expected_days, of_moment, span
 from sheet_reader.study.model import Study
 
 

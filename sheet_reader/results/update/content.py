@@ -33,7 +33,7 @@ def make_content(
 ) -> Content:
     """The update's sections in order, from a frame of counts (see ``frame``).
 
-    ``words`` replaces texts by key (see :mod:`sheet_reader.study.update_words`). The same input
+    ``words`` replaces texts by key (see :mod:`sheet_reader.study.words`). The same input
     gives the same content. Raises UsageError for a frame, outline or word that is not as described.
     """
     say = UpdateWords(words)

@@ -32,7 +32,7 @@ from sheet_reader.results.facts import RECORDED, STATUSES, Facts, in_order
 from sheet_reader.results.frames import counts_frame
 from sheet_reader.results.status.weeks import meant_for
 from sheet_reader.results.update.kept import Made
-from sheet_reader.study.expected import expected_days
+from sheet_reader.study.days import expected_days
 from sheet_reader.study.model import Study
 
 COLUMNS = (

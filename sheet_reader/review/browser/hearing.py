@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from sheet_reader.record.model import Accept, Answer, LeftEmpty, Unreadable, Value
+from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.review.answers import Refusal, sites_named, understand
 from sheet_reader.review.cards import (
     AlikeCard,

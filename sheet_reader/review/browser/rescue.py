@@ -17,11 +17,11 @@ from sheet_reader.reading.pointed import (
     take_back,
     without_sheet,
 )
-from sheet_reader.record.entered import enter
-from sheet_reader.record.naming import neutral_name
-from sheet_reader.record.photo_list import photo_fates
-from sheet_reader.record.row_sums import sums_off
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.entered import enter
+from sheet_reader.record.history.naming import neutral_name
+from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.history.row_sums import sums_off
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.typed_values import understood
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.wording import words

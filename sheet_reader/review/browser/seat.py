@@ -15,8 +15,9 @@ from datetime import date
 from typing import Any
 
 from sheet_reader.errors import OvertakenError, UsageError
-from sheet_reader.record.leases import Leases
-from sheet_reader.record.model import Value
+from sheet_reader.numbers import REVIEW
+from sheet_reader.record.history.model import Value
+from sheet_reader.record.store.leases import Leases
 from sheet_reader.review.answers import Refusal
 from sheet_reader.review.browser.beside import Beside
 from sheet_reader.review.browser.choosing import Choice
@@ -37,7 +38,6 @@ from sheet_reader.review.browser.showing import (
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import alike_reply
 from sheet_reader.review.desk import RecordDesk
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.queue import sheet_seen
 from sheet_reader.review.sitting import Given, Sitting, token_of
 

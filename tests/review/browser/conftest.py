@@ -14,7 +14,7 @@ import pytest
 import waiting_record
 from page_server import HOST, PORT, TODAY
 
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.browser.app import make_app
 from sheet_reader.review.browser.entrance import Entrance
 from sheet_reader.review.browser.seat import Seat

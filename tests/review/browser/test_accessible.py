@@ -10,7 +10,7 @@ import waiting_record
 from browser import axe_violations, chromium  # noqa: F401
 from page_server import served
 
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 
 READY = "html:not(.busy) h2"
 SMALL = """() => [...document.querySelectorAll('button, input, select, textarea')]

@@ -13,7 +13,7 @@ from browser import chromium  # noqa: F401
 from page_server import Served, served
 
 from sheet_reader.errors import UnavailableError
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 
 READY = "html.takes:not(.busy)"
 

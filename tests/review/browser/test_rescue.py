@@ -12,9 +12,9 @@ import pytest
 import waiting_record
 from sqlalchemy import func, select
 
-from sheet_reader.record import schema
-from sheet_reader.record.photo_list import photo_fates
-from sheet_reader.record.store import Record
+from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.store import schema
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 
 SCALE, LEFT, TOP = 6.0, 90.0, 60.0

@@ -14,8 +14,8 @@ from page_server import TODAY
 from rich.console import Console
 from sqlalchemy import select
 
-from sheet_reader.record import schema
-from sheet_reader.record.store import Record
+from sheet_reader.record.store import schema
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.session import Review
 

@@ -22,7 +22,7 @@ from page_server import TODAY, Served, served
 
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import StorageError
-from sheet_reader.record.store import Record
+from sheet_reader.record.store.store import Record
 from sheet_reader.review.browser.seat import Seat
 from sheet_reader.review.browser.serve import PageServer
 from sheet_reader.review.desk import RecordDesk

@@ -100,11 +100,9 @@ class VisitEvent:
 
 def visits_of(study: Study, tables: Tables) -> list[VisitEvent]:
     """Every visit with a settled site and date, in the order of the tables."""
-    names = {h.kind: h.name for h in study.header}
     plots = _plots(study, tables)
-    numbers = tables.rows[[h.name for h in study.header if h.kind == "number"]]
-    shown = [texts(tables.rows[name]) for name in
-             ("visit_id", names["site"], names["date"], "modified")]  # fmt: skip
+    numbers = tables.rows[[h.name for h in study.header if not h.kind.is_key]]
+    shown = [texts(tables.rows[name]) for name in ("visit_id", *study.keys, "modified")]
     return [
         VisitEvent(
             event, site, day, {n: int(v) for n, v in head.items() if not pd.isna(v)},

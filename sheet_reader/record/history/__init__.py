@@ -1,0 +1,1 @@
+"""What was read and decided, and what holds of it."""

@@ -1,0 +1,87 @@
+"""A person's answer as it goes into the record: one or several decisions, kept or undone together.
+
+With an answer stands what the person was told of, so that the same is not asked again: a sum that
+does not fit as it is written, photos that show one sheet, boxes for which another photo was asked.
+It holds for what was told only: once a value of that sum changes, the sum is asked about anew.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sheet_reader.record.history.model import Answer, Rival
+
+
+@dataclass(frozen=True, slots=True)
+class SumTold:
+    """A sum that does not fit: its ``fields``, the total first, and the ``values`` they keep
+    (None: not recorded).
+    """
+
+    fields: tuple[str, ...]
+    values: tuple[str | None, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class SameSheet:
+    """These pages (of several photos) show one sheet."""
+
+    pages: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoAsked:
+    """The field lies outside the picture; the volunteer is asked for another photo."""
+
+
+Told = SumTold | SameSheet | PhotoAsked
+
+
+@dataclass(frozen=True, slots=True)
+class FieldAnswer:
+    """What is decided of one reading: see :meth:`Record.decide`."""
+
+    reading_id: int
+    answer: Answer
+    rivals: tuple[Rival, ...] = ()
+    told: tuple[Told, ...] = ()
+    blind: bool = False
+
+
+def with_names(told: Iterable[Told], name: Callable[[str], str]) -> tuple[Told, ...]:
+    """``told`` with ``name`` of every field in it."""
+    return tuple(
+        replace(t, fields=tuple(map(name, t.fields))) if isinstance(t, SumTold) else t for t in told
+    )
+
+
+def told_to_json(told: Iterable[Told]) -> str | None:
+    """``told`` as JSON, None for nothing.
+
+    >>> told_to_json([SameSheet((1, 2))])
+    '[{"same-sheet": [1, 2]}]'
+    """
+    listed = [_plain(item) for item in told]
+    return json.dumps(listed) if listed else None
+
+
+def _plain(item: Told) -> dict[str, Any]:
+    if isinstance(item, SumTold):
+        return {"sum-off": dict(zip(item.fields, item.values, strict=True))}
+    return {"same-sheet": list(item.pages)} if isinstance(item, SameSheet) else {"photo-asked": ""}
+
+
+def told_from_json(text: str | None) -> tuple[Told, ...]:
+    """The reverse of :func:`told_to_json`; what this version does not know is left out."""
+    found: list[Told] = []
+    for item in json.loads(text) if text else ():
+        if "sum-off" in item:
+            found.append(SumTold(tuple(item["sum-off"]), tuple(item["sum-off"].values())))
+        elif "same-sheet" in item:
+            found.append(SameSheet(tuple(item["same-sheet"])))
+        elif "photo-asked" in item:
+            found.append(PhotoAsked())
+    return tuple(found)

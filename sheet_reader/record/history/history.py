@@ -1,0 +1,274 @@
+"""The life of each value of a visit: every reading and every decision, in order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from sheet_reader.reasons import Code, because, from_json
+from sheet_reader.record.history import sheets
+from sheet_reader.record.history.loading import UNDO
+from sheet_reader.record.history.meaning_answers import load_meanings
+from sheet_reader.record.history.merging import surely_read
+from sheet_reader.record.history.model import HistoryEntry
+from sheet_reader.record.history.naming import neutral_name
+from sheet_reader.record.history.serving import became
+from sheet_reader.record.history.states import PageObservation, Visit
+from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.store import schema
+from sheet_reader.sheet.model import BLANK
+from sheet_reader.study.model import Study
+
+WHAT = {
+    "accept": "accepted as read",
+    "value": "corrected",
+    "typed": "typed in",
+    "empty": "left empty",
+    "unreadable": "can't be read",
+    UNDO: "taken back",
+}
+
+Place = tuple[int, int, int]
+"""Place in the sequence of all runs and decisions: the run before, the decision before or itself,
+the decision about a sheet (or 0).
+"""
+SHEET = "sheet"
+"""Stands for a field in what is said of a sheet as a whole."""
+WHAT_OF_SHEETS = {
+    sheets.ASIDE: "set aside",
+    sheets.BACK: "counts again",
+    sheets.SITE: "corrected",
+    sheets.DATE: "corrected",
+    sheets.WITHDRAWN: "taken back: not where a person pointed",
+    sheets.UNDO: "taken back",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class _Event:
+    """An entry with its place, page instance, the decision it is (or 0) and the one it undoes."""
+
+    place: Place
+    page: int
+    entry: HistoryEntry
+    decision: int = 0
+    undoes: int = 0
+
+
+def of_visit(
+    connection: Connection,
+    visits: Sequence[Visit],
+    aside: Sequence[Visit],
+    study: Study,
+    site: str,
+    visit_date: str,
+) -> list[HistoryEntry]:
+    """Every event of the visit's sheets, then of its fields in the study's order, oldest first.
+
+    ``aside`` are the visits of sheets that were set aside. The order is that of the record,
+    whatever the clock said. A sheet that was read as of this visit and counts elsewhere now is
+    told in one entry.
+    """
+    here = [v for v in (*visits, *aside) if (v.site, v.visit_date) == (site, visit_date)]
+    meanings = load_meanings(connection, study)
+    events = [
+        replace(e, entry=replace(e.entry, field=meanings.field(e.entry.field, e.page)))
+        for visit in here
+        for e in _events(connection, study, visit)
+    ]
+    events = _with_values_before(events)
+    events += [e for visit in here for e in _not_serving(study, visit, events)]
+    order = {s.name: n for n, s in enumerate(study.fields)} | {SHEET: -1}
+    events.sort(key=lambda e: (order.get(e.entry.field, 999), e.entry.field, e.place))
+    moved = [_moved(connection, study, v, p) for v in visits if v not in here for p in v.pages
+             if (as_read(p)) == (site, visit_date)]  # fmt: skip
+    return [*moved, *(event.entry for event in events)]
+
+
+def _not_serving(study: Study, visit: Visit, events: Sequence[_Event]) -> list[_Event]:
+    """For each page of the visit whose values another photo's replaced: that, by whom, and when."""
+    found = []
+    for seen in visit.pages:
+        fate = became(study, visit, seen.page_instance_id)
+        by = fate.decision.decision_id if fate.decision else 0
+        about = [
+            e for e in events
+            if (e.decision == by if by else e.page == seen.page_instance_id and not e.decision)
+        ]  # fmt: skip
+        if fate.instead and about:
+            last = max(about, key=lambda e: e.place)
+            entry = replace(last.entry, field=SHEET, what=fate.words, value=None, was=None,
+                            is_current=False, confidence=None, reasons=(), photo=seen.photo,
+                            page=seen.page, layout=seen.layout)  # fmt: skip
+            found.append(_Event(last.place, seen.page_instance_id, entry))
+    return found
+
+
+def as_read(seen: PageObservation) -> tuple[str, str]:
+    """Site and date of a page as they are printed or were read last, "" for what was not."""
+    return (seen.sheet if seen.sheet != BLANK else seen.site) or "", seen.visit_date or ""
+
+
+def _moved(
+    connection: Connection, study: Study, visit: Visit, seen: PageObservation
+) -> HistoryEntry:
+    events = _events(connection, study, visit)
+    keys = {h.name for h in study.header if h.kind in ("site", "date")}
+    by_hand = [
+        e for e in events
+        if e.page == seen.page_instance_id and e.decision and e.entry.field in keys
+    ]  # fmt: skip
+    last = max(by_hand or events, key=lambda e: e.place).entry
+    to = f"site {visit.site or '?'}, {visit.visit_date or '?'}"
+    return replace(last, field=SHEET, what=f"counts for {to}", value=None, is_current=False,
+                   confidence=None, reasons=(), photo=seen.photo, page=seen.page)  # fmt: skip
+
+
+def _events(connection: Connection, study: Study, visit: Visit) -> list[_Event]:
+    ids = [seen.page_instance_id for seen in visit.pages]
+    serving = [e for e in visit.fields if e.is_current and e.status != "flagged"]
+    serving_reads = {
+        surely_read(e.reading) if e.status == "doubted" else e.reading.reading_id
+        for e in serving
+        if not e.decision
+    }
+    serving_decisions = {e.decision.decision_id for e in serving if e.decision}
+    return [
+        *_read(connection, ids, serving_reads),
+        *_decided(connection, ids, serving_decisions),
+        *_of_sheets(connection, study, visit),
+    ]
+
+
+def _with_values_before(events: Sequence[_Event]) -> list[_Event]:
+    """Each event with what its field said on its page before; one taken back with what it says."""
+    now: dict[tuple[int, str], str | None] = {}
+    before: dict[int, str | None] = {}
+    found = []
+    for event in sorted(events, key=lambda e: e.place):
+        key, entry = (event.page, event.entry.field), event.entry
+        if event.decision and not entry.was:
+            entry = replace(entry, was=now.get(key))
+            if event.undoes:
+                entry = replace(entry, value=before.get(event.undoes))
+            before[event.decision] = entry.was
+        now[key] = entry.value
+        found.append(replace(event, entry=entry))
+    return found
+
+
+def _of_sheets(connection: Connection, study: Study, visit: Visit) -> list[_Event]:
+    c, s = schema.sheet_decisions.c, schema.page_instances.c
+    names: dict[str, str] = {h.kind: h.name for h in study.header}
+    pages = {seen.page_instance_id: seen for seen in visit.pages}
+    query = (
+        select(schema.sheet_decisions, s.id.label("page"))
+        .join_from(schema.sheet_decisions, schema.page_instances, s.photo_id == c.photo_id)
+        .where(s.id.in_(pages), (c.page_instance_id == s.id) | c.page_instance_id.is_(None))
+        .order_by(c.id)
+    )
+    rows = connection.execute(query).all()
+    kinds = {row.id: row.kind for row in rows}
+    undone = {row.undoes for row in rows}
+    last = {(row.page, row.kind): row.id for row in rows if row.id not in undone}
+    found = []
+    for row in rows:
+        kind = kinds.get(row.undoes, row.kind)
+        seen = pages[row.page]
+        entry = HistoryEntry(
+            at=row.at,
+            field=names.get(kind, SHEET),
+            what=WHAT_OF_SHEETS[row.kind],
+            value=row.value,
+            by=row.by,
+            photo=seen.photo,
+            page=seen.page,
+            layout=seen.layout,
+            model="",
+            confidence=None,
+            reasons=(),
+            is_current=kind in names and last.get((row.page, row.kind)) == row.id,
+            was=row.was,
+            why=row.reason,
+        )
+        place = (row.runs_before, row.decisions_before, row.id)
+        found.append(_Event(place, row.page, entry))
+    return found
+
+
+def _read(connection: Connection, ids: list[int], serving: set[int]) -> list[_Event]:
+    r, k, s = schema.readings.c, schema.reading_runs.c, schema.page_instances.c
+    query = (
+        select(
+            r.id, k.id.label("run"), k.at, r.field, r.value, k.program, s.photo_id, s.page,
+            s.layout, k.model, r.confidence, r.status, r.reasons, k.decoded_from,
+            s.id.label("page_id"),
+        )
+        .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
+        .join(schema.page_instances, s.id == k.page_instance_id)
+        .where(s.id.in_(ids), s.layout != TYPED)
+    )  # fmt: skip
+    return [
+        _Event((row.run, 0, 0), row.page_id, _as_read(row, is_current=row.id in serving))
+        for row in connection.execute(query)
+    ]
+
+
+def _as_read(row: Any, *, is_current: bool) -> HistoryEntry:
+    return HistoryEntry(
+        at=row.at,
+        field=row.field,
+        what=f"{'read' if row.decoded_from is None else 'decoded anew'}, {row.status}",
+        value=row.value,
+        by=f"sheet_reader {row.program}",
+        photo=neutral_name(row.photo_id),
+        page=row.page,
+        layout=row.layout,
+        model=row.model,
+        confidence=row.confidence,
+        reasons=from_json(row.reasons),
+        is_current=is_current,
+    )
+
+
+def _decided(connection: Connection, ids: list[int], serving: set[int]) -> list[_Event]:
+    d, k, r = schema.decisions.c, schema.reading_runs.c, schema.readings.c
+    s = schema.page_instances.c
+    query = (
+        select(
+            d.id, d.runs_before, d.at, d.field, d.kind, d.value, d.by, d.blind,
+            s.photo_id, s.page, s.layout, k.model, d.reason, d.undoes, s.id.label("page_id"),
+        )
+        .join_from(schema.decisions, schema.page_instances, s.id == d.page_instance_id)
+        .join(schema.readings, r.id == d.reading_id)
+        .join(schema.reading_runs, k.id == r.run_id)
+        .where(s.id.in_(ids))
+        .order_by(d.id)
+    )  # fmt: skip
+    rows = connection.execute(query).all()
+    return [
+        _Event((row.runs_before, row.id, 0), row.page_id,
+               _as_decided(row, is_current=row.id in serving), row.id, row.undoes or 0)
+        for row in rows
+    ]  # fmt: skip
+
+
+def _as_decided(row: Any, *, is_current: bool) -> HistoryEntry:
+    return HistoryEntry(
+        at=row.at,
+        field=row.field,
+        what=WHAT[row.kind],
+        value=row.value,
+        by=row.by,
+        photo=neutral_name(row.photo_id),
+        page=row.page,
+        layout=row.layout,
+        model=row.model,
+        confidence=None,
+        reasons=(because(Code.KEYED_BLIND),) if row.blind else (),
+        is_current=is_current,
+        why=row.reason or "",
+    )

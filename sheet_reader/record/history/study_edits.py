@@ -1,0 +1,249 @@
+"""What does not fit between the record and the study file of today: refused, or told in a line."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+
+from sqlalchemy import Connection, and_, func, select
+
+from sheet_reader.errors import UsageError
+from sheet_reader.numbers import RECORD
+from sheet_reader.record.history import doubts
+from sheet_reader.record.history.decoded import OF_TIME
+from sheet_reader.record.history.sheets import standing
+from sheet_reader.record.history.states import Visit
+from sheet_reader.record.store import schema
+from sheet_reader.record.store.claims import MOST_ATTEMPTS
+from sheet_reader.sheet.model import BLANK
+from sheet_reader.study import days
+from sheet_reader.study.model import HeaderField, Study
+from sheet_reader.study.reader import STUDY_FILE
+
+MOST_NAMED = RECORD.most_named
+SAME_TIME = timedelta(hours=1)
+"""By so much the clocks of two machines may differ."""
+COUNTS = ("accepted", "doubted", "confirmed", "corrected", "typed")
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What the visits do not show: photos that wait to be read, pages by the key of another study,
+    and when the record was last worked on (UTC, ISO 8601; "" for never).
+    """
+
+    unread: int = 0
+    others: tuple[tuple[str, int], ...] = ()
+    worked_at: str = ""
+
+
+def beside(connection: Connection, study: Study) -> Beside:
+    """What stands beside the visits of ``study``."""
+    s = schema.page_instances.c
+    query = select(s.study, func.count()).where(s.study != study.key).group_by(s.study)
+    others = tuple((str(key), int(n)) for key, n in connection.execute(query.order_by(s.study)))
+    times = (schema.photos.c.received_at, schema.reading_runs.c.at, schema.decisions.c.at)
+    last = max(connection.scalar(select(func.max(at))) or "" for at in times)
+    return Beside(unread(connection), others, last)
+
+
+def unread(connection: Connection) -> int:
+    """How many photos wait to be read, or to be tried once more."""
+    c = schema.photos.c
+    stopped = (c.status == "stopped") & (c.attempts < MOST_ATTEMPTS)
+    waits = connection.scalars(select(c.id).where((c.status == "waiting") | stopped)).all()
+    return len(set(waits) - set(standing(connection).photos_aside)) if waits else 0
+
+
+def refuse_another_study(connection: Connection, study: Study) -> None:
+    """Raise :class:`UsageError` where the record's pages are all of another study, or have their
+    site and date under other names: going on would lose or misplace them without a word.
+    """
+    s = schema.page_instances.c
+    keys = [str(key) for key in connection.scalars(select(s.study).distinct().order_by(s.study))]
+    if keys and study.key not in keys:
+        raise UsageError(
+            f"the record holds pages of the study “{'”, “'.join(keys)}”, but this file says "
+            f"key = “{study.key}”",
+            where=study.folder / STUDY_FILE,
+            remedy=f"set key = “{keys[0]}” again, or start the new study in a folder of its own",
+        )
+    for field in study.header:
+        if field.kind != "number" and _is_elsewhere(connection, study, field):
+            raise UsageError(
+                f"no {field.kind} field of the sheets read so far is called “{field.name}”, as "
+                "this file says",
+                where=study.folder / STUDY_FILE,
+                remedy=f"give the {field.kind} field the name back that it had",
+            )
+
+
+def _is_elsewhere(connection: Connection, study: Study, field: HeaderField) -> bool:
+    """Whether a site or date field has never been read under its present name, or another field
+    under it: a sheet with a printed site number has no site field at all.
+    """
+    s, k, r = schema.page_instances.c, schema.reading_runs.c, schema.readings.c
+    known = k.site if field.kind == "site" else k.visit_date
+    latest = select(func.max(k.id)).group_by(k.page_instance_id)
+    query = (
+        select(s.sheet, known.label("known"), r.id, r.value, r.status)
+        .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
+        .outerjoin(schema.readings, and_(r.run_id == k.id, r.field == field.name))
+        .where(k.id.in_(latest), s.study == study.key)
+    )
+    found = {
+        _fits(*row, printed=field.kind == "site" and sheet != BLANK)
+        for sheet, *row in connection.execute(query)
+    }
+    if "other" in found:
+        return "same" not in found
+    return found - {""} == {"missing"}
+
+
+def _fits(
+    known: str | None, reading: int | None, value: str | None, status: str | None, *, printed: bool
+) -> str:
+    """How a page's field of this name goes with the site or date that its reader told."""
+    if reading is None:
+        return "" if printed else "missing"
+    if known is not None and value == known:
+        return "same"
+    return "other" if printed or status == "accepted" else "doubtful"
+
+
+def notes(study: Study, visits: Sequence[Visit], around: Beside) -> list[str]:
+    """What to know about the record under the study file of today, one line each."""
+    found = [unread_note(study, around.unread)]
+    found += [
+        f"{_count(n, 'page')} of another study (“{key}”) {_are(n)} left out of everything"
+        for key, n in around.others
+    ]
+    found += [_unknown_fields(study, visits), _unplaced(study, visits)]
+    found += [_sites(study, visits), _season(study, visits)]
+    found += [_clock(around.worked_at), _ahead(study, visits)]
+    found += doubts.standing(doubts.doubts_of(visits))
+    return [line for line in found if line]
+
+
+def _clock(worked_at: str) -> str:
+    if not worked_at or datetime.fromisoformat(worked_at) <= datetime.now(UTC) + SAME_TIME:
+        return ""
+    return (
+        f"this machine's clock is behind: it says {datetime.now(UTC):%Y-%m-%d %H:%M} UTC, but the "
+        f"record was worked on at {worked_at[:16].replace('T', ' ')} UTC; set the clock"
+    )
+
+
+def _ahead(study: Study, visits: Iterable[Visit]) -> str:
+    number = sum(
+        f.needs_review and not OF_TIME.isdisjoint({r.code for r in f.reasons})
+        for v in visits for f in v.fields
+    )  # fmt: skip
+    if not number:
+        return ""
+    lie = "date lies" if number == 1 else "dates lie"
+    return (
+        f"{number:,} {lie} after the day of reading. Here it is {days.today(study)} now: where "
+        "that is wrong, set the clock or time_zone in study.toml, and read again"
+    )
+
+
+def unread_note(study: Study, number: int) -> str:
+    """What to do about photos that are not read yet, or ""."""
+    if not number:
+        return ""
+    are = "photo is" if number == 1 else "photos are"
+    return f"{number:,} {are} not read yet; to go on:  sheet-reader read {study.folder}"
+
+
+def _unknown_fields(study: Study, visits: Iterable[Visit]) -> str:
+    known = {spec.name for spec in study.fields}
+    values: set[tuple[int, str]] = set()
+    questions: set[tuple[int, str]] = set()
+    names: dict[str, None] = {}
+    for number, visit in enumerate(visits):
+        for field in visit.fields:
+            name = field.reading.field
+            if name in known:
+                continue
+            names[name] = None
+            if field.status in COUNTS and field.value is not None:
+                values.add((number, name))
+            elif field.status == "flagged":
+                questions.add((number, name))
+    if not names:
+        return ""
+    has = f"{_count(len(values), 'value')} and {_count(len(questions), 'question')}"
+    return (
+        f"study.toml has no field {_listed(list(names))} now, but the record does, with {has}: "
+        "rows.csv leaves them out, readings.csv keeps them; if they were renamed, rename them back"
+    )
+
+
+def _unplaced(study: Study, visits: Iterable[Visit]) -> str:
+    """Pages whose site or date is nowhere to be read or asked under the present names."""
+    names: dict[str, str] = {h.kind: h.name for h in study.header}
+    number = 0
+    for visit in visits:
+        on_page = {field.reading.field for field in visit.fields}
+        lost = (not visit.site and names["site"] not in on_page) or (
+            not visit.visit_date and names["date"] not in on_page
+        )
+        number += len(visit.pages) if lost else 0
+    if not number:
+        return ""
+    return (
+        f"{_count(number, 'page')} {'has' if number == 1 else 'have'} no place, because study.toml "
+        "calls the site or date field otherwise now"
+    )
+
+
+def _sites(study: Study, visits: Iterable[Visit]) -> str:
+    gone = [v.site for v in visits if v.site and study.site(v.site) is None]
+    if not gone:
+        return ""
+    sites = list(dict.fromkeys(gone))
+    one = "a site that is" if len(sites) == 1 else "sites that are"
+    return (
+        f"{_count(len(gone), 'visit')} {_are(len(gone))} of {one} not on the site list now "
+        f"({_listed(sites)}); {_rows(len(gone))} in the exports"
+    )
+
+
+def _day(text: str) -> date | None:
+    """The visit date; None where it waits, or is damaged in the record, which ``verify`` tells."""
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        return None
+
+
+def _season(study: Study, visits: Iterable[Visit]) -> str:
+    season, (first, last) = days.span(study), (study.season.first, study.season.last)
+    made = [day for v in visits if (day := _day(v.visit_date)) is not None]
+    outside = sum(not season.first <= day <= season.last for day in made)
+    if not outside:
+        return ""
+    lie = "lies" if outside == 1 else "lie"
+    return (
+        f"{_count(outside, 'visit')} {lie} outside the season ({first} to {last}); "
+        f"{_rows(outside)} in the exports"
+    )
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
+
+
+def _are(number: int) -> str:
+    return "is" if number == 1 else "are"
+
+
+def _rows(number: int) -> str:
+    return "its row stays" if number == 1 else "their rows stay"
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = len(names) - MOST_NAMED
+    return ", ".join(names[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")

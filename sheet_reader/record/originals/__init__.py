@@ -1,0 +1,1 @@
+"""Photos kept unchanged; backups of the whole record, and their way back."""

@@ -1,0 +1,1 @@
+"""Where people stand in a record, and how they are removed."""

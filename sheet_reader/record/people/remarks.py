@@ -1,0 +1,181 @@
+"""Remarks of people: on a visit, on the page on which they stand, or in the mail that brought a
+photo. Personal data.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+from sqlalchemy import Connection, delete, select
+
+from sheet_reader.errors import UsageError
+from sheet_reader.record.history.model import now
+from sheet_reader.record.history.writing import insert_new
+from sheet_reader.record.people.people import Person
+from sheet_reader.record.store import schema
+from sheet_reader.record.store.store import Record
+
+Place = tuple[str, str]
+"""Site and visit date."""
+Source = Literal["mail", "person"]
+LONGEST = 2_000
+BY_MAIL = "by mail: "
+"""Stands before what came by mail."""
+CAME_BY_MAIL = f"{BY_MAIL}it is in the record"
+COMMENTS = "comments"
+"""Marks what the comments area of a page says, typed up."""
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """What somebody said. ``source`` "mail": in a mail; "person": typed by hand.
+
+    ``mark`` (at most 64 characters) tells remarks apart: the same one is kept once for each visit.
+    ``author`` (a name or address, "" for unknown) is there for ``erase`` and leaves in no table.
+    """
+
+    source: Source
+    mark: str
+    author: str
+    text: str
+
+
+def add_to_visit(connection: Connection, place: Place, remark: Remark) -> bool:
+    """Keep a remark on a visit; False where it is known already. ``connection`` is writing."""
+    return _add(connection, place, None, remark)
+
+
+def add_to_photo(connection: Connection, photo_id: int, remark: Remark) -> bool:
+    """Keep what the mail said that brought a photo; it goes to the visits of the sheets in it.
+    False where it is known already, or the photo's sender was erased. ``connection`` is writing.
+    """
+    p = schema.photos.c
+    if connection.scalar(select(p.forgotten_at).where(p.id == photo_id)) is not None:
+        return False
+    own = Remark(remark.source, f"photo {photo_id}:{remark.mark}"[:64], remark.author, remark.text)
+    return _add(connection, ("", ""), None, own, photo_id)
+
+
+def add_to_page(connection: Connection, page_instance_id: int, remark: Remark) -> bool:
+    """Keep a remark on a page seen in a photo; it goes to the visit where the page belongs, now
+    and after a correction. False where it is known already. ``connection`` is writing.
+    """
+    mark = f"{page_instance_id}:{remark.mark}"[:64]
+    own = Remark(remark.source, mark, remark.author, remark.text)
+    return _add(connection, ("", ""), page_instance_id, own)
+
+
+def _add(
+    connection: Connection,
+    place: Place,
+    page_instance_id: int | None,
+    remark: Remark,
+    photo_id: int | None = None,
+) -> bool:
+    site, day = place
+    return insert_new(
+        connection,
+        schema.remarks,
+        page_instance_id=page_instance_id,
+        site=site,
+        visit_date=day,
+        source=remark.source,
+        mark=remark.mark,
+        author=remark.author,
+        text=remark.text[:LONGEST],
+        kept_at=now(),
+        photo_id=photo_id,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Remarks:
+    """All remarks, each as (id, text): ``of_visits`` by site and date, ``of_pages`` by page
+    instance.
+    """
+
+    of_visits: Mapping[Place, tuple[tuple[int, str], ...]]
+    of_pages: Mapping[int, tuple[tuple[int, str], ...]]
+
+    def on(self, place: Place, pages: Iterable[int]) -> tuple[str, ...]:
+        """The remarks on a visit and on its pages, in the order in which they came, each once: a
+        mail may bring two photos of a sheet.
+        """
+        found = set(self.of_visits.get(place, ()))
+        for page in pages:
+            found.update(self.of_pages.get(page, ()))
+        return tuple(dict.fromkeys(text for _, text in sorted(found)))
+
+
+def remarks_of(record: Record, *, of_mail: bool = True) -> Remarks:
+    """All remarks of a record; without what stands in mails, which was written to one person, there
+    is only said that one came.
+    """
+    r = schema.remarks.c
+    visits: dict[Place, list[tuple[int, str]]] = defaultdict(list)
+    pages: dict[int, list[tuple[int, str]]] = defaultdict(list)
+    s = schema.page_instances.c
+    query = select(r.id, r.page_instance_id, r.site, r.visit_date, r.text, r.source, r.photo_id)
+    with record.reading() as connection:
+        brought: dict[int, list[int]] = defaultdict(list)
+        for page in connection.execute(select(s.id, s.photo_id)):
+            brought[page.photo_id].append(page.id)
+        for row in connection.execute(query.order_by(r.id)):
+            mail = f"{BY_MAIL}{row.text}" if of_mail else CAME_BY_MAIL
+            said = row.id, mail if row.source == "mail" else row.text
+            if row.photo_id is not None:
+                for number in brought[row.photo_id]:
+                    pages[number].append(said)
+            elif row.page_instance_id is None:
+                visits[row.site, row.visit_date].append(said)
+            else:
+                pages[row.page_instance_id].append(said)
+    return Remarks(
+        {place: tuple(texts) for place, texts in visits.items()},
+        {page: tuple(texts) for page, texts in pages.items()},
+    )
+
+
+def typed_up(record: Record) -> dict[int, str]:
+    """What the comments say that were typed up, by page instance."""
+    r = schema.remarks.c
+    query = select(r.page_instance_id, r.mark, r.text).where(r.page_instance_id.is_not(None))
+    with record.reading() as connection:
+        rows = connection.execute(query).all()
+    return {
+        row.page_instance_id: row.text
+        for row in rows
+        if row.mark == f"{row.page_instance_id}:{COMMENTS}"
+    }
+
+
+def remarks_naming(connection: Connection, who: Person) -> tuple[int, ...]:
+    """The remarks that a person made or that name her."""
+    r = schema.remarks.c
+    rows = connection.execute(select(r.id, r.author, r.text))
+    return tuple(row.id for row in rows if who.named_in(row.author) or who.named_in(row.text))
+
+
+def forget_remarks(connection: Connection, ids: Iterable[int]) -> None:
+    """Remove these remarks. ``connection`` is writing."""
+    for remark_id in ids:
+        connection.execute(delete(schema.remarks).where(schema.remarks.c.id == remark_id))
+
+
+def type_up(record: Record, page_instance_id: int, text: str, by: str) -> None:
+    """Keep what the comments on a page say in place of what was typed up before; "" takes it out.
+
+    Raises :class:`UsageError` for a text that is too long.
+    """
+    text = " ".join(text.split())
+    if len(text) > LONGEST:
+        raise UsageError(f"a remark has at most {LONGEST:,} signs, this has {len(text):,}")
+    r = schema.remarks.c
+    mine = (r.page_instance_id == page_instance_id) & (r.mark == f"{page_instance_id}:{COMMENTS}")
+    with record.writing() as connection:
+        connection.execute(delete(schema.remarks).where(mine))
+        if text:
+            add_to_page(connection, page_instance_id, Remark("person", COMMENTS, by, text))

@@ -1,0 +1,248 @@
+"""Where a person is named: in the record, and in the coordinator's own files beside it."""
+
+from __future__ import annotations
+
+import zipfile
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from sqlalchemy import Connection, select
+
+from sheet_reader.intake.gather import INBOX
+from sheet_reader.intake.mail import is_mbox
+from sheet_reader.intake.names import natural_key
+from sheet_reader.intake.pdf import looks_like_pdf
+from sheet_reader.intake.tags import page_texts, tag_texts, texts_in
+from sheet_reader.numbers import RECORD
+from sheet_reader.record.history.naming import both_names, neutral_name
+from sheet_reader.record.originals import originals
+from sheet_reader.record.people.anonymise import at_work, decisions_naming, labels_naming
+from sheet_reader.record.people.people import Person
+from sheet_reader.record.people.remarks import remarks_naming
+from sheet_reader.record.store import schema
+from sheet_reader.record.store.engine import RECORD_FILE
+from sheet_reader.study.model import Study
+
+MOST_LINES = RECORD.most_trace_lines
+MOST_BYTES = 20_000_000
+"""Larger files, but for mail, are not looked through, and said to be so."""
+OWN = frozenset(f"{RECORD_FILE}{ending}" for ending in ("", "-wal", "-shm", "-journal"))
+SQLITE, PARQUET = b"SQLite format 3\0", b"PAR1"
+BACKUPS = frozenset({".tar", ".tgz", ".gz", ".zip"})
+
+
+@dataclass(frozen=True, slots=True)
+class Traces:
+    """What in the record names a person.
+
+    ``photos`` gives for each photo the ids of the origins that name her; ``names`` what the photos
+    are called, ``senders`` who sent them in how many ``mails``; ``decisions`` is the number of
+    those that she took, ``deciders`` under which names; ``reasons`` is the number of reasons given
+    for one that name her; ``remarks`` are those that she made or that name her; ``at_work`` is the
+    number of questions and photos that programs of hers hold now, ``labels`` that of sites' labels
+    that name her.
+    """
+
+    photos: dict[int, list[int]]
+    names: tuple[str, ...]
+    senders: tuple[str, ...]
+    mails: int
+    decisions: int
+    reasons: int
+    deciders: tuple[str, ...]
+    remarks: tuple[int, ...]
+    at_work: int
+    labels: int
+
+    @property
+    def any(self) -> bool:
+        """Whether there is anything at all."""
+        return bool(
+            self.photos
+            or self.decisions
+            or self.reasons
+            or self.remarks
+            or self.at_work
+            or self.labels
+        )
+
+
+def in_record(
+    connection: Connection, folder: Path, who: Person, hers: Collection[int] = ()
+) -> Traces:
+    """Photos whose origin, name or tags name the person, or that are ``hers`` (by their ids), and
+    decisions she took.
+    """
+    p, o = schema.photos.c, schema.origins.c
+    found: dict[int, list[int]] = {}
+    senders: dict[str, None] = {}
+    mails: set[tuple[str, ...]] = set()
+    query = select(o.id, o.photo_id, o.sender, o.file_name, o.subject, o.container, o.sent_at)
+    for row in connection.execute(query.order_by(o.photo_id)):
+        if row.photo_id in hers or any(who.named_in(text) for text in row[2:6]):
+            found.setdefault(row.photo_id, []).append(row.id)
+            if row.sender:
+                senders[row.sender] = None
+                mails.add((row.sender, row.sent_at, row.subject, row.container))
+    names: list[str] = []
+    photos = select(p.id, p.name, p.original, p.forgotten_at).order_by(p.id)
+    for photo_id, name, original, forgotten_at in connection.execute(photos):
+        has_tags = forgotten_at is None and original
+        if (
+            photo_id in found
+            or photo_id in hers
+            or who.named_in(name)
+            or (has_tags and _in_tags(originals.at(folder, original), who))
+        ):
+            found.setdefault(photo_id, [])
+            names.append(both_names(photo_id, name))
+    takers, reasons = decisions_naming(connection, who)
+    return Traces(
+        photos=found,
+        names=tuple(names),
+        senders=tuple(senders),
+        mails=len(mails),
+        decisions=len(takers),
+        deciders=tuple(dict.fromkeys(takers)),
+        reasons=reasons,
+        remarks=remarks_naming(connection, who),
+        at_work=at_work(connection, who),
+        labels=labels_naming(connection, who),
+    )
+
+
+def _in_tags(original: originals.File, who: Person) -> bool:
+    try:
+        data = original.read_bytes()
+    except OSError:
+        return False
+    return any(who.named_in(text) for text in tag_texts(data))
+
+
+def in_her_files(study: Study, who: Person) -> tuple[str, ...]:
+    """A line for each of the coordinator's own files in the study's folder that names a person."""
+    sites = [
+        f"the site list names this contact for site {site.number}: edit it, and print a sheet "
+        "of this site anew if its label changes"
+        for site in study.sites
+        if who.named_in(site.contact) or who.named_in(site.label)
+    ]
+    inbox = sorted(
+        (path for path in (study.folder / INBOX).rglob("*") if path.is_file()),
+        key=lambda path: natural_key(path.name),
+    )
+    named = [path.name for path in inbox if who.named_in(path.name)]
+    inside = [
+        path.name
+        for path in inbox
+        if not who.named_in(path.name) and any(map(who.named_in, texts_in(path)))
+    ]
+    return (
+        *sites,
+        *_capped(f"a file in the inbox bears the name: {name}" for name in named),
+        *_capped(f"a file in the inbox names this person inside: {name}" for name in inside),
+        *_capped(_other_files(study.folder, who)),
+    )
+
+
+def copies_of(folder: Path, digests: Collection[str], photo_ids: Collection[int]) -> list[str]:
+    """A line for each file in the study's folder that shows one of these photos still: the photo
+    itself, by its SHA-256, and pictures drawn from it, by their neutral name.
+    """
+    drawn = {neutral_name(number) for number in photo_ids}
+    inbox = (path for path in sorted((folder / INBOX).rglob("*")) if path.is_file())
+    return [
+        *_capped(
+            f"a file in the inbox is such a photo as it came: {path.relative_to(folder)}"
+            for path in inbox
+            if originals.sha256_of(path) in digests
+        ),
+        *_capped(
+            f"a picture was drawn from such a photo: {path.relative_to(folder)}"
+            for path in _files(folder)
+            if path.stem in drawn or path.stem.rpartition("-")[0] in drawn
+        ),
+    ]
+
+
+def backups_in(study: Study) -> tuple[str, ...]:
+    """A line for each file in the study's folder that looks like an earlier backup."""
+    found = [
+        path.relative_to(study.folder).as_posix()
+        for path in _files(study.folder)
+        if _may_be_backup(path, _head(path))
+    ]
+    return tuple(
+        _capped(f"{name} may be a backup made before, which holds it still" for name in found)
+    )
+
+
+def _files(folder: Path) -> Iterator[Path]:
+    """The coordinator's files outside the inbox and the record's own."""
+    kept = {originals.FOLDER, INBOX, *OWN}
+    for path in sorted(folder.rglob("*")):
+        own = path.relative_to(folder).parts[0] in kept
+        if not own and not path.is_symlink() and path.is_file():
+            yield path
+
+
+def _other_files(folder: Path, who: Person) -> Iterator[str]:
+    """Older tables, overlays, letters, notes: by their names, and by what they say."""
+    for path in _files(folder):
+        shown, head = path.relative_to(folder).as_posix(), _head(path)
+        if who.named_in(path.name):
+            yield f"a file bears the name: {shown}"
+        elif _is_closed(path, head):
+            continue
+        elif any(map(who.named_in, (*texts_in(path), *_more_texts(path, head)))):
+            yield f"a file names this person: {shown}"
+
+
+def not_looked_into(study: Study) -> list[str]:
+    """A line for each file that may name a person and can't be looked into."""
+    return _capped(
+        f"this can't be looked into, see for yourself: {path.relative_to(study.folder)}"
+        for path in _files(study.folder)
+        if _is_closed(path, head := _head(path)) and not _may_be_backup(path, head)
+    )
+
+
+def _is_closed(path: Path, head: bytes) -> bool:
+    large = path.stat().st_size > MOST_BYTES and not is_mbox(head)
+    return large or head.startswith(PARQUET) or _may_be_backup(path, head)
+
+
+def _may_be_backup(path: Path, head: bytes) -> bool:
+    return path.suffix.lower() in BACKUPS or head.startswith(SQLITE)
+
+
+def _head(path: Path) -> bytes:
+    try:
+        with path.open("rb") as stream:
+            return stream.read(16)
+    except OSError:
+        return b""
+
+
+def _more_texts(path: Path, head: bytes) -> Iterator[str]:
+    """What stands on the pages of a PDF, and in the sheets of a workbook."""
+    try:
+        if looks_like_pdf(head):
+            yield from page_texts(path)
+        elif zipfile.is_zipfile(path):
+            left = MOST_BYTES
+            with zipfile.ZipFile(path) as archive:
+                for member in archive.infolist():
+                    with archive.open(member) as stream:
+                        data = stream.read(left)
+                    left -= len(data)
+                    yield data.decode("utf-8", "replace")
+    except Exception:  # decoders do not document what hostile bytes make them raise
+        return
+
+
+def _capped(lines: Iterable[str]) -> list[str]:
+    found = list(lines)
+    more = len(found) - MOST_LINES
+    return found[:MOST_LINES] + ([f"and {more} more like this"] if more > 0 else [])

@@ -1,0 +1,1 @@
+"""The record as a place: engine, schema, steps, checksums, opening, claims."""

@@ -1,0 +1,214 @@
+"""Opening the database, and the one boundary where its errors become ours."""
+
+from __future__ import annotations
+
+import errno
+import os
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, Literal
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event
+from sqlalchemy.exc import DBAPIError, SQLAlchemyError
+from sqlalchemy.exc import TimeoutError as SQLAlchemyTimeout
+from sqlalchemy.pool import QueuePool
+
+from sheet_reader.errors import RecordError, SheetReaderError, StorageError, UnavailableError
+from sheet_reader.numbers import RECORD
+from sheet_reader.record.store.address import PLACE_FILE
+from sheet_reader.record.store.address import URL_VARIABLE as URL_VARIABLE
+
+RECORD_FILE = "record.sqlite"
+BUSY_SECONDS = RECORD.busy_seconds
+FULL = "the disk is full or failing; nothing that was saved before is lost"
+MAKE_ROOM = "free some space and run the command again"
+AGAIN = "run the command again"
+
+
+def open_engine(url: str | URL) -> Engine:
+    """An engine for ``url``. On SQLite: write-ahead log, foreign keys, every commit on disk,
+    patient with other writers; a connection with the execution option ``writes`` takes the write
+    lock when its transaction begins.
+    """
+    name = url.drivername if isinstance(url, URL) else url
+    if not name.startswith("sqlite"):
+        return create_engine(url, pool_pre_ping=True)
+    engine = create_engine(url, poolclass=QueuePool, connect_args={"timeout": BUSY_SECONDS})
+    event.listen(engine, "connect", _set_up_sqlite)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def has_record(folder: Path) -> bool:
+    """Whether the study in ``folder`` has a record already."""
+    if os.environ.get(URL_VARIABLE):
+        return True
+    return (folder / RECORD_FILE).exists() or (folder / PLACE_FILE).exists()
+
+
+def sqlite_url(file: Path) -> URL:
+    """The URL of a SQLite file: built from parts, so that no sign in a path has a meaning."""
+    return URL.create("sqlite", database=str(file.absolute()))
+
+
+def connect_unchanged(file: Path) -> sqlite3.Connection:
+    """A connection to a SQLite file that nobody writes; nothing is made beside it."""
+    address = f"{file.absolute().as_uri()}?mode=ro&immutable=1"
+    return sqlite3.connect(address, uri=True, check_same_thread=False)
+
+
+def unchanging_engine(file: Path) -> Engine:
+    """An engine on :func:`connect_unchanged`."""
+    engine = create_engine(
+        "sqlite://", poolclass=QueuePool, creator=lambda: connect_unchanged(file)
+    )
+    event.listen(engine, "connect", _set_up_unchanging)
+    event.listen(engine, "begin", _begin_sqlite)
+    return engine
+
+
+def _set_up_unchanging(connection: sqlite3.Connection, _record: Any) -> None:
+    connection.isolation_level = None
+    connection.execute("PRAGMA trusted_schema = OFF")
+
+
+def steady_view(engine: Engine) -> dict[str, Any]:
+    """Execution options under which all queries of a transaction see one state of the record."""
+    return {} if engine.dialect.name == "sqlite" else {"isolation_level": "REPEATABLE READ"}
+
+
+def _set_up_sqlite(connection: sqlite3.Connection, _record: Any) -> None:
+    connection.isolation_level = None
+    for pragma in (
+        f"busy_timeout = {BUSY_SECONDS * 1000}",
+        "journal_mode = WAL",
+        "synchronous = FULL",
+        "foreign_keys = ON",
+        "trusted_schema = OFF",
+    ):
+        connection.execute(f"PRAGMA {pragma}")
+
+
+def _begin_sqlite(connection: Connection) -> None:
+    writes = connection.get_execution_options().get("writes", False)
+    connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+@contextmanager
+def our_errors(where: Path | str) -> Iterator[None]:
+    """Turn errors of the database and the file system into ours, with the place and a remedy."""
+    try:
+        yield
+    except SheetReaderError:
+        raise
+    except SQLAlchemyError as error:
+        raise translated(error, where) from error
+    except UnicodeDecodeError as error:
+        raise damaged(where) from error
+    except OSError as error:
+        raise storage_error(error, where) from error
+
+
+def damaged(where: Path | str) -> RecordError:
+    """The error for a record that the database can't make sense of."""
+    return RecordError("the record is damaged", where=where, remedy="put back the latest backup")
+
+
+Kind = Literal["full", "read-only", "busy", "damaged", "unreachable", "other"]
+SQLITE_KINDS: dict[int, Kind] = {
+    sqlite3.SQLITE_FULL: "full",
+    sqlite3.SQLITE_IOERR: "full",
+    sqlite3.SQLITE_READONLY: "read-only",
+    sqlite3.SQLITE_CANTOPEN: "read-only",
+    sqlite3.SQLITE_PERM: "read-only",
+    sqlite3.SQLITE_BUSY: "busy",
+    sqlite3.SQLITE_LOCKED: "busy",
+    sqlite3.SQLITE_PROTOCOL: "busy",
+    sqlite3.SQLITE_CORRUPT: "damaged",
+    sqlite3.SQLITE_NOTADB: "damaged",
+}
+"""Primary result codes: https://www.sqlite.org/rescode.html"""
+SQLSTATE_KINDS: dict[str, Kind] = {
+    "53100": "full",
+    "25006": "read-only",
+    "42501": "read-only",
+    "55P03": "busy",
+    "40001": "busy",
+    "40P01": "busy",
+    "55006": "busy",
+    "57014": "busy",
+    "25P03": "busy",
+    "57P01": "unreachable",
+    "57P02": "unreachable",
+    "57P03": "unreachable",
+    "57P05": "unreachable",
+    "53300": "unreachable",
+    "58030": "full",
+    "XX001": "damaged",
+    "XX002": "damaged",
+}
+"""PostgreSQL's codes: appendix A of its documentation,
+https://www.postgresql.org/docs/current/errcodes-appendix.html; all of class 08 (connection
+exception) count as unreachable.
+"""
+
+
+def kind_of(error: SQLAlchemyError) -> Kind:
+    """What went wrong, by the code that the driver gave."""
+    cause = error.orig if isinstance(error, DBAPIError) else None
+    code = getattr(cause, "sqlite_errorcode", None)
+    if code is not None:
+        return SQLITE_KINDS.get(code & 0xFF, "other")
+    if isinstance(cause, sqlite3.OperationalError):  # without a code: text that is no UTF-8
+        return "damaged"
+    state = getattr(cause, "sqlstate", None)
+    if state is not None:
+        return "unreachable" if state[:2] == "08" else SQLSTATE_KINDS.get(state, "other")
+    if isinstance(error, SQLAlchemyTimeout):
+        return "busy"
+    if not isinstance(error, DBAPIError):
+        return "other"
+    lost = error.connection_invalidated or error.statement is None
+    return "unreachable" if lost else "other"
+
+
+def translated(error: SQLAlchemyError, where: Path | str) -> SheetReaderError:
+    """Our error for one of the database."""
+    said = str(error.orig) if isinstance(error, DBAPIError) and error.orig else str(error)
+    first_line = next(iter(said.splitlines()), type(error).__name__)
+    match kind_of(error):
+        case "full":
+            return StorageError(FULL, where=where, remedy=MAKE_ROOM)
+        case "read-only":
+            return StorageError(
+                "the record cannot be written",
+                where=where,
+                remedy="check that the folder exists and that you may write there",
+            )
+        case "busy":
+            return UnavailableError(
+                "another program keeps the record busy",
+                where=where,
+                remedy=f"nothing is lost; wait until it has ended, then {AGAIN}",
+            )
+        case "damaged":
+            return damaged(where)
+        case "unreachable":
+            return UnavailableError(
+                f"the database can't be reached ({first_line})",
+                where=where,
+                remedy=f"nothing is lost; check {URL_VARIABLE} and that the database server "
+                f"runs, then {AGAIN}",
+            )
+    return RecordError(f"the database says: {first_line}", where=where)
+
+
+def storage_error(error: OSError, where: Path | str) -> StorageError:
+    """Our error for one of the file system."""
+    place = error.filename or where
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return StorageError(FULL, where=place, remedy=MAKE_ROOM)
+    said = (error.strerror or str(error)).lower()
+    return StorageError(said, where=place, remedy="nothing that was saved before is lost")

@@ -1,0 +1,303 @@
+"""The record of one study: photos, what was read in them, and what people decided.
+
+>>> with Record.open(study) as record:  # doctest: +SKIP
+...     for item in record.pending():
+...         record.decide(item.reading_id, Accept(), by="Ada")
+"""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Iterator, Sequence
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from types import TracebackType
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import Connection, Engine, select
+
+from sheet_reader.errors import UsageError
+from sheet_reader.record.history import (
+    answering,
+    audited,
+    deciding,
+    history,
+    loading,
+    meaning_answers,
+    rows,
+    study_edits,
+    writing,
+)
+from sheet_reader.record.history.answers import FieldAnswer
+from sheet_reader.record.history.lines import ReadingRow, Waiting
+from sheet_reader.record.history.model import (
+    Answer,
+    AuditedField,
+    FieldImages,
+    HistoryEntry,
+    PhotoLine,
+    Rival,
+    Summary,
+    Thresholds,
+    VisitRow,
+)
+from sheet_reader.record.history.naming import neutral_name
+from sheet_reader.record.history.states import Visit
+from sheet_reader.record.originals import originals
+from sheet_reader.record.store import checksums, opening, place, schema
+from sheet_reader.record.store.address import checked_address
+from sheet_reader.record.store.engine import (
+    RECORD_FILE,
+    open_engine,
+    our_errors,
+    sqlite_url,
+    steady_view,
+)
+from sheet_reader.record.store.engine import URL_VARIABLE as URL_VARIABLE
+from sheet_reader.record.store.log_pair import marked, must_be_a_pair
+from sheet_reader.record.store.migrations import migrate
+from sheet_reader.study.model import Study
+
+NO_THRESHOLDS = Thresholds()
+
+
+class Record:
+    """An open record; a context manager. All methods see what is in the database now."""
+
+    def __init__(
+        self,
+        study: Study,
+        engine: Engine,
+        where: str,
+        thresholds: Thresholds,
+        view: opening.ReadOnlyView | None = None,
+    ) -> None:
+        self.study = study
+        self.thresholds = thresholds
+        self.view = view
+        self._resources = ExitStack()
+        self.folder: Path = study.folder
+        self.engine = engine
+        self.where = where
+        self._state: tuple[loading.Stamp, list[Visit]] | None = None
+
+    @classmethod
+    def open(
+        cls,
+        study: Study,
+        url: str | None = None,
+        *,
+        thresholds: Thresholds = NO_THRESHOLDS,
+        for_reading: bool = False,
+        of_any_study: bool = False,
+    ) -> Record:
+        """Open the study's record, made and brought up to date as needed.
+
+        ``url`` is an SQLAlchemy URL; without one the environment variable SHEET_READER_RECORD is
+        asked, else ``record.sqlite`` in the study folder is it. With ``for_reading`` a record in a
+        folder that may not be written is opened to be looked at, and nothing is written. Fields
+        accepted with less than ``thresholds`` are asked about. Raises :class:`StorageError`,
+        :class:`RecordError` (also where photos are kept that the record knows nothing of), and
+        :class:`UsageError` where it holds another study's pages or values under words that have
+        changed since (``of_any_study`` opens it all the same).
+        """
+        url = url or os.environ.get(URL_VARIABLE) or ""
+        file = study.folder / RECORD_FILE
+        where = "the record database" if url else str(file)
+        with ExitStack() as resources, our_errors(where):
+            if url:
+                record = cls(study, open_engine(checked_address(url)), where, thresholds)
+            else:
+                opening.must_not_be_blank(study.folder)
+                must_be_a_pair(file)
+                if for_reading and file.exists() and not opening.may_write(file):
+                    view = resources.enter_context(opening.for_reading(file))
+                    record = cls(study, view.engine, where, thresholds, view)
+                else:
+                    opening.must_be_writable(file)
+                    opening.make_private(study.folder)
+                    record = cls(study, open_engine(sqlite_url(file)), where, thresholds)
+            resources.callback(record.engine.dispose)
+            if url and for_reading:
+                opening.must_be_present(record.engine, where)
+            else:
+                migrate(record.engine)
+            known = bool(url) and place.must_match(record.reading, study.folder)
+            opening.must_know_its_photos(record.reading, study.folder, where)
+            if not of_any_study:
+                with record.reading() as connection:
+                    study_edits.refuse_another_study(connection, study)
+                    meaning_answers.must_be_said(connection, study)
+                if not for_reading:
+                    meaning_answers.label_sites(record.reading, record.writing, study)
+            if url and not (known or for_reading):
+                place.note_place(record.writing, study.folder, url)
+            record._resources = resources.pop_all()
+        return record
+
+    def close(self) -> None:
+        """Close every connection."""
+        self._resources.close()
+
+    def __enter__(self) -> Record:
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        error: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A connection with one unchanging view of the record."""
+        with our_errors(self.where), self.engine.connect() as plain:
+            connection = plain.execution_options(**steady_view(self.engine))
+            with connection.begin():
+                yield connection
+            if self.view is not None:
+                self.view.must_be_unchanged()
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """A connection inside one writing transaction: all of it is kept, or nothing.
+
+        Every row that is written in it gets its checksum.
+        """
+        if self.view is not None:
+            opening.must_be_writable(self.view.file)
+        with our_errors(self.where), self.engine.connect() as plain:
+            connection = plain.execution_options(writes=True)
+            with connection.begin(), marked(connection), checksums.kept(connection):
+                yield connection
+
+    def state(self) -> list[Visit]:
+        """Every visit with all its fields as they stand now."""
+        with self.reading() as connection:
+            stamp = loading.stamp(connection)
+            if self._state is None or self._state[0] != stamp:
+                self._state = stamp, loading.load_visits(connection, self.study, self.thresholds)
+            return list(self._state[1])
+
+    def state_aside(self) -> list[Visit]:
+        """The visits that the sheets set aside would be."""
+        with self.reading() as connection:
+            return loading.load_visits(connection, self.study, self.thresholds, aside=True)
+
+    def pending(self) -> list[Waiting]:
+        """What waits for a person: photo by photo, site and date first."""
+        return rows.waiting(self.study, self.state())
+
+    def images(self, reading_id: int) -> FieldImages:
+        """The crops of a reading's boxes and the place around them."""
+        from sheet_reader.record.originals.context import field_images  # OpenCV: for pictures alone
+
+        with self.reading() as connection:
+            return field_images(connection, self.study, reading_id)
+
+    def sheet_picture(self, page_instance_id: int) -> NDArray[np.uint8] | None:
+        """A whole page laid straight, grey uint8 (H, W); None where its photo can't be opened."""
+        from sheet_reader.record.originals.context import sheet_picture
+
+        with self.reading() as connection:
+            return sheet_picture(connection, self.study, page_instance_id)
+
+    def photo_path(self, photo_id: int) -> originals.File:
+        """The kept original of a photo."""
+        with self.reading() as connection:
+            query = select(schema.photos.c.original).where(schema.photos.c.id == photo_id)
+            original = connection.scalar(query)
+        if original is None:
+            raise UsageError(f"there is no photo {photo_id} in the record")
+        if not original:
+            raise UsageError(f"{neutral_name(photo_id)} was typed in by hand: it has no picture")
+        return originals.at(self.folder, str(original))
+
+    def decide(
+        self,
+        reading_id: int,
+        answer: Answer,
+        by: str,
+        *,
+        blind: bool = False,
+        rivals: Sequence[Rival] | None = None,
+    ) -> None:
+        """Keep a person's answer, on the disk when this returns.
+
+        ``blind`` marks answers given without seeing what was read. ``rivals`` are the values of
+        other photos that the person was told of (:attr:`Waiting.rivals`); None means those that a
+        question about this reading names now. Raises :class:`UsageError` for an answer that cannot
+        be one, with what is wrong about it.
+        """
+        if rivals is None:
+            rivals = rows.rivals_of(self.state(), reading_id)
+        self.answer([FieldAnswer(reading_id, answer, tuple(rivals), blind=blind)], by)
+
+    def answer(self, answers: Sequence[FieldAnswer], by: str) -> None:
+        """Keep an answer of several decisions, whole or not at all.
+
+        Raises :class:`UsageError` where a decision cannot be.
+        """
+        with self.writing() as connection:
+            answering.add_answer(connection, self.study, answers, by)
+
+    def undo_last(self, by: str) -> deciding.Undone | None:
+        """Take back this person's last standing decision, about a field or a sheet; None: none."""
+        with self.writing() as connection:
+            return deciding.take_back_last(connection, by)
+
+    def readings(self) -> list[ReadingRow]:
+        """One row per field and photo, with its status as of now."""
+        return rows.reading_rows(self.state())
+
+    def visits(self) -> list[VisitRow]:
+        """One row per visit, pages and photos merged."""
+        return rows.visit_rows(self.study, self.state())
+
+    def accepted_sample(self, n: int, rng: np.random.Generator) -> list[Waiting]:
+        """``n`` accepted values drawn at random, for a second view."""
+        return rows.accepted_sample(self.study, self.state(), n, rng)
+
+    def audited(self) -> list[AuditedField]:
+        """The accepted fields that audits drew, each once."""
+        visits = self.state()
+        with self.reading() as connection:
+            return audited.audited_fields(connection, visits)
+
+    def history(self, site: str, visit_date: str) -> list[HistoryEntry]:
+        """How each value of a visit came to be, field by field, oldest first."""
+        visits, aside = self.state(), self.state_aside()
+        with self.reading() as connection:
+            return history.of_visit(connection, visits, aside, self.study, site, visit_date)
+
+    def photos(self) -> list[PhotoLine]:
+        """Every photo and its fate, oldest first."""
+        statuses = ("waiting", "read", "no sheet", "failed", "stopped")
+        with self.reading() as connection:
+            return writing.photos_with(connection, statuses)
+
+    def unread(self) -> int:
+        """How many photos are not read yet."""
+        with self.reading() as connection:
+            return study_edits.unread(connection)
+
+    def notes(self) -> list[str]:
+        """What to know under the study file of today, one line each: see ``study_edits``."""
+        with self.reading() as connection:
+            around = study_edits.beside(connection, self.study)
+        return study_edits.notes(self.study, self.state(), around)
+
+    def summary(self) -> Summary:
+        """How the record stands."""
+        visits = self.state()
+        return Summary(
+            photos=dict(Counter(line.status for line in self.photos())),
+            fields=rows.counts_by_status(visits),
+            pages=sum(len(v.pages) for v in visits),
+            visits=len(visits),
+            waiting=sum(e.needs_review for v in visits for e in v.fields),
+        )
