@@ -24,7 +24,7 @@ from sheet_reader.decode.page_evidence import SeenBox
 from sheet_reader.digits.classes import CLASSES, EMPTY
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.sheet.model import Cell
+from sheet_reader.sheet.page import Cell
 
 EMPTY_AT = CLASSES.index(EMPTY)
 DIGITS = 10

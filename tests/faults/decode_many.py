@@ -42,7 +42,7 @@ from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import whole_book
-from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.sheet.page import BLANK, Page
 from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Site, Study

@@ -17,7 +17,7 @@ from sheet_reader.lab.scoring import (
     score_page,
     score_views,
 )
-from sheet_reader.sheet.model import Cell, Page, SheetCode
+from sheet_reader.sheet.page import Cell, Page, SheetCode
 from sheet_reader.simulate.truth import CellTruth, FieldTruth, PhotoTruth, SheetTruth
 from sheet_reader.vision.findings import BoxView, PhotoQuality, SheetView
 
