@@ -24,7 +24,7 @@ from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, numbe
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Occlusion, Reasons, because
-from sheet_reader.study.kinds import Listed, Range, Spelling, implausible
+from sheet_reader.study.kinds import Listed, Spelling
 from sheet_reader.study.model import FieldSpec
 
 ODD_COUNT = DECODE.odd_count
@@ -66,14 +66,11 @@ def history_probability(values: NDArray[np.int64], earlier: Sequence[int]) -> ND
 
 
 def _plausible(values: NDArray[np.int64], spelling: Spelling) -> NDArray[np.bool_]:
-    result = np.ones(len(values), bool)
     if isinstance(spelling, Listed):
-        result = np.isin(values, [int(text) for text in spelling.texts])
-    elif isinstance(spelling, Range):
-        if spelling.lowest is not None:
-            result &= values >= spelling.lowest
-        if spelling.highest is not None:
-            result &= values <= spelling.highest
+        return np.isin(values, [int(text) for text in spelling.texts])
+    low = values >= (spelling.lowest if spelling.lowest is not None else 0)
+    high = values <= (spelling.highest if spelling.highest is not None else np.iinfo(np.int64).max)
+    result: NDArray[np.bool_] = low & high
     return result
 
 
@@ -126,5 +123,5 @@ def _range_flags(spelling: Spelling, raw: NumberPosterior, value: int) -> Reason
     written = raw.ranked()[0][0]
     if written != value and not raw.overrules(value):
         written = value
-    reasons = [implausible(spelling, number) for number in (value, written)]
+    reasons = [spelling.against(number) for number in (value, written)]
     return next(((reason,) for reason in reasons if reason), ())

@@ -32,7 +32,7 @@ from sheet_reader.record.store import schema
 from sheet_reader.record.store.leases import Leases
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
-from sheet_reader.sheet.model import AreaKind
+from sheet_reader.sheet.page import AreaKind
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 

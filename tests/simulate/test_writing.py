@@ -37,9 +37,9 @@ from sheet_reader.simulate.sources import (
 )
 from sheet_reader.simulate.truth import CellTruth, FieldTruth
 from sheet_reader.simulate.values import Visit, random_visit, wrong_total
-from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.site_numbers import is_valid
 
 
 def test_paper_sizes_are_those_of_the_standards() -> None:
