@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import SeenBox
-from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.digits.classes import CLASSES, EMPTY
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.sheet.page import Cell

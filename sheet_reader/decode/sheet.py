@@ -32,7 +32,7 @@ from sheet_reader.decode.sites import judge_site
 from sheet_reader.decode.sums import balanced_doubt, exceeded, most_settled, settled, usable
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.decode.writer import shipped_model
-from sheet_reader.digits.types import BoxReadings
+from sheet_reader.digits.classes import BoxReadings
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Occlusion, Reason, because
 from sheet_reader.sheet.page import BLANK

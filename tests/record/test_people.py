@@ -18,6 +18,7 @@ from photographed_page import SAMPLE, kept, photographed, seen_page
 from PIL import Image
 from sqlalchemy import LargeBinary, String
 from stand_in import says
+from thorough import every
 
 from sheet_reader.intake.pictures import open_picture
 from sheet_reader.reading.field_pictures import _around
@@ -202,9 +203,10 @@ def test_a_photo_that_was_bare_is_blanked_once_its_sheet_is_known(
     check_blanked(written)
 
 
-@pytest.mark.parametrize(
-    "step", ["_replace", "_remove_replaced", "making the picture", "forget_names"]
-)
+STEPS = ("_replace", "_remove_replaced", "making the picture", "forget_names")
+
+
+@pytest.mark.parametrize("step", every(2, STEPS))
 def test_a_killed_blanking_is_finished(
     written: Study, monkeypatch: pytest.MonkeyPatch, step: str
 ) -> None:
