@@ -15,7 +15,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.intake.types import Origin
 from sheet_reader.reasons import Code, Reasons, because
 from sheet_reader.record.history import writing

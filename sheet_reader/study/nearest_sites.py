@@ -13,7 +13,7 @@ def nearest_sites(number: str, sites: Sequence[Site], most: int = 3) -> tuple[Si
     """The sites whose numbers a typing mistake most easily turns into ``number``: by the fewest
     digits typed wrongly, left out, put in or swapped with their neighbour; at most two.
     """
-    ranked = sorted((_mistakes(number, site.number), i) for i, site in enumerate(sites))
+    ranked = sorted((typing_mistakes(number, site.number), i) for i, site in enumerate(sites))
     return tuple(sites[i] for mistakes, i in ranked if mistakes <= 2)[:most]
 
 
@@ -24,7 +24,7 @@ def did_you_mean(number: str, sites: Sequence[Site]) -> str:
     return f"did you mean {' or '.join(listed)}?" if listed else ""
 
 
-def _mistakes(typed: str, meant: str) -> int:
+def typing_mistakes(typed: str, meant: str) -> int:
     """Typing mistakes between two numbers (restricted Damerau–Levenshtein distance: Damerau,
     Communications of the ACM 7 (1964), 171–176).
     """
