@@ -4,5 +4,6 @@
 # the whole matrices. SHEET_READER_ENV names another place for the virtual environment (.venv).
 set -euo pipefail
 cd "$(dirname "$0")/.."
+unset PYTHONDONTWRITEBYTECODE # what is imported is compiled once and kept, not once in each process
 bash tests/set_up.sh
 exec "${SHEET_READER_ENV:-.venv}/bin/python" -m pytest -n auto --dist=worksteal "$@"

@@ -24,7 +24,7 @@ from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, numbe
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reasons, because
-from sheet_reader.study.kinds import Listed, Range, Spelling, implausible
+from sheet_reader.study.kinds import Listed, Spelling
 from sheet_reader.study.model import FieldSpec
 
 ODD_COUNT = DECODE.odd_count
@@ -38,14 +38,11 @@ History = Mapping[str, Mapping[str, Sequence[int]]]
 def with_range(posterior: NumberPosterior, spelling: Spelling) -> NumberPosterior:
     """The posterior with implausible values made less probable."""
     values = posterior.values
-    match spelling:
-        case Range(lowest, highest):
-            most = np.iinfo(np.int64).max if highest is None else highest
-            plausible = (values >= (lowest or 0)) & (values <= most)
-        case Listed(texts):
-            plausible = np.isin(values, [int(text) for text in texts])
-        case _:
-            return posterior
+    if isinstance(spelling, Listed):
+        plausible = np.isin(values, [int(text) for text in spelling.texts])
+    else:
+        most = np.iinfo(np.int64).max if spelling.highest is None else spelling.highest
+        plausible = (values >= (spelling.lowest or 0)) & (values <= most)
     return posterior.reweighted(np.where(plausible, 1.0, ODD_COUNT))
 
 
@@ -116,5 +113,5 @@ def _range_flags(spelling: Spelling, raw: NumberPosterior, value: int) -> Reason
     written = raw.ranked()[0][0]
     if written != value and not raw.overrules(value):
         written = value
-    reasons = [implausible(spelling, number) for number in (value, written)]
+    reasons = [spelling.against(number) for number in (value, written)]
     return next(((reason,) for reason in reasons if reason), ())

@@ -37,7 +37,6 @@ from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.days import mixed_orders, span
-from sheet_reader.study.kinds import Calendar
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.vision.findings import SheetView
 
@@ -252,12 +251,14 @@ def _judged_keys(
 ) -> dict[str, Judgement]:
     """Site and date, as far as they are written by hand on the page."""
     found: dict[str, Judgement] = {}
-    for spec in specs:
-        name, spelling = spec.name, spec.kind.spelling(study, spec)
-        if spec.kind.is_key and isinstance(spelling, Calendar):
+    for name in (spec.name for spec in specs if spec.kind.is_key):
+        if name == study.date_field.name:
             parts = {part: posteriors[name, part] for part in PARTS}
-            found[name] = judge_date(name, parts, spelling, today, Rules.CALENDAR in rules)
-        elif spec.kind.is_key:
+            found[name] = judge_date(
+                name, parts, study.season, today, Rules.CALENDAR in rules,
+                study.visits.tolerance_days,
+            )  # fmt: skip
+        else:
             sites = [site.number for site in study.sites]
             found[name] = judge_site(name, posteriors[name, ""], sites, Rules.SITES in rules)
     return found

@@ -39,10 +39,8 @@ from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, numbe
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reasons, because
-from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.days import Season, latest, turned
-from sheet_reader.study.kinds import Calendar
-from sheet_reader.study.nearest_sites import typing_mistakes
+from sheet_reader.study.site_numbers import is_valid, keying_mistakes
 
 OFF_LIST = DECODE.off_sites
 ODD_DATE = DECODE.odd_date
@@ -84,7 +82,7 @@ def _off_list(
 ) -> Judgement:
     """Flag a number that is not on the list; offer the one listed number a keying error away."""
     typed = written.zfill(max(map(len, sites)))
-    near = [n for n in sites if len(n) == len(typed) and typing_mistakes(typed, n) == 1]
+    near = [number for number in sites if keying_mistakes(typed, number) == 1]
     reason = because(Code.OFF_LIST, site=written, near=near, check_digit=is_valid(written))
     flagged = replace(judged, value=written, flags=(*judged.flags, reason))
     if len(near) == 1:
@@ -98,12 +96,14 @@ def _off_list(
 def judge_date(
     field: str,
     parts: Mapping[str, NumberPosterior],
-    calendar: Calendar,
+    season: Season,
     today: date,
     use_calendar: bool = True,
+    tolerance_days: int = 0,
 ) -> Judgement:
     """Judge the date from the posteriors of its parts ``day``, ``month`` and ``year``. A visit can
-    lie on a day of the ``calendar``, not after the day that follows ``today``, on which it came in.
+    lie ``tolerance_days`` before and after the ``season``, not after the day that follows
+    ``today``, on which it came in.
     """
     hidden = [why for name in PARTS for why in parts[name].hidden]
     flags = tuple(flag for name in PARTS for flag in box_flags(parts[name], name))
@@ -119,7 +119,7 @@ def judge_date(
         return Judgement(field, None, 0.0, flags or (because(Code.NO_DATE),))
     likely = _Likelihood.of(parts)
     doubt = min((box_doubt(parts[name], name) for name in PARTS), key=itemgetter(0))[1]
-    season, tolerance = calendar.season, timedelta(days=calendar.tolerance_days)
+    tolerance = timedelta(days=tolerance_days)
     first, last = season.first - tolerance, min(season.last + tolerance, latest(today))
     days = [first + timedelta(days=i) for i in range((last - first).days + 1)]
     judged = _judge(field, likely, season, today, days if use_calendar else None)

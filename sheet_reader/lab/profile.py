@@ -20,9 +20,10 @@ import click
 import cv2
 import numpy as np
 
+from sheet_reader.demo.samples import sample_folder
 from sheet_reader.digits.again import read_sheet
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture
 from sheet_reader.lab.baselines import tesseract
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import data_option, json_option
@@ -32,7 +33,6 @@ from sheet_reader.lab.work_counts import WorkCounts, counted
 from sheet_reader.numbers import LAB
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.simulate.samples import sample_folder
 from sheet_reader.simulate.study_photos import photo_of
 from sheet_reader.study.reader import read_study
 from sheet_reader.vision.findings import SheetView
@@ -82,7 +82,7 @@ def read(data: bytes, book: LayoutBook, clock: StageClock) -> list[SheetView]:
     with timed(clock):
         with clock.within(DECODING):
             picture = next(iter(pictures_in(data, "photo.jpg")))
-        assert isinstance(picture, Picture), picture.reason
+        assert isinstance(picture, OpenedPicture), picture.reason
         found = read_picture(picture, study, book, study.season.last)
     return [item[0] for item in found if isinstance(item, tuple)]
 

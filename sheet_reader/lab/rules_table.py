@@ -18,16 +18,16 @@ import numpy as np
 from sheet_reader.decode.counts import History
 from sheet_reader.decode.error_share import clopper_pearson
 from sheet_reader.decode.sheet import Rules, decode_sheet
+from sheet_reader.demo.samples import SAMPLES
 from sheet_reader.digits.again import read_sheet
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import data_option, jobs_option, troubles_option
 from sheet_reader.lab.scoring import Score, score_page
 from sheet_reader.lab.sets import find_data
 from sheet_reader.numbers import LAB
 from sheet_reader.simulate.cases import Case, Desk, make_case
-from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.troubles import NONE, TROUBLES
 from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.vision.find import find_sheets
@@ -71,7 +71,7 @@ def scores_by_rules(case: Case, desk: Desk, threshold: float | None) -> tuple[Sc
     scores = tuple(Score(photos=1, sheets=len(case.truth.sheets)) for _ in MEASURED)
     book = desk.books[case.study]
     picture = next(iter(pictures_in(case.data, "photo.jpg")))
-    if not isinstance(picture, Picture):
+    if not isinstance(picture, OpenedPicture):
         return scores
     for view in find_sheets(picture.gray, book):
         sheet = next(

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from sheet_reader.decode.counts import History
 from sheet_reader.decode.pages import FieldReading, PageEvidence, PageReading
 from sheet_reader.decode.sheet import read_page
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, because
@@ -32,7 +32,7 @@ Found = tuple[SheetView, PageReading] | NoSheet
 
 def read_with_history(
     reader: Reader,
-    picture: Picture,
+    picture: OpenedPicture,
     study: Study,
     book: LayoutBook,
     today: date,

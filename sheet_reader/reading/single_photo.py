@@ -10,8 +10,7 @@ from typing import Literal
 
 from sheet_reader.decode.pages import FieldReading
 from sheet_reader.errors import UsageError, must_be, must_be_day, path_from
-from sheet_reader.intake.bounds import DEFAULT
-from sheet_reader.intake.pictures import too_many_bytes
+from sheet_reader.intake.files import DEFAULT, too_many_bytes
 from sheet_reader.numbers import READING
 from sheet_reader.reading import photo as photo_reading
 from sheet_reader.record.history.model import FoundPage

@@ -19,7 +19,7 @@ from sheet_reader.sheet.markers import EDGE_MM, MARKER_MM
 from sheet_reader.sheet.model import BLANK, SheetCode
 from sheet_reader.sheet.sizes import CAPITAL, HINT, INSTRUCTION, LABEL, TITLE
 from sheet_reader.study.model import HeaderField, Study
-from sheet_reader.study.words import Words
+from sheet_reader.study.words import SheetWords
 
 BOTTOM = FOOT + 1.4
 """Height of the bottom margin with its lines of text."""
@@ -67,7 +67,7 @@ def _title(title: str, room: float) -> list[Line] | None:
     return [(line, size or LABEL, "bold") for line in lines]
 
 
-def _page_of(words: Words, page: int, of: int) -> str:
+def _page_of(words: SheetWords, page: int, of: int) -> str:
     return words.page.format(page=page, pages=of)
 
 
@@ -86,7 +86,7 @@ def draw_title(draft: Draft, study: Study, code: SheetCode, of: int, width: floa
         draft.marks.append(Text(right, base, page, LABEL, "bold", "right"))
 
 
-def draw_counted_by(draft: Draft, words: Words, width: float) -> None:
+def draw_counted_by(draft: Draft, words: SheetWords, width: float) -> None:
     """Draw the space for who counted, between the top middle marker and the machine code."""
     left = (width + MARKER_MM) / 2 + _BESIDE_MARKER
     right = width - SIDE - CODE_MM - QUIET_MM - 0.4
@@ -104,7 +104,7 @@ def draw_counted_by(draft: Draft, words: Words, width: float) -> None:
         draft.marks.append(Text(left + 0.9, base, words.counted_by_hint, HINT, "italic"))
 
 
-def counted_by_fits(words: Words, width: float) -> bool:
+def counted_by_fits(words: SheetWords, width: float) -> bool:
     """Whether the words at the space for who counted fit into it."""
     room = (width - MARKER_MM) / 2 - _BESIDE_MARKER - SIDE - CODE_MM - QUIET_MM - 0.4
     label = text_width(words.counted_by, LABEL, "bold")
@@ -127,7 +127,7 @@ _FEET = (Foot(INSTRUCTION, 3, 3.9, 0.8), Foot(HINT, 4, 3.25, 0.6))
 """Small print and one line more only where the usual is not enough."""
 
 
-def foot_lines(words: Words, send_to: str, width: float) -> tuple[Foot, list[Line]] | None:
+def foot_lines(words: SheetWords, send_to: str, width: float) -> tuple[Foot, list[Line]] | None:
     """How to photograph the page and where to send the photo; None where it is too long."""
     room = title_room(width)
     for foot in _FEET:
@@ -140,7 +140,7 @@ def foot_lines(words: Words, send_to: str, width: float) -> tuple[Foot, list[Lin
     return None
 
 
-def _send_to(words: Words, address: str, room: float, size: float) -> list[str] | None:
+def _send_to(words: SheetWords, address: str, room: float, size: float) -> list[str] | None:
     """Where to send the photo in lines; an address that is wider than a line is parted once."""
     whole = wrap_even(words.send_to.format(address=address), room, size, "bold")
     if whole is not None:

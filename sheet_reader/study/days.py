@@ -57,6 +57,13 @@ def span(study: Study) -> Season:
     return Season(study.season.first - tolerance, study.season.last + tolerance)
 
 
+def expected_days(study: Study) -> tuple[date, ...]:
+    """The day of every visit of the season, from its first day on in steps of the interval."""
+    step, season = study.visits.interval_days, study.season
+    visits = (season.last - season.first).days // step + 1
+    return tuple(season.first + timedelta(days=number * step) for number in range(visits))
+
+
 def mixed_orders(study: Study) -> bool:
     """Whether some of those who count may write day and month the other way round than the sheet
     asks: people who write English are used to both, and so are those whose paper is Letter.

@@ -19,7 +19,7 @@ from PIL import Image
 
 from sheet_reader.cli.main import cli
 from sheet_reader.decode.pages import FieldReading, PageReading
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import worker
 from sheet_reader.reasons import Code, because, in_words
 from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode
@@ -53,7 +53,9 @@ def photo_bytes(said: Any) -> bytes:
     return stream.getvalue()
 
 
-def stand_in(picture: Picture, study: Study, _book: object, _today: date, /, **_: Any) -> list[Any]:
+def stand_in(
+    picture: OpenedPicture, study: Study, _book: object, _today: date, /, **_: Any
+) -> list[Any]:
     """Reads what the picture says; a plain text is the reason why there is no sheet."""
     row = picture.gray[0]
     said = json.loads(row[: int(np.argmin(row))].tobytes())

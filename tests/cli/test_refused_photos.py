@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from sheet_reader.cli.unread import still_unread
+from sheet_reader.cli.told_of_read import still_unread
 from sheet_reader.intake import pictures
 from sheet_reader.reading import worker
 from sheet_reader.reasons import Code, because, in_words

@@ -4,12 +4,12 @@ from datetime import date, timedelta
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.decode.posteriors import read_numbers
 from sheet_reader.decode.site_and_date import PARTS, judge_date
 from sheet_reader.reasons import Occlusion
 from sheet_reader.study.days import Season
-from sheet_reader.study.kinds import Calendar
 from sheet_reader.wording import words
 
 SEASON = Season(date(2026, 4, 20), date(2026, 8, 30))
@@ -19,10 +19,10 @@ TODAY = date(2026, 12, 31)
 def judge(stated, text, season=SEASON, today=TODAY, **options):
     boxes = stated(text).probabilities.reshape(3, 2, -1)
     parts = dict(zip(PARTS, read_numbers(boxes), strict=True))
-    return judge_date("visit_date", parts, Calendar(season, 0), today, **options)
+    return judge_date("visit_date", parts, season, today, **options)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.integers(0, (SEASON.last - SEASON.first).days), st.sampled_from(["02d", "2d", "<2d"]))
 def test_every_day_of_the_season_however_it_is_aligned(stated, offset, form):
     day = SEASON.first + timedelta(days=offset)
@@ -32,7 +32,7 @@ def test_every_day_of_the_season_however_it_is_aligned(stated, offset, form):
     assert judged.confidence > 0.999
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.integers(0, 999_999))
 def test_no_other_six_digits_pass_unasked(stated, number):
     text = f"{number:06d}"
@@ -71,7 +71,7 @@ def test_the_whole_date_hidden(stated):
     parts = dict(zip(PARTS, read_numbers(boxes), strict=True))
     covered = (Occlusion.COVERED, Occlusion.COVERED)
     parts = {part: replace(posterior, hidden=covered) for part, posterior in parts.items()}
-    judged = judge_date("visit_date", parts, Calendar(SEASON, 0), TODAY)
+    judged = judge_date("visit_date", parts, SEASON, TODAY)
     assert words(judged.flags) == "hidden: covered"
 
 

@@ -16,9 +16,10 @@ from sqlalchemy import select
 
 from sheet_reader.decode.pages import FieldReading, packed, unpacked
 from sheet_reader.decode.sheet import decode_page
+from sheet_reader.demo.samples import copy_sample
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
 from sheet_reader.reading import batch, decoding
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
@@ -33,7 +34,6 @@ from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import random_visit
@@ -157,7 +157,7 @@ def test_what_is_kept_decodes_as_vision_and_digits_would_tell(read_once: Path) -
     """A page decoded from the bytes kept of it, against the same page never packed."""
     study = read_study(read_once)
     (picture,) = open_pictures(read_once / INBOX / "1.jpg")
-    assert isinstance(picture, Picture)
+    assert isinstance(picture, OpenedPicture)
     ((_, first),) = read_picture(picture, study, LayoutBook(study), TODAY)  # type: ignore[misc]
     assert first.evidence is not None
     evidence = unpacked(packed(first.evidence))

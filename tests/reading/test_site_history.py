@@ -12,7 +12,7 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.decode.pages import FieldReading, PageReading
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.read_with_history import doubted_page
 from sheet_reader.reading.site_history import SiteHistory
@@ -28,7 +28,7 @@ SEEN: list[Any] = []
 
 
 def read_with_history(
-    picture: Picture, study: Study, book: object, today: date, *, history: Any = None
+    picture: OpenedPicture, study: Study, book: object, today: date, *, history: Any = None
 ) -> list[Any]:
     SEEN.append(history)
     return stand_in.read(picture, study, book, today)

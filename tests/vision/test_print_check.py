@@ -8,8 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture
 from sheet_reader.reasons import Code
 from sheet_reader.sheet.book import LayoutBook, Mismatch
 from sheet_reader.sheet.codes import PROOF
@@ -37,7 +37,7 @@ def proof(book: LayoutBook, scale: float, seed: int, paper: str = "A4") -> Paper
 def result(book: LayoutBook, paper: Paper, seed: int) -> str:
     photo = photograph([FilledSheet(paper)], TYPICAL, seed)
     picture = next(iter(pictures_in(photo.data, "proof.jpg")))
-    assert isinstance(picture, Picture)
+    assert isinstance(picture, OpenedPicture)
     found = find_sheets(picture.gray, book)
     assert [f.reason.code for f in found if isinstance(f, NoSheet)] == [Code.PRINT_CHECK]
     assert isinstance(found[0], NoSheet)

@@ -23,7 +23,6 @@ from sheet_reader.record.history.states import (
 )
 from sheet_reader.record.history.visits import visits_of
 from sheet_reader.sheet.model import BLANK
-from sheet_reader.study.kinds import implausible
 from sheet_reader.study.model import FieldSpec, Study
 
 UNKNOWN = because(Code.UNKNOWN_FIELD)
@@ -72,7 +71,7 @@ def _against(study: Study, read: StoredReading, spec: FieldSpec, threshold: floa
         return because(Code.STRICTER, allowed=study.allowed_error)
     if spec.kind.is_key or not (read.value or "").isdecimal():
         return None
-    return implausible(spec.kind.spelling(study, spec), int(read.value or ""))
+    return spec.kind.spelling(study, spec).against(int(read.value or ""))
 
 
 def _asked(read: StoredReading, reason: Reason) -> StoredReading:
