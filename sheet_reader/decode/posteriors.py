@@ -39,7 +39,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.pages import BoxEvidence, PageEvidence
-from sheet_reader.digits.types import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
+from sheet_reader.digits.classes import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Occlusion
 from sheet_reader.study.fields import OWN_DIGITS

@@ -19,7 +19,7 @@ from sheet_reader.decode.counts import History
 from sheet_reader.decode.error_share import clopper_pearson
 from sheet_reader.decode.sheet import Rules, decode_sheet
 from sheet_reader.demo.samples import SAMPLES
-from sheet_reader.digits.again import read_sheet
+from sheet_reader.digits.read import read_sheet
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.lab.held_out import held_out_hands

@@ -15,7 +15,7 @@ from sheet_reader.numbers import READING
 from sheet_reader.reading import photo as photo_reading
 from sheet_reader.record.history.model import FoundPage
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.kept_files import layout_files
+from sheet_reader.sheet.kept_layouts import layout_files
 from sheet_reader.study import days
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words

@@ -23,7 +23,7 @@ from sheet_reader.decode.posteriors import (
     unreadable_because,
 )
 from sheet_reader.decode.sheet import decode_sheet
-from sheet_reader.digits.types import CLASSES, BoxReadings
+from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.reasons import Code, Occlusion
 from sheet_reader.study.model import Plot
 from sheet_reader.study.site_numbers import damm, is_valid

@@ -38,7 +38,7 @@ from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.store.engine import URL_VARIABLE
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.sheet.page import BLANK, Page
 from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study

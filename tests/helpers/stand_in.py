@@ -19,10 +19,10 @@ from PIL import Image
 
 from sheet_reader.decode.pages import BoxEvidence, FieldReading, PageEvidence, PageReading
 from sheet_reader.decode.sheet import decode_page
-from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.digits.classes import CLASSES, EMPTY
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reasons import Code, Occlusion, Reasons, because, from_json, in_words
-from sheet_reader.sheet.model import Cell, Page, SheetCode
+from sheet_reader.sheet.page import Cell, Page, SheetCode
 from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.model import (
     CountField,

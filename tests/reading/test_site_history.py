@@ -19,7 +19,7 @@ from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import in_words
 from sheet_reader.record.history.model import BatchSummary, LeftEmpty, Value
 from sheet_reader.record.store.store import Record
-from sheet_reader.sheet.model import SheetCode
+from sheet_reader.sheet.page import SheetCode
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
