@@ -16,7 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.writer import DIGITS, FILE, centred, fit_model, model_text
+from sheet_reader.decode.writer import DIGITS, FILE, WriterModel, centred
 from sheet_reader.digits.classes import CLASSES
 from sheet_reader.digits.read import read_sheet
 from sheet_reader.lab.hands import hands_of
