@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.atomic import atomic_write, private_folder
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.demo.bean_season import SITES, WEEKS, MadeSheet, made_sheets
 from sheet_reader.demo.samples import copy_in_season
 from sheet_reader.intake.files import Origin

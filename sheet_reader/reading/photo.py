@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.page_evidence import PageEvidence, packed
-from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.decode.pages import FieldReading, PageEvidence, PageReading, packed
 from sheet_reader.intake.files import DEFAULT, Bounds, OpenedPicture, Readable
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.numbers import READING

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.intake.files import Origin
 from sheet_reader.reading.field_pictures import pack_boxes
 from sheet_reader.reasons import in_words

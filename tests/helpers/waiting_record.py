@@ -11,7 +11,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.demo.samples import copy_sample
 from sheet_reader.intake.files import Origin
 from sheet_reader.reading.field_pictures import context_png, pack_boxes, png_of

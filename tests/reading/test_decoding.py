@@ -14,9 +14,8 @@ import numpy as np
 import pytest
 from sqlalchemy import select
 
-from sheet_reader.decode.page_evidence import packed, unpacked
+from sheet_reader.decode.pages import FieldReading, packed, unpacked
 from sheet_reader.decode.sheet import decode_page
-from sheet_reader.decode.types import FieldReading
 from sheet_reader.demo.samples import copy_sample
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.gather import INBOX
