@@ -17,6 +17,7 @@ import numpy as np
 from PIL import Image
 from rich.console import Console
 
+import decided
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.blind import keyed_blind
@@ -58,7 +59,7 @@ def photos(study: Study, book: LayoutBook) -> None:
 
 def overlay(record: Record, out: Path) -> None:
     """The photograph with about three questions, smaller."""
-    waiting = [reading.photo_id for reading in record.pending()]
+    waiting = [reading.photo_id for reading in decided.pending(record)]
     chosen = min(sorted(set(waiting)), key=lambda photo: abs(waiting.count(photo) - 3))
     with tempfile.TemporaryDirectory() as folder:
         (drawn,) = write_overlays(record, chosen, Path(folder))
@@ -80,7 +81,7 @@ def review(record: Record, out: Path) -> None:
     ]
     shown = [q for q in questions if not keyed_blind(q, study)]
     first = min(shown, key=lambda q: q.reading.confidence).reading
-    rest = [waiting for waiting in record.pending() if waiting != first]
+    rest = [waiting for waiting in decided.pending(record) if waiting != first]
     screen = Console(
         file=io.StringIO(), width=80, record=True, force_terminal=True, color_system="truecolor",
         markup=False, highlight=False,

@@ -12,6 +12,7 @@ from typing import Any
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 import stand_in
+import decided
 from sqlalchemy import Connection as Database
 from sqlalchemy import text
 
@@ -66,12 +67,12 @@ def review(folder: Path, tell: Connection) -> None:
     """Answer everything that waits, telling each answer once it is given."""
     chance = random.Random(len(list(folder.iterdir())))
     with Record.open(stand_in.a_study(folder)) as record:
-        items = record.pending()
+        items = decided.pending(record)
         tell.send("ready")
         for item in items:
             value = "1004" if item.field == "site" else str(chance.randrange(60))
             answer = Unreadable() if chance.random() < 0.1 else Value(value)
-            record.decide(item.reading_id, answer, by="Ada")
+            decided.decide(record, item.reading_id, answer, by="Ada")
             tell.send((item.reading_id, None if isinstance(answer, Unreadable) else value))
 
 

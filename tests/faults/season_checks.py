@@ -13,6 +13,7 @@ from edited_study import Draft
 from season_meaning import Meaning
 from season_model import Model, Sheet
 
+import decided
 from sheet_reader.cli.main import cli
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.cells import texts
@@ -64,7 +65,7 @@ class Checks:
         )
         table = tables_of(study, facts_of(record)).rows.iloc[:, : len(study.fields) + 1]
         lines = list(zip(*(texts(table[name]) for name in table.columns), strict=True))
-        asked = Counter((w.photo, w.field) for w in record.pending())
+        asked = Counter((w.photo, w.field) for w in decided.pending(record))
         waiting = record.summary().waiting
         self.check_history(model)
         self.same("readings", found, model.readings(study))

@@ -13,7 +13,8 @@ from hypothesis import strategies as st
 from sheet_reader.reasons import Code, Occlusion, because, in_words
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.model import Rival
-from sheet_reader.record.history.rows import visit_rows, waiting
+from decided import waiting
+from sheet_reader.record.history.rows import visit_rows
 from sheet_reader.record.history.states import (
     Decision,
     FieldState,

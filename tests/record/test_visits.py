@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sheet_reader.reasons import in_words
-from sheet_reader.record.history.rows import reading_rows, visit_rows, waiting
+from decided import waiting
+from sheet_reader.record.history.rows import reading_rows, visit_rows
 from sheet_reader.record.history.states import Decision, PageObservation, StoredReading
 from sheet_reader.record.history.visits import visits_of
 

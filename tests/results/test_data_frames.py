@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pandas as pd
+import decided
 import pytest
 import stand_in
 
@@ -137,9 +138,9 @@ def test_a_written_zero_is_0_and_all_else_that_has_no_value_is_missing(study: St
 def test_what_a_person_decided_is_marked(study: Study) -> None:
     said = stand_in.says(flagged={"sun.snails": "12", "sun.eggs": "3"})
     with fed(study, said) as record:
-        asked = {item.field: item.reading_id for item in record.pending()}
-        record.decide(asked["sun.snails"], Value("19"), by="Kim")
-        record.decide(asked["sun.eggs"], LeftEmpty(), by="Kim")
+        asked = {item.field: item.reading_id for item in decided.pending(record)}
+        decided.decide(record, asked["sun.snails"], Value("19"), by="Kim")
+        decided.decide(record, asked["sun.eggs"], LeftEmpty(), by="Kim")
         counts = tables(record).counts
     assert cell(counts, "sun", "snails") == 19
     assert cell(counts, "sun", "snails", "status") == "corrected"

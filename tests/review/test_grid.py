@@ -8,6 +8,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 import waiting_record
 from page_server import TODAY
@@ -88,7 +89,7 @@ def test_what_is_left_is_kept_and_the_odd_one_is_asked_by_itself(record: Record)
     assert (told["missed"], told["kept"]) == ([], LIKELY - 1)
     assert "0 of 1 planted ones missed" in told["sentence"]
     assert kept(record) == [(FIELD, "17")] * (LIKELY - 1)
-    assert len(record.pending()) == 2
+    assert len(decided.pending(record)) == 2
     again = seat.say(message)
     assert "settled by now" in again["said"]
     assert seat.say({"act": "back"})["card"]["kind"] == "sum"

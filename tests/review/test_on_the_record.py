@@ -13,6 +13,8 @@ from typing import Any
 
 import cv2
 import numpy as np
+import decided
+from sheet_reader.record.history import deciding
 import pytest
 from PIL import Image
 from rich.console import Console
@@ -289,7 +291,7 @@ def test_the_question_that_a_joining_photo_raises_is_put_in_the_same_sitting(stu
         assert (
             "21 was decided from photo-0001, photo-0002 reads 57: which is right?" in sitting.screen
         )
-        assert record.pending() == []
+        assert decided.pending(record) == []
         (visit,) = record.visits()
         assert visit.values["sun.snails"] == "21"
         again = Sitting(record, in_turn())
@@ -323,7 +325,7 @@ def test_a_photo_that_was_replaced_says_so_everywhere_and_comes_back(
         assert isinstance(card, PhotosCard)
         assert card.unlike
         second = next(n for n, s in enumerate(card.sheets) if s.place.photo_id == 2)
-        record.answer(same_sheet(card, second).fields, "Ada")
+        deciding.keep(record, same_sheet(card, second).fields, "Ada")
         assert record.visits()[0].values["sun.snails"] == "99"
         first, serving = photo_fates(record)
         assert (first.fate, first.sheets[0].became.words) == ("replaced", "replaced by photo-0002")

@@ -17,6 +17,7 @@ from typing import Any
 
 import made_up
 import numpy as np
+import decided
 import pytest
 from former_layout import with_a_former_layout
 from rich.console import Console
@@ -189,7 +190,7 @@ def reviewed(
     study = with_a_former_layout(tmp_path_factory.mktemp("reviewed") / "beans")
     with Record.open(study) as record:
         take_in(record, photos)
-        coordinator = Coordinator(record, photos, flagged=len(record.pending()))
+        coordinator = Coordinator(record, photos, flagged=len(decided.pending(record)))
         coordinator.outcome = coordinator.review()
         yield coordinator
 
@@ -250,6 +251,6 @@ def test_undoing_all_answers_gives_the_record_before(
         questions, keys = MOST_IN_24_LINES
         assert len(coordinator.asked) <= questions
         assert coordinator.keys <= keys
-        while record.undo_last("Kim") is not None:
+        while decided.undo_last(record, "Kim") is not None:
             pass
         assert record.state() == before

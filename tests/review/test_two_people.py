@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 import waiting_record
 
@@ -62,7 +63,7 @@ def test_no_field_is_shown_to_two_at_once_and_both_names_stand(record: Record) -
         one.keep(cards[0], accept(cards[0]))
     assert not seen["Ada"] & seen["Kim"]
     assert len(seen["Ada"] | seen["Kim"]) == SHEETS * EACH
-    assert record.pending() == []
+    assert decided.pending(record) == []
     names = [e.by for v in record.visits() for e in record.history(v.site, v.visit_date)]
     assert {"Ada", "Kim"} <= set(names)
 

@@ -8,6 +8,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 import waiting_record
 from page_server import TODAY
@@ -100,4 +101,4 @@ def test_both_leave_the_same_record(
     assert kinds >= {"sum", "photos", "outside", "field"}
     assert decisions(terminal) == decisions(other)
     assert terminal.state() == other.state()
-    assert terminal.pending() == []
+    assert decided.pending(terminal) == []
