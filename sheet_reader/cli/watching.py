@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from sheet_reader.cli.common import say
-from sheet_reader.reading.parameters import READING
+from sheet_reader.numbers import READING
 from sheet_reader.reading.watching import Pace, ends_cleanly, watch
 
 OneBatch = Callable[[Sequence[Path], bool], object]

@@ -25,7 +25,6 @@ from numpy.typing import NDArray
 from scipy.special import bdtrc
 
 from sheet_reader.decode.checked import Checked, above_errors
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.promise import (
     DELTA,
     SHIPPED,
@@ -35,6 +34,7 @@ from sheet_reader.decode.promise import (
     PromiseTable,
 )
 from sheet_reader.decode.weekly_looks import evidence_against, evidence_for
+from sheet_reader.numbers import DECODE
 
 ODD = DECODE.odd_share
 FEW = DECODE.few_sites

@@ -106,4 +106,4 @@ def above_errors(data: Checked, threshold: float) -> float:
     """A threshold above every checked reading that proved wrong, at least ``threshold``."""
     wrong = data.scores[~data.correct]
     worst = float(wrong.max()) if len(wrong) else 0.0
-    return max(CONSERVATIVE, threshold, float(np.nextafter(worst, 2.0)))
+    return float(max(CONSERVATIVE, threshold, np.nextafter(worst, 2.0)))

@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
 from sheet_reader.decode.binomial import checks_needed
-from sheet_reader.decode.parameters import DECODE
+from sheet_reader.numbers import DECODE
 
 SHAPE = DECODE.error_shape
 

@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 from scipy.special import gammaln
 
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import NumberPosterior
+from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Occlusion, Reasons, because
 from sheet_reader.study.model import FieldSpec
 

@@ -22,8 +22,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.page_evidence import SeenBox
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, BoxReadings
+from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Occlusion
 
 TOLERATED_OFFSET_MM = DECODE.tolerated_offset_mm
@@ -63,7 +63,7 @@ def box_probabilities(boxes: Sequence[SeenBox], readings: BoxReadings) -> NDArra
     if given.shape != (len(boxes), len(readings.classes)):
         raise ValueError(f"{given.shape} probabilities for {len(boxes)} boxes")
     order = [readings.classes.index(name) for name in CLASSES]
-    p = np.nan_to_num(given[:, order], nan=0.0) + FLOOR
+    p: NDArray[np.float64] = np.nan_to_num(given[:, order], nan=0.0) + FLOOR
     p /= p.sum(axis=1, keepdims=True)
     doubt = np.array([1.0 if unreadable_because(b) else place_doubt(b.error_mm) for b in boxes])
     return (1.0 - doubt)[:, None] * p + (doubt / len(CLASSES))[:, None]

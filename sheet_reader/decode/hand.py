@@ -25,7 +25,6 @@ from numpy.typing import NDArray
 from sheet_reader.decode.evidence import box_probabilities, unreadable_because
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import BoxEvidence, PageEvidence
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import STRUCK_AT
 from sheet_reader.decode.writer import (
     DIGITS,
@@ -36,6 +35,7 @@ from sheet_reader.decode.writer import (
     fit_of,
     sure_examples,
 )
+from sheet_reader.numbers import DECODE
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import FieldSpec
 

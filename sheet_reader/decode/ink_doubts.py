@@ -21,8 +21,8 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import SeenBox
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.sheet.model import Cell
 
@@ -137,7 +137,7 @@ def sheet_doubt(boxes: Sequence[InkedBox], probabilities: Floats) -> float:
     if not len(held):
         return 1.0
     doubtful = int((held.max(axis=1) < DECODE.clear_digit).sum())
-    return max(1.0, (doubtful - 1) / len(held) / DECODE.usual_doubtful)
+    return float(max(1.0, (doubtful - 1) / len(held) / DECODE.usual_doubtful))
 
 
 class InkDoubts:

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import (
     EMPTY_AT,
     OTHER_AT,
@@ -16,6 +15,7 @@ from sheet_reader.decode.posteriors import (
     NumberPosterior,
 )
 from sheet_reader.decode.types import DecodedStatus, FieldReading
+from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Occlusion, Reason, Reasons, because
 
 _STATES = {EMPTY_AT: "empty", STRUCK_AT: "struck", SEVERAL_AT: "several", OTHER_AT: "other"}

@@ -23,8 +23,8 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.types import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
+from sheet_reader.numbers import DECODE
 
 GAP_WEIGHT = DECODE.gap_weight
 EXACT_BOXES = DECODE.exact_boxes
@@ -84,7 +84,7 @@ class NumberPosterior:
         settle it (:data:`CONTRADICTION`).
         """
         best = float(self.probs.max()) if len(self.probs) else 0.0
-        return self.probability(value) < CONTRADICTION * best
+        return bool(self.probability(value) < CONTRADICTION * best)
 
     def reweighted(self, weights: Floats) -> NumberPosterior:
         """The posterior after outside knowledge about the value: ``weights`` (V,), not negative.
@@ -112,7 +112,7 @@ class _Spellings:
     every: Ints
 
 
-@lru_cache(maxsize=EXACT_BOXES)
+@lru_cache(maxsize=int(EXACT_BOXES))
 def _spellings(n: int) -> _Spellings:
     states = np.indices((12,) * n).reshape(n, -1)
     outcome, struck, gap = _spell(states)

@@ -15,7 +15,7 @@ from importlib.resources import files
 from itertools import takewhile
 from typing import Any
 
-from sheet_reader.decode.parameters import DECODE
+from sheet_reader.numbers import DECODE
 from sheet_reader.phrases import percent
 
 CONSERVATIVE = DECODE.conservative

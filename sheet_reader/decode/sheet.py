@@ -25,7 +25,6 @@ from sheet_reader.decode.hand import FormerSheet, Group, Hand, Memory, looks_str
 from sheet_reader.decode.ink_doubts import InkDoubts
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import PageEvidence, evidence_of
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import CONTRADICTION, NumberPosterior, read_numbers
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.decode.rules import Rules
@@ -34,6 +33,7 @@ from sheet_reader.decode.sums import balanced_doubt, exceeded, most_settled, set
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.decode.writer import shipped_model
 from sheet_reader.digits.types import BoxReadings
+from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Occlusion, Reason, because
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.days import mixed_orders, span

@@ -19,8 +19,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import NumberPosterior
+from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Occlusion, because
 from sheet_reader.study.check_digit import is_valid
 

@@ -10,7 +10,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.parameters import DECODE
+from sheet_reader.numbers import DECODE
 
 ADDITION_ERROR = DECODE.addition_error
 _NEAR = {1: 0.10, 2: 0.04, 10: 0.06, 100: 0.02}

@@ -40,9 +40,9 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.decode.sum_messages import sum_messages
+from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.study.model import SumRule
 
@@ -171,7 +171,7 @@ def most_settled(before: NumberPosterior, value: int) -> float:
     """The most that a sum may make of the probability of ``value``, which ``before`` had it without
     the sum: totals are wrong too often, and in the very ways digits are misread, to settle more.
     """
-    return 1.0 - (1.0 - before.probability(value)) / DECODE.sum_settles
+    return float(1.0 - (1.0 - before.probability(value)) / DECODE.sum_settles)
 
 
 def balanced_doubt(

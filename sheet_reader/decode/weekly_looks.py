@@ -26,7 +26,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import betaln
 
-from sheet_reader.decode.parameters import DECODE
+from sheet_reader.numbers import DECODE
 
 SHAPES = DECODE.site_shapes
 WORSE = DECODE.worse

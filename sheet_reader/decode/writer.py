@@ -45,7 +45,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import softmax
 
-from sheet_reader.decode.parameters import DECODE
+from sheet_reader.numbers import DECODE
 
 Floats = NDArray[np.float64]
 DIGITS = 10

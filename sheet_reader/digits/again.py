@@ -8,7 +8,6 @@ is read again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
@@ -17,41 +16,15 @@ from numpy.typing import NDArray
 
 from sheet_reader.digits.read import Reader, read_boxes
 from sheet_reader.digits.types import CLASSES, EMPTY, BoxReadings
-from sheet_reader.parameters import parameter
+from sheet_reader.numbers import DIGITS as NUMBERS
 
 LARGER_WEIGHTS = "larger.onnx"
 LARGER_CALIBRATION = "larger_calibration.json"
 DIGITS = 10
 _EMPTY_AT = CLASSES.index(EMPTY)
-_CHOICE = "measured: 950 simulated photographs, by the writers of the role choice"
 
 
-@dataclass(frozen=True, slots=True)
-class AgainParameters:
-    """Which boxes are read again."""
-
-    doubtful: float = parameter(
-        0.99, "probability", _CHOICE, "of its likeliest class: a box with less is read again"
-    )
-    odd_share: float = parameter(
-        0.03,
-        "share of digits",
-        _CHOICE,
-        "that are unclear, but for one: from here on the hand is odd",
-    )
-    unclear: float = parameter(
-        0.9, "probability", "choice: an assumption of this house", "a digit with less is unclear"
-    )
-    doubtful_if_odd: float = parameter(
-        0.9999, "probability", _CHOICE, "the same on a sheet in an odd hand"
-    )
-    surely_empty: float = parameter(
-        0.99, "probability", _CHOICE, "an empty box with as much is never read again"
-    )
-
-
-AGAIN = AgainParameters()
-"""In force."""
+AGAIN = NUMBERS.again
 
 
 def doubtful(probabilities: NDArray[np.float64]) -> NDArray[np.intp]:

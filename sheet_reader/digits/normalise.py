@@ -9,12 +9,10 @@ at full resolution.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.parameters import parameter
+from sheet_reader.numbers import DIGITS as NUMBERS
 
 Planes = NDArray[np.float32]
 CROP_PX = 64
@@ -23,31 +21,7 @@ PLANE_PX = 32
 BLOCK = 4
 GRID = CROP_PX // BLOCK
 MIDDLE = slice(6, 26)
-_TRAINED = "choice: before the training, which then learnt it; neighbours were not compared"
-
-
-@dataclass(frozen=True, slots=True)
-class NormaliseParameters:
-    """Thresholds of the network's input: it was trained on what they give, so that a change needs
-    a new training.
-    """
-
-    paper_rank: int = parameter(
-        217, "of 256 block means", _TRAINED, "the one that counts as paper: 85 % are darker"
-    )
-    paper_floor: float = parameter(20.0, "grey value", _TRAINED, "least brightness of paper")
-    local_share: float = parameter(
-        0.5, "share of paper", _TRAINED, "the paper close by is never taken as darker"
-    )
-    ink_floor: float = parameter(
-        0.10, "share of paper", _TRAINED, "contrast under which ink is not scaled up any further"
-    )
-    window_blocks: int = parameter(
-        2, "blocks", _TRAINED, "to either side: the window of dilation and mean"
-    )
-
-
-NORMALISE = NormaliseParameters()
+NORMALISE = NUMBERS.normalise
 
 
 def spread_matrix() -> NDArray[np.float32]:

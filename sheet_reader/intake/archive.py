@@ -9,9 +9,9 @@ from dataclasses import replace
 
 from sheet_reader.intake.bounds import Bounds
 from sheet_reader.intake.names import file_name, one_line
-from sheet_reader.intake.parameters import INTAKE
 from sheet_reader.intake.pictures import is_picture, suffix_of
 from sheet_reader.intake.types import Arrival, Origin, Unreadable
+from sheet_reader.numbers import INTAKE
 
 MAGIC = b"PK\x03\x04"
 ENTRY = b"PK\x01\x02"

@@ -9,9 +9,9 @@ from sheet_reader.intake.archive import from_archive, is_zip
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.mail import from_mail, from_mbox, is_mail, is_mbox
 from sheet_reader.intake.names import file_name, one_line
-from sheet_reader.intake.parameters import INTAKE
 from sheet_reader.intake.pictures import NOT_A_PICTURE, is_picture, suffix_of, too_many_bytes
 from sheet_reader.intake.types import Arrival, Origin, Unreadable
+from sheet_reader.numbers import INTAKE
 
 NO_PICTURE = "there is no picture in it"
 EMPTY = "the file is empty (0 bytes)"

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from sheet_reader.intake.parameters import INTAKE
+from sheet_reader.numbers import INTAKE
 
 Gray = NDArray[np.uint8]
 _BAND_PIXELS = INTAKE.band_pixels

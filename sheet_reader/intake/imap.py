@@ -19,7 +19,7 @@ from urllib.parse import unquote, urlsplit
 
 from sheet_reader.errors import StorageError, UnavailableError, UsageError
 from sheet_reader.intake.bounds import DEFAULT, MEGA
-from sheet_reader.intake.parameters import INTAKE
+from sheet_reader.numbers import INTAKE
 
 PASSWORD_VARIABLE = "SHEET_READER_MAIL_PASSWORD"
 KEYRING_SERVICE = "sheet_reader mail"

@@ -22,9 +22,9 @@ from sheet_reader.intake.archive import PICTURE_ENDINGS, from_archive, is_zip
 from sheet_reader.intake.bounds import Bounds
 from sheet_reader.intake.mail_text import said_in
 from sheet_reader.intake.names import file_name, one_line
-from sheet_reader.intake.parameters import INTAKE
 from sheet_reader.intake.pictures import is_heif, is_picture, suffix_of, too_many_bytes
 from sheet_reader.intake.types import Arrival, Origin, Unreadable
+from sheet_reader.numbers import INTAKE
 
 DAMAGED = "the mail is damaged"
 TANGLED = "the mail is made of too many parts within parts"
@@ -103,9 +103,8 @@ def is_tangled(data: bytes) -> bool:
     separator of every part around it.
     """
     nested = len(_BOUNDARY.findall(data))
-    return (
-        data.count(b"\n--") > MOST_SEPARATORS or nested * data.count(b"\n") > MOST_LINES_TIMES_DEPTH
-    )
+    deep = nested * data.count(b"\n") > MOST_LINES_TIMES_DEPTH
+    return bool(deep or data.count(b"\n--") > MOST_SEPARATORS)
 
 
 class _BoundedHeaders(email.policy.Compat32):
@@ -196,6 +195,6 @@ def _is_logo(data: bytes) -> bool:
         with warnings.catch_warnings():
             warnings.simplefilter("ignore")
             with Image.open(io.BytesIO(data)) as image:
-                return max(image.size) < SMALLEST_SIDE
+                return bool(max(image.size) < SMALLEST_SIDE)
     except Exception:
         return False

@@ -10,7 +10,7 @@ import re
 from email.message import Message
 from html import unescape
 
-from sheet_reader.intake.parameters import INTAKE
+from sheet_reader.numbers import INTAKE
 
 LONGEST = INTAKE.longest_mail_text
 _QUOTE = re.compile(r"^\s*>|^-- ?$|^_{5,}\s*$|^-{3,}.*-{3,}\s*$|@sheet-reader\.invalid")

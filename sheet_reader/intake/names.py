@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 
-from sheet_reader.intake.parameters import INTAKE
+from sheet_reader.numbers import INTAKE
 
 LONGEST = INTAKE.longest_name
 _ADDRESS = re.compile(r"[^\s@<>()\[\],;:\"'/\\]+@[^\s@<>()\[\],;:\"'/\\]+")

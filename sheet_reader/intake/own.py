@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from sheet_reader.intake.parameters import INTAKE
+from sheet_reader.numbers import INTAKE
 
 _MARK = b"sheet_reader overlay"
 _HEAD = INTAKE.overlay_head

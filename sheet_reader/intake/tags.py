@@ -16,10 +16,10 @@ from PIL import Image
 from sheet_reader.intake.archive import from_archive, is_zip
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.mail import decoded_header, from_mail, is_mail, is_mbox, is_tangled
-from sheet_reader.intake.parameters import INTAKE
 from sheet_reader.intake.pdf import looks_like_pdf
 from sheet_reader.intake.pictures import FORMATS, heif_formats, is_picture
 from sheet_reader.intake.types import Arrival, Origin
+from sheet_reader.numbers import INTAKE
 
 HEADERS = ("From", "Sender", "Reply-To", "To", "Cc", "Subject")
 EXIF_PARTS = (0x8769, 0x8825, 0xA005)

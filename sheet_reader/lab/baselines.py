@@ -17,9 +17,9 @@ from numpy.typing import NDArray
 
 from sheet_reader.digits.normalise import normalise
 from sheet_reader.lab import splits
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.sets import clean_crops, load
 from sheet_reader.lab.writers import TRAIN
+from sheet_reader.numbers import LAB
 
 TESSERACT_SAMPLE = LAB.tesseract_sample
 BASELINE_SAMPLE = LAB.baseline_sample

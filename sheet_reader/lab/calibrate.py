@@ -23,9 +23,9 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.lab.calibration_file import PLACE, write_calibration
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data, troubles_option
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.promise_table import table_of
 from sheet_reader.lab.writers import CHECKED
+from sheet_reader.numbers import LAB
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.simulate.cases import Case, Desk, make_case, mixed
 from sheet_reader.simulate.troubles import FOR_CALIBRATION, TROUBLES

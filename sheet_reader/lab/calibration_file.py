@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.checked import Checked
-from sheet_reader.decode.parameters import DECODE
+from sheet_reader.numbers import DECODE
 
 PLACE = Path(__file__).parent / "data" / "calibration.csv"
 NO_SHEET = -1

@@ -19,10 +19,10 @@ from sheet_reader.digits.read import read_boxes
 from sheet_reader.digits.types import CLASSES
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.temperature import temperature, write_calibration
 from sheet_reader.lab.training.photos import sheets_of
 from sheet_reader.lab.writers import TEMPERATURE
+from sheet_reader.numbers import LAB
 from sheet_reader.simulate.cases import Desk, make_case, mixed
 from sheet_reader.simulate.troubles import FOR_CALIBRATION
 

@@ -20,9 +20,9 @@ from sheet_reader.digits.again import read_sheet
 from sheet_reader.digits.types import CLASSES
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training.photos import sheets_of
 from sheet_reader.lab.writers import WRITER_MODEL
+from sheet_reader.numbers import LAB
 from sheet_reader.simulate.cases import Desk, make_case, mixed
 
 _SEED = LAB.writer_seed

@@ -24,7 +24,7 @@ from sheet_reader.lab.evaluate import (
     weights_option,
 )
 from sheet_reader.lab.measures import DIGITS
-from sheet_reader.lab.parameters import LAB
+from sheet_reader.numbers import LAB
 
 _COLUMNS = LAB.contact_columns
 _TILE = LAB.contact_tile_px

@@ -26,10 +26,10 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.lab.baselines import tesseract
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import data_option, json_option
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.sets import find_data
 from sheet_reader.lab.stages import DECODING, STAGES, StageClock, timed
 from sheet_reader.lab.work_counts import WorkCounts, counted
+from sheet_reader.numbers import LAB
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.samples import sample_folder

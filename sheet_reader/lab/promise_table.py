@@ -38,9 +38,9 @@ import numpy as np
 from sheet_reader.decode import promise
 from sheet_reader.decode.binomial import lower_bound, upper_bound
 from sheet_reader.decode.checked import Checked, above_errors
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.decode.promise import DELTA, PromiseTable, Tested
 from sheet_reader.lab.calibration_file import shipped_calibration
+from sheet_reader.numbers import DECODE
 
 START = DECODE.start
 PLACE = Path(promise.__file__).parent / "data" / promise.FILE

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from sheet_reader.digits.read import Reader
 from sheet_reader.lab.evaluate import digit_sets, out_option, weights_option
 from sheet_reader.lab.measures import Labels, Probabilities, calibration_error, digit_answers
-from sheet_reader.lab.parameters import LAB
+from sheet_reader.numbers import LAB
 
 _SIDE = LAB.plot_side_px
 _RIM = LAB.plot_rim_px

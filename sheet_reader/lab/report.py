@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from sheet_reader.decode.binomial import clopper_pearson
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.scoring import Score
+from sheet_reader.numbers import LAB
 
 _WIDTH = LAB.report_width
 

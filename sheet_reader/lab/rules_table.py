@@ -24,9 +24,9 @@ from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import data_option, jobs_option, troubles_option
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.scoring import Score, score_page
 from sheet_reader.lab.sets import find_data
+from sheet_reader.numbers import LAB
 from sheet_reader.simulate.cases import Case, Desk, make_case
 from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.troubles import NONE, TROUBLES

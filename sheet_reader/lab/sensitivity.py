@@ -21,12 +21,10 @@ import numpy as np
 from sheet_reader.lab.benchmark import read_case
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import data_option
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.scoring import Score
 from sheet_reader.lab.sets import find_data
-from sheet_reader.parameters import described
+from sheet_reader.numbers import LAB, VISION, described
 from sheet_reader.simulate.cases import Case, Desk, make_case, numbered
-from sheet_reader.vision.parameters import VISION
 
 INFLUENTIAL = (
     "markers.fast_px",

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.digits.normalise import CROP_PX
-from sheet_reader.lab.parameters import LAB
+from sheet_reader.numbers import LAB
 
 DATA_VARIABLE = "SHEET_READER_DATA"
 INK_SIDE_PX = LAB.set_ink_px

@@ -24,7 +24,6 @@ from numpy.typing import NDArray
 
 from sheet_reader.digits.read import CALIBRATION, WEIGHTS
 from sheet_reader.digits.types import CLASSES
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.sets import data_folder
 from sheet_reader.lab.temperature import temperature, write_calibration
 from sheet_reader.lab.training import checks, strokes
@@ -41,6 +40,7 @@ from sheet_reader.lab.training.provenance import (
 )
 from sheet_reader.lab.training.sources import Sources, Wanted, gather
 from sheet_reader.lab.writers import TEMPERATURE
+from sheet_reader.numbers import LAB
 
 _SHIPPED = Path(__file__).resolve().parents[1] / "digits"
 TEACHER_RATE = LAB.teacher_rate

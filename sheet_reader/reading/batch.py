@@ -12,13 +12,13 @@ from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.gather import INBOX, gather
 from sheet_reader.intake.imap import Mailbox
+from sheet_reader.numbers import READING
 from sheet_reader.reading.cluster import Cluster, read_on_cluster
 from sheet_reader.reading.decoding import decode_anew
 from sheet_reader.reading.fault import CommonFault
 from sheet_reader.reading.mail_answers import keep_answers, kept_with
 from sheet_reader.reading.mailbox import fetch
 from sheet_reader.reading.opening import open_record
-from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.promise import reader_of
 from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_hands import history_of
@@ -145,7 +145,7 @@ def workers_for(jobs: int | None, photos: int) -> int:
     if jobs is not None:
         return min(jobs, photos)
     worth = math.ceil(photos / READING.photos_per_worker)
-    return min(usual_jobs(READING.worker_bytes), worth)
+    return int(min(usual_jobs(READING.worker_bytes), worth))
 
 
 def _claimed(record: Record, todo: list[Task], token: str, tally: Tally) -> Iterator[Task]:

@@ -28,7 +28,7 @@ from sheet_reader.errors import (
     install_extra,
 )
 from sheet_reader.intake.names import one_line
-from sheet_reader.reading.parameters import READING
+from sheet_reader.numbers import READING
 from sheet_reader.reading.parcel import OtherProgramError, packed, read_parcelled
 from sheet_reader.reading.worker import Work, stopped, stumbled
 from sheet_reader.reasons import Code, because
@@ -189,7 +189,8 @@ class _Crew:
     def has_room(self) -> bool:
         """Whether another photo may be sent: at least one, so that a cluster may grow on demand."""
         self._look()
-        return len(self.under_way) + len(self._unsent) < READING.sent_ahead * max(1, self._workers)
+        ahead: int = READING.sent_ahead
+        return len(self.under_way) + len(self._unsent) < ahead * max(1, self._workers)
 
     def send(self, task: Task, *, alone: bool = False) -> None:
         """Give a photo to the scheduler; ``alone``: nothing else is under way meanwhile."""

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from importlib.metadata import PackageNotFoundError, version
 
 from sheet_reader import __version__
-from sheet_reader.reading.parameters import READING
+from sheet_reader.numbers import READING
 from sheet_reader.record.history.model import PhotoResult
 from sheet_reader.record.store.claims import Task
 

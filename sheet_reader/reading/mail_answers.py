@@ -15,7 +15,7 @@ from sheet_reader.intake.gather import gather
 from sheet_reader.intake.mail import is_mail, is_mbox, is_tangled
 from sheet_reader.intake.mail_text import said_in
 from sheet_reader.intake.names import file_name
-from sheet_reader.reading.parameters import READING
+from sheet_reader.numbers import READING
 from sheet_reader.record.people.drafts import keep_answer
 from sheet_reader.record.people.remarks import Place, Remark
 from sheet_reader.record.store.store import Record

@@ -14,7 +14,7 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.intake.bounds import DEFAULT, Bounds
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture, Readable
-from sheet_reader.reading.parameters import READING
+from sheet_reader.numbers import READING
 from sheet_reader.reading.read_with_history import read_with_history
 from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.rules import DecodingRules

@@ -85,8 +85,8 @@ def thresholds_for(allowed_error: float) -> Thresholds:
     data. Own readings that contradict the promise tighten what is read from then on, not what was
     accepted before: all of that would be asked about again.
     """
-    from sheet_reader.decode.parameters import DECODE
     from sheet_reader.decode.promise import default_threshold
+    from sheet_reader.numbers import DECODE
 
     counts = default_threshold(allowed_error)
     return Thresholds(counts, 1.0 - (1.0 - counts) * DECODE.key_doubt)

@@ -12,8 +12,8 @@ from sheet_reader.decode.types import FieldReading
 from sheet_reader.errors import UsageError, must_be, must_be_day, path_from
 from sheet_reader.intake.bounds import DEFAULT
 from sheet_reader.intake.pictures import too_many_bytes
+from sheet_reader.numbers import READING
 from sheet_reader.reading import photo as photo_reading
-from sheet_reader.reading.parameters import READING
 from sheet_reader.record.history.model import FoundPage
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_files import layout_files
@@ -98,7 +98,7 @@ def read_photo(
     return PhotoReading(tuple(_page(found) for found in result.pages), reasons)
 
 
-@lru_cache(maxsize=READING.books_kept)
+@lru_cache(maxsize=int(READING.books_kept))
 def _book(study: Study, layouts: tuple[tuple[str, int, int], ...]) -> LayoutBook:
     """The study's pages, made ready once for a study and the ``layouts`` kept of it."""
     del layouts

@@ -13,8 +13,7 @@ from itertools import islice
 
 from sheet_reader.decode.hand import FormerSheet, Group, former_sheet, parts_of
 from sheet_reader.decode.page_evidence import unpacked
-from sheet_reader.decode.parameters import DECODE
-from sheet_reader.reading.parameters import READING
+from sheet_reader.numbers import DECODE, READING
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.history import decoded
 from sheet_reader.record.history.states import FieldState, Visit
@@ -58,7 +57,7 @@ def site_hands(record: Record, visits: Iterable[Visit]) -> dict[str, list[Former
     return found
 
 
-@lru_cache(maxsize=READING.hands_kept)
+@lru_cache(maxsize=int(READING.hands_kept))
 def _former(data: bytes, day: str, settled: frozenset[tuple[Group, str]]) -> FormerSheet | None:
     """The same page is asked for in each round of decoding; None for a form not known."""
     page = unpacked(data)

@@ -9,8 +9,8 @@ from dataclasses import dataclass, field
 from sheet_reader.intake.arrivals import NO_PICTURE
 from sheet_reader.intake.own import is_overlay
 from sheet_reader.intake.types import Arrival, Unreadable
+from sheet_reader.numbers import READING
 from sheet_reader.reading.decoding import Anew
-from sheet_reader.reading.parameters import READING
 from sheet_reader.reading.told import lines_of
 from sheet_reader.record.history import writing
 from sheet_reader.record.history.model import BatchSummary, PhotoResult

@@ -6,7 +6,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
-from sheet_reader.reading.parameters import READING
+from sheet_reader.numbers import READING
 from sheet_reader.reading.rules import CAUSES
 from sheet_reader.record.history.naming import neutral_name
 from sheet_reader.wording import words

@@ -7,8 +7,8 @@ from functools import cache
 from importlib.resources import files
 
 from sheet_reader import __version__
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.again import AGAIN
+from sheet_reader.numbers import DECODE
 
 DATA = (
     ("sheet_reader.digits", "", (".onnx", ".json")),

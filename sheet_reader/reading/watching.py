@@ -14,7 +14,7 @@ from types import FrameType
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.gather import gather
 from sheet_reader.intake.settled import Settled
-from sheet_reader.reading.parameters import READING
+from sheet_reader.numbers import READING
 
 Take = Callable[[Sequence[Path], bool], object]
 """Reads these files, and the mailbox too if told so; reads the study file anew before."""

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from sheet_reader.intake.names import one_line
-from sheet_reader.reading.parameters import READING
+from sheet_reader.numbers import READING
 from sheet_reader.reading.photo import book_of, default_reader, read_original
 from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_history import SiteHistory

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.review import screen
@@ -12,7 +13,6 @@ from sheet_reader.review.answers import Refusal, sites_named, understand
 from sheet_reader.review.ask_photos import PhotosQuestion
 from sheet_reader.review.cards import FieldCard
 from sheet_reader.review.decisions import Reply, field_reply, set_aside
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
 from sheet_reader.review.weighing import Look, differ_line, weigh
 from sheet_reader.study.model import Site

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sheet_reader.numbers import REVIEW
 from sheet_reader.review import screen
 from sheet_reader.review.cards import OutsideCard
 from sheet_reader.review.decisions import Reply, read_on
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
 
 ASK = "p"

@@ -5,12 +5,12 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import PhotosCard, SheetSeen, which_is_it
 from sheet_reader.review.decisions import Reply, other_place, same_sheet, set_aside
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
 
 DATE, SITE, ASIDE = "d", "o", "a"

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 from rich.console import Console, RenderableType
 from rich.text import Text
 
+from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.model import Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import AlikeCard, SumCard
 from sheet_reader.review.decisions import Reply, alike_reply
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.talk import Move, Said, Talk, titled
 
 TEXT_LINES, ALIKE_LINES = REVIEW.sum_lines, REVIEW.alike_lines
@@ -93,7 +93,7 @@ class SeveralQuestion:
     def _rows_each(self) -> int:
         lines = (len(self.card.fields) + 1) // 2
         rows = screen.rows_left(self.talk.console, TEXT_LINES + lines)
-        return max(screen.LEAST_ROWS, rows // lines)
+        return int(max(screen.LEAST_ROWS, rows // lines))
 
     def _understood(self, typed: str, said: Mapping[int, Answer]) -> Reply | Move | None:
         """The answer that ``typed`` makes beside what was ``said`` of other fields."""
@@ -177,7 +177,7 @@ def rows_each(console: Console, fields: int) -> int:
     """Terminal rows for the picture of each of several counts, two side by side."""
     lines = (fields + 1) // 2
     rows = screen.rows_left(console, ALIKE_LINES + CELL_LINES * lines)
-    return max(screen.LEAST_ROWS, rows // lines)
+    return int(max(screen.LEAST_ROWS, rows // lines))
 
 
 @dataclass

@@ -7,9 +7,9 @@ fields where a mistake does most harm are typed from the picture first, and only
 
 from __future__ import annotations
 
+from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.blind_answers import asked_twice
 from sheet_reader.review.cards import FieldCard
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.study.model import Study
 
 COIN_FLIP = REVIEW.coin_flip

@@ -10,9 +10,9 @@ from collections import defaultdict
 from collections.abc import Collection
 from itertools import combinations
 
+from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.answers import SameSheet
 from sheet_reader.record.history.states import FieldState, Visit
-from sheet_reader.review.parameters import REVIEW
 
 MOST_MISREAD = REVIEW.most_misread
 MOST_MISREAD_SHARE = REVIEW.most_misread_share

@@ -13,10 +13,10 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
 from sheet_reader.decode.binomial import ObservedError
+from sheet_reader.numbers import REVIEW
 from sheet_reader.phrases import percent
 from sheet_reader.record.history.states import FieldState, Visit
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, Stated
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.queue import likely_right
 from sheet_reader.study.model import Study
 

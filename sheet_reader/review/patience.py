@@ -9,7 +9,7 @@ from typing import Any, TypeVar, cast
 from rich.console import Console
 
 from sheet_reader.errors import UnavailableError
-from sheet_reader.review.parameters import REVIEW
+from sheet_reader.numbers import REVIEW
 
 There = TypeVar("There")
 

@@ -14,7 +14,7 @@ from PIL import Image
 from rich.console import Console, RenderableType
 from rich.text import Text
 
-from sheet_reader.review.parameters import REVIEW
+from sheet_reader.numbers import REVIEW
 
 PictureMode = Literal["auto", "graphics", "blocks", "plain", "off"]
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, Occlusion, Reason
 from sheet_reader.record.history.blind_answers import OwnLook, Place
 from sheet_reader.record.history.lines import Waiting
@@ -28,7 +29,6 @@ from sheet_reader.review.cards import (
 )
 from sheet_reader.review.clashes import clashing, least_alike, own_value, surely
 from sheet_reader.review.decisions import same_sheet
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.study.model import FieldSpec, Study
 
 HIDDEN = (Code.HIDDEN, Code.BOX_HIDDEN)

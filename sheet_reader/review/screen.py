@@ -10,11 +10,11 @@ from rich.table import Table
 from rich.text import Text
 
 from sheet_reader.intake.names import one_line
+from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, Reasons, has
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.review.cards import Stated
 from sheet_reader.review.model import Pictures
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.pictures import PictureMode, drawing, strip
 from sheet_reader.review.weighing import likely_why, percent
 from sheet_reader.wording import words
@@ -68,7 +68,7 @@ def rows_left(console: Console, lines: int) -> int:
     narrow terminal some lines wrap.
     """
     wrapped = NARROW_LINES if console.width < NARROW else 0
-    return max(LEAST_ROWS, console.height - lines - wrapped)
+    return int(max(LEAST_ROWS, console.height - lines - wrapped))
 
 
 def picture(

@@ -12,6 +12,7 @@ from pathlib import Path
 from rich.console import Console
 
 from sheet_reader.errors import OvertakenError
+from sheet_reader.numbers import REVIEW
 from sheet_reader.record.store.leases import Leases
 from sheet_reader.review.ask_field import FieldQuestion
 from sheet_reader.review.ask_outside import OutsideQuestion
@@ -22,7 +23,6 @@ from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, OutsideCard, SumCard
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Desk
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.patience import patient
 from sheet_reader.review.pictures import PictureMode
 from sheet_reader.review.progress import Outcome as Outcome

@@ -12,13 +12,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from sheet_reader.errors import UnavailableError
+from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.answering import Kept
 from sheet_reader.record.history.model import Answer
 from sheet_reader.record.store.leases import Leases
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Desk
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.progress import Outcome, outcome
 
 AT_ONCE = REVIEW.leases_at_once

@@ -13,10 +13,10 @@ from rich.console import Console, RenderableType
 from rich.text import Text
 
 from sheet_reader.errors import StorageError
+from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.review import screen
 from sheet_reader.review.model import Desk, Gray, Pictures
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.pictures import PictureMode, drawing, fitted_beside
 from sheet_reader.study.days import example
 from sheet_reader.study.model import Study

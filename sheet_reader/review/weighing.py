@@ -5,11 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date
 
+from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, has
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import FieldCard
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 

@@ -9,8 +9,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.simulate.camera import Camera
-from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.printer import Bytes, noise_tile
 
 TILE_PX_PER_MM = SIMULATE.desk_px_per_mm

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.simulate.habits import HABITS
@@ -19,7 +20,6 @@ from sheet_reader.simulate.no_sheet import (
     page_photos,
     real_page,
 )
-from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.photo import photograph
 from sheet_reader.simulate.samples import SAMPLES, sample_folder
 from sheet_reader.simulate.sources import Hands

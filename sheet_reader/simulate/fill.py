@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.sheet.model import Area, Cell, Page
 from sheet_reader.simulate import marks
 from sheet_reader.simulate.habits import Habits
 from sheet_reader.simulate.ink import InkPen, Stroke, lay_ink, pale_pencil, random_ink_pen
 from sheet_reader.simulate.own_row import own_row
-from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.printer import Paper
 from sheet_reader.simulate.roofed import RoofedOnes, roof
 from sheet_reader.simulate.sources import DigitSource, Hands

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.simulate.parameters import SIMULATE
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.simulate.pens import Pen, random_pen, render_strokes
 from sheet_reader.simulate.printer import Bytes
 
@@ -36,7 +36,7 @@ class InkPen:
     @property
     def width_px(self) -> float:
         """The line's usual width."""
-        return self.pen.width * _UNIT_MM * self.px_per_mm
+        return float(self.pen.width * _UNIT_MM * self.px_per_mm)
 
     def draw(
         self, strokes: Sequence[Stroke], shape: tuple[int, int], rng: np.random.Generator

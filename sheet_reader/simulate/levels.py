@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Literal
 
-from sheet_reader.simulate.parameters import SIMULATE
+from sheet_reader.numbers import SIMULATE
 
 LevelName = Literal["easy", "typical", "hard"]
 Range = tuple[float, float]

@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.simulate.levels import Level
-from sheet_reader.simulate.parameters import SIMULATE
 
 Floats32 = NDArray[np.float32]
 _GAMMA = SIMULATE.gamma

@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.simulate.camera import Camera
-from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.surface import Surface
 
 Floats = NDArray[np.float64]

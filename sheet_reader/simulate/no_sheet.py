@@ -8,10 +8,10 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.background import text_page
 from sheet_reader.simulate.levels import LEVELS
-from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
 from sheet_reader.simulate.printer import print_page
 from sheet_reader.simulate.sources import Hands

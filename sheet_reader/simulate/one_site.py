@@ -8,12 +8,12 @@ from datetime import timedelta
 
 import numpy as np
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.simulate.cases import Case, Desk
 from sheet_reader.simulate.habits import HABITS
 from sheet_reader.simulate.ink import InkPen
 from sheet_reader.simulate.levels import LEVELS
-from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.photo import photograph
 from sheet_reader.simulate.sources import DigitSource, Hands
 from sheet_reader.simulate.study_photos import filled_sheet

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.simulate.parameters import SIMULATE
+from sheet_reader.numbers import SIMULATE
 
 PEN_KINDS = ("ballpoint", "fineliner", "felt tip", "pencil")
 _SHARE = (0.45, 0.15, 0.15, 0.25)

@@ -13,13 +13,13 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.sheet.model import Page
 from sheet_reader.simulate.background import random_background
 from sheet_reader.simulate.camera import Camera, random_camera
 from sheet_reader.simulate.levels import Level
 from sheet_reader.simulate.light import Light, random_light, shading
 from sheet_reader.simulate.mapping import CoarseGrid, Placement, SheetMap, on_desk
-from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.printer import Bytes, Paper
 from sheet_reader.simulate.sensor import (
     blurred,

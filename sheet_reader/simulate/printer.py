@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.simulate.levels import Level
-from sheet_reader.simulate.parameters import SIMULATE
 
 Bytes = NDArray[np.uint8]
 PAPER_MM: dict[str, tuple[float, float]] = {"A4": (210.0, 297.0), "Letter": (215.9, 279.4)}

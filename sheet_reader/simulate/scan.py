@@ -5,10 +5,10 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.simulate.camera import Camera
 from sheet_reader.simulate.light import Light
 from sheet_reader.simulate.mapping import CoarseGrid, Placement, SheetMap
-from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.photo import FilledSheet, Photo, located
 from sheet_reader.simulate.printer import Bytes
 from sheet_reader.simulate.surface import Surface

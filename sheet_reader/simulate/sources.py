@@ -17,9 +17,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.simulate.hand import Hand, digit_strokes, random_hand
 from sheet_reader.simulate.ink import Ink, InkPen, Stroke
-from sheet_reader.simulate.parameters import SIMULATE
 
 Choice = dict[int, list[int]]
 _KNOWN_WELL = SIMULATE.known_well

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 import cv2
 import numpy as np
 
-from sheet_reader.simulate.parameters import SIMULATE
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.simulate.printer import Bytes, Paper
 from sheet_reader.simulate.surface import Crease, Surface, fold
 

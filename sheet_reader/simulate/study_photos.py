@@ -6,12 +6,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page
 from sheet_reader.simulate.fill import fill_page
 from sheet_reader.simulate.habits import HABITS, TYPICAL, Habits
 from sheet_reader.simulate.levels import LEVELS, Level
-from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
 from sheet_reader.simulate.printer import PAPER_MM, Paper, print_page
 from sheet_reader.simulate.scan import scan

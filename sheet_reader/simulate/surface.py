@@ -16,8 +16,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.simulate.levels import Level
-from sheet_reader.simulate.parameters import SIMULATE
 
 Floats = NDArray[np.float64]
 _STEP_MM = SIMULATE.arc_step_mm

@@ -12,44 +12,26 @@ from typing import Literal
 
 import numpy as np
 
-from sheet_reader.parameters import parameter
-from sheet_reader.simulate.parameters import SIMULATE
+from sheet_reader.numbers import SIMULATE
 
 TroublesName = Literal["none", "calibration", "benchmark"]
-_GUESS = "choice: our guess (common practice, no source)"
 
 
 @dataclass(frozen=True, slots=True)
 class Troubles:
-    """Shares (0..1) of what goes wrong, and how badly."""
+    """Shares (0..1) of what goes wrong, and how badly: our guesses (common practice, no source)."""
 
-    faint: float = parameter(0.0, "share of sheets", _GUESS, "written in pale pencil")
-    faint_darkness: tuple[float, float] = parameter(
-        (0.12, 0.30), "share of light", _GUESS, "that a full pale line takes"
-    )
-    behind: float = parameter(
-        0.0, "share of sheets", _GUESS, "through which the page behind shows, mirrored"
-    )
-    behind_strength: tuple[float, float] = parameter(
-        (0.04, 0.14), "share of light", _GUESS, "that full ink on the page behind takes"
-    )
-    fold: float = parameter(0.0, "share of sheets", _GUESS, "folded through a row of boxes")
-    fold_depth: tuple[float, float] = parameter(
-        (0.10, 0.35), "share of light", _GUESS, "that the shadow along a fold takes"
-    )
-    fold_width_mm: tuple[float, float] = parameter(
-        (0.5, 2.0), "mm", _GUESS, "standard deviation of the shadow along a fold"
-    )
-    spill: float = parameter(
-        0.0, "share of tallies", _GUESS, "whose strokes reach into the first box"
-    )
-    roofed: float = parameter(0.0, "share of people", _GUESS, "whose 1 has a long roof")
-    wrong_sum: float = parameter(
-        SIMULATE.wrong_sum_share, "share of totals", _GUESS, "that a volunteer adds wrongly"
-    )
-    several_hands: float = parameter(
-        0.0, "share of sites", _GUESS, "at which two or three people take turns"
-    )
+    faint: float = 0.0  # of sheets: written in pale pencil
+    faint_darkness: tuple[float, float] = (0.12, 0.30)  # share of light a full pale line takes
+    behind: float = 0.0  # of sheets: the page behind shows through, mirrored
+    behind_strength: tuple[float, float] = (0.04, 0.14)  # share of light full ink behind takes
+    fold: float = 0.0  # of sheets: folded through a row of boxes
+    fold_depth: tuple[float, float] = (0.10, 0.35)  # share of light the shadow along it takes
+    fold_width_mm: tuple[float, float] = (0.5, 2.0)  # standard deviation of that shadow
+    spill: float = 0.0  # of tallies: their strokes reach into the first box
+    roofed: float = 0.0  # of people: their 1 has a long roof
+    wrong_sum: float = SIMULATE.wrong_sum_share  # of totals: added wrongly
+    several_hands: float = 0.0  # of sites: two or three people take turns
 
     def of_sheet(self, rng: np.random.Generator) -> SheetTroubles:
         """What one sheet suffers. As many numbers are drawn whatever occurs."""

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sheet_reader.simulate.parameters import SIMULATE
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.study.model import FieldSpec, Study
 
 WRONG_SUM_SHARE = SIMULATE.wrong_sum_share

@@ -9,9 +9,9 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import Array, Float32, Gray, as_array, as_float32
 from sheet_reader.vision.crops import inner_slices
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.ranks import medians, quantiles
 from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
 

@@ -12,10 +12,10 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import Array, Flags, Float32, Gray, as_array, as_float32, as_gray
 from sheet_reader.vision.crops import inner_slices
 from sheet_reader.vision.line_filters import line_answers
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.ranks import medians
 from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
 

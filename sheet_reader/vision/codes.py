@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 import zxingcpp
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import parse_machine_text
 from sheet_reader.sheet.model import SheetCode
@@ -20,7 +21,6 @@ from sheet_reader.vision.modules import (
     redrawn,
     sample_modules,
 )
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
 
 _FORMATS = zxingcpp.BarcodeFormats(zxingcpp.BarcodeFormat.QRCode)

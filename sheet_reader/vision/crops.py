@@ -5,9 +5,9 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import Array, Float32, Gray, as_float32, as_gray
 from sheet_reader.vision.flatten import FlatPage, Pyramid, at_depth
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.ranks import medians
 from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX

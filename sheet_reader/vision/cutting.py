@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import Gray, as_array, as_float32
 from sheet_reader.vision.flatten import PageGrid, Pyramid, grid_px
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
 
 

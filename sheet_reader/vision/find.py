@@ -7,6 +7,7 @@ from weakref import WeakKeyDictionary
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Marker, Page, SheetCode
@@ -22,7 +23,6 @@ from sheet_reader.vision.markers import (
     refine_corners,
 )
 from sheet_reader.vision.other_print import other_sheet
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.print_check import check_print
 from sheet_reader.vision.seek import seek_missing
 from sheet_reader.vision.surface import fit_surface

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import (
     Array,
     Flags,
@@ -17,7 +18,6 @@ from sheet_reader.vision.arrays import (
     as_gray,
     look_up,
 )
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface, apply_homography
 
 

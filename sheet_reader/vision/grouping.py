@@ -8,10 +8,10 @@ from itertools import combinations
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.model import Marker
 from sheet_reader.vision.arrays import Array, as_array
 from sheet_reader.vision.markers import SeenMarker
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import apply_homography
 
 

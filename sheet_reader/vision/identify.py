@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.book import LayoutBook, Mismatch
 from sheet_reader.sheet.model import Page
@@ -18,7 +19,6 @@ from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan, ids_of
 from sheet_reader.vision.locate import coarse_surface
 from sheet_reader.vision.markers import exhaustive_markers
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.printed import printed_code_available, read_printed
 from sheet_reader.vision.quality import what_is_outside
 from sheet_reader.vision.surface import Correspondences, Surface, apply_homography

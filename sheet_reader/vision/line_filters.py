@@ -13,8 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.fft import irfft2, next_fast_len, rfft2
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import Float32, as_float32
-from sheet_reader.vision.parameters import VISION
 
 Complex64 = NDArray[np.complex64]
 

@@ -6,11 +6,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import Array, Flags, Float32, as_array
 from sheet_reader.vision.flatten import FlatPage, Pyramid, flatten
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.match import Match, corner_gains, match_tiles
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Correspondences, Surface, fit_surface, join
 from sheet_reader.vision.template import PreparedPage
 

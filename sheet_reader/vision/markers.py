@@ -8,10 +8,10 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.markers import dictionary as sheet_dictionary
 from sheet_reader.vision.arrays import Array, Float32, Gray, as_gray
 from sheet_reader.vision.flatten import Pyramid
-from sheet_reader.vision.parameters import VISION
 
 SHEET_DICTIONARY = "AprilTag 36h11"
 """The dictionary of our sheets: 587 ids, smallest Hamming distance 11."""
@@ -35,7 +35,7 @@ class SeenMarker:
     def module_px(self) -> float:
         """Mean width of one of the marker's eight modules, in pixels."""
         sides = np.linalg.norm(self.corners_px - np.roll(self.corners_px, 1, axis=0), axis=1)
-        return float(sides.mean()) / VISION.markers.modules
+        return float(sides.mean() / VISION.markers.modules)
 
 
 Ids = tuple[int, ...]

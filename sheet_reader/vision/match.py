@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import Array, Flags, Float32, as_array, as_float32
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.template import Tile
 
 

@@ -13,6 +13,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.codes import machine_text
 from sheet_reader.sheet.identity import code_modules
@@ -20,7 +21,6 @@ from sheet_reader.sheet.model import BLANK, SheetCode
 from sheet_reader.vision.arrays import Array, Flags, Gray, as_array, as_gray
 from sheet_reader.vision.cutting import cut
 from sheet_reader.vision.flatten import Pyramid
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
 
 

@@ -15,6 +15,7 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.drawing import Face, Text
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
@@ -22,7 +23,6 @@ from sheet_reader.sheet.signs import same_line, sign_shape, telling_lines
 from sheet_reader.vision.arrays import Gray, as_gray
 from sheet_reader.vision.cutting import cut
 from sheet_reader.vision.flatten import Pyramid
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
 
 
@@ -105,4 +105,4 @@ def _clearly(seen: _Seen, own: Text, other: Text) -> bool:
     if own_like > 1.0 - margin:  # no correlation is as much higher
         return False
     like = seen.mean(other, differ)
-    return like >= VISION.other_print.least_likeness and like - own_like >= margin
+    return bool(like >= VISION.other_print.least_likeness and like - own_like >= margin)

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import Array, as_float32
 from sheet_reader.vision.flatten import Pyramid
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
 
 _CHECK = VISION.print_check

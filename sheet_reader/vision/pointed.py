@@ -9,6 +9,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
@@ -20,7 +21,6 @@ from sheet_reader.vision.locate import locate
 from sheet_reader.vision.markers import SeenMarker
 from sheet_reader.vision.match import match_tiles
 from sheet_reader.vision.other_print import other_sheet
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Correspondences, fit_surface
 from sheet_reader.vision.template import PreparedPage, box_corners
 from sheet_reader.vision.types import POINTED, NoSheet, SheetView

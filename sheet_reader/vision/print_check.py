@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code, Occlusion, because
 from sheet_reader.sheet.identity import PAPER_MM
 from sheet_reader.sheet.proof import draw_proof, render_proof
@@ -14,7 +15,6 @@ from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import locate
 from sheet_reader.vision.paper_edges import paper_edges
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Correspondences, Surface
 from sheet_reader.vision.template import PreparedPage, prepare
 from sheet_reader.vision.types import NoSheet, SheetView

@@ -9,6 +9,7 @@ from itertools import product
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code
 from sheet_reader.sheet.book import LayoutBook, Mismatch
 from sheet_reader.sheet.codes import parse_printed_text, printed_text
@@ -16,7 +17,6 @@ from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.vision.arrays import Array, Gray, as_gray
 from sheet_reader.vision.cutting import cut
 from sheet_reader.vision.flatten import Pyramid
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import Surface
 
 Box = tuple[float, float, float, float]

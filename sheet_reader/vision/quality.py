@@ -8,10 +8,10 @@ from typing import NamedTuple
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Occlusion
 from sheet_reader.vision.arrays import Array, Float32, as_float32
 from sheet_reader.vision.flatten import FlatPage, Pyramid
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.ranks import medians
 from sheet_reader.vision.surface import Surface
 from sheet_reader.vision.types import BoxView, PhotoQuality

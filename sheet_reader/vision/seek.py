@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import Array, as_gray
 from sheet_reader.vision.flatten import Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan, agreeing, plane
@@ -13,7 +14,6 @@ from sheet_reader.vision.markers import (
     SeenMarker,
     detect_markers,
 )
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import apply_homography
 
 

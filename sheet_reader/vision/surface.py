@@ -14,8 +14,8 @@ from functools import lru_cache
 import numpy as np
 from scipy.linalg.lapack import dpotrf, dpotri, dpotrs, dtrtrs
 
+from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import Array, as_array
-from sheet_reader.vision.parameters import VISION
 
 
 def apply_homography(matrix: Array, points: Array) -> Array:
@@ -89,7 +89,7 @@ class ControlGrid:
         ys = np.linspace(0, self.height_mm, 2 * ny)
         grid = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
         weight = 1.0 / (curvature * self.step_mm**2) ** 2 / 4.0
-        precision = np.eye(nx * ny) / (VISION.surface.affine_sd_mm**2 * nx * ny / 16.0)
+        precision: Array = np.eye(nx * ny) / (VISION.surface.affine_sd_mm**2 * nx * ny / 16.0)
         for order, factor in (((2, 0), 1.0), ((0, 2), 1.0), ((1, 1), 2.0)):
             curve = self.design(grid, order)
             precision += factor * weight * curve.T @ curve

@@ -12,11 +12,11 @@ from functools import cache
 import numpy as np
 from scipy.sparse import csr_matrix
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.model import Area, Cell, Page
 from sheet_reader.vision.arrays import Array, Float32, Gray, as_array, as_float32
 from sheet_reader.vision.box_ink import upright_strokes
 from sheet_reader.vision.flatten import FlatPage
-from sheet_reader.vision.parameters import VISION
 
 Box = tuple[float, float, float, float]
 

@@ -8,9 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.arrays import Array, Float32, Gray
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.surface import ControlGrid
 
 

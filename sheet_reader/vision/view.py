@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.arrays import Array, Flags, as_array
@@ -13,7 +14,6 @@ from sheet_reader.vision.crops import crop_quads, cut_crops, ink_shares, remove_
 from sheet_reader.vision.flatten import FlatPage, Pyramid
 from sheet_reader.vision.grouping import Group, MarkerPlan
 from sheet_reader.vision.locate import Located
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.quality import Ground, glare_share, photo_quality, sharpness
 from sheet_reader.vision.tally_ink import edge_strokes, gap_strokes
 from sheet_reader.vision.template import box_corners

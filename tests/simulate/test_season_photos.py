@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+from sheet_reader.numbers import SIMULATE
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.levels import LEVELS
-from sheet_reader.simulate.parameters import SIMULATE
 from sheet_reader.simulate.season_photos import SeasonPhotos, season_photo
 
 LONG_SIDE = 1200

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import asdict, replace
 
 import cv2
 import numpy as np
 import pytest
 
-from sheet_reader.parameters import described
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.fill import fill_page
 from sheet_reader.simulate.habits import NEAT
@@ -46,11 +45,11 @@ def filled(book: LayoutBook, suffers: SheetTroubles, seed: int = 3) -> tuple[np.
 
 
 def test_the_two_sets_differ_in_every_share_and_draw_what_they_say() -> None:
-    other = {each.name: each.value for each in described(FOR_BENCHMARK)}
-    for each in described(FOR_CALIBRATION):
-        if not isinstance(each.value, tuple) and each.name != "wrong_sum":
-            assert each.value != other[each.name], each.name
-            assert each.value > 0
+    other = asdict(FOR_BENCHMARK)
+    for name, value in asdict(FOR_CALIBRATION).items():
+        if not isinstance(value, tuple) and name != "wrong_sum":
+            assert value != other[name], name
+            assert value > 0
     drawn = [FOR_BENCHMARK.of_sheet(np.random.default_rng(n)) for n in range(2000)]
     assert np.mean([s.faint is not None for s in drawn]) == pytest.approx(0.09, abs=0.02)
     assert np.mean([s.fold is not None for s in drawn]) == pytest.approx(0.10, abs=0.02)

@@ -6,11 +6,11 @@ import cv2
 import numpy as np
 import pytest
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.model import Area, Cell, Page, SheetCode
 from sheet_reader.vision import bands
 from sheet_reader.vision.box_ink import leaving_mm, stroke_evidence
 from sheet_reader.vision.flatten import FlatPage
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.tally_ink import edge_strokes, gap_strokes
 
 Gray = np.ndarray

@@ -6,9 +6,9 @@ import cv2
 import numpy as np
 import pytest
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.vision.match import corner_gains, match_tiles
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.template import PreparedPage, boxes_of, prepare
 
 FINE, RASTER = VISION.template.fine_px_per_mm, VISION.template.raster_px_per_mm

@@ -8,8 +8,8 @@ import cv2
 import numpy as np
 import pytest
 
+from sheet_reader.numbers import VISION
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.vision.parameters import VISION
 from sheet_reader.vision.template import PreparedPage, _cut, box_corners, boxes_of, prepare
 
 COARSE, FINE = VISION.template.coarse_px_per_mm, VISION.template.fine_px_per_mm

@@ -9,7 +9,6 @@ from torch import Tensor
 from torch.nn import functional
 
 from sheet_reader.digits.types import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training import frames, photo
 from sheet_reader.lab.training.bitmap_ink import bitmap_digits, coarsened
 from sheet_reader.lab.training.crossing import cross_out
@@ -18,6 +17,7 @@ from sheet_reader.lab.training.ink import Painter
 from sheet_reader.lab.training.placing import Jot, Placer, choose
 from sheet_reader.lab.training.random_source import RandomSource
 from sheet_reader.lab.training.sources import Sources
+from sheet_reader.numbers import LAB
 
 _EMPTY, _STRUCK, _SEVERAL, _OTHER = (CLASSES.index(c) for c in (EMPTY, STRUCK, SEVERAL, OTHER))
 _CROSSED = LAB.crossed_share

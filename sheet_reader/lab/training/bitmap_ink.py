@@ -5,12 +5,12 @@ from __future__ import annotations
 import torch
 from torch import Tensor
 
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training import photo
 from sheet_reader.lab.training.frames import Boxes
 from sheet_reader.lab.training.ink import bitmaps, pixel_grid
 from sheet_reader.lab.training.random_source import RandomSource
 from sheet_reader.lab.training.sources import BITMAP_PX, Bitmaps
+from sheet_reader.numbers import LAB
 
 _LARGEST_PX = LAB.largest_bitmap_px
 

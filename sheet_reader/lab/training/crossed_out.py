@@ -24,13 +24,13 @@ from sheet_reader.digits.types import CLASSES, STRUCK
 from sheet_reader.lab.evaluate import weights_option
 from sheet_reader.lab.hands import STROKE_SETS, sound
 from sheet_reader.lab.measures import DIGITS
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.sets import load
 from sheet_reader.lab.training import strokes
 from sheet_reader.lab.training.batches import Batches, Mix
 from sheet_reader.lab.training.sources import Wanted, gather, pool_tensors
 from sheet_reader.lab.training.strokes import Stroke
 from sheet_reader.lab.writers import DEV, ROLES, Role
+from sheet_reader.numbers import LAB
 
 GROUPS = ("crossed out, two strokes", "crossed out, one stroke", "7 with a bar", "0 with a slash",
           "4", "8", "other digits")  # fmt: skip

@@ -5,9 +5,9 @@ from __future__ import annotations
 import torch
 from torch import Tensor
 
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training.frames import Boxes
 from sheet_reader.lab.training.placing import Jot, Placer
+from sheet_reader.numbers import LAB
 
 SINGLE = LAB.single_cross
 JOINED = LAB.joined_cross

@@ -15,9 +15,9 @@ from torch import Tensor, nn
 from torch.nn import functional
 
 from sheet_reader.digits import normalise as plain
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training.batches import Batches
 from sheet_reader.lab.training.model import Teacher
+from sheet_reader.numbers import LAB
 
 TAUGHT = LAB.taught
 SOFTENED = LAB.softened

@@ -12,8 +12,8 @@ import torch
 from torch import Tensor
 
 from sheet_reader.digits.normalise import CROP_PX
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training.random_source import RandomSource
+from sheet_reader.numbers import LAB
 
 OWN, PLAIN, GRID, PARTIAL, NONE = range(5)
 _SHARES = LAB.frame_shares

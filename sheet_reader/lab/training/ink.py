@@ -12,7 +12,7 @@ from torch import Tensor
 from torch.nn import functional
 
 from sheet_reader.digits.normalise import CROP_PX
-from sheet_reader.lab.parameters import LAB
+from sheet_reader.numbers import LAB
 
 _CPU_PART = LAB.cpu_part
 

@@ -21,8 +21,8 @@ from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import jobs_option
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.writers import DEV, TEST, TRAIN, Role
+from sheet_reader.numbers import LAB
 from sheet_reader.simulate.cases import Case, Desk, make_case
 from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.truth import CellTruth

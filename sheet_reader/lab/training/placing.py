@@ -7,10 +7,10 @@ from dataclasses import dataclass, fields
 import torch
 from torch import Tensor
 
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.training.frames import Boxes
 from sheet_reader.lab.training.random_source import RandomSource
 from sheet_reader.lab.training.sources import Sources
+from sheet_reader.numbers import LAB
 
 SIDE = LAB.digits_a_box
 _UNLIFTED = LAB.unlifted_share

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.lab.parameters import LAB
+from sheet_reader.numbers import LAB
 from sheet_reader.simulate.hand import digit_strokes, random_hand, sign_names, sign_strokes
 
 Stroke = NDArray[np.float64]

@@ -9,13 +9,13 @@ from datetime import UTC, date, datetime, timedelta
 from sqlalchemy import Connection, and_, func, select
 
 from sheet_reader.errors import UsageError
+from sheet_reader.numbers import RECORD
 from sheet_reader.record.history import doubts
 from sheet_reader.record.history.decoded import OF_TIME
 from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.history.states import Visit
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import MOST_ATTEMPTS
-from sheet_reader.record.store.parameters import RECORD
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study import days
 from sheet_reader.study.model import HeaderField, Study

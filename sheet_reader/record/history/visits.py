@@ -12,6 +12,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from sheet_reader.numbers import RECORD
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.history.merging import merge
 from sheet_reader.record.history.model import Status
@@ -23,7 +24,6 @@ from sheet_reader.record.history.states import (
     StoredReading,
     Visit,
 )
-from sheet_reader.record.store.parameters import RECORD
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Study
 

@@ -16,6 +16,7 @@ from sqlalchemy import select
 from sheet_reader.atomic import PRIVATE_FILE, sync_folder
 from sheet_reader.errors import RecordError, StorageError, UsageError
 from sheet_reader.intake.gather import INBOX
+from sheet_reader.numbers import RECORD
 from sheet_reader.record.originals import originals
 from sheet_reader.record.originals.original_faults import original_faults
 from sheet_reader.record.store import schema
@@ -36,7 +37,6 @@ from sheet_reader.record.store.opening import (
     must_know,
     must_not_be_blank,
 )
-from sheet_reader.record.store.parameters import RECORD
 from sheet_reader.record.store.server_copy import copy_from_server
 from sheet_reader.sheet.kept_files import kept_files
 from sheet_reader.study.model import Study

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.record.store.parameters import RECORD
+from sheet_reader.numbers import RECORD
 from sheet_reader.vision.types import CROP_PX
 
 CONTEXT_PX_PER_MM = RECORD.context_px_per_mm

@@ -13,7 +13,7 @@ import unicodedata
 from dataclasses import dataclass
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record.store.parameters import RECORD
+from sheet_reader.numbers import RECORD
 
 NOBODY = "forgotten person"
 REMOVED = "(removed)"

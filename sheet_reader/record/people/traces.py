@@ -14,6 +14,7 @@ from sheet_reader.intake.mail import is_mbox
 from sheet_reader.intake.names import natural_key
 from sheet_reader.intake.pdf import looks_like_pdf
 from sheet_reader.intake.tags import page_texts, tag_texts, texts_in
+from sheet_reader.numbers import RECORD
 from sheet_reader.record.history.naming import both_names, neutral_name
 from sheet_reader.record.originals import originals
 from sheet_reader.record.people.anonymise import at_work, decisions_naming, labels_naming
@@ -21,7 +22,6 @@ from sheet_reader.record.people.people import Person
 from sheet_reader.record.people.remarks import remarks_naming
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import RECORD_FILE
-from sheet_reader.record.store.parameters import RECORD
 from sheet_reader.study.model import Study
 
 MOST_LINES = RECORD.most_trace_lines

@@ -32,8 +32,8 @@ from sqlalchemy import (
     update,
 )
 
+from sheet_reader.numbers import RECORD
 from sheet_reader.record.store import schema
-from sheet_reader.record.store.parameters import RECORD
 
 OWNERS = {
     "photos": ("NULL", "''"),

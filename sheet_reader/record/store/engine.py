@@ -16,9 +16,9 @@ from sqlalchemy.exc import TimeoutError as SQLAlchemyTimeout
 from sqlalchemy.pool import QueuePool
 
 from sheet_reader.errors import RecordError, SheetReaderError, StorageError, UnavailableError
+from sheet_reader.numbers import RECORD
 from sheet_reader.record.store.address import PLACE_FILE
 from sheet_reader.record.store.address import URL_VARIABLE as URL_VARIABLE
-from sheet_reader.record.store.parameters import RECORD
 
 RECORD_FILE = "record.sqlite"
 BUSY_SECONDS = RECORD.busy_seconds

@@ -10,7 +10,7 @@ import tempfile
 import time
 from pathlib import Path
 
-from sheet_reader.record.store.parameters import RECORD
+from sheet_reader.numbers import RECORD
 
 OLD_SECONDS = RECORD.leftover_seconds
 _NAME = re.compile(r"\.(?:new|backup)-(\d+)-\w+")
@@ -49,5 +49,5 @@ def sweep(folder: Path, pattern: str) -> None:
 
 def _is_old(path: Path) -> bool:
     with contextlib.suppress(OSError):
-        return time.time() - path.stat().st_mtime > OLD_SECONDS
+        return bool(time.time() - path.stat().st_mtime > OLD_SECONDS)
     return False

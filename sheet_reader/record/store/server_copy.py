@@ -9,11 +9,11 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, delete, insert, select
 
+from sheet_reader.numbers import RECORD
 from sheet_reader.record.store import checksums, schema
 from sheet_reader.record.store.checksums import SCHEMA_NOTE
 from sheet_reader.record.store.engine import open_engine, sqlite_url
 from sheet_reader.record.store.migrations import migrate
-from sheet_reader.record.store.parameters import RECORD
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 

@@ -15,8 +15,8 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from sheet_reader.errors import StorageError
+from sheet_reader.numbers import REVIEW
 from sheet_reader.review.browser.pages import page
-from sheet_reader.review.parameters import REVIEW
 
 MOST_COOKIES = REVIEW.page_cookies
 

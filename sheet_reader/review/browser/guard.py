@@ -13,8 +13,8 @@ from typing import Any
 
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from sheet_reader.numbers import REVIEW
 from sheet_reader.review.browser.entrance import Entrance
-from sheet_reader.review.parameters import REVIEW
 
 OPEN = "/open"
 MOST_BYTES = REVIEW.page_body_bytes

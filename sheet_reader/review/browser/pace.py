@@ -6,7 +6,7 @@ import statistics
 from collections import deque
 from dataclasses import dataclass, field
 
-from sheet_reader.review.parameters import REVIEW
+from sheet_reader.numbers import REVIEW
 
 LAST = REVIEW.page_pace_answers
 PAUSE = REVIEW.page_pause_s

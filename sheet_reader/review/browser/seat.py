@@ -15,6 +15,7 @@ from datetime import date
 from typing import Any
 
 from sheet_reader.errors import OvertakenError, UsageError
+from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.model import Value
 from sheet_reader.record.store.leases import Leases
 from sheet_reader.review.answers import Refusal
@@ -37,7 +38,6 @@ from sheet_reader.review.browser.showing import (
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import alike_reply
 from sheet_reader.review.desk import RecordDesk
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.queue import sheet_seen
 from sheet_reader.review.sitting import Given, Sitting, token_of
 

@@ -13,11 +13,11 @@ from pathlib import Path
 import uvicorn
 
 from sheet_reader.errors import StorageError
+from sheet_reader.numbers import REVIEW
 from sheet_reader.reading.watching import ends_cleanly
 from sheet_reader.review.browser.app import make_app
 from sheet_reader.review.browser.entrance import Entrance
 from sheet_reader.review.browser.seat import Seat
-from sheet_reader.review.parameters import REVIEW
 
 ADDRESS = "127.0.0.1"
 IDLE_S = REVIEW.page_idle_s

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sheet_reader.intake.names import one_line
+from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, has
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.states import FieldState, Visit
@@ -25,7 +26,6 @@ from sheet_reader.review.cards import (
     which_is_it,
 )
 from sheet_reader.review.decisions import Reply
-from sheet_reader.review.parameters import REVIEW
 from sheet_reader.review.weighing import differ_line, likely_why, percent
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.wording import words

@@ -12,8 +12,8 @@ import decided
 import pytest
 from page_server import HOST, PORT
 
+from sheet_reader.numbers import REVIEW
 from sheet_reader.review.browser.entrance import Entrance
-from sheet_reader.review.parameters import REVIEW
 
 
 @pytest.fixture

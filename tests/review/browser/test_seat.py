@@ -14,12 +14,12 @@ import waiting_record
 from made_up import page as made_page
 from made_up import read_in, take_in
 
+from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.people.remarks import remarks_of
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.browser.habits import ACTS, Habits
 from sheet_reader.review.browser.pages import static_files
-from sheet_reader.review.parameters import REVIEW
 
 
 def decided(record: Record) -> list[tuple[str, str | None, str, str]]:

@@ -9,18 +9,23 @@ from pathlib import Path
 import pytest
 
 import sheet_reader
-from sheet_reader.decode.parameters import DECODE
 from sheet_reader.digits.again import AGAIN
 from sheet_reader.digits.normalise import NORMALISE
-from sheet_reader.intake.parameters import INTAKE
-from sheet_reader.lab.parameters import LAB
 from sheet_reader.lab.sensitivity import INFLUENTIAL, in_force, scaled
-from sheet_reader.parameters import ORIGINS, Described, described, parameter
-from sheet_reader.reading.parameters import READING
-from sheet_reader.record.store.parameters import RECORD
-from sheet_reader.review.parameters import REVIEW
-from sheet_reader.simulate.parameters import SIMULATE
-from sheet_reader.vision.parameters import VISION
+from sheet_reader.numbers import (
+    DECODE,
+    INTAKE,
+    LAB,
+    ORIGINS,
+    READING,
+    RECORD,
+    REVIEW,
+    SIMULATE,
+    VISION,
+    Described,
+    described,
+    frozen,
+)
 
 ROOT = Path(sheet_reader.__file__).parent
 ROOMS = (INTAKE, VISION, NORMALISE, AGAIN, DECODE, RECORD, READING, REVIEW, SIMULATE, LAB)
@@ -42,9 +47,9 @@ def test_every_threshold_says_its_unit_origin_and_meaning(each: Described) -> No
 
 def test_a_threshold_without_an_origin_cannot_be_written_down() -> None:
     with pytest.raises(ValueError, match="origin"):
-        parameter(3.0, "mm", "because", "a meaning")
+        frozen({"a": [3.0, "mm", "because", "a meaning"]}, "TEST")
     with pytest.raises(ValueError, match="unit"):
-        parameter(3.0, "", "choice: for a test", "a meaning")
+        frozen({"a": [3.0, "", "choice: for a test", "a meaning"]}, "TEST")
 
 
 @pytest.mark.parametrize("parameters", [VISION.locate, DECODE, NORMALISE])
