@@ -74,7 +74,8 @@ def correct(
 
     Example:  sheet-reader correct bean_tips --site 2043 --visit 2026-05-20 --set helpers=3
     """
-    from sheet_reader.review.typed_values import assigned, site_meant
+    from sheet_reader.review.typed_values import assigned
+    from sheet_reader.study.kinds import site_meant
 
     refuse(
         (unusual and not sets, "--unusual goes with --set; without it you are asked"),

@@ -115,9 +115,8 @@ def _none_unreadable(said: Mapping[str, TypedValue]) -> None:
 
 def _already(record: Record, said: Mapping[str, TypedValue]) -> Visit | None:
     """The visit that the record has of the same site and date."""
-    keys = {value.spec.kind: value.text for value in said.values()}
-    here = (keys.get("site"), keys.get("date"))
-    return next((v for v in record.state() if (v.site, v.visit_date) == here), None)
+    here = [said[name].text if name in said else None for name in record.study.keys]
+    return next((v for v in record.state() if [v.site, v.visit_date] == here), None)
 
 
 def _clash(visit: Visit) -> str:

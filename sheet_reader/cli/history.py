@@ -30,7 +30,7 @@ def history(study: Path, site: str, visit: str) -> None:
     Example:  sheet-reader history bean_tips --site 2043 --visit 2026-05-20
     """
     from sheet_reader.record.people.remarks import remarks_of
-    from sheet_reader.review.typed_values import site_meant
+    from sheet_reader.study.kinds import site_meant
 
     opened = open_study(study)
     day = parse_visit(visit, opened)

@@ -56,7 +56,7 @@ def photos(
     Example:  sheet-reader photos bean_tips --waits
     """
     from sheet_reader.record.history.photo_list import photo_fates, photo_meant
-    from sheet_reader.review.typed_values import site_meant
+    from sheet_reader.study.kinds import site_meant
 
     refuse((opens and as_csv, "choose one of --open and --csv"))
     opened = open_study(study)

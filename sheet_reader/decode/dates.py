@@ -27,8 +27,7 @@ from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Occlusion, Reasons, because
-from sheet_reader.study.days import latest, turned
-from sheet_reader.study.model import Season
+from sheet_reader.study.days import Season, latest, turned
 
 ODD_DATE = DECODE.odd_date
 OFFER = DECODE.date_offer

@@ -224,15 +224,16 @@ def sheet_seen(study: Study, visits: Iterable[Visit], place: Waiting) -> SheetSe
     record has it no more.
     """
     page = place.page_instance_id
-    specs = {spec.name: spec for spec in study.fields if spec.kind in ("site", "date")}
+    specs = {spec.name: spec for spec in study.fields if spec.kind.is_key}
     for visit in visits:
         if any(seen.page_instance_id == page for seen in visit.pages):
             keys = {
-                specs[e.reading.field].kind: stated(study, visit, e, specs)
+                e.reading.field: stated(study, visit, e, specs)
                 for e in visit.fields
                 if e.observation.page_instance_id == page and e.reading.field in specs
             }
-            return SheetSeen(place, keys.get("site"), keys.get("date"), ())
+            site, day = study.keys
+            return SheetSeen(place, keys.get(site), keys.get(day), ())
     return None
 
 
@@ -242,7 +243,7 @@ def _photos_card(study: Study, visit: Visit, specs: dict[str, FieldSpec]) -> Pho
     """
     if not (visit.site and visit.visit_date):
         return None
-    keys = {name for name, spec in specs.items() if spec.kind in ("site", "date")}
+    keys = set(study.keys)
     found = clashing(visit, keys)
     if not found:
         return None
@@ -254,7 +255,7 @@ def _photos(
     study: Study, visit: Visit, specs: dict[str, FieldSpec], pages: set[int], names: set[str]
 ) -> PhotosCard:
     seen = [page.page_instance_id for page in visit.pages if page.page_instance_id in pages]
-    keys = {name for name, spec in specs.items() if spec.kind in ("site", "date")}
+    keys = set(study.keys)
     unlike, differing, compared = least_alike(visit, pages, keys)
     sheets = tuple(_sheet(study, visit, page, names, specs) for page in seen)
     return PhotosCard(sheets, differing, compared, unlike)
@@ -269,6 +270,6 @@ def _sheet(
         if e.observation.page_instance_id == page and e.reading.field in specs
     ]
     shown = {e.reading.field: stated(study, visit, e, specs) for e in here}
-    keys = {spec.kind: shown.get(name) for name, spec in specs.items() if "." not in name}
     clashing = [shown[name] for name in specs if name in names and name in shown]
-    return SheetSeen(clashing[0].reading, keys.get("site"), keys.get("date"), tuple(clashing))
+    site, day = study.keys
+    return SheetSeen(clashing[0].reading, shown.get(site), shown.get(day), tuple(clashing))

@@ -9,7 +9,6 @@ from datetime import date
 
 from sheet_reader.errors import UsageError
 from sheet_reader.review.answers import Refusal, understand
-from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.model import FieldSpec, Study
 
 NOTHING, UNREADABLE = ("n", ""), ("x",)
@@ -57,13 +56,8 @@ def understood(spec: FieldSpec, typed: str, study: Study, today: date) -> TypedV
         return TypedValue(spec, None, unreadable=True)
     value = understand(typed, spec, study, today)
     if isinstance(value, Refusal):
-        wrong = "; its check digit is wrong" if spec.kind == "site" and _misspelt(typed) else ""
-        raise UsageError(f"{spec.label}: {value.message}{wrong}")
+        raise UsageError(f"{spec.label}: {value.message}")
     return TypedValue(spec, value.text, doubt=value.doubt)
-
-
-def _misspelt(number: str) -> bool:
-    return number.isascii() and number.isdigit() and not is_valid(number)
 
 
 def assigned(
@@ -86,10 +80,3 @@ def assigned(
             raise UsageError(f"{value.spec.label}: {value.doubt}", remedy=LOOK_AGAIN)
         found[value.spec.name] = value
     return found
-
-
-def site_meant(study: Study, text: str) -> str:
-    """The number of the site that was typed, with its zeros; as typed where none is known."""
-    text = text.strip()
-    numbers = [s.number for s in study.sites if s.number.lstrip("0") == text.lstrip("0")]
-    return text if study.site(text) is not None or len(numbers) != 1 else numbers[0]

@@ -52,9 +52,9 @@ def filled_sheet(
     if trouble is not None:
         folds = _spoilt(book, page, paper, hands, level, suffers, trouble)
     written = {f.field: f.value for f in fields}
-    names = {h.kind: h.name for h in book.study.header}
-    site = written.get(names["site"], visit.site)
-    day = written.get(names["date"], visit.visit_date)
+    site_name, date_name = book.study.keys
+    site = written.get(site_name, visit.site)
+    day = written.get(date_name, visit.visit_date)
     truth = SheetTruth(
         page.code, site, day, fields, cells, wrong_sums=visit.wrong_sums, person=person
     )

@@ -7,13 +7,13 @@ year, and that finds the year which a person left out.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from sheet_reader.phrases import said
-from sheet_reader.study.model import Season
 from sheet_reader.study.words import ENGLISH
 
 if TYPE_CHECKING:
@@ -22,6 +22,14 @@ if TYPE_CHECKING:
 CLOCK_TOLERANCE = timedelta(days=1)
 """A visit may be dated so long after today: where it was made it can be tomorrow already."""
 _ISO = re.compile(r"(\d{4})-(\d{1,2})-(\d{1,2})", re.ASCII)
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """First and last day on which a visit may lie, both included."""
+
+    first: date
+    last: date
 
 
 def today(study: Study | None = None) -> date:

@@ -3,20 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import cast
 
-from sheet_reader.study.model import CountField, HeaderField, HeaderKind, Plot, SumRule
+from sheet_reader.study.kinds import COUNT, KINDS, NUMBER
+from sheet_reader.study.model import CountField, HeaderField, Plot, SumRule
 from sheet_reader.study.publication import read_taxon
 from sheet_reader.study.table import Table, entry_place, nearest, shown
 
-MOST_BOXES = 6
 OWN_DIGITS = "own_digits"
 """The name of the ten boxes for the volunteer's own digits; no field of a visit."""
 RESERVED = frozenset(
     (OWN_DIGITS, "photo", "sheet", "page", "field", "value", "confidence", "status", "reason",
      "waiting", "doubted", "site_name", "pages_in", "pages_of", "corrected", "remarks")
 )  # fmt: skip
-_DATE_BOXES = 6
 
 
 def read_header(top: Table) -> tuple[HeaderField, ...]:
@@ -25,32 +23,23 @@ def read_header(top: Table) -> tuple[HeaderField, ...]:
     fields = tuple(_header_field(table) for table in tables)
     _unique(tables, [f.name for f in fields])
     if tables:
-        for kind in ("site", "date"):
+        for kind in (kind for kind in KINDS.values() if kind.is_key):
             given = [i for i, f in enumerate(fields) if f.kind == kind]
             if not given and all(table.has("kind") for table in tables):
-                top.wrong("header", f"no field has kind = “{kind}”; the sheet needs one")
+                top.wrong("header", f"no field has kind = “{kind.name}”; the sheet needs one")
             for i in given[1:]:
-                tables[i].wrong("kind", f"only one field may have kind “{kind}”")
+                tables[i].wrong("kind", f"only one field may have kind “{kind.name}”")
     return fields
 
 
 def _header_field(table: Table) -> HeaderField:
     name = table.name()
     label = table.text("label", longest=40)
-    kind = table.choice("kind", ("site", "date", "number"))
+    kind = KINDS.get(table.choice("kind", tuple(KINDS)), NUMBER)
     if name in RESERVED:
         table.wrong("name", f"“{name}” is a column of every export; choose another name")
-    if kind == "date":
-        table.only(("name", "label", "kind", "boxes"))
-        boxes = table.whole("boxes", _DATE_BOXES, _DATE_BOXES, required=False, fallback=_DATE_BOXES)
-        return HeaderField(name, label, "date", boxes or _DATE_BOXES)
-    if kind == "site":
-        table.only(("name", "label", "kind", "boxes"))
-        boxes = table.whole("boxes", 2, 8)
-        return HeaderField(name, label, "site", boxes or 0)
-    table.only(("name", "label", "kind", "boxes", "lowest", "highest"))
-    boxes, lowest, highest = _boxes_and_range(table, required=False)
-    return HeaderField(name, label, cast(HeaderKind, kind or "number"), boxes or 0, lowest, highest)
+    table.only(("name", "label", "kind", *kind.keys))
+    return HeaderField(name, label, kind, *kind.size(table))
 
 
 def read_plots(top: Table) -> tuple[Plot, ...]:
@@ -74,12 +63,12 @@ def read_counts(top: Table) -> tuple[CountField, ...]:
             ("name", "label", "boxes", "lowest", "highest", "unit", "note", "tally", "taxon",
              "life_stage", "taxon_rank", "kingdom")
         )  # fmt: skip
-        boxes, lowest, highest = _boxes_and_range(table, required=True)
+        boxes, lowest, highest = COUNT.size(table)
         counts.append(
             CountField(
                 table.name(),
                 table.text("label", longest=60),
-                boxes or 0,
+                boxes,
                 lowest or 0,
                 highest or 0,
                 table.text("unit", longest=20, required=False),
@@ -90,27 +79,6 @@ def read_counts(top: Table) -> tuple[CountField, ...]:
         )
     _unique(tables, [c.name for c in counts])
     return tuple(counts)
-
-
-def _boxes_and_range(
-    table: Table, *, required: bool
-) -> tuple[int | None, int | None, int | None]:
-    """Boxes, lowest and highest. As many boxes as the highest value has digits, and lowest 0,
-    where they are not given; a range is needed only where ``required``.
-    """
-    top = 10**MOST_BOXES - 1
-    highest = table.whole("highest", 0, top, required=required)
-    fallback = 0 if required or highest is not None else None
-    lowest = table.whole("lowest", 0, top, required=False, fallback=fallback)
-    if lowest is not None and highest is not None and highest < lowest:
-        table.wrong("highest", f"{highest} is less than lowest, {lowest}")
-    if not table.has("boxes") and highest is not None:
-        return len(str(highest)), lowest, highest
-    boxes = table.whole("boxes", 1, MOST_BOXES, required=not (required or table.meant("highest")))
-    if boxes is not None and highest is not None and highest >= 10**boxes:
-        word = "box holds" if boxes == 1 else "boxes hold"
-        table.wrong("highest", f"{highest} does not fit: {boxes} {word} at most {10**boxes - 1}")
-    return boxes, lowest, highest
 
 
 def _unique(tables: Sequence[Table], names: Sequence[str]) -> None:
@@ -133,7 +101,7 @@ def read_sums(
     """The sums: names of counts (applied in every plot) or full field names throughout."""
     count_names = {c.name for c in counts if c.name}
     full_names = {f"{p.name}.{c}" for p in plots if p.name for c in count_names}
-    full_names |= {h.name for h in header if h.kind == "number" and h.name}
+    full_names |= {h.name for h in header if h.kind.is_amount and h.name}
     rules: list[SumRule] = []
     totals: set[str] = set()
     for table in top.tables("sums", most=40, required=False):

@@ -20,7 +20,7 @@ def by_present_rules(former: Study, present: Study, names: Names = SAME) -> Stud
     now = {spec.name: spec for spec in present.fields}
     def header(field: HeaderField) -> HeaderField:
         spec = now.get(names.get(field.name, field.name))
-        if spec is None or field.kind != "number" or spec.kind != "number":
+        if spec is None or field.kind.is_key or spec.kind != field.kind:
             return field
         return replace(field, lowest=spec.lowest, highest=spec.highest)
 

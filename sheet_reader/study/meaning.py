@@ -34,7 +34,7 @@ def wording_of(study: Study) -> dict[Key, str]:
     found |= {
         ("number", h.name): _with(h.label, effort.get(h.name, ""))
         for h in study.header
-        if h.kind == "number"
+        if not h.kind.is_key
     }
     return found | {("sum", total): " + ".join(parts) for total, parts in sums_of(study).items()}
 

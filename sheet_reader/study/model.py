@@ -4,23 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import date
 from pathlib import Path
 from typing import Literal
 
+from sheet_reader.study.days import Season
+from sheet_reader.study.kinds import COUNT, DATE, SITE, Kind
 from sheet_reader.study.letter_words import ENGLISH as LETTERS
 from sheet_reader.study.words import ENGLISH, Words
 
 Paper = Literal["A4", "Letter"]
-HeaderKind = Literal["site", "date", "number"]
-
-
-@dataclass(frozen=True, slots=True)
-class Season:
-    """First and last day on which a visit may lie, both included."""
-
-    first: date
-    last: date
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,15 +41,11 @@ class Site:
 
 @dataclass(frozen=True, slots=True)
 class HeaderField:
-    """A field of the sheet's head.
-
-    ``kind`` "site" is the site number (one per study), "date" the visit date (one per study,
-    six boxes: two each for day, month and year), "number" any other number.
-    """
+    """A field of the sheet's head: the site number, the visit date, or any other number."""
 
     name: str
     label: str
-    kind: HeaderKind
+    kind: Kind
     boxes: int
     lowest: int | None = None
     highest: int | None = None
@@ -160,7 +148,7 @@ class FieldSpec:
 
     name: str
     label: str
-    kind: Literal["site", "date", "number", "count"]
+    kind: Kind
     boxes: int
     lowest: int | None
     highest: int | None
@@ -211,15 +199,36 @@ class Study:
     time_zone: str = ""
 
     fields: tuple[FieldSpec, ...] = field(init=False, compare=False, repr=False)
+    _by_name: Mapping[str, FieldSpec] = field(init=False, compare=False, repr=False)
     _by_number: Mapping[str, Site] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "fields", _fields(self.header, self.plots, self.counts))
+        object.__setattr__(self, "_by_name", {spec.name: spec for spec in self.fields})
         object.__setattr__(self, "_by_number", {s.number: s for s in reversed(self.sites)})
 
     def site(self, number: str) -> Site | None:
         """The line of the list with this number, or None."""
         return self._by_number.get(number)
+
+    def spec(self, name: str) -> FieldSpec | None:
+        """The field of this full name, or None."""
+        return self._by_name.get(name)
+
+    @property
+    def site_field(self) -> HeaderField:
+        """The field of the head that holds the site's number."""
+        return next(h for h in self.header if h.kind == SITE)
+
+    @property
+    def date_field(self) -> HeaderField:
+        """The field of the head that holds the visit date."""
+        return next(h for h in self.header if h.kind == DATE)
+
+    @property
+    def keys(self) -> tuple[str, str]:
+        """The names of the fields that place a sheet: of its site, of its date."""
+        return self.site_field.name, self.date_field.name
 
 
 def _fields(
@@ -230,7 +239,7 @@ def _fields(
         FieldSpec(
             f"{p.name}.{c.name}",
             f"{p.label}: {c.label}",
-            "count",
+            COUNT,
             c.boxes,
             c.lowest,
             c.highest,

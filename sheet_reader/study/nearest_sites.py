@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from sheet_reader.study.model import Site
+if TYPE_CHECKING:
+    from sheet_reader.study.model import Site
 
 
 def nearest_sites(number: str, sites: Sequence[Site], most: int = 3) -> tuple[Site, ...]:

@@ -11,7 +11,7 @@ from datetime import date
 from typing import cast
 
 from sheet_reader.errors import UsageError
-from sheet_reader.study.fields import MOST_BOXES
+from sheet_reader.study.kinds import MOST_BOXES
 from sheet_reader.study.model import Paper
 from sheet_reader.study.table import shown
 from sheet_reader.study.usual import paper_for as paper_for

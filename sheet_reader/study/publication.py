@@ -86,7 +86,7 @@ def read_effort(
     table.only(("field", "unit", "protocol", "equal"))
     name = table.text("field", longest=80)
     units = {c.name: c.unit for c in counts if c.name}
-    units |= {h.name: "" for h in header if h.kind == "number" and h.name}
+    units |= {h.name: "" for h in header if h.kind.is_amount and h.name}
     if name and name not in units:
         table.wrong("field", f"{shown(name)} is no count or number{nearest(name, units)}")
     unit = table.text("unit", longest=20, required=False) or units.get(name, "")

@@ -11,9 +11,10 @@ from zoneinfo import available_timezones
 
 from sheet_reader.atomic import STUDY_FILE as STUDY_FILE
 from sheet_reader.errors import Mistake, StorageError, StudyError
+from sheet_reader.study.days import Season
 from sheet_reader.study.fields import read_counts, read_header, read_plots, read_sums
 from sheet_reader.study.letter_words import read_letter_words
-from sheet_reader.study.model import Comments, Paper, Season, Site, Study, Visits
+from sheet_reader.study.model import Comments, Paper, Site, Study, Visits
 from sheet_reader.study.publication import read_effort, read_publication
 from sheet_reader.study.site_list import read_sites
 from sheet_reader.study.table import AT_THE_TOP, Mistakes, Table, nearest, shown
@@ -117,7 +118,7 @@ def _study(
     if file and Path(file).name != file:
         top.wrong("sites", "must be the name of a file in the study's folder")
     elif file and sites is None:
-        boxes = next((h.boxes for h in header if h.kind == "site" and h.boxes), None)
+        boxes = next((h.boxes for h in header if h.kind.is_listed and h.boxes), None)
         sites = read_sites(folder / file, boxes, mistakes)
     visits = _visits(top)
     comments = _comments(top, words.comments)

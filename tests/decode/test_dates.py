@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.posteriors import read_numbers
 from sheet_reader.reasons import Occlusion
-from sheet_reader.study.model import Season
+from sheet_reader.study.days import Season
 from sheet_reader.wording import words
 
 SEASON = Season(date(2026, 4, 20), date(2026, 8, 30))

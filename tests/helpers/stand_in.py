@@ -24,6 +24,7 @@ from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.intake.types import Picture
 from sheet_reader.reasons import Code, Occlusion, Reasons, because, from_json, in_words
 from sheet_reader.sheet.model import Cell, Page, SheetCode
+from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.model import (
     CountField,
     HeaderField,
@@ -47,9 +48,9 @@ def a_study(folder: Path) -> Study:
         season=Season(date(2026, 4, 1), date(2026, 9, 30)),
         visits=Visits(),
         header=(
-            HeaderField("site", "Site number", "site", 4),
-            HeaderField("date", "Visit date", "date", 6),
-            HeaderField("helpers", "Helpers", "number", 2, 1, 20),
+            HeaderField("site", "Site number", SITE, 4),
+            HeaderField("date", "Visit date", DATE, 6),
+            HeaderField("helpers", "Helpers", NUMBER, 2, 1, 20),
         ),
         plots=(Plot("shade", "Shade", "shaded"), Plot("sun", "Sun", "open")),
         counts=(

@@ -20,6 +20,7 @@ from sheet_reader.digits.types import CLASSES, BoxReadings
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode
 from sheet_reader.study.check_digit import damm
+from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.model import (
     CountField,
     HeaderField,
@@ -149,9 +150,9 @@ def beans() -> Study:
         season=Season(date(2026, 4, 20), date(2026, 8, 30)),
         visits=Visits(),
         header=(
-            HeaderField("site", "Site number", "site", 4),
-            HeaderField("visit_date", "Visit date", "date", 6),
-            HeaderField("helpers", "Helpers", "number", 2, 1, 30),
+            HeaderField("site", "Site number", SITE, 4),
+            HeaderField("visit_date", "Visit date", DATE, 6),
+            HeaderField("helpers", "Helpers", NUMBER, 2, 1, 30),
         ),
         plots=plots,
         counts=counts,

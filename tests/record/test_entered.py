@@ -107,9 +107,9 @@ def test_a_typed_value_can_be_corrected(study: Study) -> None:
     [
         ({"site": "1005"}, "not on the site list"),
         ({"site": None}, "needs its site"),
-        ({"date": "2026-02-30"}, "not a date"),
+        ({"date": "2026-02-30"}, "no such date"),
         ({"date": None}, "needs its date"),
-        ({"helpers": "two"}, "not a whole number"),
+        ({"helpers": "two"}, "in digits"),
         ({"moths": "2"}, "no field moths"),
     ],
 )

@@ -16,6 +16,7 @@ from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.fonts import text_width
 from sheet_reader.sheet.sizes import HINT
 from sheet_reader.study.fields import OWN_DIGITS
+from sheet_reader.study.kinds import DATE, SITE
 from sheet_reader.study.model import (
     Comments,
     CountField,
@@ -55,8 +56,8 @@ def make_study() -> Callable[..., Study]:
         season=Season(date(2026, 4, 1), date(2026, 9, 30)),
         visits=Visits(),
         header=(
-            HeaderField("site", "Site number", "site", 4),
-            HeaderField("visit_date", "Visit date", "date", 6),
+            HeaderField("site", "Site number", SITE, 4),
+            HeaderField("visit_date", "Visit date", DATE, 6),
         ),
         plots=(Plot("north", "North half", "mown"), Plot("south", "South half", "left")),
         counts=(CountField("snails", "Snails", 2, 0, 99), CountField("slugs", "Slugs", 3, 0, 500)),

@@ -14,6 +14,7 @@ from sheet_reader.sheet.drawing import Text
 from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.layout import draw_sheet, lay_out, layout_version
 from sheet_reader.sheet.model import BLANK
+from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.model import Comments, CountField, HeaderField, Plot, Study, SumRule
 from sheet_reader.study.reader import DATE_ORDERS
 from sheet_reader.study.words import shipped_words
@@ -188,11 +189,11 @@ def studies(draw: st.DrawFn) -> dict[str, object]:
         for i in range(draw(st.integers(1, 12)))
     )
     header = [
-        HeaderField("site", draw(WORDS)[:40].strip(), "site", draw(st.integers(2, 8))),
-        HeaderField("day", draw(WORDS)[:40].strip(), "date", 6),
+        HeaderField("site", draw(WORDS)[:40].strip(), SITE, draw(st.integers(2, 8))),
+        HeaderField("day", draw(WORDS)[:40].strip(), DATE, 6),
     ]
     header += [
-        HeaderField(f"h{i}", draw(WORDS)[:40].strip(), "number", draw(st.integers(1, 6)))
+        HeaderField(f"h{i}", draw(WORDS)[:40].strip(), NUMBER, draw(st.integers(1, 6)))
         for i in range(draw(st.integers(0, 5)))
     ]
     comments = draw(st.one_of(st.none(), st.builds(Comments, WORDS, st.floats(8, 120))))

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 
 from sheet_reader.errors import StudyError
 from sheet_reader.study import days
-from sheet_reader.study.days import order_meant, parse_date, span, turned
-from sheet_reader.study.model import Season, Study
+from sheet_reader.study.days import Season, order_meant, parse_date, span, turned
+from sheet_reader.study.model import Study
 from sheet_reader.study.reader import parse_study, read_study
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.errors import SheetReaderError, StorageError, StudyError
-from sheet_reader.study.model import Comments, Season, SumRule, Visits
+from sheet_reader.study.days import Season
+from sheet_reader.study.model import Comments, SumRule, Visits
 from sheet_reader.study.reader import read_study
 
 DATA = Path(__file__).parent / "data"

@@ -57,12 +57,10 @@ class VisitEvent:
 
 def visits_of(study: Study, tables: Tables) -> list[VisitEvent]:
     """Every visit with a settled site and date, in the order of the tables."""
-    names = {h.kind: h.name for h in study.header}
     plots = _plots(study, tables)
-    numbers = {h.name: tables.rows[h.name].tolist() for h in study.header if h.kind == "number"}
+    numbers = {h.name: tables.rows[h.name].tolist() for h in study.header if not h.kind.is_key}
     there = {name: tables.rows[name].notna().tolist() for name in numbers}
-    shown = [texts(tables.rows[name]) for name in
-             ("visit_id", names["site"], names["date"], "modified")]  # fmt: skip
+    shown = [texts(tables.rows[name]) for name in ("visit_id", *study.keys, "modified")]
     found = []
     for row, (event, site, day, modified) in enumerate(zip(*shown, strict=True)):
         if site and day:
