@@ -16,12 +16,11 @@ from sheet_reader.decode.page_evidence import unpacked
 from sheet_reader.numbers import DECODE, READING
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.history import decoded
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import ANSWERED, FieldState, Visit
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 SETTLED = DECODE.settled
-ANSWERED = ("confirmed", "corrected")
 AT_A_TIME = READING.decoded_at_a_time
 
 Places = dict[int, tuple[str, str, dict[Group, str]]]

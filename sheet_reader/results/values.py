@@ -4,11 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
+from sheet_reader.record.history.states import RECORDED
 from sheet_reader.results.from_record import FieldFact, VisitFact
 from sheet_reader.study.model import Study
 
-RECORDED = frozenset({"accepted", "doubted", "confirmed", "corrected", "typed"})
-"""The statuses under which a value counts."""
 NOT_RECEIVED, EMPTY, UNREADABLE, WAITS = "not received", "not recorded", "not readable", "waits"
 """Why a cell holds no value: its page did not come in, nothing is written in it, nobody can read
 it, or a person has yet to decide."""

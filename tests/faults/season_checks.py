@@ -8,12 +8,12 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
 
+import decided
 from click.testing import CliRunner
 from edited_study import Draft
 from season_meaning import Meaning
 from season_model import Model, Sheet
 
-import decided
 from sheet_reader.cli.main import cli
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.cells import texts

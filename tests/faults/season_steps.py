@@ -6,20 +6,22 @@ import random
 from datetime import date, timedelta
 from pathlib import Path
 
+import decided
 import edited_study
 import made_up
 from click.testing import CliRunner
 from season_checks import Checks, Result
 from season_meaning import Meaning, Thing, words_of
 from season_model import Given, Model, Said, Sheet, holds
-import decided
-from sheet_reader.record.history import deciding
 from sqlalchemy import select
 
+from sheet_reader.answers.questions import SumCard
+from sheet_reader.answers.replies import sum_reply
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import StudyError, UnsaidError, UsageError
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.promise import thresholds_for
+from sheet_reader.record.history import deciding
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.meaning import MeaningQuestion, Term
 from sheet_reader.record.history.meaning_answers import Said as SaidOfWords
@@ -29,8 +31,6 @@ from sheet_reader.record.history.naming import neutral_name
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.cards import SumCard
-from sheet_reader.review.decisions import sum_reply
 from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from sqlalchemy import select
 
 from sheet_reader.record.history import deciding, mending
-from sheet_reader.record.history.answers import FieldAnswer, Kept
+from sheet_reader.record.history.answers import FieldAnswer, Kept, PlaceKind
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.model import Answer, Rival
 from sheet_reader.record.history.rows import as_waiting
@@ -51,8 +51,10 @@ def move(
     reason: str = "",
 ) -> None:  # fmt: skip
     """This sheet has another site or visit date, or both."""
-    said = {kind: v for kind, v in (("site", site), ("date", visit_date)) if v is not None}
-    mending.correct(record, (), {page: said}, by=by, reason=reason)
+    visits = [*record.state(), *record.state_aside()]
+    said: list[tuple[PlaceKind, str | None]] = [("site", site), ("date", visit_date)]
+    answers = [mending.moved(record.study, visits, page, kind, v) for kind, v in said if v]
+    deciding.keep(record, answers, by, reason=reason)
 
 
 @dataclass(frozen=True)

@@ -9,10 +9,10 @@ import zipfile
 from email.message import EmailMessage
 from pathlib import Path
 
+import decided
 import stand_in
 from stand_in import says
 
-import decided
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.history.model import BatchSummary
 from sheet_reader.record.store.store import Record

@@ -10,8 +10,8 @@ from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
-import numpy as np
 import decided
+import numpy as np
 import pytest
 from sqlalchemy import select
 

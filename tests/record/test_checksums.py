@@ -55,7 +55,8 @@ def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
         read_batch(study, reader=stand_in.read, jobs=0)
     with Record.open(study) as record:
         for item in decided.pending(record):
-            decided.decide(record, item.reading_id, Value("1022" if item.kind == "site" else "4"), by="Ada")
+            said = Value("1022" if item.kind == "site" else "4")
+            decided.decide(record, item.reading_id, said, by="Ada")
     assert verify(study).problems == ()
     return folder
 

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from itertools import permutations
 
-import numpy as np
 import decided
+import numpy as np
 import pytest
 import stand_in
 from stand_in import says
@@ -217,7 +217,8 @@ def test_a_correction_in_an_audit_is_held_against_the_other_photo(study: Study, 
     with Record.open(study) as record:
         sample = record.accepted_sample(100, np.random.default_rng(1))
         item = next(s for s in sample if s.field == FIELD)
-        decided.decide(record, item.reading_id, Value("21"), by="Ada", blind=True, rivals=item.rivals)
+        number, rivals = item.reading_id, item.rivals
+        decided.decide(record, number, Value("21"), by="Ada", blind=True, rivals=rivals)
         assert "reads 12" in words(asked(record).reasons)
         row = visit_of(record)
         assert (row.values[FIELD], row.statuses[FIELD]) == ("21", "doubted")

@@ -8,8 +8,8 @@ from collections.abc import Callable
 from email.message import EmailMessage
 from pathlib import Path
 
-import numpy as np
 import decided
+import numpy as np
 import pytest
 import stand_in
 from PIL import Image, PngImagePlugin

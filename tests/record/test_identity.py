@@ -9,10 +9,10 @@ from dataclasses import replace
 from typing import Any
 from zipfile import ZipFile
 
+import decided
 from stand_in import says
 
-import decided
-from sheet_reader.record.history import mending
+from sheet_reader.record.history import deciding, mending
 from sheet_reader.record.history.answers import FieldAnswer
 from sheet_reader.record.history.identity import identified
 from sheet_reader.record.history.model import LeftEmpty, Value
@@ -76,10 +76,10 @@ def test_twenty_corrections_change_no_identity(study: Study, post: Post) -> None
             assert set(identities(record).values()) == before
         for text in ("14", "15", "16", "17", "18"):
             change = FieldAnswer(reading(record, first, "sun.snails"), Value(text))
-            mending.correct(record, [change], by="Ada")
+            deciding.keep(record, [change], by="Ada")
             assert set(identities(record).values()) == before
         empty = FieldAnswer(reading(record, first, "sun.eggs"), LeftEmpty())
-        mending.correct(record, [empty], by="Ada")
+        deciding.keep(record, [empty], by="Ada")
         for photo in (1, 2):
             mending.set_aside(record, photo, by="Ada")
             assert len(identities(record)) == 2
@@ -121,7 +121,7 @@ def test_a_photo_whose_date_waited_takes_no_visit_over(study: Study, post: Post)
     with Record.open(study) as record:
         own = identities(record)["1004", "2026-05-20"]
         (asked,) = (w for w in decided.pending(record) if w.field == "date")
-        mending.correct(record, [FieldAnswer(asked.reading_id, Value("2026-05-20"))], by="Ada")
+        deciding.keep(record, [FieldAnswer(asked.reading_id, Value("2026-05-20"))], by="Ada")
         assert identities(record) == {("1004", "2026-05-20"): own}
         decided.undo_last(record, "Ada")
         assert identities(record)["1004", "2026-05-20"] == own
@@ -160,7 +160,7 @@ def test_a_change_is_known_by_its_time_and_a_repetition_changes_nothing(
         assert times(record) == before
         page = page_of(record, "1004", "2026-05-20")
         change = FieldAnswer(reading(record, page, "sun.snails"), Value("13"))
-        mending.correct(record, [change], by="Ada")
+        deciding.keep(record, [change], by="Ada")
         after = times(record)
         assert {name for name in after if after[name] != before[name]} == {"sun.snails"}
         assert after["sun.snails"] > before["sun.snails"]

@@ -5,13 +5,15 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-import made_up
 import decided
-from sheet_reader.record.history import deciding
+import made_up
 import pytest
 from made_up import Said
 
+from sheet_reader.answers.questions import SumCard
+from sheet_reader.answers.replies import sum_reply
 from sheet_reader.errors import UnsaidError, UsageError
+from sheet_reader.record.history import deciding
 from sheet_reader.record.history.meaning import MeaningQuestion, Meanings, Term, told
 from sheet_reader.record.history.meaning_answers import (
     add_answers,
@@ -24,8 +26,6 @@ from sheet_reader.record.history.photo_list import photo_fates
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.cards import SumCard
-from sheet_reader.review.decisions import sum_reply
 from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.kept_files import keep_labels
 from sheet_reader.study.meaning import as_text, from_text, wording_of

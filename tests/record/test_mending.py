@@ -10,8 +10,9 @@ import decided
 import pytest
 from stand_in import says
 
+from sheet_reader.answers.typed import rivals_of
 from sheet_reader.errors import UsageError
-from sheet_reader.record.history import mending
+from sheet_reader.record.history import deciding, mending
 from sheet_reader.record.history.answers import FieldAnswer
 from sheet_reader.record.history.model import LeftEmpty, Value
 from sheet_reader.record.originals.verify import verify
@@ -161,10 +162,10 @@ def test_values_are_corrected_all_or_none_with_a_reason(study: Study, post: Post
         eggs, snails = reading(record, "sun.eggs"), reading(record, "sun.snails")
         wrong = [FieldAnswer(eggs, Value("5")), FieldAnswer(snails, Value("many"))]
         with pytest.raises(UsageError, match="in digits"):
-            mending.correct(record, wrong, by="Ada")
+            deciding.keep(record, wrong, by="Ada")
         assert record.visits()[0].values["sun.eggs"] == "3"
         right = [FieldAnswer(eggs, Value("5")), FieldAnswer(snails, LeftEmpty())]
-        mending.correct(record, right, by="Ada", reason="  the volunteer\n\x1brang ")
+        deciding.keep(record, right, by="Ada", reason="  the volunteer\n\x1brang ")
         row = record.visits()[0]
         assert (row.values["sun.eggs"], row.statuses["sun.eggs"]) == ("5", "corrected")
         assert (row.values["sun.snails"], row.statuses["sun.snails"]) == (None, "empty")
@@ -184,7 +185,7 @@ def test_a_correction_with_all_photos_in_sight_settles_the_field(study: Study, p
         field = next(f for f in visit.fields if f.reading.field == "sun.snails" and f.is_current)
         rivals = rivals_of(field, visit, "14")
         change = FieldAnswer(field.reading.reading_id, Value("14"), rivals)
-        mending.correct(record, [change], by="Ada")
+        deciding.keep(record, [change], by="Ada")
         assert decided.pending(record) == []
         assert record.visits()[0].values["sun.snails"] == "14"
 
@@ -248,7 +249,7 @@ def test_a_person_named_in_a_reason_is_erased_from_it(study: Study, post: Post) 
     with Record.open(study) as record:
         mending.set_aside(record, 1, by="Pat Doe", reason="a trial")
         mending.take_back(record, 1, by="Ada", reason="Pat Doe rang")
-        mending.correct(
+        deciding.keep(
             record,
             [FieldAnswer(reading(record, "sun.eggs"), Value("5"))],
             by="Ada",

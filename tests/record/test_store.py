@@ -3,8 +3,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from datetime import date
 
-import numpy as np
 import decided
+import numpy as np
 import pytest
 import stand_in
 from stand_in import says

@@ -5,15 +5,15 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
-import made_up
 import decided
-from sheet_reader.record.history import deciding
+import made_up
 import pytest
 from made_up import Said
 
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.opening import open_record
+from sheet_reader.record.history import deciding
 from sheet_reader.record.history.answers import FieldAnswer, SumTold
 from sheet_reader.record.history.lines import ReadingRow
 from sheet_reader.record.history.model import Accept, Value
@@ -264,7 +264,8 @@ def test_values_that_a_new_sum_does_not_fit_are_asked_about_together(study: Stud
     keep(study, sheet())
     changed = replace(study, sums=(SumRule("sun.snails", ("sun.eggs", "shade.snails")),))
     with Record.open(changed) as record:
-        assert {w.field for w in decided.pending(record)} == {"sun.snails", "sun.eggs", "shade.snails"}
+        asked = {w.field for w in decided.pending(record)}
+        assert asked == {"sun.snails", "sun.eggs", "shade.snails"}
         assert "total 12, parts add to 10" in words(decided.pending(record)[0].reasons)
     fitting = replace(study, sums=(SumRule("shade.snails", ("sun.eggs", "shade.eggs")),))
     with Record.open(fitting) as record:

@@ -6,8 +6,8 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-import pandas as pd
 import decided
+import pandas as pd
 import pytest
 import stand_in
 
@@ -146,8 +146,8 @@ def test_what_a_person_decided_is_marked(study: Study) -> None:
     assert cell(counts, "sun", "snails", "status") == "corrected"
     assert cell(counts, "sun", "eggs") is pd.NA
     assert cell(counts, "sun", "eggs", "status") == "empty"
-    decided = counts.loc[counts["decided"], ["plot", "count"]]
-    assert decided.to_numpy().tolist() == [["sun", "snails"], ["sun", "eggs"]]
+    marked = counts.loc[counts["decided"], ["plot", "count"]]
+    assert marked.to_numpy().tolist() == [["sun", "snails"], ["sun", "eggs"]]
     assert "Kim" not in counts.to_csv()
 
 

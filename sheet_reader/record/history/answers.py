@@ -10,11 +10,12 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal, Protocol
 
 from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Rival, Value
 from sheet_reader.record.history.sheets import SheetKind
 
+PlaceKind = Literal["site", "date"]
 NOTHING, UNREADABLE = "nothing written", "can't be read"
 """What an answer says that says no value."""
 
@@ -72,6 +73,18 @@ class SheetAnswer:
     was: str | None = None
 
 
+class OnPage(Protocol):
+    """Whatever tells a page in a photo."""
+
+    @property
+    def photo_id(self) -> int:
+        """The photo's number."""
+
+    @property
+    def page_instance_id(self) -> int:
+        """The page in its photo."""
+
+
 @dataclass(frozen=True, slots=True)
 class Kept:
     """The ids of the decisions of an answer: about fields, and about sheets."""
@@ -87,6 +100,17 @@ def words_of(answer: Answer, read: str | None) -> str:
     if isinstance(answer, Accept):
         return read or NOTHING
     return NOTHING if isinstance(answer, LeftEmpty) else UNREADABLE
+
+
+def place_answer(
+    reading_id: int | None, page: OnPage, kind: PlaceKind, value: str, was: str
+) -> FieldAnswer | SheetAnswer:
+    """That a page has this site or date (ISO 8601), where it ``was`` another: said of its field,
+    by a reading of it, where it has one, else of the page.
+    """
+    if reading_id is not None:
+        return FieldAnswer(reading_id, Value(value))
+    return SheetAnswer(page.photo_id, page.page_instance_id, kind, value, was or None)
 
 
 def with_names(told: Iterable[Told], name: Callable[[str], str]) -> tuple[Told, ...]:

@@ -25,7 +25,7 @@ from sheet_reader.record.history.answers import (
 )
 from sheet_reader.record.history.meaning import Meanings
 from sheet_reader.record.history.meaning_answers import load_meanings
-from sheet_reader.record.history.model import Accept, LeftEmpty, Unreadable, Value, now
+from sheet_reader.record.history.model import Accept, LeftEmpty, Value, now
 from sheet_reader.record.history.sheets import UNDO
 from sheet_reader.record.history.writing import keep_site_label
 from sheet_reader.record.store import schema
@@ -94,7 +94,8 @@ def add_answer(
         if isinstance(one, SheetAnswer):
             sheets.append(_add_of_sheet(connection, study, one, said))
         else:
-            fields.append(_add_of_field(connection, study, meanings, one, said | {"answer": number}))
+            told = said | {"answer": number}
+            fields.append(_add_of_field(connection, study, meanings, one, told))
     return Kept(tuple(fields), tuple(sheets))
 
 

@@ -125,4 +125,5 @@ def _readings(
     insert_run(connection, values, [FieldReading(n, None, 0.0, "empty", ()) for n in names], {})
     r, k = schema.readings.c, schema.reading_runs.c
     query = select(r.field, r.id).join_from(schema.readings, schema.reading_runs)
-    return {row.field: row.id for row in connection.execute(query.where(k.page_instance_id == page))}
+    here = connection.execute(query.where(k.page_instance_id == page))
+    return {row.field: row.id for row in here}

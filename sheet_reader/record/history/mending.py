@@ -7,14 +7,18 @@ function returns, or not at all.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable
 
 from sqlalchemy import Connection, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.record.history import deciding, sheets
-from sheet_reader.record.history.answers import FieldAnswer, SheetAnswer
-from sheet_reader.record.history.model import Value
+from sheet_reader.record.history.answers import (
+    FieldAnswer,
+    PlaceKind,
+    SheetAnswer,
+    place_answer,
+)
 from sheet_reader.record.history.naming import neutral_name
 from sheet_reader.record.history.serving import became
 from sheet_reader.record.history.states import Visit
@@ -94,31 +98,8 @@ def must_have_photo(connection: Connection, photo_id: int) -> None:
         raise UsageError(f"there is no {neutral_name(photo_id)} in the record")
 
 
-def correct(
-    record: Record,
-    changes: Sequence[FieldAnswer],
-    places: Mapping[int, Mapping[str, str]] | None = None,
-    *,
-    by: str,
-    reason: str = "",
-) -> None:
-    """Keep what fields and sheets say according to a person: one answer, whole or not at all.
-
-    ``places`` says of page instances which ``"site"`` or ``"date"`` (ISO 8601) is theirs; rows,
-    states and conflicts follow. Raises :class:`UsageError` for a value that can't be one, a site
-    that is not on the list, and a sheet that is not there.
-    """
-    visits = [*record.state(), *record.state_aside()] if places else []
-    moves = [
-        moved(record.study, visits, page, kind, value)
-        for page, place in (places or {}).items()
-        for kind, value in place.items()
-    ]
-    deciding.keep(record, [*moves, *changes], by, reason=reason)
-
-
 def moved(
-    study: Study, visits: Iterable[Visit], page: int, kind: str, value: str
+    study: Study, visits: Iterable[Visit], page: int, kind: PlaceKind, value: str
 ) -> FieldAnswer | SheetAnswer:
     """That a page has this ``"site"`` or ``"date"``: said of its field where it has one, else of
     the page. Raises :class:`UsageError` where no visit has the page.
@@ -128,10 +109,7 @@ def moved(
             if seen.page_instance_id != page:
                 continue
             own = [e for e in visit.fields if e.observation.page_instance_id == page]
-            for e in own:
-                if e.reading.field == study.keys[kind == "date"]:
-                    return FieldAnswer(e.reading.reading_id, Value(value))
-            was = place_of(study, seen, own)[kind == "date"] or None
-            about: sheets.SheetKind = "date" if kind == "date" else "site"
-            return SheetAnswer(seen.photo_id, page, about, value, was)
+            name, was = (pair[kind == "date"] for pair in (study.keys, place_of(study, seen, own)))
+            read = (e.reading.reading_id for e in own if e.reading.field == name)
+            return place_answer(next(read, None), seen, kind, value, was)
     raise UsageError(f"there is no sheet {page} in the record")

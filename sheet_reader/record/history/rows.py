@@ -8,8 +8,8 @@ from collections.abc import Iterable
 import numpy as np
 
 from sheet_reader.record.history.lines import ReadingRow, Waiting
-from sheet_reader.record.history.model import ACCEPTED, Status, VisitRow
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.model import Status, VisitRow
+from sheet_reader.record.history.states import ACCEPTED, FieldState, Visit
 from sheet_reader.study.model import Study
 
 

@@ -6,11 +6,12 @@ from collections.abc import Mapping
 
 import pandas as pd
 
+from sheet_reader.record.history.states import RECORDED
 from sheet_reader.results.update.blocks import Content, Section, Table, parse_notes
 from sheet_reader.results.update.comparison import compare
 from sheet_reader.results.update.desk import Desk
 from sheet_reader.results.update.findings import comparison_section, open_section
-from sheet_reader.results.update.frame import RECORDED, WAITING, arrival, checked, until
+from sheet_reader.results.update.frame import WAITING, arrival, checked, until
 from sheet_reader.results.update.model import Outline, Update
 from sheet_reader.results.update.own_site import own_section
 from sheet_reader.results.update.season_view import stages_section, weeks_section

@@ -25,6 +25,7 @@ from __future__ import annotations
 import pandas as pd
 
 from sheet_reader.errors import UsageError
+from sheet_reader.record.history.states import RECORDED
 
 COLUMNS = (
     "site",
@@ -39,8 +40,6 @@ COLUMNS = (
     "effort",
 )
 KEY = ["site", "visit_date", "plot", "count"]
-RECORDED = ("accepted", "doubted", "confirmed", "corrected", "typed")
-"""The statuses under which a value counts."""
 WAITING = ("flagged",)
 """The statuses under which a value waits for a person."""
 STATUSES = (*RECORDED, "empty", "unreadable", *WAITING)

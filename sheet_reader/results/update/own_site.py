@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pandas as pd
 
+from sheet_reader.record.history.states import RECORDED
 from sheet_reader.results.update.blocks import Section, Table
 from sheet_reader.results.update.desk import Desk
-from sheet_reader.results.update.frame import RECORDED, WAITING, usable
+from sheet_reader.results.update.frame import WAITING, usable
 
 _LEAST_FOR_HALF = 4
 """With fewer sites there is no middle half."""

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
-from sheet_reader.results.update.frame import RECORDED, WAITING
+from sheet_reader.record.history.states import RECORDED
+from sheet_reader.results.update.frame import WAITING
 from sheet_reader.results.update.missed import Missed, missed_with_counts
 from sheet_reader.results.update.model import Outline
 from sheet_reader.results.update.typical_site import SiteCounts, site_counts

@@ -6,7 +6,8 @@ import numpy as np
 import pandas as pd
 from scipy.stats import t as student
 
-from sheet_reader.results.update.frame import RECORDED, WAITING, usable
+from sheet_reader.record.history.states import RECORDED
+from sheet_reader.results.update.frame import WAITING, usable
 from sheet_reader.results.update.model import Outline
 
 LEAST_FOR_INTERVAL = 3
