@@ -31,11 +31,11 @@ from sheet_reader.answers.replies import (
     sum_reply,
 )
 from sheet_reader.answers.typed import typed_answer
-from sheet_reader.phrases import chance
 from sheet_reader.record.history.answers import PlaceKind
 from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Unreadable, Value
 from sheet_reader.study.kinds import FieldValue, Refusal
 from sheet_reader.study.model import Site, Study
+from sheet_reader.wording import chance
 
 NO_ANSWER = Refusal("that is no answer to this question")
 UNSEEN = Refusal(

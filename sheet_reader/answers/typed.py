@@ -141,11 +141,10 @@ class ChosenSheets:
         after = now | {name: answer.text for name, answer in typed.items()}
         return sums_off(study, after, list(typed))
 
-    def shown(self, spec: FieldSpec) -> str:
+    def shown(self, study: Study, spec: FieldSpec) -> str:
         """How a field stands now, in words."""
         if spec.kind.is_key:
-            visit = self.visit
-            return (visit.site if spec.kind == "site" else visit.visit_date) or "waits"
+            return study.placed(self.visit.site, self.visit.visit_date)[spec.name] or "waits"
         state = self.fields.get(spec.name)
         if state is None:
             return "not there"
@@ -171,7 +170,7 @@ class ChosenSheets:
                         "a sheet has a site and a date",
                         remedy="to leave it out everywhere: sheet-reader aside",
                     )
-                about: PlaceKind = "site" if one.spec.kind == "site" else "date"
+                about: PlaceKind = "site" if name == study.keys[0] else "date"
                 places += [moved(study, [self.visit], p, about, one.text) for p in self.pages]
                 continue
             state = self.fields.get(name)

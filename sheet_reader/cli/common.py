@@ -44,8 +44,7 @@ def open_study(path: Path) -> Study:
 
     Raises StudyError with every mistake, UsageError where there is no study.
     """
-    from sheet_reader.study.reader import read_study
-    from sheet_reader.study.usual import loose
+    from sheet_reader.study.reader import loose, read_study
 
     if not path.exists():
         raise UsageError(

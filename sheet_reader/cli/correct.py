@@ -104,7 +104,10 @@ def correct(
             _keep_remark(record, chosen, remark, person(name))
         if values:
             answers = chosen.answers(opened, values, unusual=unusual)
-            lines = [f"{v.spec.label}: {chosen.shown(v.spec)} → {v.shown}" for v in values.values()]
+            lines = [
+                f"{one.spec.label}: {chosen.shown(opened, one.spec)} → {one.shown}"
+                for one in values.values()
+            ]
             keep(record, answers, person(name), reason=reason)
             moved = any(value.spec.kind.is_key for value in values.values())
             for line in [*lines, *(_shared(record, chosen) if moved else [])]:
@@ -126,8 +129,10 @@ def _show(record: Record, chosen: ChosenSheets) -> list[FieldSpec]:
         if state is None and not spec.kind.is_key:
             continue
         shown.append(spec)
-        value, status = (state.value or "–", state.status) if state is not None else (
-            (visit.site, visit.visit_date)[spec.name != record.study.keys[0]], "printed")
+        if state is None:
+            value, status = record.study.placed(visit.site, visit.visit_date)[spec.name], "printed"
+        else:
+            value, status = state.value or "–", state.status
         click.echo(f"{len(shown):>4}  {spec.label}: {value}  ({status})")
     return shown
 

@@ -23,7 +23,6 @@ from sheet_reader.answers.questions import (
 from sheet_reader.answers.replies import Reply
 from sheet_reader.intake.names import one_line
 from sheet_reader.numbers import REVIEW
-from sheet_reader.phrases import chance
 from sheet_reader.reasons import Code, has
 from sheet_reader.record.history.answers import NOTHING, UNREADABLE
 from sheet_reader.record.history.lines import Waiting
@@ -31,7 +30,7 @@ from sheet_reader.record.history.states import FieldState, Visit
 from sheet_reader.review.queue import keyed_blind
 from sheet_reader.study.kinds import COUNT
 from sheet_reader.study.model import Study
-from sheet_reader.wording import words
+from sheet_reader.wording import chance, words
 
 Plain = dict[str, Any]
 LONGEST = REVIEW.page_reason_signs

@@ -13,14 +13,14 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from sheet_reader.answers.questions import AlikeCard, Card, FieldCard, Stated
-from sheet_reader.decode.binomial import ObservedError
+from sheet_reader.decode.error_share import ObservedError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.phrases import percent
 from sheet_reader.record.history.states import ANSWERED, FieldState, Visit
 from sheet_reader.review.face import Plain
 from sheet_reader.review.queue import likely_right
 from sheet_reader.study.kinds import COUNT
 from sheet_reader.study.model import Study
+from sheet_reader.wording import percent
 
 LEAST, MOST = REVIEW.least_tiles, REVIEW.most_tiles
 

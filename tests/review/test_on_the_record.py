@@ -128,7 +128,7 @@ def test_all_5_questions_show_their_own_boxes(crowd: Record) -> None:
     assert asked == WAITING
     for card in cards:
         number = sheet[card.place.page_instance_id]
-        assert (source.field(card.place).boxes == ink(number, card.place.field)).all()
+        assert (source.field(card.place.reading_id).boxes == ink(number, card.place.field)).all()
     for row in crowd.readings():
         boxes = crowd.images(row.reading_id).boxes
         assert (boxes == ink(sheet[row.page_instance_id], row.field)).all(), row.field
@@ -142,7 +142,7 @@ def test_all_80_audit_pictures_show_their_own_boxes(study: Study, name: str) -> 
         sheet, right = sheet_of(record), 0
         for card in source.cards():
             own = ink(sheet[card.place.page_instance_id], card.place.field)
-            right += int((source.field(card.place).boxes == own).all())
+            right += int((source.field(card.place.reading_id).boxes == own).all())
     assert right == 80
 
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 from rich.console import Console
 
-from sheet_reader.phrases import chance
 from sheet_reader.review import pictures
+from sheet_reader.wording import chance
 
 
 def crops(count: int) -> np.ndarray:

@@ -18,6 +18,7 @@ WHY = {
     Code.PARTS_EXCEED: "in a sum that does not fit",
     Code.ABOVE_RANGE: "outside the range of study.toml",
     Code.BELOW_RANGE: "outside the range of study.toml",
+    Code.NOT_EXPECTED: "outside the range of study.toml",
     Code.STRICTER: "not certain enough for allowed_error",
     Code.HISTORY_DIFFERS: "unlike the site's other counts",
 }

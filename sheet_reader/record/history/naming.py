@@ -8,8 +8,8 @@ import uuid
 
 from sqlalchemy import Connection, select
 
-from sheet_reader.phrases import neutral_name as neutral_name
 from sheet_reader.record.store import schema
+from sheet_reader.wording import neutral_name as neutral_name
 
 
 def both_names(photo_id: int, name: str) -> str:

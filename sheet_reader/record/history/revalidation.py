@@ -58,8 +58,8 @@ def asked_anew(
         spec = specs.get(read.field)
         free = read.status != "flagged" and (read.page_instance_id, read.field) not in held
         if spec is not None and free:
-            key = spec.kind in ("site", "date")
-            reason = _against(study, read, spec, thresholds.keys if key else thresholds.counts)
+            sure = thresholds.keys if spec.kind.is_key else thresholds.counts
+            reason = _against(study, read, spec, sure)
             read = _asked(read, reason) if reason else read
         found.append(read)
     return found
@@ -69,14 +69,9 @@ def _against(study: Study, read: StoredReading, spec: FieldSpec, threshold: floa
     """Why an accepted field would be asked about now, if it would."""
     if read.confidence < threshold:
         return because(Code.STRICTER, allowed=study.allowed_error)
-    if spec.kind in ("site", "date") or not (read.value or "").isdecimal():
+    if spec.kind.is_key or not (read.value or "").isdecimal():
         return None
-    value = int(read.value or "")
-    if spec.highest is not None and value > spec.highest:
-        return because(Code.ABOVE_RANGE, value=value, highest=spec.highest)
-    if spec.lowest is not None and value < spec.lowest:
-        return because(Code.BELOW_RANGE, value=value, lowest=spec.lowest)
-    return None
+    return spec.kind.spelling(study, spec).against(int(read.value or ""))
 
 
 def _asked(read: StoredReading, reason: Reason) -> StoredReading:

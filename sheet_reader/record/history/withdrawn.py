@@ -12,7 +12,7 @@ from sheet_reader.record.history.deciding import add_answer
 from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.store import schema
 from sheet_reader.study.model import Study
-from sheet_reader.vision.types import POINTED
+from sheet_reader.vision.findings import POINTED
 
 
 def pointed_at(connection: Connection) -> dict[int, int]:

@@ -50,10 +50,13 @@ class SheetWork:
         self._pointed = 0
 
     def do(self, act: str, message: Plain) -> Plain:
-        """What comes of a message of one of the ``acts``; what can't be done says why."""
+        """What comes of a message of one of the ``acts``; what can't be done with a photo says why.
+        """
         try:
             return self.acts[act](message)
         except UsageError as error:
+            if act == "type_up":
+                raise
             return {"refused": sentence(str(error))}
 
     def remark_on(self, card: Card, text: str) -> bool:

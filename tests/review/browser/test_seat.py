@@ -272,7 +272,7 @@ def test_the_pictures_of_the_next_cards_come_with_the_answer(page: Any) -> None:
 
 def test_keys_can_be_changed_and_switched_off_and_stay(page_of_two: Any, tmp_path: Path) -> None:
     page, file = page_of_two, tmp_path / "deep" / "keys.json"
-    page.seat.habits = OwnKeys(file)
+    page.seat.keys = OwnKeys(file)
     said = {"on": False, "keys": {"skip": "j", "back": "J", "help": "7", "photo": "", "odd": "q"}}
     kept = page.request("POST", "/keys", headers=page.own(), content=json.dumps(said)).json()
     assert kept == {"on": False, "keys": {"back": "j", "photo": ""}}
@@ -280,7 +280,7 @@ def test_keys_can_be_changed_and_switched_off_and_stay(page_of_two: Any, tmp_pat
     assert OwnKeys(file).known == kept
     file.write_text("{")
     assert OwnKeys(file).known == {"on": True, "keys": {}}
-    page.seat.habits = OwnKeys()
+    page.seat.keys = OwnKeys()
 
 
 def test_every_act_with_a_key_is_known_on_both_sides() -> None:
@@ -367,7 +367,7 @@ def test_counts_that_are_likely_right_are_one_card(
 ) -> None:
     names, page = two_likely(record), visit()
     view = page.say(act="show")
-    assert view["card"]["all"] == "All 2 are right"
+    assert view["card"]["take"] == "All 2 are right"
     assert [part["value"] for part in view["card"]["parts"]] == ["3", "3"]
     assert view["progress"]["waiting"] == 1
     odd = answer(page, view, "sum", fields={"7": "1"})
