@@ -73,8 +73,9 @@ class Question(Generic[AnyCard]):
 
     def _done(self, said: PersonSaid | Reply | Move | None) -> Reply | Move | None:
         """What comes of what was said, after a second look where it is asked; None: ask on."""
+        how = self.how
         while isinstance(said, PersonSaid):
-            heard = hear(self.card, said, replace(self.how, seen=self.terminal.seen))
+            heard = hear(self.card, said, replace(how, seen=self.terminal.seen))
             if isinstance(heard, Settled):
                 if heard.note:
                     self.terminal.say(heard.note)
@@ -82,9 +83,9 @@ class Question(Generic[AnyCard]):
             if isinstance(heard, Refusal):
                 self._refused(heard, said)
                 return None
-            if isinstance(self.card, FieldCard) and self.how.blind:
+            if isinstance(self.card, FieldCard) and how.blind:
                 self.looked(self.card, Value(heard.text))
-                self.how = replace(self.how, blind=False)
+                how = replace(how, blind=False)
             self.terminal.say(heard.why)
             keys = [("Enter", f"keep {heard.text}"), *self._other_keys(), (AGAIN, "ask again")]
             typed = self.terminal.ask(keys, self._about)

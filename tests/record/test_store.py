@@ -92,7 +92,7 @@ def test_decisions(study: Study, post: Post, answer, status, value) -> None:  # 
     [
         ("site", "1005"),
         ("site", "=1+1"),
-        ("date", "20.5.26"),
+        ("date", "20.15.26"),
         ("date", "2026-02-30"),
         ("sun.eggs", "-3"),
         ("sun.eggs", "٣"),
