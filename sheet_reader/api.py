@@ -87,10 +87,9 @@ def print_sheets(
     before any file is written, :class:`~sheet_reader.errors.StudyError` where the study does not
     fit on its paper, and :class:`~sheet_reader.errors.StorageError`.
     """
-    from sheet_reader.sheet.files import write_sheet
-    from sheet_reader.sheet.kept_files import keep_labels
-    from sheet_reader.sheet.kept_layouts import keep_layout
-    from sheet_reader.sheet.model import BLANK
+    from sheet_reader.sheet.kept_layouts import keep_labels, keep_layout
+    from sheet_reader.sheet.page import BLANK
+    from sheet_reader.sheet.sheet_files import write_sheet
 
     must_be(study, Study, STUDY)
     must_be(sites, Iterable, "site numbers as texts")

@@ -80,8 +80,8 @@ def _photos(folder: Path, today: date) -> None:
     from sheet_reader.results.frames import tables_of
     from sheet_reader.results.from_record import facts_of
     from sheet_reader.review.overlay import write_overlays
-    from sheet_reader.sheet.files import write_sheet
-    from sheet_reader.sheet.model import BLANK
+    from sheet_reader.sheet.page import BLANK
+    from sheet_reader.sheet.sheet_files import write_sheet
 
     study = _study(folder)
     say(f"Study     {study.title}, an invented count, in {folder}/")

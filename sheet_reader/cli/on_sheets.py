@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from sheet_reader.answers.typed import ChosenSheets
     from sheet_reader.record.history.photo_list import PhotoFate, PhotoSheet
     from sheet_reader.record.store.store import Record
-    from sheet_reader.study.model import Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 REASON = click.option(
@@ -37,20 +36,6 @@ SHEET = click.option(
     "--sheet", "number", type=click.IntRange(1), metavar="N",
     help="Which sheet, where the photo shows several, from 1.",
 )  # fmt: skip
-
-
-def must_have_record(study: Study) -> None:
-    """Raises UsageError where the study has no record yet, RecordError where it is lost."""
-    from sheet_reader.record.store.engine import has_record
-    from sheet_reader.record.store.opening import must_not_be_blank
-
-    if not has_record(study.folder):
-        must_not_be_blank(study.folder)
-        raise UsageError(
-            "this study has no record yet",
-            where=study.folder,
-            remedy=f"start with: {hint('read', study.folder)}",
-        )
 
 
 def chosen_visit(record: Record, site: str, day: str) -> ChosenSheets:

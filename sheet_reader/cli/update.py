@@ -18,8 +18,7 @@ from sheet_reader.cli.common import (
     tell_notes,
     waits,
 )
-from sheet_reader.cli.on_sheets import must_have_record
-from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.opening import must_have_record, open_record
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 

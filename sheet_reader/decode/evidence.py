@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.page_evidence import SeenBox
-from sheet_reader.digits.types import CLASSES, BoxReadings
+from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Occlusion
 

@@ -21,10 +21,10 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.page_evidence import SeenBox
-from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.digits.classes import CLASSES, EMPTY
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.sheet.model import Cell
+from sheet_reader.sheet.page import Cell
 
 EMPTY_AT = CLASSES.index(EMPTY)
 DIGITS = 10

@@ -16,10 +16,10 @@ from typing import Any, Protocol
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.digits.types import CLASSES, BoxReadings
+from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Occlusion
-from sheet_reader.sheet.model import Cell, SheetCode
+from sheet_reader.sheet.page import Cell, SheetCode
 from sheet_reader.vision.findings import SheetView
 
 FORM = 3

@@ -23,7 +23,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.digits.types import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
+from sheet_reader.digits.classes import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
 from sheet_reader.numbers import DECODE
 
 GAP_WEIGHT = DECODE.gap_weight

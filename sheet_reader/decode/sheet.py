@@ -32,10 +32,10 @@ from sheet_reader.decode.sites import judge_site
 from sheet_reader.decode.sums import balanced_doubt, exceeded, most_settled, settled, usable
 from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.decode.writer import shipped_model
-from sheet_reader.digits.types import BoxReadings
+from sheet_reader.digits.classes import BoxReadings
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Occlusion, Reason, because
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.days import mixed_orders, span
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import FieldSpec, Study, SumRule

@@ -7,7 +7,7 @@ from typing import Literal
 
 from sheet_reader.decode.page_evidence import PageEvidence
 from sheet_reader.reasons import Reasons
-from sheet_reader.sheet.model import SheetCode
+from sheet_reader.sheet.page import SheetCode
 
 DecodedStatus = Literal["accepted", "flagged", "empty"]
 

@@ -21,7 +21,7 @@ from sheet_reader.atomic import atomic_write, private_folder
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.demo.bean_season import SITES, WEEKS, MadeSheet, made_sheets
 from sheet_reader.demo.samples import copy_in_season
-from sheet_reader.intake.types import Origin
+from sheet_reader.intake.files import Origin
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reasons import Code, Reasons, because
 from sheet_reader.record.history import writing

@@ -16,8 +16,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.writer import DIGITS, FILE, centred, fit_model, model_text
-from sheet_reader.digits.again import read_sheet
-from sheet_reader.digits.types import CLASSES
+from sheet_reader.digits.classes import CLASSES
+from sheet_reader.digits.read import read_sheet
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
 from sheet_reader.lab.training.photos import sheets_of

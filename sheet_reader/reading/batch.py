@@ -35,7 +35,7 @@ from sheet_reader.record.people.erase import remove_erased
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
-from sheet_reader.sheet.kept_layouts import keep_layout, problems_of
+from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts
 from sheet_reader.study import days
 from sheet_reader.study.model import Study
 from sheet_reader.threads import usual_jobs
@@ -74,7 +74,7 @@ def read_batch(
     if paths is None:
         inbox = study.folder / INBOX
         paths = [inbox] if inbox.is_dir() and mailbox is None else []
-    tally = Tally(lines=list(problems_of(study)))
+    tally = Tally(lines=list(kept_layouts(study).problems))
     originals.must_be_of(study.folder, study.key)
     with open_record(study, url) as record:
         originals.sweep_originals(study.folder)

@@ -17,7 +17,7 @@ from sheet_reader.decode.counts import History
 from sheet_reader.decode.page_evidence import PageEvidence
 from sheet_reader.decode.sheet import judged_page, place_of, read_page
 from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, because
@@ -33,7 +33,7 @@ Found = tuple[SheetView, PageReading] | NoSheet
 
 def read_with_history(
     reader: Reader,
-    picture: Picture,
+    picture: OpenedPicture,
     study: Study,
     book: LayoutBook,
     today: date,

@@ -20,7 +20,7 @@ from sheet_reader.answers.questions import (
     SumCard,
 )
 from sheet_reader.answers.replies import Reply
-from sheet_reader.intake.names import one_line
+from sheet_reader.intake.files import one_line
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.model import Answer, Value

@@ -12,7 +12,7 @@ from thorough import examples
 from sheet_reader.decode import posteriors
 from sheet_reader.decode.posteriors import EMPTY_AT, NumberPosterior, read_numbers
 from sheet_reader.decode.sheet import decode_sheet
-from sheet_reader.digits.types import CLASSES, BoxReadings
+from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.reasons import Code
 from sheet_reader.study.model import Plot
 from sheet_reader.study.site_numbers import damm, is_valid

@@ -6,7 +6,7 @@ import pytest
 from scipy import stats
 
 from sheet_reader.decode.evidence import box_probabilities, place_doubt, unreadable_because
-from sheet_reader.digits.types import CLASSES, BoxReadings
+from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.reasons import Occlusion
 
 

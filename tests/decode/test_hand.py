@@ -20,9 +20,9 @@ from sheet_reader.decode.hand import (
 from sheet_reader.decode.page_evidence import BoxEvidence
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.decode.writer import DIGITS, Examples, shipped_model
-from sheet_reader.digits.types import CLASSES
+from sheet_reader.digits.classes import CLASSES
 from sheet_reader.reasons import Occlusion
-from sheet_reader.sheet.model import Cell
+from sheet_reader.sheet.page import Cell
 
 Floats = NDArray[np.float64]
 MODEL = shipped_model()

@@ -17,7 +17,7 @@ from dask_cluster import Running
 from stand_in import says
 
 from sheet_reader.errors import StorageError, UsageError
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import cluster as on_cluster
 from sheet_reader.reading import parcel
 from sheet_reader.reading.batch import read_batch
@@ -173,7 +173,7 @@ def nowhere() -> Any:
     import sys
     from types import ModuleType
 
-    def reader(picture: Picture, *_: object, **__: object) -> list[Any]:
+    def reader(picture: OpenedPicture, *_: object, **__: object) -> list[Any]:
         raise AssertionError(picture)
 
     module = ModuleType("no_such_module")

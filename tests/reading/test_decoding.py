@@ -19,9 +19,9 @@ from sheet_reader.decode.page_evidence import packed, unpacked
 from sheet_reader.decode.sheet import decode_page
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.demo.samples import copy_sample
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
 from sheet_reader.reading import batch, decoding
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
@@ -159,7 +159,7 @@ def test_what_is_kept_decodes_as_vision_and_digits_would_tell(read_once: Path) -
     """A page decoded from the bytes kept of it, against the same page never packed."""
     study = read_study(read_once)
     (picture,) = open_pictures(read_once / INBOX / "1.jpg")
-    assert isinstance(picture, Picture)
+    assert isinstance(picture, OpenedPicture)
     ((_, first),) = read_picture(picture, study, LayoutBook(study), TODAY)  # type: ignore[misc]
     assert first.evidence is not None
     evidence = unpacked(packed(first.evidence))

@@ -5,11 +5,13 @@ from __future__ import annotations
 import os
 import sqlite3
 from dataclasses import replace
+from itertools import product
 from pathlib import Path
 
 import pytest
 import stand_in
 from stand_in import says
+from thorough import every
 
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.originals.backup import backup
@@ -25,8 +27,7 @@ NAMES = [
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize("name", NAMES)
-@pytest.mark.parametrize("relative", [False, True])
+@pytest.mark.parametrize(("name", "relative"), every(3, product(NAMES, (False, True))))
 def test_a_record_lies_in_its_folder(
     tmp_path: Path, name: str, relative: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:

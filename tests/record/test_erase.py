@@ -16,8 +16,8 @@ from PIL import Image, PngImagePlugin
 from stand_in import says
 
 from sheet_reader.errors import UsageError
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.history.model import Accept, BatchSummary, Value
 from sheet_reader.record.originals.verify import verify
@@ -104,7 +104,7 @@ def test_pages_of_a_pdf_keep_their_numbers(study: Study) -> None:
         with Record.open(study) as record:
             path = record.photo_path(1)
         found = open_pictures(path)
-        return [int(p.gray[4, 4]) if isinstance(p, Picture) else -1 for p in found]
+        return [int(p.gray[4, 4]) if isinstance(p, OpenedPicture) else -1 for p in found]
 
     before = seen()
     assert before[1] == -1

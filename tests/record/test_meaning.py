@@ -27,7 +27,7 @@ from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.queue import cards_of
-from sheet_reader.sheet.kept_files import keep_labels
+from sheet_reader.sheet.kept_layouts import keep_labels
 from sheet_reader.study.former import as_text, from_text, wording_of
 from sheet_reader.study.model import Effort, Plot, Study, SumRule
 

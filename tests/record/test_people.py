@@ -18,6 +18,7 @@ from photographed_page import SAMPLE, kept, photographed, seen_page
 from PIL import Image
 from sqlalchemy import LargeBinary, String
 from stand_in import says
+from thorough import every
 
 from sheet_reader.intake.pictures import open_picture
 from sheet_reader.record.history.model import BatchSummary
@@ -31,7 +32,7 @@ from sheet_reader.record.store import schema
 from sheet_reader.record.store.leases import Leases
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
-from sheet_reader.sheet.model import AreaKind
+from sheet_reader.sheet.page import AreaKind
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 
@@ -202,7 +203,10 @@ def test_a_photo_that_was_bare_is_blanked_once_its_sheet_is_known(
     check_blanked(written)
 
 
-@pytest.mark.parametrize("step", ["_replace", "_remove_replaced", "_bare", "forget_names"])
+STEPS = ("_replace", "_remove_replaced", "_bare", "forget_names")
+
+
+@pytest.mark.parametrize("step", every(2, STEPS))
 def test_a_killed_blanking_is_finished(
     written: Study, monkeypatch: pytest.MonkeyPatch, step: str
 ) -> None:

@@ -28,7 +28,7 @@ from stand_in import says
 from sheet_reader.answers.questions import OutsideCard, PhotosCard
 from sheet_reader.answers.replies import same_sheet
 from sheet_reader.errors import UsageError
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.history import mending
 from sheet_reader.record.history.photo_list import photo_fates
@@ -55,7 +55,7 @@ def paper(sheet: int) -> int:
 
 
 def read_pages(
-    picture: Picture, study: Study, _book: object, _today: date, pages: Any
+    picture: OpenedPicture, study: Study, _book: object, _today: date, pages: Any
 ) -> list[Any]:
     """Reads sheets by the number of the picture; ``pages`` lists the sheets of each picture."""
     found = []

@@ -19,7 +19,7 @@ from sheet_reader.record.history.serving import became
 from sheet_reader.record.history.states import PageObservation, Visit
 from sheet_reader.record.history.typed import TYPED
 from sheet_reader.record.store import schema
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.model import Study
 
 WHAT = {

@@ -22,7 +22,7 @@ from sheet_reader.record.history.states import (
     Visit,
 )
 from sheet_reader.record.history.visits import visits_of
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.model import FieldSpec, Study
 
 UNKNOWN = because(Code.UNKNOWN_FIELD)

@@ -16,7 +16,7 @@ from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.history.states import RECORDED, Visit
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import MOST_ATTEMPTS
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study import days
 from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE

@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Table, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from sheet_reader import __version__
-from sheet_reader.intake.types import Origin
+from sheet_reader.intake.files import Origin
 from sheet_reader.reasons import from_json, to_json
 from sheet_reader.record.history.model import FoundPage, PhotoLine, PhotoResult, now
 from sheet_reader.record.history.naming import new_identity

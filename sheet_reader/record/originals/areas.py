@@ -26,7 +26,7 @@ from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import whole_book
-from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.sheet.page import BLANK, Page, SheetCode
 
 AreaOfWriting = Literal["comments", "counted_by"]
 AROUND_MM = 3.0

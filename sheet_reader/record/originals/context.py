@@ -18,9 +18,8 @@ from sheet_reader.record.originals import originals
 from sheet_reader.record.originals.images import close_up, context_png, laid_flat, unpack_boxes
 from sheet_reader.record.store import schema
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.kept_files import FOLDER
-from sheet_reader.sheet.kept_layouts import whole_book
-from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.sheet.kept_layouts import FOLDER, whole_book
+from sheet_reader.sheet.page import BLANK, Page, SheetCode
 from sheet_reader.study.model import Study
 
 _SEEN, _SAW = schema.readings.alias(), schema.reading_runs.alias()

@@ -13,8 +13,8 @@ from PIL import Image
 from sqlalchemy import Connection, delete, select, update
 
 from sheet_reader.errors import UsageError
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
 from sheet_reader.record.history.model import now
 from sheet_reader.record.history.naming import neutral_name
 from sheet_reader.record.history.writing import insert_new, is_bare
@@ -258,10 +258,10 @@ def _bare(
     of the new original, or None where the file gives no picture.
     """
     parts = open_pictures(original)
-    if not any(isinstance(p, Picture) for p in parts):
+    if not any(isinstance(p, OpenedPicture) for p in parts):
         return None
     stream = io.BytesIO()
-    frames = [p.gray.copy() if isinstance(p, Picture) else NOTHING for p in parts]
+    frames = [p.gray.copy() if isinstance(p, OpenedPicture) else NOTHING for p in parts]
     for number, frame in enumerate(frames):
         blank_names(frame, [sheet for sheet in sheets if sheet.frame == number])
     images = [Image.fromarray(frame) for frame in frames]

@@ -9,10 +9,10 @@ from pathlib import Path
 
 from sqlalchemy import Connection, select
 
+from sheet_reader.intake.decoding import looks_like_pdf
+from sheet_reader.intake.files import natural_key
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.intake.mail import is_mbox
-from sheet_reader.intake.names import natural_key
-from sheet_reader.intake.pdf import looks_like_pdf
 from sheet_reader.intake.tags import page_texts, tag_texts, texts_in
 from sheet_reader.numbers import RECORD
 from sheet_reader.record.history.naming import both_names, neutral_name

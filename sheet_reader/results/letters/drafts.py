@@ -14,9 +14,8 @@ import numpy as np
 from PIL import Image
 
 from sheet_reader.errors import SheetReaderError
-from sheet_reader.intake.own import marked_as_overlay
-from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
+from sheet_reader.intake.pictures import marked_as_overlay, open_pictures
 from sheet_reader.record.people.drafts import Asked
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.contacts import addresses, sites_by_address
@@ -124,7 +123,7 @@ def _picture(record: Record, item: Item) -> bytes | None:
         parts = open_pictures(record.photo_path(item.photo_id))
     except SheetReaderError:
         return None
-    page = next((part for part in parts if isinstance(part, Picture)), None)
+    page = next((part for part in parts if isinstance(part, OpenedPicture)), None)
     return None if page is None else _jpeg(Image.fromarray(page.gray))
 
 

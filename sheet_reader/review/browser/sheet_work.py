@@ -29,7 +29,7 @@ from sheet_reader.record.history.typed import TYPED
 from sheet_reader.record.people.remarks import Remark, add_to_page, remarks_of, type_up, typed_up
 from sheet_reader.review.face import Plain, sentence
 from sheet_reader.review.source import Gray, RecordQuestions
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.kinds import Refusal
 from sheet_reader.wording import words
 

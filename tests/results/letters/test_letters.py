@@ -15,7 +15,7 @@ from counting import calls
 from made_facts import fact, facts, visit
 
 from sheet_reader.errors import UsageError
-from sheet_reader.intake.mail_text import written
+from sheet_reader.intake.mail import written
 from sheet_reader.reading.mail_answers import as_answer
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.people.drafts import Asked

@@ -1,13 +1,16 @@
-"""The geometry file's documented form."""
+"""The geometry file, and the sheets that are kept as they were printed."""
 
 from __future__ import annotations
 
 import json
+from pathlib import Path
 from typing import Any
 
-from sheet_reader.sheet.files import geometry_text
-from sheet_reader.sheet.geometry import geometry
+import numpy as np
+
 from sheet_reader.sheet.layout import lay_out
+from sheet_reader.sheet.pdf import rasterise, render_pdf
+from sheet_reader.sheet.sheet_files import geometry, geometry_text, sheet_name
 from sheet_reader.study.model import Study
 
 
@@ -60,3 +63,17 @@ def test_several_pages_are_a_list(pools: Study) -> None:
 
 def test_text_is_json_of_the_same(sample: Study) -> None:
     assert json.loads(geometry_text(sample)) == geometry(lay_out(sample))
+
+
+FOLDER = Path(__file__).parents[2] / "templates_pdf"
+
+
+def test_blanks_are_current(sample: Study) -> None:
+    name = sheet_name(sample)
+    geometry = (FOLDER / f"{name}.geometry.json").read_text(encoding="utf-8")
+    assert geometry == geometry_text(sample)
+    layout = lay_out(sample)
+    now, kept = render_pdf(layout, sample), (FOLDER / f"{name}.pdf").read_bytes()
+    for page in layout.pages:
+        a, b = rasterise(now, page.number, 6.0), rasterise(kept, page.number, 6.0)
+        assert np.array_equal(a, b)

@@ -16,11 +16,9 @@ import numpy as np
 import pytest
 from PIL import Image, ImageFile
 
-from sheet_reader.intake.bounds import DEFAULT, Bounds
-from sheet_reader.intake.cost import decoding_bytes
-from sheet_reader.intake.gray import to_gray
+from sheet_reader.intake.decoding import decoding_bytes, to_gray
+from sheet_reader.intake.files import DEFAULT, Bounds, NoPicture, OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture, Unreadable
 
 WIDE, HIGH = 6_000, 5_000
 MOST_MB = 280
@@ -28,7 +26,7 @@ MOST_MB = 280
 MEASURE = """
 import sys
 from pathlib import Path
-from sheet_reader.intake.bounds import Bounds
+from sheet_reader.intake.files import Bounds
 from sheet_reader.intake.pictures import pictures_in
 
 def peak_mb():
@@ -102,10 +100,10 @@ def test_what_is_refused_is_told_before_decoding() -> None:
     stream = io.BytesIO()
     Image.new("F", (400, 300)).save(stream, "TIFF", **DEFLATE)
     (found,) = pictures_in(stream.getvalue(), "x", Bounds(decoding_bytes=400_000))
-    assert isinstance(found, Unreadable)
+    assert isinstance(found, NoPicture)
     assert "is too large" in found.reason
     (found,) = pictures_in(stream.getvalue(), "x", DEFAULT)
-    assert isinstance(found, Picture)
+    assert isinstance(found, OpenedPicture)
 
 
 @pytest.mark.parametrize(
@@ -142,5 +140,5 @@ def test_bands_change_nothing(mode: str, monkeypatch: pytest.MonkeyPatch) -> Non
     image = Image.fromarray((samples * (200 if mode == "I;16" else 1)).astype(kind))
     assert image.mode == mode
     whole = to_gray(image)
-    monkeypatch.setattr("sheet_reader.intake.gray._BAND_PIXELS", 50)
+    monkeypatch.setattr("sheet_reader.intake.decoding._BAND_PIXELS", 50)
     assert (to_gray(image) == whole).all()

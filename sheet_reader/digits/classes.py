@@ -1,4 +1,4 @@
-"""Values that leave the digits room."""
+"""What leaves the digits room: the classes of a box, and its probabilities of each."""
 
 from __future__ import annotations
 

@@ -1,10 +1,19 @@
-"""The printed sheet as plain frozen data, in millimetres: origin top left, x right, y down."""
+"""The printed sheet as plain frozen data, in millimetres: origin top left, x right, y down.
+
+A :class:`Page` is what is known of a page to read it; its marks are what is printed, between layout
+and PDF. Everything is pure black on white: a cheap laser printer has nothing to dither.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Literal
 
+Face = Literal["plain", "bold", "italic"]
+Align = Literal["left", "centre", "right"]
+AreaKind = Literal["comments", "counted_by", "tally"]
+Box = tuple[float, float, float, float]
+"""x, y, width, height."""
 BLANK = "BLANK"
 """The ``sheet`` part of a code whose site number is written by hand."""
 
@@ -35,11 +44,8 @@ class Cell:
 
     field: str
     index: int
-    box_mm: tuple[float, float, float, float]
+    box_mm: Box
     part: str = ""
-
-
-AreaKind = Literal["comments", "counted_by", "tally"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +55,7 @@ class Area:
     """
 
     kind: AreaKind
-    box_mm: tuple[float, float, float, float]
+    box_mm: Box
     field: str = ""
 
 
@@ -65,8 +71,8 @@ class Page:
     height_mm: float
     markers: tuple[Marker, ...]
     cells: tuple[Cell, ...]
-    code_box_mm: tuple[float, float, float, float]
-    printed_code_box_mm: tuple[float, float, float, float]
+    code_box_mm: Box
+    printed_code_box_mm: Box
     areas: tuple[Area, ...] = ()
 
     @property
@@ -82,4 +88,53 @@ class SheetLayout:
     study: str
     version: str
     sheet: str
-    pages: tuple[Page, ...] = field(default=())
+    pages: tuple[Page, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Text:
+    """One line of text; ``y`` is its baseline, ``size_mm`` the font's size; ``pitch_mm`` above 0
+    sets each sign in a place of that width.
+    """
+
+    x: float
+    y: float
+    text: str
+    size_mm: float
+    face: Face = "plain"
+    align: Align = "left"
+    pitch_mm: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """A polyline with round ends."""
+
+    points: tuple[tuple[float, float], ...]
+    width_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """A stroke of cubic curves: a first point, then three points for each piece."""
+
+    points: tuple[tuple[float, float], ...]
+    width_mm: float
+
+
+@dataclass(frozen=True, slots=True)
+class Blocks:
+    """Solid rectangles (x, y, width, height) filled as one shape."""
+
+    rectangles: tuple[Box, ...]
+
+
+Mark = Text | Line | Curve | Blocks
+
+
+@dataclass(frozen=True, slots=True)
+class DrawnPage:
+    """A page and everything printed on it."""
+
+    page: Page
+    marks: tuple[Mark, ...]

@@ -1,4 +1,6 @@
-"""Writes a sheet's PDF and its geometry file."""
+"""Writes sheets as PDF, with a geometry file beside each: where every marker, digit box and writing
+space is, in mm.
+"""
 
 from __future__ import annotations
 
@@ -13,15 +15,15 @@ import pypdfium2 as pdfium
 
 from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import StorageError
-from sheet_reader.sheet.codes import LETTERS
-from sheet_reader.sheet.geometry import geometry
+from sheet_reader.sheet.identity import LETTERS, PROOF
 from sheet_reader.sheet.layout import lay_out
-from sheet_reader.sheet.model import BLANK
-from sheet_reader.sheet.pdf import render_pdf
-from sheet_reader.sheet.proof import proof_geometry, render_proof
-from sheet_reader.sheet.stack import ALL_SITES, Visit, render_stack
+from sheet_reader.sheet.page import BLANK, Page, SheetLayout
+from sheet_reader.sheet.pdf import PlannedVisit, render_pdf, render_stack
+from sheet_reader.sheet.proof import draw_proof, render_proof
 from sheet_reader.study.model import Study
 
+ALL_SITES = "all-sites"
+"""Stands for the sheet in the name of a file that holds the sheets of every site."""
 MOST_NAMED = 12
 """Of more sheets in one file, its name does not list the sites."""
 
@@ -31,28 +33,56 @@ def sheet_name(study: Study, sheet: str = BLANK) -> str:
     return f"{study.key}-{'blank' if sheet == BLANK else sheet}"
 
 
+def geometry(layout: SheetLayout) -> dict[str, Any]:
+    """The documented JSON object: a page, or ``{"pages": [page, …]}`` for several.
+
+    Origin top left, x right, y down, mm; ``cells[].index`` 0 is the leftmost box of its field.
+    """
+    pages = [_described(page) for page in layout.pages]
+    return pages[0] if len(pages) == 1 else {"pages": pages}
+
+
+def _described(page: Page) -> dict[str, Any]:
+    size = {"width_mm": page.width_mm, "height_mm": page.height_mm}
+    markers = [{"id": m.id, "corners_mm": [list(at) for at in m.corners_mm]} for m in page.markers]
+    cells = [
+        {"field": cell.field, "index": cell.index, "box_mm": list(cell.box_mm)}
+        | ({"part": cell.part} if cell.part else {})
+        for cell in page.cells
+    ]
+    areas = [
+        {"kind": area.kind} | ({"field": area.field} if area.field else {})
+        | {"box_mm": list(area.box_mm)}
+        for area in page.areas
+    ]  # fmt: skip
+    number = {"number": page.number, "of": page.of}
+    described = {"page": number | size, "markers": markers, "cells": cells}
+    return described | ({"areas": areas} if areas else {})
+
+
 def geometry_text(study: Study, sheet: str = BLANK) -> str:
     """The geometry file's text: JSON, one marker or cell a line."""
     return _text(geometry(lay_out(study, sheet)))
 
 
+def proof_geometry(study: Study) -> dict[str, Any]:
+    """The geometry of the page that checks printer and paper."""
+    return geometry(SheetLayout(study.key, PROOF, BLANK, (draw_proof(study).page,)))
+
+
 def _text(described: dict[str, Any]) -> str:
-    pages = described.get("pages")
-    if pages is None:
+    if "pages" not in described:
         return _page_text(described, "") + "\n"
-    inner = ",\n".join("  " + _page_text(page, "  ") for page in pages)
+    inner = ",\n".join("  " + _page_text(page, "  ") for page in described["pages"])
     return '{"pages": [\n' + inner + "\n]}\n"
 
 
-def _page_text(page: dict[str, object], indent: str) -> str:
+def _page_text(page: dict[str, Any], indent: str) -> str:
     parts = [f'{indent}  "page": {json.dumps(page["page"])}']
     for key in ("markers", "cells", "areas"):
-        if key not in page:
-            continue
-        entries = page[key]
-        assert isinstance(entries, list)
-        lines = ",\n".join(f"{indent}    {json.dumps(entry)}" for entry in entries)
-        parts.append(f'{indent}  "{key}": [\n{lines}\n{indent}  ]')
+        if key in page:
+            lines = ",\n".join(f"{indent}    {json.dumps(entry)}" for entry in page[key])
+            parts.append(f'{indent}  "{key}": [\n{lines}\n{indent}  ]')
     return "{\n" + ",\n".join(parts) + "\n" + indent + "}"
 
 
@@ -73,7 +103,7 @@ def write_stack(
     sheets: Sequence[str],
     folder: Path,
     copies: int = 1,
-    visits: Sequence[Visit] = (),
+    visits: Sequence[PlannedVisit] = (),
 ) -> tuple[Path, int]:
     """As :func:`write_sheet`, for several sheets, copies or visits in one PDF, whose name tells the
     sites and whether it is for visits; the geometry is that of one sheet, as all have it.
@@ -135,8 +165,3 @@ def _write_both(folder: Path, name: str, pdf: bytes, text: str) -> Path:
             remedy="choose another folder with --out",
         ) from None
     return path
-
-
-def write_whole(path: Path, data: bytes) -> None:
-    """Write the file, or replace it, as a whole or not at all; raises OSError."""
-    atomic_write({path: data})
