@@ -29,7 +29,7 @@ from sheet_reader.record.people.drafts import Asked, note_drafts
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.people.remarks import CAME_BY_MAIL, remarks_of
 from sheet_reader.record.store.store import Record
-from sheet_reader.results.from_record import facts_of
+from sheet_reader.results.facts import facts_of
 from sheet_reader.study.model import Study
 
 

@@ -333,7 +333,7 @@ def test_a_study_reached_by_a_link(study: Study, tar: Path, tmp_path: Path) -> N
 
 
 def test_a_damaged_record_hands_nothing_out(study: Study, post: Post) -> None:
-    from sheet_reader.results.from_record import facts_of
+    from sheet_reader.results.facts import facts_of
 
     post(says())
     with closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:

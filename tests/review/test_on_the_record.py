@@ -33,8 +33,8 @@ from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.history import mending
 from sheet_reader.record.history.photo_list import photo_fates
 from sheet_reader.record.store.store import Record
+from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import READING_COLUMNS, tables_of
-from sheet_reader.results.from_record import facts_of
 from sheet_reader.review.overlay import write_overlays
 from sheet_reader.review.queue import cards_of
 from sheet_reader.review.session import Outcome, Review

@@ -1,28 +1,90 @@
-"""A study and its record as the update needs them: outline, frame of counts, what is around."""
+"""A study as its update needs it, and what one update covers: plain frozen data."""
 
 from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date
 
 import pandas as pd
 
-from sheet_reader.results.frames import counts_frame
-from sheet_reader.results.from_record import Facts, names_in, told_without_people
-from sheet_reader.results.letters.words import advice_in
-from sheet_reader.results.status.weeks import meant_for
+from sheet_reader.results.facts import Facts
+from sheet_reader.results.letters.wording import advice_in
 from sheet_reader.results.update.kept import Made
-from sheet_reader.results.update.looks import MOST_LOOKS
-from sheet_reader.results.update.model import Named, Outline, Update
-from sheet_reader.results.values import in_order
+from sheet_reader.results.update.statement import MOST_LOOKS
 from sheet_reader.study.days import expected_days
 from sheet_reader.study.model import CountField, Study
 
 FORTNIGHT = 14
 """Days between updates where the study does not say how many are planned."""
 MOST_ADVICE, MOST_DATES = 3, 3
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A name as it stands in the frame of counts, and how volunteers know it."""
+
+    name: str
+    label: str
+
+
+@dataclass(frozen=True, slots=True)
+class Outline:
+    """A study, as far as its update needs it.
+
+    ``plots`` are all plots in printing order. ``treated`` and ``control`` name the two that are
+    compared; both are empty where a study compares nothing. ``count`` is the count that is
+    compared, ``highest`` its highest plausible value. ``effort`` is what the counts are divided by
+    (a ``label`` in the singular, such as "plant" or "minute"), None where a count is per visit.
+    ``stages`` are counts that are parts of one sum. ``planned_updates`` is how often the
+    comparison will be looked at in the whole season. ``allowed_error`` is the promised share of
+    accepted values that may be wrong, 0..1.
+    """
+
+    title: str
+    first: date
+    last: date
+    plots: tuple[Named, ...]
+    count: Named
+    treated: str = ""
+    control: str = ""
+    effort: Named | None = None
+    stages: tuple[Named, ...] = ()
+    planned_updates: int = 6
+    allowed_error: float = 0.001
+    highest: int | None = None
+    interval_days: int = 7
+
+    def plot_label(self, name: str) -> str:
+        """How volunteers know the plot; its name where it has no label."""
+        return next((plot.label for plot in self.plots if plot.name == name), name)
+
+    @property
+    def compares(self) -> bool:
+        """Whether two plots are compared."""
+        return bool(self.treated and self.control)
+
+
+@dataclass(frozen=True, slots=True)
+class Update:
+    """One update: what it covers and what the coordinator adds.
+
+    Values up to ``until`` (included) are used; ``since`` is the last day of the update before,
+    None for the first. ``number`` counts from 1: how often the comparison has been looked at.
+    ``people`` are thanked by name, so only those who allowed it may stand there. ``notes`` is her
+    own text, ``advice`` sentences on easier photos, ``next_dates`` the visits to come,
+    ``for_site`` the site whose own numbers are added.
+    """
+
+    until: date
+    since: date | None = None
+    number: int = 1
+    notes: str = ""
+    advice: tuple[str, ...] = ()
+    next_dates: tuple[date, ...] = ()
+    people: tuple[str, ...] = ()
+    for_site: str = ""
 
 
 def candidates(study: Study) -> list[CountField]:
@@ -74,57 +136,6 @@ def _stages(study: Study) -> tuple[Named, ...]:
     return ()
 
 
-def frame_of(study: Study, facts: Facts, until: date, last: Made | None = None) -> pd.DataFrame:
-    """The counts of visits up to ``until`` as the update's core takes them (see ``frame``).
-
-    ``arrived`` tells apart what the ``last`` update had already (its visit date) from what it had
-    not (``until``): a sheet that came late is new. Places bear the names of :func:`place_names`.
-    """
-    counts = counts_frame(study, in_order(facts.visits))
-    counts = counts[counts["visit_date"] <= pd.Timestamp(until)].reset_index(drop=True)
-    names = place_names(study)
-    shown = [names.get(site, _by_number(site)) for site in counts["site"]]
-    counts["site_name"] = pd.Series(shown, dtype="string")
-    counts["meant"] = _meant(study, counts)
-    if last is not None:
-        received = {photo.photo: photo.received_at for photo in facts.photos}
-        at = counts["photo"].map(lambda photo: received.get(photo, "")).astype("string")
-        had = (counts["visit_date"] <= pd.Timestamp(last.until)) & (at <= last.made_at)
-        counts["arrived"] = counts["visit_date"].where(had, pd.Timestamp(until))
-    return counts
-
-
-def _meant(study: Study, counts: pd.DataFrame) -> pd.Series:
-    """The expected day that each visit was meant for, as the status has it; else missing."""
-    expected = expected_days(study)
-    found: dict[tuple[str, pd.Timestamp], pd.Timestamp] = {}
-    for site, days in counts.groupby("site")["visit_date"]:
-        places = meant_for(study, expected, {day.date() for day in days})
-        found |= {
-            (str(site), pd.Timestamp(day)): pd.Timestamp(expected[place])
-            for day, place in places.items()
-        }
-    keys = zip(counts["site"], counts["visit_date"], strict=True)
-    return pd.Series([found.get(key, pd.NaT) for key in keys], dtype=counts["visit_date"].dtype)
-
-
-def place_names(study: Study) -> dict[str, str]:
-    """What each site is called: its label, but its number where the label has a word of a contact
-    on the site list.
-    """
-    names = names_in(site.contact for site in study.sites)
-    return {
-        site.number: site.label
-        if told_without_people(site.label, names) == " ".join(site.label.split())
-        else _by_number(site.number)
-        for site in study.sites
-    }
-
-
-def _by_number(site: str) -> str:
-    return f"site {site}"
-
-
 def comparable(outline: Outline, counts: pd.DataFrame) -> Outline:
     """``outline`` without its comparison as long as one of its plots has nothing at all."""
     mine = counts[counts["count"] == outline.count.name]
@@ -141,12 +152,10 @@ def update_of(
     """
     before = last_before(made, until)
     words = dict(study.letter_words)
-    days = {visit.visit_date for visit in facts.visits if visit.visit_date}
-    known = {day for day in days if day <= until.isoformat()}
     said = Counter(
         advice_in(words, advice)
         for visit in facts.visits
-        if visit.visit_date in known
+        if "" < visit.visit_date <= until.isoformat()
         for advice in visit.advice
     )
     most = sorted(said, key=lambda advice: (-said[advice], advice))[:MOST_ADVICE]

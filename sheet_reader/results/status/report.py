@@ -8,7 +8,7 @@ from datetime import date
 
 from sheet_reader.reasons import Code
 from sheet_reader.results.cells import render_csv
-from sheet_reader.results.status.model import STATES, SiteStatus, State, Status
+from sheet_reader.results.status.standing import STATES, SiteStatus, State, Status
 from sheet_reader.wording import in_general
 
 SIGNS: dict[State, str] = {
@@ -24,11 +24,7 @@ CSV_HEADER = (
 )  # fmt: skip
 
 
-def _plain(text: str, _state: State) -> str:
-    return text
-
-
-def status_lines(status: Status, style: Style = _plain) -> Iterator[str]:
+def status_lines(status: Status, style: Style = lambda text, _: text) -> Iterator[str]:
     """The status for a terminal; ``style`` colours a sign by its state."""
     width = max([len(site.site) for site in status.sites], default=4)
     indent = " " * (width + LABEL + 2)
@@ -70,20 +66,21 @@ def _open(status: Status) -> Iterator[str]:
     if few:
         yield ""
         yield f"Can't have {status.least} visits any more ({len(few)}): {', '.join(few)}"
+    undated = sum(site.unsettled for site in status.sites)
+    unplaced = ((status.unsettled, "site"), (undated, "date"))
     for title, lines in (
-        ("Waiting for you, by reason:", _waiting(status)),
-        ("Photos that gave nothing, or not all:", _fruitless(status)),
-        ("Sheets that wait for their place:", _unplaced(status)),
-        ("In the tables, but not among the expected visits:", _outside(status)),
-    ):
-        found = list(lines)
-        if found:
-            yield ""
-            yield title
-            yield from (f"  {line}" for line in found)
+        ("Waiting for you, by reason:", list(_waiting(status))),
+        ("Photos that gave nothing, or not all:", list(_fruitless(status))),
+        ("Sheets that wait for their place:",
+         [f"{sheets} whose {what} waits for review" for sheets, what in unplaced if sheets]),
+        ("In the tables, but not among the expected visits:",
+         [f"site {site} on {day}: outside the season, or not on the site list"
+          for site, day in status.outside]),
+    ):  # fmt: skip
+        if lines:
+            yield from ("", title, *(f"  {line}" for line in lines))
     if status.promise:
-        yield ""
-        yield status.promise
+        yield from ("", status.promise)
 
 
 def _waiting(status: Status) -> Iterator[str]:
@@ -101,19 +98,6 @@ def _fruitless(status: Status) -> Iterator[str]:
         yield f"{shown}: {reason}"
     if status.unread:
         yield f"{status.unread} not read yet"
-
-
-def _unplaced(status: Status) -> Iterator[str]:
-    if status.unsettled:
-        yield f"{status.unsettled} whose site waits for review"
-    undated = sum(site.unsettled for site in status.sites)
-    if undated:
-        yield f"{undated} whose date waits for review"
-
-
-def _outside(status: Status) -> Iterator[str]:
-    for site, day in status.outside:
-        yield f"site {site} on {day}: outside the season, or not on the site list"
 
 
 def status_csv(status: Status) -> bytes:

@@ -1,40 +1,55 @@
-"""The record as plain facts: the only place where results know how the record is made.
+"""The record as plain facts, and which of their values count, for tables, status and letters alike.
 
-All else in this room works on :class:`Facts`, so that it can be tried on made-up seasons.
+Results know only here how the record is made; all else in this room works on :class:`Facts`, so
+that it can be tried on made-up seasons.
 """
 
 from __future__ import annotations
 
-import re
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-
-import numpy as np
-from numpy.typing import NDArray
 
 from sheet_reader.reasons import Reasons
 from sheet_reader.record.history.answers import PhotoAsked
-from sheet_reader.record.history.identity import Identified, identified
+from sheet_reader.record.history.identity import identified
 from sheet_reader.record.history.meaning import Earlier
 from sheet_reader.record.history.meaning_answers import load_meanings
 from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import RECORDED, FieldState
 from sheet_reader.record.people.drafts import senders
 from sheet_reader.record.people.remarks import remarks_of
 from sheet_reader.record.store.soundness import must_be_sound
 from sheet_reader.record.store.store import Record
+from sheet_reader.results.contacts import names_in, told_without_people
 from sheet_reader.sheet.layout import page_count
+from sheet_reader.study.model import Study
+
+STATUSES = {
+    "accepted": "read with enough certainty and taken without asking",
+    "doubted": "it counts, but something learnt later speaks against it: a person is asked",
+    "flagged": "waits for a person; the value in readings is a guess and counts nowhere",
+    "confirmed": "a person looked at it, and it was read rightly",
+    "corrected": "a person gave another value than was read",
+    "typed": "typed in by hand from a sheet that was not read",
+    "empty": "nothing is written in it: not recorded, which is not 0",
+    "unreadable": "something is written, but nobody can tell what",
+}
+"""What each status of a field means."""
+WAITING = "flagged"
+"""The status under which a value waits for a person."""
+NOT_RECEIVED, EMPTY, UNREADABLE, WAITS = "not received", "not recorded", "not readable", "waits"
+"""Why a cell holds no value: its page did not come in, nothing is written in it, nobody can read
+it, or a person has yet to decide."""
 
 
 @dataclass(frozen=True, slots=True)
 class FieldFact:
     """A field in a photo as it stands. ``value`` is the decided value where a person ``decided``,
     else the value read; ``read_as`` is what was read. ``is_current``: it is the visit's own;
-    ``needs_review``: a person is asked about it. ``pdf_page`` counts from 1. ``status`` is
-    accepted, doubted, flagged, confirmed, corrected, typed, empty or unreadable.
-    ``photo_asked``: it lies outside the picture, and another photo is asked for. ``modified`` is
-    when it last changed in the visit, in its value or its place (UTC, ISO 8601). ``on_sheet`` is
-    the field's name on its sheet, whatever it is called now.
+    ``needs_review``: a person is asked about it. ``pdf_page`` counts from 1. ``status`` is one of
+    :data:`STATUSES`. ``photo_asked``: it lies outside the picture, and another photo is asked for.
+    ``modified`` is when it last changed in the visit, in its value or its place (UTC, ISO 8601).
+    ``on_sheet`` is the field's name on its sheet, whatever it is called now.
     """
 
     reading_id: int
@@ -136,8 +151,18 @@ def facts_of(record: Record) -> Facts:
         pages = [page.page_instance_id for page in visit.pages]
         said = remarks.on((visit.site, visit.visit_date), pages)
         hers = names_in(who for page in visit.pages for who in by_photo.get(page.photo_id, ()))
-        told = tuple(told_without_people(remark, contacts, hers) for remark in said)
-        visits.append(_visit(visit, told, known))
+        visits.append(
+            VisitFact(
+                site=visit.site,
+                visit_date=visit.visit_date,
+                pages=tuple(sorted({page.page for page in visit.pages})),
+                photos=tuple(dict.fromkeys(page.photo for page in visit.pages)),
+                fields=tuple(_field(field, known.modified) for field in visit.fields),
+                advice=tuple(dict.fromkeys(page.advice for page in visit.pages if page.advice)),
+                remarks=tuple(told_without_people(remark, contacts, hers) for remark in said),
+                identity=known.identity,
+            )
+        )
     photos = tuple(
         PhotoFact(
             line.photo_id, neutral_name(line.photo_id), line.status, line.reasons,
@@ -148,19 +173,6 @@ def facts_of(record: Record) -> Facts:
     with record.reading() as connection:
         earlier = load_meanings(connection, record.study).earlier()
     return Facts(tuple(visits), photos, page_count(record.study), tuple(earlier))
-
-
-def _visit(visit: Visit, remarks: tuple[str, ...], known: Identified) -> VisitFact:
-    return VisitFact(
-        site=visit.site,
-        visit_date=visit.visit_date,
-        pages=tuple(sorted({seen.page for seen in visit.pages})),
-        photos=tuple(dict.fromkeys(seen.photo for seen in visit.pages)),
-        fields=tuple(_field(state, known.modified) for state in visit.fields),
-        advice=tuple(dict.fromkeys(seen.advice for seen in visit.pages if seen.advice)),
-        remarks=remarks,
-        identity=known.identity,
-    )
 
 
 def _field(state: FieldState, modified: Mapping[str, str]) -> FieldFact:
@@ -190,36 +202,46 @@ def _field(state: FieldState, modified: Mapping[str, str]) -> FieldFact:
     )
 
 
-_ADDRESS = re.compile(r"\S+@\S+")
-_TELEPHONE = re.compile(r"(?<!\w)\+?\d[\d ()/-]{5,}\d(?!\w)")
-_DAY = re.compile(r"\d{4}-\d\d?-\d\d?|\d\d?[/-]\d\d?[/-]\d{4}")
-SHORTEST_NAME = 3
-
-
-def names_in(contacts: Iterable[str]) -> frozenset[str]:
-    """The words of ``contacts`` that may be names."""
-    return frozenset(
-        word
-        for contact in contacts
-        for word in re.findall(r"[^\W\d_]+", _ADDRESS.sub(" ", contact))
-        if len(word) >= SHORTEST_NAME
-    )
-
-
-def told_without_people(remark: str, *names: Collection[str]) -> str:
-    """A remark on one line without addresses, telephone numbers and words that are ``names``."""
-    text = _ADDRESS.sub("…", remark)
-    text = _TELEPHONE.sub(lambda m: m.group() if _DAY.fullmatch(m.group()) else "…", text)
-    text = re.sub(r"\w+", lambda m: "…" if any(m.group() in n for n in names) else m.group(), text)
-    return " ".join(text.split())
-
-
-def pictures_of(record: Record, reading_id: int) -> tuple[NDArray[np.uint8], bytes]:
-    """The boxes of a reading, uint8 (n, 64, 64), and the place around them as PNG or b""."""
-    images = record.images(reading_id)
-    return images.boxes, images.context_png
-
-
 def file_names_of(record: Record) -> dict[int, str]:
     """The photos' own file names by number: for her eyes only, they may name people."""
     return {line.photo_id: line.name for line in record.photos()}
+
+
+def in_order(visits: Iterable[VisitFact]) -> list[VisitFact]:
+    """By site and date; visits whose site or date is not settled come last."""
+    return sorted(
+        visits, key=lambda v: (not v.site, not v.visit_date, v.site, v.visit_date, v.photos)
+    )
+
+
+def counted(value: FieldFact | None) -> str | None:
+    """The value of a field if it counts."""
+    return value.value if value is not None and value.status in RECORDED else None
+
+
+def number_of(value: FieldFact | None) -> int | None:
+    """The number that a field says, if it counts and is one."""
+    text = counted(value) or ""
+    return int(text) if text.isdecimal() else None
+
+
+def why_missing(found: FieldFact | None) -> str:
+    """Why a number has no value, "" where it has one."""
+    if found is None:
+        return NOT_RECEIVED
+    return "" if number_of(found) is not None else why_no_value(found.status)
+
+
+def why_no_value(status: str) -> str:
+    """Why a field of this status has no value."""
+    return {"flagged": WAITS, "unreadable": UNREADABLE}.get(status, EMPTY)
+
+
+def efforts(study: Study, fields: dict[str, FieldFact]) -> dict[str, int | None]:
+    """The effort of each plot of a visit, None where none is recorded."""
+    field = study.effort.field if study.effort else ""
+    of_plot = any(count.name == field for count in study.counts)
+    return {
+        plot.name: number_of(fields.get(f"{plot.name}.{field}" if of_plot else field))
+        for plot in study.plots
+    }

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from sheet_reader.results.update.frame import COLUMNS
-from sheet_reader.results.update.model import Named, Outline
+from sheet_reader.results.update.outline import Named, Outline
 from sheet_reader.study.site_numbers import damm
 
 _FIRST_WORDS = (

@@ -9,11 +9,12 @@ import made_season
 import numpy as np
 import pandas as pd
 import pytest
+from invented_season import OUTLINE, SeasonPlan, make_season
 from made_facts import facts, visit
 
-from sheet_reader.results.update.join import frame_of, outline_of
-from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
-from sheet_reader.results.update.weekly import (
+from sheet_reader.results.update.frame import frame_of
+from sheet_reader.results.update.outline import outline_of
+from sheet_reader.results.update.weeks import (
     site_weeks,
     stage_shares,
     totals,

@@ -1,4 +1,4 @@
-"""Constants for repeated looks."""
+"""Constants for repeated statement."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sheet_reader.errors import UsageError
-from sheet_reader.results.update import looks
+from sheet_reader.results.update import statement
 
 
 @pytest.mark.parametrize(
@@ -17,7 +17,7 @@ from sheet_reader.results.update import looks
 def test_constants_of_pocock(number: int, expected: float) -> None:
     """Pocock 1977, Biometrika 64:191-199; to three places as in Jennison & Turnbull 2000, table
     2.1 (from memory)."""
-    assert looks.constant(number) == pytest.approx(expected, abs=6e-4)
+    assert statement.constant(number) == pytest.approx(expected, abs=6e-4)
 
 
 @pytest.mark.parametrize(
@@ -26,22 +26,22 @@ def test_constants_of_pocock(number: int, expected: float) -> None:
 )
 def test_error_of_looking_again_and_again(number: int, expected: float) -> None:
     """Armitage, McPherson & Rowe 1969, J. R. Statist. Soc. A 132:235-244 (from memory)."""
-    assert looks.overall_error(number, 1.959964) == pytest.approx(expected, abs=6e-4)
+    assert statement.overall_error(number, 1.959964) == pytest.approx(expected, abs=6e-4)
 
 
 def test_the_recursion_agrees_with_simulated_looks() -> None:
     steps = np.random.default_rng(3).normal(size=(100_000, 5)).cumsum(axis=1)
     z = np.abs(steps) / np.sqrt(np.arange(1, 6))
-    missed = float((z > looks.constant(5)).any(axis=1).mean())
+    missed = float((z > statement.constant(5)).any(axis=1).mean())
     assert missed == pytest.approx(0.05, abs=4 * 0.0007)
 
 
 def test_the_level_of_one_look() -> None:
-    assert looks.look_level(1) == pytest.approx(0.95)
-    assert looks.look_level(5) == pytest.approx(0.98418, abs=1e-4)
+    assert statement.look_level(1) == pytest.approx(0.95)
+    assert statement.look_level(5) == pytest.approx(0.98418, abs=1e-4)
 
 
 @pytest.mark.parametrize("number", [0, -1, 101])
 def test_a_number_of_looks_out_of_range(number: int) -> None:
     with pytest.raises(UsageError, match="1 to 100"):
-        looks.constant(number)
+        statement.constant(number)

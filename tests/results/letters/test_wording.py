@@ -6,7 +6,7 @@ import ast
 from pathlib import Path
 
 from sheet_reader.results.letters.open_items import OF_PHOTOS
-from sheet_reader.results.letters.words import ADVICE, advice_in
+from sheet_reader.results.letters.wording import ADVICE, advice_in
 from sheet_reader.study.words import ENGLISH_LETTERS, shipped_texts
 from sheet_reader.vision import quality
 

@@ -12,7 +12,7 @@ import pytest
 from made_facts import fact, facts, visit
 
 from sheet_reader.errors import UsageError
-from sheet_reader.results.update.handed_out import CountComparison, compare_facts
+from sheet_reader.results.update.comparison import CountComparison, compare_facts
 from sheet_reader.results.update.kept import Made
 from sheet_reader.study.model import Study, UpdatePlan
 from sheet_reader.study.reader import read_study
