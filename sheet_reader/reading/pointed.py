@@ -13,6 +13,7 @@ from sqlalchemy import select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_picture
+from sheet_reader.reading.field_pictures import laid_straight
 from sheet_reader.reading.photo import book_of, read_original
 from sheet_reader.reading.picture import read_pointed as read_picture_pointed
 from sheet_reader.reading.promise import promise_of
@@ -22,7 +23,6 @@ from sheet_reader.record.history import writing
 from sheet_reader.record.history.model import PhotoResult
 from sheet_reader.record.history.photo_list import photo_fates
 from sheet_reader.record.history.withdrawn import pointed_at, withdraw
-from sheet_reader.record.originals.context import laid_straight
 from sheet_reader.record.store import claims, schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record

@@ -12,13 +12,18 @@ from numpy.typing import NDArray
 
 from sheet_reader.answers.questions import Card, FieldCard
 from sheet_reader.answers.replies import Reply
+from sheet_reader.reading.field_pictures import (
+    box_crops,
+    field_images,
+    place_on_sheet,
+    sheet_picture,
+)
 from sheet_reader.record.history.answers import Kept
 from sheet_reader.record.history.blind_answers import add_look, asked_twice, looks
 from sheet_reader.record.history.deciding import keep
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.model import Answer
 from sheet_reader.record.history.states import Visit
-from sheet_reader.record.originals.context import box_crops, place_on_sheet
 from sheet_reader.record.store.kept_state import KeptState
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.agreement import Agreement, agreement
@@ -122,7 +127,7 @@ class RecordQuestions:
         """The pictures of a field: from the record, else cut out of the kept photo. Raises
         UsageError for a reading that there is not.
         """
-        images = self.record.images(reading_id)
+        images = field_images(self.record, reading_id)
         row = picture_of(images.context_png)
         close = None
         if row is not None and images.close is not None:
@@ -137,7 +142,7 @@ class RecordQuestions:
 
     def sheet(self, page_instance_id: int) -> Gray | None:
         """The whole sheet of a page in a photo, laid straight."""
-        return self.record.sheet_picture(page_instance_id)
+        return sheet_picture(self.record, page_instance_id)
 
     def place_of(self, page_instance_id: int) -> tuple[int, int] | None:
         """Photo and picture in it of a page; None where there is no such page."""

@@ -12,7 +12,7 @@ import pytest
 import stand_in
 from stand_in import says
 
-from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.decode.pages import FieldReading, PageReading
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.read_with_history import doubted_page

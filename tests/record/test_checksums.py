@@ -17,6 +17,7 @@ from thorough import every, only
 
 from sheet_reader.errors import RecordError, UsageError
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.model import BatchSummary, Value
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
@@ -192,7 +193,7 @@ def test_a_flipped_bit_is_found_or_changes_nothing(filled: Study, seed: int) -> 
 
 def test_eraseting_is_no_fault(filled: Study, post: Post) -> None:
     post(says({"date": "2026-06-01"}), "Pat Doe.png")
-    erase(filled, "Pat Doe")
+    erase(filled, "Pat Doe", bare_picture)
     assert verify(filled).problems == ()
     read_batch(filled, reader=stand_in.read, jobs=0, again=True)
     assert verify(filled).problems == ()

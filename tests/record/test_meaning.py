@@ -13,6 +13,7 @@ from made_up import Said
 from sheet_reader.answers.questions import SumCard
 from sheet_reader.answers.replies import sum_reply
 from sheet_reader.errors import UnsaidError, UsageError
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history import deciding
 from sheet_reader.record.history.meaning import MeaningQuestion, Meanings, Term, told
 from sheet_reader.record.history.meaning_answers import (
@@ -367,7 +368,7 @@ def test_what_became_of_a_sheet_is_told_where_the_study_has_none_of_its_counts(w
 def test_who_said_it_is_erased_with_the_person(was: Study) -> None:
     now = renamed(was)
     say(now, "snails", "shells")
-    erase(now, "Ada Bell")
+    erase(now, "Ada Bell", bare_picture)
     with Record.open(now) as record, record.reading() as connection:
         (answer,) = load_meanings(connection, now).answers
     assert answer.by == "forgotten person"

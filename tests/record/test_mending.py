@@ -12,6 +12,7 @@ from stand_in import says
 
 from sheet_reader.answers.typed import rivals_of
 from sheet_reader.errors import UsageError
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history import deciding, mending
 from sheet_reader.record.history.answers import FieldAnswer
 from sheet_reader.record.history.model import LeftEmpty, Value
@@ -255,7 +256,7 @@ def test_a_person_named_in_a_reason_is_erased_from_it(study: Study, post: Post) 
             by="Ada",
             reason="so Pat Doe",
         )
-    assert erase(study, "Pat Doe").decisions == 3
+    assert erase(study, "Pat Doe", bare_picture).decisions == 3
     with Record.open(study) as record:
         told = [(e.by, e.why) for e in record.history("1004", "2026-05-20") if e.by[:5] != "sheet"]
     assert told == [("forgotten person", "a trial"), ("Ada", "(removed)"), ("Ada", "(removed)")]

@@ -30,6 +30,7 @@ from sheet_reader.answers.replies import same_sheet
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.record.history import mending
 from sheet_reader.record.history.photo_list import photo_fates
 from sheet_reader.record.store.store import Record
@@ -130,7 +131,7 @@ def test_all_5_questions_show_their_own_boxes(crowd: Record) -> None:
         number = sheet[card.place.page_instance_id]
         assert (source.field(card.place.reading_id).boxes == ink(number, card.place.field)).all()
     for row in crowd.readings():
-        boxes = crowd.images(row.reading_id).boxes
+        boxes = field_images(crowd, row.reading_id).boxes
         assert (boxes == ink(sheet[row.page_instance_id], row.field)).all(), row.field
 
 

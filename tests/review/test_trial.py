@@ -30,11 +30,11 @@ from sheet_reader.answers.questions import (
     PhotosCard,
     SumCard,
 )
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
+from sheet_reader.reading.field_pictures import pack_boxes
 from sheet_reader.reasons import from_json
 from sheet_reader.record.history import writing
 from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
-from sheet_reader.record.originals.images import pack_boxes
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.queue import is_outside, keyed_blind

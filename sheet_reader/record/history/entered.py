@@ -13,7 +13,7 @@ from collections.abc import Collection, Mapping, Sequence
 from sqlalchemy import Connection, func, insert, select
 
 from sheet_reader import __version__
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.errors import UsageError
 from sheet_reader.record.history.answers import FieldAnswer, SumTold
 from sheet_reader.record.history.deciding import add_answer, checked_value

@@ -14,7 +14,7 @@ from typing import Any
 from sqlalchemy import Connection, insert, select, update
 
 from sheet_reader import __version__
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.reasons import Code, because, to_json
 from sheet_reader.record.history.model import FoundPage, now
 from sheet_reader.record.history.states import ACCEPTED

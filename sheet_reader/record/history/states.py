@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.reasons import Reasons
 from sheet_reader.record.history.answers import Told
 from sheet_reader.record.history.model import Rival, Status

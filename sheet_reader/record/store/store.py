@@ -15,7 +15,6 @@ from pathlib import Path
 from types import TracebackType
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
@@ -31,7 +30,6 @@ from sheet_reader.record.history import (
 from sheet_reader.record.history.lines import ReadingRow, Waiting
 from sheet_reader.record.history.model import (
     AuditedField,
-    FieldImages,
     HistoryEntry,
     PhotoLine,
     Summary,
@@ -183,19 +181,6 @@ class Record:
         with self.reading() as connection:
             return loading.load_visits(connection, self.study, self.thresholds, aside=True)
 
-    def images(self, reading_id: int) -> FieldImages:
-        """The crops of a reading's boxes and the place around them."""
-        from sheet_reader.record.originals.context import field_images  # OpenCV: for pictures alone
-
-        with self.reading() as connection:
-            return field_images(connection, self.study, reading_id)
-
-    def sheet_picture(self, page_instance_id: int) -> NDArray[np.uint8] | None:
-        """A whole page laid straight, grey uint8 (H, W); None where its photo can't be opened."""
-        from sheet_reader.record.originals.context import sheet_picture
-
-        with self.reading() as connection:
-            return sheet_picture(connection, self.study, page_instance_id)
 
     def photo_path(self, photo_id: int) -> originals.File:
         """The kept original of a photo."""

@@ -12,8 +12,8 @@ import numpy as np
 from sheet_reader.answers.questions import AlikeCard, Card, FieldCard
 from sheet_reader.intake.pictures import open_picture
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.originals.areas import area_pictures
-from sheet_reader.record.originals.images import png_of
+from sheet_reader.reading.field_pictures import png_of
+from sheet_reader.reading.written_areas import area_pictures
 from sheet_reader.review.face import readings_in
 from sheet_reader.review.pictures import strip
 from sheet_reader.review.source import Gray, RecordQuestions

@@ -1,8 +1,20 @@
-r"""The visit date: six boxes, a day of the calendar, within the season, not after today.
+r"""The handwritten site number and visit date, which place a sheet: known beforehand in part.
 
-Day, month and year are three two-digit numbers. With L(d, m, y) the product of their
-probabilities by the boxes alone, and D days of the season (its days of tolerance included) up to
-the day after today,
+**The site number** is on the site list, or asked about. Every number of the list ends in its Damm
+check digit, so two of them differ in more than one digit and in more than a swap of neighbours: one
+misread box never turns a site into another. The prior says so:
+
+    P(number) = (1 - e) / N   for each of the N listed numbers,
+                e / 10^n      for any other way to fill n boxes,
+
+with e = ``OFF_LIST``, the share of sheets whose volunteer writes a number that is not on the
+site list (an assumption; Bayes' rule then gives the posterior). Where the boxes themselves say
+clearly that another number was written, the site list does not overrule them: that is asked.
+
+**The visit date** has six boxes: a day of the calendar, within the season, not after today. Day,
+month and year are three two-digit numbers. With L(d, m, y) the product of their probabilities by
+the boxes alone, and D days of the season (its days of tolerance included) up to the day after
+today,
 
     P(d, m, y) ∝ L(d, m, y) · (1 - e) / D     for those days,
                  L(d, m, y) · e / 10^6        for anything else,
@@ -23,23 +35,67 @@ from operator import itemgetter
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags
+from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.numbers import DECODE
-from sheet_reader.reasons import Code, Occlusion, Reasons, because
+from sheet_reader.reasons import Code, Reasons, because
 from sheet_reader.study.days import Season, latest, turned
+from sheet_reader.study.site_numbers import is_valid, keying_mistakes
 
+OFF_LIST = DECODE.off_sites
 ODD_DATE = DECODE.odd_date
-OFFER = DECODE.date_offer
-
 PARTS = ("day", "month", "year")
 Triple = tuple[int, int, int]
+
+
+def judge_site(
+    field: str, raw: NumberPosterior, sites: Sequence[str], use_list: bool = True
+) -> Judgement:
+    """Judge a handwritten site number; ``sites`` holds the numbers as printed, leading zeros
+    included.
+    """
+    flags = box_flags(raw)
+    if raw.empty >= 0.5 and not flags:
+        return Judgement(field, None, raw.empty, (because(Code.SITE_EMPTY),))
+    if not len(raw.values):
+        return Judgement(field, None, 0.0, flags or (because(Code.NO_NUMBER),))
+    known = {int(number): number for number in sites}
+    posterior = raw
+    if use_list and known:
+        listed = (1.0 - OFF_LIST) / len(known) * 10.0 ** len(raw.boxes)
+        posterior = raw.reweighted(np.where(np.isin(raw.values, [*known]), listed, OFF_LIST))
+    (value, confidence), *rest = posterior.ranked()
+    written = raw.ranked()[0][0]
+    accept = not use_list or written in known or (value in known and not raw.overrules(value))
+    shown = value if accept else written
+    up, p_up = rest[0] if rest else (None, 0.0)
+    flags += number_flags(raw, shown, known.get(shown, str(shown)))
+    judged = Judgement(
+        field, known.get(value, str(value)), confidence, flags, box_doubt(raw)[1],
+        runner_up=None if up is None else known.get(up, str(up)), runner_up_confidence=p_up,
+    )  # fmt: skip
+    return judged if accept else _off_list(judged, posterior, str(written), sites)
+
+
+def _off_list(
+    judged: Judgement, posterior: NumberPosterior, written: str, sites: Sequence[str]
+) -> Judgement:
+    """Flag a number that is not on the list; offer the one listed number a keying error away."""
+    typed = written.zfill(max(map(len, sites)))
+    near = [number for number in sites if keying_mistakes(typed, number) == 1]
+    reason = because(Code.OFF_LIST, site=written, near=near, check_digit=is_valid(written))
+    flagged = replace(judged, value=written, flags=(*judged.flags, reason))
+    if len(near) == 1:
+        flagged = replace(
+            flagged, value=near[0], runner_up=written,
+            runner_up_confidence=posterior.probability(int(written)),
+        )  # fmt: skip
+    return replace(flagged, confidence=posterior.probability(int(flagged.value or "")))
 
 
 def judge_date(
     field: str,
     parts: Mapping[str, NumberPosterior],
-    hidden: Mapping[str, Sequence[Occlusion]],
     season: Season,
     today: date,
     use_calendar: bool = True,
@@ -49,44 +105,30 @@ def judge_date(
     lie ``tolerance_days`` before and after the ``season``, not after the day that follows
     ``today``, on which it came in.
     """
-    flags = _part_flags(parts, hidden)
-    if all(parts[name].empty >= 0.5 for name in PARTS):
+    hidden = [why for name in PARTS for why in parts[name].hidden]
+    flags = tuple(flag for name in PARTS for flag in box_flags(parts[name], name))
+    if hidden and all(hidden):
+        flags = (because(Code.HIDDEN, why=hidden[0]),)
+    blank = [name for name in PARTS if parts[name].empty >= 0.5]
+    if len(blank) == len(PARTS):
         sure = float(np.prod([parts[name].empty for name in PARTS]))
         return Judgement(field, None, sure, (*flags, because(Code.DATE_EMPTY)))
-    blank = [name for name in PARTS if parts[name].empty >= 0.5]
     if blank:
         return Judgement(field, None, 0.0, (*flags, because(Code.DATE_PART_EMPTY, parts=blank)))
     if any(not len(parts[name].values) for name in PARTS):
         return Judgement(field, None, 0.0, flags or (because(Code.NO_DATE),))
     likely = _Likelihood.of(parts)
     doubt = min((box_doubt(parts[name], name) for name in PARTS), key=itemgetter(0))[1]
-    days = _allowed(season, today, tolerance_days)
+    tolerance = timedelta(days=tolerance_days)
+    first, last = season.first - tolerance, min(season.last + tolerance, latest(today))
+    days = [first + timedelta(days=i) for i in range((last - first).days + 1)]
     judged = _judge(field, likely, season, today, days if use_calendar else None)
-    return Judgement(
-        field,
-        judged.value,
-        judged.confidence,
-        (*flags, *judged.flags, *_struck(parts, likely, judged.value)),
-        doubt,
-        runner_up=judged.runner_up,
-        runner_up_confidence=judged.runner_up_confidence,
+    struck = any(
+        parts[name].struck[np.searchsorted(parts[name].values, value)] >= 0.5
+        for name, value in zip(PARTS, likely.written, strict=True)
     )
-
-
-def _part_flags(
-    parts: Mapping[str, NumberPosterior], hidden: Mapping[str, Sequence[Occlusion]]
-) -> Reasons:
-    if all(why for name in PARTS for why in hidden[name]):
-        return (because(Code.HIDDEN, why=hidden["day"][0]),)
-    return tuple(f for name in PARTS for f in box_flags(parts[name], hidden[name], name))
-
-
-def _struck(parts: Mapping[str, NumberPosterior], likely: _Likelihood, text: str | None) -> Reasons:
-    for name, value in zip(PARTS, likely.written, strict=True):
-        at = int(np.searchsorted(parts[name].values, value))
-        if parts[name].struck[at] >= 0.5:
-            return (because(Code.BOX_STRUCK, value=text),)
-    return ()
+    own = (because(Code.BOX_STRUCK, value=judged.value),) if struck else ()
+    return replace(judged, flags=(*flags, *judged.flags, *own), doubt=doubt)
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,43 +161,32 @@ def _judge(
     """``days`` are those on which a visit can lie, None where the calendar is not to be used."""
     written = likely.written
     day_written = _as_date(written, season)
+    reasons = _why_not(written, day_written, season, today)
     if days is None:
-        reasons = _why_not(written, day_written, season, today) if day_written is None else ()
-        return Judgement(field, _iso(day_written), likely(written), reasons)
+        flags = reasons if day_written is None else ()
+        return Judgement(field, _iso(day_written), likely(written), flags)
     if not days:
-        return Judgement(
-            field,
-            _iso(day_written),
-            0.0,
-            _why_not(written, day_written, season, today) or (because(Code.SEASON_NOT_BEGUN),),
-        )
+        flags = reasons or (because(Code.SEASON_NOT_BEGUN),)
+        return Judgement(field, _iso(day_written), 0.0, flags)
     probs = _posterior(likely, days)
     best = np.argsort(-probs, kind="stable")[:2]
     top = days[best[0]]
     if day_written is None or not days[0] <= day_written <= days[-1]:
-        reasons = _why_not(written, day_written, season, today)
         other = _as_date((written[1], written[0], written[2]), season)
         if other is not None and days[0] <= other <= days[-1]:
             reasons += (because(Code.DAY_OR_MONTH, other=_iso(other)),)
-        if likely(_triple(top)) < OFFER * likely(written):
+        if likely(_triple(top)) < DECODE.date_offer * likely(written):
             meant = day_written or (other if len(reasons) > 1 else None)
             return Judgement(field, _iso(meant), 0.0, reasons)
-        return Judgement(
-            field,
-            _iso(top),
-            float(probs[best[0]]),
-            reasons,
-            runner_up=_iso(day_written),
-            runner_up_confidence=max(0.0, likely.number - float(probs.sum())),
-        )
-    second = days[best[1]] if len(days) > 1 and probs[best[1]] > 0.0 else None
+        second, p_second = day_written, max(0.0, likely.number - float(probs.sum()))
+    elif len(days) > 1 and probs[best[1]] > 0.0:
+        reasons, second, p_second = (), days[best[1]], float(probs[best[1]])
+    else:
+        reasons, second, p_second = (), None, 0.0
     return Judgement(
-        field,
-        _iso(top),
-        float(probs[best[0]]),
-        runner_up=_iso(second),
-        runner_up_confidence=float(probs[best[1]]) if second else 0.0,
-    )
+        field, _iso(top), float(probs[best[0]]), reasons,
+        runner_up=_iso(second), runner_up_confidence=p_second,
+    )  # fmt: skip
 
 
 def _posterior(likely: _Likelihood, days: Sequence[date]) -> NDArray[np.float64]:
@@ -175,18 +206,11 @@ def also_turned(judged: Judgement, season: Season, today: date) -> Judgement:
     included) with day and month the other way round as well, up to the day after ``today``.
     """
     other = turned(date.fromisoformat(judged.value)) if judged.value else None
-    if other is None or not season.first <= other <= min(season.last, latest(today)):
-        return judged
-    if judged.flags:
+    last = min(season.last, latest(today))
+    if judged.flags or other is None or not season.first <= other <= last:
         return judged
     again = judged.flagged(because(Code.DAY_OR_MONTH, other=_iso(other)))
     return replace(again, runner_up=_iso(other))
-
-
-def _allowed(season: Season, today: date, tolerance_days: int) -> list[date]:
-    first = season.first - timedelta(days=tolerance_days)
-    last = min(season.last + timedelta(days=tolerance_days), latest(today))
-    return [first + timedelta(days=i) for i in range((last - first).days + 1)]
 
 
 def _triple(day: date) -> Triple:

@@ -1,24 +1,25 @@
-"""All that decoding needs of a page in a picture: small, so that it can be kept and used again.
+"""A page of a sheet in one picture: what was seen of it before decoding, and what was read.
 
-Numbers are rounded to 32 bits before they are first used; so a page that is decoded from what was
-kept of it gives exactly what its photo gave.
+What was seen is small, so that it can be kept and used again. Its numbers are rounded to 32 bits
+before they are first used; so a page that is decoded from what was kept of it gives exactly what
+its photo gave.
 """
 
 from __future__ import annotations
 
 import json
 import zlib
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, field
 from datetime import date
-from typing import Any, Protocol
+from typing import Any, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.numbers import DECODE
-from sheet_reader.reasons import Occlusion
+from sheet_reader.reasons import Occlusion, Reasons
 from sheet_reader.sheet.page import Cell, SheetCode
 from sheet_reader.vision.findings import SheetView
 
@@ -31,19 +32,7 @@ MEASURES = (
 )  # fmt: skip
 
 Floats32 = NDArray[np.float32]
-
-
-class SeenBox(Protocol):
-    """What decoding asks of a box: see :class:`~sheet_reader.vision.findings.BoxView`."""
-
-    @property
-    def error_mm(self) -> float: ...  # noqa: D102
-    @property
-    def occluded(self) -> Occlusion: ...  # noqa: D102
-    @property
-    def blur_mm(self) -> float: ...  # noqa: D102
-    @property
-    def contrast(self) -> float: ...  # noqa: D102
+DecodedStatus = Literal["accepted", "flagged", "empty"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,9 +65,43 @@ class PageEvidence:
     advice: str
     last_day: date
 
-    def readings(self) -> BoxReadings:
-        """The class probabilities."""
-        return BoxReadings(np.exp(self.logs.astype(np.float64)), CLASSES)
+
+@dataclass(frozen=True, slots=True)
+class FieldReading:
+    """One field of one page in one picture.
+
+    ``value`` is the most probable value as text ("14", "2041", "2026-05-20" for a date) or None
+    where nothing was read; ``confidence`` (0..1) its probability; ``status`` "accepted",
+    "flagged" or "empty" (all boxes surely blank: not recorded); ``reasons`` why it is flagged.
+    ``runner_up`` is the next value and ``runner_up_confidence`` its probability (None with a
+    probability above 0: the runner-up is "not recorded").
+    """
+
+    field: str
+    value: str | None
+    confidence: float
+    status: DecodedStatus
+    reasons: Reasons = ()
+    runner_up: str | None = None
+    runner_up_confidence: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class PageReading:
+    """All fields of one page in one picture that have boxes on it. ``site`` and ``visit_date``
+    (ISO 8601) are the accepted ones, or None while they wait for a decision; on a sheet printed
+    for a site ``site`` comes from the code and is no field. ``threshold`` is the one from which on
+    counts were accepted. ``evidence`` is what the page was decoded from, None where the reader does
+    not give it.
+    """
+
+    code: SheetCode
+    fields: tuple[FieldReading, ...]
+    site: str | None
+    visit_date: str | None
+    advice: str = ""
+    threshold: float = 0.0
+    evidence: PageEvidence | None = field(default=None, compare=False, repr=False)
 
 
 def evidence_of(view: SheetView, readings: BoxReadings, last_day: date) -> PageEvidence:
@@ -92,19 +115,17 @@ def evidence_of(view: SheetView, readings: BoxReadings, last_day: date) -> PageE
     order = [readings.classes.index(name) for name in CLASSES]
     logs = np.log(np.maximum(given[:, order], LEAST)).astype(np.float32)
     measured = np.array([[getattr(b, name) for name in MEASURES] for b in view.boxes], np.float32)
-    cells, hidden = [b.cell for b in view.boxes], [b.occluded for b in view.boxes]
-    boxes = _boxes(cells, hidden, measured.reshape(-1, len(MEASURES)))
+    boxes = _boxes([(b.cell, b.occluded) for b in view.boxes], measured)
     return PageEvidence(view.page.code, boxes, logs, view.quality.advice, last_day)
 
 
 def _boxes(
-    cells: Sequence[Cell], hidden: Sequence[Occlusion], measured: Floats32
+    places: Iterable[tuple[Cell, Occlusion]], measured: Floats32
 ) -> tuple[BoxEvidence, ...]:
+    rows = measured.reshape(-1, len(MEASURES)).tolist()
     return tuple(
-        BoxEvidence(
-            cell, occluded=Occlusion(why), **dict(zip(MEASURES, row.tolist(), strict=True))
-        )
-        for cell, why, row in zip(cells, hidden, measured, strict=True)
+        BoxEvidence(cell, occluded=why, **dict(zip(MEASURES, row, strict=True)))
+        for (cell, why), row in zip(places, rows, strict=True)
     )
 
 
@@ -136,17 +157,13 @@ def unpacked(data: bytes) -> PageEvidence | None:
         told: dict[str, Any] = json.loads(head)
         if told["form"] != FORM or tuple(told["classes"]) != CLASSES:
             return None
-        count = len(told["cells"])
+        cells = [Cell(name, index, tuple(box), part) for name, index, part, box in told["cells"]]
         numbers = np.frombuffer(body, "<f4").astype(np.float32)
-        logs, measured = np.split(numbers, [count * len(CLASSES)])
+        logs, measured = np.split(numbers, [len(cells) * len(CLASSES)])
         return PageEvidence(
             SheetCode(*told["code"]),
-            _boxes(
-                [Cell(name, index, tuple(box), part) for name, index, part, box in told["cells"]],
-                [Occlusion(why) for why in told["occluded"]],
-                measured.reshape(count, len(MEASURES)),
-            ),
-            logs.reshape(count, len(CLASSES)),
+            _boxes(zip(cells, map(Occlusion, told["occluded"]), strict=True), measured),
+            logs.reshape(len(cells), len(CLASSES)),
             told["advice"],
             date.fromisoformat(told["last_day"]),
         )

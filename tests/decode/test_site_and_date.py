@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import date, timedelta
 
 import pytest
@@ -5,21 +6,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from thorough import examples
 
-from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.posteriors import read_numbers
+from sheet_reader.decode.site_and_date import PARTS, judge_date
 from sheet_reader.reasons import Occlusion
 from sheet_reader.study.days import Season
 from sheet_reader.wording import words
 
 SEASON = Season(date(2026, 4, 20), date(2026, 8, 30))
 TODAY = date(2026, 12, 31)
-SEEN = dict.fromkeys(PARTS, ("", ""))
 
 
 def judge(stated, text, season=SEASON, today=TODAY, **options):
     boxes = stated(text).probabilities.reshape(3, 2, -1)
     parts = dict(zip(PARTS, read_numbers(boxes), strict=True))
-    return judge_date("visit_date", parts, SEEN, season, today, **options)
+    return judge_date("visit_date", parts, season, today, **options)
 
 
 @settings(max_examples=examples(60), deadline=None)
@@ -69,8 +69,9 @@ def test_a_struck_box_of_a_date_is_asked_about(stated):
 def test_the_whole_date_hidden(stated):
     boxes = stated("200526").probabilities.reshape(3, 2, -1)
     parts = dict(zip(PARTS, read_numbers(boxes), strict=True))
-    covered = dict.fromkeys(PARTS, (Occlusion.COVERED, Occlusion.COVERED))
-    judged = judge_date("visit_date", parts, covered, SEASON, TODAY)
+    covered = (Occlusion.COVERED, Occlusion.COVERED)
+    parts = {part: replace(posterior, hidden=covered) for part, posterior in parts.items()}
+    judged = judge_date("visit_date", parts, SEASON, TODAY)
     assert words(judged.flags) == "hidden: covered"
 
 

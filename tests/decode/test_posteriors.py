@@ -1,19 +1,30 @@
-"""From written values to box probabilities and back, for every way to write them."""
+"""What boxes may hold, with the doubts about their place, and the numbers that they spell."""
 
+import math
 import time
 from dataclasses import replace
+from datetime import date
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy import stats
 from thorough import examples
 
 from sheet_reader.decode import posteriors
-from sheet_reader.decode.posteriors import EMPTY_AT, NumberPosterior, read_numbers
+from sheet_reader.decode.pages import evidence_of
+from sheet_reader.decode.posteriors import (
+    EMPTY_AT,
+    NumberPosterior,
+    box_probabilities,
+    place_doubt,
+    read_numbers,
+    unreadable_because,
+)
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.digits.classes import CLASSES, BoxReadings
-from sheet_reader.reasons import Code
+from sheet_reader.reasons import Code, Occlusion
 from sheet_reader.study.model import Plot
 from sheet_reader.study.site_numbers import damm, is_valid
 
@@ -156,3 +167,67 @@ def _timed(call):
     begin = time.process_time()  # other programs don't count
     call()
     return time.process_time() - begin
+
+
+@pytest.fixture
+def view(beans, written):
+    view = written(beans, {"a.plants": "12"}).view()
+    return replace(view, boxes=view.boxes[:1])
+
+
+@pytest.fixture
+def box(view):
+    return view.boxes[0]
+
+
+def probabilities_of(view, readings):
+    return box_probabilities(evidence_of(view, readings, date(2026, 8, 30)))
+
+
+@pytest.mark.parametrize("sigma", [0.2, 0.5, 1.0, 3.0])
+def test_the_doubt_of_a_place_is_the_tail_of_the_rayleigh_distribution(sigma):
+    assert place_doubt(sigma) == pytest.approx(stats.rayleigh.sf(1.5, scale=sigma))
+
+
+def test_a_certain_place_has_no_doubt():
+    assert place_doubt(0.0) == 0.0
+
+
+@pytest.mark.parametrize(
+    ("change", "reason"),
+    [
+        ({}, Occlusion.NONE),
+        ({"occluded": Occlusion.COVERED}, Occlusion.COVERED),
+        ({"error_mm": math.inf}, Occlusion.UNPLACED),
+        ({"error_mm": math.nan}, Occlusion.UNPLACED),
+        ({"contrast": 0.02}, Occlusion.FAINT),
+        ({"blur_mm": 2.0}, Occlusion.BLURRED),
+        ({"blur_mm": math.nan, "contrast": math.nan}, Occlusion.NONE),
+    ],
+)
+def test_why_a_box_cannot_be_read(box, change, reason):
+    assert unreadable_because(replace(box, **change)) == reason
+
+
+def test_a_hidden_box_may_hold_anything(view, box, stated):
+    hidden = replace(box, occluded=Occlusion.COVERED)
+    p = probabilities_of(replace(view, boxes=(box, hidden)), stated("11"))
+    assert p[0, 1] > 0.999
+    assert p[1] == pytest.approx(np.full(len(CLASSES), 1 / len(CLASSES)))
+    assert p.sum(axis=1) == pytest.approx(1.0)
+
+
+def test_classes_are_matched_by_name(view, stated):
+    readings = stated("7")
+    turned = BoxReadings(readings.probabilities[:, ::-1], tuple(reversed(CLASSES)))
+    assert probabilities_of(view, turned) == pytest.approx(probabilities_of(view, readings))
+
+
+def test_numbers_that_are_none_tell_nothing(view):
+    p = probabilities_of(view, BoxReadings(np.full((1, len(CLASSES)), np.nan), CLASSES))
+    assert p == pytest.approx(1 / len(CLASSES))
+
+
+def test_rows_that_do_not_fit_the_boxes_are_refused(view, stated):
+    with pytest.raises(ValueError, match="for 1 boxes"):
+        probabilities_of(view, stated("12"))
