@@ -16,7 +16,7 @@ import numpy as np
 
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.demo.samples import SAMPLES
-from sheet_reader.digits.again import read_sheet
+from sheet_reader.digits.read import read_sheet
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.lab.diary import Diary

@@ -21,7 +21,7 @@ import cv2
 import numpy as np
 
 from sheet_reader.demo.samples import sample_folder
-from sheet_reader.digits.again import read_sheet
+from sheet_reader.digits.read import read_sheet
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.lab.baselines import tesseract

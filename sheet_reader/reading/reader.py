@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Protocol
 
-from sheet_reader.decode.types import PageReading
+from sheet_reader.decode.pages import PageReading
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.study.model import Study
 from sheet_reader.vision.findings import NoSheet, SheetView

@@ -11,17 +11,17 @@ from collections.abc import Collection, Iterable
 from functools import lru_cache
 from itertools import islice
 
-from sheet_reader.decode.hand import FormerSheet, Group, former_sheet, parts_of
-from sheet_reader.decode.page_evidence import unpacked
+from sheet_reader.decode.hand import FormerSheet, former_sheet, parts_of
+from sheet_reader.decode.pages import unpacked
+from sheet_reader.decode.posteriors import Group
 from sheet_reader.numbers import DECODE, READING
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.history import decoded
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import ANSWERED, FieldState, Visit
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 SETTLED = DECODE.settled
-ANSWERED = ("confirmed", "corrected")
 AT_A_TIME = READING.decoded_at_a_time
 
 Places = dict[int, tuple[str, str, dict[Group, str]]]

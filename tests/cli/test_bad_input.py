@@ -23,7 +23,7 @@ from PIL import Image
 from sheet_reader.cli.main import cli
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.demo.samples import copy_sample
-from sheet_reader.digits.types import CLASSES, EMPTY, BoxReadings
+from sheet_reader.digits.classes import CLASSES, EMPTY, BoxReadings
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import worker
 from sheet_reader.sheet.book import LayoutBook

@@ -23,10 +23,10 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.decode.page_evidence import LEAST, BoxEvidence, PageEvidence, packed
+from sheet_reader.decode.pages import LEAST, BoxEvidence, PageEvidence, packed
 from sheet_reader.decode.sheet import decode_page
 from sheet_reader.demo.samples import copy_sample
-from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.digits.classes import CLASSES, EMPTY
 from sheet_reader.intake.files import Origin
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record

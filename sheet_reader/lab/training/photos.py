@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.demo.samples import SAMPLES
-from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.digits.classes import CLASSES, EMPTY
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.lab.hands import hands_of
