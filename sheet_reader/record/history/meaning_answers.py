@@ -25,6 +25,7 @@ from sheet_reader.record.history.states import Decision, StoredReading
 from sheet_reader.record.history.writing import keep_site_label
 from sheet_reader.record.people.people import REMOVED
 from sheet_reader.record.store import schema
+from sheet_reader.sheet.kept_layouts import printed_labels
 from sheet_reader.study.former import TERMS, from_text
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import STUDY_FILE
@@ -67,8 +68,6 @@ def with_sites(connection: Connection, meanings: Meanings) -> Meanings:
         if not row.label.startswith(REMOVED):  # it named a person, who was erased
             seen.setdefault(row.site, {})[row.label] = None
     if seen:
-        from sheet_reader.sheet.kept_layouts import printed_labels  # reportlab: for labels alone
-
         for number, labels in printed_labels(meanings.study.folder).items():
             if number in seen:
                 seen[number] |= dict.fromkeys(labels)
