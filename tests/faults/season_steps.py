@@ -16,8 +16,7 @@ from sqlalchemy import select
 
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import StudyError, UnsaidError, UsageError
-from sheet_reader.reading.opening import open_record
-from sheet_reader.reading.promise import thresholds_for
+from sheet_reader.reading.opening import open_record, thresholds_for
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.meaning import MeaningQuestion, Term
 from sheet_reader.record.history.meaning_answers import Said as SaidOfWords
