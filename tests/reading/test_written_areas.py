@@ -10,7 +10,7 @@ import numpy as np
 from photographed_page import SAMPLE, kept, photographed, seen_page
 from PIL import Image
 
-from sheet_reader.record.originals.areas import AROUND_MM, PX_PER_MM, area_pictures
+from sheet_reader.reading.written_areas import AROUND_MM, PX_PER_MM, area_pictures
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.study.reader import read_study

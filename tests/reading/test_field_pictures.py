@@ -3,7 +3,7 @@
 import cv2
 import numpy as np
 
-from sheet_reader.record.originals.images import close_up, context_png
+from sheet_reader.reading.field_pictures import close_up, context_png
 
 BOXES = [(100.0, 50.0, 7.0, 9.0), (109.0, 50.0, 7.0, 9.0)]
 
