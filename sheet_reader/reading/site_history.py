@@ -21,9 +21,15 @@ from functools import lru_cache
 from itertools import islice
 from typing import TypeVar
 
-from sheet_reader.decode.hand import FormerSheet, Memory, lately
-from sheet_reader.reasons import Code
+from sheet_reader.decode.hand import FormerSheet, Memory, former_sheet, lately, parts_of
+from sheet_reader.decode.pages import PageEvidence, PageReading, unpacked
+from sheet_reader.decode.posteriors import Group
+from sheet_reader.decode.sheet import read_page
+from sheet_reader.numbers import DECODE, READING
+from sheet_reader.reasons import Code, because
+from sheet_reader.record.history import decoded
 from sheet_reader.record.history.states import ANSWERED, TRUSTED, FieldState, Visit
+from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.former import SAME, Names
 from sheet_reader.study.model import Study
