@@ -16,6 +16,7 @@ from PIL import Image
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import marked_as_overlay, open_pictures
+from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.record.people.drafts import Asked
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.contacts import addresses, sites_by_address
@@ -113,7 +114,7 @@ def _picture(record: Record, item: Item) -> bytes | None:
     drawn by this program, so that it is no photo when it comes back with an answer.
     """
     if item.reading_id is not None:
-        images = record.images(item.reading_id)
+        images = field_images(record, item.reading_id)
         if images.context_png:
             return _jpeg(Image.open(io.BytesIO(images.context_png)).convert("L"))
         boxes = list(images.boxes)

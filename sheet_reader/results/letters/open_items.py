@@ -99,7 +99,9 @@ def _of_visit(
             yield Item("plot_empty", site, day, what, told, shown.reading_id)
     for spec in study.fields:
         fact = fields.get(spec.name)
-        if fact is not None and not spec.kind.is_key and spec.plot not in silent:
+        if fact is None or spec.kind.is_key or spec.plot in silent:
+            continue
+        if fact.status != "empty" or not spec.kind.may_be_empty:
             yield from _of_field(spec, fact, site, day)
     yield from _sums(study, fields, site, day)
     yield from _unequal(study, fields, silent, site, day)
