@@ -152,7 +152,7 @@ def verify(study: Path) -> None:
 
     Example:  sheet-reader verify bean_tips
     """
-    from sheet_reader.reading.promise import thresholds_for
+    from sheet_reader.reading.opening import thresholds_for
     from sheet_reader.record.originals.verify import verify as check
 
     opened = open_study(study)
@@ -204,6 +204,7 @@ def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None
     Example:  sheet-reader erase bean_tips --contact orchard@example.org
     """
     from sheet_reader.reading.opening import open_record
+    from sheet_reader.reading.written_areas import bare_picture
     from sheet_reader.record.history.photo_list import photo_meant
     from sheet_reader.record.people.erase import erase as remove
     from sheet_reader.record.people.erase import named
@@ -218,7 +219,7 @@ def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None
     if not yes:
         must_be_answerable()
         click.confirm("Erase all this?", abort=True)
-    gone = remove(opened, contact, photos=hers)
+    gone = remove(opened, contact, bare_picture, photos=hers)
     click.echo(
         f"Erased: {counted(gone.origins, 'note')} of who sent what, "
         f"{counted(gone.photos - len(gone.kept), 'photo')} made anonymous, "

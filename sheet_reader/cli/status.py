@@ -12,7 +12,7 @@ from sheet_reader.cli.opening import open_record
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
-    from sheet_reader.results.status.model import State
+    from sheet_reader.results.status.standing import State
 
 COLOURS = {
     "in": "green", "waits": "yellow", "incomplete": "cyan", "unclear": "magenta", "missed": "red",
@@ -35,11 +35,11 @@ def status(study: Path, picture: Path | None, table: Path | None, data: Path | N
     Example:  sheet-reader status bean_tips --picture status.svg
     """
     from sheet_reader.errors import UsageError
-    from sheet_reader.reading.promise import promise_of
-    from sheet_reader.results.files import write_file
-    from sheet_reader.results.from_record import facts_of
+    from sheet_reader.reading.opening import promise_of
+    from sheet_reader.results.facts import facts_of
+    from sheet_reader.results.status.report import status_csv, status_json, status_lines
     from sheet_reader.results.status.standing import status_of
-    from sheet_reader.results.status.written import status_csv, status_json, status_lines
+    from sheet_reader.results.whole_files import write_file
 
     kind = picture.suffix.lower().lstrip(".") if picture is not None else ""
     if picture is not None and kind not in ("svg", "png"):
@@ -51,7 +51,7 @@ def status(study: Path, picture: Path | None, table: Path | None, data: Path | N
             click.echo(line)
         tell_notes(record)
     if picture is not None:
-        from sheet_reader.results.status.picture import status_picture
+        from sheet_reader.results.status.report import status_picture
 
         click.echo(str(write_file(picture, status_picture(found, kind))))
     if table is not None:

@@ -17,7 +17,7 @@ import click
 import cv2
 
 from sheet_reader.decode.audits import Checked
-from sheet_reader.decode.types import PageReading
+from sheet_reader.decode.pages import PageReading
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.lab.calibration_file import PLACE, write_calibration

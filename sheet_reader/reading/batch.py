@@ -18,13 +18,13 @@ from sheet_reader.reading.decoding import decode_anew
 from sheet_reader.reading.fault import CommonFault
 from sheet_reader.reading.mail_answers import keep_answers, kept_with
 from sheet_reader.reading.mailbox import fetch
-from sheet_reader.reading.opening import open_record
-from sheet_reader.reading.promise import reader_of
+from sheet_reader.reading.opening import open_record, reader_of
 from sheet_reader.reading.reader import Reader
-from sheet_reader.reading.site_hands import history_of
+from sheet_reader.reading.site_history import history_of
 from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.reading.versions import model_version
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history import writing
 from sheet_reader.record.history.circumstances import circumstances
 from sheet_reader.record.history.doubts import doubts_of, raised
@@ -78,7 +78,7 @@ def read_batch(
     originals.must_be_of(study.folder, study.key)
     with open_record(study, url) as record:
         originals.sweep_originals(study.folder)
-        remove_erased(record)
+        remove_erased(record, bare_picture)
         before = doubts_of(record.state())
         paths, answers = list(paths), frozenset[str]()
         if paths and asked_before(record):

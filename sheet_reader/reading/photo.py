@@ -9,18 +9,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.page_evidence import PageEvidence, packed
-from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.decode.pages import FieldReading, PageEvidence, PageReading, packed
 from sheet_reader.intake.files import DEFAULT, Bounds, OpenedPicture, Readable
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.numbers import READING
-from sheet_reader.reading.read_with_history import read_with_history
-from sheet_reader.reading.reader import Outcome, Reader
+from sheet_reader.reading.field_pictures import context_png, pack_boxes
+from sheet_reader.reading.reader import Outcome, Reader, read_with_history
 from sheet_reader.reading.rules import DecodingRules
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult, PhotoStatus
-from sheet_reader.record.originals.images import context_png, pack_boxes
 from sheet_reader.study.model import Study
 from sheet_reader.threads import one_thread
 from sheet_reader.vision.findings import BoxView, NoSheet, SheetView

@@ -8,12 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.counts import History
-from sheet_reader.decode.rules import Rules
-from sheet_reader.decode.sheet import decode_sheet
-from sheet_reader.decode.types import PageReading
+from sheet_reader.decode.pages import PageReading
+from sheet_reader.decode.sheet import Rules, decode_sheet
 from sheet_reader.digits.read import read_sheet
 from sheet_reader.intake.files import OpenedPicture
-from sheet_reader.reading.read_with_history import fields_of
+from sheet_reader.reading.reader import fields_of
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.page import Page
 from sheet_reader.study.model import Study

@@ -8,7 +8,7 @@ from functools import lru_cache
 from os import PathLike
 from typing import Literal
 
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.errors import UsageError, must_be, must_be_day, path_from
 from sheet_reader.intake.files import DEFAULT, too_many_bytes
 from sheet_reader.numbers import READING

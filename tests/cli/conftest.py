@@ -18,7 +18,7 @@ from new_records import new_record as new_record
 from PIL import Image
 
 from sheet_reader.cli.main import cli
-from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.decode.pages import FieldReading, PageReading
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import worker
 from sheet_reader.reasons import Code, because, in_words

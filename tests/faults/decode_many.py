@@ -23,7 +23,7 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.decode.page_evidence import LEAST, BoxEvidence, PageEvidence, packed
+from sheet_reader.decode.pages import LEAST, BoxEvidence, PageEvidence, packed
 from sheet_reader.decode.sheet import decode_page
 from sheet_reader.demo.samples import copy_sample
 from sheet_reader.digits.classes import CLASSES, EMPTY
@@ -31,7 +31,7 @@ from sheet_reader.intake.files import Origin
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.rules import DecodingRules
-from sheet_reader.reading.site_hands import history_of
+from sheet_reader.reading.site_history import history_of
 from sheet_reader.reasons import Occlusion
 from sheet_reader.record.history import writing
 from sheet_reader.record.history.decoded import kept_pages, note_under

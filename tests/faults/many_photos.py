@@ -32,7 +32,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import decode_many
 
-from sheet_reader.decode.types import PageReading
+from sheet_reader.decode.pages import PageReading
 from sheet_reader.demo.samples import copy_sample
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch

@@ -17,9 +17,8 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from sheet_reader.decode.page_evidence import BoxEvidence, PageEvidence
+from sheet_reader.decode.pages import BoxEvidence, FieldReading, PageEvidence, PageReading
 from sheet_reader.decode.sheet import decode_page
-from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.digits.classes import CLASSES, EMPTY
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reasons import Code, Occlusion, Reasons, because, from_json, in_words

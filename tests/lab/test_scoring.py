@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.decode.pages import FieldReading, PageReading
 from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.lab.report import report
 from sheet_reader.lab.scoring import (

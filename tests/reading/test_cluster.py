@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import dask_cluster
+import decided
 import pytest
 import stand_in
 from dask_cluster import Running
@@ -21,6 +22,7 @@ from sheet_reader.reading import cluster as on_cluster
 from sheet_reader.reading import parcel
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.cluster import Cluster
+from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.reading.worker import Work
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
@@ -60,7 +62,7 @@ def told(record: Record) -> list[str]:
 
 def boxes(record: Record) -> list[bytes]:
     """The crops of all doubtful fields."""
-    waiting = [record.images(item.reading_id).boxes for item in record.pending()]
+    waiting = [field_images(record, item.reading_id).boxes for item in decided.pending(record)]
     return sorted(crop.tobytes() for crops in waiting for crop in crops)
 
 

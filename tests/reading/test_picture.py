@@ -1,7 +1,7 @@
 import numpy as np
 import pytest
 
-from sheet_reader.decode.types import PageReading
+from sheet_reader.decode.pages import PageReading
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import picture as room
 from sheet_reader.reasons import Code, because

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, bindparam, func, or_, select, update
 
 from sheet_reader import __version__
-from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.decode.pages import FieldReading, PageReading
 from sheet_reader.reasons import Code, from_json
 from sheet_reader.record.history.model import now
 from sheet_reader.record.history.runs import AT_A_TIME, insert_run, last_sure, not_unasked

@@ -6,10 +6,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from typing import Literal
 
-import numpy as np
-from numpy.typing import NDArray
-
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.reasons import Reason, Reasons
 
 Status = Literal[
@@ -18,8 +15,6 @@ Status = Literal[
 """``doubted``: it held, and something learnt later speaks against it; it counts until a person
 answers.
 """
-ACCEPTED: tuple[Status, ...] = ("accepted", "empty")
-"""What was read and taken over without a question; "not recorded" is such a reading too."""
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
 
 
@@ -55,18 +50,6 @@ class Rival:
 
     page_instance_id: int
     value: str | None
-
-
-@dataclass(frozen=True, slots=True)
-class FieldImages:
-    """What a person looks at: ``boxes`` uint8 (n, 64, 64), leftmost first, and ``context_png``,
-    the place around the field as PNG bytes (b"" where it cannot be had), in which ``close`` (left,
-    top, right, bottom in px) are its boxes with half a box around.
-    """
-
-    boxes: NDArray[np.uint8]
-    context_png: bytes
-    close: tuple[int, int, int, int] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,77 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, fields
 
 from sheet_reader.record.history.meaning import Earlier
 from sheet_reader.results.cells import render_csv
+from sheet_reader.results.facts import STATUSES
 from sheet_reader.results.frames import COUNT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from sheet_reader.study.model import FieldSpec, Study
 
-STATUSES = {
-    "accepted": "read with enough certainty and taken without asking",
-    "doubted": "it counts, but something learnt later speaks against it: a person is asked",
-    "flagged": "waits for a person; the value in readings is a guess and counts nowhere",
-    "confirmed": "a person looked at it, and it was read rightly",
-    "corrected": "a person gave another value than was read",
-    "typed": "typed in by hand from a sheet that was not read",
-    "empty": "nothing is written in it: not recorded, which is not 0",
-    "unreadable": "something is written, but nobody can tell what",
-}
-"""What each status of a field means."""
-
-_ALL = {
-    "visit_id": ("text", "identifier of the visit: stays the same when anything is put right"),
-    "modified": ("datetime", "when a value or its place last changed, UTC"),
-}
-_ROWS = _ALL | {
-    "waiting": ("integer", "how many fields of the visit wait for a person"),
-    "doubted": ("text", "the fields whose value is doubted, by full names parted by spaces"),
-    "site_name": ("text", "the site's name on the site list"),
-    "pages_in": ("integer", "how many pages of the sheet came in"),
-    "pages_of": ("integer", "how many pages the sheet has; where fewer came in, fields are empty"),
-    "corrected": ("integer", "how many fields of the visit a person corrected"),
-    "typed": ("integer", "how many fields of the visit were typed in by hand, with no reading"),
-    "photo": ("text", "the photos of the visit, by neutral names parted by spaces"),
-    "remarks": ("text", "what people said about this visit, parted by |; without addresses"),
-}
-_COUNTS = _ALL | {
-    "site": ("text", "number of the site; keep leading zeros"),
-    "site_name": ("text", "the site's name on the site list"),
-    "visit_date": ("date", "day of the visit, ISO 8601"),
-    "plot": ("text", "name of the plot in the study file"),
-    "treatment": ("text", "what was done to the plot, empty where the study compares nothing"),
-    "count": ("text", "name of what was counted, see below"),
-    "value": ("integer", "the number counted; empty means no value, never 0"),
-    "unit": ("text", "unit of the value, empty where none is named"),
-    "status": ("text", "how the value came to be, see below"),
-    "decided": ("yes or no", "whether a person decided on it"),
-    "effort": ("number", "how long or how much was searched in this plot at this visit"),
-    "photo": ("text", "the photo that the value is taken from, by its neutral name"),
-}
-_READINGS = _ALL | {
-    "photo": ("text", "the photo, by its neutral name"),
-    "pdf_page": ("integer", "which page of the PDF, from 1"),
-    "sheet": ("text", "site number printed on the sheet, BLANK where none is printed"),
-    "page": ("integer", "which page of the sheet, from 1"),
-    "site": ("text", "number of the site as it stands; empty while it waits"),
-    "visit_date": ("date", "day of the visit as it stands; empty while it waits"),
-    "field": ("text", "full name of the field, plot.count or the name of a field of the head"),
-    "value": ("text", "what the field says: the decided value where there is a decision"),
-    "confidence": ("number", "probability that the reading is right; empty where a person gave it"),
-    "status": ("text", "how the value came to be, see below"),
-    "reason": ("text", "why it was asked about, or what settled it"),
-    "reason_code": ("text", "the same as codes to group by, parted by semicolons"),
-    "runner_up": ("text", "the next likely reading"),
-    "runner_up_confidence": ("number", "its probability"),
-    "read_as": ("text", "what had been read where a person said otherwise (“nothing”: no digit)"),
-    "decided": ("yes or no", "whether a person decided it in this photo; others repeat it"),
-}
-
-
-SAME = "which is the same thing"
-ANOTHER = "which is another thing: its values stand in readings alone, under its own words"
+SAME = "the same thing"
+ANOTHER = "another thing: its values stand in readings alone, under its own words"
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,12 +44,12 @@ def entries(study: Study, earlier: Iterable[Earlier] = ()) -> list[Entry]:
             called = "" if then.former == then.name else f"{then.former} "
             words.setdefault((then.kind, then.name), []).append(f"{called}“{then.said}”")
     found = [_field(study, spec, words) for spec in study.fields]
-    found += [Entry("rows", name, *_ROWS[name]) for name in ROW_COLUMNS]
+    found += [Entry("rows", name, *ROW_COLUMNS[name]) for name in ROW_COLUMNS]
     found += [
-        Entry("counts", name, *_COUNTS[name], effort if name == "effort" else "")
+        Entry("counts", name, *COUNT_COLUMNS[name], effort if name == "effort" else "")
         for name in COUNT_COLUMNS
     ]
-    return found + [Entry("readings", name, *_READINGS[name]) for name in READING_COLUMNS]
+    return found + [Entry("readings", name, *READING_COLUMNS[name]) for name in READING_COLUMNS]
 
 
 def _field(study: Study, spec: FieldSpec, words: Mapping[tuple[str, str], list[str]]) -> Entry:
@@ -118,17 +59,9 @@ def _field(study: Study, spec: FieldSpec, words: Mapping[tuple[str, str], list[s
     own = (("plot", spec.plot), ("count", spec.count), ("sum", spec.count), ("number", spec.name))
     former = [said for key in own for said in words.get(key, ())]
     meaning += f"; on earlier sheets {', '.join(former)}" if former else ""
-    return Entry(
-        table="rows",
-        column=spec.name,
-        type=spec.kind.column,
-        meaning=meaning,
-        unit=count.unit if count is not None else "",
-        lowest="" if spec.lowest is None else str(spec.lowest),
-        highest="" if spec.highest is None else str(spec.highest),
-        taxon=count.taxon if count is not None else "",
-        life_stage=count.life_stage if count is not None else "",
-    )
+    lowest, highest = ("" if v is None else str(v) for v in (spec.lowest, spec.highest))
+    unit, *organism = (count.unit, count.taxon, count.life_stage) if count is not None else ("",)
+    return Entry("rows", spec.name, spec.kind.column, meaning, unit, lowest, highest, *organism)
 
 
 HEADER = tuple(field.name for field in fields(Entry))
@@ -141,35 +74,36 @@ def dictionary_csv(study: Study, earlier: Iterable[Earlier] = ()) -> bytes:
 
 def dictionary_markdown(study: Study, earlier: Sequence[Earlier] = ()) -> bytes:
     """The dictionary as Markdown: columns, statuses, plots, counts and sums in plain words."""
-    lines = [f"# {_plain(study.title)}: what the columns mean", ""]
-    lines += ["An empty cell means that there is no value. It never means 0.", ""]
     columns = entries(study, earlier)
-    for table in ("rows", "counts", "readings"):
-        lines += [f"## {table}", "", *_table(e for e in columns if e.table == table), ""]
-    lines += ["## status", "", *(f"- `{name}`: {text}" for name, text in STATUSES.items()), ""]
-    lines += ["## plots", ""]
-    lines += [
-        f"- `{p.name}`: {_plain(p.label)}" + (f", {_plain(p.treatment)}" if p.treatment else "")
-        for p in study.plots
-    ]
-    lines += ["", "## counts", ""]
+    counts = []
     for count in study.counts:
         extra = [count.note, count.unit and f"unit {count.unit}", count.taxon, count.life_stage]
         told = "; ".join(_plain(text) for text in extra if text)
-        lines.append(f"- `{count.name}`: {_plain(count.label)}{f' ({told})' if told else ''}")
-    if study.sums:
-        lines += ["", "## sums", ""]
-        for rule in study.sums:
-            parts = " + ".join(f"`{part}`" for part in rule.parts)
-            lines.append(f"- `{rule.total}` = {parts}")
-    if earlier:
-        lines += ["", "## words that changed", ""]
-        lines += [
+        counts.append(f"- `{count.name}`: {_plain(count.label)}{f' ({told})' if told else ''}")
+    parts = [(table, _table(e for e in columns if e.table == table))
+             for table in ("rows", "counts", "readings")]  # fmt: skip
+    parts += [
+        ("status", [f"- `{name}`: {text}" for name, text in STATUSES.items()]),
+        ("plots", [
+            f"- `{p.name}`: {_plain(p.label)}" + (f", {_plain(p.treatment)}" if p.treatment else "")
+            for p in study.plots
+        ]),
+        ("counts", counts),
+        ("sums", [
+            f"- `{rule.total}` = {' + '.join(f'`{part}`' for part in rule.parts)}"
+            for rule in study.sums
+        ]),
+        ("words that changed", [
             f"- {then.kind} `{then.name}`: earlier sheets had `{then.former}` "
-            f"“{_plain(then.said)}”, "
-            + (SAME if then.same else ANOTHER)
+            f"“{_plain(then.said)}”, which is " + (SAME if then.same else ANOTHER)
             for then in earlier
-        ]
+        ]),
+    ]  # fmt: skip
+    lines = [f"# {_plain(study.title)}: what the columns mean", ""]
+    lines += ["An empty cell means that there is no value. It never means 0."]
+    for title, told_lines in parts:
+        if told_lines:
+            lines += ["", f"## {title}", "", *told_lines]
     return ("\n".join(lines) + "\n").encode()
 
 
@@ -184,4 +118,4 @@ def _table(found: Iterable[Entry]) -> list[str]:
 
 def _plain(text: str) -> str:
     """``text`` without signs that Markdown would take for its own."""
-    return "".join(f"\\{sign}" if sign in "\\`*_[]<>|#" else sign for sign in text)
+    return re.sub(r"[\\`*_\[\]<>|#]", r"\\\g<0>", text)
