@@ -145,7 +145,7 @@ def _one_batch(
 ) -> None:
     """Read one batch (``photos`` None: the inbox, unless a mailbox is given) and tell of it."""
     from sheet_reader.record.originals.originals import must_last
-    from sheet_reader.record.store.engine import has_record
+    from sheet_reader.record.store.place import has_record
 
     must_last()
     if has_record(study.folder):
@@ -164,7 +164,7 @@ def _some_wait(study: Study) -> bool:
     anew.
     """
     from sheet_reader.reading.decoding import waits_for_decoding
-    from sheet_reader.record.store.engine import has_record
+    from sheet_reader.record.store.place import has_record
 
     if not has_record(study.folder):
         return False

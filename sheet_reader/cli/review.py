@@ -94,7 +94,7 @@ def review(
 def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> Outcome:
     """Hold the conversation on a page in the browser; raises UsageError without its packages."""
     try:
-        from sheet_reader.record.store.leases import Leases
+        from sheet_reader.record.store.claims import Leases
         from sheet_reader.review.browser.habits import Habits
         from sheet_reader.review.browser.seat import Seat
         from sheet_reader.review.browser.serve import PageServer
@@ -141,7 +141,7 @@ def hold(
     record: Record, desk: Desk, by: str, pictures: PictureMode, *, audit: bool = False
 ) -> Outcome:
     """Hold the conversation on this terminal."""
-    from sheet_reader.record.store.leases import Leases
+    from sheet_reader.record.store.claims import Leases
     from sheet_reader.review.pictures import settle
     from sheet_reader.review.session import Review
 

@@ -31,8 +31,8 @@ from sheet_reader.record.history.circumstances import circumstances
 from sheet_reader.record.history.doubts import doubts_of, raised
 from sheet_reader.record.history.model import BatchSummary
 from sheet_reader.record.originals import originals
-from sheet_reader.record.people.drafts import asked_before
 from sheet_reader.record.people.erase import remove_erased
+from sheet_reader.record.people.remarks import asked_before
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record

@@ -13,7 +13,7 @@ from rich.console import Console
 
 from sheet_reader.errors import OvertakenError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.store.leases import Leases
+from sheet_reader.record.store.claims import Leases
 from sheet_reader.review.ask_field import FieldQuestion
 from sheet_reader.review.ask_outside import OutsideQuestion
 from sheet_reader.review.ask_photos import PhotosQuestion

@@ -15,7 +15,7 @@ from sheet_reader.errors import UnavailableError
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.answering import Kept
 from sheet_reader.record.history.model import Answer
-from sheet_reader.record.store.leases import Leases
+from sheet_reader.record.store.claims import Leases
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply
 from sheet_reader.review.model import Desk
