@@ -47,8 +47,8 @@ def audit(
     """
     import numpy as np
 
-    from sheet_reader.record.history.model import ACCEPTED
-    from sheet_reader.review.desk import RecordDesk
+    from sheet_reader.record.history.states import ACCEPTED
+    from sheet_reader.review.source import RecordQuestions
 
     opened = open_study(study)
     with open_record(opened) as record:
@@ -64,7 +64,7 @@ def audit(
             f"{counted(len(chosen), 'field')} drawn at random from {lot:,} accepted ones. "
             "Type what you see."
         )
-        outcome = hold(record, RecordDesk(record, chosen), person(name), pictures, audit=True)
+        outcome = hold(record, RecordQuestions(record, chosen), person(name), pictures, audit=True)
         _tell(record, plan if sample is None else None, outcome.answered, outcome.confirmed)
 
 
@@ -99,7 +99,7 @@ def of_plan(plan: SamplingPlan, seen: ObservedError) -> str:
 def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -> None:
     """The result of this look, of all looks so far, and what can be promised."""
     from sheet_reader.decode.error_share import ObservedError
-    from sheet_reader.reading.promise import drift_lines, odd_site_lines, promise_of
+    from sheet_reader.reading.opening import drift_lines, odd_site_lines, promise_of
     from sheet_reader.wording import percent
 
     click.echo()

@@ -14,9 +14,9 @@ from sqlalchemy import select
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_picture
 from sheet_reader.reading.field_pictures import laid_straight
+from sheet_reader.reading.opening import promise_of
 from sheet_reader.reading.photo import book_of, read_original
 from sheet_reader.reading.picture import read_pointed as read_picture_pointed
-from sheet_reader.reading.promise import promise_of
 from sheet_reader.reading.versions import model_version
 from sheet_reader.reasons import Reason
 from sheet_reader.record.history import writing
@@ -108,7 +108,7 @@ def read_pointed(record: Record, where: Pointing, today: date, by: str) -> Photo
         before = [p for p, photo in pointed_at(connection).items() if photo == where.photo_id]
         kept = claims.claim(connection, task, token)
         if kept and before:
-            withdraw(connection, where.photo_id, before, by)
+            withdraw(connection, study, where.photo_id, before, by)
         kept = kept and writing.finish(connection, task, token, result, model_version(), "")
     if not kept:
         raise UsageError("the photo has been read meanwhile")
@@ -123,7 +123,7 @@ def take_back(record: Record, photo_id: int, by: str) -> None:
         pages = [p for p, photo in pointed_at(connection).items() if photo == photo_id]
         if not pages:
             raise UsageError("nothing was read there that could be taken back")
-        withdraw(connection, photo_id, pages, by)
+        withdraw(connection, record.study, photo_id, pages, by)
 
 
 def _task(record: Record, photo_id: int) -> Task:

@@ -7,6 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 import stand_in
 from stand_in import says
@@ -14,8 +15,7 @@ from stand_in import says
 from sheet_reader.decode.pages import FieldReading, PageReading
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.reading.read_with_history import doubted_page
-from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reading.site_history import SiteHistory, doubted_page
 from sheet_reader.reasons import in_words
 from sheet_reader.record.history.model import BatchSummary, LeftEmpty, Value
 from sheet_reader.record.store.store import Record
@@ -40,7 +40,7 @@ def test_only_earlier_visits_of_the_site_count(study: Study, post: Post) -> None
     post(says({"date": "2026-05-20", "sun.eggs": None}))
     post(says({"date": "2026-05-13", "site": "1010", "sun.eggs": "30"}))
     with Record.open(study) as record:
-        record.decide(record.pending()[0].reading_id, Value("5"), by="Ada")
+        decided.decide(record, decided.pending(record)[0].reading_id, Value("5"), by="Ada")
         history = SiteHistory.of(study, record.state())
     assert history.before([("1004", "2026-05-06")]) == {}
     assert history.before([("1004", "2026-05-13")])["1004"]["sun.eggs"] == [1]
@@ -54,7 +54,7 @@ def test_only_earlier_visits_of_the_site_count(study: Study, post: Post) -> None
 def test_a_value_a_person_took_away_is_no_history(study: Study, post: Post) -> None:
     post(says({"date": "2026-05-06"}, flagged={"sun.eggs": "7"}))
     with Record.open(study) as record:
-        record.decide(record.pending()[0].reading_id, LeftEmpty(), by="Ada")
+        decided.decide(record, decided.pending(record)[0].reading_id, LeftEmpty(), by="Ada")
         history = SiteHistory.of(study, record.state())
     assert "sun.eggs" not in history.before([("1004", "2026-06-01")])["1004"]
 

@@ -7,8 +7,8 @@ from collections.abc import Sequence
 from sqlalchemy import Connection, select
 
 from sheet_reader.record.history.loading import UNDO
-from sheet_reader.record.history.model import ACCEPTED, AuditedField
-from sheet_reader.record.history.states import Visit
+from sheet_reader.record.history.model import AuditedField
+from sheet_reader.record.history.states import ACCEPTED, Visit
 from sheet_reader.record.store import schema
 
 

@@ -12,11 +12,17 @@ from sheet_reader.reasons import from_json
 from sheet_reader.record.history.answers import told_from_json
 from sheet_reader.record.history.meaning import Meanings
 from sheet_reader.record.history.meaning_answers import load_meanings, under_present_names
-from sheet_reader.record.history.model import ACCEPTED, Rival, Thresholds
+from sheet_reader.record.history.model import Rival, Thresholds
 from sheet_reader.record.history.naming import neutral_name
 from sheet_reader.record.history.revalidation import visits_now
 from sheet_reader.record.history.sheets import standing
-from sheet_reader.record.history.states import Decision, PageObservation, StoredReading, Visit
+from sheet_reader.record.history.states import (
+    ACCEPTED,
+    Decision,
+    PageObservation,
+    StoredReading,
+    Visit,
+)
 from sheet_reader.record.history.superseded import superseded
 from sheet_reader.record.history.typed import without_undone
 from sheet_reader.record.store import schema

@@ -19,9 +19,7 @@ from dataclasses import replace
 
 from sheet_reader.reasons import Code, Reason, Reasons, because, has
 from sheet_reader.record.history.model import Rival, Status
-from sheet_reader.record.history.states import FieldState, StoredReading
-
-SURE = ("accepted", "empty", "confirmed", "corrected", "typed")
+from sheet_reader.record.history.states import SURE, FieldState, StoredReading
 
 
 def merge(fields: Sequence[FieldState]) -> list[FieldState]:

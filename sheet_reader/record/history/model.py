@@ -15,8 +15,6 @@ Status = Literal[
 """``doubted``: it held, and something learnt later speaks against it; it counts until a person
 answers.
 """
-ACCEPTED: tuple[Status, ...] = ("accepted", "empty")
-"""What was read and taken over without a question; "not recorded" is such a reading too."""
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
 
 

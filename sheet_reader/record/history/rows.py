@@ -8,33 +8,15 @@ from collections.abc import Iterable
 import numpy as np
 
 from sheet_reader.record.history.lines import ReadingRow, Waiting
-from sheet_reader.record.history.model import ACCEPTED, Rival, Status, VisitRow
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.model import Status, VisitRow
+from sheet_reader.record.history.states import ACCEPTED, FieldState, Visit
 from sheet_reader.study.model import Study
-
-
-def waiting(study: Study, visits: Iterable[Visit]) -> list[Waiting]:
-    """Everything a person is asked about: photo by photo, site and date first."""
-    asked = [(v, e) for v in visits for e in v.fields if e.needs_review]
-    order = {s.name: (s.kind not in ("site", "date"), n) for n, s in enumerate(study.fields)}
-
-    def key(pair: tuple[Visit, FieldState]) -> tuple[int, int, tuple[bool, int]]:
-        seen, name = pair[1].observation, pair[1].reading.field
-        return seen.photo_id, seen.page_instance_id, order.get(name, (True, 999))
-
-    return [as_waiting(study, v, e) for v, e in sorted(asked, key=key)]
 
 
 def as_waiting(study: Study, visit: Visit, effective: FieldState) -> Waiting:
     """One field as a question."""
     spec = next((s for s in study.fields if s.name == effective.reading.field), None)
     return Waiting(effective, visit.site, visit.visit_date, spec.kind if spec else "count")
-
-
-def rivals_of(visits: Iterable[Visit], reading_id: int) -> tuple[Rival, ...]:
-    """The values of other photos that a question about this reading names; () if it isn't asked."""
-    found = (e.rivals for v in visits for e in v.fields if e.reading.reading_id == reading_id)
-    return next(found, ())
 
 
 def reading_rows(visits: Iterable[Visit]) -> list[ReadingRow]:

@@ -17,9 +17,9 @@ from sheet_reader import __version__
 from sheet_reader.decode.pages import FieldReading
 from sheet_reader.reasons import Code, because, to_json
 from sheet_reader.record.history.model import FoundPage, now
+from sheet_reader.record.history.states import ACCEPTED
 from sheet_reader.record.store import schema
 
-SURE = ("accepted", "empty")
 AT_A_TIME = 500
 
 
@@ -103,7 +103,7 @@ def last_sure(
         query = (
             select(k.page_instance_id, r.field, r.value)
             .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
-            .where(k.page_instance_id.in_(some), r.status.in_(SURE))
+            .where(k.page_instance_id.in_(some), r.status.in_(ACCEPTED))
             .order_by(k.id)
         )
         for instance, field, value in connection.execute(query):
@@ -117,7 +117,7 @@ def not_unasked(
     """``fields``, those flagged that surely say something else than the last ``sure`` reading."""
     return [
         replace(f, status="flagged", reasons=(because(Code.WAS_SURE, before=sure[f.field]),))
-        if f.status in SURE and f.field in sure and f.value != sure[f.field]
+        if f.status in ACCEPTED and f.field in sure and f.value != sure[f.field]
         else f
         for f in fields
     ]

@@ -9,6 +9,17 @@ from sheet_reader.reasons import Reasons
 from sheet_reader.record.history.answers import Told
 from sheet_reader.record.history.model import Rival, Status
 
+ACCEPTED: tuple[Status, ...] = ("accepted", "empty")
+"""What was read and taken over without a question; "not recorded" is such a reading too."""
+ANSWERED: tuple[Status, ...] = ("confirmed", "corrected")
+"""What a person said of what was read."""
+SURE: tuple[Status, ...] = (*ACCEPTED, *ANSWERED, "typed")
+"""What speaks for or against another photo."""
+RECORDED: tuple[Status, ...] = ("accepted", "doubted", *ANSWERED, "typed")
+"""What counts in tables, where it has a value."""
+TRUSTED: tuple[Status, ...] = ("accepted", *ANSWERED, "typed")
+"""What is learnt from, where it has a value."""
+
 
 @dataclass(frozen=True, slots=True)
 class PageObservation:

@@ -13,7 +13,7 @@ from sheet_reader.numbers import RECORD
 from sheet_reader.record.history import doubts
 from sheet_reader.record.history.decoded import OF_TIME
 from sheet_reader.record.history.sheets import standing
-from sheet_reader.record.history.states import Visit
+from sheet_reader.record.history.states import RECORDED, Visit
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import MOST_ATTEMPTS
 from sheet_reader.sheet.page import BLANK
@@ -24,7 +24,6 @@ from sheet_reader.study.reader import STUDY_FILE
 MOST_NAMED = RECORD.most_named
 SAME_TIME = timedelta(hours=1)
 """By so much the clocks of two machines may differ."""
-COUNTS = ("accepted", "doubted", "confirmed", "corrected", "typed")
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +167,7 @@ def _unknown_fields(study: Study, visits: Iterable[Visit]) -> str:
             if name in known:
                 continue
             names[name] = None
-            if field.status in COUNTS and field.value is not None:
+            if field.status in RECORDED and field.value is not None:
                 values.add((number, name))
             elif field.status == "flagged":
                 questions.add((number, name))

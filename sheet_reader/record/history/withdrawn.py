@@ -7,8 +7,11 @@ from collections.abc import Iterable
 from sqlalchemy import Connection, func, select, update
 
 from sheet_reader.reasons import Code, because, to_json
-from sheet_reader.record.history.sheets import add_sheet_decision, standing
+from sheet_reader.record.history.answers import SheetAnswer
+from sheet_reader.record.history.deciding import add_answer
+from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.store import schema
+from sheet_reader.study.model import Study
 from sheet_reader.vision.findings import POINTED
 
 
@@ -25,12 +28,14 @@ def pointed_at(connection: Connection) -> dict[int, int]:
     return {page: photo for page, photo in connection.execute(query) if page not in gone}
 
 
-def withdraw(connection: Connection, photo_id: int, pages: Iterable[int], by: str) -> None:
+def withdraw(
+    connection: Connection, study: Study, photo_id: int, pages: Iterable[int], by: str
+) -> None:
     """Let these sheets of a photo count no more, with all that was decided on them; the photo is
     one without a sheet again. Readings and decisions stay in the record.
     """
-    for page in pages:
-        add_sheet_decision(connection, photo_id, page, "withdrawn", by=by)
+    gone = [SheetAnswer(photo_id, page, "withdrawn") for page in pages]
+    add_answer(connection, study, gone, by)
     back = update(schema.photos).where(schema.photos.c.id == photo_id)
     reasons = to_json((because(Code.POINTED_BACK),))
     connection.execute(back.values(status="no sheet", reasons=reasons))

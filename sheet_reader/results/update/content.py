@@ -6,7 +6,8 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from sheet_reader.results.facts import RECORDED, WAITING
+from sheet_reader.record.history.states import RECORDED
+from sheet_reader.results.facts import WAITING
 from sheet_reader.results.update.comparison import compare
 from sheet_reader.results.update.findings import comparison_section, open_section
 from sheet_reader.results.update.frame import arrival, checked, recorded, until, usable
@@ -26,10 +27,7 @@ _LEAST_FOR_HALF = 4
 
 
 def make_content(
-    counts: pd.DataFrame,
-    outline: Outline,
-    update: Update,
-    words: Mapping[str, str] | None = None,
+    counts: pd.DataFrame, outline: Outline, update: Update, words: Mapping[str, str] | None = None
 ) -> Content:
     """The update's sections in order, from a frame of counts (see ``frame``).
 
