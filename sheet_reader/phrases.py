@@ -196,3 +196,8 @@ def percent(share: float) -> str:
     scaled = value * 10**digits
     up = int(scaled) if scaled - int(scaled) < 1e-9 else int(scaled) + 1
     return f"{up / 10**digits:.{digits}f} %"
+
+
+def counted(number: int, singular: str, plural: str = "") -> str:
+    """``number`` with its noun: "1 photo", "2 photos", "0 boxes"."""
+    return f"{number:,} {singular if number == 1 else plural or singular + 's'}"

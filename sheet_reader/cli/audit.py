@@ -47,7 +47,7 @@ def audit(
     """
     import numpy as np
 
-    from sheet_reader.record.history.model import ACCEPTED
+    from sheet_reader.record.history.states import ACCEPTED
     from sheet_reader.review.desk import RecordDesk
 
     opened = open_study(study)

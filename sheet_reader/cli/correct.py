@@ -122,8 +122,7 @@ def _keep(
 ) -> list[str]:
     """Keep the changes as one answer; gives them in words."""
     from sheet_reader.record.history import mending
-    from sheet_reader.record.history.answers import FieldAnswer
-    from sheet_reader.record.history.model import LeftEmpty, Unreadable, Value
+    from sheet_reader.record.history.answers import FieldAnswer, Illegible, LeftEmpty, Value
     from sheet_reader.record.history.row_sums import sums_off
     from sheet_reader.review.typed_values import LOOK_AGAIN
 
@@ -148,7 +147,7 @@ def _keep(
                 remedy="type the missing page in: sheet-reader enter",
             )
         answer = Value(value.text) if value.text is not None else (
-            Unreadable() if value.unreadable else LeftEmpty()
+            Illegible() if value.unreadable else LeftEmpty()
         )  # fmt: skip
         rivals = mending.rivals_of(state, chosen.visit, value.text)
         changes.append(

@@ -17,8 +17,7 @@ from sheet_reader.cli.common import hint, questions_of
 from sheet_reader.errors import SheetReaderError, StorageError, UsageError, installation_error
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
-from sheet_reader.record.history.lines import ReadingRow
-from sheet_reader.record.history.model import VisitRow
+from sheet_reader.record.history.states import FieldState, VisitRow
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.export import export_files
 from sheet_reader.results.frames import tables_of
@@ -82,7 +81,7 @@ def run_demo(folder: Path, today: date, echo: Echo) -> None:
         echo(f"          {hint('review', folder)}")
 
 
-def _overlay(record: Record, readings: list[ReadingRow], folder: Path) -> Path:
+def _overlay(record: Record, readings: list[FieldState], folder: Path) -> Path:
     """A picture of the photo with the most questions, with boxes and values drawn in."""
     asked = Counter(row.photo_id for row in readings if row.status in _UNSETTLED)
     photo = min(line.photo_id for line in record.photos() if line.status == "read")
@@ -164,7 +163,7 @@ class _Count:
 
 
 def _score(
-    truths: dict[str, PhotoTruth], readings: list[ReadingRow], names: dict[int, str]
+    truths: dict[str, PhotoTruth], readings: list[FieldState], names: dict[int, str]
 ) -> list[str]:
     """What was read against what was written, field by field; ``names`` of the files by photo."""
     written = {

@@ -13,8 +13,8 @@ from sheet_reader.cli.common import hint, questions_of, waits
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
-    from sheet_reader.record.history.photo_list import PhotoFate, PhotoSheet
-    from sheet_reader.record.history.states import FieldState, Visit
+    from sheet_reader.record.history.photo_fates import PhotoFate, PhotoSheet
+    from sheet_reader.record.history.states import FieldState, VisitState
     from sheet_reader.record.store.store import Record
     from sheet_reader.review.typed_values import TypedValue
     from sheet_reader.study.model import Study
@@ -62,7 +62,7 @@ class Chosen:
     ``fields`` are the states that a change is about, by field name.
     """
 
-    visit: Visit
+    visit: VisitState
     pages: tuple[int, ...]
     fields: dict[str, FieldState]
 
@@ -93,7 +93,7 @@ def chosen_visit(record: Record, site: str, day: str) -> Chosen:
 
 def chosen_sheet(record: Record, photo: str, number: int | None) -> Chosen:
     """One sheet in a photo; raises UsageError where it can't be told which."""
-    from sheet_reader.record.history.photo_list import photo_meant, sheet_meant
+    from sheet_reader.record.history.photo_fates import photo_meant, sheet_meant
 
     fate = photo_meant(record, photo)
     sheet = sheet_meant(fate, number)

@@ -27,7 +27,7 @@ from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.reading.cluster import Cluster
-    from sheet_reader.record.history.model import BatchSummary
+    from sheet_reader.record.history.found import BatchSummary
     from sheet_reader.record.store.store import Record
     from sheet_reader.study.model import Study
 
@@ -199,8 +199,8 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
     from sheet_reader.cli.meaning_questions import meaning_notes
     from sheet_reader.cli.unread import still_unread
     from sheet_reader.reading.promise import promise_of
-    from sheet_reader.record.history.naming import both_names
-    from sheet_reader.record.history.photo_list import photo_fates
+    from sheet_reader.record.history.photo_fates import photo_fates
+    from sheet_reader.record.history.photos import both_names
 
     with open_record(study) as record:
         photos = record.photos()

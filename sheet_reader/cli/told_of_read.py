@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 from sheet_reader.cli.common import counted, hint, waits
 
 if TYPE_CHECKING:
-    from sheet_reader.record.history.model import BatchSummary, Summary
+    from sheet_reader.record.history.found import BatchSummary
+    from sheet_reader.record.history.rows import Summary
     from sheet_reader.study.model import Study
 
 

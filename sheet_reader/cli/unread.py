@@ -6,11 +6,11 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable
 from typing import TYPE_CHECKING
 
-from sheet_reader.record.history.naming import both_names
+from sheet_reader.record.history.photos import both_names
 from sheet_reader.wording import words
 
 if TYPE_CHECKING:
-    from sheet_reader.record.history.model import PhotoLine
+    from sheet_reader.record.history.photos import PhotoLine
 
 MOST_NAMES = 5
 MOST_REASONS = 6

@@ -94,12 +94,12 @@ def _words(study: Study) -> Path:
 def _make(study: Study, facts: Facts, until: date, site: str, out: Path | None) -> None:
     """Put the update together and write it, then keep that it was made."""
     from sheet_reader.cli.progress import working
-    from sheet_reader.record.history.model import now
     from sheet_reader.results.files import write_together
     from sheet_reader.results.update import join, kept
     from sheet_reader.results.update.content import make_content
     from sheet_reader.results.update.page import render_page
     from sheet_reader.results.update.printed import render_pdf
+    from sheet_reader.study.days import now
 
     notes, made = kept.own_words(study.folder), kept.made_before(study.folder)
     counts = join.frame_of(study, facts, until, join.last_before(made, until))

@@ -22,6 +22,7 @@ from scipy.special import gammaln
 
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
 from sheet_reader.decode.posteriors import NumberPosterior
+from sheet_reader.decode.types import out_of_range
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Occlusion, Reasons, because
 from sheet_reader.study.model import FieldSpec
@@ -119,9 +120,4 @@ def _range_flags(spec: FieldSpec, raw: NumberPosterior, value: int) -> Reasons:
     written = raw.ranked()[0][0]
     if written != value and not raw.overrules(value):
         written = value
-    for number in (value, written):
-        if spec.highest is not None and number > spec.highest:
-            return (because(Code.ABOVE_RANGE, value=number, highest=spec.highest),)
-        if spec.lowest is not None and number < spec.lowest:
-            return (because(Code.BELOW_RANGE, value=number, lowest=spec.lowest),)
-    return ()
+    return out_of_range(spec, value) or out_of_range(spec, written)

@@ -20,7 +20,8 @@ from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.rules import DecodingRules
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult, PhotoStatus
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history.photos import PhotoStatus
 from sheet_reader.record.originals.images import context_png, pack_boxes
 from sheet_reader.study.model import Study
 from sheet_reader.threads import one_thread

@@ -6,7 +6,7 @@ from collections import Counter
 from functools import partial
 from typing import TYPE_CHECKING
 
-from sheet_reader.record.history.model import Thresholds
+from sheet_reader.record.history.states import Thresholds
 
 if TYPE_CHECKING:
     from sheet_reader.decode.checked import Checked

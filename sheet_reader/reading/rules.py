@@ -18,7 +18,7 @@ from sheet_reader.reading.read_with_history import with_history
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reasons import Code
-from sheet_reader.record.history.decoded import OF_TIME
+from sheet_reader.record.history.runs import OF_TIME
 from sheet_reader.sheet.model import BLANK, SheetCode
 from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.former import SAME, Names, by_present_rules

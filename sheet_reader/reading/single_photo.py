@@ -14,7 +14,7 @@ from sheet_reader.intake.bounds import DEFAULT
 from sheet_reader.intake.pictures import too_many_bytes
 from sheet_reader.numbers import READING
 from sheet_reader.reading import photo as photo_reading
-from sheet_reader.record.history.model import FoundPage
+from sheet_reader.record.history.found import FoundPage
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_files import layout_files
 from sheet_reader.study import days

@@ -15,8 +15,8 @@ from sheet_reader.decode.hand import FormerSheet, Group, former_sheet, parts_of
 from sheet_reader.decode.page_evidence import unpacked
 from sheet_reader.numbers import DECODE, READING
 from sheet_reader.reading.site_history import SiteHistory
-from sheet_reader.record.history import decoded
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.runs import evidence_of_runs, kept_pages
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
@@ -38,17 +38,17 @@ def history_of(record: Record, sites: Collection[str] | None = None) -> SiteHist
     return SiteHistory.of(record.study, visits, site_hands(record, visits))
 
 
-def site_hands(record: Record, visits: Iterable[Visit]) -> dict[str, list[FormerSheet]]:
+def site_hands(record: Record, visits: Iterable[VisitState]) -> dict[str, list[FormerSheet]]:
     """What the record tells of the hands of each site, by its ``visits`` as they stand."""
     places = _places(record.study, visits)
     found: dict[str, list[FormerSheet]] = {}
     with record.reading() as connection:
-        kept = decoded.kept_pages(connection, record.study.key)
+        kept = kept_pages(connection, record.study.key)
         runs = {page.source: places[page.page_instance_id] for page in kept
                 if page.page_instance_id in places}  # fmt: skip
         left = iter(runs)
         while some := list(islice(left, AT_A_TIME)):
-            evidence = decoded.evidence_of_runs(connection, some)
+            evidence = evidence_of_runs(connection, some)
             for run in some:
                 site, day, settled = runs[run]
                 former = _former(evidence[run], day, frozenset(settled.items()))
@@ -64,7 +64,7 @@ def _former(data: bytes, day: str, settled: frozenset[tuple[Group, str]]) -> For
     return None if page is None else former_sheet(day, page, dict(settled))
 
 
-def _places(study: Study, visits: Iterable[Visit]) -> Places:
+def _places(study: Study, visits: Iterable[VisitState]) -> Places:
     places: Places = {}
     for visit in visits:
         if not visit.site or not visit.visit_date:

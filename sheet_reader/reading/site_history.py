@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping
 
 from sheet_reader.decode.hand import FormerSheet, Memory, lately
 from sheet_reader.reasons import Code
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.model import Study
 
@@ -32,7 +32,7 @@ class SiteHistory:
 
     @classmethod
     def of(
-        cls, study: Study, visits: Iterable[Visit], hands: Memory | None = None
+        cls, study: Study, visits: Iterable[VisitState], hands: Memory | None = None
     ) -> SiteHistory:
         """What the record holds; ``hands`` as :func:`~.site_hands.site_hands` gives them."""
         history = cls(study, hands)

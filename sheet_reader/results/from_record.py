@@ -12,13 +12,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.phrases import neutral_name
 from sheet_reader.reasons import Reasons
 from sheet_reader.record.history.answers import PhotoAsked
 from sheet_reader.record.history.identity import Identified, identified
 from sheet_reader.record.history.meaning import Earlier
 from sheet_reader.record.history.meaning_answers import load_meanings
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.record.people.drafts import senders
 from sheet_reader.record.people.remarks import remarks_of
 from sheet_reader.record.store.soundness import must_be_sound
@@ -150,7 +150,7 @@ def facts_of(record: Record) -> Facts:
     return Facts(tuple(visits), photos, page_count(record.study), tuple(earlier))
 
 
-def _visit(visit: Visit, remarks: tuple[str, ...], known: Identified) -> VisitFact:
+def _visit(visit: VisitState, remarks: tuple[str, ...], known: Identified) -> VisitFact:
     return VisitFact(
         site=visit.site,
         visit_date=visit.visit_date,

@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Unreadable, Value
+from sheet_reader.record.history.answers import Accept, Answer, Illegible, LeftEmpty, Value
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, sites_named, understand
 from sheet_reader.review.ask_photos import PhotosQuestion
@@ -47,7 +47,7 @@ class FieldQuestion:
                 return answer
 
     @property
-    def _about(self) -> list[Waiting]:
+    def _about(self) -> list[FieldState]:
         return [self.card.reading, *(other.reading for other in self.card.others)]
 
     def _show(self, position: int, total: int) -> None:
@@ -98,9 +98,9 @@ class FieldQuestion:
             return f"keep {self.before.said}"
         if self.card.typed:
             return None
-        if self.blind or self.card.reading.value is None:
+        if self.blind or self.card.reading.read_value is None:
             return None
-        return f"{self.card.reading.value} is right"
+        return f"{self.card.reading.read_value} is right"
 
     def _reply(self, answer: Answer) -> Reply:
         # An answer changed after the reading was seen is no blind look any more.
@@ -111,7 +111,7 @@ class FieldQuestion:
         if typed == screen.NOTHING:
             return self._reply(LeftEmpty())
         if typed == screen.UNREADABLE:
-            return self._reply(Unreadable())
+            return self._reply(Illegible())
         if typed == OTHER_SHEET and self.card.photos is not None:
             return PhotosQuestion(self.talk, self.card.photos).ask(*self.at)
         if typed == "":
@@ -124,7 +124,7 @@ class FieldQuestion:
         return self._weigh(typed)
 
     def _enter(self) -> Reply | Move | None:
-        read = self.card.reading.value
+        read = self.card.reading.read_value
         if self.before is not None:
             return self.before
         if read is None:
@@ -183,7 +183,7 @@ class FieldQuestion:
         if heard.text == "-":
             return None
         if heard.text in (screen.NOTHING, screen.UNREADABLE):
-            return self._reply(LeftEmpty() if heard.text == screen.NOTHING else Unreadable())
+            return self._reply(LeftEmpty() if heard.text == screen.NOTHING else Illegible())
         if heard.text in ("", text):
             return self._reply(Value(text))
         value = understand(heard.text, self.card.spec, self.talk.study, self.talk.today)

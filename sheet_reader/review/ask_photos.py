@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import PhotosCard, SheetSeen, which_is_it
@@ -43,7 +43,7 @@ class PhotosQuestion:
                 return reply
 
     @property
-    def _about(self) -> list[Waiting]:
+    def _about(self) -> list[FieldState]:
         return [(sheet.date or sheet.site or sheet.fields[0]).reading for sheet in self.card.sheets]
 
     def _keys(self) -> list[tuple[str, str]]:

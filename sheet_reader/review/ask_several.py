@@ -10,8 +10,8 @@ from rich.console import Console, RenderableType
 from rich.text import Text
 
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Answer, LeftEmpty, Unreadable, Value
+from sheet_reader.record.history.answers import Answer, Illegible, LeftEmpty, Value
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review import screen
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import AlikeCard, SumCard
@@ -69,7 +69,7 @@ class SeveralQuestion:
         raise NotImplementedError
 
     @property
-    def _about(self) -> list[Waiting]:
+    def _about(self) -> list[FieldState]:
         return [stated.reading for stated in self.card.fields]
 
     def _show(self, position: int, total: int) -> None:
@@ -140,7 +140,7 @@ class SeveralQuestion:
 
     def _answer(self, place: int, typed: str) -> Answer | None:
         if typed in (screen.NOTHING, screen.UNREADABLE):
-            return LeftEmpty() if typed == screen.NOTHING else Unreadable()
+            return LeftEmpty() if typed == screen.NOTHING else Illegible()
         value = understand(typed, self.card.fields[place].spec, self.talk.study, self.talk.today)
         if isinstance(value, Refusal):
             self.talk.say(f"{value.message}.")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from rich.console import RenderableType
 from rich.text import Text
 
-from sheet_reader.record.history.model import Answer
+from sheet_reader.record.history.answers import Answer
 from sheet_reader.review import screen
 from sheet_reader.review.ask_several import SeveralQuestion
 from sheet_reader.review.cards import SumCard

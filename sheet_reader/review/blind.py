@@ -24,7 +24,7 @@ def keyed_blind(card: FieldCard, study: Study) -> bool:
     """
     if card.second or card.typed:
         return card.second
-    if card.reading.value is None or card.others or card.reading.rivals:
+    if card.reading.read_value is None or card.others or card.reading.rivals:
         return False
     if card.spec.kind in ("site", "date"):
         return True

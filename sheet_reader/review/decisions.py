@@ -8,17 +8,19 @@ from typing import Literal
 
 from sheet_reader.reasons import Reason
 from sheet_reader.record.history.answering import SheetAnswer
-from sheet_reader.record.history.answers import FieldAnswer, PhotoAsked, SameSheet, SumTold
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import (
+from sheet_reader.record.history.answers import (
     Accept,
     Answer,
+    FieldAnswer,
+    Illegible,
     LeftEmpty,
-    Rival,
-    Unreadable,
+    PhotoAsked,
+    SameSheet,
+    SumTold,
     Value,
 )
 from sheet_reader.record.history.row_sums import sum_off
+from sheet_reader.record.history.states import FieldState, Rival
 from sheet_reader.review.cards import (
     AlikeCard,
     FieldCard,
@@ -46,12 +48,12 @@ class Reply:
 
 def field_reply(card: FieldCard, answer: Answer, *, blind: bool = False) -> Reply:
     """The answer to a doubtful field."""
-    answer = _as_read(answer, card.reading.value)
+    answer = _as_read(answer, card.reading.read_value)
     pages = [card.reading, *(other.reading for other in card.others)]
     same = SameSheet(tuple(sorted({page.page_instance_id for page in pages})))
-    told = (same,) if card.others and not isinstance(answer, Unreadable) else ()
+    told = (same,) if card.others and not isinstance(answer, Illegible) else ()
     kept = FieldAnswer(card.reading.reading_id, answer, card.reading.rivals, told, blind)
-    return Reply((kept,), kind_of(answer), words_of(answer, card.reading.value))
+    return Reply((kept,), kind_of(answer), words_of(answer, card.reading.read_value))
 
 
 def _as_read(answer: Answer, read: str | None) -> Answer:
@@ -88,7 +90,7 @@ def sum_reply(card: SumCard, said: Mapping[int, Answer] | None = None) -> Reply:
     for number, stated in enumerate(card.fields):
         own = said.get(number) or _standing(stated, again=not kept and bool(told))
         if own is not None:
-            own = _as_read(own, stated.reading.value)
+            own = _as_read(own, stated.reading.read_value)
             kept.append(FieldAnswer(stated.reading.reading_id, own, told=() if kept else told))
     if not said:
         return Reply(tuple(kept), "confirmed", "as written")
@@ -166,7 +168,7 @@ def _stands(stated: Stated) -> Answer:
     """What a photo surely says, as an answer."""
     if stated.value is None:
         return LeftEmpty()
-    return _as_read(Value(stated.value), stated.reading.value)
+    return _as_read(Value(stated.value), stated.reading.read_value)
 
 
 def _rivals(stated: Stated, others: list[SheetSeen]) -> tuple[Rival, ...]:
@@ -194,13 +196,13 @@ def read_on(card: OutsideCard, *, ask_photo: bool) -> Reply:
     """What lies outside the picture is not recorded from this photo; another one fills it in."""
     told = (PhotoAsked(),) if ask_photo else ()
     kept = tuple(
-        FieldAnswer(field.reading.reading_id, Unreadable(), field.reading.rivals, told)
+        FieldAnswer(field.reading.reading_id, Illegible(), field.reading.rivals, told)
         for field in card.fields
     )
     return Reply(kept, "other", "another photo is asked for" if ask_photo else "read on without")
 
 
-def set_aside(place: Waiting, reason: str = "") -> Reply:
+def set_aside(place: FieldState, reason: str = "") -> Reply:
     """A sheet that counts nowhere."""
     sheet = SheetAnswer(place.photo_id, place.page_instance_id, "aside", reason=reason)
     return Reply(said="set aside", sheet=sheet)

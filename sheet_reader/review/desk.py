@@ -6,12 +6,10 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from sheet_reader.record.history.answering import Kept, keep
+from sheet_reader.record.history.answers import Answer
 from sheet_reader.record.history.blind_answers import add_look, asked_twice, looks
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Answer
-from sheet_reader.record.history.states import Visit
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.record.originals.context import box_crops, place_on_sheet
-from sheet_reader.record.store.kept_state import KeptState
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.agreement import Agreement, agreement
 from sheet_reader.review.cards import Card, FieldCard
@@ -29,24 +27,25 @@ class RecordDesk:
     """
 
     def __init__(
-        self, record: Record, chosen: Sequence[Waiting] | None = None, by: str = ""
+        self, record: Record, chosen: Sequence[FieldState] | None = None, by: str = ""
     ) -> None:
         self.by = by
         self.record = record
         self.study: Study = record.study
         self.specs: Mapping[str, FieldSpec] = {spec.name: spec for spec in self.study.fields}
         self._chosen = chosen
-        self._state, self._queue = KeptState(record), Queue(self.study)
+        self._queue = Queue(self.study)
+        self._seen: tuple[list[VisitState], int] | None = None
 
     def cards(self) -> Sequence[Card]:
         """Everything that waits, photo by photo, site and date first."""
         if self._chosen is None:
-            visits = self._state.visits()
+            visits, _ = self._seen = self.record.look()
             return [*self._queue.cards(visits), *self._twice(visits)]
         known = [item for item in self._chosen if item.field in self.specs]
         return [FieldCard(item, self.specs[item.field]) for item in known]
 
-    def _twice(self, visits: Sequence[Visit]) -> list[FieldCard]:
+    def _twice(self, visits: Sequence[VisitState]) -> list[FieldCard]:
         if not self.study.asked_twice:
             return []
         with self.record.reading() as connection:
@@ -60,7 +59,7 @@ class RecordDesk:
         place = card.reading.page_instance_id, card.reading.field
         if card.typed or not asked_twice(self.study, place):
             return False
-        number, read = card.reading.reading_id, card.reading.value
+        number, read = card.reading.reading_id, card.reading.read_value
         with self.record.writing() as connection:
             return add_look(connection, number, place, answer, read, by)
 
@@ -70,7 +69,7 @@ class RecordDesk:
             made = looks(connection)
         return agreement([(a.said, b.said) for a, b, *_ in (m for m in made.values() if m[1:])])
 
-    def field(self, reading: Waiting) -> Pictures:
+    def field(self, reading: FieldState) -> Pictures:
         """The pictures of a field: from the record, else cut out of the kept photo."""
         return self.field_numbered(reading.reading_id)
 
@@ -84,7 +83,7 @@ class RecordDesk:
             close = row[top:bottom, left:right]
         return Pictures(images.boxes, close if close is not None and close.size else None, row)
 
-    def sheet(self, place: Waiting) -> Gray | None:
+    def sheet(self, place: FieldState) -> Gray | None:
         """The whole sheet, laid straight."""
         return self.record.sheet_picture(place.page_instance_id)
 
@@ -110,9 +109,11 @@ class RecordDesk:
         with self.record.reading() as connection:
             return place_on_sheet(connection, reading_id)
 
-    def visits(self) -> list[Visit]:
+    def visits(self) -> list[VisitState]:
         """Every visit as it stood when the cards were last asked for."""
-        return self._state.known()
+        if self._seen is None:
+            self._seen = self.record.look()
+        return self._seen[0]
 
     def keep(self, reply: Reply, *, by: str, instead_of: Kept | None = None) -> Kept:
         """Store the answer in the record; it is on disk when this returns. Raises OvertakenError
@@ -121,10 +122,10 @@ class RecordDesk:
         first = instead_of is None and self._chosen is None
         return keep(
             self.record, reply.fields, by, sheet=reply.sheet, instead_of=instead_of,
-            since=self._state.last_decision if first else None,
+            since=self._seen[1] if first and self._seen else None,
         )  # fmt: skip
 
-    def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
+    def photo(self, places: Sequence[FieldState], folder: Path) -> Path:
         """A copy of the whole photo (of a PDF the page) with its boxes drawn, in ``folder``; of
         several photos one picture, side by side.
         """

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from sheet_reader.decode.binomial import ObservedError
 from sheet_reader.numbers import REVIEW
 from sheet_reader.phrases import percent
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, Stated
 from sheet_reader.review.queue import likely_right
 from sheet_reader.study.model import Study
@@ -56,7 +56,7 @@ class Grid:
 
 def make_grid(
     study: Study,
-    visits: Sequence[Visit],
+    visits: Sequence[VisitState],
     cards: Iterable[Card],
     rng: random.Random,
     but: frozenset[int] = frozenset(),
@@ -90,12 +90,12 @@ def _likely(study: Study, cards: Iterable[Card]) -> Iterable[Stated]:
         if isinstance(card, AlikeCard):
             fields = card.fields
         elif isinstance(card, FieldCard) and likely_right(study, card):
-            fields = (Stated(card.reading, card.spec, card.reading.value, "flagged"),)
+            fields = (Stated(card.reading, card.spec, card.reading.read_value, "flagged"),)
         yield from (s for s in fields if s.reading.confidence >= REVIEW.grid_right)
 
 
 def _known_others(
-    visits: Iterable[Visit], value: str, names: Collection[str], rng: random.Random
+    visits: Iterable[VisitState], value: str, names: Collection[str], rng: random.Random
 ) -> list[FieldState]:
     """Settled fields of these ``names`` that say another number of as many digits, those most like
     it first.

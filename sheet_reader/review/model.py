@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.record.history.answering import Kept
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Answer
+from sheet_reader.record.history.answers import Answer
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply
 
@@ -42,10 +42,10 @@ class Desk(Protocol):
     def cards(self) -> Sequence[Card]:
         """Everything that waits now, in the order in which it is asked."""
 
-    def field(self, reading: Waiting) -> Pictures:
+    def field(self, reading: FieldState) -> Pictures:
         """The pictures of a field on its page."""
 
-    def sheet(self, place: Waiting) -> Gray | None:
+    def sheet(self, place: FieldState) -> Gray | None:
         """The whole sheet, laid straight; None where the photo can't be opened."""
 
     def keep(self, reply: Reply, *, by: str, instead_of: Kept | None = None) -> Kept:
@@ -56,7 +56,7 @@ class Desk(Protocol):
     def look(self, card: FieldCard, answer: Answer, *, by: str) -> bool:
         """Keep what a person made of a field that two people are asked, before she knew more."""
 
-    def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
+    def photo(self, places: Sequence[FieldState], folder: Path) -> Path:
         """Write a copy of the whole photo with its boxes drawn, of several side by side, into
         ``folder``, without metadata.
         """

@@ -12,10 +12,8 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, Occlusion, Reason
 from sheet_reader.record.history.blind_answers import OwnLook, Place
-from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.row_sums import sum_off
-from sheet_reader.record.history.rows import as_waiting
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import (
     AlikeCard,
@@ -39,7 +37,7 @@ UNCLEAR = (
 MOST_ALIKE = REVIEW.most_alike
 
 
-def cards_of(study: Study, visits: Iterable[Visit]) -> list[Card]:
+def cards_of(study: Study, visits: Iterable[VisitState]) -> list[Card]:
     """Everything a person is asked about, in the order in which it is asked."""
     specs = {spec.name: spec for spec in study.fields}
     order = {name: number for number, name in enumerate(specs)}
@@ -56,11 +54,11 @@ class Queue:
         self._study = study
         self._specs = {spec.name: spec for spec in study.fields}
         self._order = {name: number for number, name in enumerate(self._specs)}
-        self._known: dict[int, tuple[Visit, list[Card]]] = {}
+        self._known: dict[int, tuple[VisitState, list[Card]]] = {}
 
-    def cards(self, visits: Iterable[Visit]) -> list[Card]:
+    def cards(self, visits: Iterable[VisitState]) -> list[Card]:
         """As :func:`cards_of`."""
-        known: dict[int, tuple[Visit, list[Card]]] = {}
+        known: dict[int, tuple[VisitState, list[Card]]] = {}
         for visit in visits:
             before = self._known.get(id(visit))
             if before is None:
@@ -83,18 +81,18 @@ def _rank(card: Card, order: dict[str, int]) -> tuple[int, int, int, int]:
     return place.photo_id, place.page_instance_id, step, order.get(place.field, 999)
 
 
-def _of_visit(study: Study, visit: Visit, specs: dict[str, FieldSpec]) -> list[Card]:
-    asked = [e for e in visit.fields if e.needs_review and e.reading.field in specs]
+def _of_visit(study: Study, visit: VisitState, specs: dict[str, FieldSpec]) -> list[Card]:
+    asked = [e for e in visit.fields if e.needs_review and e.field in specs]
     if (photos := _photos_card(study, visit, specs)) is not None:
         return [photos]
     cards: list[Card] = list(_sum_cards(study, visit, specs, asked))
     told = {s.reading.reading_id for c in cards if isinstance(c, SumCard) for s in c.fields}
-    left = [e for e in asked if e.reading.reading_id not in told]
+    left = [e for e in asked if e.reading_id not in told]
     outside: dict[int, list[FieldCard]] = {}
     for e in left:
         card = _field_card(study, visit, e, specs)
         if is_outside(e.reasons) and not e.rivals:
-            outside.setdefault(e.observation.page_instance_id, []).append(card)
+            outside.setdefault(e.page_instance_id, []).append(card)
         else:
             cards.append(card)
     order = list(specs)
@@ -116,7 +114,7 @@ def _alike_together(study: Study, cards: Iterable[Card]) -> list[Card]:
     for fields in alike.values():
         for start in range(0, len(fields), MOST_ALIKE):
             some = fields[start : start + MOST_ALIKE]
-            seen = (Stated(c.reading, c.spec, c.reading.value, "flagged") for c in some)
+            seen = (Stated(c.reading, c.spec, c.reading.read_value, "flagged") for c in some)
             found.append(some[0] if len(some) == 1 else AlikeCard(tuple(seen)))
     return found
 
@@ -126,22 +124,22 @@ def likely_right(study: Study, card: FieldCard) -> bool:
     never one that is typed blind.
     """
     reading = card.reading
-    if card.others or reading.rivals or reading.value is None or keyed_blind(card, study):
+    if card.others or reading.rivals or reading.read_value is None or keyed_blind(card, study):
         return False
     unclear = all(reason.code in UNCLEAR for reason in reading.reasons)
     return unclear and reading.confidence >= REVIEW.likely_right
 
 
 def _field_card(
-    study: Study, visit: Visit, e: FieldState, specs: dict[str, FieldSpec]
+    study: Study, visit: VisitState, e: FieldState, specs: dict[str, FieldSpec]
 ) -> FieldCard:
     """One field, with what other photos say of it; then also the question about those photos."""
-    others = _others(study, visit, e, specs)
+    others = _others(visit, e, specs)
     photos = None
     if others and visit.site and visit.visit_date:
-        pages = {e.observation.page_instance_id, *(r.page_instance_id for r in e.rivals)}
-        photos = _photos(study, visit, specs, pages, {e.reading.field})
-    return FieldCard(as_waiting(study, visit, e), specs[e.reading.field], others, photos)
+        pages = {e.page_instance_id, *(r.page_instance_id for r in e.rivals)}
+        photos = _photos(study, visit, specs, pages, {e.field})
+    return FieldCard(e, specs[e.field], others, photos)
 
 
 def is_outside(reasons: Sequence[Reason]) -> bool:
@@ -150,41 +148,40 @@ def is_outside(reasons: Sequence[Reason]) -> bool:
 
 
 def _others(
-    study: Study, visit: Visit, asked: FieldState, specs: dict[str, FieldSpec]
+    visit: VisitState, asked: FieldState, specs: dict[str, FieldSpec]
 ) -> tuple[Stated, ...]:
     """The same field in the photos that say something else."""
     rivals = {rival.page_instance_id for rival in asked.rivals}
     return tuple(
-        stated(study, visit, e, specs)
+        stated(e, specs)
         for e in visit.fields
-        if e.reading.field == asked.reading.field and e.observation.page_instance_id in rivals
+        if e.field == asked.reading.field and e.page_instance_id in rivals
     )
 
 
-def stated(study: Study, visit: Visit, e: FieldState, specs: dict[str, FieldSpec]) -> Stated:
+def stated(e: FieldState, specs: Mapping[str, FieldSpec]) -> Stated:
     """A field of a page as a card shows it."""
     value, sure = own_value(e), surely(e)
-    waiting, spec = as_waiting(study, visit, e), specs[e.reading.field]
-    return Stated(waiting, spec, value, e.status, e.decision is not None, sure)
+    return Stated(e, specs[e.field], value, e.status, e.decision is not None, sure)
 
 
 def _sum_cards(
-    study: Study, visit: Visit, specs: dict[str, FieldSpec], asked: Sequence[FieldState]
+    study: Study, visit: VisitState, specs: dict[str, FieldSpec], asked: Sequence[FieldState]
 ) -> Iterator[SumCard]:
     """A card for each sum that does not fit and of which a field waits; a field is on one only."""
-    serving = {e.reading.field: e for e in visit.fields if e.is_current}
-    waits = {e.reading.reading_id for e in asked}
+    serving = {e.field: e for e in visit.fields if e.is_current}
+    waits = {e.reading_id for e in asked}
     taken: set[str] = set()
     for rule in study.sums:
         names = (rule.total, *rule.parts)
         fields = [serving[name] for name in names if name in serving]
         if len(fields) != len(names) or taken & set(names) or any(map(_by_itself, fields)):
             continue
-        if not waits & {e.reading.reading_id for e in fields}:
+        if not waits & {e.reading_id for e in fields}:
             continue
         if (reason := sum_off(names, [e.value for e in fields])) is not None:
             taken |= set(names)
-            yield SumCard(tuple(stated(study, visit, e, specs) for e in fields), reason)
+            yield SumCard(tuple(stated(e, specs) for e in fields), reason)
 
 
 def _by_itself(e: FieldState) -> bool:
@@ -197,7 +194,7 @@ def _by_itself(e: FieldState) -> bool:
 
 
 def twice_cards(
-    study: Study, visits: Iterable[Visit], looks: Mapping[Place, Sequence[OwnLook]], by: str
+    study: Study, visits: Iterable[VisitState], looks: Mapping[Place, Sequence[OwnLook]], by: str
 ) -> list[FieldCard]:
     """The fields that ``by`` is asked as the second of two people, and those of which two people
     said different things and nobody has decided since.
@@ -206,20 +203,20 @@ def twice_cards(
     found = []
     for visit in visits:
         for e in visit.fields:
-            made = looks.get((e.observation.page_instance_id, e.reading.field), ())
-            if not made or e.decision is None or e.reading.field not in specs:
+            made = looks.get((e.page_instance_id, e.field), ())
+            if not made or e.decision is None or e.field not in specs:
                 continue
-            reading, spec = as_waiting(study, visit, e), specs[e.reading.field]
+            spec = specs[e.field]
             if len(made) == 1 and by not in (made[0].by, e.decision.by):
-                found.append(FieldCard(reading, spec, second=True))
+                found.append(FieldCard(e, spec, second=True))
             elif len({look.said for look in made}) > 1 and e.decision.decision_id <= made[-1].after:
                 typed = tuple((look.by, look.said) for look in made)
-                found.append(FieldCard(reading, spec, typed=typed))
+                found.append(FieldCard(e, spec, typed=typed))
     order = {name: number for number, name in enumerate(specs)}
     return sorted(found, key=lambda card: (bool(card.typed), _rank(card, order)))
 
 
-def sheet_seen(study: Study, visits: Iterable[Visit], place: Waiting) -> SheetSeen | None:
+def sheet_seen(study: Study, visits: Iterable[VisitState], place: FieldState) -> SheetSeen | None:
     """The sheet on which a field stands, with its site and date as they stand; None where the
     record has it no more.
     """
@@ -228,16 +225,16 @@ def sheet_seen(study: Study, visits: Iterable[Visit], place: Waiting) -> SheetSe
     for visit in visits:
         if any(seen.page_instance_id == page for seen in visit.pages):
             keys = {
-                e.reading.field: stated(study, visit, e, specs)
+                e.field: stated(e, specs)
                 for e in visit.fields
-                if e.observation.page_instance_id == page and e.reading.field in specs
+                if e.page_instance_id == page and e.field in specs
             }
             site, day = study.keys
             return SheetSeen(place, keys.get(site), keys.get(day), ())
     return None
 
 
-def _photos_card(study: Study, visit: Visit, specs: dict[str, FieldSpec]) -> PhotosCard | None:
+def _photos_card(study: Study, visit: VisitState, specs: dict[str, FieldSpec]) -> PhotosCard | None:
     """The question whether photos show one sheet, where they contradict each other and nobody said
     so yet.
     """
@@ -252,7 +249,7 @@ def _photos_card(study: Study, visit: Visit, specs: dict[str, FieldSpec]) -> Pho
 
 
 def _photos(
-    study: Study, visit: Visit, specs: dict[str, FieldSpec], pages: set[int], names: set[str]
+    study: Study, visit: VisitState, specs: dict[str, FieldSpec], pages: set[int], names: set[str]
 ) -> PhotosCard:
     seen = [page.page_instance_id for page in visit.pages if page.page_instance_id in pages]
     keys = set(study.keys)
@@ -262,14 +259,14 @@ def _photos(
 
 
 def _sheet(
-    study: Study, visit: Visit, page: int, names: set[str], specs: dict[str, FieldSpec]
+    study: Study, visit: VisitState, page: int, names: set[str], specs: dict[str, FieldSpec]
 ) -> SheetSeen:
     here = [
         e
         for e in visit.fields
-        if e.observation.page_instance_id == page and e.reading.field in specs
+        if e.page_instance_id == page and e.field in specs
     ]
-    shown = {e.reading.field: stated(study, visit, e, specs) for e in here}
+    shown = {e.field: stated(e, specs) for e in here}
     clashing = [shown[name] for name in specs if name in names and name in shown]
     site, day = study.keys
     return SheetSeen(clashing[0].reading, shown.get(site), shown.get(day), tuple(clashing))

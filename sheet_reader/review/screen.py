@@ -12,7 +12,7 @@ from rich.text import Text
 from sheet_reader.intake.names import one_line
 from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, Reasons, has
-from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.cards import Stated
 from sheet_reader.review.model import Pictures
 from sheet_reader.review.pictures import PictureMode, drawing, strip
@@ -42,7 +42,7 @@ NARROW, NARROW_LINES = REVIEW.narrow, REVIEW.narrow_lines
 """In a terminal of fewer columns so many lines more are needed."""
 
 
-def head(title: Text, place: Waiting, position: int, total: int) -> RenderableType:
+def head(title: Text, place: FieldState, position: int, total: int) -> RenderableType:
     """Position, title and place, in three lines or, in a narrow terminal, a few more."""
     parts = [
         f"site {place.site or 'not settled'}",
@@ -57,7 +57,7 @@ def head(title: Text, place: Waiting, position: int, total: int) -> RenderableTy
     )
 
 
-def photo_name(place: Waiting) -> str:
+def photo_name(place: FieldState) -> str:
     """The photo, and of a PDF its page, on one line."""
     page = f", page {place.frame + 1}" if place.frame else ""
     return f"photo {one_line(place.photo, 50)}{page}"
@@ -116,14 +116,15 @@ def in_columns(cells: Sequence[RenderableType], console: Console) -> RenderableT
     return grid
 
 
-def what_was_read(reading: Waiting, *, blind: bool) -> RenderableType:
+def what_was_read(reading: FieldState, *, blind: bool) -> RenderableType:
     """What the reader made of it and why it asks; without any value where keyed blind."""
     why = one_line(words(reading.reasons, blind=blind), 300)
     lines: list[Text] = []
     if blind:
         lines.append(Text("Type what you see; what the reader made of it comes after."))
-    elif reading.value is not None:
-        line = Text.assemble("Read: ", (reading.value, "bold"), f" ({percent(reading.confidence)})")
+    elif reading.read_value is not None:
+        chance = percent(reading.confidence)
+        line = Text.assemble("Read: ", (reading.read_value, "bold"), f" ({chance})")
         if reading.runner_up is not None and reading.runner_up_confidence >= LEAST_CHANCE:
             line.append(f", or else {reading.runner_up} ({percent(reading.runner_up_confidence)})")
         lines.append(line)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from sheet_reader.errors import UnavailableError
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.answering import Kept
-from sheet_reader.record.history.model import Answer
+from sheet_reader.record.history.answers import Answer
 from sheet_reader.record.store.leases import Leases
 from sheet_reader.review.cards import Card, FieldCard
 from sheet_reader.review.decisions import Reply

@@ -14,7 +14,7 @@ from rich.text import Text
 
 from sheet_reader.errors import StorageError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review import screen
 from sheet_reader.review.model import Desk, Gray, Pictures
 from sheet_reader.review.pictures import PictureMode, drawing, fitted_beside
@@ -53,7 +53,7 @@ class Talk:
     def ask(
         self,
         answers: Sequence[tuple[str, str]],
-        about: Sequence[Waiting],
+        about: Sequence[FieldState],
         question: str = "",
     ) -> Said | Move:
         """Show the keys and take a line, until it is an answer or a move. ``about`` are the
@@ -122,7 +122,7 @@ class Talk:
         )
         return True
 
-    def _show_rows(self, about: Sequence[Waiting]) -> None:
+    def _show_rows(self, about: Sequence[FieldState]) -> None:
         """The rows with label and tally, then the sheets laid straight, side by side."""
         rows = screen.rows_left(self.console, PROMPT_LINES + 1)
         drawn = False
@@ -133,7 +133,7 @@ class Talk:
         if not drawn:
             self.console.print(screen.no_picture(self.mode))
 
-    def _show_photo(self, about: Sequence[Waiting]) -> None:
+    def _show_photo(self, about: Sequence[FieldState]) -> None:
         places = list({r.photo_id: r for r in about}.values())
         path = self._photo_in(places, self.folder) or self._photo_in(
             places, Path(tempfile.mkdtemp(prefix="sheet-reader-"))
@@ -151,7 +151,7 @@ class Talk:
         self.say("there is no picture viewer here; the picture lies at")
         self.console.print(str(path), soft_wrap=True, highlight=False)
 
-    def _photo_in(self, places: Sequence[Waiting], folder: Path) -> Path | None:
+    def _photo_in(self, places: Sequence[FieldState], folder: Path) -> Path | None:
         """A copy of the photo in ``folder``; None where it can't be opened, or written there."""
         try:
             return self.desk.photo(places, folder)

@@ -7,7 +7,7 @@ from datetime import date
 
 from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, has
-from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.answers import Refusal, understand
 from sheet_reader.review.cards import FieldCard
 from sheet_reader.study.model import Study
@@ -44,8 +44,8 @@ def weigh(
     if isinstance(value, Refusal):
         return value
     doubts: tuple[str, ...] = (value.doubt,) if value.doubt else ()
-    seen = "nothing" if reading.value is None else reading.value
-    if look.blind and value.text == reading.value:
+    seen = "nothing" if reading.read_value is None else reading.read_value
+    if look.blind and value.text == reading.read_value:
         kept = doubts if card.spec.kind == "date" else ()
         return Weighed(value.text, f"the reader saw {value.text}, too.", kept)
     if look.audit:
@@ -55,7 +55,7 @@ def weigh(
         )
         return Weighed(value.text, note)
     if look.blind:
-        chance = f" ({percent(reading.confidence)})" if reading.value else ""
+        chance = f" ({percent(reading.confidence)})" if reading.read_value else ""
         if value.text == reading.runner_up and card.spec.kind != "site":  # no slip hits just that
             note = f"the reader saw {seen}{chance}, or else {value.text}, which is kept as typed."
             return Weighed(value.text, note, doubts)
@@ -63,7 +63,7 @@ def weigh(
     return Weighed(value.text, "", doubts)
 
 
-def likely_why(reading: Waiting) -> str:
+def likely_why(reading: FieldState) -> str:
     """Why a count that is likely right is asked about: what else it may be, or the reasons."""
     second = reading.runner_up is not None and reading.runner_up_confidence >= LEAST_CHANCE
     if second and has(reading.reasons, Code.BOX_UNCERTAIN):

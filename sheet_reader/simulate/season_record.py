@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.intake.types import Origin
 from sheet_reader.reasons import Code, Reasons, because
-from sheet_reader.record.history import writing
-from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history import found, photos
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.originals import originals
 from sheet_reader.record.originals.images import pack_boxes, png_of
 from sheet_reader.record.store import claims
@@ -56,11 +56,11 @@ def keep_season(record: Record, sheets: Iterable[MadeSheet], seed: int) -> int:
             originals.keep(Path(record.folder), place, data)
             name = f"made_up_{number:03}.png"
             origin = Origin("mail", name, f"mail_{number:03}.eml", _sender(record.study, sheet))
-            photo, _ = writing.add_photo(connection, digest, name, place, len(data), origin)
+            photo, _ = photos.add_photo(connection, digest, name, place, len(data), origin)
             task = claims.Task(photo, name, place, 0)
             claims.claim(connection, task, token)
             result = _result(record.study, sheet, page.code.layout, rng)
-            writing.finish(connection, task, token, result, MODEL, "")
+            found.finish(connection, task, token, result, MODEL, "")
     return number
 
 

@@ -16,14 +16,14 @@ from sqlalchemy import select
 
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import StudyError, UnsaidError, UsageError
+from sheet_reader.phrases import neutral_name
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.promise import thresholds_for
-from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.answers import Accept, Answer, Illegible, LeftEmpty, Value
 from sheet_reader.record.history.meaning import MeaningQuestion, Term
 from sheet_reader.record.history.meaning_answers import Said as SaidOfWords
 from sheet_reader.record.history.meaning_answers import add_answers, open_questions, take_back
-from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Unreadable, Value
-from sheet_reader.record.history.naming import neutral_name
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
@@ -355,7 +355,7 @@ class Season(Checks):
                 result |= {n: (result[n][0], "flagged", result[n][2]) for n in names}
         return result
 
-    def some_answer(self, asked: Waiting, sheet: Sheet) -> tuple[Answer, Given | None]:
+    def some_answer(self, asked: FieldState, sheet: Sheet) -> tuple[Answer, Given | None]:
         """An answer, and what must be kept of it (None: it must be refused)."""
         field = self.meaning.raw(sheet, asked.field, self.draft)
         read, status, _ = sheet.said[field]
@@ -371,10 +371,10 @@ class Season(Checks):
             if asked.kind == "site" and value not in self.draft["sites"]:
                 return Value(value), None
             return Value(value), Given(*at, "accept" if value == read else "value", value)
-        answer = LeftEmpty() if kind == "empty" else Unreadable()
+        answer = LeftEmpty() if kind == "empty" else Illegible()
         return answer, Given(*at, kind, None)
 
-    def value_for(self, asked: Waiting, read: str | None) -> str:
+    def value_for(self, asked: FieldState, read: str | None) -> str:
         if asked.kind == "site":
             return self.chance.choice(edited_study.SITES)
         if asked.kind == "date":

@@ -14,8 +14,8 @@ import numpy as np
 from sheet_reader.decode.types import FieldReading
 from sheet_reader.intake.types import Origin
 from sheet_reader.reasons import Code, Reasons, because, in_words
-from sheet_reader.record.history import writing
-from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history import found, photos
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.originals import originals
 from sheet_reader.record.originals.images import context_png, pack_boxes, png_of
 from sheet_reader.record.store import claims
@@ -119,7 +119,7 @@ def take_in(record: Record, sheet: np.ndarray | None, name: str) -> Task:
     originals.keep(Path(record.folder), original, data)
     with record.writing() as connection:
         origin = Origin("file", name)
-        photo_id, _ = writing.add_photo(connection, digest, name, original, len(data), origin)
+        photo_id, _ = photos.add_photo(connection, digest, name, original, len(data), origin)
     return Task(photo_id, name, original, 0)
 
 
@@ -130,7 +130,7 @@ def read_in(record: Record, task: Task, *pages: FoundPage) -> None:
     result = PhotoResult(tuple(pages), failures, "read" if pages else "no sheet")
     with record.writing() as connection:
         assert claims.claim(connection, task, token)
-        assert writing.finish(connection, task, token, result, "drawn", "")
+        assert found.finish(connection, task, token, result, "drawn", "")
 
 
 def fill(

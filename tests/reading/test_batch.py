@@ -15,7 +15,7 @@ from sheet_reader.intake.types import Picture
 from sheet_reader.reading import batch, worker
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reasons import Code, because
-from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 from sheet_reader.vision.types import NoSheet

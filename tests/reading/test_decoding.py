@@ -26,10 +26,9 @@ from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.reading.site_hands import SETTLED, site_hands
 from sheet_reader.reading.site_history import SiteHistory
-from sheet_reader.record.history.decoded import evidence_of_runs, kept_pages
-from sheet_reader.record.history.lines import ReadingRow
-from sheet_reader.record.history.model import Value
-from sheet_reader.record.history.runs import not_unasked
+from sheet_reader.record.history.answers import Value
+from sheet_reader.record.history.runs import evidence_of_runs, kept_pages, not_unasked
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
@@ -132,7 +131,7 @@ def runs(study: Study) -> int:
         return len(connection.execute(select(schema.reading_runs.c.id)).all())
 
 
-def current(study: Study) -> dict[tuple[int, str], ReadingRow]:
+def current(study: Study) -> dict[tuple[int, str], FieldState]:
     with open_record(study) as record:
         return {(row.photo_id, row.field): row for row in record.readings()}
 

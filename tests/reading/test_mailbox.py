@@ -23,7 +23,7 @@ from sheet_reader.intake.imap import (
     password_for,
 )
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.drafts import Asked, note_drafts
 from sheet_reader.record.people.erase import erase

@@ -10,6 +10,7 @@ import pytest
 from made_up import Said
 
 from sheet_reader.errors import UnsaidError, UsageError
+from sheet_reader.record.history.answers import Value
 from sheet_reader.record.history.meaning import MeaningQuestion, Meanings, Term, told
 from sheet_reader.record.history.meaning_answers import (
     add_answers,
@@ -17,8 +18,7 @@ from sheet_reader.record.history.meaning_answers import (
     open_questions,
     take_back,
 )
-from sheet_reader.record.history.model import Value
-from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record

@@ -11,8 +11,7 @@ from stand_in import says
 
 from sheet_reader.errors import UsageError
 from sheet_reader.record.history import mending
-from sheet_reader.record.history.answers import FieldAnswer
-from sheet_reader.record.history.model import LeftEmpty, Value
+from sheet_reader.record.history.answers import FieldAnswer, LeftEmpty, Value
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record

@@ -20,7 +20,7 @@ from sqlalchemy import LargeBinary, String
 from stand_in import says
 
 from sheet_reader.intake.pictures import open_picture
-from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.areas import AROUND_MM, SPARED_MM
 from sheet_reader.record.originals.backup import copy_record
 from sheet_reader.record.originals.images import _around

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from sqlalchemy import text
 from stand_in import says
 
-from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.drafts import Asked, asked_before, keep_answer, note_drafts
 from sheet_reader.record.people.erase import erase, named

@@ -19,7 +19,8 @@ from sqlalchemy import event
 from stand_in import says
 
 from sheet_reader.errors import RecordError, StorageError, UnavailableError, UsageError
-from sheet_reader.record.history.model import BatchSummary, Value
+from sheet_reader.record.history.answers import Value
+from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.restore import Comparison, restore
 from sheet_reader.record.originals.verify import verify

@@ -12,9 +12,8 @@ from made_up import Said
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.opening import open_record
-from sheet_reader.record.history.answers import FieldAnswer, SumTold
-from sheet_reader.record.history.lines import ReadingRow
-from sheet_reader.record.history.model import Accept, Value
+from sheet_reader.record.history.answers import Accept, FieldAnswer, SumTold, Value
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import Season
@@ -52,7 +51,7 @@ def told(study: Study) -> str:
         return "\n".join(record.notes())
 
 
-def reading(record: Record, field: str) -> ReadingRow:
+def reading(record: Record, field: str) -> FieldState:
     return next(r for r in record.readings() if r.field == field)
 
 

@@ -14,8 +14,8 @@ from rich.console import Console
 
 from sheet_reader.reasons import in_words
 from sheet_reader.record.history.answering import Kept
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Answer
+from sheet_reader.record.history.answers import Answer
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.cards import (
     AlikeCard,
     Card,
@@ -54,10 +54,10 @@ class MemoryDesk:
     def cards(self) -> list[Card]:
         return self.asked
 
-    def field(self, _reading: Waiting) -> Pictures:
+    def field(self, _reading: FieldState) -> Pictures:
         return Pictures(BOXES)
 
-    def sheet(self, _place: Waiting) -> None:
+    def sheet(self, _place: FieldState) -> None:
         return None
 
     def keep(self, reply: Reply, *, by: str, **_instead_of: Kept | None) -> Kept:
@@ -78,13 +78,13 @@ class MemoryDesk:
         assert by == "Kim"
         return False
 
-    def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
+    def photo(self, places: Sequence[FieldState], folder: Path) -> Path:
         path = folder / f"{places[0].photo_id}.png"
         path.write_bytes(b"picture")
         return path
 
 
-def _readings(card: Card) -> list[Waiting]:
+def _readings(card: Card) -> list[FieldState]:
     if isinstance(card, SumCard | AlikeCard):
         return [stated.reading for stated in card.fields]
     if isinstance(card, PhotosCard):
@@ -112,7 +112,7 @@ class Sitting:
             "field": field,
             "reasons": in_words("not sure enough of 14"),
         }
-        return FieldCard(waiting(spec.kind, **(usual | changes)), spec)
+        return FieldCard(waiting(**(usual | changes)), spec)
 
     def stated(self, field: str, value: str | None, **changes: object) -> Stated:
         """A field as it stands, surely read."""

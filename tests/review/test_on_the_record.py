@@ -26,7 +26,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.history import mending
-from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.frames import READING_COLUMNS, tables_of
 from sheet_reader.results.from_record import facts_of

@@ -11,8 +11,7 @@ import pytest
 import waiting_record
 
 from sheet_reader.errors import OvertakenError
-from sheet_reader.record.history.answers import FieldAnswer
-from sheet_reader.record.history.model import Accept, Value
+from sheet_reader.record.history.answers import Accept, FieldAnswer, Value
 from sheet_reader.record.store.leases import LASTS, Leases
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.decisions import Reply

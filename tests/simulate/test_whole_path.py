@@ -19,7 +19,7 @@ from sheet_reader.lab.benchmark import Plan, measure
 from sheet_reader.lab.generate import main as generate
 from sheet_reader.lab.scoring import Score
 from sheet_reader.reading.opening import open_record
-from sheet_reader.record.history.model import VisitRow
+from sheet_reader.record.history.states import VisitRow
 from sheet_reader.results.from_record import facts_of
 from sheet_reader.results.status.standing import status_of
 from sheet_reader.sheet.book import LayoutBook

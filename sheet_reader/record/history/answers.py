@@ -12,7 +12,33 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any
 
-from sheet_reader.record.history.model import Answer, Rival
+from sheet_reader.record.history.states import Rival
+
+
+@dataclass(frozen=True, slots=True)
+class Accept:
+    """The value that was read is right."""
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """It says this: digits, or ISO 8601 for a date; ``typed`` of a sheet typed in by hand."""
+
+    text: str
+    typed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LeftEmpty:
+    """Nothing is written in the field: not recorded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Illegible:
+    """Something is written, but nobody can tell what."""
+
+
+Answer = Accept | Value | LeftEmpty | Illegible
 
 
 @dataclass(frozen=True, slots=True)

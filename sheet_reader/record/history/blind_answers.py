@@ -15,9 +15,10 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, func, select
 
 from sheet_reader import __version__
-from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Value, now
-from sheet_reader.record.history.writing import insert_new
+from sheet_reader.record.history.answers import Accept, Answer, LeftEmpty, Value
+from sheet_reader.record.history.photos import insert_new
 from sheet_reader.record.store import schema
+from sheet_reader.study.days import now
 from sheet_reader.study.model import Study
 
 Place = tuple[int, str]

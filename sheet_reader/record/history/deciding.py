@@ -11,21 +11,22 @@ from sqlalchemy import Connection, func, insert, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
-from sheet_reader.record.history.answers import Told, told_to_json, with_names
-from sheet_reader.record.history.loading import UNDO
-from sheet_reader.record.history.meaning_answers import load_meanings
-from sheet_reader.record.history.model import (
+from sheet_reader.record.history.answers import (
     Accept,
     Answer,
+    Illegible,
     LeftEmpty,
-    Rival,
-    Unreadable,
+    Told,
     Value,
-    now,
+    told_to_json,
+    with_names,
 )
+from sheet_reader.record.history.loading import UNDO
+from sheet_reader.record.history.meaning_answers import keep_site_label, load_meanings
 from sheet_reader.record.history.sheets import add_sheet_decision
-from sheet_reader.record.history.writing import keep_site_label
+from sheet_reader.record.history.states import Rival
 from sheet_reader.record.store import schema
+from sheet_reader.study.days import now
 from sheet_reader.study.kinds import Refusal
 from sheet_reader.study.model import Study
 
@@ -103,7 +104,7 @@ def add_decision(
         answer=number,
         reason=reason or None,
     )
-    differing = {r for r in rivals if r.value != value and not isinstance(answer, Unreadable)}
+    differing = {r for r in rivals if r.value != value and not isinstance(answer, Illegible)}
     if differing:
         lines = [{"decision_id": decision_id, **asdict(rival)} for rival in differing]
         connection.execute(insert(schema.overruled), lines)

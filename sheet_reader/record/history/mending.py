@@ -12,15 +12,13 @@ from collections.abc import Mapping, Sequence
 from sqlalchemy import Connection, func, select
 
 from sheet_reader.errors import UsageError
+from sheet_reader.phrases import neutral_name
 from sheet_reader.record.history import answering, deciding, sheets
-from sheet_reader.record.history.answers import FieldAnswer
-from sheet_reader.record.history.model import Rival, Value
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.serving import became
+from sheet_reader.record.history.answers import FieldAnswer, Value
+from sheet_reader.record.history.meaning_answers import keep_site_label
+from sheet_reader.record.history.photo_fates import became
 from sheet_reader.record.history.sheets import SheetKind
-from sheet_reader.record.history.states import FieldState, Visit
-from sheet_reader.record.history.visits import place_of
-from sheet_reader.record.history.writing import keep_site_label
+from sheet_reader.record.history.states import FieldState, Rival, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 
@@ -143,7 +141,7 @@ def move(
 def _move(
     connection: Connection,
     record: Record,
-    visits: Sequence[Visit],
+    visits: Sequence[VisitState],
     page: int,
     kind: str,
     value: str,
@@ -173,22 +171,19 @@ def _move(
         by=by,
         reason=reason,
         value=value,
-        was=_place_now(record, visits, page)[kind == "date"] or None,
+        was=_place_now(visits, page)[kind == "date"] or None,
     )
     return []
 
 
-def _place_now(record: Record, visits: Sequence[Visit], page: int) -> tuple[str, str]:
+def _place_now(visits: Sequence[VisitState], page: int) -> tuple[str, str]:
     """Site and date of a page as they stand, "" for what waits or for a page set aside."""
-    for visit in visits:
-        for seen in visit.pages:
-            if seen.page_instance_id == page:
-                own = [f for f in visit.fields if f.observation.page_instance_id == page]
-                return place_of(record.study, seen, own)
-    return "", ""
+    return next(
+        (seen.place for v in visits for seen in v.pages if seen.page_instance_id == page), ("", "")
+    )
 
 
-def rivals_of(field: FieldState, visit: Visit, value: str | None) -> tuple[Rival, ...]:
+def rivals_of(field: FieldState, visit: VisitState, value: str | None) -> tuple[Rival, ...]:
     """The values of the same field in other photos of the visit that ``value`` contradicts: what
     someone who decides with the whole visit before her has been told of.
     """

@@ -13,8 +13,8 @@ from typing import Any, Literal
 from sqlalchemy import Connection, func, insert, select
 
 from sheet_reader import __version__
-from sheet_reader.record.history.model import now
 from sheet_reader.record.store import schema
+from sheet_reader.study.days import now
 
 SheetKind = Literal["aside", "back", "site", "date", "withdrawn", "undo"]
 ASIDE, BACK, SITE, DATE, UNDO = "aside", "back", "site", "date", "undo"

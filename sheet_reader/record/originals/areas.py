@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 from sqlalchemy import ColumnElement, Connection, select
 
 from sheet_reader.intake.pictures import open_picture
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.originals import originals
 from sheet_reader.record.originals.images import png_of
 from sheet_reader.record.people.people import BLANKED_AREAS

@@ -13,9 +13,14 @@ from sqlalchemy import Connection, Select, func, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_picture
-from sheet_reader.record.history.model import FieldImages
 from sheet_reader.record.originals import originals
-from sheet_reader.record.originals.images import close_up, context_png, laid_flat, unpack_boxes
+from sheet_reader.record.originals.images import (
+    FieldImages,
+    close_up,
+    context_png,
+    laid_flat,
+    unpack_boxes,
+)
 from sheet_reader.record.store import schema
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_files import FOLDER

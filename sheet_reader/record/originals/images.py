@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import cv2
 import numpy as np
@@ -23,6 +24,18 @@ HATCH_PX, HATCH_DARK, HATCH_LIGHT = 12, 150, 215
 
 Corners = Sequence[Sequence[Sequence[float]]]
 Boxes = Sequence[Sequence[float]]
+
+
+@dataclass(frozen=True, slots=True)
+class FieldImages:
+    """What a person looks at: ``boxes`` uint8 (n, 64, 64), leftmost first, and ``context_png``,
+    the place around the field as PNG bytes (b"" where it cannot be had), in which ``close`` (left,
+    top, right, bottom in px) are its boxes with half a box around.
+    """
+
+    boxes: NDArray[np.uint8]
+    context_png: bytes
+    close: tuple[int, int, int, int] | None = None
 
 
 def png_of(gray: NDArray[np.uint8]) -> bytes:

@@ -21,8 +21,7 @@ from sheet_reader.errors import (
     UnavailableError,
     UsageError,
 )
-from sheet_reader.record.history.model import now
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.originals import originals
 from sheet_reader.record.originals.backup import BELONGS, is_backup
 from sheet_reader.record.originals.contents import Contents, contents_of, lacks
@@ -39,6 +38,7 @@ from sheet_reader.record.store.log_pair import must_be_a_pair
 from sheet_reader.record.store.opening import copied
 from sheet_reader.record.store.soundness import first_fault
 from sheet_reader.sheet.kept_files import FOLDER as LAYOUTS
+from sheet_reader.study.days import now
 from sheet_reader.study.reader import STUDY_FILE, read_study
 
 ASIDE = "before-restore-"

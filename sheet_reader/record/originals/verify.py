@@ -8,8 +8,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, select
 
-from sheet_reader.record.history.model import Thresholds
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.states import TYPED, Thresholds
 from sheet_reader.record.originals import originals
 from sheet_reader.record.originals.original_faults import original_faults
 from sheet_reader.record.store import schema

@@ -15,7 +15,8 @@ from sheet_reader.intake.names import natural_key
 from sheet_reader.intake.pdf import looks_like_pdf
 from sheet_reader.intake.tags import page_texts, tag_texts, texts_in
 from sheet_reader.numbers import RECORD
-from sheet_reader.record.history.naming import both_names, neutral_name
+from sheet_reader.phrases import neutral_name
+from sheet_reader.record.history.photos import both_names
 from sheet_reader.record.originals import originals
 from sheet_reader.record.people.anonymise import at_work, decisions_naming, labels_naming
 from sheet_reader.record.people.people import Person

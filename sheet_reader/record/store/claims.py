@@ -15,11 +15,11 @@ from sqlalchemy import Connection, select, update
 
 from sheet_reader import __version__
 from sheet_reader.numbers import RECORD
-from sheet_reader.record.history.model import now
 from sheet_reader.record.history.sheets import standing
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.leftovers import is_running
+from sheet_reader.study.days import now
 
 CLAIM_SECONDS = RECORD.claim_seconds
 MOST_ATTEMPTS = RECORD.most_attempts

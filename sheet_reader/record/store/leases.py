@@ -13,10 +13,10 @@ from datetime import datetime, timedelta
 from sqlalchemy import delete, insert, select
 
 from sheet_reader.numbers import RECORD
-from sheet_reader.record.history.model import now
 from sheet_reader.record.store import claims, schema
 from sheet_reader.record.store.leftovers import is_running
 from sheet_reader.record.store.store import Record
+from sheet_reader.study.days import now
 
 LASTS = timedelta(seconds=RECORD.lease_seconds)
 

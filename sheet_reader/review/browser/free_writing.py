@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from typing import Any
 
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.people.remarks import Remark, add_to_page, remarks_of, type_up, typed_up
 from sheet_reader.review.cards import Card
 from sheet_reader.review.desk import RecordDesk

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Unreadable, Value
+from sheet_reader.record.history.answers import Accept, Answer, Illegible, LeftEmpty, Value
 from sheet_reader.review.answers import Refusal, sites_named, understand
 from sheet_reader.review.cards import (
     AlikeCard,
@@ -106,7 +106,7 @@ class Ear:
         if said.act == "nothing":
             return self._kept(card, LeftEmpty())
         if said.act == "unreadable":
-            return self._kept(card, Unreadable())
+            return self._kept(card, Illegible())
         if said.act == "unlisted" and card.spec.kind == "site" and not self.audit:
             return Settled(set_aside(card.reading, "its site is not in the list"))
         if said.act == "take":
@@ -127,7 +127,7 @@ class Ear:
         return self._kept(card, Value(weighed.text), weighed.note)
 
     def _take(self, card: FieldCard) -> Heard:
-        read = card.reading.value
+        read = card.reading.read_value
         if card.typed:
             return Refusal("two people said different things: type which is right")
         if self.blind:
@@ -168,7 +168,7 @@ class Ear:
 
     def _part(self, spec: FieldSpec, typed: str, doubts: list[str]) -> Answer | Refusal:
         if typed in (NOTHING, UNREADABLE):
-            return LeftEmpty() if typed == NOTHING else Unreadable()
+            return LeftEmpty() if typed == NOTHING else Illegible()
         value = understand(typed, spec, self.study, self.today)
         if isinstance(value, Refusal):
             return Refusal(f"{spec.label}: {value.message}")

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 
 from sheet_reader.errors import UsageError
+from sheet_reader.phrases import neutral_name
 from sheet_reader.reading.pointed import (
     Pointing,
     pages_to_choose,
@@ -18,8 +19,7 @@ from sheet_reader.reading.pointed import (
     without_sheet,
 )
 from sheet_reader.record.history.entered import enter
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.history.row_sums import sums_off
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.typed_values import understood

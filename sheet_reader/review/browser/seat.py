@@ -16,7 +16,7 @@ from typing import Any
 
 from sheet_reader.errors import OvertakenError, UsageError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.model import Value
+from sheet_reader.record.history.answers import Value
 from sheet_reader.record.store.leases import Leases
 from sheet_reader.review.answers import Refusal
 from sheet_reader.review.browser.beside import Beside

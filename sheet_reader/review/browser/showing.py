@@ -12,8 +12,7 @@ from typing import Any
 from sheet_reader.intake.names import one_line
 from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, has
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.review.blind import keyed_blind
 from sheet_reader.review.cards import (
     AlikeCard,
@@ -46,7 +45,7 @@ class Around:
     """
 
     study: Study
-    visits: Sequence[Visit]
+    visits: Sequence[VisitState]
     audit: bool
     shown: frozenset[str]
 
@@ -81,7 +80,7 @@ def face(card: Card, token: str, around: Around, before: Reply | None = None) ->
     return shown | _photos(card)
 
 
-def place_lines(place: Waiting) -> list[str]:
+def place_lines(place: FieldState) -> list[str]:
     """Where a sheet belongs, part by part."""
     page = f", page {place.frame + 1}" if place.frame else ""
     return [
@@ -105,7 +104,7 @@ def pictures_of(card: Card) -> list[str]:
     return [_close(reading) for reading in readings]
 
 
-def _close(reading: Waiting) -> str:
+def _close(reading: FieldState) -> str:
     return f"/picture/close/{reading.reading_id}"
 
 
@@ -135,8 +134,9 @@ def _field(card: FieldCard, around: Around, *, blind: bool) -> Plain:
     return said
 
 
-def _read(reading: Waiting) -> Plain:
-    found: Plain = {"value": reading.value, "chance": percent(reading.confidence), "other": None}
+def _read(reading: FieldState) -> Plain:
+    chance = percent(reading.confidence)
+    found: Plain = {"value": reading.read_value, "chance": chance, "other": None}
     if reading.runner_up is not None and reading.runner_up_confidence >= LEAST_CHANCE:
         found |= {"other": reading.runner_up, "rest": percent(reading.runner_up_confidence)}
     return found
@@ -167,7 +167,7 @@ def _beside(card: FieldCard, around: Around) -> Iterable[Plain]:
             yield _small(e, f"the visit before, {last.visit_date if last else ''}")
 
 
-def _has(visit: Visit, page: int) -> bool:
+def _has(visit: VisitState, page: int) -> bool:
     return any(p.page_instance_id == page for p in visit.pages)
 
 
