@@ -1,46 +1,45 @@
-"""Reasons in words: one table, used where a person reads them and nowhere else.
+"""Reasons in words, used where a person reads them and nowhere else; and a few words of which many
+speak: days, shares, photos.
 
-A template names the parameters of its reason. Blind words hide every parameter that may tell what
-was read; for those who type a field before they see the reading.
+Most words stand with the code, as a template that names its parameters; here are the sentences that
+need a choice. Blind words hide every parameter that may tell what was read; for those who type a
+field before they see the reading.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from datetime import date
 from typing import Any
 
-from sheet_reader.phrases import (
-    OCCLUSIONS,
-    Params,
-    box_name,
-    claims_of,
-    code_outside,
-    code_unreadable,
-    corners_odd,
-    day_or_month,
-    in_future,
-    no_day,
-    off_list,
-    other_study,
-    outside_season,
-    part_empty,
-    photo_name,
-    season_of,
-    struck,
-    too_slow,
-    two_sheets,
-)
-from sheet_reader.reasons import Code, Reason
+from sheet_reader.reasons import Code, Occlusion, Reason
 
 MASK = "…"
 SEPARATOR = "; "
+Params = Mapping[str, Any]
 _STATES = {"struck": "struck out", "several": "several digits", "other": "no digit"}
 _LEADS_IN = {Code.ASKED_ANEW: " ", Code.HISTORY_DIFFERS: ": "}
 """Reasons that lead in the next one, and what stands between."""
 _SAFE = frozenset(
     {"box", "boxes", "part", "why", "seconds", "error", "allowed", "highest", "lowest"}
-)  # fmt: skip
+)
 """Parameters that tell nothing of what was read; ``boxes`` where it is their number."""
+_ORDINALS = ("first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth")
+_MONTHS = (
+    "January", "February", "March", "April", "May", "June", "July", "August", "September",
+    "October", "November", "December",
+)  # fmt: skip
+CORNERS = {
+    "missing": "four corners are wanted",
+    "outside": "a corner lies far outside the picture",
+    "mirrored": "the corners go round the wrong way: from the printed top left to the top right, "
+    "the bottom right, the bottom left",
+    "bent": "the lines between the corners cross or bend inwards",
+    "small": "the corners lie too close together for a sheet",
+    "shape": "the corners do not have the shape of the page, nor of the page seen at an angle; is "
+    "the first one where its top left is printed?",
+}
+"""Why corners that a person pointed at can't be those of a page."""
 
 
 def words(
@@ -57,39 +56,42 @@ def words(
 
 
 def _one(reason: Reason, photos: Mapping[int, str], *, blind: bool) -> str:
+    code, params = reason.code, dict[str, Any](reason.params)
     place = f"page {reason.pdf_page}: " if reason.pdf_page else ""
-    template = _BLIND.get(reason.code, WORDS[reason.code]) if blind else WORDS[reason.code]
-    params: dict[str, Any] = {**dict(reason.params), "names": photos}
-    if not isinstance(template, str):
-        return place + template(params)
-    shown = {name: _shown(name, value) for name, value in reason.params}
-    if blind:
-        shown = {name: value if _safe(name, reason) else MASK for name, value in shown.items()}
+    template = (code.blind if blind else "") or code.words
+    if not template:
+        return place + _CHOSEN[code](params)
+    shown = {
+        name: MASK if blind and not _safe(name, code) else _shown(name, value, photos)
+        for name, value in params.items()
+    }
     if "box" in params:
-        shown["box"] = box_name(params["box"], params["boxes"], params["part"])
-    if reason.code is Code.OUTSIDE_SEASON:
-        shown["season"] = season_of(params)
+        shown["box"] = _box_name(params["box"], params["boxes"], params["part"])
+    if code is Code.OUTSIDE_SEASON:
+        shown["season"] = f"{_said(params['first'])} to {_said(params['last'])}"
     if "photo" in params:
-        shown["photo"] = photo_name(params["photo"], params["frame"], photos)
+        shown["photo"] = _photo_name(params["photo"], params["frame"], photos)
     return place + template.format(**shown)
 
 
-def _safe(name: str, reason: Reason) -> bool:
-    return name in _SAFE and (name != "boxes" or "box" in reason.code.params)
+def _safe(name: str, code: Code) -> bool:
+    return name in _SAFE and (name != "boxes" or "box" in code.params)
 
 
-def _shown(name: str, value: Any) -> str:
+def _shown(name: str, value: Any, photos: Mapping[int, str]) -> str:
     if value is None:
         return "nothing"
     if name == "why":
-        return OCCLUSIONS.get(value, str(value))
+        return Occlusion(value).words if value in {*Occlusion} else str(value)
     if name in ("first", "second") and value in _STATES:
         return _STATES[value]
+    if name in ("date", "other"):
+        return _said(value)
+    if name == "claims":
+        return ", ".join(_claim(claim, photos) for claim in value)
     if isinstance(value, float):
         return f"{value:g}"
-    if isinstance(value, tuple):
-        return ", ".join(str(item) for item in value)
-    return str(value)
+    return ", ".join(map(str, value)) if isinstance(value, tuple) else str(value)
 
 
 def in_general(code: Code) -> str:
@@ -98,9 +100,7 @@ def in_general(code: Code) -> str:
     >>> in_general(Code.BOX_HIDDEN)
     'a box is hidden'
     """
-    template = _GENERAL.get(code) or _BLIND.get(code) or WORDS[code]
-    assert isinstance(template, str)
-    return template.format_map(_Masked())
+    return (code.general or code.blind or code.words).format_map(_Masked())
 
 
 class _Masked(dict[str, str]):
@@ -108,138 +108,118 @@ class _Masked(dict[str, str]):
         return "a box" if name == "box" else MASK
 
 
-WORDS: Mapping[Code, str | Callable[[Params], str]] = {
-    Code.TEXT: "{text}",
-    Code.HIDDEN: "hidden: {why}",
-    Code.BOX_HIDDEN: "{box} is hidden: {why}",
-    Code.SEVERAL_DIGITS: "{box} holds several digits",
-    Code.NO_DIGIT: "{box} holds a mark that is no digit",
-    Code.STRUCK_OUT: "struck out, and no other number written",
-    Code.BOX_STRUCK: struck,
-    Code.GAP: "an empty box stands inside the number; read as {value}",
-    Code.FAINT_INK: "{box} seems empty, but may hold pale ink",
-    Code.PALE_INK: "what stands in {box} is much paler than the rest; it may shine through",
-    Code.TALLY_INK: "tally strokes run on towards {box}; one may stand in it",
-    Code.STROKE_LEAVES: "a stroke leaves its box",
-    Code.ODD_SHEET: "many digits of this sheet are hard to read",
-    Code.UNCERTAIN: "not read with enough certainty",
-    Code.BOX_UNCERTAIN: "{box} could be {first} or {second}",
-    Code.NO_NUMBER: "no number could be read",
-    Code.SITE_EMPTY: "the site number was left empty",
-    Code.OFF_LIST: off_list,
-    Code.DATE_EMPTY: "the visit date was left empty",
-    Code.DATE_PART_EMPTY: part_empty,
-    Code.NO_DATE: "no date could be read",
-    Code.NO_SUCH_DAY: no_day,
-    Code.IN_FUTURE: in_future,
-    Code.OUTSIDE_SEASON: outside_season,
-    Code.SEASON_NOT_BEGUN: "the season has not begun",
-    Code.DAY_OR_MONTH: day_or_month,
-    Code.HAND_DIFFERS: "the boxes spell {boxes}, the writer's hand {hand}: which is right?",
-    Code.OTHERS_DIFFER: "the boxes spell {boxes}, all else says {others}: which is right?",
-    Code.ABOVE_RANGE: "{value} is more than the highest plausible value {highest}",
-    Code.BELOW_RANGE: "{value} is less than the lowest plausible value {lowest}",
-    Code.SUM_OFF: "total {total}, parts add to {parts}: which is right?",
-    Code.PARTS_EXCEED: (
-        "total {total}, yet the parts written down already add to {parts}: which is right?"
-    ),
-    Code.HISTORY_DIFFERS: "the site's earlier counts speak against {value}",
-    Code.PHOTOS_DIFFER: lambda p: (
-        f"two photos of one sheet disagree: {claims_of(p)}: which is right?"
-    ),
-    Code.DECISION_DIFFERS: lambda p: f"{claims_of(p)}: which is right?",
-    Code.MANY_DIFFER: "many fields differ, so one of them may have another site or date",
-    Code.SAME_ELSEWHERE: "{photo} says the same",
-    Code.OTHER_PHOTO: "{photo} serves",
-    Code.DECIDED_ELSEWHERE: "{value} was decided from {photo}",
-    Code.DECIDED: "decided by a person",
-    Code.NEWER_DIFFERS: "a newer reading says {value}",
-    Code.KEYED_BLIND: "without seeing what was read",
-    Code.ASKED_ANEW: "accepted before, but",
-    Code.WAS_SURE: "was surely read as {before} before",
-    Code.STRICTER: "not certain enough for allowed_error = {allowed}",
-    Code.UNKNOWN_FIELD: "study.toml has no such field now",
-    Code.NO_SHEET: "no sheet of this study was found in the picture",
-    Code.NOT_FOUND: "no sheet was found in the picture",
-    Code.BLURRED: "the picture is too blurred: hold still and tap to focus",
-    Code.TOO_FEW_MARKERS: (
-        "fewer than two of the sheet's corner marks can be seen: photograph the whole sheet"
-    ),
-    Code.CODE_OUTSIDE: code_outside,
-    Code.CODE_UNREADABLE: code_unreadable,
-    Code.FOREIGN_CODE: (
-        "the code on this sheet holds a text that is none of ours; "
-        "type its numbers in with “sheet-reader enter”"
-    ),
-    Code.MARKS_DIFFER: (
-        "the code on this sheet and its corner marks name different pages; "
-        "type its numbers in with “sheet-reader enter”"
-    ),
-    Code.TWO_SHEETS: two_sheets,
-    Code.OTHER_STUDY: other_study,
-    Code.OLDER_LAYOUT: (
-        "this sheet was printed from another version of “{title}” ({layout}, now {now}); "
-        "type its numbers in with “sheet-reader enter”, and use a fresh print next time"
-    ),
-    Code.UNKNOWN_SITE: (
-        "site {site} is printed on this sheet but is not on the site list; "
-        "put the site back on the site list, or check the sheet"
-    ),
-    Code.NO_SUCH_PAGE: (
-        "this sheet says page {page}, but a sheet has {pages}; photograph it again"
-    ),
-    Code.NOTHING_WRITTEN: "blank sheet, nothing written",
-    Code.CORNERS_ODD: corners_odd,
-    Code.PRINT_NOT_THERE: (
-        "what is printed on the sheet does not lie where these corners put it: point at the "
-        "corners of the paper, from where its top left is printed, and choose the sheet that it is"
-    ),
-    Code.PRINT_SAYS: "you chose {chosen}, but {found} is printed on the sheet: which is right?",
-    Code.POINTED_BACK: "its corners were pointed at and taken back",
-    Code.PRINT_CHECK: "print check: {text}",
-    Code.NO_PICTURE: "{text}",
-    Code.STUMBLED: "the reader stumbled over this photo ({error})",
-    Code.BROKE_DOWN: "the reader broke down over this photo",
-    Code.TOO_SLOW: too_slow,
-}
+def neutral_name(photo_id: int) -> str:
+    """The name under which a photo stands in everything that leaves the record.
 
-_BLIND: Mapping[Code, str] = {
-    Code.TEXT: "its words may tell what was read",
-    Code.BOX_STRUCK: "a box was struck out",
-    Code.GAP: "an empty box stands inside the number",
-    Code.OFF_LIST: "the site number is not on the site list",
-    Code.NO_SUCH_DAY: "the visit date is no day",
-    Code.IN_FUTURE: "the visit date lies in the future",
-    Code.OUTSIDE_SEASON: "the visit date lies outside the season ({season})",
-    Code.DAY_OR_MONTH: "day and month may stand the other way round",
-    Code.HAND_DIFFERS: "the boxes spell another one than the writer's hand",
-    Code.OTHERS_DIFFER: "the boxes spell another number than all else says",
-    Code.ABOVE_RANGE: "more than the highest plausible value {highest}",
-    Code.WAS_SURE: "was surely read as something else before",
-    Code.BELOW_RANGE: "less than the lowest plausible value {lowest}",
-    Code.SUM_OFF: "the total and its parts do not fit",
-    Code.PARTS_EXCEED: "the parts written down already add to more than the total",
-    Code.PHOTOS_DIFFER: "two photos of one sheet disagree",
-    Code.DECISION_DIFFERS: "a photo contradicts what was decided from another",
-    Code.DECIDED_ELSEWHERE: "it was decided from another photo",
-    Code.SAME_ELSEWHERE: "another photo says the same",
-    Code.OTHER_PHOTO: "another photo serves",
-    Code.TWO_SHEETS: "the square code and the print name two sheets",
-    Code.OTHER_STUDY: "this sheet belongs to another study",
-}
-"""What is said instead where masking would leave half a sentence, or a function words it."""
+    >>> neutral_name(27)
+    'photo-0027'
+    """
+    return f"photo-{photo_id:04d}"
 
-_GENERAL: Mapping[Code, str] = {
-    Code.TEXT: "other reasons",
-    Code.HIDDEN: "hidden",
-    Code.BOX_HIDDEN: "a box is hidden",
-    Code.BOX_UNCERTAIN: "a box could be one of two digits",
-    Code.DATE_PART_EMPTY: "a part of the visit date was left empty",
-    Code.HISTORY_DIFFERS: "the site's earlier counts speak against it",
-    Code.STRICTER: "not certain enough for the allowed_error of today",
-    Code.CODE_OUTSIDE: "the square code is outside the picture",
-    Code.CODE_UNREADABLE: "the square code can't be read",
-    Code.CORNERS_ODD: "the corners pointed at can't be those of a sheet",
-    Code.TOO_SLOW: "reading took too long",
-}
-"""What is said of many cases at once, where masking would say too little."""
+
+def _photo_name(number: int, frame: int, photos: Mapping[int, str]) -> str:
+    name = photos.get(number, neutral_name(number))
+    return f"page {frame + 1} of {name}" if frame else name
+
+
+def _box_name(index: int, boxes: int, part: str) -> str:
+    """How a person calls a box: "the box", "the second box", "the first month box"."""
+    ordinal = _ORDINALS[index] if index < len(_ORDINALS) else f"{index + 1}th"
+    return " ".join(filter(None, ("the", ordinal if boxes != 1 else "", part, "box")))
+
+
+def said(day: date) -> str:
+    """A day as a person says it.
+
+    >>> said(date(2026, 5, 20))
+    '20 May 2026'
+    """
+    return f"{day.day} {_MONTHS[day.month - 1]} {day.year}"
+
+
+def _said(iso: str) -> str:
+    try:
+        return said(date.fromisoformat(iso))
+    except (TypeError, ValueError):  # damaged in the record
+        return str(iso)
+
+
+def percent(share: float) -> str:
+    """A share as a percentage with two significant digits, rounded up: never better than true."""
+    if share <= 0.0:
+        return "0 %"
+    value = share * 100.0
+    digits = next((d for d in range(8) if value * 10**d >= 10.0), 8)
+    scaled = value * 10**digits
+    up = int(scaled) if scaled - int(scaled) < 1e-9 else int(scaled) + 1
+    return f"{up / 10**digits:.{digits}f} %"
+
+
+def _claim(claim: tuple[str, int, int, str | None], photos: Mapping[int, str]) -> str:
+    """What a photo says, or a person said of it."""
+    what, number, frame, value = claim
+    photo = _photo_name(number, frame, photos)
+    shown = "nothing" if value is None else value
+    if what == "read":
+        return f"{photo} reads {shown}"
+    if what == "decided":
+        return f"{shown} was decided from {photo}"
+    return f"nobody could read {photo}, taken for {shown}"
+
+
+def _off_list(p: Params) -> str:
+    text = f"site {p['site']} is not on the site list"
+    if near := p["near"]:
+        return f"{text}; {' and '.join(near)} {'is' if len(near) == 1 else 'are'}"
+    return text if p["check_digit"] else f"{text} and its check digit does not fit"
+
+
+def _no_such_day(p: Params) -> str:
+    day, month, year = p["day"], p["month"], p["year"]
+    if not 1 <= month <= 12:
+        return f"day {day:02d}, month {month:02d}, year {year:02d} is no day"
+    shown = f"{day} {_MONTHS[month - 1]}"
+    return f"{shown} {year:02d} is no day" if (day, month) == (29, 2) else f"{shown} is no day"
+
+
+def _two_sheets(p: Params) -> str:
+    coded, printed = (f"site {s}" if s else "blank sheet" for s in (p["coded"], p["printed"]))
+    return (
+        f"the square code says {coded}, but {printed} is printed on this sheet: "
+        "find out which is right and type its numbers in with “sheet-reader enter”"
+    )
+
+
+_CHOSEN: Mapping[Code, Callable[[Params], str]] = {
+    Code.BOX_STRUCK: lambda p: (
+        f"a box was struck out; {p['value'] or 'no date'} read from the others"
+    ),
+    Code.OFF_LIST: _off_list,
+    Code.DATE_PART_EMPTY: lambda p: f"the {' and '.join(p['parts'])} was left empty",
+    Code.NO_SUCH_DAY: _no_such_day,
+    Code.CODE_OUTSIDE: lambda p: (
+        (f"{p['part']} is outside the picture" if p["part"] else "the square code is cut off")
+        + ", and the code with it; photograph the whole sheet"
+    ),
+    Code.CODE_UNREADABLE: lambda p: (
+        "the square code at the top right can't be read: it is covered, damaged or blurred"
+        + ("" if p["printed_readable"]
+           else " (Tesseract, which reads the printed code, is not installed)")
+    ),
+    Code.TWO_SHEETS: _two_sheets,
+    Code.OTHER_STUDY: lambda p: (
+        "this sheet belongs to another study" + (f" (“{p['study']}”)" if p["study"] else "")
+        + f", not to “{p['title']}”; send it to the coordinator of that study"
+    ),
+    Code.CORNERS_ODD: lambda p: CORNERS[p["what"]],
+    Code.TOO_SLOW: lambda p: (
+        f"reading this photo took longer than {p['seconds']} second"
+        + ("s" if p["seconds"] != 1 else "") + " and was stopped"
+    ),
+}  # fmt: skip
+"""The words of the codes that have no template."""
+
+
+def counted(number: int, singular: str, plural: str = "") -> str:
+    """``number`` with its noun: "1 photo", "2 photos", "0 boxes"."""
+    return f"{number:,} {singular if number == 1 else plural or singular + 's'}"

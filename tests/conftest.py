@@ -1,19 +1,53 @@
 """What several rooms' tests share lies in ``helpers``; worker processes import it by name."""
 
+import os
 import signal
 import sys
 from pathlib import Path
 
-from hypothesis import settings
-
 from sheet_reader.threads import one_thread_from_the_start
 
 one_thread_from_the_start()  # as the programs do
+os.environ.setdefault("OPENCV_FOR_THREADS_NUM", "1")
+
+sys.path.insert(0, str(Path(__file__).parent / "helpers"))
+
+import compiled_once  # noqa: E402
+import pytest  # noqa: E402
+import thorough  # noqa: E402
+from cores import cores  # noqa: E402
 
 # Shells start what runs in the background with Ctrl-C ignored, and programs hand that on.
 signal.signal(signal.SIGINT, signal.default_int_handler)
 
-settings.register_profile("busy machine", deadline=None)
-settings.load_profile("busy machine")
+compiled_once.share()
 
-sys.path.insert(0, str(Path(__file__).parent / "helpers"))
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(
+        "--thorough", action="store_true",
+        help="whole matrices, long random sequences and many examples; before a release",
+    )  # fmt: skip
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Before test files are imported, whose parameters and examples depend on it."""
+    if config.getoption("--thorough"):
+        os.environ[thorough.ASKED_FOR] = "1"
+    thorough.load_profile()
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """What only ``--thorough`` runs is left out and counted as such."""
+    if thorough.asked_for():
+        return
+    left = [item for item in items if item.get_closest_marker("thorough")]
+    if left:
+        config.hook.pytest_deselected(items=left)
+        items[:] = [item for item in items if not item.get_closest_marker("thorough")]
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int:
+    """``-n auto``."""
+    return cores()

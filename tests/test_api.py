@@ -18,6 +18,7 @@ from PIL import Image
 from threadpoolctl import threadpool_info, threadpool_limits
 
 import sheet_reader
+from sheet_reader.demo.samples import copy_sample
 from sheet_reader.errors import ClosedError, RecordError, StudyError, UsageError
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading import photo as photo_reading
@@ -26,12 +27,11 @@ from sheet_reader.reasons import in_words
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.photo import Photo
-from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.model import Study
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
 from sheet_reader.wording import words
 
 README = Path(__file__).parents[1] / "README.md"

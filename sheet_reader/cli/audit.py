@@ -12,8 +12,8 @@ from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.review import PICTURES, PICTURES_HELP, hold
 
 if TYPE_CHECKING:
-    from sheet_reader.decode.audit_plan import SamplingPlan
-    from sheet_reader.decode.binomial import ObservedError
+    from sheet_reader.decode.audits import SamplingPlan
+    from sheet_reader.decode.error_share import ObservedError
     from sheet_reader.record.store.store import Record
     from sheet_reader.review.pictures import PictureMode
 
@@ -69,14 +69,14 @@ def audit(
 
 
 def _plan(lot: int, allowed_error: float) -> SamplingPlan:
-    from sheet_reader.decode.audit_plan import nearest_aql, sampling_plan
+    from sheet_reader.decode.audits import nearest_aql, sampling_plan
 
     return sampling_plan(lot, nearest_aql(allowed_error))
 
 
 def of_plan(plan: SamplingPlan, seen: ObservedError) -> str:
     """What the sample says of the plan's limit: no contradiction is no proof."""
-    from sheet_reader.decode.binomial import checks_needed
+    from sheet_reader.decode.error_share import checks_needed
 
     limit = plan.aql / 100
     head = (
@@ -98,9 +98,9 @@ def of_plan(plan: SamplingPlan, seen: ObservedError) -> str:
 
 def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -> None:
     """The result of this look, of all looks so far, and what can be promised."""
-    from sheet_reader.decode.binomial import ObservedError
-    from sheet_reader.phrases import percent
+    from sheet_reader.decode.error_share import ObservedError
     from sheet_reader.reading.promise import drift_lines, odd_site_lines, promise_of
+    from sheet_reader.wording import percent
 
     click.echo()
     if checked == 0:

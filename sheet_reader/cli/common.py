@@ -16,8 +16,8 @@ import click
 
 from sheet_reader.cli.terminal import clean_name
 from sheet_reader.errors import UsageError
-from sheet_reader.phrases import counted as counted
 from sheet_reader.study.days import example, parse_date
+from sheet_reader.wording import counted as counted
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
@@ -45,8 +45,7 @@ def open_study(path: Path) -> Study:
 
     Raises StudyError with every mistake, UsageError where there is no study.
     """
-    from sheet_reader.study.reader import read_study
-    from sheet_reader.study.usual import loose
+    from sheet_reader.study.reader import loose, read_study
 
     if not path.exists():
         raise UsageError(

@@ -129,16 +129,16 @@ def _keep(
     told = sums_off(record.study, after(chosen, values), list(values))
     if told and not unusual:
         raise UsageError(next(iter(told.values())), remedy=LOOK_AGAIN)
-    place = {v.spec.kind: v.text for v in values.values() if v.spec.kind in ("site", "date")}
+    place = {v.spec.kind.name: v.text for v in values.values() if v.spec.kind.is_key}
     if None in place.values():
         raise UsageError(
             "a sheet has a site and a date", remedy="to leave it out everywhere: sheet-reader aside"
         )
     changes, lines = [], []
     for value in values.values():
-        before = _before(chosen, value)
+        before = _before(record, chosen, value)
         lines.append(f"{value.spec.label}: {before} → {_shown(value)}")
-        if value.spec.kind in ("site", "date"):
+        if value.spec.kind.is_key:
             continue
         state = chosen.fields.get(value.spec.name)
         if state is None:
@@ -164,10 +164,10 @@ def _told(field: str, told: Mapping[SumTold, str]) -> tuple[SumTold, ...]:
     return tuple(one for one in told if field in one.fields)
 
 
-def _before(chosen: Chosen, value: TypedValue) -> str:
-    if value.spec.kind in ("site", "date"):
-        visit = chosen.visit
-        return (visit.site if value.spec.kind == "site" else visit.visit_date) or "waits"
+def _before(record: Record, chosen: Chosen, value: TypedValue) -> str:
+    if value.spec.kind.is_key:
+        placed = record.study.placed(chosen.visit.site, chosen.visit.visit_date)
+        return placed[value.spec.name] or "waits"
     state = chosen.fields.get(value.spec.name)
     if state is None:
         return "not there"

@@ -30,11 +30,12 @@ def show(record: Record, chosen: Chosen) -> list[FieldSpec]:
     shown: list[FieldSpec] = []
     for spec in record.study.fields:
         state = chosen.fields.get(spec.name)
-        if state is None and spec.kind not in ("site", "date"):
+        if state is None and not spec.kind.is_key:
             continue
         shown.append(spec)
         if state is None:
-            value, status = (visit.site if spec.kind == "site" else visit.visit_date), "printed"
+            value = record.study.placed(visit.site, visit.visit_date)[spec.name]
+            status = "printed"
         else:
             value, status = state.value or "–", state.status
         click.echo(f"{len(shown):>4}  {spec.label}: {value}  ({status})")

@@ -170,8 +170,8 @@ class Form:
         except UsageError as error:
             click.echo(f"  {error}")
             return 0
-        if value.unreadable or (value.text is None and spec.kind in ("site", "date")):
-            what = "leave it empty" if value.unreadable else f"a sheet needs its {spec.kind}"
+        if value.unreadable or (value.text is None and spec.kind.is_key):
+            what = "leave it empty" if value.unreadable else f"a sheet needs its {spec.kind.name}"
             click.echo(f"  {what}")
             return 0
         if value.doubt and self._line(f"  {value.doubt}. Enter keeps it, - asks again: ") != "":
@@ -181,7 +181,7 @@ class Form:
 
     def _place_meant(self, spec: FieldSpec) -> int | None:
         """Say at once where the record has a sheet of this site and date already."""
-        if spec.kind not in ("site", "date"):
+        if not spec.kind.is_key:
             return 1
         visit = _already(self.record, self.said)
         if visit is None:

@@ -80,7 +80,7 @@ def new(folder: Path, **given: Unpack[Given]) -> None:
 
     Example:  sheet-reader new bean_tips
     """
-    from sheet_reader.study.more_sites import read_labels
+    from sheet_reader.study.site_list import read_labels
 
     _must_be_free(folder)
     needed = (given["title"], given["counts"], given["first"], given["last"])
@@ -227,7 +227,7 @@ def _step_from(done: bool) -> Callable[[str], Step | None]:
 
 
 def _draft(folder: Path, new: NewStudy, names: Sequence[str]) -> Draft:
-    from sheet_reader.study.more_sites import labels_for
+    from sheet_reader.study.site_list import labels_for
     from sheet_reader.study.site_numbers import choose_numbers
 
     labels = labels_for(new.sites, names)
@@ -260,7 +260,7 @@ def _pages(folder: Path, text: str, numbers: Sequence[str], labels: Sequence[str
 
 
 def _write(folder: Path, text: str, numbers: Sequence[str], labels: Sequence[str]) -> None:
-    from sheet_reader.study.more_sites import list_text
+    from sheet_reader.study.site_list import list_text
 
     inbox, sites = folder / "inbox", list_text(numbers, labels)
     try:

@@ -103,7 +103,7 @@ def _write(
     """Write a PDF for each pile of sheets."""
     from sheet_reader.sheet.files import write_sheet, write_stack
     from sheet_reader.sheet.stack import Visit
-    from sheet_reader.study.expected import expected_days
+    from sheet_reader.study.days import expected_days
 
     days = expected_days(study) if weeks else ()
     visits = [Visit(number, day) for number, day in enumerate(days, 1)]

@@ -42,7 +42,7 @@ def sites(
 
     Example:  sheet-reader sites bean_tips --add 12 --labels new_sites.txt
     """
-    from sheet_reader.study.more_sites import labels_for, names_given, names_in_order, read_labels
+    from sheet_reader.study.site_list import labels_for, names_given, names_in_order, read_labels
     from sheet_reader.study.site_numbers import smallest_distance
 
     refuse((named and (add or labels), "--name goes alone: leave out --add and --labels"))
@@ -66,7 +66,7 @@ def sites(
 
 def _name(study: Study, labels: Mapping[str, str]) -> None:
     """Write these names into the site list, and show which number has which."""
-    from sheet_reader.study.more_sites import with_labels
+    from sheet_reader.study.site_list import with_labels
 
     path = study.folder / study.sites_file
     try:
@@ -85,14 +85,13 @@ def _name(study: Study, labels: Mapping[str, str]) -> None:
 def _more(study: Study, number: int, labels: tuple[str, ...]) -> Study:
     """The study with so many sites more, in its file too."""
     from sheet_reader.sheet.files import write_whole
-    from sheet_reader.study.more_sites import with_sites
     from sheet_reader.study.reader import read_study
+    from sheet_reader.study.site_list import with_sites
     from sheet_reader.study.site_numbers import choose_numbers
 
     used = [site.number for site in study.sites]
-    boxes = next(field.boxes for field in study.header if field.kind == "site")
     gone = sorted(_read_before(study) - set(used))
-    chosen = choose_numbers(number, [*used, *gone], boxes)
+    chosen = choose_numbers(number, [*used, *gone], study.site_field.boxes)
     path = study.folder / study.sites_file
     try:
         text = path.read_bytes().decode("utf-8")

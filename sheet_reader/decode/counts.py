@@ -22,9 +22,9 @@ from scipy.special import gammaln
 
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
 from sheet_reader.decode.posteriors import NumberPosterior
-from sheet_reader.decode.types import out_of_range
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Occlusion, Reasons, because
+from sheet_reader.study.kinds import Listed, Spelling
 from sheet_reader.study.model import FieldSpec
 
 ODD_COUNT = DECODE.odd_count
@@ -35,9 +35,9 @@ History = Mapping[str, Mapping[str, Sequence[int]]]
 """Site number → full field name → that site's earlier values of the field, oldest first."""
 
 
-def with_range(posterior: NumberPosterior, spec: FieldSpec) -> NumberPosterior:
+def with_range(posterior: NumberPosterior, spelling: Spelling) -> NumberPosterior:
     """The posterior with implausible values made less probable."""
-    plausible = _plausible(posterior.values, spec)
+    plausible = _plausible(posterior.values, spelling)
     return posterior.reweighted(np.where(plausible, 1.0, ODD_COUNT))
 
 
@@ -65,9 +65,11 @@ def history_probability(values: NDArray[np.int64], earlier: Sequence[int]) -> ND
     return result
 
 
-def _plausible(values: NDArray[np.int64], spec: FieldSpec) -> NDArray[np.bool_]:
-    low = values >= (spec.lowest if spec.lowest is not None else 0)
-    high = values <= (spec.highest if spec.highest is not None else np.iinfo(np.int64).max)
+def _plausible(values: NDArray[np.int64], spelling: Spelling) -> NDArray[np.bool_]:
+    if isinstance(spelling, Listed):
+        return np.isin(values, [int(text) for text in spelling.texts])
+    low = values >= (spelling.lowest if spelling.lowest is not None else 0)
+    high = values <= (spelling.highest if spelling.highest is not None else np.iinfo(np.int64).max)
     result: NDArray[np.bool_] = low & high
     return result
 
@@ -77,12 +79,13 @@ def judge_count(
     raw: NumberPosterior,
     posterior: NumberPosterior,
     hidden: Sequence[Occlusion],
-    use_range: bool = True,
+    spelling: Spelling | None = None,
     alone: NumberPosterior | None = None,
     *,
     crossing: bool = True,
 ) -> Judgement:
-    """Judge a count: ``raw`` by the boxes, ``posterior`` after all other knowledge. ``alone`` is
+    """Judge a count: ``raw`` by the boxes, ``posterior`` after all other knowledge, of ``spelling``
+    among it; a value that is not plausible is asked about (None: never). ``alone`` is
     the posterior by each box for itself, where ``raw`` has heard the writer's other digits already.
     What the boxes alone overrule is shown as they spell it, and asked about; so is a number
     with a digit crossed out, unless it is plain to see and ``crossing`` is true.
@@ -108,16 +111,17 @@ def judge_count(
         ranked = [(written, posterior.probability(int(written))), *others]
     text, confidence = ranked[0]
     flags += number_flags(posterior, int(text), text, crossing=crossing)
-    flags += (_range_flags(spec, raw, int(text)) if use_range else ()) or against
+    flags += (_range_flags(spelling, raw, int(text)) if spelling else ()) or against
     up, p_up = ranked[1] if len(ranked) > 1 else (None, 0.0)
     if posterior.empty > p_up:
         up, p_up = None, posterior.empty
     return Judgement(spec.name, text, confidence, flags, doubt, False, up, p_up)
 
 
-def _range_flags(spec: FieldSpec, raw: NumberPosterior, value: int) -> Reasons:
+def _range_flags(spelling: Spelling, raw: NumberPosterior, value: int) -> Reasons:
     """Ask where the number read, or the one the boxes rather spell, is not plausible."""
     written = raw.ranked()[0][0]
     if written != value and not raw.overrules(value):
         written = value
-    return out_of_range(spec, value) or out_of_range(spec, written)
+    reasons = [spelling.against(number) for number in (value, written)]
+    return next(((reason,) for reason in reasons if reason), ())

@@ -170,10 +170,7 @@ class Hand:
 
 def parts_of(spec: FieldSpec, value: str) -> dict[Group, str]:
     """The digits of a field's settled ``value`` (a date as ISO 8601), by field and part."""
-    if spec.kind != "date":
-        return {(spec.name, ""): value}
-    parts = {"year": value[2:4], "month": value[5:7], "day": value[8:10]}
-    return {(spec.name, part): text for part, text in parts.items()}
+    return {(spec.name, part): digits for part, digits in spec.kind.parts(value).items()}
 
 
 def former_sheet(day: str, page: PageEvidence, settled: Mapping[Group, str]) -> FormerSheet:

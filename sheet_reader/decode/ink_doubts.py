@@ -32,7 +32,7 @@ Floats = NDArray[np.float64]
 
 
 class InkedBox(SeenBox, Protocol):
-    """What is asked of a box: see :class:`~sheet_reader.vision.types.BoxView`."""
+    """What is asked of a box: see :class:`~sheet_reader.vision.findings.BoxView`."""
 
     @property
     def cell(self) -> Cell: ...  # noqa: D102

@@ -20,7 +20,7 @@ from sheet_reader.digits.types import CLASSES, BoxReadings
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import Cell, SheetCode
-from sheet_reader.vision.types import SheetView
+from sheet_reader.vision.findings import SheetView
 
 FORM = 3
 """Of the bytes that :func:`packed` makes; a change of what they hold takes the next number."""
@@ -34,7 +34,7 @@ Floats32 = NDArray[np.float32]
 
 
 class SeenBox(Protocol):
-    """What decoding asks of a box: see :class:`~sheet_reader.vision.types.BoxView`."""
+    """What decoding asks of a box: see :class:`~sheet_reader.vision.findings.BoxView`."""
 
     @property
     def error_mm(self) -> float: ...  # noqa: D102
@@ -48,7 +48,7 @@ class SeenBox(Protocol):
 
 @dataclass(frozen=True, slots=True)
 class BoxEvidence:
-    """A box without its picture; all as in :class:`~sheet_reader.vision.types.BoxView`."""
+    """A box without its picture; all as in :class:`~sheet_reader.vision.findings.BoxView`."""
 
     cell: Cell
     error_mm: float

@@ -2,7 +2,7 @@
 
 The shipped promise is a table (``data/promise.json``), worked out from checked fields by
 ``python -m sheet_reader.lab.promise_table``, where the statistics are told; so no command reads
-those fields again. How a study's own audits go together with it: ``audited``.
+those fields again. How a study's own audits go together with it: ``audits``.
 """
 
 from __future__ import annotations
@@ -16,11 +16,10 @@ from itertools import takewhile
 from typing import Any
 
 from sheet_reader.numbers import DECODE
-from sheet_reader.phrases import percent
+from sheet_reader.wording import percent
 
-CONSERVATIVE = DECODE.conservative
-DELTA = DECODE.delta
-WEAKER = DECODE.weaker
+CONSERVATIVE: float = DECODE.conservative
+DELTA: float = DECODE.delta
 FILE = "promise.json"
 SHIPPED = "simulated photographs"
 """What the shipped checked fields are; change it with them."""
@@ -49,12 +48,12 @@ class Promise:
     def sentence(self) -> str:
         """The promise in words."""
         whose = "" if self.people is None else f", written by {self.people:,} people,"
+        whom = ", for people like those who wrote the checked ones" if self.people else ""
+        basis = f" ({self.basis})" if self.basis else ""
         return (
             f"At most {self.allowed_error * 100:g} % of the accepted fields are wrong, with "
-            f"{(1.0 - self.delta) * 100:g} % confidence"
-            + (", for people like those who wrote the checked ones" if self.people else "")
-            + f": {self.wrong:,} of {self.checked:,} checked ones{whose} were wrong, so at most "
-            f"{percent(self.bound)}" + (f" ({self.basis})." if self.basis else ".")
+            f"{(1.0 - self.delta) * 100:g} % confidence{whom}: {self.wrong:,} of {self.checked:,} "
+            f"checked ones{whose} were wrong, so at most {percent(self.bound)}{basis}."
         )
 
 
@@ -144,7 +143,7 @@ class PromiseTable:
         given = self.loosest(allowed_error, basis)
         if isinstance(given, Promise):
             return given
-        for factor in WEAKER:
+        for factor in DECODE.weaker:
             weaker = self.loosest(allowed_error * factor)
             if isinstance(weaker, NoPromise):
                 break
@@ -153,12 +152,11 @@ class PromiseTable:
 
     def _refusal(self, allowed_error: float) -> NoPromise:
         """Why the start keeps no promise, and what is missing."""
-        from sheet_reader.decode.clustered import fields_missing  # SciPy: for refusals alone
+        from sheet_reader.decode.error_share import fields_missing  # SciPy: for refusals alone
 
-        start = self.tested[0]
+        start, share = self.tested[0], f"{allowed_error * 100:g} %"
         wrong, checked = start.wrong, start.checked
         missing = fields_missing(wrong, checked, self.sizes, allowed_error, self.delta)
-        share = f"{allowed_error * 100:g} %"
         if self.lower > allowed_error:
             reason = (
                 f"{wrong:,} of {checked:,} checked fields with a confidence of "

@@ -39,7 +39,7 @@ from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.days import mixed_orders, span
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import FieldSpec, Study, SumRule
-from sheet_reader.vision.types import SheetView
+from sheet_reader.vision.findings import SheetView
 
 KEY_DOUBT = DECODE.key_doubt
 
@@ -150,9 +150,9 @@ def read_page(view: PageEvidence, study: Study, rules: Rules = Rules.ALL) -> Pos
         judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}
     doubts = InkDoubts(view.boxes, probabilities)
     keys = {n: doubts.applied(k) for n, k in judged_keys.items()}
-    for spec in specs:
-        if spec.kind == "date":
-            keys[spec.name] = also_turned(keys[spec.name], span(study), today)
+    dated = study.date_field.name
+    if dated in keys:
+        keys[dated] = also_turned(keys[dated], span(study), today)
     return PosteriorPage(
         view, study, rules, probabilities, specs, boxes, alone, keys, hand, doubts
     )
@@ -175,8 +175,8 @@ def _keys(page: PosteriorPage, threshold: float) -> dict[str, FieldReading]:
 def _place(
     page: PosteriorPage, keys: Mapping[str, FieldReading]
 ) -> tuple[str | None, str | None]:
-    site = _site(page.view.code.sheet, page.study, page.specs, keys)
-    day = next((keys[s.name] for s in page.specs if s.kind == "date"), None)
+    site = _site(page.view.code.sheet, page.study, keys)
+    day = keys.get(page.study.date_field.name)
     return site, day.value if day and day.status == "accepted" else None
 
 
@@ -244,40 +244,30 @@ def _judge_keys(
     specs: Sequence[FieldSpec], boxes: _Boxes, study: Study, today: date, rules: Rules
 ) -> dict[str, Judgement]:
     """Site and date, as far as they are written by hand on the page."""
-    found = {spec.name: _judge_key(spec, boxes, study, today, rules) for spec in specs}
-    return {name: judged for name, judged in found.items() if judged is not None}
+    found: dict[str, Judgement] = {}
+    for name in (spec.name for spec in specs if spec.kind.is_key):
+        if name == study.date_field.name:
+            found[name] = judge_date(
+                name,
+                {part: boxes.posteriors[name, part] for part in PARTS},
+                {part: boxes.hidden[name, part] for part in PARTS},
+                study.season,
+                today,
+                Rules.CALENDAR in rules,
+                study.visits.tolerance_days,
+            )
+        else:
+            raw, hidden = boxes.posteriors[name, ""], boxes.hidden[name, ""]
+            sites = [site.number for site in study.sites]
+            found[name] = judge_site(name, raw, hidden, sites, Rules.SITES in rules)
+    return found
 
 
-def _judge_key(
-    spec: FieldSpec, boxes: _Boxes, study: Study, today: date, rules: Rules
-) -> Judgement | None:
-    """Judge site or date; None for any other field."""
-    if spec.kind == "site":
-        group = (spec.name, "")
-        sites = [s.number for s in study.sites]
-        return judge_site(
-            spec.name, boxes.posteriors[group], boxes.hidden[group], sites, Rules.SITES in rules
-        )
-    if spec.kind == "date":
-        return judge_date(
-            spec.name,
-            {part: boxes.posteriors[spec.name, part] for part in PARTS},
-            {part: boxes.hidden[spec.name, part] for part in PARTS},
-            study.season,
-            today,
-            Rules.CALENDAR in rules,
-            study.visits.tolerance_days,
-        )
-    return None
-
-
-def _site(
-    sheet: str, study: Study, specs: Sequence[FieldSpec], keys: Mapping[str, FieldReading]
-) -> str | None:
+def _site(sheet: str, study: Study, keys: Mapping[str, FieldReading]) -> str | None:
     """The site of the sheet: printed and coded, or handwritten and accepted."""
     if sheet != BLANK:
         return sheet if study.site(sheet) else None
-    written = next((keys[s.name] for s in specs if s.kind == "site"), None)
+    written = keys.get(study.site_field.name)
     return written.value if written and written.status == "accepted" else None
 
 
@@ -290,26 +280,26 @@ def _judge_counts(
     rules: Rules,
     crossing: bool,
 ) -> dict[str, Judgement]:
-    counts = {s.name: s for s in specs if s.kind in ("count", "number")}
+    counts = {s.name: s for s in specs if not s.kind.is_key}
+    spelling = {name: spec.kind.spelling(study, spec) for name, spec in counts.items()}
     raw = {name: boxes.posteriors[name, ""] for name in counts}
     posteriors = dict(raw)
     for name, spec in counts.items():
         if Rules.RANGES in rules:
-            posteriors[name] = with_range(posteriors[name], spec)
+            posteriors[name] = with_range(posteriors[name], spelling[name])
         posteriors[name] = with_history(posteriors[name], spec, earlier.get(name, ()))
     unseen = {name for name in counts if any(boxes.hidden[name, ""])}
     sums = list(study.sums) if Rules.SUMS in rules else []
     complete = [rule for rule in sums if usable(rule, posteriors, unseen)]
     alone_counts = {name: alone[name, ""] for name in counts}
     after, findings = settled(complete, posteriors, alone_counts)
-    use_range = Rules.RANGES in rules
     judged = {
         name: judge_count(
             spec,
             raw[name],
             after.get(name, posteriors[name]),
             boxes.hidden[name, ""],
-            use_range,
+            spelling[name] if Rules.RANGES in rules else None,
             alone_counts[name],
             crossing=crossing,
         )

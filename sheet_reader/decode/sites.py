@@ -22,7 +22,7 @@ from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, numbe
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Occlusion, because
-from sheet_reader.study.check_digit import is_valid
+from sheet_reader.study.site_numbers import is_valid, keying_mistakes
 
 OFF_LIST = DECODE.off_sites
 
@@ -77,7 +77,7 @@ def _off_list(
 ) -> Judgement:
     """Flag a number that is not on the list; offer the one listed number a keying error away."""
     width = max(len(number) for number in known.values())
-    near = [n for n in known.values() if one_keying_error_apart(str(written).zfill(width), n)]
+    near = [n for n in known.values() if keying_mistakes(str(written).zfill(width), n) == 1]
     site = str(written)
     reason = because(Code.OFF_LIST, site=site, near=near, check_digit=is_valid(site))
     value = near[0] if len(near) == 1 else str(written)
@@ -91,16 +91,3 @@ def _off_list(
             posterior.probability(written) if value != str(written) else judged.runner_up_confidence
         ),
     )
-
-
-def one_keying_error_apart(one: str, other: str) -> bool:
-    """Whether one wrong digit or one swap of neighbours turns ``one`` into ``other``."""
-    if len(one) != len(other) or one == other:
-        return False
-    wrong = [i for i, (a, b) in enumerate(zip(one, other, strict=True)) if a != b]
-    if len(wrong) == 1:
-        return True
-    if len(wrong) != 2 or wrong[1] != wrong[0] + 1:
-        return False
-    i, j = wrong
-    return one[i] == other[j] and one[j] == other[i]

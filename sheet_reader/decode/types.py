@@ -6,9 +6,8 @@ from dataclasses import dataclass, field
 from typing import Literal
 
 from sheet_reader.decode.page_evidence import PageEvidence
-from sheet_reader.reasons import Code, Reasons, because
+from sheet_reader.reasons import Reasons
 from sheet_reader.sheet.model import SheetCode
-from sheet_reader.study.model import FieldSpec
 
 DecodedStatus = Literal["accepted", "flagged", "empty"]
 
@@ -49,12 +48,3 @@ class PageReading:
     advice: str = ""
     threshold: float = 0.0
     evidence: PageEvidence | None = field(default=None, compare=False, repr=False)
-
-
-def out_of_range(spec: FieldSpec, value: int) -> Reasons:
-    """Why ``value`` is not plausible for this field; () where it is."""
-    if spec.highest is not None and value > spec.highest:
-        return (because(Code.ABOVE_RANGE, value=value, highest=spec.highest),)
-    if spec.lowest is not None and value < spec.lowest:
-        return (because(Code.BELOW_RANGE, value=value, lowest=spec.lowest),)
-    return ()

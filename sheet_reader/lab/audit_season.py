@@ -14,10 +14,9 @@ import click
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.audited import by_site, odd_sites, promise_for
-from sheet_reader.decode.checked import Checked
+from sheet_reader.decode.audits import Checked, by_site, odd_sites, promise_for
+from sheet_reader.decode.error_share import drift, evidence_against, evidence_for
 from sheet_reader.decode.promise import NoPromise, default_threshold, shipped_table
-from sheet_reader.decode.weekly_looks import drift, evidence_against, evidence_for
 
 SEASONS = ("clean", "one odd hand from June on", "slow drift")
 

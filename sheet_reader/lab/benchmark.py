@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from sheet_reader.decode.sheet import decode_sheet
+from sheet_reader.demo.samples import SAMPLES
 from sheet_reader.digits.again import read_sheet
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
@@ -38,10 +39,9 @@ from sheet_reader.lab.scoring import (
 from sheet_reader.lab.sets import find_data
 from sheet_reader.lab.writers import ROLES, TEST, Role
 from sheet_reader.simulate.cases import BARE_SHARE, Case, Desk, make_case, numbered
-from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.troubles import TROUBLES
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.types import CROP_PX, SheetView
+from sheet_reader.vision.findings import CROP_PX, SheetView
 from sheet_reader.wording import words
 
 Rooms = Literal["whole", "vision"]

@@ -16,7 +16,7 @@ from typing import Any
 import click
 import cv2
 
-from sheet_reader.decode.checked import Checked
+from sheet_reader.decode.audits import Checked
 from sheet_reader.decode.types import PageReading
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
@@ -29,7 +29,7 @@ from sheet_reader.numbers import LAB
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.simulate.cases import Case, Desk, make_case, mixed
 from sheet_reader.simulate.troubles import FOR_CALIBRATION, TROUBLES
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
 
 _SEED = LAB.calibration_seed
 

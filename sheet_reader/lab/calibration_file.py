@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.checked import Checked
+from sheet_reader.decode.audits import Checked
 from sheet_reader.numbers import DECODE
 
 PLACE = Path(__file__).parent / "data" / "calibration.csv"

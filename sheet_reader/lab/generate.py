@@ -8,11 +8,11 @@ from pathlib import Path
 import click
 import cv2
 
+from sheet_reader.demo.samples import SAMPLES
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import data_option, own_digits_option, troubles_option
 from sheet_reader.lab.sets import find_data
 from sheet_reader.simulate.cases import Desk, make_case, numbered
-from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.troubles import TROUBLES
 

@@ -20,6 +20,7 @@ import click
 import cv2
 import numpy as np
 
+from sheet_reader.demo.samples import sample_folder
 from sheet_reader.digits.again import read_sheet
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
@@ -32,10 +33,9 @@ from sheet_reader.lab.work_counts import WorkCounts, counted
 from sheet_reader.numbers import LAB
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.simulate.samples import sample_folder
 from sheet_reader.simulate.study_photos import photo_of
 from sheet_reader.study.reader import read_study
-from sheet_reader.vision.types import SheetView
+from sheet_reader.vision.findings import SheetView
 
 SETS = ("bean_tips", "rock_pools")
 """Sample studies: pages of 40 to 44 boxes, and of 76 to 80."""

@@ -5,7 +5,7 @@ function of t, so it is not enough to bound it where it happens to look good (pl
 control fails here: arXiv 2602.20151). Instead each threshold of a grid fixed beforehand is a
 hypothesis "more than allowed_error of what t accepts is wrong", tested by the exact binomial tail
 
-    p(t) = P(Binomial(n_t, allowed_error) <= k_t)      (Clopper–Pearson, see ``binomial``)
+    p(t) = P(Binomial(n_t, allowed_error) <= k_t)      (Clopper–Pearson, see ``error_share``)
 
 for k_t wrong of n_t checked fields; it is rejected at level delta where the upper bound of t at
 delta is at most allowed_error, so one table of bounds serves every allowed_error. The thresholds
@@ -19,11 +19,11 @@ search steps instead.
 
 The sampling unit is the person: what is promised is promised for people like those who wrote the
 checked fields. Errors cluster by person (one odd hand), so the tail is not the binomial's but that
-of counts with a rate of its own for each person (``clustered``); every fifth person's fields choose
-the start, the others' are tested. Where nobody knows who wrote, each field stands alone.
+of counts with a rate of its own for each person (``error_share``); every fifth person's fields
+choose the start, the others' are tested. Where nobody knows who wrote, each field stands alone.
 
 What the promise rests on: the checked fields are a fair sample of those that will be accepted. How
-the shipped ones and a study's own go together: ``audited``.
+the shipped ones and a study's own go together: ``audits``.
 """
 
 from __future__ import annotations
@@ -36,8 +36,8 @@ import click
 import numpy as np
 
 from sheet_reader.decode import promise
-from sheet_reader.decode.binomial import lower_bound, upper_bound
-from sheet_reader.decode.checked import Checked, above_errors
+from sheet_reader.decode.audits import Checked, above_errors
+from sheet_reader.decode.error_share import lower_bound, upper_bound
 from sheet_reader.decode.promise import DELTA, PromiseTable, Tested
 from sheet_reader.lab.calibration_file import shipped_calibration
 from sheet_reader.numbers import DECODE
@@ -100,7 +100,9 @@ def table_of(data: Checked, delta: float = DELTA, most: float = 0.5) -> PromiseT
     The split uses nothing but who wrote (or, where that is not known, the position in the data),
     so the test stays honest.
     """
-    turn = np.arange(len(data.scores)) if data.numbers is None else data.numbers
+    turn = np.arange(len(data.scores))
+    if data.writers is not None:
+        turn = np.unique(data.writers, return_inverse=True)[1]
     pilot = turn % 5 == 0
     return from_start(data.part(~pilot), pilot_start(data.part(pilot), 4.0), delta, most)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from sheet_reader.decode.binomial import clopper_pearson
+from sheet_reader.decode.error_share import clopper_pearson
 from sheet_reader.lab.scoring import Score
 from sheet_reader.numbers import LAB
 

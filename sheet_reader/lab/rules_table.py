@@ -15,10 +15,11 @@ import click
 import cv2
 import numpy as np
 
-from sheet_reader.decode.binomial import clopper_pearson
 from sheet_reader.decode.counts import History
+from sheet_reader.decode.error_share import clopper_pearson
 from sheet_reader.decode.rules import STEPS
 from sheet_reader.decode.sheet import decode_sheet
+from sheet_reader.demo.samples import SAMPLES
 from sheet_reader.digits.again import read_sheet
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
@@ -28,11 +29,10 @@ from sheet_reader.lab.scoring import Score, score_page
 from sheet_reader.lab.sets import find_data
 from sheet_reader.numbers import LAB
 from sheet_reader.simulate.cases import Case, Desk, make_case
-from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.troubles import NONE, TROUBLES
 from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.types import SheetView
+from sheet_reader.vision.findings import SheetView
 
 MEASURED = STEPS
 EARLIER = LAB.earlier_visits

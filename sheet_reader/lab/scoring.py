@@ -11,7 +11,7 @@ from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.digits.types import EMPTY, BoxReadings
 from sheet_reader.numbers import LAB
 from sheet_reader.simulate.truth import CellTruth, FieldTruth, PhotoTruth, SheetTruth
-from sheet_reader.vision.types import BoxView, SheetView
+from sheet_reader.vision.findings import BoxView, SheetView
 from sheet_reader.wording import words
 
 COVERED = LAB.plain_covered

@@ -13,7 +13,7 @@ from functools import wraps
 from typing import Any
 
 from sheet_reader.reading import picture
-from sheet_reader.vision import find, flatten, identify, locate, view
+from sheet_reader.vision import find, flat_page, locate, view
 
 REST = "the rest"
 """What runs in no stage."""
@@ -35,21 +35,20 @@ Place = tuple[object, str, str]
 """A module or class, a name in it, and the stage that its calls belong to."""
 PLACES: tuple[Place, ...] = (
     (find, "fast_markers", MARKERS),
-    (find, "exhaustive_markers", MARKERS),
     (find, "group_markers", MARKERS),
     (find, "seek_missing", MARKERS),
     (find, "refine_corners", MARKERS),
-    (identify, "exhaustive_markers", MARKERS),
-    (flatten.Pyramid, "level", SMALLER),
-    (identify, "read_machine_code", CODE),
-    (identify, "read_modules", CODE),
-    (identify, "read_printed", CODE),
-    (identify, "read_anywhere", CODE),
+    (find, "exhaustive_markers", MARKERS),
+    (flat_page.Pyramid, "level", SMALLER),
+    (find, "read_machine_code", CODE),
+    (find, "read_modules", CODE),
+    (find, "read_printed", CODE),
+    (find, "read_anywhere", CODE),
     (find, "other_sheet", CODE),
     (find, "fit_surface", SURFACE),
     (locate, "fit_surface", SURFACE),
     (locate, "flatten", FLATTENING),
-    (flatten.FlatPage, "ink", FLATTENING),
+    (flat_page.FlatPage, "ink", FLATTENING),
     (locate, "match_tiles", MATCHING),
     (locate, "corner_gains", MATCHING),
     (view, "cut_crops", CROPS),

@@ -23,7 +23,6 @@ from sheet_reader.decode.page_evidence import unpacked
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.decode.types import PageReading
 from sheet_reader.numbers import READING
-from sheet_reader.phrases import neutral_name
 from sheet_reader.reading.photo import nothing_written
 from sheet_reader.reading.promise import promise_of
 from sheet_reader.reading.rules import DecodingRules, changed_parts, same_share
@@ -40,6 +39,7 @@ from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.study import days
 from sheet_reader.study.model import Study
 from sheet_reader.threads import one_thread, one_thread_from_the_start
+from sheet_reader.wording import neutral_name
 
 AT_A_TIME = READING.decoded_at_a_time
 GIVEN_AT_ONCE = READING.given_at_once

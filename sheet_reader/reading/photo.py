@@ -25,7 +25,7 @@ from sheet_reader.record.history.photos import PhotoStatus
 from sheet_reader.record.originals.images import context_png, pack_boxes
 from sheet_reader.study.model import Study
 from sheet_reader.threads import one_thread
-from sheet_reader.vision.types import BoxView, NoSheet, SheetView
+from sheet_reader.vision.findings import BoxView, NoSheet, SheetView
 
 if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook
@@ -132,12 +132,11 @@ def _sorted_out(
 
 def nothing_written(study: Study, view: SheetView | PageEvidence, reading: PageReading) -> bool:
     """Whether every box of the page can be seen and is surely blank: a blank print, no visit."""
-    keys = {header.name for header in study.header if header.kind in ("site", "date")}
     if not reading.fields or any(box.occluded or box.ink > FAINTEST_INK for box in view.boxes):
         return False
     return all(
         f.value is None
-        and (f.status == "empty" or (f.field in keys and f.confidence >= SURELY_BLANK))
+        and (f.status == "empty" or (f.field in study.keys and f.confidence >= SURELY_BLANK))
         for f in reading.fields
     )
 

@@ -18,8 +18,8 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import Page
 from sheet_reader.study.model import Study
 from sheet_reader.vision.find import find_sheets
+from sheet_reader.vision.findings import CROP_PX, NoSheet, SheetView
 from sheet_reader.vision.pointed import find_by_corners
-from sheet_reader.vision.types import CROP_PX, NoSheet, SheetView
 
 Read = tuple[SheetView, PageReading] | NoSheet
 

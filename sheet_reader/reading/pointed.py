@@ -27,8 +27,8 @@ from sheet_reader.record.store import claims, schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.vision.findings import NoSheet
 from sheet_reader.vision.pointed import find_by_corners, implausible
-from sheet_reader.vision.types import NoSheet
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from sheet_reader.record.history.states import Thresholds
 
 if TYPE_CHECKING:
-    from sheet_reader.decode.checked import Checked
+    from sheet_reader.decode.audits import Checked
     from sheet_reader.decode.promise import NoPromise, Promise
     from sheet_reader.reading.reader import Reader
     from sheet_reader.record.store.store import Record
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
 def checked_fields(record: Record) -> Checked:
     """The accepted fields that audits drew, each once; ``writers`` names their sites."""
 
-    from sheet_reader.decode.checked import Checked
+    from sheet_reader.decode.audits import Checked
 
     drawn = record.audited()
     return Checked.of(
@@ -35,14 +35,14 @@ def promise_of(record: Record) -> Promise | NoPromise:
 
     if not record.audited():
         return shipped_promise(record.study.allowed_error)
-    from sheet_reader.decode.audited import promise_for  # SciPy: for audits alone
+    from sheet_reader.decode.audits import promise_for  # SciPy: for audits alone
 
     return promise_for(record.study.allowed_error, shipped_table(), checked_fields(record))
 
 
 def odd_site_lines(record: Record) -> list[str]:
     """One line for each site that is misread far more often than a site may be."""
-    from sheet_reader.decode.audited import odd_sites
+    from sheet_reader.decode.audits import odd_sites
 
     return [
         f"Site {site} is misread often: {wrong} of {checked} checked fields were wrong. "
@@ -53,8 +53,8 @@ def odd_site_lines(record: Record) -> list[str]:
 
 def drift_lines(record: Record) -> list[str]:
     """One line where the errors of late have become more than the promise allows."""
+    from sheet_reader.decode.error_share import drift
     from sheet_reader.decode.promise import DELTA
-    from sheet_reader.decode.weekly_looks import drift
 
     drawn = [field for field in record.audited() if field.visit_date]
     months = sorted({field.visit_date[:7] for field in drawn})

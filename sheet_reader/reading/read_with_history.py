@@ -23,7 +23,7 @@ from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, because
 from sheet_reader.study.former import SAME, Names, by_present_rules
 from sheet_reader.study.model import Study
-from sheet_reader.vision.types import NoSheet, SheetView
+from sheet_reader.vision.findings import NoSheet, SheetView
 
 if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Protocol
 from sheet_reader.decode.types import PageReading
 from sheet_reader.intake.types import Picture
 from sheet_reader.study.model import Study
-from sheet_reader.vision.types import NoSheet, SheetView
+from sheet_reader.vision.findings import NoSheet, SheetView
 
 if TYPE_CHECKING:
     from sheet_reader.decode.counts import History

@@ -21,8 +21,7 @@ from sheet_reader.reasons import Code
 from sheet_reader.record.history.runs import OF_TIME
 from sheet_reader.sheet.model import BLANK, SheetCode
 from sheet_reader.study.days import mixed_orders
-from sheet_reader.study.former import SAME, Names, by_present_rules
-from sheet_reader.study.meaning import Wording, as_text, wording_of
+from sheet_reader.study.former import SAME, Names, Wording, as_text, by_present_rules, wording_of
 from sheet_reader.study.model import Study
 
 if TYPE_CHECKING:
@@ -123,7 +122,8 @@ class DecodingRules:
 
     def _parts_of(self, study: Study, names: Names) -> dict[str, str]:
         fields = [
-            [names.get(f.name, f.name), f.kind, f.boxes, f.lowest, f.highest] for f in study.fields
+            [names.get(f.name, f.name), f.kind.name, f.boxes, f.lowest, f.highest]
+            for f in study.fields
         ]
         season = [study.season.first.isoformat(), study.season.last.isoformat()]
         sums = [[rule.total, *rule.parts] for rule in study.sums]

@@ -26,7 +26,7 @@ class SiteHistory:
 
     def __init__(self, study: Study, hands: Memory | None = None) -> None:
         self._hands: Memory = hands or {}
-        self._counts = {f.name for f in study.fields if f.kind == "count"}
+        self._counts = {f.name for f in study.fields if f.plot}
         self._values: dict[str, dict[str, dict[str, int]]] = {}
         self._orders: dict[tuple[str, str], set[bool]] = {}
 

@@ -7,9 +7,8 @@ from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from sheet_reader.numbers import READING
-from sheet_reader.phrases import counted, neutral_name
 from sheet_reader.reading.rules import CAUSES
-from sheet_reader.wording import words
+from sheet_reader.wording import counted, neutral_name, words
 
 if TYPE_CHECKING:
     from sheet_reader.reading.decoding import Anew

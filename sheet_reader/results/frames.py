@@ -10,7 +10,7 @@ missing as well (``pd.NA``).
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -18,7 +18,8 @@ import pandas as pd
 from sheet_reader.reasons import codes_of
 from sheet_reader.record.history.meaning import Earlier
 from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
-from sheet_reader.results.values import WAITS, efforts, in_order, number_of, why_missing
+from sheet_reader.results.values import WAITS, counted, efforts, in_order, number_of, why_missing
+from sheet_reader.study.kinds import Column
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
@@ -76,14 +77,14 @@ def identifier(study: Study, name: str) -> str:
 
 def _rows(study: Study, visits: Sequence[VisitFact], pages_of: int) -> pd.DataFrame:
     current = [visit.current for visit in visits]
+    places = [study.placed(visit.site, visit.visit_date) for visit in visits]
     columns: dict[str, pd.Series] = {}
     for spec in study.fields:
-        if spec.kind == "site":
-            columns[spec.name] = _texts(visit.site for visit in visits)
-        elif spec.kind == "date":
-            columns[spec.name] = _days(visit.visit_date for visit in visits)
-        else:
-            columns[spec.name] = _numbers(number_of(fields.get(spec.name)) for fields in current)
+        values = [
+            place.get(spec.name) or counted(fields.get(spec.name)) or ""
+            for place, fields in zip(places, current, strict=True)
+        ]
+        columns[spec.name] = _COLUMNS[spec.kind.column](values)
     names = {site.number: site.label for site in study.sites}
     columns |= {
         WAITING_COLUMN: _numbers(visit.waiting for visit in visits),
@@ -114,10 +115,9 @@ def _why_missing(study: Study, visits: Sequence[VisitFact]) -> pd.DataFrame:
         spec.name: [why_missing(fields.get(spec.name)) for fields in current]
         for spec in study.fields
     }
-    for spec in study.fields:
-        if spec.kind in ("site", "date"):
-            known = [v.site if spec.kind == "site" else v.visit_date for v in visits]
-            columns[spec.name] = ["" if text else WAITS for text in known]
+    places = [study.placed(visit.site, visit.visit_date) for visit in visits]
+    for name in study.keys:
+        columns[name] = ["" if place[name] else WAITS for place in places]
     return pd.DataFrame(columns, dtype="string")
 
 
@@ -128,7 +128,7 @@ def counts_frame(study: Study, visits: Iterable[VisitFact]) -> pd.DataFrame:
     names = {site.number: site.label for site in study.sites}
     treatment = {plot.name: plot.treatment for plot in study.plots}
     unit = {count.name: count.unit for count in study.counts}
-    specs = [spec for spec in study.fields if spec.kind == "count"]
+    specs = [spec for spec in study.fields if spec.plot]
     lines: list[tuple[object, ...]] = []
     for visit in visits:
         if not (visit.site and visit.visit_date):
@@ -231,3 +231,11 @@ def _times(values: Iterable[str | None]) -> pd.Series:
 def _days(values: Iterable[str]) -> pd.Series:
     days = pd.Series([text or None for text in values], dtype="object")
     return pd.to_datetime(days, format="%Y-%m-%d").astype("datetime64[ns]")
+
+
+_COLUMNS: Mapping[Column, Callable[[Sequence[str]], pd.Series]] = {
+    "text": _texts,
+    "date": _days,
+    "integer": lambda texts: _numbers(int(t) if t.isdecimal() else None for t in texts),
+}
+"""How the texts of a column become one of its type."""

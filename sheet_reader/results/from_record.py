@@ -12,7 +12,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.phrases import neutral_name
 from sheet_reader.reasons import Reasons
 from sheet_reader.record.history.answers import PhotoAsked
 from sheet_reader.record.history.identity import Identified, identified
@@ -24,6 +23,7 @@ from sheet_reader.record.people.remarks import remarks_of
 from sheet_reader.record.store.soundness import must_be_sound
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import page_count
+from sheet_reader.wording import neutral_name
 
 
 @dataclass(frozen=True, slots=True)

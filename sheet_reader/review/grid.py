@@ -12,13 +12,13 @@ from collections import defaultdict
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 
-from sheet_reader.decode.binomial import ObservedError
+from sheet_reader.decode.error_share import ObservedError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.phrases import percent
 from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, Stated
 from sheet_reader.review.queue import likely_right
 from sheet_reader.study.model import Study
+from sheet_reader.wording import percent
 
 LEAST, MOST = REVIEW.least_tiles, REVIEW.most_tiles
 PLANTED_SHARE = REVIEW.planted_share

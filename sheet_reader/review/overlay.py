@@ -25,10 +25,10 @@ from sheet_reader.intake.own import marked_as_overlay
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
 from sheet_reader.numbers import REVIEW
-from sheet_reader.phrases import neutral_name
 from sheet_reader.record.history.photo_fates import became
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
+from sheet_reader.wording import neutral_name
 
 LONGEST_PX = REVIEW.overlay_px
 JPEG_QUALITY = REVIEW.overlay_quality

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from sheet_reader.sheet.drawing import Blocks, Line, Mark
 from sheet_reader.sheet.model import Area, AreaKind, Cell
 from sheet_reader.sheet.sizes import HAIRLINE
+from sheet_reader.study.kinds import Groups
 
 BOX_WIDTH = 8.0
 BOX_HEIGHT = 9.5
@@ -17,7 +18,6 @@ _LINE = 0.25
 _DOT_PITCH = 0.7
 _TICK = 1.8
 
-Groups = tuple[tuple[str, int], ...]
 Box = tuple[float, float, float, float]
 
 
@@ -28,20 +28,6 @@ class Draft:
     marks: list[Mark] = field(default_factory=list)
     cells: list[Cell] = field(default_factory=list)
     areas: list[Area] = field(default_factory=list)
-
-
-def box_groups(kind: str, boxes: int, date_order: tuple[str, ...] = ()) -> Groups:
-    """How the boxes of a field stand together: (part, number of boxes) from left to right.
-
-    A date has its parts in the study's order; more than four boxes stand in threes from the right,
-    as thousands are written.
-    """
-    if kind == "date":
-        return tuple((part, 2) for part in date_order)
-    if boxes <= 4:
-        return (("", boxes),)
-    first = boxes % 3
-    return ((("", first),) if first else ()) + (("", 3),) * (boxes // 3)
 
 
 def boxes_width(groups: Groups) -> float:

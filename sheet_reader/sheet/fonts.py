@@ -1,12 +1,13 @@
 """The sheet's typeface: widths for the layout, registered faces for the PDF.
 
-Roboto (Apache License 2.0) has Latin, Greek and Cyrillic in every face and stays narrow.
+Roboto (Apache License 2.0, in ``fonts_roboto``) has Latin, Greek and Cyrillic in every face and
+stays narrow.
 """
 
 from __future__ import annotations
 
 from functools import cache, lru_cache
-from importlib.resources import as_file, files
+from pathlib import Path
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
@@ -18,11 +19,14 @@ MM = 72 / 25.4
 _FILES = {"plain": "Roboto-Regular.ttf", "bold": "Roboto-Bold.ttf", "italic": "Roboto-Italic.ttf"}
 
 
+def font_file(face: Face) -> Path:
+    """The TrueType file of the face."""
+    return Path(__file__).parent / "fonts_roboto" / _FILES[face]
+
+
 @cache
 def _face(face: Face) -> TTFont:
-    name = f"sheet-{face}"
-    with as_file(files("font_roboto") / "files" / _FILES[face]) as path:
-        font = TTFont(name, str(path))
+    font = TTFont(f"sheet-{face}", str(font_file(face)))
     pdfmetrics.registerFont(font)
     return font
 

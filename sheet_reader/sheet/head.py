@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from sheet_reader.sheet.draft import (
     BOX_HEIGHT,
     Draft,
-    box_groups,
     boxes_width,
     draw_area,
     draw_boxes,
@@ -20,7 +19,7 @@ from sheet_reader.sheet.markers import EDGE_MM, MARKER_MM
 from sheet_reader.sheet.model import BLANK, SheetCode
 from sheet_reader.sheet.sizes import CAPITAL, HINT, INSTRUCTION, LABEL, TITLE
 from sheet_reader.study.model import HeaderField, Study
-from sheet_reader.study.words import Words
+from sheet_reader.study.words import SheetWords
 
 BOTTOM = FOOT + 1.4
 """Height of the bottom margin with its lines of text."""
@@ -68,7 +67,7 @@ def _title(title: str, room: float) -> list[Line] | None:
     return [(line, size or LABEL, "bold") for line in lines]
 
 
-def _page_of(words: Words, page: int, of: int) -> str:
+def _page_of(words: SheetWords, page: int, of: int) -> str:
     return words.page.format(page=page, pages=of)
 
 
@@ -87,7 +86,7 @@ def draw_title(draft: Draft, study: Study, code: SheetCode, of: int, width: floa
         draft.marks.append(Text(right, base, page, LABEL, "bold", "right"))
 
 
-def draw_counted_by(draft: Draft, words: Words, width: float) -> None:
+def draw_counted_by(draft: Draft, words: SheetWords, width: float) -> None:
     """Draw the space for who counted, between the top middle marker and the machine code."""
     left = (width + MARKER_MM) / 2 + _BESIDE_MARKER
     right = width - SIDE - CODE_MM - QUIET_MM - 0.4
@@ -105,7 +104,7 @@ def draw_counted_by(draft: Draft, words: Words, width: float) -> None:
         draft.marks.append(Text(left + 0.9, base, words.counted_by_hint, HINT, "italic"))
 
 
-def counted_by_fits(words: Words, width: float) -> bool:
+def counted_by_fits(words: SheetWords, width: float) -> bool:
     """Whether the words at the space for who counted fit into it."""
     room = (width - MARKER_MM) / 2 - _BESIDE_MARKER - SIDE - CODE_MM - QUIET_MM - 0.4
     label = text_width(words.counted_by, LABEL, "bold")
@@ -128,7 +127,7 @@ _FEET = (Foot(INSTRUCTION, 3, 3.9, 0.8), Foot(HINT, 4, 3.25, 0.6))
 """Small print and one line more only where the usual is not enough."""
 
 
-def foot_lines(words: Words, send_to: str, width: float) -> tuple[Foot, list[Line]] | None:
+def foot_lines(words: SheetWords, send_to: str, width: float) -> tuple[Foot, list[Line]] | None:
     """How to photograph the page and where to send the photo; None where it is too long."""
     room = title_room(width)
     for foot in _FEET:
@@ -141,7 +140,7 @@ def foot_lines(words: Words, send_to: str, width: float) -> tuple[Foot, list[Lin
     return None
 
 
-def _send_to(words: Words, address: str, room: float, size: float) -> list[str] | None:
+def _send_to(words: SheetWords, address: str, room: float, size: float) -> list[str] | None:
     """Where to send the photo in lines; an address that is wider than a line is parted once."""
     whole = wrap_even(words.send_to.format(address=address), room, size, "bold")
     if whole is not None:
@@ -172,7 +171,7 @@ def head_fields(study: Study, page: int) -> tuple[HeaderField, ...]:
     """The header fields of a page: all on the first, site and date on every other."""
     if page == 1:
         return study.header
-    return tuple(f for f in study.header if f.kind != "number")
+    return tuple(f for f in study.header if f.kind.is_key)
 
 
 def draw_fields(draft: Draft, study: Study, code: SheetCode, width: float) -> float | None:
@@ -182,7 +181,7 @@ def draw_fields(draft: Draft, study: Study, code: SheetCode, width: float) -> fl
     """
     x, y, tallest = SIDE, _FIELDS_TOP, 0.0
     for field in head_fields(study, code.page):
-        groups = box_groups(field.kind, field.boxes, study.date_order)
+        groups = field.kind.groups(field.boxes, study.date_order)
         need = max(boxes_width(groups), text_width(field.label, LABEL, "bold"))
         if x > SIDE and x + need > _right(width, y):
             x, y, tallest = SIDE, y + tallest + _LINE_GAP, 0.0
@@ -202,26 +201,19 @@ def _right(width: float, y: float) -> float:
 def _draw_field(
     draft: Draft, study: Study, code: SheetCode, field: HeaderField, x: float, top: float
 ) -> float:
-    """Draw one header field's boxes, or the printed site number; returns the height used."""
-    groups = box_groups(field.kind, field.boxes, study.date_order)
+    """Draw one header field's boxes, or what is printed in their place; returns the height used."""
+    groups = field.kind.groups(field.boxes, study.date_order)
     base = top + BOX_HEIGHT + _CAPTION
-    if field.kind == "site" and code.sheet != BLANK:
-        draft.marks.append(Text(x - 0.6, top + 8.2, code.sheet, 9.6, "bold", pitch_mm=7.2))
-        site = study.site(code.sheet)
-        if site and site.label:
-            label, size = fit_or_cut(site.label, boxes_width(groups) + 4.0, INSTRUCTION, HINT)
-            draft.marks.append(Text(x, base, label, size))
-        return BOX_HEIGHT + _CAPTION + 0.6
-    middles = draw_boxes(draft, field.name, groups, x, top)
-    if field.kind == "site":
-        return BOX_HEIGHT + _CAPTION + 0.6
-    if field.kind != "date":
-        return BOX_HEIGHT
-    words = study.words
-    first, last = study.season.first.year, study.season.last.year
-    year = f"{words.year} ({first % 100:02d})" if first == last else words.year
-    captions = {"day": words.day, "month": words.month, "year": year}
-    for caption, middle in zip((captions[p] for p in study.date_order), middles, strict=True):
-        size = fit(caption, 21.0, HINT, HINT) or HINT
-        draft.marks.append(Text(middle, base, caption, size, align="centre"))
-    return BOX_HEIGHT + _CAPTION + 0.6
+    printed = field.kind.printed(study, code.sheet) if code.sheet != BLANK else None
+    if printed is not None:
+        text, below = printed
+        draft.marks.append(Text(x - 0.6, top + 8.2, text, 9.6, "bold", pitch_mm=7.2))
+        if below:
+            below, size = fit_or_cut(below, boxes_width(groups) + 4.0, INSTRUCTION, HINT)
+            draft.marks.append(Text(x, base, below, size))
+    else:
+        middles = draw_boxes(draft, field.name, groups, x, top)
+        for caption, middle in zip(field.kind.captions(study), middles, strict=False):
+            size = fit(caption, 21.0, HINT, HINT) or HINT
+            draft.marks.append(Text(middle, base, caption, size, align="centre"))
+    return BOX_HEIGHT + (_CAPTION + 0.6 if field.kind.is_captioned else 0.0)

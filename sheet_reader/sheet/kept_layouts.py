@@ -101,8 +101,7 @@ def _former(path: Path, data: bytes, study: Study) -> Study | None:
     former = parse_study(data, study.folder, study.sites)
     if former.key != study.key:
         return None
-    boxes = next(h.boxes for h in former.header if h.kind == "site")
-    sites = tuple(site for site in study.sites if len(site.number) <= boxes)
+    sites = tuple(s for s in study.sites if len(s.number) <= former.site_field.boxes)
     former = replace(former, sites=sites)
     if path.name[:4] != layout_version(former):
         raise ValueError("gives another layout in this version of the program")

@@ -27,7 +27,7 @@ from sheet_reader.sheet.printable import unprintable_texts
 from sheet_reader.sheet.rows import LEAST_TALLY
 from sheet_reader.sheet.sizes import HINT
 from sheet_reader.study.model import Paper, Study
-from sheet_reader.study.words import Words
+from sheet_reader.study.words import SheetWords
 
 EDITION = 2
 """Part of every layout version: another look of the sheet has another number here."""
@@ -74,7 +74,7 @@ def _version(study: Study, pages: tuple[DrawnPage, ...]) -> str:
     meaning = {
         "edition": EDITION,
         "paper": study.paper,
-        "header": [[h.name, h.label, h.kind, h.boxes] for h in study.header],
+        "header": [[h.name, h.label, h.kind.name, h.boxes] for h in study.header],
         "plots": [[p.name, p.label, p.treatment] for p in study.plots],
         "counts": [[c.name, c.label, c.unit, c.boxes] for c in study.counts],
         "pages": [
@@ -99,7 +99,7 @@ def _head(study: Study, page: int, sheet: str = BLANK) -> float:
     return bottom
 
 
-def foot_mistake(words: Words, send_to: str, paper: Paper) -> Mistake | None:
+def foot_mistake(words: SheetWords, send_to: str, paper: Paper) -> Mistake | None:
     """What is wrong where address and advice are too long for the foot of the sheet."""
     width, _ = PAPER_MM[paper]
     if foot_lines(words, send_to, width) is not None:

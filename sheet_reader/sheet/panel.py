@@ -13,7 +13,7 @@ from sheet_reader.sheet.model_digits import model_digit
 from sheet_reader.sheet.sizes import CAPITAL, INSTRUCTION, LABEL
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import Study
-from sheet_reader.study.words import Words
+from sheet_reader.study.words import SheetWords
 
 LEAST_COMMENTS = 20.0
 """Least height of the space for comments, mm."""
@@ -49,7 +49,9 @@ class Guide:
 
 
 @lru_cache(maxsize=64)
-def _guide(words: Words, own: bool, instructions: tuple[str, ...], width: float) -> Guide | None:
+def _guide(
+    words: SheetWords, own: bool, instructions: tuple[str, ...], width: float
+) -> Guide | None:
     """The guide for this width, or None where a word is too wide for it."""
     size = fit(words.write_like_this, width, LABEL, LABEL, "bold")
     if not size:
@@ -81,7 +83,7 @@ def _guide(words: Words, own: bool, instructions: tuple[str, ...], width: float)
     return guide
 
 
-def _digits(guide: Guide, words: Words, own: bool, width: float) -> bool:
+def _digits(guide: Guide, words: SheetWords, own: bool, width: float) -> bool:
     """The model digits and, where asked for, a box below each for the volunteer's own."""
     pitch = _OWN_PITCH if own else min(7.6, (width - 4.0) / 9)
     across = max(1, min(10, int((width + 2.2) / pitch))) if own else 10
@@ -111,7 +113,7 @@ def _digits(guide: Guide, words: Words, own: bool, width: float) -> bool:
     return True
 
 
-def _example(guide: Guide, words: Words, width: float) -> bool:
+def _example(guide: Guide, words: SheetWords, width: float) -> bool:
     """A number put right: 1, a 3 crossed out from corner to corner, 2, and how it is read."""
     wide, high = _EXAMPLE
     y = guide.height + 0.2

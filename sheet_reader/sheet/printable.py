@@ -12,7 +12,7 @@ from sheet_reader.errors import Mistake
 from sheet_reader.sheet.fonts import unprintable
 from sheet_reader.study.model import Study
 from sheet_reader.study.table import entry_place, list_place
-from sheet_reader.study.words import Words
+from sheet_reader.study.words import SheetWords
 
 _RIGHT_TO_LEFT = frozenset(("R", "AL", "RLE", "RLO", "RLI"))
 """Bidirectional classes of Unicode Standard Annex 9."""
@@ -42,7 +42,7 @@ def printed_texts(study: Study) -> Iterator[tuple[str, str]]:
         yield f"the site list, site {site.number} label", site.label
 
 
-def printed_words(words: Words) -> Iterator[tuple[str, str]]:
+def printed_words(words: SheetWords) -> Iterator[tuple[str, str]]:
     """Every fixed word with its key in the study file."""
     for field in fields(words):
         value = getattr(words, field.name)

@@ -27,7 +27,7 @@ from sheet_reader.sheet.panel import OWN_BOX
 from sheet_reader.sheet.pdf import draw_marks, new_canvas
 from sheet_reader.sheet.sizes import HAIRLINE, HINT, INSTRUCTION, LABEL, POINT, RULE, TITLE
 from sheet_reader.study.model import Study
-from sheet_reader.study.words import Words
+from sheet_reader.study.words import SheetWords
 
 RULER_MM = 100
 FIELD = "proof"
@@ -75,7 +75,7 @@ def _rulers(draft: Draft, x: float, y: float) -> None:
             draft.marks.append(Text(x + 5.4, y + mm + 1.1, str(mm), INSTRUCTION))
 
 
-def _elements(draft: Draft, words: Words, x: float, y: float, right: float) -> None:
+def _elements(draft: Draft, words: SheetWords, x: float, y: float, right: float) -> None:
     """Boxes, model digits, writing space, lines, a solid field and the sizes of print, between
     ``x`` and ``right``.
     """

@@ -9,7 +9,6 @@ from typing import Literal
 from sheet_reader.sheet.draft import (
     BOX_HEIGHT,
     Draft,
-    box_groups,
     boxes_width,
     draw_area,
     draw_boxes,
@@ -17,6 +16,7 @@ from sheet_reader.sheet.draft import (
 from sheet_reader.sheet.drawing import Face, Text
 from sheet_reader.sheet.fonts import text_width, wrap_even
 from sheet_reader.sheet.sizes import CAPITAL, HINT, LABEL
+from sheet_reader.study.kinds import COUNT
 from sheet_reader.study.model import CountField
 
 Style = Literal["beside", "above", "in line"]
@@ -92,7 +92,7 @@ def make_row(count: CountField, width: float, *, total: bool) -> Row | None:
 
 
 def _row(count: CountField, style: Style, width: float, *, total: bool) -> Row | None:
-    left = width - boxes_width(box_groups("count", count.boxes)) - _BEFORE_BOXES
+    left = width - boxes_width(COUNT.groups(count.boxes)) - _BEFORE_BOXES
     label = {"beside": left, "above": width, "in line": width * _LABEL_SHARE}[style]
     lines = _lines(count, label, "bold" if total else "plain")
     if lines is None or left <= 0:
@@ -142,7 +142,7 @@ def draw_row(draft: Draft, row: Row, field: str, place: tuple[float, float, floa
             draft.marks.append(Text(left, baseline, text, size, face))
             left += text_width(text, size, face) + _WORD_GAP
         baseline += _STEP
-    groups = box_groups("count", row.count.boxes)
+    groups = COUNT.groups(row.count.boxes)
     upper = top + (_PAD + row.text + _OVER_BOXES if row.style == "above" else _PAD)
     foot = top + height - _PAD
     boxes_left = x + row.width - boxes_width(groups)

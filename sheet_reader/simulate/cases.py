@@ -8,6 +8,7 @@ from pathlib import Path
 
 import numpy as np
 
+from sheet_reader.demo.samples import SAMPLES, sample_folder
 from sheet_reader.numbers import SIMULATE
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK
@@ -21,7 +22,6 @@ from sheet_reader.simulate.no_sheet import (
     real_page,
 )
 from sheet_reader.simulate.photo import photograph
-from sheet_reader.simulate.samples import SAMPLES, sample_folder
 from sheet_reader.simulate.sources import Hands
 from sheet_reader.simulate.study_photos import filled_sheet, photo_of, random_request, scan_of
 from sheet_reader.simulate.troubles import NONE, Troubles

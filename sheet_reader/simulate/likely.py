@@ -27,14 +27,11 @@ def likely_visit(study: Study, site: str, day: date, seed: int) -> Visit:
     season = study.season
     past = (day - season.first).days / max((season.last - season.first).days, 1)
     height = float(np.exp(-(((past - _MIDDLE) / _WIDTH) ** 2) / 2))
-    values: dict[str, str] = {}
-    for spec in study.fields:
-        if spec.kind == "site":
-            values[spec.name] = site
-        elif spec.kind == "date":
-            values[spec.name] = day.isoformat()
-        else:
-            values[spec.name] = str(_count(spec, height, place, visit))
+    placed = study.placed(site, day.isoformat())
+    values = {
+        spec.name: placed.get(spec.name) or str(_count(spec, height, place, visit))
+        for spec in study.fields
+    }
     wrong = add_up(study, values, visit)
     return Visit(values, wrong, site, day.isoformat())
 

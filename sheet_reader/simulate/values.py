@@ -43,14 +43,8 @@ def random_visit(
     number = site or study.sites[int(rng.integers(len(study.sites)))].number
     days = (study.season.last - study.season.first).days
     day = day or study.season.first + timedelta(days=int(rng.integers(days + 1)))
-    values: dict[str, str] = {}
-    for spec in study.fields:
-        if spec.kind == "site":
-            values[spec.name] = number
-        elif spec.kind == "date":
-            values[spec.name] = day.isoformat()
-        else:
-            values[spec.name] = str(_count(spec, rng))
+    place = study.placed(number, day.isoformat())
+    values = {s.name: place.get(s.name) or str(_count(s, rng)) for s in study.fields}
     wrong = add_up(study, values, rng, wrong_sums)
     return Visit(values, wrong, number, day.isoformat())
 

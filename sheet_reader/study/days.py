@@ -13,8 +13,8 @@ from functools import cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from sheet_reader.phrases import said
 from sheet_reader.study.words import ENGLISH
+from sheet_reader.wording import said
 
 if TYPE_CHECKING:
     from sheet_reader.study.model import Study
@@ -60,6 +60,13 @@ def span(study: Study) -> Season:
     """
     tolerance = timedelta(days=study.visits.tolerance_days)
     return Season(study.season.first - tolerance, study.season.last + tolerance)
+
+
+def expected_days(study: Study) -> tuple[date, ...]:
+    """The day of every visit of the season, from its first day on in steps of the interval."""
+    step, season = study.visits.interval_days, study.season
+    visits = (season.last - season.first).days // step + 1
+    return tuple(season.first + timedelta(days=number * step) for number in range(visits))
 
 
 def mixed_orders(study: Study) -> bool:

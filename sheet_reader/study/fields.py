@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from sheet_reader.study.kinds import COUNT, KINDS, NUMBER
 from sheet_reader.study.model import CountField, HeaderField, Plot, SumRule
 from sheet_reader.study.publication import read_taxon
-from sheet_reader.study.table import Table, entry_place, nearest, shown
+from sheet_reader.study.table import TomlTable, entry_place, nearest, shown
 
 OWN_DIGITS = "own_digits"
 """The name of the ten boxes for the volunteer's own digits; no field of a visit."""
@@ -17,7 +17,7 @@ RESERVED = frozenset(
 )  # fmt: skip
 
 
-def read_header(top: Table) -> tuple[HeaderField, ...]:
+def read_header(top: TomlTable) -> tuple[HeaderField, ...]:
     """The fields of ``[[header]]``; exactly one site and one date among them."""
     tables = top.tables("header", most=12, required=True)
     fields = tuple(_header_field(table) for table in tables)
@@ -32,7 +32,7 @@ def read_header(top: Table) -> tuple[HeaderField, ...]:
     return fields
 
 
-def _header_field(table: Table) -> HeaderField:
+def _header_field(table: TomlTable) -> HeaderField:
     name = table.name()
     label = table.text("label", longest=40)
     kind = KINDS.get(table.choice("kind", tuple(KINDS)), NUMBER)
@@ -42,7 +42,7 @@ def _header_field(table: Table) -> HeaderField:
     return HeaderField(name, label, kind, *kind.size(table))
 
 
-def read_plots(top: Table) -> tuple[Plot, ...]:
+def read_plots(top: TomlTable) -> tuple[Plot, ...]:
     """The plots, each with its treatment where the study compares any."""
     tables = top.tables("plots", most=60, required=True)
     plots = []
@@ -54,7 +54,7 @@ def read_plots(top: Table) -> tuple[Plot, ...]:
     return tuple(plots)
 
 
-def read_counts(top: Table) -> tuple[CountField, ...]:
+def read_counts(top: TomlTable) -> tuple[CountField, ...]:
     """The counts made in every plot."""
     tables = top.tables("counts", most=40, required=True)
     counts = []
@@ -81,7 +81,7 @@ def read_counts(top: Table) -> tuple[CountField, ...]:
     return tuple(counts)
 
 
-def _unique(tables: Sequence[Table], names: Sequence[str]) -> None:
+def _unique(tables: Sequence[TomlTable], names: Sequence[str]) -> None:
     first: dict[str, str] = {}
     for table, name in zip(tables, names, strict=True):
         if not name:
@@ -93,7 +93,7 @@ def _unique(tables: Sequence[Table], names: Sequence[str]) -> None:
 
 
 def read_sums(
-    top: Table,
+    top: TomlTable,
     header: tuple[HeaderField, ...],
     plots: tuple[Plot, ...],
     counts: tuple[CountField, ...],
@@ -125,7 +125,7 @@ def read_sums(
     return tuple(rules)
 
 
-def _sum_is_sound(table: Table, total: str, parts: tuple[str, ...], known: set[str]) -> bool:
+def _sum_is_sound(table: TomlTable, total: str, parts: tuple[str, ...], known: set[str]) -> bool:
     sound = bool(total)
     if total and total not in known:
         table.wrong("total", f"{shown(total)} is no field{nearest(total, known)}")

@@ -12,11 +12,11 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, ClassVar, Literal
 
-from sheet_reader.phrases import said
-from sheet_reader.study.check_digit import is_valid
-from sheet_reader.study.days import Season, example, latest, order_meant, parse_date, span
-from sheet_reader.study.nearest_sites import nearest_sites
-from sheet_reader.study.table import Table
+from sheet_reader.reasons import Code, Reason, because
+from sheet_reader.study.days import example, latest, order_meant, parse_date, span
+from sheet_reader.study.site_numbers import is_valid, nearest_sites
+from sheet_reader.study.table import TomlTable
+from sheet_reader.wording import said, words
 
 if TYPE_CHECKING:
     from sheet_reader.study.model import FieldSpec, Site, Study
@@ -25,6 +25,7 @@ MOST_BOXES = 6
 MOST_DIGITS = 9
 """Of a number that a person types: more than any field has boxes."""
 
+Day = date | None
 Column = Literal["text", "date", "integer"]
 Groups = tuple[tuple[str, int], ...]
 """Boxes that stand together, from left to right: the part of the value and how many."""
@@ -57,6 +58,14 @@ class Range:
     lowest: int | None
     highest: int | None
 
+    def against(self, number: int) -> Reason | None:
+        """Why a number is asked about though its digits are plain, or None."""
+        if self.highest is not None and number > self.highest:
+            return because(Code.ABOVE_RANGE, value=number, highest=self.highest)
+        if self.lowest is not None and number < self.lowest:
+            return because(Code.BELOW_RANGE, value=number, lowest=self.lowest)
+        return None
+
 
 @dataclass(frozen=True, slots=True)
 class Listed:
@@ -64,17 +73,14 @@ class Listed:
 
     texts: tuple[str, ...]
 
-
-@dataclass(frozen=True, slots=True)
-class Calendar:
-    """A day of the calendar, within ``tolerance_days`` of the season."""
-
-    season: Season
-    tolerance_days: int
+    def against(self, number: int) -> Reason | None:
+        """As :meth:`Range.against`."""
+        expected = number in map(int, self.texts)
+        return None if expected else because(Code.NOT_EXPECTED, value=number)
 
 
-Spelling = Range | Listed | Calendar
-"""What the digits of a field may spell."""
+Spelling = Range | Listed
+"""What the digits of a field may spell, but for a date, which has a calendar."""
 
 
 class Kind(str):
@@ -103,7 +109,7 @@ class Kind(str):
     def __new__(cls, *_: object) -> Kind:
         return str.__new__(cls, cls.name)
 
-    def size(self, table: Table) -> Size:
+    def size(self, table: TomlTable) -> Size:
         """What the study file says of boxes and range; mistakes are noted in ``table``."""
         return _boxes_and_range(table, required=False)
 
@@ -135,13 +141,7 @@ class Kind(str):
         return {"": value}
 
     def check(
-        self,
-        study: Study,
-        spec: FieldSpec,
-        text: str,
-        *,
-        today: date | None = None,
-        near: date | None = None,
+        self, study: Study, spec: FieldSpec, text: str, *, today: Day = None, near: Day = None
     ) -> FieldValue | Refusal:
         """The value that a person meant who typed ``text``, as the record keeps it, or what is
         wrong. Only a date needs ``today``, to doubt what lies in the future, and the date ``near``
@@ -153,21 +153,12 @@ class Kind(str):
         text = text.lstrip("0") or "0"
         if len(text) > MOST_DIGITS:
             return Refusal(f"a number has at most {MOST_DIGITS} digits, this has {len(text)}")
-        doubt = self._unusual(study, spec, int(text))
-        return FieldValue(text, f"{text} is {doubt}" if doubt else "")
-
-    def _unusual(self, study: Study, spec: FieldSpec, value: int) -> str:
-        spelling = self.spelling(study, spec)
-        if isinstance(spelling, Listed) and value not in map(int, spelling.texts):
-            return "none of the values expected here"
-        if isinstance(spelling, Range):
-            if spelling.lowest is not None and value < spelling.lowest:
-                return f"less than {spelling.lowest}, the lowest value expected here"
-            if spelling.highest is not None and value > spelling.highest:
-                return f"more than {spelling.highest}, the highest value expected here"
-        if len(str(value)) > spec.boxes:
-            return f"longer than the {spec.boxes} boxes of this field"
-        return ""
+        reason = self.spelling(study, spec).against(int(text))
+        if reason is not None:
+            return FieldValue(text, words((reason,)))
+        long = len(text) > spec.boxes
+        doubt = f"{text} is longer than the {spec.boxes} boxes of this field" if long else ""
+        return FieldValue(text, doubt)
 
 
 class CountKind(Kind):
@@ -175,7 +166,7 @@ class CountKind(Kind):
 
     name = "count"
 
-    def size(self, table: Table) -> Size:
+    def size(self, table: TomlTable) -> Size:
         return _boxes_and_range(table, required=True)
 
 
@@ -188,7 +179,7 @@ class SiteKind(Kind):
     column = "text"
     answers = (*Kind.answers, ("letters", "search by name"))
 
-    def size(self, table: Table) -> Size:
+    def size(self, table: TomlTable) -> Size:
         return table.whole("boxes", 2, 8) or 0, None, None
 
     def printed(self, study: Study, sheet: str) -> tuple[str, str] | None:
@@ -199,13 +190,7 @@ class SiteKind(Kind):
         return Listed(tuple(site.number for site in study.sites))
 
     def check(
-        self,
-        study: Study,
-        spec: FieldSpec,
-        text: str,
-        *,
-        today: date | None = None,
-        near: date | None = None,
+        self, study: Study, spec: FieldSpec, text: str, *, today: Day = None, near: Day = None
     ) -> FieldValue | Refusal:
         """A number of the site list; leading zeros may be left out where that is clear."""
         text = text.strip()
@@ -228,7 +213,7 @@ class DateKind(Kind):
     is_key, is_amount, is_captioned, two_settle = True, False, True, False
     column = "date"
 
-    def size(self, table: Table) -> Size:
+    def size(self, table: TomlTable) -> Size:
         return table.whole("boxes", 6, 6, required=False, fallback=6) or 6, None, None
 
     def groups(self, boxes: int, date_order: Sequence[str] = ()) -> Groups:
@@ -241,21 +226,12 @@ class DateKind(Kind):
         captions = {"day": words.day, "month": words.month, "year": year}
         return tuple(captions[part] for part in study.date_order)
 
-    def spelling(self, study: Study, spec: FieldSpec) -> Spelling:
-        return Calendar(study.season, study.visits.tolerance_days)
-
     def parts(self, value: str) -> dict[str, str]:
         """Day, month and the year's last two digits of an ISO 8601 date."""
         return {"year": value[2:4], "month": value[5:7], "day": value[8:10]}
 
     def check(
-        self,
-        study: Study,
-        spec: FieldSpec,
-        text: str,
-        *,
-        today: date | None = None,
-        near: date | None = None,
+        self, study: Study, spec: FieldSpec, text: str, *, today: Day = None, near: Day = None
     ) -> FieldValue | Refusal:
         """A date as it is typed (see :func:`~sheet_reader.study.days.parse_date`)."""
         text, season = text.strip(), span(study)
@@ -294,7 +270,7 @@ def site_meant(study: Study, text: str) -> str:
     return text if study.site(text) is not None or len(numbers) != 1 else numbers[0]
 
 
-def _boxes_and_range(table: Table, *, required: bool) -> Size:
+def _boxes_and_range(table: TomlTable, *, required: bool) -> Size:
     """As many boxes as the highest value has digits, and lowest 0, where they are not given; a
     range is needed only where ``required``.
     """

@@ -9,8 +9,7 @@ from typing import Literal
 
 from sheet_reader.study.days import Season
 from sheet_reader.study.kinds import COUNT, DATE, SITE, Kind
-from sheet_reader.study.letter_words import ENGLISH as LETTERS
-from sheet_reader.study.words import ENGLISH, Words
+from sheet_reader.study.words import ENGLISH, ENGLISH_LETTERS, SheetWords
 
 Paper = Literal["A4", "Letter"]
 
@@ -187,11 +186,11 @@ class Study:
     allowed_error: float = 0.002
     send_to: str = ""
     own_digits: bool = False
-    words: Words = ENGLISH
+    words: SheetWords = ENGLISH
     sites_file: str = ""
     effort: Effort | None = None
     publication: Publication = Publication()
-    letter_words: tuple[tuple[str, str], ...] = tuple(LETTERS.items())
+    letter_words: tuple[tuple[str, str], ...] = tuple(ENGLISH_LETTERS.items())
     update: UpdatePlan = UpdatePlan()
     update_words: tuple[tuple[str, str], ...] = ()
     asked_twice: float = 0.0
@@ -229,6 +228,10 @@ class Study:
     def keys(self) -> tuple[str, str]:
         """The names of the fields that place a sheet: of its site, of its date."""
         return self.site_field.name, self.date_field.name
+
+    def placed(self, site: str, day: str) -> dict[str, str]:
+        """The values of the fields that place a sheet, by name."""
+        return {self.site_field.name: site, self.date_field.name: day}
 
 
 def _fields(

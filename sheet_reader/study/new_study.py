@@ -8,18 +8,23 @@ import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from importlib.resources import files
 from typing import cast
 
 from sheet_reader.errors import UsageError
 from sheet_reader.study.kinds import MOST_BOXES
 from sheet_reader.study.model import Paper
-from sheet_reader.study.table import shown
-from sheet_reader.study.usual import paper_for as paper_for
+from sheet_reader.study.table import printable_line, shown
 from sheet_reader.study.words import languages, shipped_words
 
 USUAL_HIGHEST = 999
+LETTER_TERRITORIES = frozenset(
+    ("BZ", "CA", "CL", "CO", "CR", "GT", "MX", "NI", "PA", "PH", "PR", "SV", "US", "VE")
+)
+"""Where US Letter is the usual paper (Unicode CLDR, supplemental data, paperSize; from memory)."""
 _LONGEST_NAME = 32
 _LONGEST_KEY = 16
+_NO_ADDRESS = '# send_to = "counts@example.org"'
 _FAILED_NUMBER = re.compile(r"([;=,\uff1a]|\s[-+])\s*[0-9][0-9.,]*\s*\Z")
 """What ends like a highest value but has no colon before it."""
 
@@ -87,7 +92,7 @@ def count_from(text: str) -> NewCount:
     number = last.strip()
     if not colon:
         label, number = text, str(USUAL_HIGHEST)
-    label = one_line("the name of a count", label, 60)
+    label = printable_line("the name of a count", label, 60)
     if not (number.isascii() and number.isdigit()):
         raise UsageError(
             f"{shown(number)} is no highest value", remedy="a whole number after the last colon"
@@ -108,8 +113,8 @@ def plot_from(text: str) -> NewPlot:
     """``Pinched half: tips pinched out`` or ``Plot 1``; raises UsageError with what is wrong."""
     label, _, treatment = text.partition(":")
     return NewPlot(
-        one_line("the name of a plot", label, 40),
-        one_line("what was done in a plot", treatment, 60) if treatment.strip() else "",
+        printable_line("the name of a plot", label, 40),
+        printable_line("what was done in a plot", treatment, 60) if treatment.strip() else "",
     )
 
 
@@ -126,28 +131,24 @@ def day_from(text: str) -> date:
     return day
 
 
-def one_line(what: str, text: str, longest: int) -> str:
-    """``text`` without needless blanks; raises UsageError where it is empty, too long or holds
-    signs that can't be printed.
+def paper_for(locale: str) -> Paper:
+    """The usual paper of a locale such as ``en_US.UTF-8`` or ``de-AT``; A4 where it says none.
+
+    For writing a new study file, not for reading one: a sheet must not depend on whose machine
+    lays it out, so a study file without ``paper`` always means A4.
     """
-    clean = " ".join(text.split())
-    if not clean:
-        raise UsageError(f"{what} must not be empty")
-    if len(clean) > longest:
-        raise UsageError(f"{what} is {len(clean)} characters long; the most is {longest}")
-    if not clean.isprintable():
-        raise UsageError(f"{what} holds a control character")
-    return clean
+    found = re.match(r"[A-Za-z]{2,3}(?:[_-][A-Za-z]{4})?[_-]([A-Z]{2})(?![A-Za-z])", locale)
+    return "Letter" if found and found[1] in LETTER_TERRITORIES else "A4"
 
 
 def title_from(text: str) -> str:
     """A study's title; raises UsageError for one that can't be printed."""
-    return one_line("the title", text, 60)
+    return printable_line("the title", text, 60)
 
 
 def address_from(text: str) -> str:
     """Where photos go; may be empty."""
-    return one_line("where photos go", text, 80) if text.strip() else ""
+    return printable_line("where photos go", text, 80) if text.strip() else ""
 
 
 def whole_from(low: int, high: int) -> Callable[[str], int]:
@@ -241,82 +242,22 @@ def _quoted(text: str) -> str:
 def study_text(new: NewStudy, digits: int) -> str:
     """The commented ``study.toml``; ``digits`` of a site number."""
     words = shipped_words(new.language or "en")
-    parts = [_TOP.format(
+    plots = zip(new.plots, names_of([p.label for p in new.plots], "plot"), strict=True)
+    counts = zip(new.counts, names_of([c.label for c in new.counts], "count"), strict=True)
+    send_to = f"send_to = {_quoted(new.send_to)}" if new.send_to else _NO_ADDRESS
+    return files(__package__).joinpath("templates", "new_study.txt").read_text("utf-8").format(
         site_number=_quoted(words.site_number), visit_date=_quoted(words.visit_date),
-        key=key_of(new.title), title=_quoted(new.title), paper=new.paper,
-        send_to=f"send_to = {_quoted(new.send_to)}" if new.send_to else _NO_ADDRESS,
+        key=key_of(new.title), title=_quoted(new.title), paper=new.paper, send_to=send_to,
         words=f'words = "{new.language}"' if new.language else '# words = "de"',
         first=new.first, last=new.last, interval=new.interval_days, digits=digits,
-    )]  # fmt: skip
-    parts.append(_PLOTS)
-    for plot, name in zip(new.plots, names_of([p.label for p in new.plots], "plot"), strict=True):
-        lines = ["[[plots]]", f'name = "{name}"', f"label = {_quoted(plot.label)}"]
-        if plot.treatment:
-            lines.append(f"treatment = {_quoted(plot.treatment)}")
-        parts.append("\n".join(lines) + "\n")
-    parts.append(_COUNTS)
-    labels = [count.label for count in new.counts]
-    for count, name in zip(new.counts, names_of(labels, "count"), strict=True):
-        parts.append(
+        plots="\n".join(
+            f'[[plots]]\nname = "{name}"\nlabel = {_quoted(plot.label)}\n'
+            + (f"treatment = {_quoted(plot.treatment)}\n" if plot.treatment else "")
+            for plot, name in plots
+        ),
+        counts="\n".join(
             f'[[counts]]\nname = "{name}"\nlabel = {_quoted(count.label)}\n'
             f"highest = {count.highest}\n"
-        )
-    return "\n".join([*parts, _REST])
-
-
-_NO_ADDRESS = '# send_to = "counts@example.org"'
-_TOP = """\
-# A count study for sheet_reader. Lines that begin with # are remarks; take the # away from a
-# setting to use it. The section "The study file" of the README explains every key.
-
-key = "{key}"    # names the study in the sheet's code; don't change it once sheets were read
-title = {title}
-paper = "{paper}"    # "A4" or "Letter"
-sites = "sites.csv"
-
-# Where volunteers send their photos, printed at the foot of the sheet:
-{send_to}
-# The sheet's fixed words in another language ("de", "es"):
-{words}
-# The order of dates on the sheet (left out: by paper and language), and where it is today (left
-# out: the machine's time zone):
-# date_order = "month day year"
-# time_zone = "Pacific/Auckland"
-# Advice of your own on the sheet, one line each:
-# instructions = ["Count for ten minutes in each plot."]
-
-[season]
-first = {first}
-last = {last}
-
-[visits]
-interval_days = {interval}
-
-# The head of the sheet. A field of kind "number" may follow, say for helpers or temperature.
-[[header]]
-name = "site"
-label = {site_number}
-kind = "site"
-boxes = {digits}
-
-[[header]]
-name = "visit_date"
-label = {visit_date}
-kind = "date"
-"""
-_PLOTS = """\
-# Every count is made in every plot. Names are for the tables and stay the same during the study;
-# labels are printed.
-"""
-_COUNTS = """\
-# "highest" is the highest value that you think possible: it sets the number of boxes, and what
-# lies above is asked about. Also possible: lowest, unit = "min", note = "…", tally = false.
-"""
-_REST = """\
-# What must add up, where there is a total:
-# [[sums]]
-# total = "all_ladybirds"
-# parts = ["larvae", "beetles"]
-
-[comments]
-"""
+            for count, name in counts
+        ),
+    )  # fmt: skip

@@ -1,12 +1,14 @@
-"""What the study file says for those who use the tables: licence, citation, places, effort."""
+"""What the study file says of tables and updates that are handed out: licence, citation, places,
+effort; the count and the plots that updates compare.
+"""
 
 from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
 
-from sheet_reader.study.model import CountField, Effort, HeaderField, Publication
-from sheet_reader.study.table import Table, nearest, shown
+from sheet_reader.study.model import CountField, Effort, HeaderField, Plot, Publication, UpdatePlan
+from sheet_reader.study.table import TomlTable, nearest, shown
 
 LICENCES: Mapping[str, tuple[str, str]] = {
     "CC0-1.0": (
@@ -26,6 +28,7 @@ LICENCES: Mapping[str, tuple[str, str]] = {
 that the IPT user manual, "Dataset licensing", names for Darwin Core Archives (from memory)."""
 
 MOST_DECIMALS = 6
+MOST_UPDATES = 100
 _NAME = re.compile(r"[^\W\d_][\w .()×'-]*\Z")
 _COUNTRY = re.compile(r"[A-Z]{2}")
 _SIGNS = r"[A-Za-z0-9._~!$&'()*+,;=:@%/?-]*"
@@ -46,7 +49,7 @@ KINGDOMS = ("Animalia", "Archaea", "Bacteria", "Chromista", "Fungi", "Plantae", 
 """The examples of dwc:kingdom."""
 
 
-def read_publication(top: Table) -> Publication:
+def read_publication(top: TomlTable) -> Publication:
     """The table ``[publication]``; without it nothing is said and no place leaves."""
     table = top.table("publication", required=False)
     if table is None:
@@ -68,7 +71,7 @@ def read_publication(top: Table) -> Publication:
     )
 
 
-def _matching(table: Table, key: str, form: re.Pattern[str], meant: str) -> str:
+def _matching(table: TomlTable, key: str, form: re.Pattern[str], meant: str) -> str:
     text = table.text(key, longest=200, required=False)
     if text and not form.fullmatch(text):
         table.wrong(key, f"{shown(text)} must be {meant}")
@@ -77,7 +80,7 @@ def _matching(table: Table, key: str, form: re.Pattern[str], meant: str) -> str:
 
 
 def read_effort(
-    top: Table, header: Sequence[HeaderField], counts: Sequence[CountField]
+    top: TomlTable, header: Sequence[HeaderField], counts: Sequence[CountField]
 ) -> Effort | None:
     """The table ``[effort]``: which count or number of the head says how long was searched."""
     table = top.table("effort", required=False)
@@ -96,7 +99,7 @@ def read_effort(
     return Effort(name, unit, protocol, table.flag("equal") is not False)
 
 
-def read_taxon(table: Table) -> tuple[str, str, str, str]:
+def read_taxon(table: TomlTable) -> tuple[str, str, str, str]:
     """``taxon``, ``life_stage``, ``taxon_rank`` and ``kingdom`` of a count; empty where she does
     not name them.
     """
@@ -116,3 +119,32 @@ def read_taxon(table: Table) -> tuple[str, str, str, str]:
         if text and not taxon:
             table.wrong(key, "needs a taxon")
     return taxon, life_stage, chosen["taxon_rank"], chosen["kingdom"]
+
+
+def read_update_plan(
+    top: TomlTable, plots: Sequence[Plot], counts: Sequence[CountField]
+) -> UpdatePlan:
+    """The table ``[update]``: count, treated, control (names of plots), planned; all optional."""
+    table = top.table("update", required=False)
+    if table is None:
+        return UpdatePlan()
+    table.only(("count", "treated", "control", "planned"))
+    count = _named(table, "count", [c.name for c in counts], "no count")
+    names = [plot.name for plot in plots]
+    treated = _named(table, "treated", names, "no plot")
+    control = _named(table, "control", names, "no plot")
+    if table.has("treated") != table.has("control"):
+        lacking = "control" if table.has("treated") else "treated"
+        table.wrong(lacking, "is missing: a comparison needs two plots")
+    elif treated and treated == control:
+        table.wrong("control", f"{shown(control)} can't be compared with itself")
+    planned = table.whole("planned", 1, MOST_UPDATES, required=False)
+    return UpdatePlan(count, treated, control, planned)
+
+
+def _named(table: TomlTable, key: str, names: Sequence[str], nothing: str) -> str:
+    name = table.text(key, longest=80, required=False)
+    known = [known for known in names if known]
+    if name and name not in known:
+        table.wrong(key, f"{shown(name)} is {nothing} of this study{nearest(name, known)}")
+    return name

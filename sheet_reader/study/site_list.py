@@ -1,26 +1,28 @@
 """The site list: a CSV file with one line per site (``number,label,contact``; contact may lack).
 
-The columns ``latitude`` and ``longitude`` (decimal degrees, WGS 84) may stand beside these.
+The columns ``latitude`` and ``longitude`` (decimal degrees, WGS 84) may stand beside these. It is
+read with all mistakes at once; lines and names are added with everything else left as it is.
 """
 
 from __future__ import annotations
 
 import csv
-import difflib
 import io
 import re
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
-from sheet_reader.errors import UsageError
-from sheet_reader.study.check_digit import damm, is_valid
+from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.study.model import Site, Study
-from sheet_reader.study.table import Mistakes, nearest, shown
+from sheet_reader.study.site_numbers import damm, is_valid, nearest_sites
+from sheet_reader.study.table import Mistakes, nearest, printable_line, shown
 
 COLUMNS = ("number", "label", "contact")
 NEEDED = ("number", "label")
 PLACES = {"latitude": 90.0, "longitude": 180.0}
 """The columns of a place, and how far they reach in degrees."""
 MOST_BYTES = 4_000_000
+MOST_LABEL_BYTES = 1_000_000
 _DEGREES = re.compile(r"-?\d{1,3}(\.\d+)?", re.ASCII)
 _LONGEST = {"number": 12, "label": 60, "contact": 120, "latitude": 20, "longitude": 20}
 
@@ -34,18 +36,17 @@ def read_sites(path: Path, boxes: int | None, mistakes: Mistakes) -> tuple[Site,
     text = _text(path, mistakes)
     if text is None:
         return ()
-    first_line = text.split("\n", 1)[0]
-    separator = max(",;\t", key=first_line.count)
+    separator = max(",;\t", key=text.split("\n", 1)[0].count)
     try:
         lines = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True))
     except csv.Error as error:
         mistakes.add(path.name, f"is not a well-formed CSV file ({error})")
         return ()
-    if not lines or not _columns(path.name, lines[0], mistakes):
-        if not lines:
-            mistakes.add(path.name, f"is empty; its first line must be {','.join(COLUMNS)}")
-        return ()
-    return _sites(path.name, lines, boxes, mistakes)
+    if not lines:
+        mistakes.add(path.name, f"is empty; its first line must be {','.join(COLUMNS)}")
+    elif _columns(path.name, lines[0], mistakes):
+        return _sites(path.name, lines, boxes, mistakes)
+    return ()
 
 
 def _text(path: Path, mistakes: Mistakes) -> str | None:
@@ -54,10 +55,11 @@ def _text(path: Path, mistakes: Mistakes) -> str | None:
             mistakes.add(path.name, "is larger than 4 MB; this is no site list")
             return None
         data = path.read_bytes()
+    except FileNotFoundError:
+        mistakes.add(path.name, "the file is not there")
+        return None
     except OSError as error:
-        missing = isinstance(error, FileNotFoundError)
-        what = "the file is not there" if missing else f"can't be read ({error.strerror})"
-        mistakes.add(path.name, what)
+        mistakes.add(path.name, f"can't be read ({error.strerror})")
         return None
     try:
         text = data.decode("utf-8-sig")
@@ -73,22 +75,23 @@ def _text(path: Path, mistakes: Mistakes) -> str | None:
 
 def _columns(name: str, head: list[str], mistakes: Mistakes) -> bool:
     given = [column.strip().lower() for column in head]
-    before = len(mistakes.found)
-    for column in (*COLUMNS, *PLACES):
-        if given.count(column) > 1:
-            mistakes.add(f"{name} line 1", f"the column “{column}” is there twice")
-    unknown = [column for column in given if column not in (*COLUMNS, *PLACES)]
     missing = [column for column in COLUMNS if column not in given]
-    for column in unknown:
-        hint = nearest(column, missing)
-        mistakes.add(f"{name} line 1", f"unknown column {shown(column)}{hint}")
+    found = [
+        f"the column “{column}” is there twice"
+        for column in (*COLUMNS, *PLACES)
+        if given.count(column) > 1
+    ]
+    found += [
+        f"unknown column {shown(column)}{nearest(column, missing)}"
+        for column in given
+        if column not in (*COLUMNS, *PLACES)
+    ]
     if sum(column in given for column in PLACES) == 1:
-        mistakes.add(f"{name} line 1", "latitude and longitude go together; one is missing")
-    for column in missing:
-        if column not in NEEDED:
-            continue
-        mistakes.add(f"{name} line 1", f"the column “{column}” is missing")
-    return len(mistakes.found) == before
+        found.append("latitude and longitude go together; one is missing")
+    found += [f"the column “{column}” is missing" for column in missing if column in NEEDED]
+    for message in found:
+        mistakes.add(f"{name} line 1", message)
+    return not found
 
 
 def _sites(
@@ -109,9 +112,9 @@ def _sites(
             continue
         row = dict.fromkeys((*COLUMNS, *PLACES), "")
         row |= {column: cell.strip() for column, cell in zip(order, cells, strict=True)}
+        number = row["number"]
         if not _row(place, row, boxes, mistakes):
             continue
-        number = row["number"]
         if number in seen:
             mistakes.add(place, f"site {number} is already on line {seen[number]}")
             continue
@@ -142,15 +145,9 @@ def _row(place: str, row: dict[str, str], boxes: int | None, mistakes: Mistakes)
             f"{number} has {len(number)} digits, but the sheet has {boxes} boxes for it{lost}",
         )
     elif not is_valid(number):
-        right = number[:-1] + damm(number[:-1]) if len(number) > 1 else ""
-        hint = f"; {number[:-1]} would become {right}" if right else ""
+        body = number[:-1]
+        hint = f"; {body} would become {body}{damm(body)}" if body else ""
         mistakes.add(f"{place} number", f"{number} does not end in its check digit{hint}")
-    _place(place, row, mistakes)
-    return len(mistakes.found) == before
-
-
-def _place(place: str, row: dict[str, str], mistakes: Mistakes) -> None:
-    """Latitude and longitude, if any: both, in decimal degrees, with a point."""
     for column, most in PLACES.items():
         text = row[column]
         if text and (not _DEGREES.fullmatch(text) or abs(float(text)) > most):
@@ -161,6 +158,7 @@ def _place(place: str, row: dict[str, str], mistakes: Mistakes) -> None:
     given = [column for column in PLACES if row[column]]
     if len(given) == 1:
         mistakes.add(place, f"has a {given[0]} only; latitude and longitude go together")
+    return len(mistakes.found) == before
 
 
 def on_list(study: Study, number: str) -> Site:
@@ -171,16 +169,126 @@ def on_list(study: Study, number: str) -> Site:
     number = number.strip()
     site = study.site(number)
     if site is None:
+        near = nearest_sites(number[:20], study.sites) or study.sites[:3]
+        listed = ", ".join(f"{site.number} {site.label}".rstrip() for site in near)
+        wrong = "" if is_valid(number) else "its check digit is wrong; "
         raise UsageError(
             f"there is no site {number[:20]!r} on the site list",
-            remedy=_nearest_sites(study, number),
+            remedy=wrong + (f"nearest: {listed}" if listed else "the site list is empty"),
         )
     return site
 
 
-def _nearest_sites(study: Study, number: str) -> str:
-    numbers = [entry.number for entry in study.sites]
-    close = difflib.get_close_matches(number[:20], numbers, n=3, cutoff=0.5) or numbers[:3]
-    listed = ", ".join(f"{n} {site.label}" for n in close if (site := study.site(n)))
-    wrong = "" if is_valid(number) else "its check digit is wrong; "
-    return f"{wrong}nearest: {listed}" if listed else f"{wrong}the site list is empty"
+def read_labels(path: Path) -> tuple[str, ...]:
+    """The names of sites in a text file, one a line; empty lines are left out.
+
+    Raises StorageError where it can't be read and UsageError for a name that can't be one.
+    """
+    try:
+        with path.open("rb") as stream:
+            data = stream.read(MOST_LABEL_BYTES + 1)
+    except OSError as error:
+        raise StorageError(f"can't be read: {error.strerror}", where=path) from None
+    if len(data) > MOST_LABEL_BYTES:
+        raise UsageError("is larger than 1 MB; name one site a line", where=path)
+    try:
+        lines = data.decode("utf-8-sig").splitlines()
+    except UnicodeDecodeError:
+        raise UsageError("is not UTF-8; save it as UTF-8 text", where=path) from None
+    return tuple(
+        printable_line(f"the site on line {number} of {path.name}", line, 60)
+        for number, line in enumerate(lines, 1)
+        if line.strip()
+    )
+
+
+def labels_for(count: int, labels: Sequence[str]) -> tuple[str, ...]:
+    """As many labels as sites, empty ones at the end; raises UsageError where there are more."""
+    if len(labels) > count:
+        raise UsageError(f"the file names {len(labels)} sites, but {count} are asked for")
+    return (*labels, *[""] * (count - len(labels)))
+
+
+def names_in_order(study: Study, labels: Sequence[str]) -> dict[str, str]:
+    """The labels for the sites without one, by number in the order of the list. Raises UsageError
+    where there are more of them, and for one that a site has already.
+    """
+    known = {site.label.casefold(): site.number for site in study.sites if site.label}
+    for label in labels:
+        if label.casefold() in known:
+            raise UsageError(
+                f"“{label}” is the name of site {known[label.casefold()]} already",
+                remedy="leave in the file the names of sites that have none yet",
+            )
+    free = [site.number for site in study.sites if not site.label]
+    if len(labels) > len(free):
+        raise UsageError(
+            f"there are {len(labels)} names for {len(free)} sites without one",
+            remedy="for new sites add --add N; to change a name: --name NUMBER=NAME",
+        )
+    return dict(zip(free, labels, strict=False))
+
+
+def names_given(study: Study, given: Sequence[str]) -> dict[str, str]:
+    """Labels by number from ``NUMBER=NAME``; raises UsageError for what is none, and for a site
+    that is not on the list or named twice.
+    """
+    found: dict[str, str] = {}
+    for text in given:
+        number, sign, label = text.partition("=")
+        if not sign:
+            raise UsageError(f"{shown(text)} is no NUMBER=NAME", remedy="such as --name 2043=Kiln")
+        number = on_list(study, number).number
+        if number in found:
+            raise UsageError(f"site {number} is named twice")
+        found[number] = printable_line(f"the name of site {number}", label, 60)
+    return found
+
+
+def list_text(numbers: Sequence[str], labels: Sequence[str]) -> str:
+    """A new site list."""
+    return with_sites(",".join(COLUMNS) + "\n", numbers, labels)
+
+
+def with_sites(text: str, numbers: Sequence[str], labels: Sequence[str]) -> str:
+    """The list's ``text`` with sites added, its columns, separator and line ends kept."""
+    separator, order, ending = _form(text)
+    stream = io.StringIO(newline="")
+    writer = csv.DictWriter(stream, order, delimiter=separator, lineterminator=ending)
+    writer.writerows(
+        dict.fromkeys(order, "") | {"number": number, "label": label}
+        for number, label in zip(numbers, labels, strict=True)
+    )
+    return text + ("" if text.endswith("\n") or not text else ending) + stream.getvalue()
+
+
+def with_labels(text: str, labels: Mapping[str, str]) -> str:
+    """The list's ``text`` with these labels by site number; every other line stays as it is."""
+    separator, order, ending = _form(text)
+    lines: list[str] = []
+
+    def seen() -> Iterator[str]:
+        for line in io.StringIO(text, newline=""):
+            lines.append(line)
+            yield line
+
+    stream = io.StringIO(newline="")
+    writer = csv.writer(stream, delimiter=separator, lineterminator=ending)
+    for cells in csv.reader(seen(), delimiter=separator):
+        number = cells[order.index("number")].strip() if len(cells) == len(order) else ""
+        if number in labels:
+            cells[order.index("label")] = labels[number]
+            writer.writerow(cells)
+        else:
+            stream.write("".join(lines))
+        lines.clear()
+    return stream.getvalue()
+
+
+def _form(text: str) -> tuple[str, list[str], str]:
+    """Separator, columns and line end of a site list."""
+    first_line = text.split("\n", 1)[0]
+    separator = max(",;\t", key=first_line.count)
+    columns = next(csv.reader([first_line.lstrip("\ufeff")], delimiter=separator))
+    ending = "\r\n" if first_line.endswith("\r") else "\n"
+    return separator, [column.strip().lower() for column in columns], ending

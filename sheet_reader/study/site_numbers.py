@@ -1,8 +1,11 @@
-"""Site numbers that are hard to mistake for one another.
+"""Site numbers: their check digit, new ones that are hard to mistake for one another, and those
+that a mistyped one may have meant.
 
-Every number ends in its Damm check digit. Two such numbers differ in at least two digits and are
-never one swap of neighbours apart, as Damm's check digit finds both faults (H. M. Damm, 2004). Here
-they are kept further apart, at three digits or more, as long as the supply lasts.
+Every number ends in its check digit: Damm's, over the published quasigroup of order 10 (H. M. Damm,
+*Total anti-symmetrische Quasigruppen*, doctoral thesis, Marburg 2004). It finds every single wrong
+digit and every swap of two neighbouring digits, so two numbers differ in at least two digits and
+are never one swap of neighbours apart. New ones are kept further apart, at three digits or more, as
+long as the supply lasts.
 """
 
 from __future__ import annotations
@@ -12,10 +15,25 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import combinations, pairwise
 from operator import itemgetter
+from typing import TYPE_CHECKING
 
 from sheet_reader.errors import UsageError
-from sheet_reader.study.check_digit import damm
 
+if TYPE_CHECKING:
+    from sheet_reader.study.model import Site
+
+_TABLE = (
+    "0317598642",
+    "7092154863",
+    "4206871359",
+    "1750983426",
+    "6123045978",
+    "3674209581",
+    "5869720134",
+    "8945362017",
+    "9438617205",
+    "2581436790",
+)
 LOOK_ALIKE = frozenset(
     frozenset(pair) for pair in ("17", "06", "08", "38", "49", "35", "56", "27", "68", "89", "14")
 )
@@ -23,6 +41,23 @@ LOOK_ALIKE = frozenset(
 LEAST_DIGITS, MOST_DIGITS = 2, 8
 _WANTED = 3
 _MOST_CANDIDATES = 100_000
+
+
+def damm(digits: str) -> str:
+    """The check digit to append to ``digits`` (ASCII, any length from 1); raises ValueError for
+    anything but digits.
+    """
+    if not digits or not digits.isascii() or not digits.isdigit():
+        raise ValueError("only the digits 0 to 9 have a check digit")
+    interim = "0"
+    for digit in digits:
+        interim = _TABLE[int(interim)][int(digit)]
+    return interim
+
+
+def is_valid(number: str) -> bool:
+    """Whether ``number`` has at least two digits and ends in its check digit."""
+    return len(number) >= 2 and number.isascii() and number.isdigit() and damm(number) == "0"
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,25 +70,6 @@ class SiteNumbers:
     distance: int
 
 
-def hamming(a: str, b: str) -> int:
-    """In how many places two numbers differ; numbers of unlike length differ in all."""
-    if len(a) != len(b):
-        return max(len(a), len(b))
-    return sum(x != y for x, y in zip(a, b, strict=True))
-
-
-def is_swap(a: str, b: str) -> bool:
-    """Whether swapping two neighbouring digits makes one number the other."""
-    places = [i for i, (x, y) in enumerate(zip(a, b, strict=False)) if x != y]
-    return (
-        len(a) == len(b)
-        and len(places) == 2
-        and places[1] == places[0] + 1
-        and a[places[0]] == b[places[1]]
-        and a[places[1]] == b[places[0]]
-    )
-
-
 def has_look_alikes(number: str) -> bool:
     """Whether digits that are taken for each other stand side by side."""
     return any(frozenset(pair) in LOOK_ALIKE for pair in pairwise(number))
@@ -61,18 +77,16 @@ def has_look_alikes(number: str) -> bool:
 
 def smallest_distance(numbers: Sequence[str]) -> int:
     """The smallest number of digits in which any two numbers differ; 0 for fewer than two."""
-    by_length: dict[int, list[str]] = {}
-    for number in numbers:
-        by_length.setdefault(len(number), []).append(number)
-    found = sorted(by_length)[1:2]
-    found += [_smallest(alike, length) for length, alike in by_length.items() if len(alike) > 1]
-    return min(found, default=0)
+    lengths = sorted({len(number) for number in numbers})
+    alike = [[number for number in numbers if len(number) == length] for length in lengths]
+    return min([*lengths[1:2], *(_smallest(some) for some in alike if len(some) > 1)], default=0)
 
 
-def _smallest(numbers: Sequence[str], length: int) -> int:
+def _smallest(numbers: Sequence[str]) -> int:
     """The same for numbers of one length: each is looked up with ever more digits masked, so that
     the work grows with their count and not with that of their pairs.
     """
+    length = len(numbers[0])
     for digits, masks in ((n, _masks(length, n)) for n in range(length)):
         if any(len({mask(number) for number in numbers}) < len(numbers) for mask in masks):
             return digits
@@ -152,3 +166,32 @@ def _numbers(length: int) -> list[str]:
     step = next(s for s in range(round(size * 0.618), size + 1) if math.gcd(s, size) == 1)
     bodies = (str(first + i * step % size) for i in range(min(size, _MOST_CANDIDATES)))
     return [body + damm(body) for body in bodies]
+
+
+def nearest_sites(number: str, sites: Sequence[Site], most: int = 3) -> tuple[Site, ...]:
+    """The sites whose numbers the fewest typing mistakes turn into ``number``, at most two."""
+    ranked = sorted((keying_mistakes(number, site.number), i) for i, site in enumerate(sites))
+    return tuple(sites[i] for mistakes, i in ranked if mistakes <= 2)[:most]
+
+
+def did_you_mean(number: str, sites: Sequence[Site]) -> str:
+    """“did you mean 1029 (Old wall)?” for a number that no site has; "" where none is near."""
+    near = nearest_sites(number, sites)
+    listed = [f"{site.number} ({site.label})" if site.label else site.number for site in near]
+    return f"did you mean {' or '.join(listed)}?" if listed else ""
+
+
+def keying_mistakes(typed: str, meant: str) -> int:
+    """Digits typed wrongly, left out, put in or swapped with their neighbour (restricted
+    Damerau–Levenshtein distance: Damerau, Communications of the ACM 7 (1964), 171–176).
+    """
+    rows = [list(range(len(meant) + 1))]
+    for i, a in enumerate(typed, 1):
+        row = [i]
+        for j, b in enumerate(meant, 1):
+            cost = min(rows[i - 1][j] + 1, row[j - 1] + 1, rows[i - 1][j - 1] + (a != b))
+            if i > 1 and j > 1 and a == meant[j - 2] and typed[i - 2] == b:
+                cost = min(cost, rows[i - 2][j - 2] + 1)
+            row.append(cost)
+        rows.append(row)
+    return rows[-1][-1]

@@ -6,9 +6,10 @@ import difflib
 import re
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime
+from types import UnionType
 from typing import Any
 
-from sheet_reader.errors import Mistake
+from sheet_reader.errors import Mistake, UsageError
 
 _MISSING = "is missing"
 _ORDINALS = (
@@ -43,6 +44,20 @@ def ordinal(number: int) -> str:
     return f"{number}{ {1: 'st', 2: 'nd', 3: 'rd'}.get(last, 'th') }"
 
 
+def printable_line(what: str, text: str, longest: int) -> str:
+    """``text`` without needless blanks; raises UsageError where it is empty, too long or holds
+    signs that can't be printed.
+    """
+    clean = " ".join(text.split())
+    if not clean:
+        raise UsageError(f"{what} must not be empty")
+    if len(clean) > longest:
+        raise UsageError(f"{what} is {len(clean)} characters long; the most is {longest}")
+    if not clean.isprintable():
+        raise UsageError(f"{what} holds a control character")
+    return clean
+
+
 def nearest(word: str, known: Iterable[str]) -> str:
     """“ – did you mean …?” for the known word closest to ``word``, or nothing."""
     close = difflib.get_close_matches(word[:64], list(known), n=1, cutoff=0.6)
@@ -67,7 +82,7 @@ class Mistakes:
         self.found.append(Mistake(path, message))
 
 
-class Table:
+class TomlTable:
     """One table of the file: typed getters that note mistakes under the table's path.
 
     Each getter returns its fallback after noting a mistake, so that reading goes on.
@@ -125,22 +140,23 @@ class Table:
                 one for one in self._mistakes.found if one != Mistake(self.place(key), _MISSING)
             ]
 
-    def _get(self, key: str, required: bool) -> Any:
-        if key not in self._values:
+    def _get(self, key: str, kind: type | UnionType, must: str, *, required: bool) -> Any:
+        """The value of this kind at the key; None, with a mistake that says what it must be, for
+        another one, and where it lacks.
+        """
+        value = self._values.get(key)
+        if value is None:
             if required and key not in self._meant:
                 self.wrong(key, _MISSING)
+        elif not isinstance(value, kind) or type(value) in {bool, datetime} - {kind}:
+            self.wrong(key, must.replace("…", shown(value)))
             return None
-        return self._values[key]
+        return value
 
     def text(self, key: str, *, longest: int, required: bool = True, fallback: str = "") -> str:
         """One line of text of 1 to ``longest`` characters (empty is allowed where optional)."""
-        value = self._get(key, required)
-        if value is None:
-            return fallback
-        if not isinstance(value, str):
-            self.wrong(key, f"must be text in quotes, not {shown(value)}")
-            return fallback
-        return self.line(key, value, longest, required) or fallback
+        value = self._get(key, str, "must be text in quotes, not …", required=required)
+        return fallback if value is None else self.line(key, value, longest, required) or fallback
 
     def line(self, key: str, value: str, longest: int, required: bool = True) -> str:
         """``value`` if it is a clean line of text, else "" and a mistake at ``key``."""
@@ -179,56 +195,38 @@ class Table:
         self, key: str, low: int, high: int, *, required: bool = True, fallback: int | None = None
     ) -> int | None:
         """A whole number from ``low`` to ``high``."""
-        value = self._get(key, required)
-        if value is None:
-            return fallback
-        if isinstance(value, bool) or not isinstance(value, int):
-            self.wrong(key, f"must be a whole number, not {shown(value)}")
-            return fallback
-        if not low <= value <= high:
+        value = self._get(key, int, "must be a whole number, not …", required=required)
+        if value is not None and not low <= value <= high:
             number = value if abs(value) < 10**12 else "this number"
             self.wrong(key, f"must lie from {low} to {high}, not {number}")
             return fallback
-        return value
+        return fallback if value is None else int(value)
 
     def number(self, key: str, low: float, high: float, *, fallback: float) -> float:
         """A number from ``low`` to ``high``, both included; ``fallback`` where it is not given."""
-        value = self._get(key, required=False)
-        if value is None:
-            return fallback
-        if isinstance(value, bool) or not isinstance(value, int | float):
-            self.wrong(key, f"must be a number, not {shown(value)}")
-            return fallback
-        if not low <= value <= high:
+        value = self._get(key, int | float, "must be a number, not …", required=False)
+        if value is not None and not low <= value <= high:
             self.wrong(key, f"must lie from {low:g} to {high:g}, not {shown(value)}")
             return fallback
-        return float(value)
+        return fallback if value is None else float(value)
 
     def flag(self, key: str) -> bool | None:
         """``true`` or ``false``; None where it is not given."""
-        value = self._get(key, required=False)
-        if value is None or isinstance(value, bool):
-            return value
-        self.wrong(key, f"must be true or false without quotes, not {shown(value)}")
-        return None
+        must = "must be true or false without quotes, not …"
+        found: bool | None = self._get(key, bool, must, required=False)
+        return found
 
     def day(self, key: str) -> date | None:
         """A calendar day, written without quotes as 2026-04-20."""
-        value = self._get(key, required=True)
-        if value is None:
-            return None
-        if isinstance(value, datetime) or not isinstance(value, date):
-            self.wrong(key, f"must be a day such as 2026-04-20 without quotes, not {shown(value)}")
-            return None
-        return value
+        must = "must be a day such as 2026-04-20 without quotes, not …"
+        found: date | None = self._get(key, date, must, required=True)
+        return found
 
     def texts(self, key: str, *, longest: int, most: int, required: bool) -> tuple[str, ...]:
         """A list of at most ``most`` lines of text."""
-        value = self._get(key, required)
+        must = "must be a list of texts in square brackets"
+        value = self._get(key, list, must, required=required)
         if value is None:
-            return ()
-        if not isinstance(value, list):
-            self.wrong(key, "must be a list of texts in square brackets")
             return ()
         if len(value) > most:
             self.wrong(key, f"has {len(value)} entries; the most is {most}")
@@ -236,31 +234,26 @@ class Table:
         lines = []
         for i, entry in enumerate(value):
             if isinstance(entry, str):
-                line = self.line(entry_place(key, i), entry, longest)
-                lines.append(line)
+                lines.append(self.line(entry_place(key, i), entry, longest))
             else:
                 self.wrong(entry_place(key, i), f"must be text in quotes, not {shown(entry)}")
         return tuple(line for line in lines if line)
 
-    def table(self, key: str, *, required: bool) -> Table | None:
+    def table(self, key: str, *, required: bool) -> TomlTable | None:
         """The table ``[key]``."""
-        value = self._get(key, required)
-        if value is None:
-            return None
-        if not isinstance(value, dict):
-            line = self._mistakes.line(f"[[{key}]]")
-            self.wrong(key, f"must be a table, written [{key}]{line}")
-            return None
-        return Table(value, self.place(key), self._mistakes)
+        must = f"must be a table, written [{key}]{self._mistakes.line(f'[[{key}]]')}"
+        value = self._get(key, dict, must, required=required)
+        return None if value is None else TomlTable(value, self.place(key), self._mistakes)
 
-    def tables(self, key: str, *, most: int, required: bool) -> tuple[Table, ...]:
+    def tables(self, key: str, *, most: int, required: bool) -> tuple[TomlTable, ...]:
         """The tables ``[[key]]``, in order."""
-        value = self._get(key, required)
+        line = self._mistakes.line(f"[{key}]")
+        must = f"must be a list of tables, each written [[{key}]]{line}"
+        value = self._get(key, list, must, required=required)
         if value is None:
             return ()
-        if not isinstance(value, list) or not all(isinstance(v, dict) for v in value):
-            line = self._mistakes.line(f"[{key}]")
-            self.wrong(key, f"must be a list of tables, each written [[{key}]]{line}")
+        if not all(isinstance(v, dict) for v in value):
+            self.wrong(key, must)
             return ()
         if not value and required:
             self.wrong(key, "must hold at least one entry")
@@ -268,7 +261,7 @@ class Table:
             self.wrong(key, f"has {len(value)} entries; the most is {most}")
             return ()
         return tuple(
-            Table(v, list_place(key, i, v.get("label")), self._mistakes, in_list=True)
+            TomlTable(v, list_place(key, i, v.get("label")), self._mistakes, in_list=True)
             for i, v in enumerate(value)
         )
 

@@ -1,4 +1,4 @@
-"""The entry of the room: every sheet in a picture, identified and laid flat."""
+"""The entry of the room: every sheet in a picture, identified and laid flat, or why none is."""
 
 from __future__ import annotations
 
@@ -9,25 +9,37 @@ import numpy as np
 
 from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code, because
-from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.book import LayoutBook, Mismatch
 from sheet_reader.sheet.model import BLANK, Marker, Page, SheetCode
-from sheet_reader.vision.arrays import Array, Gray, as_float32
-from sheet_reader.vision.flatten import Pyramid
-from sheet_reader.vision.grouping import Group, MarkerPlan, group_markers, ids_of, plane
-from sheet_reader.vision.identify import identify, nothing_found
-from sheet_reader.vision.locate import locate, marker_correspondences
+from sheet_reader.vision.arrays import Array, Gray, as_float32, box_corners
+from sheet_reader.vision.findings import Finding, NoSheet, SheetView
+from sheet_reader.vision.flat_page import Pyramid
+from sheet_reader.vision.locate import coarse_surface, locate, marker_correspondences
+from sheet_reader.vision.machine_code import read_anywhere, read_machine_code, read_modules
+from sheet_reader.vision.marker_groups import (
+    MarkerGroup,
+    MarkerPlan,
+    group_markers,
+    ids_of,
+    plane,
+    seek_missing,
+)
 from sheet_reader.vision.markers import (
     SeenMarker,
     exhaustive_markers,
     fast_markers,
     refine_corners,
 )
-from sheet_reader.vision.other_print import other_sheet
 from sheet_reader.vision.print_check import check_print
-from sheet_reader.vision.seek import seek_missing
-from sheet_reader.vision.surface import fit_surface
+from sheet_reader.vision.printed_code import other_sheet, printed_code_available, read_printed
+from sheet_reader.vision.quality import what_is_outside
+from sheet_reader.vision.surface import (
+    Correspondences,
+    FittedSurface,
+    apply_homography,
+    fit_surface,
+)
 from sheet_reader.vision.template import PreparedPage, boxes_of, prepare
-from sheet_reader.vision.types import Finding, NoSheet, SheetView
 from sheet_reader.vision.view import build_view
 
 _NO_CODE = (Code.CODE_OUTSIDE, Code.CODE_UNREADABLE)
@@ -50,18 +62,15 @@ def _blank_pages(book: LayoutBook) -> tuple[Page, ...]:
 def prepared_page(book: LayoutBook, page: Page) -> PreparedPage:
     """The page's template, made from the blank sheet's where that has the same boxes."""
     shelf = _prepared.setdefault(book, {})
-    version = page.code.layout
-    blank = book.layout(BLANK, version).pages[page.number - 1]
-    key = (version, BLANK, page.number)
-    if key not in shelf:
-        shelf[key] = prepare(blank, book.template(blank, VISION.template.raster_px_per_mm))
-    same = boxes_of(shelf[key], page)
-    if same is not None:
-        return same
-    own = (version, page.code.sheet, page.number)
-    if own not in shelf:
-        shelf[own] = prepare(page, book.template(page, VISION.template.raster_px_per_mm))
-    return shelf[own]
+
+    def made(one: Page) -> PreparedPage:
+        key = (one.code.layout, one.code.sheet, one.number)
+        if key not in shelf:
+            shelf[key] = prepare(one, book.template(one, VISION.template.raster_px_per_mm))
+        return shelf[key]
+
+    blank = book.layout(BLANK, page.code.layout).pages[page.number - 1]
+    return boxes_of(made(blank), page) or made(page)
 
 
 def find_sheets(gray: Gray, book: LayoutBook) -> list[Finding]:
@@ -70,10 +79,8 @@ def find_sheets(gray: Gray, book: LayoutBook) -> list[Finding]:
     ``gray`` is uint8 (H, W), upright or turned in any way but not mirrored. The list is never
     empty; nothing is drawn from one call to the next but the book's cached templates.
     """
-    pages = _blank_pages(book)
-    plans = tuple(MarkerPlan.of(page.markers) for page in pages)
-    pyramid = Pyramid(gray)
-    ids = ids_of(plans)
+    plans = tuple(MarkerPlan.of(page.markers) for page in _blank_pages(book))
+    pyramid, ids = Pyramid(gray), ids_of(plans)
     seen = fast_markers(pyramid, ids)
     groups = _groups(pyramid, plans, seen)
     exhaustive = not groups or any(len(g.markers) < VISION.find.enough_markers for g in groups)
@@ -83,23 +90,26 @@ def find_sheets(gray: Gray, book: LayoutBook) -> list[Finding]:
     if exhaustive:
         groups = _groups(pyramid, plans, exhaustive_markers(pyramid, seen, ids))
         findings = _read_groups(pyramid, groups, plans, book)
-    return findings or [nothing_found(pyramid, plans, book)]
+    return findings or [_nothing_found(pyramid, ids, book)]
 
 
-def _groups(pyramid: Pyramid, plans: tuple[MarkerPlan, ...], seen: list[SeenMarker]) -> list[Group]:
+def _groups(
+    pyramid: Pyramid, plans: tuple[MarkerPlan, ...], seen: list[SeenMarker]
+) -> list[MarkerGroup]:
     groups = [seek_missing(pyramid, plans[g.plan], g) for g in group_markers(plans, seen)]
     return [
-        Group(g.plan, tuple(refine_corners(pyramid, list(g.markers))), g.homography) for g in groups
+        MarkerGroup(g.plan, tuple(refine_corners(pyramid, m) for m in g.markers), g.homography)
+        for g in groups
     ]
 
 
 def _read_groups(
-    pyramid: Pyramid, groups: list[Group], plans: tuple[MarkerPlan, ...], book: LayoutBook
+    pyramid: Pyramid, groups: list[MarkerGroup], plans: tuple[MarkerPlan, ...], book: LayoutBook
 ) -> list[Finding]:
     """What each group gives. Stray markers that lie on a sheet already found are part of it."""
     findings: list[Finding] = []
     for group in groups:
-        middle = np.mean([m.corners_px.mean(axis=0) for m in group.markers], axis=0)
+        middle = np.mean([m.centre_px for m in group.markers], axis=0)
         if not any(isinstance(f, SheetView) and _lies_on(middle, f) for f in findings):
             findings.append(_read_group(pyramid, group, plans[group.plan], book))
     return findings
@@ -112,7 +122,7 @@ def _lies_on(point: Array, view: SheetView) -> bool:
 
 
 def _read_group(
-    pyramid: Pyramid, group: Group, plan: MarkerPlan, book: LayoutBook
+    pyramid: Pyramid, group: MarkerGroup, plan: MarkerPlan, book: LayoutBook
 ) -> SheetView | NoSheet:
     number = _blank_pages(book)[group.plan].number
     start = marker_correspondences(plan, group)
@@ -120,7 +130,7 @@ def _read_group(
     for blank in blanks:  # until one version's print leads to the code
         template = prepared_page(book, blank)
         first = fit_surface(template.control_grid, group.homography, start)
-        identity = identify(pyramid, template, group, start, first, book)
+        identity = _identify(pyramid, template, group, start, first, book)
         if not isinstance(identity, NoSheet) or identity.reason.code not in _NO_CODE:
             break
     if isinstance(identity, NoSheet):
@@ -136,7 +146,7 @@ def _read_group(
         matrix = plane(plan, group.markers)
         if matrix is None:
             return NoSheet(because(Code.MARKS_DIFFER))
-        group = Group(group.plan, group.markers, matrix)
+        group = MarkerGroup(group.plan, group.markers, matrix)
         first = fit_surface(prepared_page(book, page).control_grid, matrix, start)
     located = locate(pyramid, prepared_page(book, page), start, first)
     if by == "machine code":
@@ -156,5 +166,66 @@ def _stand_as(plan: MarkerPlan, page: Page) -> bool:
 
 def _two_sheets(coded: SheetCode, printed: SheetCode) -> NoSheet:
     """The square code and the print name two sheets: none of them is believed."""
-    sites = (None if code.sheet == BLANK else code.sheet for code in (coded, printed))
-    return NoSheet(because(Code.TWO_SHEETS, coded=next(sites), printed=next(sites)))
+    first, second = (None if code.sheet == BLANK else code.sheet for code in (coded, printed))
+    return NoSheet(because(Code.TWO_SHEETS, coded=first, printed=second))
+
+
+def _identify(
+    pyramid: Pyramid, template: PreparedPage, group: MarkerGroup, start: Correspondences,
+    first: FittedSurface, book: LayoutBook,
+) -> tuple[Page, str] | NoSheet:  # fmt: skip
+    """The page and the means by which it was told, or why it can't be told.
+
+    The machine code is tried through the markers' surface, then through the surface of the whole
+    print, whole and module by module; then the printed code.
+    """
+    page = template.page
+    read = read_machine_code(pyramid, first, page.code_box_mm)
+    if read.code is not None:
+        return _outcome(book.lookup(read.code), "machine code")
+    surface = coarse_surface(pyramid, template, start, first)
+    again = read_machine_code(pyramid, surface, page.code_box_mm)
+    code = again.code or read_modules(pyramid, surface, page.code_box_mm, book, page.number)
+    if code is not None:
+        return _outcome(book.lookup(code), "machine code")
+    printed = read_printed(pyramid, surface, page, book)
+    if printed is not None:
+        return _outcome(printed, "printed code")
+    if read.foreign or again.foreign:
+        return NoSheet(because(Code.FOREIGN_CODE))
+    return _no_code(pyramid, page, group)
+
+
+def _outcome(found: Page | Mismatch, by: str) -> tuple[Page, str] | NoSheet:
+    return NoSheet(found.reason) if isinstance(found, Mismatch) else (found, by)
+
+
+def _no_code(pyramid: Pyramid, page: Page, group: MarkerGroup) -> NoSheet:
+    """Why neither code could be read."""
+    places = apply_homography(group.homography, box_corners(page.code_box_mm))
+    if what_is_outside(places, pyramid.shape):
+        paper = box_corners((0.0, 0.0, page.width_mm, page.height_mm))
+        part = what_is_outside(apply_homography(group.homography, paper), pyramid.shape)
+        return NoSheet(because(Code.CODE_OUTSIDE, part=part))
+    return NoSheet(because(Code.CODE_UNREADABLE, printed_readable=printed_code_available()))
+
+
+def _nothing_found(pyramid: Pyramid, ids: tuple[int, ...], book: LayoutBook) -> NoSheet:
+    """Why a picture without a group of markers gives no sheet."""
+    ours = exhaustive_markers(pyramid, [], ids)
+    depth = np.log2(max(pyramid.shape) / VISION.identify.anywhere_px)
+    code = read_anywhere(pyramid.level(int(np.clip(round(depth), 0, 4))))
+    found = None if code is None else book.lookup(code)
+    if isinstance(found, Mismatch):
+        return NoSheet(found.reason)
+    if ours or found is not None:
+        return NoSheet(because(Code.TOO_FEW_MARKERS))
+    blurred = _focus(pyramid) < VISION.identify.least_focus
+    return NoSheet(because(Code.BLURRED if blurred else Code.NO_SHEET))
+
+
+def _focus(pyramid: Pyramid) -> float:
+    """Strength of the finest edges in a reduced picture, in grey values."""
+    depth = int(np.clip(np.floor(np.log2(max(max(pyramid.shape) / 1000, 1))), 0, 4))
+    edges = np.abs(cv2.Laplacian(pyramid.level(depth), cv2.CV_32F))
+    return float(np.percentile(edges, 98))

@@ -10,8 +10,8 @@ import numpy as np
 
 from sheet_reader.numbers import VISION
 from sheet_reader.sheet.markers import dictionary as sheet_dictionary
-from sheet_reader.vision.arrays import Array, Float32, Gray, as_gray
-from sheet_reader.vision.flatten import Pyramid
+from sheet_reader.vision.arrays import Array, Gray, as_array, as_gray
+from sheet_reader.vision.flat_page import Pyramid
 
 SHEET_DICTIONARY = "AprilTag 36h11"
 """The dictionary of our sheets: 587 ids, smallest Hamming distance 11."""
@@ -32,10 +32,25 @@ class SeenMarker:
     corners_px: Array
 
     @property
+    def centre_px(self) -> Array:
+        """Its middle (2,)."""
+        return as_array(self.corners_px.mean(axis=0))
+
+    @property
     def module_px(self) -> float:
         """Mean width of one of the marker's eight modules, in pixels."""
-        sides = np.linalg.norm(self.corners_px - np.roll(self.corners_px, 1, axis=0), axis=1)
-        return float(sides.mean() / VISION.markers.modules)
+        return float(mean_side(self.corners_px) / VISION.markers.modules)
+
+    def enlarged(self, factor: float, offset: tuple[float, float] = (0.0, 0.0)) -> SeenMarker:
+        """In the full picture, for one seen in a picture reduced by ``factor``, in a piece of it
+        that begins at ``offset`` (x, y).
+        """
+        return SeenMarker(self.id, (self.corners_px + offset + 0.5) * factor - 0.5)
+
+
+def mean_side(corners: Array) -> float:
+    """Mean length of the sides of a quadrilateral with these ``corners`` (4, 2)."""
+    return float(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).mean())
 
 
 Ids = tuple[int, ...]
@@ -43,7 +58,9 @@ Ids = tuple[int, ...]
 
 
 @lru_cache(maxsize=64)
-def _detector(dictionary: str, correction: float, windows: tuple[int, ...], ids: Ids) -> object:
+def _detector(
+    dictionary: str, correction: float, windows: tuple[int, ...], ids: Ids
+) -> cv2.aruco.ArucoDetector:
     """OpenCV's, for these ``ids`` alone, told by their places among them: it holds every square
     that it sees against each id in four turns, and most squares on a sheet are digit boxes.
     """
@@ -68,22 +85,17 @@ def _detect(
 ) -> list[SeenMarker]:
     if min(gray.shape) < 16:
         return []
-    corners, ids, _ = _detector(dictionary, correction, windows, wanted).detectMarkers(gray)  # type: ignore[attr-defined]
+    corners, ids, _ = _detector(dictionary, correction, windows, wanted).detectMarkers(gray)
     if ids is None:
         return []
     return [
-        SeenMarker(
-            wanted[int(i)] if wanted else int(i), np.asarray(c, dtype=np.float64).reshape(4, 2)
-        )
-        for i, c in zip(np.ravel(ids), corners, strict=True)
+        SeenMarker(wanted[i] if wanted else i, as_array(c).reshape(4, 2))
+        for i, c in zip(map(int, np.ravel(ids)), corners, strict=True)
     ]
 
 
 def detect_markers(
-    gray: Gray,
-    dictionary: str = SHEET_DICTIONARY,
-    correction: float | None = None,
-    ids: Ids = (),
+    gray: Gray, dictionary: str = SHEET_DICTIONARY, correction: float | None = None, ids: Ids = ()
 ) -> list[SeenMarker]:
     """Every marker of ``dictionary`` in a picture, or those with these ``ids``, at the picture's
     own scale.
@@ -96,9 +108,12 @@ def detect_markers(
     return _detect(gray, dictionary, share, (3, 13, 23), ids)
 
 
-def _scaled(found: list[SeenMarker], factor: float) -> list[SeenMarker]:
-    """Corners of a picture reduced by ``factor`` in the coordinates of the full picture."""
-    return [SeenMarker(m.id, (m.corners_px + 0.5) * factor - 0.5) for m in found]
+def _detect_scaled(
+    gray: Gray, factor: float, windows: tuple[int, ...], ids: Ids
+) -> list[SeenMarker]:
+    """Sheet markers of a picture reduced by ``factor``, as they lie in the full picture."""
+    found = _detect(gray, SHEET_DICTIONARY, VISION.markers.correction, windows, ids)
+    return [marker.enlarged(factor) for marker in found]
 
 
 def reduce_by(pyramid: Pyramid, long_side: int) -> tuple[Gray, float]:
@@ -115,9 +130,9 @@ def reduce_by(pyramid: Pyramid, long_side: int) -> tuple[Gray, float]:
     return reduced, factor * level.shape[1] / size[0]
 
 
-def _levelled(gray: Gray) -> Gray:
-    """Local contrast evened out, for pictures with deep shadow or glare."""
-    return as_gray(cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(gray))
+def levelled(gray: Gray, tiles: int) -> Gray:
+    """Local contrast evened out in ``tiles`` × ``tiles`` parts, against deep shadow or glare."""
+    return as_gray(cv2.createCLAHE(clipLimit=4.0, tileGridSize=(tiles, tiles)).apply(gray))
 
 
 def merge_markers(*lists: list[SeenMarker]) -> list[SeenMarker]:
@@ -126,12 +141,9 @@ def merge_markers(*lists: list[SeenMarker]) -> list[SeenMarker]:
     """
     merged: list[SeenMarker] = []
     for marker in (m for found in lists for m in found):
-        centre, reach = (
-            marker.corners_px.mean(axis=0),
-            marker.module_px * VISION.markers.modules / 3,
-        )
+        reach = marker.module_px * VISION.markers.modules / 3
         if all(
-            m.id != marker.id or np.linalg.norm(m.corners_px.mean(axis=0) - centre) > reach
+            m.id != marker.id or np.linalg.norm(m.centre_px - marker.centre_px) > reach
             for m in merged
         ):
             merged.append(marker)
@@ -142,9 +154,7 @@ def fast_markers(pyramid: Pyramid, ids: Ids = ()) -> list[SeenMarker]:
     """Sheet markers with these ``ids`` by one pass over a reduced picture: fast, and enough for
     most photographs.
     """
-    reduced, factor = reduce_by(pyramid, VISION.markers.fast_px)
-    found = _detect(reduced, SHEET_DICTIONARY, VISION.markers.correction, (9,), ids)
-    return _scaled(found, factor)
+    return _detect_scaled(*reduce_by(pyramid, VISION.markers.fast_px), (9,), ids)
 
 
 def exhaustive_markers(
@@ -153,44 +163,30 @@ def exhaustive_markers(
     """Sheet markers with these ``ids`` by several passes at other scales and levels of light,
     ``known`` included.
     """
-    passes: list[list[SeenMarker]] = [known]
+    passes = [known]
     for long_side in (1000, 2000):
         reduced, factor = reduce_by(pyramid, long_side)
-        for picture in (reduced, _levelled(reduced)):
-            found = _detect(picture, SHEET_DICTIONARY, VISION.markers.correction, (5, 15, 25), ids)
-            passes.append(_scaled(found, factor))
+        for picture in (reduced, levelled(reduced, 8)):
+            passes.append(_detect_scaled(picture, factor, (5, 15, 25), ids))
     return merge_markers(*passes)
 
 
-def refine_corners(pyramid: Pyramid, found: list[SeenMarker]) -> list[SeenMarker]:
-    """Corners brought to a fraction of a pixel at full resolution.
+def refine_corners(pyramid: Pyramid, marker: SeenMarker) -> SeenMarker:
+    """The marker with its corners brought to a fraction of a pixel at full resolution.
 
     A corner that lies more than one module from where it was seen keeps its first place.
     """
-    refined = []
-    for marker in found:
-        depth = int(np.clip(np.log2(max(marker.module_px / 6.0, 1.0)), 0, 3))
-        factor = float(2**depth)
-        start = ((marker.corners_px + 0.5) / factor - 0.5).astype(np.float32)
-        half = int(np.clip(round(0.6 * marker.module_px / factor), 2, 9))
-        refined.append(_refine_one(pyramid.level(depth), marker, start, half, factor))
-    return refined
-
-
-def _refine_one(
-    level: Gray,
-    marker: SeenMarker,
-    start: Float32,
-    half: int,
-    factor: float,
-) -> SeenMarker:
-    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02)
+    depth = int(np.clip(np.log2(max(marker.module_px / 6.0, 1.0)), 0, 3))
+    level, factor = pyramid.level(depth), float(2**depth)
+    start = ((marker.corners_px + 0.5) / factor - 0.5).astype(np.float32)
+    half = int(np.clip(round(0.6 * marker.module_px / factor), 2, 9))
     height, width = level.shape
     border = half + 2
     if (start < border).any() or (start > (width - border, height - border)).any():
         return marker
+    criteria = (cv2.TERM_CRITERIA_EPS + cv2.TERM_CRITERIA_MAX_ITER, 20, 0.02)
     end = cv2.cornerSubPix(level, start.reshape(-1, 1, 2).copy(), (half, half), (-1, -1), criteria)
     end = end.reshape(4, 2)
     outlying = np.linalg.norm(end - start, axis=1) > marker.module_px / factor
     end[outlying] = start[outlying]
-    return SeenMarker(marker.id, (end.astype(np.float64) + 0.5) * factor - 0.5)
+    return SeenMarker(marker.id, end.astype(np.float64)).enlarged(factor)

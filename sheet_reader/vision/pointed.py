@@ -13,17 +13,17 @@ from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
-from sheet_reader.vision.arrays import Array, Gray, as_float32
+from sheet_reader.vision.arrays import Array, Gray, as_float32, box_corners
 from sheet_reader.vision.find import prepared_page
-from sheet_reader.vision.flatten import FlatPage, Pyramid, flatten
-from sheet_reader.vision.grouping import Group, MarkerPlan
+from sheet_reader.vision.findings import POINTED, NoSheet, SheetView
+from sheet_reader.vision.flat_page import FlatPage, Pyramid, flatten
 from sheet_reader.vision.locate import locate
+from sheet_reader.vision.marker_groups import MarkerGroup, MarkerPlan
 from sheet_reader.vision.markers import SeenMarker
 from sheet_reader.vision.match import match_tiles
-from sheet_reader.vision.other_print import other_sheet
+from sheet_reader.vision.printed_code import other_sheet
 from sheet_reader.vision.surface import Correspondences, fit_surface
-from sheet_reader.vision.template import PreparedPage, box_corners
-from sheet_reader.vision.types import POINTED, NoSheet, SheetView
+from sheet_reader.vision.template import PreparedPage
 from sheet_reader.vision.view import build_view
 
 
@@ -58,7 +58,7 @@ def find_by_corners(
     markers = tuple(
         SeenMarker(m.id, located.surface.to_px(plan.corners_mm[m.id])) for m in page.markers
     )
-    return build_view(pyramid, page, plan, Group(0, markers, matrix), located, POINTED)
+    return build_view(pyramid, page, plan, MarkerGroup(0, markers, matrix), located, POINTED)
 
 
 def implausible(corners_px: Array, page: Page, shape: tuple[int, ...]) -> NoSheet | None:

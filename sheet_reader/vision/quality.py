@@ -10,11 +10,11 @@ import numpy as np
 
 from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Occlusion
-from sheet_reader.vision.arrays import Array, Float32, as_float32
-from sheet_reader.vision.flatten import FlatPage, Pyramid
-from sheet_reader.vision.ranks import medians
-from sheet_reader.vision.surface import Surface
-from sheet_reader.vision.types import BoxView, PhotoQuality
+from sheet_reader.vision.arrays import Array, as_float32, medians
+from sheet_reader.vision.crops import corner_weights
+from sheet_reader.vision.findings import BoxView, PhotoQuality
+from sheet_reader.vision.flat_page import FlatPage, Pyramid
+from sheet_reader.vision.surface import FittedSurface
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,54 +44,41 @@ class Ground(NamedTuple):
     noise: float
 
 
-def _profile_weights(side_mm: float) -> Float32:
-    """Weights (4 · profiles · samples, 4) of a marker's corners for points on lines across its
-    four edges, from inside to outside.
-    """
-    t = np.linspace(0.2, 0.8, VISION.quality.profiles)[:, None]
-    s = (
-        np.linspace(-VISION.quality.profile_mm, VISION.quality.profile_mm, VISION.quality.samples)[
-            None, :
-        ]
-        / side_mm
-    )
-    along, across = np.broadcast_arrays(t, s)
-    u = np.stack([along, 1 + across, 1 - along, -across])
-    v = np.stack([-across, along, 1 + across, 1 - along])
-    weights = np.stack([(1 - u) * (1 - v), u * (1 - v), u * v, (1 - u) * v], axis=-1)
-    return as_float32(weights.reshape(-1, 4))
-
-
 def _edge_spreads(profiles: Array) -> tuple[Array, Array]:
     """Blur (standard deviation in mm) and contrast (N,) of dark-to-light ``profiles`` (N, S);
     blur is NaN where there is no edge.
     """
+    own = VISION.quality
     dark = profiles[:, :8].min(axis=1)
     light = np.partition(profiles, -5, axis=1)[:, -5]
     span = light - dark
     rising = (profiles - dark[:, None]) / np.maximum(span, 1.0)[:, None]
     rising = np.maximum.accumulate(rising, axis=1)
-    step = 2 * VISION.quality.profile_mm / (VISION.quality.samples - 1)
+    step = 2 * own.profile_mm / (own.samples - 1)
     width = ((rising > 0.16).sum(axis=1) - (rising > 0.84).sum(axis=1)) * step
     blur = np.where(span < 8, np.nan, width / 2.0)
     return blur, np.where(span < 8, 0.0, span / np.maximum(light, 1.0))
 
 
-def sharpness(pyramid: Pyramid, surface: Surface, corners_mm: list[Array]) -> Sharpness:
+def sharpness(pyramid: Pyramid, surface: FittedSurface, corners_mm: list[Array]) -> Sharpness:
     """Blur and contrast at each of the markers with these corners (4, 2) in mm."""
+    own = VISION.quality
     if not corners_mm:
-        empty = np.zeros(0)
-        return Sharpness(np.zeros((0, 2)), empty, empty)
+        return Sharpness(np.zeros((0, 2)), np.zeros(0), np.zeros(0))
     corners_px = surface.to_px(np.concatenate(corners_mm)).reshape(-1, 4, 2)
     side_mm = float(np.linalg.norm(corners_mm[0][1] - corners_mm[0][0]))
-    places = (_profile_weights(side_mm) @ as_float32(corners_px)).reshape(
-        -1, VISION.quality.samples, 2
-    )
-    gray = pyramid.sample(0, places).reshape(-1, VISION.quality.profiles, VISION.quality.samples)
+    # points on lines across a marker's four edges, from inside to outside
+    t = np.linspace(0.2, 0.8, own.profiles)[:, None]
+    s = np.linspace(-own.profile_mm, own.profile_mm, own.samples)[None, :] / side_mm
+    t, s = np.broadcast_arrays(t, s)
+    u, v = np.stack([t, 1 + s, 1 - t, -s]), np.stack([-s, t, 1 + s, 1 - t])
+    weights = as_float32(corner_weights(u, v).reshape(-1, 4))
+    places = (weights @ as_float32(corners_px)).reshape(-1, own.samples, 2)
+    gray = pyramid.sample(0, places).reshape(-1, own.profiles, own.samples)
     blur, contrast = _edge_spreads(gray.astype(np.float64).mean(axis=1))
     blur, contrast = blur.reshape(-1, 4), contrast.reshape(-1, 4)
     seen = np.isfinite(blur).any(axis=1)
-    known = np.full(len(corners_mm), VISION.quality.unknown_blur_mm)
+    known = np.full(len(corners_mm), own.unknown_blur_mm)
     known[seen] = np.nanmedian(blur[seen], axis=1)
     centres = np.array([c.mean(axis=0) for c in corners_mm])
     return Sharpness(centres, known, np.median(contrast, axis=1))
@@ -113,19 +100,17 @@ def what_is_outside(outline_px: Array, shape: tuple[int, int]) -> str:
 
     ``outline_px`` (4, 2) are the page's corners, clockwise from the printed top left.
     """
-    corners = ("top left", "top right", "bottom right", "bottom left")
-    edges = ("top", "right", "bottom", "left")
     height, width = shape
     over = np.maximum(-outline_px, outline_px - (width - 1, height - 1)).max(axis=1)
     out = over > 0
     if not out.any():
         return ""
     if out.sum() == 2:
-        for i, edge in enumerate(edges):
+        for i, edge in enumerate(("top", "right", "bottom", "left")):
             if out[i] and out[(i + 1) % 4]:
                 return f"{edge} edge"
     worst = (int(np.argmin(out)) + 2) % 4 if out.sum() == 3 else int(np.argmax(over))
-    return f"{corners[worst]} corner"
+    return ("top left", "top right", "bottom right", "bottom left")[worst] + " corner"
 
 
 def advice(
@@ -137,22 +122,20 @@ def advice(
     ``occluded`` are the boxes' reasons, ``noise`` the paper's (standard deviation, share of its
     brightness), ``outline_px`` (4, 2) the page's corners in a picture of ``shape``.
     """
+    own = VISION.quality
     if Occlusion.OUTSIDE in occluded:
         part = what_is_outside(outline_px, shape)
         what = f"{part} is outside the picture" if part else "print is partly outside"
         return f"Please photograph the whole sheet: its {what}."
     if Occlusion.COVERED in occluded:
         return "Please keep fingers and other things off the boxes: some are covered."
-    if Occlusion.SATURATED in occluded or quality.glare_share > VISION.quality.glare_share:
+    if Occlusion.SATURATED in occluded or quality.glare_share > own.glare_share:
         return "Please turn away from the lamp or the sun: a bright reflection lies on the sheet."
-    if quality.px_per_mm < VISION.quality.fewest_px_per_mm:
+    if quality.px_per_mm < own.fewest_px_per_mm:
         return _step_closer(outline_px, shape)
-    if quality.blur_mm > VISION.quality.most_blur_mm:
+    if quality.blur_mm > own.most_blur_mm:
         return "Please hold still and tap the sheet to focus: the picture is blurred."
-    if (
-        quality.contrast < VISION.quality.least_contrast
-        or noise > VISION.quality.most_noise * quality.contrast
-    ):
+    if quality.contrast < own.least_contrast or noise > own.most_noise * quality.contrast:
         return "Please find more light: ink and paper can hardly be told apart."
     if any(occluded):
         return "Please lay the sheet flat: some boxes could not be found."
@@ -160,8 +143,7 @@ def advice(
 
 
 def _step_closer(outline_px: Array, shape: tuple[int, int]) -> str:
-    area = cv2.contourArea(outline_px.astype(np.float32))
-    share = area / (shape[0] * shape[1])
+    share = cv2.contourArea(outline_px.astype(np.float32)) / (shape[0] * shape[1])
     if share > 0.6:
         return "Please send the photograph in its full size: it has been made too small."
     parts = {0.5: "half", 0.33: "a third", 0.25: "a quarter", 0.2: "a fifth", 0.1: "a tenth"}
@@ -175,11 +157,9 @@ def photo_quality(
 ) -> PhotoQuality:  # fmt: skip
     """The whole sheet's quality from its boxes and markers; ``shape`` is the picture's."""
     occluded = [b.occluded for b in boxes if b.occluded]
-    measured = PhotoQuality(
-        px_per_mm=float(np.median([b.px_per_mm for b in boxes])) if boxes else 0.0,
-        blur_mm=float(np.median(sharp.blur_mm)) if len(sharp.blur_mm) else 0.0,
-        contrast=float(np.median(sharp.contrast)) if len(sharp.contrast) else 0.0,
-        occluded_boxes=len(occluded),
-        glare_share=ground.glare,
+    scale, blur, contrast = (
+        float(np.median(values)) if len(values) else 0.0
+        for values in ([b.px_per_mm for b in boxes], sharp.blur_mm, sharp.contrast)
     )
+    measured = PhotoQuality(scale, blur, contrast, len(occluded), ground.glare)
     return replace(measured, advice=advice(measured, occluded, ground.noise, outline_px, shape))

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 
 import numpy as np
-from scipy.linalg.lapack import dpotrf, dpotri, dpotrs, dtrtrs
+from scipy.linalg.lapack import dpotrf, dpotrs, dtrtrs
 
 from sheet_reader.numbers import VISION
 from sheet_reader.vision.arrays import Array, as_array
@@ -21,8 +21,7 @@ from sheet_reader.vision.arrays import Array, as_array
 def apply_homography(matrix: Array, points: Array) -> Array:
     """Points (N, 2) through a 3 × 3 homography."""
     lifted = points @ matrix[:, :2].T + matrix[:, 2]
-    result: Array = lifted[:, :2] / lifted[:, 2:]
-    return result
+    return as_array(lifted[:, :2] / lifted[:, 2:])
 
 
 def _bspline(t: Array, count: int, order: int = 0) -> Array:
@@ -31,21 +30,15 @@ def _bspline(t: Array, count: int, order: int = 0) -> Array:
     """
     cell = np.clip(np.floor(t).astype(int), 0, count - 4)
     u = t - cell
-    if order == 0:
-        parts = (
-            (1 - u) ** 3 / 6,
-            (3 * u**3 - 6 * u**2 + 4) / 6,
-            (-3 * u**3 + 3 * u**2 + 3 * u + 1) / 6,
-            u**3 / 6,
-        )
-    elif order == 1:
-        parts = (-((1 - u) ** 2) / 2, (3 * u**2 - 4 * u) / 2, (-3 * u**2 + 2 * u + 1) / 2, u**2 / 2)
-    else:
-        parts = (1 - u, 3 * u - 2, -3 * u + 1, u)
+    parts = (
+        ((1 - u) ** 3 / 6, (3 * u**3 - 6 * u**2 + 4) / 6, (-3 * u**3 + 3 * u**2 + 3 * u + 1) / 6,
+         u**3 / 6),
+        (-((1 - u) ** 2) / 2, (3 * u**2 - 4 * u) / 2, (-3 * u**2 + 2 * u + 1) / 2, u**2 / 2),
+        (1 - u, 3 * u - 2, -3 * u + 1, u),
+    )[order]  # fmt: skip
     basis = np.zeros((len(t), count))
-    rows = np.arange(len(t))
     for k, part in enumerate(parts):
-        basis[rows, cell + k] = part
+        basis[np.arange(len(t)), cell + k] = part
     return basis
 
 
@@ -60,10 +53,8 @@ class ControlGrid:
     @property
     def counts(self) -> tuple[int, int]:
         """Number of coefficients along x and along y."""
-        return (
-            int(np.ceil(self.width_mm / self.step_mm)) + 3,
-            int(np.ceil(self.height_mm / self.step_mm)) + 3,
-        )
+        nx, ny = (int(np.ceil(mm / self.step_mm)) + 3 for mm in (self.width_mm, self.height_mm))
+        return nx, ny
 
     def axes(self, points: Array, order: tuple[int, int] = (0, 0)) -> tuple[Array, Array]:
         """Basis along x and along y for points (N, 2) in mm, each (N, count)."""
@@ -85,9 +76,8 @@ class ControlGrid:
         and a very weak hold on the whole so that the matrix can be inverted.
         """
         nx, ny = self.counts
-        xs = np.linspace(0, self.width_mm, 2 * nx)
-        ys = np.linspace(0, self.height_mm, 2 * ny)
-        grid = np.stack(np.meshgrid(xs, ys), axis=-1).reshape(-1, 2)
+        axes = np.linspace(0, self.width_mm, 2 * nx), np.linspace(0, self.height_mm, 2 * ny)
+        grid = np.stack(np.meshgrid(*axes), axis=-1).reshape(-1, 2)
         weight = 1.0 / (curvature * self.step_mm**2) ** 2 / 4.0
         precision: Array = np.eye(nx * ny) / (VISION.surface.affine_sd_mm**2 * nx * ny / 16.0)
         for order, factor in (((2, 0), 1.0), ((0, 2), 1.0), ((1, 1), 2.0)):
@@ -97,7 +87,7 @@ class ControlGrid:
 
 
 @dataclass(frozen=True, slots=True)
-class Surface:
+class FittedSurface:
     """Page millimetres to picture pixels: ``homography`` after the displacement of ``control_grid``
     by ``coefficients`` (nx · ny, 2); ``root`` (nx · ny, nx · ny) the upper Cholesky factor of the
     precision of either component, 1/mm².
@@ -108,16 +98,9 @@ class Surface:
     coefficients: Array
     root: Array
 
-    @property
-    def covariance(self) -> Array:
-        """Covariance (nx · ny, nx · ny) of either component, mm²."""
-        upper = np.triu(dpotri(self.root)[0])
-        return as_array(upper + np.triu(upper, 1).T)
-
     def flat(self, points: Array) -> Array:
         """Points (N, 2) in mm moved by the displacement, still in mm."""
-        result: Array = points + self.control_grid.design(points) @ self.coefficients
-        return result
+        return as_array(points + self.control_grid.design(points) @ self.coefficients)
 
     def to_px(self, points: Array) -> Array:
         """Points (N, 2) in mm to picture pixels (N, 2), x and y."""
@@ -127,21 +110,18 @@ class Surface:
         """Standard deviation (N,) of the place of points (N, 2) along one axis, in mm."""
         basis = self.control_grid.design(points)
         reduced, _ = dtrtrs(self.root, basis.T, trans=1)  # instead of the whole covariance
-        result: Array = np.linalg.norm(reduced, axis=0)
-        return result
+        return as_array(np.linalg.norm(reduced, axis=0))
 
     def jacobian(self, points: Array, step: float = 0.5) -> Array:
         """Pixels per mm (N, 2, 2) at points (N, 2): [..., 0] along x, [..., 1] along y."""
         steps = np.array([[step, 0.0], [-step, 0.0], [0.0, step], [0.0, -step]])
         around = self.to_px((points + steps[:, None]).reshape(-1, 2)).reshape(4, -1, 2)
-        result: Array = np.stack([around[0] - around[1], around[2] - around[3]], axis=-1)
-        result /= 2 * step
-        return result
+        moved = np.stack([around[0] - around[1], around[2] - around[3]], axis=-1)
+        return as_array(moved / (2 * step))
 
     def px_per_mm(self, points: Array) -> Array:
         """Mean scale (N,) at points (N, 2)."""
-        result: Array = np.sqrt(np.abs(np.linalg.det(self.jacobian(points))))
-        return result
+        return as_array(np.sqrt(np.abs(np.linalg.det(self.jacobian(points)))))
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,20 +140,14 @@ class Correspondences:
 
 def join(*parts: Correspondences) -> Correspondences:
     """All correspondences in one."""
-    return Correspondences(
-        np.concatenate([p.page_mm for p in parts]),
-        np.concatenate([p.picture_px for p in parts]),
-        np.concatenate([p.sd_mm for p in parts]),
-    )
+    columns = zip(*((p.page_mm, p.picture_px, p.sd_mm) for p in parts), strict=True)
+    return Correspondences(*map(np.concatenate, columns))
 
 
 def fit_surface(
-    control_grid: ControlGrid,
-    homography: Array,
-    seen: Correspondences,
-    curvature: float | None = None,
-    rounds: int = 3,
-) -> Surface:
+    control_grid: ControlGrid, homography: Array, seen: Correspondences,
+    curvature: float | None = None, rounds: int = 3,
+) -> FittedSurface:  # fmt: skip
     """The surface that agrees best with ``seen``, robust (Cauchy weights) to outliers.
 
     Needs ``homography`` (mm to px, 3 × 3) near the truth. Any number of correspondences will do:
@@ -192,4 +166,4 @@ def fit_surface(
         residual = np.linalg.norm(target - basis @ coefficients, axis=1)
         spread = max(1.0, float(np.median(residual / seen.sd_mm)) / 1.18)
         weights = base / spread**2 / (1.0 + (residual / (2.5 * spread * seen.sd_mm)) ** 2)
-    return Surface(control_grid, homography, as_array(coefficients), as_array(root))
+    return FittedSurface(control_grid, homography, as_array(coefficients), as_array(root))

@@ -24,7 +24,7 @@ from sheet_reader.reading import worker
 from sheet_reader.reasons import Code, because, in_words
 from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode
 from sheet_reader.study.model import Study
-from sheet_reader.vision.types import BoxView, NoSheet, PhotoQuality, SheetView
+from sheet_reader.vision.findings import BoxView, NoSheet, PhotoQuality, SheetView
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 SITE, OTHER_SITE = "2043", "0174"

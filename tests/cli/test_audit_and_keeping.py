@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from sheet_reader.cli.audit import of_plan
-from sheet_reader.decode.audit_plan import sampling_plan
-from sheet_reader.decode.binomial import ObservedError
+from sheet_reader.decode.audits import sampling_plan
+from sheet_reader.decode.error_share import ObservedError
 
 
 def accepted_values(folder: Path) -> dict[str, str]:

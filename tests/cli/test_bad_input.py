@@ -22,15 +22,15 @@ from PIL import Image
 
 from sheet_reader.cli.main import cli
 from sheet_reader.decode.sheet import decode_sheet
+from sheet_reader.demo.samples import copy_sample
 from sheet_reader.digits.types import CLASSES, EMPTY, BoxReadings
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading import worker
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 PX_PER_MM = 6.0

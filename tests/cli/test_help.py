@@ -12,9 +12,9 @@ from click.testing import CliRunner
 
 from sheet_reader import __version__
 from sheet_reader.cli.main import COMMANDS, cli
-from sheet_reader.cli.reference import END, START, reference, updated
+from sheet_reader.demo.samples import sample_folder
+from sheet_reader.lab.command_reference import END, START, reference, updated
 from sheet_reader.sheet.files import geometry_text
-from sheet_reader.simulate.samples import sample_folder
 from sheet_reader.study.reader import read_study
 
 README = Path(__file__).parents[2] / "README.md"
@@ -29,7 +29,7 @@ def command(name: str) -> click.Command:
 
 def test_the_readme_has_the_present_command_reference() -> None:
     text = README.read_text(encoding="utf-8")
-    assert updated(text) == text, "run: python -m sheet_reader.cli.reference README.md"
+    assert updated(text) == text, "run: python -m sheet_reader.lab.command_reference README.md"
 
 
 def test_the_reference_names_every_command_and_option() -> None:

@@ -12,7 +12,7 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
-from sheet_reader.cli.demonstration import run_demo
+from sheet_reader.cli import demo
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.own import is_overlay, marked_as_overlay
@@ -80,7 +80,7 @@ def test_the_demo_leaves_a_study_alone(tmp_path: Path) -> None:
     shutil.copytree(SAMPLES / "bean_tips", tmp_path / "beans")
     before = sorted(p.name for p in (tmp_path / "beans").iterdir())
     with pytest.raises(UsageError, match="holds a study already"):
-        run_demo(tmp_path / "beans", date(2026, 6, 15), lambda _line: None)
+        demo._photos(tmp_path / "beans", date(2026, 6, 15))
     assert sorted(p.name for p in (tmp_path / "beans").iterdir()) == before
 
 

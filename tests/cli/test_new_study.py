@@ -10,12 +10,12 @@ from pathlib import Path
 import pypdfium2 as pdfium
 import pytest
 from click.testing import CliRunner, Result
+from number_pairs import hamming, is_swap
 
 from sheet_reader import atomic
 from sheet_reader.cli.main import cli
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.study.reader import read_study
-from sheet_reader.study.site_numbers import hamming, is_swap
 
 OPTIONS = (
     "--title", "Snails on walls", "--count", "Snails: 60", "--count", "Slugs",

@@ -10,7 +10,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from sheet_reader.cli.main import COMMANDS, cli
-from sheet_reader.simulate.samples import copy_sample
+from sheet_reader.demo.samples import copy_sample
 
 CONTEXT = click.Context(cli, info_name="sheet-reader")
 

@@ -14,7 +14,7 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.raster import rasterise
 from sheet_reader.study.reader import read_study
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
 from sheet_reader.wording import words
 
 BEANS = Path(__file__).parents[2] / "samples" / "bean_tips"

@@ -12,7 +12,7 @@ from sheet_reader.reasons import Code, because, in_words
 from sheet_reader.record.history import circumstances
 from sheet_reader.record.history.photos import PhotoLine
 from sheet_reader.sheet.model import SheetCode
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
 
 
 @pytest.fixture

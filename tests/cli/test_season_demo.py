@@ -11,9 +11,9 @@ import pytest
 from click.testing import CliRunner, Result
 
 import sheet_reader
+from sheet_reader.cli.demo import SEED
 from sheet_reader.cli.main import cli
-from sheet_reader.cli.season_demo import SEED
-from sheet_reader.simulate.bean_season import RATIO, made_sheets
+from sheet_reader.demo.bean_season import RATIO, made_sheets
 
 TODAY = date(2026, 6, 1)
 

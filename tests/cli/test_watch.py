@@ -15,7 +15,7 @@ import pytest
 from click.testing import CliRunner
 
 from sheet_reader.cli.main import cli
-from sheet_reader.simulate.samples import copy_sample
+from sheet_reader.demo.samples import copy_sample
 
 EVERY = "0.2"
 

@@ -7,14 +7,15 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.decode import posteriors
 from sheet_reader.decode.posteriors import EMPTY_AT, NumberPosterior, read_numbers
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.digits.types import CLASSES, BoxReadings
 from sheet_reader.reasons import Code
-from sheet_reader.study.check_digit import damm, is_valid
 from sheet_reader.study.model import Plot
+from sheet_reader.study.site_numbers import damm, is_valid
 
 
 @st.composite
@@ -31,7 +32,7 @@ def spelled(draw):
     return int(digits), fill * before + inner + "_" * (spare - before - struck)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(spelled())
 def test_round_trip(stated, case):
     value, states = case
@@ -50,7 +51,7 @@ def rows(n):
     )
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 @given(st.integers(1, 5).flatmap(rows))
 def test_the_probabilities_add_up_to_one(boxes):
     [posterior] = read_numbers(boxes[None])
@@ -59,7 +60,7 @@ def test_the_probabilities_add_up_to_one(boxes):
     assert min(posterior.empty, posterior.all_struck, posterior.unreadable, *posterior.probs) >= 0.0
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(rows(4), st.floats(1.0, 12.0))
 def test_the_beam_never_claims_more_than_enumeration(boxes, peaked):
     boxes = boxes**peaked / (boxes**peaked).sum(axis=1, keepdims=True)
@@ -71,7 +72,7 @@ def test_the_beam_never_claims_more_than_enumeration(boxes, peaked):
         assert beam.ranked()[0] == pytest.approx(exact.ranked()[0], rel=0.01)
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(
     st.lists(st.sampled_from([c for c in CLASSES if c != "0"]), min_size=5, max_size=5),
     rows(5),

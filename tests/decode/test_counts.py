@@ -12,7 +12,12 @@ from sheet_reader.decode.counts import (
     with_range,
 )
 from sheet_reader.decode.posteriors import read_numbers
+from sheet_reader.study.kinds import Range
 from sheet_reader.wording import words
+
+RANGE = Range(1, 60)
+"""Of the plants."""
+BLACKFLY = Range(0, 400)
 
 
 @pytest.fixture
@@ -41,9 +46,9 @@ def test_without_history_nothing_changes(plants, stated):
     assert with_history(posterior, plants, []) is posterior
 
 
-def test_an_implausible_value_loses_weight_but_is_not_ruled_out(plants, stated):
+def test_an_implausible_value_loses_weight_but_is_not_ruled_out(stated):
     [posterior] = read_numbers(stated([{"7": 0.5, "1": 0.49}, "2"]).probabilities[None])
-    after = with_range(posterior, plants)
+    after = with_range(posterior, RANGE)
     assert after.ranked()[0][0] == 12
     assert after.probability(72) == pytest.approx(0.02, abs=0.005)
     assert after.number == pytest.approx(posterior.number)
@@ -51,7 +56,7 @@ def test_an_implausible_value_loses_weight_but_is_not_ruled_out(plants, stated):
 
 def test_a_number_moved_into_the_range_against_the_boxes_is_asked_about(plants, stated):
     [raw] = read_numbers(stated([{"7": 0.95, "1": 0.049}, "2"]).probabilities[None])
-    judged = judge_count(plants, raw, with_range(raw, plants), ["", ""])
+    judged = judge_count(plants, raw, with_range(raw, RANGE), ["", ""], RANGE)
     assert (judged.value, judged.runner_up) == ("72", "12")
     assert words(judged.flags) == "72 is more than the highest plausible value 60"
 
@@ -59,7 +64,8 @@ def test_a_number_moved_into_the_range_against_the_boxes_is_asked_about(plants, 
 def test_a_field_without_limits_takes_any_number(plants, stated):
     spec = replace(plants, lowest=None, highest=None)
     [raw] = read_numbers(stated("99").probabilities[None])
-    judged = judge_count(spec, raw, with_range(raw, spec), ["", ""])
+    free = Range(None, None)
+    judged = judge_count(spec, raw, with_range(raw, free), ["", ""], free)
     assert (judged.value, judged.flags) == ("99", ())
 
 
@@ -68,7 +74,7 @@ def test_the_sites_history_overrules_no_clear_digit(beans, stated):
     [raw] = read_numbers(stated(["_", {"8": 0.9, "1": 0.0999}, "1"]).probabilities[None])
     posterior = with_history(raw, spec, [11] * 10)
     assert posterior.ranked()[0][0] == 11  # what the history alone would make of it
-    judged = judge_count(spec, raw, posterior, ["", "", ""])
+    judged = judge_count(spec, raw, posterior, ["", "", ""], BLACKFLY)
     assert (judged.value, judged.runner_up) == ("81", "11")
     assert words(judged.flags) == "the boxes spell 81, all else says 11: which is right?"
 
@@ -76,5 +82,5 @@ def test_the_sites_history_overrules_no_clear_digit(beans, stated):
 def test_the_sites_history_settles_a_doubtful_digit(beans, stated):
     spec = next(s for s in beans.fields if s.name == "a.blackfly")
     [raw] = read_numbers(stated(["_", {"8": 0.6, "1": 0.3999}, "1"]).probabilities[None])
-    judged = judge_count(spec, raw, with_history(raw, spec, [11] * 10), ["", "", ""])
+    judged = judge_count(spec, raw, with_history(raw, spec, [11] * 10), ["", "", ""], BLACKFLY)
     assert (judged.value, judged.flags) == ("11", ())

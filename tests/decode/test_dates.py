@@ -3,6 +3,7 @@ from datetime import date, timedelta
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.decode.dates import PARTS, judge_date
 from sheet_reader.decode.posteriors import read_numbers
@@ -21,7 +22,7 @@ def judge(stated, text, season=SEASON, today=TODAY, **options):
     return judge_date("visit_date", parts, SEEN, season, today, **options)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.integers(0, (SEASON.last - SEASON.first).days), st.sampled_from(["02d", "2d", "<2d"]))
 def test_every_day_of_the_season_however_it_is_aligned(stated, offset, form):
     day = SEASON.first + timedelta(days=offset)
@@ -31,7 +32,7 @@ def test_every_day_of_the_season_however_it_is_aligned(stated, offset, form):
     assert judged.confidence > 0.999
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(st.integers(0, 999_999))
 def test_no_other_six_digits_pass_unasked(stated, number):
     text = f"{number:06d}"

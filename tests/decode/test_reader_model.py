@@ -2,9 +2,9 @@
 
 import numpy as np
 import pytest
+from thorough import or_fewer
 
-from sheet_reader.decode.audited import promise_for
-from sheet_reader.decode.checked import Checked
+from sheet_reader.decode.audits import Checked, promise_for
 from sheet_reader.decode.promise import NoPromise, Promise
 from sheet_reader.decode.rules import STEPS, Rules
 from sheet_reader.decode.sheet import decode_sheet
@@ -70,7 +70,7 @@ def pages(beans, written, reader, today):
 
 @pytest.fixture(scope="module")
 def calibrated(pages):
-    return pages(500, seed=1)
+    return pages(or_fewer(500, 250), seed=1)
 
 
 def test_confidences_of_a_calibrated_reader_mean_what_they_say(calibrated):
@@ -105,7 +105,7 @@ def test_a_reader_too_sure_of_itself_makes_the_promise_refuse(pages, calibrated)
 def test_each_rule_leaves_fewer_wrong_or_doubtful_fields(pages):
     doubtful = []
     for _, rules in STEPS:
-        data = pages(120, seed=3, noise=0.2, rules=rules)
+        data = pages(or_fewer(120, 40), seed=3, noise=0.2, rules=rules)
         doubtful.append(int((data.scores < 0.99).sum()))
     assert doubtful[-1] < doubtful[0]
     assert doubtful == sorted(doubtful, reverse=True)

@@ -22,6 +22,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 import database_server
 from sqlalchemy import text
 
+from sheet_reader.demo.samples import copy_sample
 from sheet_reader.intake.types import Origin
 from sheet_reader.reading.photo import book_of, default_reader, read_bytes
 from sheet_reader.reading.site_history import SiteHistory
@@ -31,7 +32,6 @@ from sheet_reader.record.store import claims
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.engine import URL_VARIABLE
 from sheet_reader.record.store.store import Record
-from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import photo_of
 from sheet_reader.study.model import Study

@@ -25,6 +25,7 @@ import numpy as np
 
 from sheet_reader.decode.page_evidence import LEAST, BoxEvidence, PageEvidence, packed
 from sheet_reader.decode.sheet import decode_page
+from sheet_reader.demo.samples import copy_sample
 from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.intake.types import Origin
 from sheet_reader.reading.batch import read_batch
@@ -42,12 +43,11 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.sheet.model import BLANK, Page
-from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.simulate.values import random_visit
-from sheet_reader.study.check_digit import damm
-from sheet_reader.study.meaning import as_text, wording_of
+from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Site, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.site_numbers import damm
 
 DOUBTFUL = 0.03
 """So many boxes are doubtful between two digits."""

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
-from sheet_reader.study.check_digit import damm
+from sheet_reader.study.site_numbers import damm
 
 Draft = dict[str, Any]
 SHARES = (0.05, 0.01, 0.002, 0.001, 0.0005, 0.0003)

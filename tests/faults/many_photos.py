@@ -33,17 +33,17 @@ sys.path.insert(0, str(Path(__file__).parent))
 import decode_many
 
 from sheet_reader.decode.types import PageReading
+from sheet_reader.demo.samples import copy_sample
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.store.engine import URL_VARIABLE
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page
-from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.simulate.values import random_visit
-from sheet_reader.study.check_digit import damm
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
-from sheet_reader.vision.types import BoxView, PhotoQuality, SheetView
+from sheet_reader.study.site_numbers import damm
+from sheet_reader.vision.findings import BoxView, PhotoQuality, SheetView
 
 BATCHES = 10
 COMMANDS = {

@@ -21,7 +21,7 @@ import time
 from datetime import date
 from pathlib import Path
 
-from sheet_reader.simulate.season_folder import make_season_folder
+from sheet_reader.demo.season_record import make_season_folder
 
 COMMANDS = (
     ("status",),

@@ -16,7 +16,6 @@ from sqlalchemy import select
 
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import StudyError, UnsaidError, UsageError
-from sheet_reader.phrases import neutral_name
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.promise import thresholds_for
 from sheet_reader.record.history.answers import Accept, Answer, Illegible, LeftEmpty, Value
@@ -33,6 +32,7 @@ from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.wording import neutral_name
 
 STEPS = 14
 FIRST_DAY = date(2026, 5, 1)

@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from thorough import or_fewer
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -13,9 +14,10 @@ import fuzz
 
 def test_damaged_files_give_lines_not_errors(tmp_path: Path) -> None:
     """The short form; ``python tests/faults/fuzz.py --inputs 2000`` is the whole one."""
-    result = fuzz.campaign(20, 11, tmp_path, jobs=1)
+    inputs = or_fewer(20, 8)
+    result = fuzz.campaign(inputs, 11, tmp_path, jobs=1)
     assert result.faults == []
-    assert result.inputs == 20
+    assert result.inputs == inputs
 
 
 def test_damaged_studies_give_lists_of_mistakes(tmp_path: Path) -> None:
@@ -37,5 +39,5 @@ def test_the_check_itself_sees_a_reader_that_stumbles(tmp_path: Path) -> None:
     sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
     import stand_in
 
-    result = fuzz.campaign(10, 11, tmp_path, reader=stand_in.read, jobs=0)
+    result = fuzz.campaign(or_fewer(10, 4), 11, tmp_path, reader=stand_in.read, jobs=0)
     assert result.tracebacks

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from sheet_reader.demo.samples import copy_sample
 from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts
-from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import STUDY_FILE, read_study
 

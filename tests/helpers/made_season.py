@@ -15,10 +15,10 @@ from made_facts import fact, facts, visit
 
 from sheet_reader.reasons import Code, because
 from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
-from sheet_reader.study.check_digit import damm
 from sheet_reader.study.days import Season
 from sheet_reader.study.model import Effort, Site, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.site_numbers import damm
 
 SITES, WEEKS = 30, 6
 FIRST = date(2026, 4, 20)

@@ -34,7 +34,7 @@ from sheet_reader.study.model import (
     Study,
     Visits,
 )
-from sheet_reader.vision.types import BoxView, NoSheet, PhotoQuality, SheetView
+from sheet_reader.vision.findings import BoxView, NoSheet, PhotoQuality, SheetView
 
 WIDTH = 4000
 

@@ -19,7 +19,6 @@ import pytest
 from sheet_reader.digits.types import CLASSES, BoxReadings
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode
-from sheet_reader.study.check_digit import damm
 from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.model import (
     CountField,
@@ -31,7 +30,8 @@ from sheet_reader.study.model import (
     SumRule,
     Visits,
 )
-from sheet_reader.vision.types import BoxView, PhotoQuality, SheetView
+from sheet_reader.study.site_numbers import damm
+from sheet_reader.vision.findings import BoxView, PhotoQuality, SheetView
 
 ALIKE = (("1", "7"), ("4", "9"), ("3", "8"), ("5", "6"), ("0", "6"), ("empty", "1"))
 MARKS = {"_": "empty", "#": "struck", "&": "several", "-": "other"}

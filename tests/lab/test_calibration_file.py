@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sheet_reader.decode.checked import Checked
+from sheet_reader.decode.audits import Checked
 from sheet_reader.lab.calibration_file import (
     calibration_text,
     parse_calibration,

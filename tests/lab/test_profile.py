@@ -13,6 +13,7 @@ import pytest
 from click.testing import CliRunner
 from PIL import Image
 
+from sheet_reader.demo.samples import sample_folder
 from sheet_reader.digits.again import larger_reader
 from sheet_reader.digits.read import read_boxes
 from sheet_reader.intake.pictures import pictures_in
@@ -21,7 +22,6 @@ from sheet_reader.lab.stages import PLACES, REST, StageClock, timed
 from sheet_reader.lab.work_counts import WorkCounts, counted
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.simulate.samples import sample_folder
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import random_visit

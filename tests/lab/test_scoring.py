@@ -19,7 +19,7 @@ from sheet_reader.lab.scoring import (
 )
 from sheet_reader.sheet.model import Cell, Page, SheetCode
 from sheet_reader.simulate.truth import CellTruth, FieldTruth, PhotoTruth, SheetTruth
-from sheet_reader.vision.types import BoxView, PhotoQuality, SheetView
+from sheet_reader.vision.findings import BoxView, PhotoQuality, SheetView
 
 CODE = SheetCode("beans", "ABC", "2043", 1)
 CROP = np.zeros((64, 64), np.uint8)

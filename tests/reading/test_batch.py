@@ -18,7 +18,7 @@ from sheet_reader.reasons import Code, because
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
 
 Post = Callable[..., BatchSummary]
 

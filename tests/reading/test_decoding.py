@@ -17,6 +17,7 @@ from sqlalchemy import select
 from sheet_reader.decode.page_evidence import packed, unpacked
 from sheet_reader.decode.sheet import decode_page
 from sheet_reader.decode.types import FieldReading
+from sheet_reader.demo.samples import copy_sample
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
@@ -33,7 +34,6 @@ from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import random_visit

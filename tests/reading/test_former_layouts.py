@@ -11,12 +11,12 @@ import pytest
 from click.testing import CliRunner
 
 from sheet_reader.cli.main import cli
+from sheet_reader.demo.samples import copy_sample
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import keep_layout
-from sheet_reader.simulate.samples import copy_sample
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import Visit, random_visit

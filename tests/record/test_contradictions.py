@@ -11,7 +11,6 @@ import pytest
 import stand_in
 from stand_in import says
 
-from sheet_reader.phrases import neutral_name
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.history import deciding, found, photos, runs
 from sheet_reader.record.history.answers import Accept, Answer, Illegible, LeftEmpty, Value
@@ -19,7 +18,7 @@ from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.history.states import FieldState, VisitRow
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
-from sheet_reader.wording import words
+from sheet_reader.wording import neutral_name, words
 
 Post = Callable[..., BatchSummary]
 FIELD, DAY = "sun.snails", "2026-05-20"

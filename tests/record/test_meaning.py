@@ -26,7 +26,7 @@ from sheet_reader.review.cards import SumCard
 from sheet_reader.review.decisions import sum_reply
 from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.kept_files import keep_labels
-from sheet_reader.study.meaning import as_text, from_text, wording_of
+from sheet_reader.study.former import as_text, from_text, wording_of
 from sheet_reader.study.model import Effort, Plot, Study, SumRule
 
 SURE = 0.9999

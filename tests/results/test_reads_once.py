@@ -16,8 +16,8 @@ from counting import calls
 from sqlalchemy import Engine, event
 
 from sheet_reader.cli.main import cli
+from sheet_reader.demo.season_record import make_season_folder
 from sheet_reader.record.originals import context
-from sheet_reader.simulate.season_folder import make_season_folder
 
 TODAY = date(2026, 6, 1)
 FEW, MANY = 4, 16

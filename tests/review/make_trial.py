@@ -23,6 +23,7 @@ import cv2
 import numpy as np
 from former_layout import with_a_former_layout
 
+from sheet_reader.demo.samples import sample_folder
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
 from sheet_reader.reading.photo import read_original
@@ -35,7 +36,6 @@ from sheet_reader.simulate.habits import Habits
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.likely import likely_visit
 from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
-from sheet_reader.simulate.samples import sample_folder
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import filled_sheet
 from sheet_reader.simulate.values import Visit

@@ -109,7 +109,7 @@ def test_back_at_the_first_question_stays_there(sitting: Any) -> None:
 
 def test_a_value_out_of_range_is_asked_once_more(sitting: Any) -> None:
     _, desk = sitting.run([sitting.question(PLANTS)], ["77", ""])
-    assert "77 is more than 60, the highest value expected here" in sitting.screen
+    assert "77 is more than the highest plausible value 60" in sitting.screen
     assert desk.kept == [(PLANTS, Value("77"), False)]
 
 

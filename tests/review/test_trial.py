@@ -40,7 +40,7 @@ from sheet_reader.review.cards import (
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.queue import is_outside
 from sheet_reader.review.session import Outcome, Review
-from sheet_reader.study.meaning import as_text, wording_of
+from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study
 
 TRIAL = Path(__file__).parent / "trial.json.gz"

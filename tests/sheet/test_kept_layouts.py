@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from sheet_reader.demo.samples import copy_sample, sample_folder
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import verify
@@ -16,7 +17,6 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_files import layout_files
 from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts, whole_book
 from sheet_reader.sheet.model import BLANK
-from sheet_reader.simulate.samples import copy_sample, sample_folder
 from sheet_reader.study.former import by_present_rules
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.errors import StudyError, UsageError
 from sheet_reader.sheet.drawing import Text
@@ -210,7 +211,7 @@ def studies(draw: st.DrawFn) -> dict[str, object]:
     }
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(60), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(changes=studies())
 def test_any_study_keeps_the_rules_or_is_refused(
     make_study: Make, faults: Faults, changes: dict[str, object]

@@ -3,8 +3,8 @@ from __future__ import annotations
 import cv2
 import pytest
 
+from sheet_reader.demo.samples import sample_folder
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.simulate.samples import sample_folder
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.study.reader import read_study
 

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.simulate.hand import (
     digit_strokes,
@@ -19,7 +20,7 @@ from sheet_reader.simulate.hand import (
 from sheet_reader.simulate.pens import PEN_KINDS, random_pen, render_strokes
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(seed=st.integers(0, 2**31), digit=st.integers(0, 9))
 def test_every_digit_of_every_hand_leaves_ink_in_the_box(seed: int, digit: int) -> None:
     rng = np.random.default_rng(seed)
@@ -32,7 +33,7 @@ def test_every_digit_of_every_hand_leaves_ink_in_the_box(seed: int, digit: int) 
     assert 0.003 < float((ink > 0.15).mean()) < 0.6
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=examples(40), deadline=None)
 @given(seed=st.integers(0, 2**31), digit=st.integers(0, 9))
 def test_strokes_stay_near_the_unit_box(seed: int, digit: int) -> None:
     rng = np.random.default_rng(seed)

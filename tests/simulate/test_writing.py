@@ -11,7 +11,9 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
+from sheet_reader.demo.samples import SAMPLES, copy_sample, sample_folder
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.sets import find_data
 from sheet_reader.sheet.book import LayoutBook
@@ -24,7 +26,6 @@ from sheet_reader.simulate.no_sheet import older_layout
 from sheet_reader.simulate.one_site import OnePerson
 from sheet_reader.simulate.own_row import own_row
 from sheet_reader.simulate.printer import PAPER_MM, halftone, print_page
-from sheet_reader.simulate.samples import SAMPLES, copy_sample, sample_folder
 from sheet_reader.simulate.sources import (
     Hands,
     ImageHands,
@@ -36,9 +37,9 @@ from sheet_reader.simulate.sources import (
 )
 from sheet_reader.simulate.truth import CellTruth, FieldTruth
 from sheet_reader.simulate.values import Visit, random_visit, wrong_total
-from sheet_reader.study.check_digit import is_valid
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.site_numbers import is_valid
 
 
 def test_paper_sizes_are_those_of_the_standards() -> None:
@@ -80,7 +81,7 @@ def test_a_halftone_keeps_the_mean_and_has_only_black_and_white() -> None:
         assert screen.mean() == pytest.approx(level, abs=3)
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(seed=st.integers(0, 2**32 - 1), name=st.sampled_from(SAMPLES))
 def test_visits_obey_the_study(beans: LayoutBook, pools: LayoutBook, seed: int, name: str) -> None:
     study = {"bean_tips": beans, "rock_pools": pools}[name].study

@@ -8,32 +8,31 @@ from pathlib import Path
 import pytest
 
 from sheet_reader.errors import StudyError
-from sheet_reader.study.letter_words import ENGLISH, shipped_letter_words
 from sheet_reader.study.reader import read_study
-from sheet_reader.study.words import placeholders
+from sheet_reader.study.words import ENGLISH_LETTERS, placeholders, shipped_texts
 
 Write = Callable[..., Path]
 
 
 @pytest.mark.parametrize("language", ["de", "es"])
 def test_a_shipped_set_is_complete_and_keeps_what_the_program_puts_in(language: str) -> None:
-    words = shipped_letter_words(language)
-    assert words.keys() == ENGLISH.keys()
+    words = shipped_texts("letters", language)
+    assert words.keys() == ENGLISH_LETTERS.keys()
     assert len(words["months"].split()) == 12
     for key, text in words.items():
-        assert key in ("signature", "subject") or text != ENGLISH[key], key
-        assert placeholders(text) == placeholders(ENGLISH[key]), key
+        assert key in ("signature", "subject") or text != ENGLISH_LETTERS[key], key
+        assert placeholders(text) == placeholders(ENGLISH_LETTERS[key]), key
 
 
 def test_letters_follow_the_language_of_the_sheet(write: Write) -> None:
     study = read_study(write(("[season]", 'words = "de"\n[season]')))
-    assert dict(study.letter_words) == shipped_letter_words("de")
+    assert dict(study.letter_words) == shipped_texts("letters", "de")
 
 
 def test_single_words_on_top_of_a_language(write: Write) -> None:
     more = '[words]\nlanguage = "es"\n[words.letters]\ngreeting = "Buenas:"\n'
     study = read_study(write(more=more))
-    assert dict(study.letter_words) == {**shipped_letter_words("es"), "greeting": "Buenas:"}
+    assert dict(study.letter_words) == {**shipped_texts("letters", "es"), "greeting": "Buenas:"}
     assert study.words.day == "día"
 
 

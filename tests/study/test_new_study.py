@@ -11,7 +11,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.errors import UsageError
-from sheet_reader.study.more_sites import labels_for, list_text, read_labels, with_sites
 from sheet_reader.study.new_study import (
     NewCount,
     NewPlot,
@@ -27,6 +26,7 @@ from sheet_reader.study.new_study import (
     whole_from,
 )
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.site_list import labels_for, list_text, read_labels, with_sites
 from sheet_reader.study.site_numbers import choose_numbers
 from sheet_reader.study.table import IDENTIFIER
 

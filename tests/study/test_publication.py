@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from sheet_reader.errors import StudyError
-from sheet_reader.study.letter_words import ENGLISH
 from sheet_reader.study.model import Effort, Publication
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.words import ENGLISH_LETTERS
 
 Write = Callable[..., Path]
 
@@ -27,7 +27,7 @@ def test_a_study_that_says_nothing_tells_no_place(write: Write) -> None:
     assert study.publication.place_decimals is None
     assert not study.publication.place_names
     assert study.effort is None
-    assert dict(study.letter_words) == ENGLISH
+    assert dict(study.letter_words) == ENGLISH_LETTERS
     assert study.visits.least == 4
 
 
@@ -45,7 +45,7 @@ def test_all_keys(write: Write) -> None:
     )
     assert study.effort == Effort("large", "minutes", "", False)
     assert study.visits.least == 5
-    assert dict(study.letter_words) == {**ENGLISH, "greeting": "Hallo"}
+    assert dict(study.letter_words) == {**ENGLISH_LETTERS, "greeting": "Hallo"}
     assert [c.taxon for c in study.counts] == ["", "Cepaea hortensis", ""]
     assert study.counts[1].life_stage == "adult"
 

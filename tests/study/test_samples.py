@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from sheet_reader.simulate.samples import SAMPLES as NAMES
-from sheet_reader.simulate.samples import sample_folder
-from sheet_reader.study.check_digit import is_valid
+from sheet_reader.demo.samples import SAMPLES as NAMES
+from sheet_reader.demo.samples import sample_folder
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.site_numbers import is_valid
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -1,23 +1,28 @@
-"""Site numbers: check digits, distances over all pairs."""
+"""Site numbers: Damm's check digit against the published example, a reference library and its
+promise; distances over all pairs; what a mistyped one may have meant.
+"""
 
 from __future__ import annotations
 
-from itertools import combinations
+from itertools import combinations, product
 
 import pytest
 from counting import calls
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from stdnum import damm as published
+from number_pairs import hamming, is_swap
+from stdnum import damm as reference
 
 from sheet_reader.errors import UsageError
-from sheet_reader.study.check_digit import damm, is_valid
+from sheet_reader.study.model import Site
 from sheet_reader.study.site_numbers import (
     choose_numbers,
+    damm,
+    did_you_mean,
     digits_for,
-    hamming,
     has_look_alikes,
-    is_swap,
+    is_valid,
+    nearest_sites,
     smallest_distance,
 )
 
@@ -38,7 +43,7 @@ def test_fifty_sites_over_all_pairs() -> None:
 def test_check_digits_are_those_of_an_independent_implementation() -> None:
     # python-stdnum's Damm, written from the same thesis
     for number in choose_numbers(50).numbers:
-        assert published.is_valid(number)
+        assert reference.is_valid(number)
         assert is_valid(number)
         assert number[0] != "0"
 
@@ -112,3 +117,72 @@ def test_10000_numbers_are_chosen_without_comparing_pairs() -> None:
     assert calls(lambda: choose_numbers(2000, before)) < 100 * 100_000
     half = calls(lambda: smallest_distance(before[:4000]))
     assert calls(lambda: smallest_distance(before)) <= 2.2 * half
+
+
+DIGITS = st.text("0123456789", min_size=1, max_size=20)
+
+
+def test_published_example() -> None:
+    # the worked example of H. M. Damm's algorithm, as encyclopedias print it: 572 -> 4
+    assert damm("572") == "4"
+    assert is_valid("5724")
+    assert not is_valid("5727")
+
+
+@given(DIGITS)
+def test_same_as_the_reference_library(digits: str) -> None:
+    # python-stdnum, module stdnum.damm
+    assert damm(digits) == reference.calc_check_digit(digits)
+    assert is_valid(digits + damm(digits))
+
+
+def test_finds_every_single_substitution_and_adjacent_swap() -> None:
+    # shared check values: of 36,000 substitutions and 2,700 swaps none passes
+    substitutions = swaps = 0
+    for first in product("0123456789", repeat=3):
+        number = "".join(first)
+        number += damm(number)
+        for place in range(4):
+            for digit in "0123456789":
+                if digit != number[place]:
+                    substitutions += 1
+                    assert not is_valid(number[:place] + digit + number[place + 1 :])
+            if place < 3 and number[place] != number[place + 1]:
+                swaps += 1
+                swapped = number[place + 1] + number[place]
+                assert not is_valid(number[:place] + swapped + number[place + 2 :])
+    assert substitutions == 36_000
+    assert swaps == 2_700
+
+
+@pytest.mark.parametrize("text", ["", "12a", "1 2", "-1", "²", "٣"])
+def test_only_ascii_digits_have_one(text: str) -> None:
+    assert not is_valid(text)
+    with pytest.raises(ValueError, match="only the digits"):
+        damm(text)
+
+
+def test_a_single_digit_is_no_site_number() -> None:
+    assert not is_valid("0")
+
+
+SITES = (Site("1029", "Old wall", ""), Site("2043", "Mill", ""), Site("5724", "", ""))
+
+
+@pytest.mark.parametrize(
+    ("typed", "expected"),
+    [
+        ("1028", "did you mean 1029 (Old wall)?"),
+        ("1209", "did you mean 1029 (Old wall)?"),
+        ("129", "did you mean 1029 (Old wall)?"),
+        ("20443", "did you mean 2043 (Mill)?"),
+        ("5734", "did you mean 5724?"),
+        ("9998", ""),
+    ],
+)
+def test_did_you_mean(typed: str, expected: str) -> None:
+    assert did_you_mean(typed, SITES) == expected
+
+
+def test_the_nearest_comes_first() -> None:
+    assert [site.number for site in nearest_sites("2029", SITES)] == ["1029", "2043"]

@@ -10,7 +10,7 @@ import pytest
 from sheet_reader.errors import StudyError
 from sheet_reader.study.model import UpdatePlan
 from sheet_reader.study.reader import read_study
-from sheet_reader.study.update_words import ENGLISH
+from sheet_reader.study.words import ENGLISH_UPDATE
 
 Write = Callable[..., Path]
 PLOTS = 'treated = "north"\ncontrol = "south"\n'
@@ -20,7 +20,7 @@ def test_a_plan_and_its_words(write: Write) -> None:
     more = f'[update]\ncount = "small"\n{PLOTS}planned = 4\n[words.update]\nyes = "si"\n'
     study = read_study(write(more=more))
     assert study.update == UpdatePlan("small", "north", "south", 4)
-    assert dict(study.update_words) == {**ENGLISH, "yes": "si"}
+    assert dict(study.update_words) == {**ENGLISH_UPDATE, "yes": "si"}
     assert read_study(write()).update == UpdatePlan()
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from sheet_reader.study.usual import paper_for
+from sheet_reader.study.new_study import paper_for
 
 
 @pytest.mark.parametrize(

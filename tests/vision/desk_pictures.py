@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.sheet.model import Page
+from sheet_reader.vision.findings import Finding, SheetView
 from sheet_reader.vision.surface import apply_homography
-from sheet_reader.vision.types import Finding, SheetView
 
 Gray = NDArray[np.uint8]
 Array = NDArray[np.float64]

@@ -8,10 +8,16 @@ import pytest
 
 from sheet_reader.numbers import VISION
 from sheet_reader.sheet.model import Area, Cell, Page, SheetCode
-from sheet_reader.vision import bands
-from sheet_reader.vision.box_ink import leaving_mm, stroke_evidence
-from sheet_reader.vision.flatten import FlatPage
-from sheet_reader.vision.tally_ink import edge_strokes, gap_strokes
+from sheet_reader.vision import crops as box_crops
+from sheet_reader.vision.box_ink import (
+    edge_strokes,
+    gap_strokes,
+    leaving_mm,
+    line_answers,
+    line_filters,
+    stroke_evidence,
+)
+from sheet_reader.vision.flat_page import FlatPage
 
 Gray = np.ndarray
 BOX = (0.0, 0.0, 8.0, 9.5)
@@ -36,7 +42,7 @@ LONG = [(40, -3), (30, 48)]
 
 
 def without_bands(picture: Gray, box: tuple[float, float, float, float]) -> Gray:
-    return bands.without_bands(picture[None], np.array([box]))[0]
+    return box_crops.without_bands(picture[None], np.array([box]))[0]
 
 
 def measured(picture: Gray):
@@ -182,7 +188,7 @@ def test_boxes_are_measured_alike_alone_and_together() -> None:
     sizes = np.array([(0, 0, 8.0, 9.5), (0, 0, 5.0, 6.0), (0, 0, 8.0, 9.5), (0, 0, 5.0, 6.0)])
     plain = [crop(LONG), crop(ONE, noise=0.02), crop(noise=0.02), crop(LONG, dark=0.2)]
     crops = np.stack([shaded(c, 30, 7, 0.3, k % 2, slice(None)) for k, c in enumerate(plain)])
-    together = bands.without_bands(crops, sizes)
+    together = box_crops.without_bands(crops, sizes)
     for one, alone, size in zip(together, crops, sizes, strict=True):
         assert np.array_equal(one, without_bands(alone, tuple(size)))
     for number, told in enumerate(stroke_evidence(plain, sizes)):
@@ -190,3 +196,35 @@ def test_boxes_are_measured_alike_alone_and_together() -> None:
         assert told.stroke == pytest.approx(own.stroke, abs=1e-6)
         assert told.stroke_noise == pytest.approx(own.stroke_noise, abs=1e-6)
         assert told.leaves_mm == own.leaves_mm
+
+
+@pytest.mark.parametrize("shape", [(23, 22), (3, 28), (1, 1)])
+@pytest.mark.parametrize("standing", [False, True])
+def test_answers_are_those_of_plain_filtering(shape: tuple[int, int], standing: bool) -> None:
+    pictures = np.random.default_rng(2).uniform(0, 1, (3, *shape)).astype(np.float32)
+    kernels = line_filters(standing)
+    found = line_answers(pictures, standing=standing)
+    assert found.shape == (3, len(kernels), *shape)
+    for picture, answers in zip(pictures, found, strict=True):
+        for kernel, answer in zip(kernels, answers, strict=True):
+            plain = cv2.filter2D(picture, -1, kernel, borderType=cv2.BORDER_REPLICATE)
+            assert np.abs(answer - plain).max() < 1e-5
+
+
+def test_mirrored_pictures_go_on_as_in_a_mirror() -> None:
+    picture = np.random.default_rng(3).uniform(0, 1, (20, 24)).astype(np.float32)
+    found = line_answers(picture[None], mirrored=True)[0]
+    for kernel, answer in zip(line_filters(), found, strict=True):
+        plain = cv2.filter2D(picture, -1, kernel, borderType=cv2.BORDER_REFLECT)
+        assert np.abs(answer - plain).max() < 1e-5
+
+
+def test_a_line_answers_most_to_the_filter_of_its_direction() -> None:
+    for turn in range(12):
+        y, x = np.mgrid[-15:16, -15:16].astype(float)
+        angle = turn * np.pi / 12
+        across = y * np.cos(angle) - x * np.sin(angle)
+        line = np.clip(1.25 - np.abs(across), 0, 1).astype(np.float32)
+        answers = line_answers(line[None])[0, :, 15, 15]
+        assert int(answers.argmax()) == turn
+        assert answers.max() == pytest.approx(1.0, abs=0.1)

@@ -12,8 +12,8 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.crops import ink_shares, inner_slices, remove_neighbour_ink
 from sheet_reader.vision.find import find_sheets
+from sheet_reader.vision.findings import PhotoQuality, SheetView
 from sheet_reader.vision.quality import advice, what_is_outside
-from sheet_reader.vision.types import PhotoQuality, SheetView
 
 BOX = (0.0, 0.0, 8.2, 9.8)
 SCALE = 7.0

@@ -26,7 +26,7 @@ from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import Page
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.types import NoSheet, SheetView
+from sheet_reader.vision.findings import NoSheet, SheetView
 
 SCALE = 6.0
 

@@ -13,6 +13,7 @@ from sheet_reader.vision.locate import _box_search, _error, _near, _tile_search
 from sheet_reader.vision.surface import (
     ControlGrid,
     Correspondences,
+    FittedSurface,
     _bspline,
     apply_homography,
     fit_surface,
@@ -84,18 +85,26 @@ def test_a_plane_is_found_as_a_plane_and_its_covariance_is_one() -> None:
     seen = Correspondences(page, apply_homography(TILTED, page), np.full(40, 0.1))
     surface = fit_surface(A4, TILTED, seen)
     assert np.abs(surface.coefficients).max() < 1e-6
-    assert np.allclose(surface.covariance, surface.covariance.T)
-    assert np.linalg.eigvalsh(surface.covariance).min() > 0
+    assert np.linalg.eigvalsh(precision(surface)).min() > 0
 
 
-def test_the_covariance_is_the_inverse_of_the_normal_matrix() -> None:
+def precision(surface: FittedSurface) -> np.ndarray:
+    """The inverse of the covariance, by its root."""
+    upper = np.triu(surface.root)
+    return upper.T @ upper
+
+
+def test_the_precision_is_the_normal_matrix_and_doubt_its_inverse() -> None:
     """At correspondences without any residual all weights are 1 / variance."""
     page = points(40)
     seen = Correspondences(page, apply_homography(TILTED, page), np.full(40, 0.1))
     basis = A4.design(page)
     normal = A4.prior(1e-3) + basis.T @ basis / 0.1**2
-    found = fit_surface(A4, TILTED, seen, 1e-3).covariance
-    assert np.allclose(found, np.linalg.inv(normal), rtol=1e-4, atol=1e-8)
+    found = fit_surface(A4, TILTED, seen, 1e-3)
+    assert np.allclose(precision(found), normal, rtol=1e-4, atol=1e-8)
+    covariance = np.linalg.inv(normal)
+    variance = np.einsum("ij,jk,ik->i", basis, covariance, basis)
+    assert np.allclose(found.sd_mm(page), np.sqrt(variance), rtol=1e-4)
 
 
 def test_more_correspondences_leave_less_doubt() -> None:

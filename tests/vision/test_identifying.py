@@ -13,10 +13,10 @@ from sheet_reader.sheet.codes import machine_text
 from sheet_reader.sheet.identity import code_modules
 from sheet_reader.sheet.model import BLANK, Page, SheetCode
 from sheet_reader.study.model import Study
-from sheet_reader.vision import printed
+from sheet_reader.vision import printed_code
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.modules import Modules, best_candidate, fixed_modules, known_modules
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
+from sheet_reader.vision.machine_code import Modules, best_candidate, fixed_modules, known_modules
 from sheet_reader.wording import words
 
 SCALE = 6.0
@@ -177,7 +177,7 @@ def test_markers_and_code_that_contradict_each_other(pool_book: LayoutBook) -> N
 def test_hostile_text_in_the_code_is_refused_cleanly(
     bean_book: LayoutBook, page: Page, plain: Gray, text: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("sheet_reader.vision.identify.read_printed", lambda *_: None)
+    monkeypatch.setattr("sheet_reader.vision.find.read_printed", lambda *_: None)
     answer = refusal(with_text(plain, page, text), bean_book)
     assert answer.reason.code is Code.FOREIGN_CODE
     assert text not in words([answer.reason])
@@ -233,7 +233,7 @@ def test_fixed_modules_are_those_that_all_codes_share(bean_book: LayoutBook) -> 
 
 
 needs_tesseract = pytest.mark.skipif(
-    not printed.printed_code_available(), reason="Tesseract is not installed"
+    not printed_code.printed_code_available(), reason="Tesseract is not installed"
 )
 
 
@@ -256,7 +256,7 @@ def test_what_tesseract_misreads_is_not_believed(
     picture = painted(plain, page.code_box_mm, 128)
     for site in bean_book.study.sites:
         code = SheetCode(page.code.study, page.code.layout, site.number, 1)
-        monkeypatch.setattr(printed, "_tesseract", lambda _, c=code: printed_text(c))
+        monkeypatch.setattr(printed_code, "_tesseract", lambda _, c=code: printed_text(c))
         found = find_sheets(picture, bean_book)[0]
         if code == page.code:
             assert not isinstance(found, NoSheet)
@@ -267,7 +267,7 @@ def test_what_tesseract_misreads_is_not_believed(
 def test_without_tesseract_one_sentence_says_so(
     bean_book: LayoutBook, page: Page, plain: Gray, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    for module in ("printed", "identify"):
+    for module in ("printed_code", "find"):
         monkeypatch.setattr(f"sheet_reader.vision.{module}.printed_code_available", lambda: False)
     answer = refusal(painted(plain, page.code_box_mm, 128), bean_book)
     assert answer.reason.code is Code.CODE_UNREADABLE
@@ -278,7 +278,7 @@ def test_without_tesseract_one_sentence_says_so(
 def test_a_code_outside_the_picture_is_named(
     bean_book: LayoutBook, plain: Gray, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("sheet_reader.vision.identify.read_printed", lambda *_: None)
+    monkeypatch.setattr("sheet_reader.vision.find.read_printed", lambda *_: None)
     answer = refusal(np.ascontiguousarray(plain[:, :1100]), bean_book)
     assert answer.reason.code is Code.CODE_OUTSIDE
     assert "right edge is outside the picture" in words([answer.reason])

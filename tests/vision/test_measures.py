@@ -19,7 +19,8 @@ from sheet_reader.vision.crops import (
     paper_ratio,
     remove_neighbour_ink,
 )
-from sheet_reader.vision.flatten import FlatPage
+from sheet_reader.vision.findings import CROP_MARGIN_MM, CROP_PX
+from sheet_reader.vision.flat_page import FlatPage
 from sheet_reader.vision.match import _second_peak, _step, _window
 from sheet_reader.vision.quality import (
     Sharpness,
@@ -28,7 +29,6 @@ from sheet_reader.vision.quality import (
     sharpness,
     what_is_outside,
 )
-from sheet_reader.vision.types import CROP_MARGIN_MM, CROP_PX
 from sheet_reader.vision.view import _clearness, _corner_levels, _paper_near
 
 BOX = (0.0, 0.0, 8.2, 9.8)

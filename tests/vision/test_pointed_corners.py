@@ -11,8 +11,8 @@ from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.model import BLANK, Page
 from sheet_reader.vision.find import find_sheets
+from sheet_reader.vision.findings import POINTED, NoSheet, SheetView
 from sheet_reader.vision.pointed import find_by_corners, implausible
-from sheet_reader.vision.types import POINTED, NoSheet, SheetView
 
 SCALE = 6.0
 

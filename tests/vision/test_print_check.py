@@ -20,9 +20,8 @@ from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.photo import FilledSheet, photograph
 from sheet_reader.simulate.printer import PAPER_MM, Paper, print_page
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.paper_edges import PaperEdges
-from sheet_reader.vision.print_check import PrintSeen, verdict
-from sheet_reader.vision.types import NoSheet
+from sheet_reader.vision.findings import NoSheet
+from sheet_reader.vision.print_check import PrintSeen, scale_on, verdict
 from sheet_reader.wording import words
 
 GOOD = PrintSeen((0.97, 0.97), "A4", 0.8, 10, 10, 0)
@@ -92,11 +91,10 @@ def paper_alone(paper: Paper) -> np.ndarray:
 
 
 def test_the_scale_follows_from_the_paper() -> None:
-    edges = PaperEdges(left=5.0, top=4.0, right=5.0, bottom=6.0)
-    across, down = edges.scale((200.0, 290.0), (210.0, 300.0))
-    assert (across, down) == (1.0, 1.0)
-    across, down = PaperEdges(0.0, 0.0, 0.0, 0.0).scale((210.0, 297.0), (105.0, 297.0))
-    assert (across, down) == (0.5, 1.0)
+    left, top, right, bottom = 5.0, 4.0, 5.0, 6.0
+    edges = (left, top, right, bottom)
+    assert scale_on(edges, (200.0, 290.0), (210.0, 300.0)) == (1.0, 1.0)
+    assert scale_on((0.0,) * 4, (210.0, 297.0), (105.0, 297.0)) == (0.5, 1.0)
 
 
 @pytest.mark.parametrize(

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from sheet_reader.vision.surface import (
     ControlGrid,
     Correspondences,
-    Surface,
+    FittedSurface,
     apply_homography,
     fit_surface,
     join,
@@ -35,7 +35,7 @@ def grid(nx: int, ny: int) -> np.ndarray:
     return np.stack([xs.ravel(), ys.ravel()], axis=1)
 
 
-def misses(surface: Surface, points: np.ndarray, amplitude: float = 4.0) -> np.ndarray:
+def misses(surface: FittedSurface, points: np.ndarray, amplitude: float = 4.0) -> np.ndarray:
     return np.linalg.norm(surface.flat(points) - curled(points, amplitude), axis=1)
 
 

@@ -10,7 +10,8 @@ import pytest
 
 from sheet_reader.numbers import VISION
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.vision.template import PreparedPage, _cut, box_corners, boxes_of, prepare
+from sheet_reader.vision.arrays import box_corners
+from sheet_reader.vision.template import PreparedPage, _cut, boxes_of, prepare
 
 COARSE, FINE = VISION.template.coarse_px_per_mm, VISION.template.fine_px_per_mm
 
@@ -73,12 +74,12 @@ def test_blank_paper_and_a_lone_rule_make_no_tile() -> None:
     """A rule fixes a tile across itself only; along it, it could lie anywhere."""
     mask = np.ones((60, 60), np.float32)
     blank = np.zeros((60, 60), np.float32)
-    assert _cut(blank, mask, (0, 0, 60, 60), COARSE) is None
+    assert _cut(blank, mask, (0, 0, 24, 24), COARSE) is None
     rule = cv2.GaussianBlur(np.pad(np.ones((2, 60), np.float32), ((29, 29), (0, 0))), (0, 0), 0.9)
-    assert _cut(rule, mask, (0, 0, 60, 60), COARSE) is None
+    assert _cut(rule, mask, (0, 0, 24, 24), COARSE) is None
     cross = np.maximum(rule, rule.T)
-    assert _cut(cross, mask, (0, 0, 60, 60), COARSE) is not None
-    assert _cut(cross, np.zeros_like(mask), (0, 0, 60, 60), COARSE) is None, "all is written on"
+    assert _cut(cross, mask, (0, 0, 24, 24), COARSE) is not None
+    assert _cut(cross, np.zeros_like(mask), (0, 0, 24, 24), COARSE) is None, "all is written on"
 
 
 def test_a_print_without_its_frames_is_refused(bean_book: LayoutBook) -> None:

@@ -16,6 +16,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.demo.samples import SAMPLES
 from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.intake.types import Picture
@@ -24,10 +25,9 @@ from sheet_reader.lab.options import jobs_option
 from sheet_reader.lab.writers import DEV, TEST, TRAIN, Role
 from sheet_reader.numbers import LAB
 from sheet_reader.simulate.cases import Case, Desk, make_case
-from sheet_reader.simulate.samples import SAMPLES
 from sheet_reader.simulate.truth import CellTruth
 from sheet_reader.vision.find import find_sheets
-from sheet_reader.vision.types import SheetView
+from sheet_reader.vision.findings import SheetView
 
 SEEDS: dict[Role, int] = {TRAIN: 81_000_000, DEV: 82_000_000, TEST: 83_000_000}
 _LOST = LAB.lesson_hidden

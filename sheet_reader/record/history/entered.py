@@ -14,7 +14,6 @@ from sqlalchemy import Connection, func, insert, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import UsageError
-from sheet_reader.phrases import neutral_name
 from sheet_reader.record.history import answering
 from sheet_reader.record.history.answers import FieldAnswer, LeftEmpty, SumTold, Value
 from sheet_reader.record.history.deciding import checked_value
@@ -27,8 +26,9 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.days import now
-from sheet_reader.study.meaning import as_text, wording_of
+from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 NAME = "typed in by hand"
 

@@ -38,7 +38,7 @@ class FoundField:
 class FoundPage:
     """A page as it goes into the record. ``outline`` are its corners in the picture in px;
     ``evidence`` is what it was decoded from, packed, and ``decoded_under`` names the rules.
-    ``wording`` is what its names mean (as text, see :mod:`sheet_reader.study.meaning`), and
+    ``wording`` is what its names mean (as text, see :mod:`sheet_reader.study.former`), and
     ``site_label`` what its site is called; None where that is not known.
     """
 

@@ -7,7 +7,6 @@ from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection, select
 
-from sheet_reader.phrases import neutral_name
 from sheet_reader.reasons import Code, Reasons, because, from_json
 from sheet_reader.record.history import sheets
 from sheet_reader.record.history.loading import UNDO
@@ -18,6 +17,7 @@ from sheet_reader.record.history.states import TYPED, PageObservation, VisitStat
 from sheet_reader.record.store import schema
 from sheet_reader.sheet.model import BLANK
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 WHAT = {
     "accept": "accepted as read",

@@ -11,7 +11,6 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Connection, func, select
 
-from sheet_reader.phrases import neutral_name
 from sheet_reader.reasons import from_json
 from sheet_reader.record.history.answers import told_from_json
 from sheet_reader.record.history.meaning import Meanings
@@ -29,6 +28,7 @@ from sheet_reader.record.history.states import (
 from sheet_reader.record.history.visits import visits_of
 from sheet_reader.record.store import schema
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 UNDO = "undo"
 _d, _k = schema.decisions.c, schema.reading_runs.c

@@ -14,14 +14,14 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from typing import NamedTuple
 
-from sheet_reader.study.meaning import Key, Wording, site_labels, wording_of
+from sheet_reader.study.former import Key, Wording, site_labels, wording_of
 from sheet_reader.study.model import Study
 
 
 @dataclass(frozen=True, slots=True)
 class Term:
     """A thing as it is worded: ``said`` is what stands beside its ``name`` (see
-    :func:`~sheet_reader.study.meaning.wording_of`).
+    :func:`~sheet_reader.study.former.wording_of`).
     """
 
     kind: str

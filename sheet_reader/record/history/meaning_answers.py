@@ -26,7 +26,7 @@ from sheet_reader.record.people.people import REMOVED
 from sheet_reader.record.store import schema
 from sheet_reader.sheet.kept_files import printed_labels
 from sheet_reader.study.days import now
-from sheet_reader.study.meaning import KINDS, from_text
+from sheet_reader.study.former import TERMS, from_text
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import STUDY_FILE
 
@@ -169,7 +169,7 @@ def add_answers(connection: Connection, study: Study, said: Sequence[Said], by: 
         one, other = clash
         raise UsageError(
             f"{one.name} (“{one.said}”) and {other.name} (“{other.said}”) stand on one sheet, so "
-            f"they are two {KINDS[one.kind]}s",
+            f"they are two {TERMS[one.kind]}s",
             remedy="say which of them it is, or that it is neither",
         )
 

@@ -12,7 +12,6 @@ from collections.abc import Mapping, Sequence
 from sqlalchemy import Connection, func, select
 
 from sheet_reader.errors import UsageError
-from sheet_reader.phrases import neutral_name
 from sheet_reader.record.history import answering, deciding, sheets
 from sheet_reader.record.history.answers import FieldAnswer, Value
 from sheet_reader.record.history.meaning_answers import keep_site_label
@@ -21,6 +20,7 @@ from sheet_reader.record.history.sheets import SheetKind
 from sheet_reader.record.history.states import FieldState, Rival, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
+from sheet_reader.wording import neutral_name
 
 LONGEST_REASON = 500
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Literal, get_args
 from sqlalchemy import select
 
 from sheet_reader.errors import UsageError
-from sheet_reader.phrases import neutral_name
 from sheet_reader.reasons import Reasons, from_json
 from sheet_reader.record.history.merging import same_as
 from sheet_reader.record.history.photos import both_names
@@ -18,6 +17,7 @@ from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.history.states import TYPED, Decision, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record

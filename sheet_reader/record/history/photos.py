@@ -19,14 +19,14 @@ from sqlalchemy import Connection, Table, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from sheet_reader.intake.types import Origin
-from sheet_reader.phrases import neutral_name
 from sheet_reader.reasons import Code, Reasons, because, from_json, to_json
 from sheet_reader.record.history.sheets import add_sheet_decision, standing
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.opening import ARRIVING
 from sheet_reader.study.days import now
 from sheet_reader.study.model import Study
-from sheet_reader.vision.types import POINTED
+from sheet_reader.vision.findings import POINTED
+from sheet_reader.wording import neutral_name
 
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
 PACKAGES = ("numpy", "opencv-python", "pillow", "pillow-heif", "pypdfium2", "scipy", "zxing-cpp")

@@ -10,7 +10,6 @@ from sqlalchemy import Connection, and_, func, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.numbers import RECORD
-from sheet_reader.phrases import counted
 from sheet_reader.reasons import Code
 from sheet_reader.record.history.loading import LATEST
 from sheet_reader.record.history.runs import OF_TIME
@@ -23,6 +22,7 @@ from sheet_reader.study import days
 from sheet_reader.study.kinds import SITE
 from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE
+from sheet_reader.wording import counted
 
 MOST_NAMED = RECORD.most_named
 SAME_TIME = timedelta(hours=1)
@@ -36,6 +36,7 @@ WHY = {
     Code.PARTS_EXCEED: "in a sum that does not fit",
     Code.ABOVE_RANGE: "outside the range of study.toml",
     Code.BELOW_RANGE: "outside the range of study.toml",
+    Code.NOT_EXPECTED: "outside the range of study.toml",
     Code.STRICTER: "not certain enough for allowed_error",
     Code.HISTORY_DIFFERS: "unlike the site's other counts",
 }

@@ -17,9 +17,8 @@ from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from sheet_reader.decode.types import out_of_range
 from sheet_reader.numbers import RECORD
-from sheet_reader.reasons import Code, Reasons, because
+from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.history.merging import merge, same_as
 from sheet_reader.record.history.row_sums import with_sums_checked
 from sheet_reader.record.history.states import (
@@ -93,15 +92,15 @@ def _as_of_today(study: Study, read: StoredReading, thresholds: Thresholds) -> S
     spec = study.spec(read.field)
     if spec is None or read.status == "flagged":
         return read
-    against: Reasons = ()
+    against: Reason | None = None
     if read.confidence < (thresholds.keys if spec.kind.is_key else thresholds.counts):
-        against = (because(Code.STRICTER, allowed=study.allowed_error),)
-    elif read.value is not None and read.value.isdecimal():
-        against = out_of_range(spec, int(read.value))
-    if not against:
+        against = because(Code.STRICTER, allowed=study.allowed_error)
+    elif read.value is not None and read.value.isdecimal() and not spec.kind.is_key:
+        against = spec.kind.spelling(study, spec).against(int(read.value))
+    if against is None:
         return read
     first = read.first_sure or (read.reading_id, read.value)
-    reasons = (because(Code.ASKED_ANEW), *against)
+    reasons = (because(Code.ASKED_ANEW), against)
     return replace(read, status="flagged", reasons=reasons, first_sure=first)
 
 

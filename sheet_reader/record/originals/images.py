@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.numbers import RECORD
-from sheet_reader.vision.types import CROP_PX
+from sheet_reader.vision.findings import CROP_PX
 
 CONTEXT_PX_PER_MM = RECORD.context_px_per_mm
 CONTEXT_LEFT_MM = RECORD.context_left_mm

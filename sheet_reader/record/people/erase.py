@@ -15,7 +15,6 @@ from sqlalchemy import Connection, delete, select, update
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.intake.types import Picture
-from sheet_reader.phrases import neutral_name
 from sheet_reader.record.history.photos import insert_new, is_bare
 from sheet_reader.record.originals import originals
 from sheet_reader.record.originals.areas import SheetSeen, blank_names, sheets_seen
@@ -36,6 +35,7 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.study.days import now
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 NOTHING = np.full((8, 8), 255, dtype=np.uint8)
 """Stands for a page that gave no picture, so that the others keep their numbers."""

@@ -15,7 +15,6 @@ from sheet_reader.intake.names import natural_key
 from sheet_reader.intake.pdf import looks_like_pdf
 from sheet_reader.intake.tags import page_texts, tag_texts, texts_in
 from sheet_reader.numbers import RECORD
-from sheet_reader.phrases import neutral_name
 from sheet_reader.record.history.photos import both_names
 from sheet_reader.record.originals import originals
 from sheet_reader.record.people.anonymise import at_work, decisions_naming, labels_naming
@@ -24,6 +23,7 @@ from sheet_reader.record.people.remarks import remarks_naming
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import RECORD_FILE
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 MOST_LINES = RECORD.most_trace_lines
 MOST_BYTES = 20_000_000

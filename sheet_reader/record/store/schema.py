@@ -26,7 +26,7 @@ a person was told of and decided against. Reading runs, readings, all decisions 
 only ever added, never changed (see migrations). ``drafts`` say what was asked of volunteers in
 which letter. ``remarks`` are what people say about a visit, about a page where they stand on one,
 or in the mail that brought a photo (personal data, removed by ``erase``). ``wordings`` are what the
-names on a page meant when it came in (see :mod:`sheet_reader.study.meaning`), ``site_labels`` what
+names on a page meant when it came in (see :mod:`sheet_reader.study.former`), ``site_labels`` what
 sites were called when pages of theirs came in. ``meanings`` are answers about words that changed
 since: ``same``, or not (``present_said`` "": as all that the study had then).
 ``blind_answers`` are what each of two people made of a field by herself; they are only ever added,

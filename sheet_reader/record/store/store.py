@@ -20,7 +20,6 @@ from numpy.typing import NDArray
 from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
-from sheet_reader.phrases import neutral_name
 from sheet_reader.record.history import (
     answering,
     deciding,
@@ -51,6 +50,7 @@ from sheet_reader.record.store.engine import URL_VARIABLE as URL_VARIABLE
 from sheet_reader.record.store.log_pair import marked, must_be_a_pair
 from sheet_reader.record.store.migrations import migrate
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 if TYPE_CHECKING:
     from sheet_reader.record.originals.images import FieldImages  # loads OpenCV: for pictures alone

@@ -112,16 +112,16 @@ def entries(study: Study, earlier: Iterable[Earlier] = ()) -> list[Entry]:
 
 
 def _field(study: Study, spec: FieldSpec, words: Mapping[tuple[str, str], list[str]]) -> Entry:
-    kind = {"site": "text", "date": "date"}.get(spec.kind, "integer")
     count = next((c for c in study.counts if c.name == spec.count), None)
     meaning = spec.label + (f" ({count.note})" if count is not None and count.note else "")
+    meaning += f"; {spec.kind.column_note}" if spec.kind.column_note else ""
     own = (("plot", spec.plot), ("count", spec.count), ("sum", spec.count), ("number", spec.name))
     former = [said for key in own for said in words.get(key, ())]
     meaning += f"; on earlier sheets {', '.join(former)}" if former else ""
     return Entry(
         table="rows",
         column=spec.name,
-        type=kind,
+        type=spec.kind.column,
         meaning=meaning,
         unit=count.unit if count is not None else "",
         lowest="" if spec.lowest is None else str(spec.lowest),

@@ -103,7 +103,7 @@ def _of_visit(
             yield Item("plot_empty", site, day, what, told, shown.reading_id)
     for spec in study.fields:
         fact = fields.get(spec.name)
-        if fact is not None and spec.kind in ("count", "number") and spec.plot not in silent:
+        if fact is not None and not spec.kind.is_key and spec.plot not in silent:
             yield from _of_field(spec, fact, site, day)
     yield from _sums(study, fields, site, day)
     yield from _unequal(study, fields, silent, site, day)
@@ -125,7 +125,7 @@ def _silent_plots(study: Study, fields: dict[str, FieldFact]) -> set[str]:
 def _of_field(spec: FieldSpec, fact: FieldFact, site: str, day: str) -> Iterator[Item]:
     if fact.status in ("empty", "unreadable") and not (fact.needs_review or fact.photo_asked):
         kind: Kind = "empty" if fact.status == "empty" else "unreadable"
-        not_0 = spec.kind == "number" or (spec.lowest or 0) > 0
+        not_0 = not spec.plot or (spec.lowest or 0) > 0
         never_0 = kind == "empty" and not_0
         words = "empty_but_never_0" if never_0 else ""
         told = (("field", spec.label),)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import date
 
-from sheet_reader.study.letter_words import ENGLISH
+from sheet_reader.study.words import ENGLISH_LETTERS as ENGLISH
 
 ADVICE: Mapping[str, str] = {
     "Please photograph the whole sheet": "advice_whole",

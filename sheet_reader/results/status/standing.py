@@ -11,7 +11,7 @@ from sheet_reader.reasons import Code, Reasons
 from sheet_reader.results.from_record import Facts, PhotoFact, VisitFact
 from sheet_reader.results.status.model import Expected, SiteStatus, State, Status
 from sheet_reader.results.status.weeks import Unplaced, incomplete, meant_for, unplaced
-from sheet_reader.study.expected import expected_days
+from sheet_reader.study.days import expected_days
 from sheet_reader.study.model import Site, Study
 from sheet_reader.wording import words
 

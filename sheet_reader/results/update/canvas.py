@@ -14,7 +14,6 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import cache
-from importlib.resources import as_file, files
 from itertools import pairwise
 from typing import Any
 
@@ -22,6 +21,8 @@ import matplotlib as mpl
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.font_manager import fontManager
+
+from sheet_reader.sheet.fonts import font_file
 
 WIDTH = 5.0
 """Width of every picture in inches; a page shows it at up to twice this size."""
@@ -105,9 +106,8 @@ def drawing_style() -> Iterator[None]:
 
 @cache
 def _typeface() -> None:
-    for name in ("Roboto-Regular.ttf", "Roboto-Bold.ttf"):
-        with as_file(files("font_roboto") / "files" / name) as path:
-            fontManager.addfont(str(path))
+    for path in (font_file("plain"), font_file("bold")):
+        fontManager.addfont(str(path))
 
 
 def new_figure(height: float) -> Figure:

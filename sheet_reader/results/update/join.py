@@ -17,7 +17,7 @@ from sheet_reader.results.update.kept import Made
 from sheet_reader.results.update.looks import MOST_LOOKS
 from sheet_reader.results.update.model import Named, Outline, Update
 from sheet_reader.results.values import in_order
-from sheet_reader.study.expected import expected_days
+from sheet_reader.study.days import expected_days
 from sheet_reader.study.model import CountField, Study
 
 FORTNIGHT = 14

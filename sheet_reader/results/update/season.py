@@ -16,7 +16,7 @@ import pandas as pd
 
 from sheet_reader.results.update.frame import COLUMNS
 from sheet_reader.results.update.model import Named, Outline
-from sheet_reader.study.check_digit import damm
+from sheet_reader.study.site_numbers import damm
 
 _FIRST_WORDS = (
     "Millrace", "Orchard", "Long Meadow", "Tram", "Chapel", "Quarry", "Weir", "Heron", "Kiln",

@@ -1,4 +1,4 @@
-"""The words of the update filled in: the table stands in :mod:`sheet_reader.study.update_words`."""
+"""The words of the update filled in: the table stands in :mod:`sheet_reader.study.words`."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from datetime import date
 
 from sheet_reader.errors import UsageError
-from sheet_reader.study.update_words import ENGLISH
+from sheet_reader.study.words import ENGLISH_UPDATE as ENGLISH
 
 _NAME = re.compile(r"\{(\w+)\}")
 

@@ -8,7 +8,6 @@ from typing import Any
 import numpy as np
 
 from sheet_reader.errors import UsageError
-from sheet_reader.phrases import neutral_name
 from sheet_reader.reading.pointed import (
     Pointing,
     pages_to_choose,
@@ -24,7 +23,7 @@ from sheet_reader.record.history.row_sums import sums_off
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.typed_values import understood
 from sheet_reader.sheet.model import BLANK
-from sheet_reader.wording import words
+from sheet_reader.wording import neutral_name, words
 
 Plain = dict[str, Any]
 

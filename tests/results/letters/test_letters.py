@@ -26,8 +26,8 @@ from sheet_reader.results.letters.open_items import ASKS, Item
 from sheet_reader.results.letters.wording import template_texts, worded
 from sheet_reader.results.status.standing import status_of
 from sheet_reader.results.update.join import place_names
-from sheet_reader.study.letter_words import ENGLISH, shipped_letter_words
 from sheet_reader.study.model import Site, Study
+from sheet_reader.study.words import ENGLISH_LETTERS, shipped_texts
 
 AFTER = date(2026, 6, 15)
 
@@ -119,7 +119,7 @@ def test_a_photo_that_gave_nothing_goes_to_who_sent_it(study: Study) -> None:
 
 
 def letter(study: Study, items: list[Item], words: dict[str, str] | None = None) -> tuple[str, str]:
-    text = worded(study, words or dict(ENGLISH), template_texts(study.folder), items, [])
+    text = worded(study, words or dict(ENGLISH_LETTERS), template_texts(study.folder), items, [])
     return text.text, text.html
 
 
@@ -162,7 +162,7 @@ def test_texts_are_escaped_in_html_only(study: Study) -> None:
 
 
 def test_any_language(study: Study) -> None:
-    words = dict(shipped_letter_words("de")) | {"greeting": "Hallo,"}
+    words = dict(shipped_texts("letters", "de")) | {"greeting": "Hallo,"}
     text, html = letter(study, said(study, facts())["garden0@example.org"], words)
     assert text.startswith("Hallo,")
     assert "20. April" in text

@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sheet_reader.results.letters.open_items import OF_PHOTOS
 from sheet_reader.results.letters.words import ADVICE, advice_in
-from sheet_reader.study.letter_words import ENGLISH, shipped_letter_words
+from sheet_reader.study.words import ENGLISH_LETTERS, shipped_texts
 from sheet_reader.vision import quality
 
 
@@ -20,7 +20,7 @@ def test_all_advice_of_the_reader_has_words() -> None:
     }
     assert len(advice) == len(ADVICE)
     for sentence in advice:
-        assert advice_in(ENGLISH, sentence) == sentence
-        assert advice_in(shipped_letter_words("de"), sentence).startswith("Bitte ")
-    assert set(ADVICE.values()) == {key for key in ENGLISH if key.startswith("advice_")}
-    assert set(OF_PHOTOS.values()) <= {key for key in ENGLISH if key.startswith("photo_")}
+        assert advice_in(ENGLISH_LETTERS, sentence) == sentence
+        assert advice_in(shipped_texts("letters", "de"), sentence).startswith("Bitte ")
+    assert set(ADVICE.values()) == {key for key in ENGLISH_LETTERS if key.startswith("advice_")}
+    assert set(OF_PHOTOS.values()) <= {key for key in ENGLISH_LETTERS if key.startswith("photo_")}

@@ -23,7 +23,7 @@ from sheet_reader.results.status.picture import status_picture
 from sheet_reader.results.status.standing import status_of
 from sheet_reader.results.status.weeks import meant_for
 from sheet_reader.results.status.written import SIGNS, status_csv, status_json, status_lines
-from sheet_reader.study.expected import expected_days
+from sheet_reader.study.days import expected_days
 from sheet_reader.study.model import Study
 from sheet_reader.wording import in_general, words
 

@@ -14,7 +14,7 @@ from sheet_reader.results.update.model import Update
 from sheet_reader.results.update.page import render_page
 from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
 from sheet_reader.study.reader import read_study
-from sheet_reader.study.update_words import shipped_update_words
+from sheet_reader.study.words import shipped_texts
 
 SAMPLE = Path(__file__).parents[3] / "samples" / "bean_tips"
 COUNTS = make_season(4, SeasonPlan(sites=8))
@@ -31,7 +31,7 @@ def page(language: str, sites: int = 8) -> str:
         next_dates=(date(2026, 6, 8), date(2026, 6, 15)), for_site=str(COUNTS["site"].iloc[0]),
     )  # fmt: skip
     outline = replace(OUTLINE, title="Bohnen")
-    made = make_content(counts, outline, update, dict(shipped_update_words(language)))
+    made = make_content(counts, outline, update, dict(shipped_texts("update", language)))
     return render_page(made).decode("utf-8")
 
 

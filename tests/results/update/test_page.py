@@ -23,7 +23,7 @@ from sheet_reader.results.update.model import Named, Outline, Update
 from sheet_reader.results.update.page import render_page
 from sheet_reader.results.update.printed import render_pdf
 from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
-from sheet_reader.study.update_words import shipped_update_words
+from sheet_reader.study.words import shipped_texts
 
 COUNTS = make_season(4, SeasonPlan(sites=12))
 FIRST = str(COUNTS["site"].iloc[0])
@@ -164,7 +164,7 @@ def test_the_own_site_never_shows_a_zero_for_what_is_not_recorded() -> None:
 
 def _own(counts: pd.DataFrame, language: str = "en") -> Content:
     update = replace(UPDATE, for_site=FIRST)
-    return make_content(counts, OUTLINE, update, dict(shipped_update_words(language)))
+    return make_content(counts, OUTLINE, update, dict(shipped_texts("update", language)))
 
 
 def _pictures(content: Content) -> list[str]:

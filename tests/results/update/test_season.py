@@ -8,7 +8,7 @@ import pytest
 from sheet_reader.results.update.comparison import compare
 from sheet_reader.results.update.frame import COLUMNS, checked
 from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season, site_number
-from sheet_reader.study.check_digit import is_valid
+from sheet_reader.study.site_numbers import is_valid
 
 
 def test_a_season_is_a_frame_of_counts() -> None:

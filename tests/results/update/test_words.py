@@ -8,8 +8,13 @@ import pytest
 
 from sheet_reader.errors import UsageError
 from sheet_reader.results.update.words import ENGLISH, Words
-from sheet_reader.study.update_words import LONGEST, shipped_update_words
-from sheet_reader.study.words import languages, placeholders, shipped_table
+from sheet_reader.study.words import (
+    LONGEST_TEXT,
+    languages,
+    placeholders,
+    shipped_table,
+    shipped_texts,
+)
 
 
 def test_a_study_can_replace_a_text() -> None:
@@ -68,7 +73,7 @@ def test_dates_and_lists() -> None:
     [("en", "no sites", "1 site"), ("de", "kein Ort", "1 Ort"), ("es", "ningún lugar", "1 lugar")],
 )
 def test_none_and_one_in_words(language: str, none: str, one: str) -> None:
-    words = Words(shipped_update_words(language))
+    words = Words(shipped_texts("update", language))
     assert words.count("n_sites", 0) == none
     assert words.count("n_sites", 1) == one
     assert words.count("n_sites", 2).startswith("2 ")
@@ -85,6 +90,6 @@ def test_a_language_that_ships_has_every_text_of_the_update(language: str) -> No
     for key, text in shipped.items():
         assert placeholders(text) == placeholders(ENGLISH[key]), key
         assert ("|" in text) == ("|" in ENGLISH[key]), key
-        assert len(text) <= LONGEST, key
+        assert len(text) <= LONGEST_TEXT, key
     assert len(shipped["months"].split()) == 12
-    Words(shipped_update_words(language))
+    Words(shipped_texts("update", language))

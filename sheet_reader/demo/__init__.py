@@ -1,0 +1,1 @@
+"""What the demo shows: the sample studies, a dozen photographs, and a season made up whole."""

@@ -1,0 +1,229 @@
+"""What stands in print on a sheet and names it: the printed code at its foot, the site number.
+
+Where the machine code can't be read, Tesseract reads the printed code, and what it reads is checked
+against the print it should be. Where the machine code is read, the print must not clearly name
+another sheet: a code can be pasted over, cut out and photographed with another sheet, or copied
+with the page. That is compared sign by sign with what every sheet of the study would print: no text
+recognition, some milliseconds. Only a clear answer counts: a covered, blurred or missing print
+contradicts nothing.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterable
+from functools import lru_cache
+
+import cv2
+import numpy as np
+
+from sheet_reader.numbers import VISION
+from sheet_reader.reasons import Code
+from sheet_reader.sheet.book import LayoutBook, Mismatch
+from sheet_reader.sheet.codes import parse_printed_text, printed_text
+from sheet_reader.sheet.drawing import Face, Text
+from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.sheet.signs import same_line, sign_shape, telling_lines
+from sheet_reader.vision.arrays import Gray, as_gray
+from sheet_reader.vision.flat_page import Pyramid, cut
+from sheet_reader.vision.machine_code import codes_of
+from sheet_reader.vision.surface import FittedSurface
+
+_ALPHABET = "ACDEFHJKMNPRTUVWXYBLIOSQGZ0123456789-"
+
+
+@lru_cache(maxsize=1)
+def printed_code_available() -> bool:
+    """Whether Tesseract is installed: without it only the machine code identifies a sheet."""
+    try:
+        import pytesseract
+    except ImportError:
+        return False
+    return shutil.which(pytesseract.pytesseract.tesseract_cmd) is not None
+
+
+def read_printed(
+    pyramid: Pyramid, surface: FittedSurface, page: Page, book: LayoutBook
+) -> Page | Mismatch | None:
+    """The page that the printed code names, or why there is none, or None if it can't be read.
+
+    ``page`` tells where the code stands. What Tesseract reads is believed only where the print
+    of the sheet it names looks like the picture, sign by sign; a sheet that is not in the book
+    only where two readings agree.
+    """
+    if not printed_code_available():
+        return None
+    refused: list[SheetCode] = []
+    x, y, w, h = page.printed_code_box_mm
+    side, head = VISION.printed.side_mm, VISION.printed.head_mm
+    for scale in VISION.printed.scales:
+        area = (x - side, y - head, w + 2 * side, h + 2 * head)
+        piece = _cleaned(cut(pyramid, surface, area, scale), scale)
+        for version in (_closed_up(piece, len(printed_text(page.code)), scale), piece):
+            text = _tesseract(version)
+            code = parse_printed_text(text) or _nearly(text, book, page.number)
+            if code is None:
+                continue
+            found = book.lookup(code)
+            if isinstance(found, Mismatch):
+                if code in refused and found.reason.code in (Code.OTHER_STUDY, Code.OLDER_LAYOUT):
+                    return found
+                refused.append(code)
+            elif _looks_like(pyramid, surface, found, book):
+                return found
+    return None
+
+
+def _cleaned(piece: Gray, scale: float) -> Gray:
+    """Levelled, stretched to full contrast and calmed."""
+    side = round(5 * scale) | 1
+    kernel = np.ones((side, side), dtype=np.uint8)
+    level = as_gray(cv2.morphologyEx(cv2.blur(piece, (5, 5)), cv2.MORPH_CLOSE, kernel))
+    ratio = piece.astype(np.float32) / np.maximum(level, 1)
+    low = float(np.percentile(ratio, 3))
+    even = np.clip((ratio - low) / max(0.97 - low, 0.05), 0, 1) * 255
+    return as_gray(cv2.GaussianBlur(even.astype(np.uint8), (0, 0), scale / 6))
+
+
+def _closed_up(piece: Gray, signs: int, scale: float) -> Gray:
+    """The signs moved closer together: wide spacing confuses text recognition."""
+    rim = VISION.printed.side_mm * scale
+    pitch = (piece.shape[1] - 2 * rim) / signs
+    starts = [rim + (i + 0.1) * pitch for i in range(signs)]
+    return as_gray(np.hstack([piece[:, round(s) : round(s + 0.8 * pitch)] for s in starts]))
+
+
+def _tesseract(piece: Gray) -> str:
+    import pytesseract
+
+    ground = int(np.median(piece))
+    p = VISION.printed.padding_px
+    framed = cv2.copyMakeBorder(piece, p, p, p, p, cv2.BORDER_CONSTANT, value=ground)
+    options = f"--psm 7 -c tessedit_char_whitelist={_ALPHABET}"
+    try:
+        text: str = pytesseract.image_to_string(framed, config=options, timeout=10)
+    except (pytesseract.TesseractError, RuntimeError, OSError):
+        return ""
+    return text
+
+
+def _nearly(text: str, book: LayoutBook, number: int) -> SheetCode | None:
+    """The study's own sheet whose code has the same sheet, page and check character, and at most
+    two other signs in its first seven.
+    """
+    read = "".join(text.split()).replace("-", "")
+    found = []
+    for code in codes_of(book, number):
+        full = printed_text(code).replace("-", "")
+        if len(full) == len(read) and full[7:] == read[7:]:
+            wrong = sum(a != b for a, b in zip(full, read, strict=True))
+            found += [code] if wrong <= VISION.printed.most_wrong else []
+    return found[0] if len(found) == 1 else None
+
+
+def _looks_like(pyramid: Pyramid, surface: FittedSurface, page: Page, book: LayoutBook) -> bool:
+    """Whether every sign of the page's printed code looks like the picture."""
+    own, scale = VISION.printed, VISION.template.raster_px_per_mm
+    x, y, w, h = page.printed_code_box_mm
+    area = (x, y - own.head_mm, w, h + 2 * own.head_mm)
+    seen = _cleaned(cut(pyramid, surface, area, scale), scale)
+    height, width = seen.shape
+    rim = own.slide_px
+    seen = as_gray(cv2.copyMakeBorder(seen, rim, rim, rim, rim, cv2.BORDER_REPLICATE))
+    x0, y0 = round(area[0] * scale), round(area[1] * scale)
+    raster = book.template(page, scale)[y0 : y0 + height, x0 : x0 + width]
+    print_ = as_gray(cv2.GaussianBlur(raster, (0, 0), 2.0))
+    spots = cv2.matchTemplate(seen, print_, cv2.TM_CCOEFF_NORMED)
+    _, _, _, (dx, dy) = cv2.minMaxLoc(spots)
+    aligned = seen[dy : dy + height, dx : dx + width]
+    signs = printed_text(page.code)
+    edges = np.linspace(0, width, len(signs) + 1).round().astype(int).tolist()
+    likeness = [
+        _correlation(aligned[:, left:right], print_[:, left:right])
+        for sign, left, right in zip(signs, edges[:-1], edges[1:], strict=True)
+        if sign != "-"
+    ]
+    least = max(own.least_likeness, float(np.median(likeness)) - own.far_below)
+    return bool(min(likeness) > least)
+
+
+def _correlation(seen: Gray, print_: Gray) -> float:
+    a, b = (piece.astype(np.float64).ravel() for piece in (seen, print_))
+    a, b = a - a.mean(), b - b.mean()
+    return float(a @ b) / max(float(np.sqrt((a @ a) * (b @ b))), 1e-9)
+
+
+@lru_cache(maxsize=512)
+def _softened(sign: str, size_mm: float, face: Face, pitch_mm: float) -> Gray:
+    shape = sign_shape(sign, size_mm, face, pitch_mm, VISION.other_print.px_per_mm)
+    return as_gray(cv2.GaussianBlur(shape, (0, 0), VISION.other_print.soften_px))
+
+
+class SeenLine:
+    """What is seen where ``line`` of the page, or another sheet's in its stead, should stand."""
+
+    def __init__(self, pyramid: Pyramid, surface: FittedSurface, line: Text) -> None:
+        own = VISION.other_print
+        self._left = line.x - own.slide_mm
+        width = (len(line.text) + own.more_signs) * line.pitch_mm + 2 * own.slide_mm
+        top = line.y - line.size_mm * 0.9 - own.slide_mm
+        area = (self._left, top, width, line.size_mm + 2 * own.slide_mm)
+        self._picture = cut(pyramid, surface, area, own.px_per_mm)
+        self._known: dict[tuple[str, int], float] = {}
+
+    def likeness(self, line: Text, at: int) -> float:
+        """Correlation (-1..1) of the picture with sign ``at`` of ``line``, at the best of all
+        places within ``slide_mm``.
+        """
+        own, sign = VISION.other_print, line.text[at]
+        if (sign, at) not in self._known:
+            shape = _softened(sign, line.size_mm, line.face, line.pitch_mm)
+            place = line.x + at * line.pitch_mm - own.slide_mm - self._left
+            left = round(place * own.px_per_mm)
+            width = shape.shape[1] + round(2 * own.slide_mm * own.px_per_mm)
+            piece = self._picture[:, left : left + width]
+            found = cv2.matchTemplate(piece, shape, cv2.TM_CCOEFF_NORMED)
+            self._known[sign, at] = float(found.max())
+        return self._known[sign, at]
+
+    def mean(self, line: Text, places: Iterable[int]) -> float:
+        """Mean likeness of the signs of ``line`` at ``places``, dashes left out."""
+        return float(np.mean([self.likeness(line, at) for at in places if line.text[at] != "-"]))
+
+
+def other_sheet(
+    pyramid: Pyramid, surface: FittedSurface, page: Page, book: LayoutBook
+) -> SheetCode | None:
+    """The sheet of the study that the print of ``page`` clearly names in place of its own."""
+    study, own = book.study_of(page.code.layout), page.code
+    sheets = (BLANK, *(site.number for site in study.sites))
+    others = [SheetCode(study.key, own.layout, s, own.page) for s in sheets if s != own.sheet]
+    for line in telling_lines(book, page):
+        seen = SeenLine(pyramid, surface, line)
+        found = [
+            (seen.mean(there, range(len(there.text))), other)
+            for other in others
+            if (there := same_line(line, page, other)) and _clearly(seen, line, there)
+        ]
+        if found:
+            return max(found, key=lambda pair: pair[0])[1]
+    return None
+
+
+def _clearly(seen: SeenLine, own: Text, other: Text) -> bool:
+    """Whether the picture clearly fits ``other`` and not ``own`` in the signs that differ."""
+    limits = VISION.other_print
+    if (
+        other.pitch_mm != own.pitch_mm
+        or len(other.text) > len(own.text) + limits.more_signs
+    ):
+        return False
+    pairs = enumerate(zip(own.text, other.text, strict=False))
+    differ = [at for at, (a, b) in pairs if a != b and "-" not in (a, b)]
+    if len(differ) < limits.fewest_signs:
+        return False
+    own_like = seen.mean(own, differ)
+    if own_like > 1.0 - limits.least_margin:  # no correlation is as much higher
+        return False
+    like = seen.mean(other, differ)
+    return bool(like >= limits.least_likeness and like - own_like >= limits.least_margin)
