@@ -364,20 +364,20 @@ class Season(Checks):
         if kind == "accept":
             if read is None:
                 return Accept(), Given(*at, "empty", None) if status == "empty" else None
-            on_list = asked.kind != "site" or read in self.draft["sites"]
+            on_list = asked.field != self.study.keys[0] or read in self.draft["sites"]
             return Accept(), Given(*at, "accept", read) if on_list else None
         if kind == "value":
             value = self.value_for(asked, read)
-            if asked.kind == "site" and value not in self.draft["sites"]:
+            if asked.field == self.study.keys[0] and value not in self.draft["sites"]:
                 return Value(value), None
             return Value(value), Given(*at, "accept" if value == read else "value", value)
         answer = LeftEmpty() if kind == "empty" else Illegible()
         return answer, Given(*at, kind, None)
 
     def value_for(self, asked: FieldState, read: str | None) -> str:
-        if asked.kind == "site":
+        if asked.field == self.study.keys[0]:
             return self.chance.choice(edited_study.SITES)
-        if asked.kind == "date":
+        if asked.field == self.study.keys[1]:
             assert read is not None
             return read
         return str(self.chance.randrange(99))

@@ -162,7 +162,7 @@ def test_a_stopped_photo_is_tried_again_by_another_version_of_the_program(
     for _ in range(4):
         read_batch(study, reader=stand_in.read, jobs=0)
     monkeypatch.setattr("sheet_reader.record.store.claims.__version__", "0.next")
-    monkeypatch.setattr("sheet_reader.record.history.writing.__version__", "0.next")
+    monkeypatch.setattr("sheet_reader.record.history.found.__version__", "0.next")
     monkeypatch.setattr(stand_in, "misbehave", lambda *_: None)
     assert read_batch(study, reader=stand_in.read, jobs=0).read == 1
 

@@ -268,7 +268,7 @@ def test_the_history_tells_the_decoding(study: Study) -> None:
 def test_work_that_was_interrupted_goes_on(study: Study, monkeypatch: pytest.MonkeyPatch) -> None:
     changed = together(study)
     monkeypatch.setattr(decoding, "AT_A_TIME", 2)
-    real, calls = decoding.decoded.keep_decoded, []
+    real, calls = decoding.runs.keep_decoded, []
 
     def keep(*args: object) -> object:
         if len(calls) == 2:
@@ -276,10 +276,10 @@ def test_work_that_was_interrupted_goes_on(study: Study, monkeypatch: pytest.Mon
         calls.append(args)
         return real(*args)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(decoding.decoded, "keep_decoded", keep)
+    monkeypatch.setattr(decoding.runs, "keep_decoded", keep)
     with pytest.raises(KeyboardInterrupt):
         read_batch(changed, jobs=0)
-    monkeypatch.setattr(decoding.decoded, "keep_decoded", real)
+    monkeypatch.setattr(decoding.runs, "keep_decoded", real)
     assert read_batch(changed, jobs=0).decoded == 2
     assert verify(changed).problems == ()
 

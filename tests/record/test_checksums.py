@@ -55,7 +55,7 @@ def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
         read_batch(study, reader=stand_in.read, jobs=0)
     with Record.open(study) as record:
         for item in record.pending():
-            record.decide(item.reading_id, Value("1022" if item.kind == "site" else "4"), by="Ada")
+            record.decide(item.reading_id, Value("1022" if item.field == "site" else "4"), by="Ada")
     assert verify(study).problems == ()
     return folder
 

@@ -325,7 +325,7 @@ def test_a_hidden_field_is_not_asked_about_where_another_photo_shows_it(
     post(says(flagged={"sun.eggs": "3"}, blur=0.3))
     with Record.open(study) as record:
         (item,) = record.pending()
-        assert (item.photo, item.value) == (SECOND, "3")
+        assert (item.photo, item.read_value) == (SECOND, "3")
         record.decide(item.reading_id, Illegible(), by="Ada")
         assert record.pending() == []
         assert visit_of(record).statuses["sun.eggs"] == "unreadable"

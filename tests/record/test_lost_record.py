@@ -99,7 +99,7 @@ def test_a_first_run_killed_between_photo_and_record_goes_on(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.history.writing.add_photo", killed)
+        patch.setattr("sheet_reader.record.history.photos.add_photo", killed)
         with pytest.raises(KeyboardInterrupt):
             read_batch(study, reader=stand_in.read, jobs=0)
     assert list((study.folder / "originals").glob("*/*"))

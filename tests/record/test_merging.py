@@ -213,7 +213,7 @@ def _answer(book: Book, item: FieldState, data: st.DataObject) -> None:
         return
     kind, value = data.draw(DECIDED)
     if kind == "accept":
-        kind, value = ("accept", item.value) if item.value else ("empty", None)
+        kind, value = ("accept", item.read_value) if item.read_value else ("empty", None)
     book.say(item.page_instance_id, FIELD, kind, value, item.rivals)
 
 

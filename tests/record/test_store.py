@@ -64,7 +64,7 @@ def test_decisions(study: Study, post: Post, answer, status, value) -> None:  # 
         assert the_visit(record).waiting == 1
         assert the_visit(record).values["sun.snails"] is None
         (item,) = record.pending()
-        assert (item.field, item.value, words(item.reasons)) == ("sun.snails", "4", "unclear")
+        assert (item.field, item.read_value, words(item.reasons)) == ("sun.snails", "4", "unclear")
         record.decide(item.reading_id, answer, by="Ada")
         assert record.pending() == []
         assert (row(record, "sun.snails").status, row(record, "sun.snails").value) == (

@@ -207,7 +207,7 @@ def test_a_lowered_allowed_error_asks_again_about_what_is_below_it(study: Study)
         assert record.pending() == []
     with open_record(strict) as record:
         (asked,) = record.pending()
-        assert (asked.field, asked.value) == ("sun.eggs", "3")
+        assert (asked.field, asked.read_value) == ("sun.eggs", "3")
         assert "allowed_error" in words(asked.reasons)
         (visit,) = record.visits()
         assert (visit.values["sun.eggs"], visit.statuses["sun.eggs"]) == ("3", "doubted")
