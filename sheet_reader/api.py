@@ -43,9 +43,9 @@ from sheet_reader.study.site_list import on_list
 if TYPE_CHECKING:
     import pandas as pd
 
+    from sheet_reader.results.facts import Facts
     from sheet_reader.results.frames import Tables
-    from sheet_reader.results.from_record import Facts
-    from sheet_reader.results.update.handed_out import CountComparison
+    from sheet_reader.results.update.comparison import CountComparison
 
 __all__ = [
     "BatchSummary",
@@ -87,10 +87,9 @@ def print_sheets(
     before any file is written, :class:`~sheet_reader.errors.StudyError` where the study does not
     fit on its paper, and :class:`~sheet_reader.errors.StorageError`.
     """
-    from sheet_reader.sheet.files import write_sheet
-    from sheet_reader.sheet.kept_files import keep_labels
-    from sheet_reader.sheet.kept_layouts import keep_layout
-    from sheet_reader.sheet.model import BLANK
+    from sheet_reader.sheet.kept_layouts import keep_labels, keep_layout
+    from sheet_reader.sheet.page import BLANK
+    from sheet_reader.sheet.sheet_files import write_sheet
 
     must_be(study, Study, STUDY)
     must_be(sites, Iterable, "site numbers as texts")
@@ -241,7 +240,7 @@ class StudyRecord:
         return tables_of(self.study, self._facts())
 
     def _facts(self) -> Facts:
-        from sheet_reader.results.from_record import facts_of
+        from sheet_reader.results.facts import facts_of
 
         self._must_be_open()
         return facts_of(self._record)
@@ -275,7 +274,7 @@ def compare(
 
     ``count`` is its name, by default that of ``[update]``; visits up to ``until`` are used, by
     default all. The result is a
-    :class:`~sheet_reader.results.update.handed_out.CountComparison`: in its data frames
+    :class:`~sheet_reader.results.update.comparison.CountComparison`: in its data frames
     ``summary`` has a line per method (the ratio at a typical site with the interval of the updates
     and that of a single look, and the pooled ratio), ``sites`` a line per site (sums, effort,
     densities in counts per unit of effort, their ratio) and ``visits`` a line per site and day;
@@ -286,7 +285,7 @@ def compare(
     itself, and a study that names no two plots to compare. Few or no visits are no error: what
     can't be worked out is missing, and the ``note`` says why.
     """
-    from sheet_reader.results.update.handed_out import compare_facts
+    from sheet_reader.results.update.comparison import compare_facts
     from sheet_reader.results.update.kept import made_before
 
     must_be(record, StudyRecord, "a record, as open_record gives it,")

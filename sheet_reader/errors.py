@@ -12,7 +12,7 @@
     └── RecordError             4   the record (database) is damaged or of a newer version
 
 An expected failure of one photograph ("a marker is hidden") is not an exception: it is a value
-with a reason (``sheet_reader.vision.findings.NoSheet``, ``sheet_reader.intake.types.Unreadable``).
+with a reason (``sheet_reader.vision.findings.NoSheet``, ``sheet_reader.intake.files.NoPicture``).
 """
 
 from __future__ import annotations

@@ -20,7 +20,7 @@ from threadpoolctl import threadpool_info, threadpool_limits
 import sheet_reader
 from sheet_reader.demo.samples import copy_sample
 from sheet_reader.errors import ClosedError, RecordError, StudyError, UsageError
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import photo as photo_reading
 from sheet_reader.reading import worker
 from sheet_reader.reasons import in_words
@@ -219,7 +219,7 @@ def test_heic_is_opened_where_its_package_is_there(
     assert sheet_reader.read_photo(photo, ponds).reasons == ("480 by 640",)
 
 
-def _tell_size(picture: Picture, *_: object) -> list[NoSheet]:
+def _tell_size(picture: OpenedPicture, *_: object) -> list[NoSheet]:
     return [NoSheet(in_words("{} by {}".format(*picture.gray.shape))[0])]
 
 

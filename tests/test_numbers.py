@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 import sheet_reader
-from sheet_reader.digits.again import AGAIN
 from sheet_reader.digits.normalise import NORMALISE
+from sheet_reader.digits.read import AGAIN
 from sheet_reader.lab.sensitivity import INFLUENTIAL, in_force, scaled
 from sheet_reader.numbers import (
     DECODE,

@@ -125,7 +125,7 @@ def test_the_check_sees_circles_that_are_put_off() -> None:
     assert _circle(_import_graph({"a.one": typed, "a.two": "import a.one"})) == []
 
 
-VALUES_ONLY = {"vision.findings", "decode.types"}
+VALUES_ONLY = {"vision.findings", "decode.pages"}
 """What the record may know of how a sheet is read: values."""
 
 

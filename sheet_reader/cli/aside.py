@@ -7,8 +7,8 @@ from pathlib import Path
 import click
 
 from sheet_reader.cli.common import open_study, person, study_argument
-from sheet_reader.cli.on_sheets import AS, REASON, SHEET, must_have_record, tell_standing, which
-from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.on_sheets import AS, REASON, SHEET, tell_standing, which
+from sheet_reader.cli.opening import must_have_record, open_record
 
 PHOTO = click.argument("photo", metavar="PHOTO")
 

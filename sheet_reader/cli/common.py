@@ -8,7 +8,7 @@ import shlex
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -64,6 +64,12 @@ def open_study(path: Path) -> Study:
     if remark := loose(study.allowed_error):
         say(f"note: {remark}", err=True)
     return study
+
+
+def some_of(names: Sequence[str], most: int = 5) -> str:
+    """The first few names, and how many more there are."""
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
 
 
 def person(name: str | None) -> str:

@@ -8,14 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import (
-    counted,
-    open_study,
-    parse_visit,
-    person,
-    refuse,
-    study_argument,
-)
+from sheet_reader.cli.common import counted, open_study, parse_visit, person, refuse, study_argument
 from sheet_reader.cli.on_sheets import (
     AS,
     REASON,
@@ -26,10 +19,9 @@ from sheet_reader.cli.on_sheets import (
     after,
     chosen_sheet,
     chosen_visit,
-    must_have_record,
     tell_standing,
 )
-from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.opening import must_have_record, open_record
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 

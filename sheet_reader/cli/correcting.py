@@ -81,7 +81,7 @@ def ask(record: Record, chosen: Chosen, today: date, reason: str) -> Asked:
 
 def _comments(record: Record, chosen: Chosen) -> str | None:
     """Show the places for free writing and take down what the comments say; None: as before."""
-    from sheet_reader.record.originals.areas import area_pictures
+    from sheet_reader.reading.written_areas import area_pictures
 
     with tempfile.TemporaryDirectory() as folder:
         paths = []

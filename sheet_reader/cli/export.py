@@ -19,18 +19,17 @@ from sheet_reader.cli.common import (
     waits,
 )
 from sheet_reader.cli.opening import open_record
+from sheet_reader.results.formats import FORMATS
 
 if TYPE_CHECKING:
-    from sheet_reader.results.from_record import Facts
-
-FORMATS = ("csv", "data-package", "darwin-core", "excel", "parquet")
+    from sheet_reader.results.facts import Facts
 
 
 def _each(
     context: click.Context, option: click.Parameter, values: tuple[str, ...]
 ) -> tuple[str, ...]:
     """Every format that is named, also where commas part several; fails for one there is not."""
-    one = click.Choice(FORMATS)
+    one = click.Choice(tuple(FORMATS))
     parts = [part.strip() for value in values for part in value.split(",")]
     return tuple(one.convert(part, option, context) for part in parts)
 
@@ -90,10 +89,9 @@ def export(
     """
     from sheet_reader.cli.meaning_questions import meaning_notes
     from sheet_reader.errors import UsageError
-    from sheet_reader.results.export import export_files
-    from sheet_reader.results.former_columns import columns_of, lost_columns
+    from sheet_reader.results.export import columns_of, export_files, lost_columns
+    from sheet_reader.results.facts import facts_of, file_names_of
     from sheet_reader.results.frames import tables_of
-    from sheet_reader.results.from_record import facts_of, file_names_of
 
     opened = open_study(study)
     if file_names and set(formats) != {"csv"}:

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, open_study, study_argument
+from sheet_reader.cli.common import counted, hint, open_study, some_of, study_argument
+from sheet_reader.cli.opening import must_have_record
 from sheet_reader.cli.terminal import clean_name, must_be_answerable
-from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
     from sheet_reader.record.people.erase import Meant
     from sheet_reader.study.model import Study
 
-MOST_NAMES = 5
 NOT_ALL_ERASED = 1
 FAULTS_FOUND = 4
 """The exit code of RecordError: the record is damaged."""
@@ -158,7 +156,7 @@ def verify(study: Path) -> None:
     from sheet_reader.record.originals.verify import verify as check
 
     opened = open_study(study)
-    _must_exist(opened.folder)
+    must_have_record(opened)
     verdict = check(opened, thresholds=thresholds_for(opened.allowed_error))
     for problem in verdict.problems:
         click.echo(f"fault: {problem}")
@@ -206,12 +204,13 @@ def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None
     Example:  sheet-reader erase bean_tips --contact orchard@example.org
     """
     from sheet_reader.reading.opening import open_record
+    from sheet_reader.reading.written_areas import bare_picture
     from sheet_reader.record.history.photo_fates import photo_meant
     from sheet_reader.record.people.erase import erase as remove
     from sheet_reader.record.people.erase import named
 
     opened = open_study(study)
-    _must_exist(opened.folder)
+    must_have_record(opened)
     contact = clean_name(contact)
     with open_record(opened) as record:
         hers = {photo_meant(record, text).photo_id for text in photos}
@@ -220,7 +219,7 @@ def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None
     if not yes:
         must_be_answerable()
         click.confirm("Erase all this?", abort=True)
-    gone = remove(opened, contact, photos=hers)
+    gone = remove(opened, contact, bare_picture, photos=hers)
     click.echo(
         f"Erased: {counted(gone.origins, 'note')} of who sent what, "
         f"{counted(gone.photos - len(gone.kept), 'photo')} made anonymous, "
@@ -249,12 +248,12 @@ def _meant(contact: str, meant: Meant) -> list[str]:
         return [silent, *unread]
     lines = [f"“{contact}” means, in the record:"]
     if traces.photos:
-        lines.append(f"  {counted(len(traces.photos), 'photo')}: {_some(traces.names)}")
+        lines.append(f"  {counted(len(traces.photos), 'photo')}: {some_of(traces.names)}")
     if traces.mails:
-        lines.append(f"  {counted(traces.mails, 'mail')} from {_some(traces.senders)}")
+        lines.append(f"  {counted(traces.mails, 'mail')} from {some_of(traces.senders)}")
     if traces.decisions:
         answers = counted(traces.decisions, "answer")
-        lines.append(f"  {answers} given as {_some(traces.deciders)}")
+        lines.append(f"  {answers} given as {some_of(traces.deciders)}")
     if traces.reasons:
         lines.append(f"  {counted(traces.reasons, 'reason')} given for an answer")
     if traces.remarks:
@@ -264,21 +263,3 @@ def _meant(contact: str, meant: Meant) -> list[str]:
     if traces.labels:
         lines.append(f"  {counted(traces.labels, 'label')} of a site that names this person")
     return lines + unread
-
-
-def _some(names: Sequence[str]) -> str:
-    more = len(names) - MOST_NAMES
-    return ", ".join(names[:MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
-
-
-def _must_exist(folder: Path) -> None:
-    from sheet_reader.record.store.engine import has_record
-    from sheet_reader.record.store.opening import must_not_be_blank
-
-    must_not_be_blank(folder)
-    if not has_record(folder):
-        raise UsageError(
-            "this study has no record yet",
-            where=folder,
-            remedy=f"start with: {hint('read', folder)}",
-        )

@@ -21,7 +21,7 @@ from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
-    from sheet_reader.results.letters.drafts import Draft
+    from sheet_reader.results.letters.drafts import Letter
     from sheet_reader.study.model import Study
 
 
@@ -79,8 +79,8 @@ def letters(
 
 
 def _templates(study: Study) -> None:
-    from sheet_reader.results.files import write_together
     from sheet_reader.results.letters.wording import OWN_FOLDER, template_texts
+    from sheet_reader.results.whole_files import write_together
 
     there = study.folder / OWN_FOLDER
     new = {
@@ -108,7 +108,7 @@ def _draft(study: Study, folder: Path, *, again: bool) -> None:
     from sheet_reader.cli.progress import progress
     from sheet_reader.record.people.drafts import asked_before
     from sheet_reader.results.contacts import addresses
-    from sheet_reader.results.from_record import facts_of
+    from sheet_reader.results.facts import facts_of
     from sheet_reader.results.letters.drafts import drafts, to_say
     from sheet_reader.results.letters.wording import template_texts
     from sheet_reader.results.status.standing import status_of
@@ -118,7 +118,7 @@ def _draft(study: Study, folder: Path, *, again: bool) -> None:
         facts = facts_of(record)
         status = status_of(study, facts, days.today(study))
         said = to_say(study, facts, status, set() if again else asked_before(record))
-        found: list[Draft] = []
+        found: list[Letter] = []
         with progress("Drafting") as step:
             for draft in drafts(record, said, words, templates):
                 found.append(draft)
@@ -137,11 +137,11 @@ def _draft(study: Study, folder: Path, *, again: bool) -> None:
     )
 
 
-def _write(record: Record, found: list[Draft], folder: Path) -> None:
+def _write(record: Record, found: list[Letter], folder: Path) -> None:
     """The drafts on record, and as files under new names, readable by her alone: both or none."""
     from sheet_reader.errors import StorageError
     from sheet_reader.record.people.drafts import note_drafts
-    from sheet_reader.results.files import write_together
+    from sheet_reader.results.whole_files import write_together
 
     files = {}
     for draft in found:

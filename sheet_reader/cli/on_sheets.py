@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from sheet_reader.record.history.states import FieldState, VisitState
     from sheet_reader.record.store.store import Record
     from sheet_reader.review.typed_values import TypedValue
-    from sheet_reader.study.model import Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 REASON = click.option(
@@ -39,20 +38,6 @@ SHEET = click.option(
     "--sheet", "number", type=click.IntRange(1), metavar="N",
     help="Which sheet, where the photo shows several, from 1.",
 )  # fmt: skip
-
-
-def must_have_record(study: Study) -> None:
-    """Raises UsageError where the study has no record yet, RecordError where it is lost."""
-    from sheet_reader.record.store.engine import has_record
-    from sheet_reader.record.store.opening import must_not_be_blank
-
-    if not has_record(study.folder):
-        must_not_be_blank(study.folder)
-        raise UsageError(
-            "this study has no record yet",
-            where=study.folder,
-            remedy=f"start with: {hint('read', study.folder)}",
-        )
 
 
 @dataclass(frozen=True, slots=True)

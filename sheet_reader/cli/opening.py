@@ -1,11 +1,12 @@
-"""How commands open a record: what words mean that changed is said first."""
+"""How commands open a record: is there one, and what words mean that changed is said first."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from sheet_reader.cli import terminal
-from sheet_reader.errors import UnsaidError
+from sheet_reader.cli.common import hint
+from sheet_reader.errors import UnsaidError, UsageError
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
@@ -28,3 +29,16 @@ def open_record(study: Study, *, for_reading: bool = False) -> Record:
     with opening.open_record(study, of_any_study=True) as record:
         ask_what_blocks(record)
     return opening.open_record(study, for_reading=for_reading)
+
+
+def must_have_record(study: Study) -> None:
+    """Raises UsageError where the study has no record yet, RecordError where it is lost."""
+    from sheet_reader.record.store.engine import has_record
+    from sheet_reader.record.store.opening import must_not_be_blank
+
+    if not has_record(study.folder):
+        must_not_be_blank(study.folder)
+        raise UsageError(
+            "this study has no record yet",
+            where=study.folder, remedy=f"start with: {hint('read', study.folder)}",
+        )  # fmt: skip

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 import click
 
 from sheet_reader.cli.common import counted, open_study, parse_visit, refuse, study_argument
-from sheet_reader.cli.on_sheets import must_have_record, open_shown
-from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.on_sheets import open_shown
+from sheet_reader.cli.opening import must_have_record, open_record
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ import click
 
 from sheet_reader.cli.common import counted, hint, open_study, refuse, say, study_argument
 from sheet_reader.errors import UsageError
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.model import Study
 from sheet_reader.study.site_list import on_list
 
@@ -60,9 +60,8 @@ def print_sheets(
 
     Example:  sheet-reader print bean_tips --all-sites --copies 4 --out to_print
     """
-    from sheet_reader.sheet.files import write_proof
-    from sheet_reader.sheet.kept_files import keep_labels
-    from sheet_reader.sheet.kept_layouts import keep_layout
+    from sheet_reader.sheet.kept_layouts import keep_labels, keep_layout
+    from sheet_reader.sheet.sheet_files import write_proof
 
     refuse(
         (
@@ -101,12 +100,12 @@ def _write(
     study: Study, piles: Sequence[Sequence[str]], folder: Path, copies: int, weeks: bool
 ) -> None:
     """Write a PDF for each pile of sheets."""
-    from sheet_reader.sheet.files import write_sheet, write_stack
-    from sheet_reader.sheet.stack import Visit
+    from sheet_reader.sheet.pdf import PlannedVisit
+    from sheet_reader.sheet.sheet_files import write_sheet, write_stack
     from sheet_reader.study.days import expected_days
 
     days = expected_days(study) if weeks else ()
-    visits = [Visit(number, day) for number, day in enumerate(days, 1)]
+    visits = [PlannedVisit(number, day) for number, day in enumerate(days, 1)]
     for pile in piles:
         if len(pile) == 1 and copies == 1 and not visits:
             path, pages = write_sheet(study, pile[0], folder)
@@ -117,8 +116,8 @@ def _write(
 
 def _new_layout(study: Study, folder: Path) -> str:
     """A line for her where sheets in the folder were printed with another layout, else ""."""
-    from sheet_reader.sheet.files import printed_before
     from sheet_reader.sheet.kept_layouts import whole_book
+    from sheet_reader.sheet.sheet_files import printed_before
 
     before, book = printed_before(study, folder), whole_book(study)
     if before is None or before[0] == book.version:

@@ -21,7 +21,13 @@ from sheet_reader.cli.common import (
 from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.progress import progress
 from sheet_reader.cli.scheduler import cluster_of, scheduler_options
-from sheet_reader.cli.told_of_read import next_step, standing, what_came
+from sheet_reader.cli.told_of_read import (
+    next_step,
+    standing,
+    still_unread,
+    watch_photos,
+    what_came,
+)
 from sheet_reader.errors import UsageError, installation_error
 from sheet_reader.study import days
 
@@ -118,7 +124,6 @@ def read(
     if not watch:
         _one_batch(opened, photos or None, mailbox, overlay, again=again, where=where)
         return
-    from sheet_reader.cli.watching import watch_photos
 
     def take(files: Sequence[Path], mail: bool) -> None:
         source = mailbox if mail else None
@@ -197,7 +202,6 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
     single photos before, and goes into a file with what is said here.
     """
     from sheet_reader.cli.meaning_questions import meaning_notes
-    from sheet_reader.cli.unread import still_unread
     from sheet_reader.reading.promise import promise_of
     from sheet_reader.record.history.photo_fates import photo_fates
     from sheet_reader.record.history.photos import both_names

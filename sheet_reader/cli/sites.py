@@ -84,7 +84,6 @@ def _name(study: Study, labels: Mapping[str, str]) -> None:
 
 def _more(study: Study, number: int, labels: tuple[str, ...]) -> Study:
     """The study with so many sites more, in its file too."""
-    from sheet_reader.sheet.files import write_whole
     from sheet_reader.study.reader import read_study
     from sheet_reader.study.site_list import with_sites
     from sheet_reader.study.site_numbers import choose_numbers
@@ -95,7 +94,7 @@ def _more(study: Study, number: int, labels: tuple[str, ...]) -> Study:
     path = study.folder / study.sites_file
     try:
         text = path.read_bytes().decode("utf-8")
-        write_whole(path, with_sites(text, chosen.numbers, labels).encode("utf-8"))
+        atomic_write({path: with_sites(text, chosen.numbers, labels).encode("utf-8")})
     except OSError as error:
         raise StorageError(f"can't be written: {error.strerror}", where=path) from None
     return read_study(study.folder)

@@ -12,7 +12,7 @@ from sheet_reader.cli.opening import open_record
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
-    from sheet_reader.results.status.model import State
+    from sheet_reader.results.status.standing import State
 
 COLOURS = {
     "in": "green", "waits": "yellow", "incomplete": "cyan", "unclear": "magenta", "missed": "red",
@@ -36,10 +36,10 @@ def status(study: Path, picture: Path | None, table: Path | None, data: Path | N
     """
     from sheet_reader.errors import UsageError
     from sheet_reader.reading.promise import promise_of
-    from sheet_reader.results.files import write_file
-    from sheet_reader.results.from_record import facts_of
+    from sheet_reader.results.facts import facts_of
+    from sheet_reader.results.status.report import status_csv, status_json, status_lines
     from sheet_reader.results.status.standing import status_of
-    from sheet_reader.results.status.written import status_csv, status_json, status_lines
+    from sheet_reader.results.whole_files import write_file
 
     kind = picture.suffix.lower().lstrip(".") if picture is not None else ""
     if picture is not None and kind not in ("svg", "png"):

@@ -150,7 +150,7 @@ def _wakeup() -> Iterator[int | None]:
 
 def clean_name(text: str) -> str:
     """A name given as an argument: on one line, with bytes that are no text replaced."""
-    from sheet_reader.intake.names import one_line
+    from sheet_reader.intake.files import one_line
 
     with suppress(UnicodeEncodeError):  # half a character of a Windows name; one_line drops it
         text = text.encode("utf-8", "surrogateescape").decode("utf-8", "replace")

@@ -1,15 +1,25 @@
-"""What ``read`` tells when it is done."""
+"""What ``read`` tells when it is done, and between the batches of ``--watch``."""
 
 from __future__ import annotations
 
+from collections import defaultdict
+from collections.abc import Callable, Collection, Iterable, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sheet_reader.cli.common import counted, hint, waits
+import click
+
+from sheet_reader.cli.common import counted, hint, say, some_of, waits
 
 if TYPE_CHECKING:
     from sheet_reader.record.history.found import BatchSummary
+    from sheet_reader.record.history.photos import PhotoLine
     from sheet_reader.record.history.rows import Summary
     from sheet_reader.study.model import Study
+
+
+MOST_REASONS = 6
+OneBatch = Callable[[Sequence[Path], bool], object]
 
 
 def what_came(batch: BatchSummary) -> str:
@@ -52,3 +62,49 @@ def next_step(study: Study, summary: Summary, questions: int) -> str:
     if not summary.visits:
         return f"Next:  put photos in {study.folder / 'inbox'}, then {hint('read', study.folder)}"
     return f"Next:  {hint('review' if questions else 'export', study.folder)}"
+
+
+def still_unread(photos: Iterable[PhotoLine], told: Collection[int]) -> list[str]:
+    """Lines that name the photos in which something was not read, by reason, most photos first.
+
+    ``told`` are photos whose reasons were just told, or are settled. Photos that wait are another
+    matter.
+    """
+    from sheet_reader.record.history.photos import both_names
+    from sheet_reader.wording import words
+
+    by_reason: dict[str, list[str]] = defaultdict(list)
+    for photo in photos:
+        if photo.status != "waiting" and photo.reasons and photo.photo_id not in told:
+            anywhere = dict.fromkeys(reason.on_page(None) for reason in photo.reasons)
+            by_reason[words(anywhere)].append(both_names(photo.photo_id, photo.name))
+    if not by_reason:
+        return []
+    count = sum(map(len, by_reason.values()))
+    what = "photo is" if count == 1 else "photos are"
+    lines = [f"From before, {count} {what} not read, or not wholly:"]
+    ordered = sorted(by_reason.items(), key=lambda item: -len(item[1]))
+    lines += [f"  {some_of(names)}: {reason}" for reason, names in ordered[:MOST_REASONS]]
+    if rest := sum(len(names) for _, names in ordered[MOST_REASONS:]):
+        lines.append(f"  and {rest} more for other reasons")
+    return lines
+
+
+def watch_photos(
+    study: Path, rules: Sequence[Path], paths: Sequence[Path], take: OneBatch, *, mailbox: bool
+) -> None:
+    """Call ``take`` for what arrives under ``paths`` and in the mailbox until Ctrl-C or a request
+    of the system to end; what is being read then waits for the next run. ``rules`` are the files
+    of the ``study`` whose change counts.
+    """
+    from sheet_reader.numbers import READING
+    from sheet_reader.reading.watching import Pace, ends_cleanly, watch
+
+    places = [*map(str, paths), *(["the mailbox"] if mailbox else [])]
+    say(f"Watching {', '.join(places)} for {study}. Ctrl-C ends it; nothing is lost by that.")
+    pace = Pace(mail_every_s=READING.watch_mail_s if mailbox else None)
+    try:
+        with ends_cleanly():
+            watch(paths, rules, take, lambda line: say(f"sheet-reader: {line}", err=True), pace)
+    except KeyboardInterrupt:
+        click.echo("\nStopped watching. What was read is saved; the rest waits for the next read.")

@@ -18,16 +18,15 @@ from sheet_reader.cli.common import (
     tell_notes,
     waits,
 )
-from sheet_reader.cli.on_sheets import must_have_record
-from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.opening import must_have_record, open_record
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from sheet_reader.results.from_record import Facts
-    from sheet_reader.results.update.model import Outline
+    from sheet_reader.results.facts import Facts
+    from sheet_reader.results.update.outline import Outline
     from sheet_reader.study.model import Study
 
 
@@ -60,7 +59,7 @@ def update(study: Path, until: date | None, site: str | None, out: Path | None) 
 
     Example:  sheet-reader update bean_tips --until 2026-05-20
     """
-    from sheet_reader.results.from_record import facts_of
+    from sheet_reader.results.facts import facts_of
 
     opened = open_study(study)
     day = _day(opened, until)
@@ -94,20 +93,22 @@ def _words(study: Study) -> Path:
 def _make(study: Study, facts: Facts, until: date, site: str, out: Path | None) -> None:
     """Put the update together and write it, then keep that it was made."""
     from sheet_reader.cli.progress import working
-    from sheet_reader.results.files import write_together
-    from sheet_reader.results.update import join, kept
+    from sheet_reader.results.update import kept
     from sheet_reader.results.update.content import make_content
+    from sheet_reader.results.update.frame import frame_of
+    from sheet_reader.results.update.outline import comparable, last_before, outline_of, update_of
     from sheet_reader.results.update.page import render_page
     from sheet_reader.results.update.printed import render_pdf
+    from sheet_reader.results.whole_files import write_together
     from sheet_reader.study.days import now
 
     notes, made = kept.own_words(study.folder), kept.made_before(study.folder)
-    counts = join.frame_of(study, facts, until, join.last_before(made, until))
+    counts = frame_of(study, facts, until, last_before(made, until))
     if not len(counts):
         raise _nothing(study, facts, until)
-    planned = join.outline_of(study, made, until)
-    outline = join.comparable(planned, counts)
-    asked = join.update_of(study, facts, until, made, notes or "", site)
+    planned = outline_of(study, made, until)
+    outline = comparable(planned, counts)
+    asked = update_of(study, facts, until, made, notes or "", site)
     with working("Working out what the counts show, with simulated seasons like this one …"):
         content = make_content(counts, outline, asked, dict(study.update_words))
     own = study.folder / kept.OWN_TEMPLATES
@@ -143,18 +144,19 @@ def _nothing(study: Study, facts: Facts, until: date) -> UsageError:
 
 def _tell(study: Study, planned: Outline, outline: Outline, counts: pd.DataFrame) -> None:
     """What the update holds, and what is missing in it and why."""
-    from sheet_reader.results.update import join
+    from sheet_reader.results.contacts import place_names
+    from sheet_reader.results.update.outline import candidates
     from sheet_reader.results.update.pairs import pair_visits
     from sheet_reader.results.update.statement import LEAST_SITES
 
     visits = len(counts.drop_duplicates(["site", "visit_date"]))
     told = f"{counted(visits, 'visit')} from {counted(counts['site'].nunique(), 'site')}"
     say(f"An update with {told}; nothing is sent.")
-    names = join.place_names(study)
+    names = place_names(study)
     named = [site.number for site in study.sites if names[site.number] != site.label]
     if named:
         say(f"note: site {', '.join(named)}: the label has a word of a contact; the number stands")
-    if not study.update.count and len(join.candidates(study)) > 1:
+    if not study.update.count and len(candidates(study)) > 1:
         say(f"note: it shows “{outline.count.label}”; [update] can name another count")
     if not planned.compares:
         say("note: nothing is compared; name treated and control in [update] if two plots are")

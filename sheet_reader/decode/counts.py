@@ -23,7 +23,7 @@ from scipy.special import gammaln
 from sheet_reader.decode.judgement import Judgement, box_doubt, box_flags, number_flags
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.numbers import DECODE
-from sheet_reader.reasons import Code, Occlusion, Reasons, because
+from sheet_reader.reasons import Code, Reasons, because
 from sheet_reader.study.kinds import Listed, Spelling
 from sheet_reader.study.model import FieldSpec
 
@@ -37,7 +37,12 @@ History = Mapping[str, Mapping[str, Sequence[int]]]
 
 def with_range(posterior: NumberPosterior, spelling: Spelling) -> NumberPosterior:
     """The posterior with implausible values made less probable."""
-    plausible = _plausible(posterior.values, spelling)
+    values = posterior.values
+    if isinstance(spelling, Listed):
+        plausible = np.isin(values, [int(text) for text in spelling.texts])
+    else:
+        most = np.iinfo(np.int64).max if spelling.highest is None else spelling.highest
+        plausible = (values >= (spelling.lowest or 0)) & (values <= most)
     return posterior.reweighted(np.where(plausible, 1.0, ODD_COUNT))
 
 
@@ -56,8 +61,7 @@ def with_history(
 
 def history_probability(values: NDArray[np.int64], earlier: Sequence[int]) -> NDArray[np.float64]:
     """Negative binomial predictive probability of ``values`` (V,) after ``earlier`` counts."""
-    r = 0.5 + DISCOUNT * float(sum(earlier))
-    rate = DISCOUNT * len(earlier)
+    r, rate = 0.5 + DISCOUNT * float(sum(earlier)), DISCOUNT * len(earlier)
     v = values.astype(np.float64)
     log_p = gammaln(v + r) - gammaln(r) - gammaln(v + 1.0)
     log_p += r * np.log(rate / (rate + 1.0)) - v * np.log(rate + 1.0)
@@ -65,20 +69,10 @@ def history_probability(values: NDArray[np.int64], earlier: Sequence[int]) -> ND
     return result
 
 
-def _plausible(values: NDArray[np.int64], spelling: Spelling) -> NDArray[np.bool_]:
-    if isinstance(spelling, Listed):
-        return np.isin(values, [int(text) for text in spelling.texts])
-    low = values >= (spelling.lowest if spelling.lowest is not None else 0)
-    high = values <= (spelling.highest if spelling.highest is not None else np.iinfo(np.int64).max)
-    result: NDArray[np.bool_] = low & high
-    return result
-
-
 def judge_count(
     spec: FieldSpec,
     raw: NumberPosterior,
     posterior: NumberPosterior,
-    hidden: Sequence[Occlusion],
     spelling: Spelling | None = None,
     alone: NumberPosterior | None = None,
     *,
@@ -91,18 +85,14 @@ def judge_count(
     with a digit crossed out, unless it is plain to see and ``crossing`` is true.
     """
     alone = alone or raw
-    flags = box_flags(raw, hidden)
-    doubt = box_doubt(raw)[1]
+    flags, doubt = box_flags(raw), box_doubt(raw)[1]
     ranked = [(str(v), p) for v, p in posterior.ranked()]
-    if posterior.empty >= max(
-        ranked[0][1] if ranked else 0.0, posterior.all_struck, posterior.unreadable
-    ):
-        up, p_up = ranked[0] if ranked else (None, 0.0)
+    up, p_up = ranked[0] if ranked else (None, 0.0)
+    unclear = max(posterior.all_struck, posterior.unreadable)
+    if posterior.empty >= max(p_up, unclear):
         return Judgement(spec.name, None, posterior.empty, flags, doubt, not flags, up, p_up)
-    if not ranked or max(posterior.all_struck, posterior.unreadable) > ranked[0][1]:
-        up, p_up = ranked[0] if ranked else (None, 0.0)
-        why = flags or (doubt,)
-        return Judgement(spec.name, None, 0.0, why, runner_up=up, runner_up_confidence=p_up)
+    if not ranked or unclear > p_up:
+        return Judgement(spec.name, None, 0.0, flags or (doubt,), doubt, False, up, p_up)
     against: Reasons = ()
     if alone.overrules(int(ranked[0][0])):
         written = str(alone.ranked()[0][0])

@@ -22,10 +22,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.evidence import box_probabilities, unreadable_because
 from sheet_reader.decode.judgement import Judgement
-from sheet_reader.decode.page_evidence import BoxEvidence, PageEvidence
-from sheet_reader.decode.posteriors import STRUCK_AT
+from sheet_reader.decode.pages import BoxEvidence, PageEvidence
+from sheet_reader.decode.posteriors import (
+    STRUCK_AT,
+    Floats,
+    Group,
+    box_probabilities,
+    groups_of,
+    unreadable_because,
+)
 from sheet_reader.decode.writer import (
     DIGITS,
     TINY,
@@ -39,13 +45,7 @@ from sheet_reader.numbers import DECODE
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import FieldSpec
 
-Floats = NDArray[np.float64]
-FLAT = DECODE.row_contradiction
-ODD_BOXES = DECODE.row_odd_boxes
-ROW_FITS, FITS = DECODE.row_fits, DECODE.hand_fits
-FEWEST = DECODE.hand_digits
-SHEETS = DECODE.remembered_sheets
-STRUCK_LIKE = DECODE.row_struck_like
+FEWEST, SHEETS = DECODE.hand_digits, DECODE.remembered_sheets
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,14 +64,11 @@ class FormerSheet:
         return hashlib.sha256(self.day.encode() + told).hexdigest()
 
 
-Group = tuple[str, str]
-"""Field name and part: "" or, in a date, day, month or year."""
-
 Memory = Mapping[str, Sequence[FormerSheet]]
 """Site number → that site's earlier sheets, in any order."""
 
 
-def in_row(boxes: Sequence[BoxEvidence]) -> NDArray[np.bool_]:
+def _in_row(boxes: Sequence[BoxEvidence]) -> NDArray[np.bool_]:
     """Which boxes (N,) are of the row of the volunteer's own ten digits."""
     return np.array([box.cell.field == OWN_DIGITS for box in boxes], bool)
 
@@ -82,10 +79,10 @@ def _seen(boxes: Sequence[BoxEvidence]) -> NDArray[np.bool_]:
 
 def own_digits(boxes: Sequence[BoxEvidence], probabilities: Floats) -> Examples:
     """The examples in the row of ten among ``boxes``, with class probabilities (N, K)."""
-    seen = in_row(boxes) & _seen(boxes) & (probabilities[:, :DIGITS].sum(axis=1) > 0.5)
+    seen = _in_row(boxes) & _seen(boxes) & (probabilities[:, :DIGITS].sum(axis=1) > 0.5)
     wanted = np.array([box.cell.index for box in boxes], np.int64)[seen]
     p = probabilities[seen]
-    if (p[:, :DIGITS].argmax(axis=1) != wanted).sum() > ODD_BOXES:
+    if (p[:, :DIGITS].argmax(axis=1) != wanted).sum() > DECODE.row_odd_boxes:
         return Examples.none()
     return _not_flat(p, wanted)
 
@@ -94,8 +91,8 @@ def looks_struck(boxes: Sequence[BoxEvidence], probabilities: Floats) -> bool:
     """Whether a digit of the row looks struck out, as a crossed 7 or a slashed 0 may: then nothing
     on the sheet is taken for struck out without asking.
     """
-    seen = in_row(boxes) & _seen(boxes)
-    return bool((probabilities[seen, STRUCK_AT] > STRUCK_LIKE).any())
+    struck = probabilities[_in_row(boxes) & _seen(boxes), STRUCK_AT]
+    return bool((struck > DECODE.row_struck_like).any())
 
 
 def fitting(hand: Examples, sheet: Examples, model: WriterModel, least: float) -> Examples:
@@ -121,12 +118,12 @@ def remembered(
     """
     found = Examples.none()
     for one in lately(former, day):
-        found += fitting(one.examples, sheet, model, FITS)
+        found += fitting(one.examples, sheet, model, DECODE.hand_fits)
     return found
 
 
 @dataclass(frozen=True, slots=True)
-class Hand:
+class SheetHand:
     """One sheet's boxes and what is known of the hand they are in. ``seen`` and ``known`` (N,) as
     in :func:`~.writer.adapted`; the row of ten is not among the ``seen``. ``own`` are the examples
     that it gives.
@@ -145,12 +142,12 @@ class Hand:
         probabilities: Floats,
         settled: Mapping[Group, str],
         model: WriterModel,
-    ) -> Hand:
+    ) -> SheetHand:
         """The hand of ``boxes``, whose parts ``settled`` hold these digits beyond doubt."""
         known = _known(boxes, probabilities, settled)
-        seen = _seen(boxes) & ~in_row(boxes)
+        seen = _seen(boxes) & ~_in_row(boxes)
         sure = sure_examples(probabilities, seen, known)
-        row = fitting(own_digits(boxes, probabilities), sure, model, ROW_FITS)
+        row = fitting(own_digits(boxes, probabilities), sure, model, DECODE.row_fits)
         return cls(probabilities, seen, known, row, model)
 
     def remembering(self, former: Sequence[FormerSheet], day: str) -> Examples:
@@ -178,11 +175,10 @@ def former_sheet(day: str, page: PageEvidence, settled: Mapping[Group, str]) -> 
     digits of some of its fields: those in boxes that can be seen and are not flatly taken for
     another digit, which may be a slip of whoever settled it; and the row of ten.
     """
-    boxes, probabilities = page.boxes, box_probabilities(page.boxes, page.readings())
-    found = own_digits(boxes, probabilities)
+    boxes, probabilities = page.boxes, box_probabilities(page)
     known = _known(boxes, probabilities, settled)
     at = np.flatnonzero(_seen(boxes) & (known >= 0))
-    found = found + _not_flat(probabilities[at], known[at])
+    found = own_digits(boxes, probabilities) + _not_flat(probabilities[at], known[at])
     return FormerSheet(day, Examples(np.round(found.x, 4), found.digits))
 
 
@@ -191,11 +187,9 @@ def _known(
 ) -> NDArray[np.int64]:
     """The digit of each box (N,) of the parts ``settled``, else -1."""
     known: NDArray[np.int64] = np.full(len(boxes), -1)
-    places: dict[Group, list[int]] = {}
-    for i, box in enumerate(boxes):
-        places.setdefault((box.cell.field, box.cell.part), []).append(i)
-    for group in settled.keys() & places.keys():
-        found = sorted(places[group], key=lambda i: boxes[i].cell.index)
+    groups = groups_of(boxes)
+    for group in settled.keys() & groups.keys():
+        found = groups[group]
         for place, digit in digits_in_boxes(probabilities[found], settled[group]).items():
             known[found[place]] = digit
     return known
@@ -204,7 +198,7 @@ def _known(
 def _not_flat(probabilities: Floats, digits: NDArray[np.int64]) -> Examples:
     """Those of the boxes (n, K) that are not flatly taken for another digit than theirs (n,)."""
     p = np.maximum(probabilities[:, :DIGITS], TINY)
-    kept = np.log(p.max(axis=1) / p[np.arange(len(p)), digits]) <= FLAT
+    kept = np.log(p.max(axis=1) / p[np.arange(len(p)), digits]) <= DECODE.row_contradiction
     return Examples.of(probabilities[kept], digits[kept].tolist())
 
 

@@ -14,38 +14,15 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Protocol
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sheet_reader.decode.judgement import Judgement
-from sheet_reader.decode.page_evidence import SeenBox
-from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.decode.pages import BoxEvidence
+from sheet_reader.decode.posteriors import EMPTY_AT, Floats, groups_of
+from sheet_reader.decode.writer import DIGITS
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.sheet.model import Cell
-
-EMPTY_AT = CLASSES.index(EMPTY)
-DIGITS = 10
-Floats = NDArray[np.float64]
-
-
-class InkedBox(SeenBox, Protocol):
-    """What is asked of a box: see :class:`~sheet_reader.vision.findings.BoxView`."""
-
-    @property
-    def cell(self) -> Cell: ...  # noqa: D102
-    @property
-    def stroke(self) -> float: ...  # noqa: D102
-    @property
-    def stroke_noise(self) -> float: ...  # noqa: D102
-    @property
-    def leaves_mm(self) -> float: ...  # noqa: D102
-    @property
-    def gap_stroke(self) -> float: ...  # noqa: D102
-    @property
-    def edge_stroke(self) -> float: ...  # noqa: D102
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +35,7 @@ class SheetInk:
     blur_mm: float
     contrast: float
 
-    def expected(self, box: InkedBox) -> float:
+    def expected(self, box: BoxEvidence) -> float:
         """How dark a stroke of this ink would look in ``box``."""
         own = DECODE.stroke_sd_mm**2
         blurs = (own + self.blur_mm**2) / (own + max(box.blur_mm, 0.0) ** 2)
@@ -66,7 +43,7 @@ class SheetInk:
         return self.stroke * min(1.0, math.sqrt(blurs)) * min(1.0, light)
 
 
-def sheet_ink(boxes: Sequence[InkedBox], probabilities: Floats) -> SheetInk | None:
+def sheet_ink(boxes: Sequence[BoxEvidence], probabilities: Floats) -> SheetInk | None:
     """The ink of the sheet whose ``boxes`` have class ``probabilities`` (N, K); None where fewer
     than ``DECODE.ink_examples`` boxes surely hold a digit, or strokes were not measured.
     """
@@ -78,7 +55,7 @@ def sheet_ink(boxes: Sequence[InkedBox], probabilities: Floats) -> SheetInk | No
     return SheetInk(*np.median(table, axis=0).tolist())
 
 
-def ink_doubts(boxes: Sequence[InkedBox], probabilities: Floats) -> list[Code | None]:
+def ink_doubts(boxes: Sequence[BoxEvidence], probabilities: Floats) -> list[Code | None]:
     """What speaks against the most probable class of each box, by its ink alone: ``FAINT_INK`` for
     an empty one that may hold ink, ``PALE_INK`` for a digit that may be no ink of this sheet,
     ``TALLY_INK`` for a digit beside a tally that runs on towards it; None for the others.
@@ -87,7 +64,7 @@ def ink_doubts(boxes: Sequence[InkedBox], probabilities: Floats) -> list[Code | 
     return [_doubt(b, row, ink) for b, row in zip(boxes, probabilities, strict=True)]
 
 
-def _doubt(box: InkedBox, row: Floats, ink: SheetInk | None) -> Code | None:
+def _doubt(box: BoxEvidence, row: Floats, ink: SheetInk | None) -> Code | None:
     if box.occluded or not box.stroke:
         return None
     best = int(row.argmax())
@@ -99,24 +76,14 @@ def _doubt(box: InkedBox, row: Floats, ink: SheetInk | None) -> Code | None:
         return Code.FAINT_INK if box.stroke >= limit else None
     if best >= DIGITS:
         return None
-    if _beside_a_tally(box, best, expected):
+    # a stroke in the gap before the box, or, beside a 1, on the frame
+    beside = DECODE.gap_share * expected if expected is not None else DECODE.gap_stroke
+    on_frame = max(DECODE.edge_share * (expected or 0.0), DECODE.edge_stroke)
+    in_gap = box.gap_stroke >= max(beside, DECODE.gap_noises * box.stroke_noise)
+    if in_gap or (best == 1 and box.edge_stroke >= on_frame):
         return Code.TALLY_INK
     pale = expected is not None and box.stroke < DECODE.ink_gate * expected
     return Code.PALE_INK if pale else None
-
-
-def _beside_a_tally(box: InkedBox, digit: int, expected: float | None) -> bool:
-    """Whether a stroke stands in the gap before the box, or, beside a 1, on the frame."""
-    beside = DECODE.gap_share * expected if expected is not None else DECODE.gap_stroke
-    if box.gap_stroke >= max(beside, DECODE.gap_noises * box.stroke_noise):
-        return True
-    on_frame = max(DECODE.edge_share * (expected or 0.0), DECODE.edge_stroke)
-    return digit == 1 and box.edge_stroke >= on_frame
-
-
-def leaves_its_box(box: InkedBox, row: Floats) -> bool:
-    """Whether the digit of ``box`` has a stroke that runs out over the frame."""
-    return int(row.argmax()) < DIGITS and box.leaves_mm >= DECODE.leaving_mm
 
 
 def pale_advice(ink: SheetInk | None) -> str:
@@ -126,7 +93,7 @@ def pale_advice(ink: SheetInk | None) -> str:
     return "Please write with a darker pen: the writing is so pale that some of it may be missed."
 
 
-def sheet_doubt(boxes: Sequence[InkedBox], probabilities: Floats) -> float:
+def sheet_doubt(boxes: Sequence[BoxEvidence], probabilities: Floats) -> float:
     """By how much (1 or more) every doubt of the sheet grows because many of its digits are
     doubtful: a hand or a photograph that the reader does not know well errs more than it thinks.
     One doubtful digit is anybody's and does not count.
@@ -145,22 +112,19 @@ class InkDoubts:
     readings of their fields. ``advice`` is for the volunteer, or "".
     """
 
-    def __init__(self, boxes: Sequence[InkedBox], probabilities: Floats) -> None:
+    def __init__(self, boxes: Sequence[BoxEvidence], probabilities: Floats) -> None:
         self._times = sheet_doubt(boxes, probabilities)
         self._reasons: dict[str, list[Reason]] = defaultdict(list)
         self._leaving: set[str] = set()
         self.advice = pale_advice(sheet_ink(boxes, probabilities))
-        groups: dict[tuple[str, str], list[int]] = defaultdict(list)
-        for box in boxes:
-            groups[box.cell.field, box.cell.part].append(box.cell.index)
-        codes = ink_doubts(boxes, probabilities)
-        for box, code, row in zip(boxes, codes, probabilities, strict=True):
+        groups, codes = groups_of(boxes), ink_doubts(boxes, probabilities)
+        for i, (box, code) in enumerate(zip(boxes, codes, strict=True)):
             name, part = box.cell.field, box.cell.part
             if code is not None:
-                group = sorted(groups[name, part])
-                at = group.index(box.cell.index)
-                self._reasons[name].append(because(code, box=at, boxes=len(group), part=part))
-            if leaves_its_box(box, row):
+                group = groups[name, part]
+                place = because(code, box=group.index(i), boxes=len(group), part=part)
+                self._reasons[name].append(place)
+            if probabilities[i].argmax() < DIGITS and box.leaves_mm >= DECODE.leaving_mm:
                 self._leaving.add(name)
 
     def applied(self, judged: Judgement) -> Judgement:

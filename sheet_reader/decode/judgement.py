@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
+from sheet_reader.decode.pages import DecodedStatus, FieldReading
 from sheet_reader.decode.posteriors import (
     EMPTY_AT,
     OTHER_AT,
@@ -14,16 +14,11 @@ from sheet_reader.decode.posteriors import (
     STRUCK_AT,
     NumberPosterior,
 )
-from sheet_reader.decode.types import DecodedStatus, FieldReading
 from sheet_reader.numbers import DECODE
-from sheet_reader.reasons import Code, Occlusion, Reason, Reasons, because
+from sheet_reader.reasons import Code, Reason, Reasons, because
 
 _STATES = {EMPTY_AT: "empty", STRUCK_AT: "struck", SEVERAL_AT: "several", OTHER_AT: "other"}
 """Classes that are no digit, as reasons name them."""
-
-
-CROSSED = DECODE.crossed_out
-
 UNCERTAIN = because(Code.UNCERTAIN)
 
 
@@ -62,36 +57,26 @@ class Judgement:
         """Accept at or above ``threshold`` where nothing else speaks against it."""
         reasons = self.flags
         if not reasons and self.confidence < threshold:
-            raised = self.raised if self.before >= threshold else None
-            reasons = (raised or self.doubt,)
-        status: DecodedStatus = "empty" if self.empty else "accepted"
-        if reasons:
-            status = "flagged"
+            reasons = ((self.before >= threshold and self.raised) or self.doubt,)
+        status: DecodedStatus = "flagged" if reasons else "empty" if self.empty else "accepted"
         return FieldReading(
-            self.field,
-            self.value,
-            min(1.0, self.confidence),
-            status,
-            reasons,
-            self.runner_up,
-            min(1.0, self.runner_up_confidence),
-        )
+            self.field, self.value, min(1.0, self.confidence), status, reasons,
+            self.runner_up, min(1.0, self.runner_up_confidence),
+        )  # fmt: skip
 
 
-def box_flags(posterior: NumberPosterior, hidden: Sequence[Occlusion], part: str = "") -> Reasons:
+def box_flags(posterior: NumberPosterior, part: str = "") -> Reasons:
     """Reasons that lie in single boxes: hidden, several digits, not a digit, all struck out."""
-    n = len(posterior.boxes)
-    blind = [i for i, why in enumerate(hidden) if why]
-    if blind and len(blind) == n:
+    n, hidden = len(posterior.boxes), posterior.hidden
+    if hidden and all(hidden):
         return (because(Code.HIDDEN, why=hidden[0]),)
+    blind = [i for i, why in enumerate(hidden) if why]
     reasons = [because(Code.BOX_HIDDEN, box=i, boxes=n, part=part, why=hidden[i]) for i in blind]
     for i, row in enumerate(posterior.boxes):
-        if i in blind:
-            continue
-        if row[SEVERAL_AT] >= 0.5:
-            reasons.append(because(Code.SEVERAL_DIGITS, box=i, boxes=n, part=part))
-        elif row[OTHER_AT] >= 0.5:
-            reasons.append(because(Code.NO_DIGIT, box=i, boxes=n, part=part))
+        codes = {Code.SEVERAL_DIGITS: row[SEVERAL_AT], Code.NO_DIGIT: row[OTHER_AT]}
+        code = next((code for code, p in codes.items() if p >= 0.5 and i not in blind), None)
+        if code is not None:
+            reasons.append(because(code, box=i, boxes=n, part=part))
     if posterior.all_struck >= 0.5:
         reasons.append(because(Code.STRUCK_OUT))
     return tuple(reasons)
@@ -124,9 +109,9 @@ def crossed_out(posterior: NumberPosterior) -> bool:
     struck = np.flatnonzero(boxes[:, STRUCK_AT] >= 0.5)
     if len(struck) != 1 or struck[0] + 1 >= len(boxes):
         return False
-    certain = boxes[struck[0], STRUCK_AT] >= CROSSED
-    goes_on = boxes[struck[0] + 1, :EMPTY_AT].sum() >= CROSSED
-    return bool(certain and goes_on and (boxes[:, EMPTY_AT] >= CROSSED).any())
+    certain = boxes[struck[0], STRUCK_AT] >= DECODE.crossed_out
+    goes_on = boxes[struck[0] + 1, :EMPTY_AT].sum() >= DECODE.crossed_out
+    return bool(certain and goes_on and (boxes[:, EMPTY_AT] >= DECODE.crossed_out).any())
 
 
 def box_doubt(posterior: NumberPosterior, part: str = "") -> tuple[float, Reason]:

@@ -1,7 +1,19 @@
-r"""From the boxes of one field to a distribution over the numbers they may hold.
+r"""From the boxes of a page to distributions over the numbers that its fields may hold.
 
-Each box is in one of the states digit 0..9, empty, struck out, or unreadable (several digits, not
-a digit). Boxes are independent given the picture, so a sequence of states has probability
+The digits room gives P(class | crop). Two things can make that number too sure of itself:
+
+* the crop was cut in the wrong place. For an isotropic normal position error with standard
+  deviation sigma the distance from the true place follows a Rayleigh distribution, so the crop is
+  off by more than t with probability ``exp(-t² / (2 sigma²))`` (Rayleigh tail, any textbook on
+  probability). With t = 1.5 mm (box gap 2 mm, crop margin 1 mm; an assumption of this house) that
+  is 4e-6 at 0.3 mm and 1 % at 0.5 mm;
+* nothing can be seen: the vision room says the box is occluded.
+
+With probability ``doubt`` the crop tells nothing, so the class probabilities are mixed with
+"anything": ``(1 - doubt) * p + doubt / K``.
+
+Then each box is in one of the states digit 0..9, empty, struck out, or unreadable (several digits,
+not a digit). Boxes are independent given the picture, so a sequence of states has probability
 
     P(s_1 … s_n | picture)  ∝  w(s_1 … s_n) · prod_i P(s_i | crop_i)
 
@@ -17,14 +29,20 @@ dropped as "something else".
 
 from __future__ import annotations
 
+import math
+from collections import defaultdict
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.digits.types import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
+from sheet_reader.decode.pages import BoxEvidence, PageEvidence
+from sheet_reader.digits.classes import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
 from sheet_reader.numbers import DECODE
+from sheet_reader.reasons import Occlusion
+from sheet_reader.study.fields import OWN_DIGITS
 
 GAP_WEIGHT = DECODE.gap_weight
 EXACT_BOXES = DECODE.exact_boxes
@@ -42,16 +60,58 @@ _E, _S = 10, 11
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
+Group = tuple[str, str]
+"""Field name and part: "" or, in a date, day, month or year."""
+
+
+def groups_of(boxes: Sequence[BoxEvidence]) -> dict[Group, list[int]]:
+    """The places of each group's boxes among ``boxes``, in printed order."""
+    groups: dict[Group, list[int]] = defaultdict(list)
+    for i in sorted(range(len(boxes)), key=lambda i: boxes[i].cell.index):
+        groups[boxes[i].cell.field, boxes[i].cell.part].append(i)
+    return groups
+
+
+def place_doubt(error_mm: float) -> float:
+    """Probability (0..1) that a crop with position error ``error_mm`` (sd, mm) shows too little."""
+    if not error_mm > 0.0:
+        return 0.0
+    return math.exp(-(DECODE.tolerated_offset_mm**2) / (2.0 * error_mm**2))
+
+
+def unreadable_because(box: BoxEvidence) -> Occlusion:
+    """Why the box counts as hidden; ``Occlusion.NONE`` (falsy) for a box that can be read."""
+    if box.occluded:
+        return box.occluded
+    if not math.isfinite(box.error_mm):
+        return Occlusion.UNPLACED
+    if box.contrast < DECODE.faintest_contrast:
+        return Occlusion.FAINT
+    return Occlusion.BLURRED if box.blur_mm > DECODE.worst_blur_mm else Occlusion.NONE
+
+
+def box_probabilities(page: PageEvidence) -> Floats:
+    """Class probabilities (N, K) of each box with all doubts worked in, columns in the order of
+    ``CLASSES``; rows sum to 1, an occluded box gives a flat row.
+    """
+    given = np.exp(page.logs.astype(np.float64), order="F")  # sums in the order of the classes
+    p = np.nan_to_num(given, nan=0.0) + DECODE.probability_floor
+    p /= p.sum(axis=1, keepdims=True)
+    doubts = [1.0 if unreadable_because(b) else place_doubt(b.error_mm) for b in page.boxes]
+    doubt = np.array(doubts)[:, None]
+    mixed: Floats = (1.0 - doubt) * p + doubt / len(CLASSES)
+    return mixed
 
 
 @dataclass(frozen=True, slots=True)
 class NumberPosterior:
-    """What a field may hold.
+    """What a field, or a part of a date, may hold.
 
     ``boxes`` (n, K) class probabilities of its boxes; ``values`` (V,) ascending and ``probs``
     (V,) their probabilities; ``struck`` and ``gap`` (V,) the probability, given that value, that
     a box was struck out or that an empty box stands inside the number. ``empty``, ``all_struck``
     and ``unreadable`` are the rest: ``probs.sum() + empty + all_struck + unreadable == 1``.
+    ``hidden`` (n) tells why boxes can't be read, () where that is not known.
     """
 
     boxes: Floats
@@ -62,6 +122,7 @@ class NumberPosterior:
     empty: float
     all_struck: float
     unreadable: float
+    hidden: tuple[Occlusion, ...] = ()
 
     @property
     def number(self) -> float:
@@ -99,26 +160,14 @@ class NumberPosterior:
         return replace(self, probs=raw * (self.number / total))
 
 
-@dataclass(frozen=True, slots=True)
-class _Spellings:
-    """All sequences of n states: outcome (value, or 10^n empty, 10^n + 1 struck) and log w; and
-    which of them have a struck box or a gap, of all.
-    """
-
-    outcome: Ints
-    log_weight: Floats
-    struck: Ints
-    gap: Ints
-    every: Ints
-
-
 @lru_cache(maxsize=int(EXACT_BOXES))
-def _spellings(n: int) -> _Spellings:
-    states = np.indices((12,) * n).reshape(n, -1)
-    outcome, struck, gap = _spell(states)
-    log_weight = np.where(gap, np.log(GAP_WEIGHT), 0.0)
-    which = (np.flatnonzero(marked) for marked in (struck, gap, np.ones_like(gap)))
-    return _Spellings(outcome, log_weight, *which)
+def _spellings(n: int) -> tuple[Ints, Floats, tuple[Ints, Ints, Ints]]:
+    """All sequences of n states: outcome (value, or 10^n empty, 10^n + 1 struck) and log w; and
+    where they stand: all, those with a struck box, those with a gap.
+    """
+    outcome, struck, gap = _spell(np.indices((12,) * n).reshape(n, -1))
+    marked = np.arange(len(outcome)), np.flatnonzero(struck), np.flatnonzero(gap)
+    return outcome, np.where(gap, np.log(GAP_WEIGHT), 0.0), marked
 
 
 def _spell(states: NDArray[np.int64]) -> tuple[Ints, NDArray[np.bool_], NDArray[np.bool_]]:
@@ -139,6 +188,23 @@ def _spell(states: NDArray[np.int64]) -> tuple[Ints, NDArray[np.bool_], NDArray[
     return value, struck, gap
 
 
+def posteriors_of(page: PageEvidence, probabilities: Floats) -> dict[Group, NumberPosterior]:
+    """What each field of the page, or part of a date, may hold, by the ``probabilities`` (N, K) of
+    its boxes; the row of the volunteer's own digits is none.
+    """
+    rows = {g: at for g, at in groups_of(page.boxes).items() if g[0] != OWN_DIGITS}
+    by_width: dict[int, list[Group]] = defaultdict(list)
+    for group, at in rows.items():
+        by_width[len(at)].append(group)
+    found: dict[Group, NumberPosterior] = {}
+    for groups in by_width.values():
+        numbers = read_numbers(np.stack([probabilities[rows[group]] for group in groups]))
+        for group, number in zip(groups, numbers, strict=True):
+            hidden = tuple(unreadable_because(page.boxes[i]) for i in rows[group])
+            found[group] = replace(number, hidden=hidden)
+    return found
+
+
 def read_numbers(boxes: Floats) -> list[NumberPosterior]:
     """Posteriors of F fields of n boxes each from ``boxes`` (F, n, K), rows as in ``CLASSES``."""
     fields, n, _ = boxes.shape
@@ -146,42 +212,30 @@ def read_numbers(boxes: Floats) -> list[NumberPosterior]:
         return []
     if n > EXACT_BOXES:
         return [_by_beam(field) for field in boxes]
-    table = _spellings(n)
+    outcome, log_weight, marked = _spellings(n)
     log_p = np.log(np.maximum(boxes[:, :, _STATES], 1e-300))
     joint = np.zeros((fields, 1))
     for i in range(n):
         joint = (joint[:, :, None] + log_p[:, i, None, :]).reshape(fields, -1)
-    mass = np.exp(joint + table.log_weight)
+    mass = np.exp(joint + log_weight)
     width = 10**n + 2
 
     def gather(some: Ints) -> Floats:
-        at = table.outcome[some] + width * np.arange(fields)[:, None]
+        at = outcome[some] + width * np.arange(fields)[:, None]
         summed = np.bincount(at.ravel(), mass[:, some].ravel(), fields * width)
         return summed.astype(np.float64).reshape(fields, width)
 
-    total, struck, gap = map(gather, (table.every, table.struck, table.gap))
+    total, struck, gap = map(gather, marked)
     return [_posterior(boxes[f], total[f], struck[f], gap[f]) for f in range(fields)]
 
 
 def _posterior(boxes: Floats, total: Floats, struck: Floats, gap: Floats) -> NumberPosterior:
     """Normalise the masses (10^n + 2,) of one field together with its unreadable mass."""
     readable = 1.0 - boxes[:, SEVERAL_AT] - boxes[:, OTHER_AT]
-    unreadable = 1.0 - float(np.prod(readable))
-    everything = total.sum() + unreadable
-    numbers = total[:-2]
-    keep = np.flatnonzero(numbers > NEGLIGIBLE * everything)
-    probs = numbers[keep] / everything
-    empty, all_struck = float(total[-2] / everything), float(total[-1] / everything)
-    return NumberPosterior(
-        boxes,
-        keep.astype(np.int64),
-        probs,
-        struck[keep] / numbers[keep],
-        gap[keep] / numbers[keep],
-        empty,
-        all_struck,
-        max(0.0, 1.0 - float(probs.sum()) - empty - all_struck),
-    )
+    everything = total.sum() + (1.0 - float(np.prod(readable)))
+    keep = np.flatnonzero(total[:-2] > NEGLIGIBLE * everything)
+    empty, all_struck = (float(mass) for mass in total[-2:] / everything)
+    return _normal(boxes, keep, total[keep], struck[keep], gap[keep], everything, empty, all_struck)
 
 
 def _by_beam(boxes: Floats) -> NumberPosterior:
@@ -198,20 +252,23 @@ def _by_beam(boxes: Floats) -> NumberPosterior:
     mass = np.exp(log_mass) * np.where(gap, GAP_WEIGHT, 1.0)
     dropped = max(0.0, 1.0 - float(np.exp(log_mass).sum()))
     values, at = np.unique(outcome, return_inverse=True)
-    total = np.bincount(at, mass)
-    is_number = values < 10**n
+    total, some_struck, some_gap = (np.bincount(at, m) for m in (mass, mass * struck, mass * gap))
     everything = float(total.sum()) + dropped
-    keep = is_number & (total > NEGLIGIBLE * everything)
-    probs = total[keep] / everything
-    empty = float(total[values == 10**n].sum() / everything)
-    all_struck = float(total[values == 10**n + 1].sum() / everything)
-    return NumberPosterior(
-        boxes,
-        values[keep],
-        probs,
-        np.bincount(at, mass * struck)[keep] / total[keep],
-        np.bincount(at, mass * gap)[keep] / total[keep],
-        empty,
+    keep = (values < 10**n) & (total > NEGLIGIBLE * everything)
+    empty, all_struck = (float(total[values == 10**n + k].sum() / everything) for k in (0, 1))
+    return _normal(
+        boxes, values[keep], total[keep], some_struck[keep], some_gap[keep], everything, empty,
         all_struck,
-        max(0.0, 1.0 - float(probs.sum()) - empty - all_struck),
+    )  # fmt: skip
+
+
+def _normal(
+    boxes: Floats, values: Ints, total: Floats, struck: Floats, gap: Floats, everything: float,
+    empty: float, all_struck: float,
+) -> NumberPosterior:  # fmt: skip
+    """The posterior of ``values`` (V,) with masses (V,) in all, with a struck box, with a gap."""
+    probs = total / everything
+    rest = max(0.0, 1.0 - float(probs.sum()) - empty - all_struck)
+    return NumberPosterior(
+        boxes, values.astype(np.int64), probs, struck / total, gap / total, empty, all_struck, rest
     )

@@ -3,53 +3,62 @@
 The most probable assignment of the sheet and the posterior of each field come from one model:
 boxes are independent given what is written; numbers follow the study's rules. The rules tie
 fields together only through sums (and through the site, which picks the history), so the joint
-posterior factorises: site, date and counts are enumerated one by one (``posteriors``, ``sites``,
-``dates``, ``counts``) and the fields of a sum are inferred together (``sums``). Before that the
-boxes are looked at once more as the work of one hand (``writer``).
+posterior factorises: site, date and counts are enumerated one by one (``posteriors``,
+``site_and_date``, ``counts``) and the fields of a sum are inferred together (``sums``). Before that
+the boxes are looked at once more as the work of one hand (``writer``).
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
-
-import numpy as np
-from numpy.typing import NDArray
+from enum import Flag
 
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
-from sheet_reader.decode.dates import PARTS, also_turned, judge_date
-from sheet_reader.decode.evidence import box_probabilities, unreadable_because
-from sheet_reader.decode.hand import FormerSheet, Group, Hand, Memory, looks_struck, settled_parts
+from sheet_reader.decode.hand import FormerSheet, Memory, SheetHand, looks_struck, settled_parts
 from sheet_reader.decode.ink_doubts import InkDoubts
 from sheet_reader.decode.judgement import Judgement
-from sheet_reader.decode.page_evidence import PageEvidence, evidence_of
-from sheet_reader.decode.posteriors import CONTRADICTION, NumberPosterior, read_numbers
+from sheet_reader.decode.pages import FieldReading, PageEvidence, PageReading, evidence_of
+from sheet_reader.decode.posteriors import (
+    CONTRADICTION,
+    Floats,
+    Group,
+    NumberPosterior,
+    box_probabilities,
+    posteriors_of,
+)
 from sheet_reader.decode.promise import default_threshold
-from sheet_reader.decode.rules import Rules
-from sheet_reader.decode.sites import judge_site
+from sheet_reader.decode.site_and_date import PARTS, also_turned, judge_date, judge_site
 from sheet_reader.decode.sums import balanced_doubt, exceeded, most_settled, settled, usable
-from sheet_reader.decode.types import FieldReading, PageReading
 from sheet_reader.decode.writer import shipped_model
-from sheet_reader.digits.types import BoxReadings
+from sheet_reader.digits.classes import BoxReadings
 from sheet_reader.numbers import DECODE
-from sheet_reader.reasons import Code, Occlusion, Reason, because
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.reasons import Code, because
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.days import mixed_orders, span
-from sheet_reader.study.fields import OWN_DIGITS
-from sheet_reader.study.model import FieldSpec, Study, SumRule
+from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.vision.findings import SheetView
 
-KEY_DOUBT = DECODE.key_doubt
 
+class Rules(Flag):
+    """Knowledge beyond the boxes themselves. Combine with ``|``; ``Rules.ALL`` is the default."""
 
-@dataclass(frozen=True, slots=True)
-class _Boxes:
-    """Posteriors by the boxes alone and why boxes are hidden, by field and part."""
-
-    posteriors: dict[Group, NumberPosterior]
-    hidden: dict[Group, tuple[Occlusion, ...]]
+    BOXES = 0
+    """Boxes alone: no knowledge of the study beyond the number of boxes."""
+    RANGES = 1
+    """Lowest and highest plausible value of each field."""
+    SITES = 2
+    """A handwritten site number must be on the site list (each one ends in its check digit)."""
+    CALENDAR = 4
+    """The visit date is a day of the calendar, within the season, not after today."""
+    SUMS = 8
+    """A total equals the sum of its parts, unless the volunteer added wrongly."""
+    HISTORY = 16
+    """What the same site recorded in the same field before."""
+    WRITER = 32
+    """A sheet is filled in by one hand: its sure digits help to read the doubtful ones."""
+    ALL = 63
 
 
 def decode_sheet(
@@ -94,22 +103,24 @@ def decode_page(
     page = read_page(view, study, rules)
     if not mixed_orders(study):
         page = page.in_printed_order()
-    return judged_page(page, history=history, memory=memory, threshold=threshold)
+    return page.judged(history=history, memory=memory, threshold=threshold)
 
 
 @dataclass(frozen=True, slots=True)
 class PosteriorPage:
-    """A page's boxes, site and date as decoded before anything of its site is known."""
+    """A page's boxes, site and date as decoded before anything of its site is known. ``alone`` are
+    the posteriors by each box for itself, ``posteriors`` those in the light of the writer's hand.
+    """
 
     view: PageEvidence
     study: Study
     rules: Rules
-    probabilities: NDArray[np.float64]
+    probabilities: Floats
     specs: tuple[FieldSpec, ...]
-    boxes: _Boxes
+    posteriors: Mapping[Group, NumberPosterior]
     alone: Mapping[Group, NumberPosterior]
     keys: Mapping[str, Judgement]
-    hand: Hand | None
+    hand: SheetHand | None
     doubts: InkDoubts
 
     def in_printed_order(self) -> PosteriorPage:
@@ -127,83 +138,130 @@ class PosteriorPage:
         given = self.hand.remembering(former, visit) if self.hand and former else None
         if self.hand is None or not given:
             return self
-        return replace(self, boxes=_read_boxes(self.view, self.hand.adapted(given)))
+        return replace(self, posteriors=posteriors_of(self.view, self.hand.adapted(given)))
+
+    def place(self, threshold: float | None = None) -> tuple[str | None, str | None]:
+        """Site and visit date that :meth:`judged` will give, None where they are not sure; sooner
+        told than all of the page.
+        """
+        keys, sheet = self._keys(self._sure_from(threshold)), self.view.code.sheet
+        accepted = {name: key.value for name, key in keys.items() if key.status == "accepted"}
+        site = accepted.get(self.study.site_field.name)
+        if sheet != BLANK:  # printed and coded
+            site = sheet if self.study.site(sheet) else None
+        return site, accepted.get(self.study.date_field.name)
+
+    def _sure_from(self, threshold: float | None) -> float:
+        return default_threshold(self.study.allowed_error) if threshold is None else threshold
+
+    def _keys(self, threshold: float) -> dict[str, FieldReading]:
+        sure = 1.0 - (1.0 - threshold) * DECODE.key_doubt
+        return {name: judged.reading(sure) for name, judged in self.keys.items()}
+
+    def judged(
+        self,
+        *,
+        history: History | None = None,
+        memory: Memory | None = None,
+        threshold: float | None = None,
+    ) -> PageReading:
+        """The rest of :func:`decode_page`."""
+        threshold, page = self._sure_from(threshold), self
+        site, visit = self.place(threshold)
+        if visit and site and (former := (memory or {}).get(site)):
+            page = self.remembering(former, visit)
+        earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in self.rules else {}
+        counts = page._counts(earlier)
+        found = self._keys(threshold) | {
+            name: self.doubts.applied(count).reading(threshold) for name, count in counts.items()
+        }
+        fields = tuple(found[spec.name] for spec in self.specs)
+        advice = self.view.advice or self.doubts.advice
+        return PageReading(self.view.code, fields, site, visit, advice, threshold, self.view)
+
+    def _counts(self, earlier: Mapping[str, Sequence[int]]) -> dict[str, Judgement]:
+        study, specs = self.study, {s.name: s for s in self.specs if not s.kind.is_key}
+        raw = {name: self.posteriors[name, ""] for name in specs}
+        alone = {name: self.alone[name, ""] for name in specs}
+        in_range = Rules.RANGES in self.rules
+        spelling = {n: s.kind.spelling(study, s) if in_range else None for n, s in specs.items()}
+        before: dict[str, NumberPosterior] = {}
+        for name, spec in specs.items():
+            known = spelling[name]
+            ranged = raw[name] if known is None else with_range(raw[name], known)
+            before[name] = with_history(ranged, spec, earlier.get(name, ()))
+        unseen = {name for name in specs if any(raw[name].hidden)}
+        sums = study.sums if Rules.SUMS in self.rules else ()
+        usable_sums = [rule for rule in sums if usable(rule, before, unseen)]
+        after, findings = settled(usable_sums, before, alone)
+        crossing = not looks_struck(self.view.boxes, self.probabilities)
+        judged = {
+            name: judge_count(
+                spec, raw[name], after.get(name, before[name]), spelling[name], alone[name],
+                crossing=crossing,
+            )
+            for name, spec in specs.items()
+        }  # fmt: skip
+        for rule in (f.rule for f in findings if not f.disputed):
+            for name, doubt in balanced_doubt(rule, before, after).items():
+                value = judged[name].value
+                most = most_settled(before[name], int(value)) if value else 1.0
+                sure = min(judged[name].confidence, 1.0 - doubt, most)
+                judged[name] = replace(judged[name], confidence=sure)
+        questions = [(f.rule, f.question) for f in findings if f.disputed]
+        questions += [(rule, why) for rule in sums if (why := exceeded(rule, before, unseen))]
+        for rule, question in questions:
+            for name in rule.fields:
+                judged[name] = judged[name].flagged(question)
+        return judged
 
 
 def read_page(view: PageEvidence, study: Study, rules: Rules = Rules.ALL) -> PosteriorPage:
     """The part of :func:`decode_page` that no threshold, history or memory changes. A date that
     may be meant the other way round is flagged: :meth:`PosteriorPage.in_printed_order`.
     """
-    today = view.last_day
-    probabilities = box_probabilities(view.boxes, view.readings())
-    boxes = _read_boxes(view, probabilities)
-    names = {name for name, _ in boxes.posteriors}
+    today, probabilities = view.last_day, box_probabilities(view)
+    alone = posteriors = posteriors_of(view, probabilities)
+    names = {name for name, _ in alone}
     specs = tuple(spec for spec in study.fields if spec.name in names)
-    alone = boxes.posteriors
-    judged_keys = _judge_keys(specs, boxes, study, today, rules)
-    hand: Hand | None = None
+    keys = _judged_keys(specs, alone, study, today, rules)
+    hand: SheetHand | None = None
     if Rules.WRITER in rules:
-        parts = settled_parts(specs, judged_keys)
-        hand = Hand.of(view.boxes, probabilities, parts, shipped_model())
-        boxes = _read_boxes(view, hand.adapted())
-        again = _judge_keys(specs, boxes, study, today, rules)
-        judged_keys = {n: _not_against(judged_keys[n], k) for n, k in again.items()}
+        parts = settled_parts(specs, keys)
+        hand = SheetHand.of(view.boxes, probabilities, parts, shipped_model())
+        posteriors = posteriors_of(view, hand.adapted())
+        again = _judged_keys(specs, posteriors, study, today, rules)
+        keys = {name: _not_against(keys[name], key) for name, key in again.items()}
     doubts = InkDoubts(view.boxes, probabilities)
-    keys = {n: doubts.applied(k) for n, k in judged_keys.items()}
+    keys = {name: doubts.applied(key) for name, key in keys.items()}
     dated = study.date_field.name
     if dated in keys:
         keys[dated] = also_turned(keys[dated], span(study), today)
     return PosteriorPage(
-        view, study, rules, probabilities, specs, boxes, alone, keys, hand, doubts
+        view, study, rules, probabilities, specs, posteriors, alone, keys, hand, doubts
     )
 
 
-def place_of(page: PosteriorPage, threshold: float | None = None) -> tuple[str | None, str | None]:
-    """Site and visit date that :func:`judged_page` will give, None where they are not sure; sooner
-    told than all of the page.
-    """
-    if threshold is None:
-        threshold = default_threshold(page.study.allowed_error)
-    return _place(page, _keys(page, threshold))
-
-
-def _keys(page: PosteriorPage, threshold: float) -> dict[str, FieldReading]:
-    sure = 1.0 - (1.0 - threshold) * KEY_DOUBT
-    return {name: judged.reading(sure) for name, judged in page.keys.items()}
-
-
-def _place(
-    page: PosteriorPage, keys: Mapping[str, FieldReading]
-) -> tuple[str | None, str | None]:
-    site = _site(page.view.code.sheet, page.study, keys)
-    day = keys.get(page.study.date_field.name)
-    return site, day.value if day and day.status == "accepted" else None
-
-
-def judged_page(
-    page: PosteriorPage,
-    *,
-    history: History | None = None,
-    memory: Memory | None = None,
-    threshold: float | None = None,
-) -> PageReading:
-    """The rest of :func:`decode_page`."""
-    view, study, specs, doubts = page.view, page.study, page.specs, page.doubts
-    if threshold is None:
-        threshold = default_threshold(study.allowed_error)
-    boxes, keys = page.boxes, _keys(page, threshold)
-    site, visit = _place(page, keys)
-    if visit and site and (former := (memory or {}).get(site)):
-        boxes = page.remembering(former, visit).boxes
-    earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in page.rules else {}
-    crossing = not looks_struck(view.boxes, page.probabilities)
-    judged = _judge_counts(specs, boxes, page.alone, study, earlier, page.rules, crossing)
-    counts = {name: doubts.applied(count) for name, count in judged.items()}
-    fields = tuple(
-        keys[s.name] if s.name in keys else counts[s.name].reading(threshold) for s in specs
-    )
-    advice = view.advice or doubts.advice
-    return PageReading(view.code, fields, site, visit, advice, threshold, view)
+def _judged_keys(
+    specs: Sequence[FieldSpec],
+    posteriors: Mapping[Group, NumberPosterior],
+    study: Study,
+    today: date,
+    rules: Rules,
+) -> dict[str, Judgement]:
+    """Site and date, as far as they are written by hand on the page."""
+    found: dict[str, Judgement] = {}
+    for name in (spec.name for spec in specs if spec.kind.is_key):
+        if name == study.date_field.name:
+            parts = {part: posteriors[name, part] for part in PARTS}
+            found[name] = judge_date(
+                name, parts, study.season, today, Rules.CALENDAR in rules,
+                study.visits.tolerance_days,
+            )  # fmt: skip
+        else:
+            sites = [site.number for site in study.sites]
+            found[name] = judge_site(name, posteriors[name, ""], sites, Rules.SITES in rules)
+    return found
 
 
 def _not_against(alone: Judgement, again: Judgement) -> Judgement:
@@ -218,105 +276,3 @@ def _not_against(alone: Judgement, again: Judgement) -> Judgement:
     if alone.flags:
         return alone
     return alone.flagged(because(Code.HAND_DIFFERS, boxes=alone.value, hand=again.value))
-
-
-def _read_boxes(view: PageEvidence, probabilities: NDArray[np.float64]) -> _Boxes:
-    rows: dict[Group, list[int]] = defaultdict(list)
-    for i, box in enumerate(view.boxes):
-        if box.cell.field != OWN_DIGITS:  # ten signs, not a number
-            rows[box.cell.field, box.cell.part].append(i)
-    for at in rows.values():
-        at.sort(key=lambda i: view.boxes[i].cell.index)
-    by_width: dict[int, list[Group]] = defaultdict(list)
-    for group, at in rows.items():
-        by_width[len(at)].append(group)
-    posteriors: dict[Group, NumberPosterior] = {}
-    for groups in by_width.values():
-        stacked: NDArray[np.float64] = np.stack([probabilities[rows[g]] for g in groups])
-        posteriors.update(zip(groups, read_numbers(stacked), strict=True))
-    hidden = {
-        group: tuple(unreadable_because(view.boxes[i]) for i in at) for group, at in rows.items()
-    }
-    return _Boxes(posteriors, hidden)
-
-
-def _judge_keys(
-    specs: Sequence[FieldSpec], boxes: _Boxes, study: Study, today: date, rules: Rules
-) -> dict[str, Judgement]:
-    """Site and date, as far as they are written by hand on the page."""
-    found: dict[str, Judgement] = {}
-    for name in (spec.name for spec in specs if spec.kind.is_key):
-        if name == study.date_field.name:
-            found[name] = judge_date(
-                name,
-                {part: boxes.posteriors[name, part] for part in PARTS},
-                {part: boxes.hidden[name, part] for part in PARTS},
-                study.season,
-                today,
-                Rules.CALENDAR in rules,
-                study.visits.tolerance_days,
-            )
-        else:
-            raw, hidden = boxes.posteriors[name, ""], boxes.hidden[name, ""]
-            sites = [site.number for site in study.sites]
-            found[name] = judge_site(name, raw, hidden, sites, Rules.SITES in rules)
-    return found
-
-
-def _site(sheet: str, study: Study, keys: Mapping[str, FieldReading]) -> str | None:
-    """The site of the sheet: printed and coded, or handwritten and accepted."""
-    if sheet != BLANK:
-        return sheet if study.site(sheet) else None
-    written = keys.get(study.site_field.name)
-    return written.value if written and written.status == "accepted" else None
-
-
-def _judge_counts(
-    specs: Sequence[FieldSpec],
-    boxes: _Boxes,
-    alone: Mapping[Group, NumberPosterior],
-    study: Study,
-    earlier: Mapping[str, Sequence[int]],
-    rules: Rules,
-    crossing: bool,
-) -> dict[str, Judgement]:
-    counts = {s.name: s for s in specs if not s.kind.is_key}
-    spelling = {name: spec.kind.spelling(study, spec) for name, spec in counts.items()}
-    raw = {name: boxes.posteriors[name, ""] for name in counts}
-    posteriors = dict(raw)
-    for name, spec in counts.items():
-        if Rules.RANGES in rules:
-            posteriors[name] = with_range(posteriors[name], spelling[name])
-        posteriors[name] = with_history(posteriors[name], spec, earlier.get(name, ()))
-    unseen = {name for name in counts if any(boxes.hidden[name, ""])}
-    sums = list(study.sums) if Rules.SUMS in rules else []
-    complete = [rule for rule in sums if usable(rule, posteriors, unseen)]
-    alone_counts = {name: alone[name, ""] for name in counts}
-    after, findings = settled(complete, posteriors, alone_counts)
-    judged = {
-        name: judge_count(
-            spec,
-            raw[name],
-            after.get(name, posteriors[name]),
-            boxes.hidden[name, ""],
-            spelling[name] if Rules.RANGES in rules else None,
-            alone_counts[name],
-            crossing=crossing,
-        )
-        for name, spec in counts.items()
-    }
-    for rule in (f.rule for f in findings if not f.disputed):
-        for name, doubt in balanced_doubt(rule, posteriors, after).items():
-            value = judged[name].value
-            most = most_settled(posteriors[name], int(value)) if value else 1.0
-            sure = min(judged[name].confidence, 1.0 - doubt, most)
-            judged[name] = replace(judged[name], confidence=sure)
-    questions: list[tuple[SumRule, Reason | None]] = [
-        (f.rule, f.question) for f in findings if f.disputed
-    ]
-    questions += [(rule, exceeded(rule, posteriors, unseen)) for rule in sums]
-    for rule, question in questions:
-        if question is not None:
-            for name in (rule.total, *rule.parts):
-                judged[name] = judged[name].flagged(question)
-    return judged

@@ -36,20 +36,22 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
+from itertools import accumulate
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.posteriors import NumberPosterior
-from sheet_reader.decode.sum_messages import sum_messages
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.study.model import SumRule
 
-REPAIR_ERROR = DECODE.repair_error
-REAL_DOUBT = DECODE.real_doubt
-USABLE = DECODE.usable
+ADDITION_ERROR = DECODE.addition_error
+_NEAR = {1: 0.10, 2: 0.04, 10: 0.06, 100: 0.02}
+"""q for being off by so much, up and down each."""
 Floats = NDArray[np.float64]
+Posteriors = Mapping[str, NumberPosterior]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,71 +75,73 @@ class SumFinding:
     @property
     def question(self) -> Reason:
         """What to ask about a disputed sum."""
-        fields = (self.rule.total, *self.rule.parts)
-        return because(Code.SUM_OFF, total=self.total, parts=self.parts_sum, fields=fields)
+        return because(
+            Code.SUM_OFF, total=self.total, parts=self.parts_sum, fields=self.rule.fields
+        )
 
 
-def usable(rule: SumRule, posteriors: Mapping[str, NumberPosterior], hidden: set[str]) -> bool:
+def _best(posteriors: Posteriors, name: str) -> int:
+    return posteriors[name].ranked()[0][0]
+
+
+def usable(rule: SumRule, posteriors: Posteriors, hidden: set[str]) -> bool:
     """Whether all fields of the sum stand on this page, are readable and surely hold numbers."""
-    names = (rule.total, *rule.parts)
     return all(
-        name in posteriors and name not in hidden and posteriors[name].number >= USABLE
-        for name in names
+        name in posteriors and name not in hidden and posteriors[name].number >= DECODE.usable
+        for name in rule.fields
     )
 
 
-def exceeded(
-    rule: SumRule, posteriors: Mapping[str, NumberPosterior], hidden: set[str]
-) -> Reason | None:
+def exceeded(rule: SumRule, posteriors: Posteriors, hidden: set[str]) -> Reason | None:
     """What to ask where some parts are not recorded and the others alone exceed the total; None if
     they do not. Nothing is inferred from it, whatever the difference.
     """
-    names = (rule.total, *rule.parts)
-    if any(name not in posteriors or name in hidden for name in names):
+    if any(name not in posteriors or name in hidden for name in rule.fields):
         return None
-    clear = {name for name in names if posteriors[name].number >= USABLE}
+    clear = {name for name in rule.fields if posteriors[name].number >= DECODE.usable}
     parts = [name for name in rule.parts if name in clear]
-    if rule.total not in clear or not parts or len(parts) == len(rule.parts):
+    if rule.total not in clear or not 0 < len(parts) < len(rule.parts):
         return None
-    total = posteriors[rule.total].ranked()[0][0]
-    known = sum(posteriors[name].ranked()[0][0] for name in parts)
+    total, known = _best(posteriors, rule.total), sum(_best(posteriors, name) for name in parts)
     if known <= total:
         return None
-    return because(Code.PARTS_EXCEED, total=total, parts=known, fields=names)
+    return because(Code.PARTS_EXCEED, total=total, parts=known, fields=rule.fields)
 
 
 def apply_sums(
-    rules: Sequence[SumRule], posteriors: Mapping[str, NumberPosterior]
+    rules: Sequence[SumRule], posteriors: Posteriors
 ) -> tuple[dict[str, NumberPosterior], list[SumFinding]]:
     """Posteriors after all ``rules`` (each usable), and a finding for each rule."""
-    names = {name for rule in rules for name in (rule.total, *rule.parts)}
+    names = {name for rule in rules for name in rule.fields}
     dense = {name: _dense(posteriors[name]) for name in names}
     messages: dict[tuple[int, str], Floats] = {}
     addition_errors = [0.0] * len(rules)
-    shared = len(names) < sum(1 + len(rule.parts) for rule in rules)
+    shared = len(names) < sum(len(rule.fields) for rule in rules)
     for _ in range(len(rules) + 1 if shared else 1):
         sent = dict(messages)
         for r, rule in enumerate(rules):
-            incoming = {
-                name: _incoming(name, r, dense[name], sent) for name in (rule.total, *rule.parts)
-            }
-            outgoing, addition_errors[r] = sum_messages(
-                incoming[rule.total], [incoming[name] for name in rule.parts]
-            )
-            for name, message in zip((rule.total, *rule.parts), outgoing, strict=True):
-                messages[r, name] = message
+            total, *parts = (_incoming(name, r, dense[name], sent) for name in rule.fields)
+            outgoing, addition_errors[r] = sum_messages(total, parts)
+            messages |= {(r, n): told for n, told in zip(rule.fields, outgoing, strict=True)}
     after = {}
     for name in names:
         weights = _incoming(name, -1, np.ones_like(dense[name]), messages)
         after[name] = posteriors[name].reweighted(weights[posteriors[name].values])
-    found = [_finding(rule, posteriors, after, addition_errors[r]) for r, rule in enumerate(rules)]
+    found = []
+    for rule, addition_error in zip(rules, addition_errors, strict=True):
+        read, settled_to = (
+            (_best(which, rule.total), sum(_best(which, name) for name in rule.parts))
+            for which in (posteriors, after)
+        )
+        fits = read[0] == read[1]
+        adds_up = settled_to[0] == settled_to[1]
+        repaired = not fits and adds_up and addition_error <= DECODE.repair_error
+        found.append(SumFinding(rule, *read, fits, repaired, addition_error))
     return after, found
 
 
 def settled(
-    rules: Sequence[SumRule],
-    posteriors: Mapping[str, NumberPosterior],
-    alone: Mapping[str, NumberPosterior],
+    rules: Sequence[SumRule], posteriors: Posteriors, alone: Posteriors
 ) -> tuple[dict[str, NumberPosterior], list[SumFinding]]:
     """As :func:`apply_sums`, but a sum that is disputed moves no field: neither its own, which
     stay as read, nor through them those of other sums. ``alone`` are the posteriors by each box for
@@ -146,25 +150,21 @@ def settled(
     open_, disputed = list(rules), dict[SumRule, SumFinding]()
     while True:
         after, found = apply_sums(open_, posteriors)
-        checked = [_guarded(finding, after, alone) for finding in found]
+        checked = {
+            f.rule: replace(f, repaired=False)
+            if any(alone[name].overrules(_best(after, name)) for name in f.rule.fields)
+            else f
+            for f in found
+        }
         worst = max(
-            (f for f in checked if f.disputed), key=lambda f: f.addition_error, default=None
+            (f for f in checked.values() if f.disputed),
+            key=lambda f: f.addition_error,
+            default=None,
         )
         if worst is None:
-            kept = {finding.rule: finding for finding in checked}
-            return after, [kept.get(rule) or disputed[rule] for rule in rules]
+            return after, [checked.get(rule) or disputed[rule] for rule in rules]
         disputed[worst.rule] = worst
         open_.remove(worst.rule)
-
-
-def _guarded(
-    finding: SumFinding, after: Mapping[str, NumberPosterior], alone: Mapping[str, NumberPosterior]
-) -> SumFinding:
-    """The finding, no longer repaired where the repair overrules clear boxes."""
-    names = (finding.rule.total, *finding.rule.parts)
-    if any(alone[name].overrules(after[name].ranked()[0][0]) for name in names):
-        return replace(finding, repaired=False)
-    return finding
 
 
 def most_settled(before: NumberPosterior, value: int) -> float:
@@ -174,35 +174,29 @@ def most_settled(before: NumberPosterior, value: int) -> float:
     return float(1.0 - (1.0 - before.probability(value)) / DECODE.sum_settles)
 
 
-def balanced_doubt(
-    rule: SumRule, before: Mapping[str, NumberPosterior], after: Mapping[str, NumberPosterior]
-) -> dict[str, float]:
+def balanced_doubt(rule: SumRule, before: Posteriors, after: Posteriors) -> dict[str, float]:
     """For each field of the sum the probability (0..1) of its alternatives that one other field,
     misread the same way, would balance: the sum says nothing against those. ``before`` and
     ``after`` are the posteriors without and with the sum.
     """
-    names = (rule.total, *rule.parts)
-    best = {name: after[name].ranked()[0][0] for name in names}
-    doubt = dict.fromkeys(names, 0.0)
-    for name in names:
+    best = {name: _best(after, name) for name in rule.fields}
+    doubt = dict.fromkeys(rule.fields, 0.0)
+    for name in rule.fields:
         for value, p in zip(before[name].values, before[name].probs, strict=True):
             shift = int(value) - best[name]
-            if shift == 0 or p < REAL_DOUBT:
+            if shift == 0 or p < DECODE.real_doubt:
                 continue
-            partners = (
-                before[other].probability(best[other] + _balancing(rule, name, other) * shift)
-                for other in names
+            # the total must move with a part, and one part against another
+            partner = max(
+                before[other].probability(
+                    best[other] + (shift if rule.total in (name, other) else -shift)
+                )
+                for other in rule.fields
                 if other != name
             )
-            partner = max(partners)
-            if partner >= REAL_DOUBT:
+            if partner >= DECODE.real_doubt:
                 doubt[name] += min(float(p), partner)
     return doubt
-
-
-def _balancing(rule: SumRule, one: str, other: str) -> int:
-    """Whether ``other`` must move with ``one`` (1: one is the total) or against it (-1)."""
-    return 1 if rule.total in (one, other) else -1
 
 
 def _dense(posterior: NumberPosterior) -> Floats:
@@ -223,15 +217,72 @@ def _incoming(
     return normal
 
 
-def _finding(
-    rule: SumRule,
-    before: Mapping[str, NumberPosterior],
-    after: Mapping[str, NumberPosterior],
-    addition_error: float,
-) -> SumFinding:
-    total = before[rule.total].ranked()[0][0]
-    parts = sum(before[name].ranked()[0][0] for name in rule.parts)
-    total_after = after[rule.total].ranked()[0][0]
-    parts_after = sum(after[name].ranked()[0][0] for name in rule.parts)
-    repaired = total != parts and total_after == parts_after and addition_error <= REPAIR_ERROR
-    return SumFinding(rule, total, parts, total == parts, repaired, addition_error)
+def sum_messages(total: Floats, parts: Sequence[Floats]) -> tuple[list[Floats], float]:
+    """Messages of one sum to its total and each part, and P(added wrongly | all readings).
+
+    ``total`` and ``parts`` are distributions over 0, 1, 2, … (any lengths, each sums to 1).
+    Returns (messages in the order total, parts…; each as long as its distribution, largest 1),
+    probability of an addition error.
+    """
+    before = accumulate(parts[:-1], _convolve, initial=np.ones(1))
+    after = [*accumulate(reversed(parts[1:]), _convolve, initial=np.ones(1))]
+    others = [_convolve(b, a) for b, a in zip(before, reversed(after), strict=True)]
+    whole = _convolve(others[0], parts[0])
+    size = max(len(whole), len(total))
+    sums, totals = _padded(whole, size), _padded(total, size)
+    to_total, reach = _as_people_add(sums)[: len(total)], _as_people_add(totals)
+    right = (1.0 - ADDITION_ERROR) * float(sums @ totals)
+    everything = float(to_total @ total)
+    out = [to_total]
+    for other, part in zip(others, parts, strict=True):
+        window = _padded(reach, len(other) + len(part) - 1)
+        first = len(other) - 1
+        out.append(_convolve(window, other[::-1])[first : first + len(part)])
+    addition_error = 1.0 - right / everything if everything > 0.0 else 1.0
+    return [m / max(float(m.max()), 1e-300) for m in out], addition_error
+
+
+def _convolve(one: Floats, other: Floats) -> Floats:
+    """Full convolution; by FFT where the direct sum would take too long."""
+    if len(one) * len(other) <= 4_000_000:
+        return np.convolve(one, other)
+    size = len(one) + len(other) - 1
+    product = np.fft.rfft(one, size) * np.fft.rfft(other, size)
+    result: Floats = np.maximum(np.fft.irfft(product, size), 0.0)
+    return result
+
+
+def _padded(table: Floats, size: int) -> Floats:
+    return np.concatenate([table, np.zeros(max(0, size - len(table)))])[:size]
+
+
+def _as_people_add(table: Floats) -> Floats:
+    """``table`` (size,) mixed with itself convolved with the symmetric q of an addition error."""
+    size, q = len(table), addition_error_shares(len(table))
+    wrong = _convolve(table, np.concatenate([q[:0:-1], q]))[size - 1 : 2 * size - 1]
+    mixed: Floats = (1.0 - ADDITION_ERROR) * table + ADDITION_ERROR * wrong
+    return mixed
+
+
+@lru_cache(maxsize=64)
+def addition_error_shares(size: int) -> Floats:
+    """q(d) (size,) for a total off by d = 0 … size - 1, the same up and down; q(0) = 0. All d
+    together, up and down, have less than 1 where offsets of 100 and more do not fit in ``size``.
+    """
+    q = np.zeros(max(size, 2))
+    places = [10**j for j in range(len(str(len(q) - 1)))]
+    digits = [k * place for place in places for k in range(1, 10)]
+    offsets = [
+        *_NEAR.items(),
+        *((d, DECODE.other_digit / 2 / len(digits)) for d in digits),
+        *((9 * d, DECODE.swapped / 2 / len(digits)) for d in digits),
+    ]
+    for d, share in offsets:
+        if d < len(q):
+            q[d] += share
+    tail = 1.0 / np.arange(1, len(q))
+    q[1:] += DECODE.left_out / 2 * tail / tail.sum()
+    rest = 1.0 - 2.0 * sum(_NEAR.values()) - DECODE.other_digit - DECODE.swapped - DECODE.left_out
+    q[1:] += rest / 2 / (len(q) - 1)
+    q.setflags(write=False)
+    return q[:size]

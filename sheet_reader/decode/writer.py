@@ -49,10 +49,7 @@ from sheet_reader.numbers import DECODE
 
 Floats = NDArray[np.float64]
 DIGITS = 10
-TRUST = DECODE.writer_trust
-TRUST_GIVEN = DECODE.writer_trust_given
 TAILS = DECODE.writer_tails
-SURE = DECODE.writer_sure
 TINY = DECODE.writer_floor
 FILE = "writer.json"
 
@@ -123,7 +120,7 @@ def adapted(
     x, digits, settled = centred(out[rows]), out[rows, :DIGITS], known[rows]
     own = _examples(digits, settled).astype(np.float64)
     total = digits.sum(axis=1, keepdims=True)
-    trust = TRUST_GIVEN if len(given) else TRUST
+    trust = DECODE.writer_trust_given if len(given) else DECODE.writer_trust
     logs = np.log(np.maximum(digits, TINY)) + trust * _gains(x, own, model, given)
     open_ = settled < 0
     out[rows[open_], :DIGITS] = (softmax(logs, axis=1) * total)[open_]
@@ -142,7 +139,10 @@ def sure_examples(
 def _examples(digits: Floats, settled: NDArray[np.int64]) -> NDArray[np.bool_]:
     """Which digit each box is an example of (n, 10), if any."""
     by_rule = settled[:, None] == np.arange(DIGITS)
-    return np.asarray(np.where(settled[:, None] < 0, digits >= SURE, by_rule), bool)
+    examples: NDArray[np.bool_] = np.where(
+        settled[:, None] < 0, digits >= DECODE.writer_sure, by_rule
+    )
+    return examples
 
 
 def fit_of(sheet: Examples, hand: Examples, model: WriterModel) -> float:
@@ -190,14 +190,14 @@ def _log_ratio(
     """How much better (k, n) boxes fit one writer's digit than anybody's: ``away`` (k, n, 10) from
     the digit's mean, where ``counts`` (k,) examples together lie ``pull`` (k, 1, 10) from it.
     """
-    known = [_known(model, count) for count in counts.tolist()]
-    if not known:
+    if not len(counts):
         return np.zeros(away.shape[:2])
-    hand = pull @ np.stack([one.learn for one in known])
-    white, volume = np.stack([one.white for one in known]), np.array([one.volume for one in known])
-    anybody = _known(model, 0)
-    fit = _log_density(away - hand, white, volume[:, None])
-    return fit - _log_density(away, anybody.white, anybody.volume)
+    learn, white, volume = map(
+        np.stack, zip(*(_known(model, count) for count in counts.tolist()), strict=True)
+    )
+    _, white_of_all, volume_of_all = _known(model, 0)
+    fit = _log_density(away - pull @ learn, white, volume[:, None])
+    return fit - _log_density(away, white_of_all, volume_of_all)
 
 
 def _log_density(away: Floats, white: Floats, volume: Floats | float) -> Floats:
@@ -207,63 +207,18 @@ def _log_density(away: Floats, white: Floats, volume: Floats | float) -> Floats:
     return np.asarray(-0.5 * power * np.log1p(distance / TAILS) - volume, np.float64)
 
 
-@dataclass(frozen=True, slots=True)
-class _Known:
-    """What some examples of a digit make known: the hand is their pull times ``learn`` (d, d), a
-    box times ``white`` (d, d) has no covariance left, and ``volume`` is half the logarithm of its
-    determinant.
-    """
-
-    learn: Floats
-    white: Floats
-    volume: float
-
-
 @lru_cache(maxsize=512)
-def _known(model: WriterModel, count: int) -> _Known:
-    """By ``count`` examples; with none, a hand is as far off as hands are."""
-    inverse = np.linalg.inv(model.within)
-    spread = np.linalg.inv(np.linalg.inv(model.between) + count * inverse) if count else None
-    spread = model.between if spread is None else spread
+def _known(model: WriterModel, count: int) -> tuple[Floats, Floats, float]:
+    """What ``count`` examples of a digit make known (with none, a hand is as far off as hands are):
+    the hand is their pull times the first (d, d), a box times the second (d, d) has no covariance
+    left, and the third is half the logarithm of its determinant.
+    """
+    inverse, spread = np.linalg.inv(model.within), model.between
+    if count:
+        spread = np.linalg.inv(np.linalg.inv(model.between) + count * inverse)
     shape = model.within + spread
     white = np.linalg.cholesky(np.linalg.inv(shape))
-    return _Known((spread @ inverse).T, white, 0.5 * float(np.linalg.slogdet(shape)[1]))
-
-
-def fit_model(x: Floats, digits: NDArray[np.int64], hands: NDArray[np.int64]) -> WriterModel:
-    """The model from centred log-probabilities ``x`` (N, 10), the true ``digits`` (N,) and whose
-    ``hands`` (N,) wrote them. A hand's digits of one kind count where there are three or more;
-    the averages' own scatter is taken off ``between`` (analysis of variance, one way).
-    """
-    means = np.stack([x[digits == c].mean(axis=0) for c in range(DIGITS)])
-    within = np.zeros((DIGITS, DIGITS))
-    between = np.zeros((DIGITS, DIGITS))
-    spare = groups = 0
-    for hand in np.unique(hands):
-        for c in range(DIGITS):
-            own = x[(hands == hand) & (digits == c)]
-            if len(own) < 3:
-                continue
-            off = own - own.mean(axis=0)
-            scatter = off.T @ off
-            shift = own.mean(axis=0) - means[c]
-            within += scatter
-            between += np.outer(shift, shift) - scatter / (len(own) - 1) / len(own)
-            spare += len(own) - 1
-            groups += 1
-    return WriterModel(means, _positive(within / spare, 0.1), _positive(between / groups, 0.02))
-
-
-def _positive(matrix: Floats, least: float) -> Floats:
-    """The nearest symmetric matrix with eigenvalues of at least ``least``."""
-    values, vectors = np.linalg.eigh((matrix + matrix.T) / 2)
-    return np.asarray((vectors * np.maximum(values, least)) @ vectors.T, np.float64)
-
-
-def model_text(model: WriterModel, note: str) -> str:
-    """The model as JSON."""
-    parts = {name: np.round(getattr(model, name), 4).tolist() for name in model.__slots__}
-    return json.dumps({"note": note, **parts}, indent=1) + "\n"
+    return (spread @ inverse).T, white, 0.5 * float(np.linalg.slogdet(shape)[1])
 
 
 @lru_cache(maxsize=1)
@@ -271,5 +226,4 @@ def shipped_model() -> WriterModel:
     """The model in the package, see ``python -m sheet_reader.lab.fit_writer``."""
     text = files("sheet_reader.decode").joinpath("data", FILE).read_text(encoding="utf-8")
     read = json.loads(text)
-    names = ("means", "within", "between")
-    return WriterModel(*(np.asarray(read[name], np.float64) for name in names))
+    return WriterModel(*(np.asarray(read[n], np.float64) for n in WriterModel.__slots__))

@@ -18,16 +18,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.atomic import atomic_write, private_folder
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.demo.bean_season import SITES, WEEKS, MadeSheet, made_sheets
 from sheet_reader.demo.samples import copy_in_season
-from sheet_reader.intake.types import Origin
+from sheet_reader.intake.files import Origin
+from sheet_reader.reading.field_pictures import pack_boxes, png_of
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reasons import Code, Reasons, because
 from sheet_reader.record.history import found, photos
 from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.originals import originals
-from sheet_reader.record.originals.images import pack_boxes, png_of
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out

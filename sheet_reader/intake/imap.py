@@ -18,7 +18,7 @@ from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from sheet_reader.errors import StorageError, UnavailableError, UsageError
-from sheet_reader.intake.bounds import DEFAULT, MEGA
+from sheet_reader.intake.files import DEFAULT, MEGA
 from sheet_reader.numbers import INTAKE
 
 PASSWORD_VARIABLE = "SHEET_READER_MAIL_PASSWORD"
@@ -131,12 +131,9 @@ def connected(mailbox: Mailbox, password: str) -> Iterator[imaplib.IMAP4_SSL]:
     the server cannot be reached or trusted or falls silent, :class:`UsageError` where it refuses.
     """
     try:
+        context = ssl.create_default_context()
         server = _asked(
-            _Server,
-            mailbox.host,
-            mailbox.port,
-            ssl_context=ssl.create_default_context(),
-            timeout=SECONDS,
+            _Server, mailbox.host, mailbox.port, ssl_context=context, timeout=SECONDS
         )
     except (OSError, imaplib.IMAP4.error) as error:
         raise _lost(mailbox, error) from error
@@ -209,16 +206,12 @@ def _message(server: imaplib.IMAP4_SSL, uid: bytes, mark: str, most_bytes: int) 
     """One mail, or None where it has been removed meanwhile."""
     number = uid.decode("ascii", "replace")
     _, answer = _asked(server.uid, "FETCH", number, "(RFC822.SIZE)")
-    told = re.search(
-        rb"RFC822\.SIZE (\d{1,18})\b", b" ".join(a for a in answer if isinstance(a, bytes))
-    )
-    if told is None:
+    said = b" ".join(part for part in answer if isinstance(part, bytes))
+    if (told := re.search(rb"RFC822\.SIZE (\d{1,18})\b", said)) is None:
         return None
     size = int(told.group(1))
     if size > most_bytes:
         return Message(mark, size, None)
     _, answer = _asked(server.uid, "FETCH", number, "(BODY.PEEK[])")
-    for part in answer:
-        if isinstance(part, tuple) and len(part) == 2:
-            return Message(mark, size, bytes(part[1]))
-    return None
+    parts = (part for part in answer if isinstance(part, tuple) and len(part) == 2)
+    return next((Message(mark, size, bytes(data)) for _, data in parts), None)

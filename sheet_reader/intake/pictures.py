@@ -1,4 +1,6 @@
-"""Pictures from files: sniffed by content, bounded before decoding, upright and grey."""
+"""Pictures from files: sniffed by content, bounded before decoding, upright and grey; and those
+that the program itself has drawn, marked when written and known when they come back.
+"""
 
 from __future__ import annotations
 
@@ -7,7 +9,7 @@ import io
 import re
 import warnings
 from collections.abc import Callable, Iterator
-from itertools import islice
+from itertools import count, islice
 
 import cv2
 import numpy as np
@@ -20,12 +22,25 @@ from PIL import (
     WebPImagePlugin,
 )
 
-from sheet_reader.intake.bounds import DEFAULT, Bounds
-from sheet_reader.intake.cost import GREY_JPEG, decoding_bytes
-from sheet_reader.intake.gray import Gray, to_gray
-from sheet_reader.intake.names import file_name
-from sheet_reader.intake.pdf import PdfPage, looks_like_pdf, pdf_pages
-from sheet_reader.intake.types import Picture, SizedFile, Unreadable
+from sheet_reader.intake.decoding import (
+    GREY_JPEG,
+    Gray,
+    decoding_bytes,
+    looks_like_pdf,
+    pdf_pages,
+    to_gray,
+)
+from sheet_reader.intake.files import (
+    DEFAULT,
+    Bounds,
+    NoPicture,
+    OpenedPicture,
+    SizedFile,
+    cannot_be_read,
+    file_name,
+    too_many_bytes,
+)
+from sheet_reader.numbers import INTAKE
 
 _PLUGINS = (
     JpegImagePlugin.JpegImageFile,
@@ -47,65 +62,65 @@ _TURNS: dict[int, Callable[[Gray], cv2.typing.MatLike]] = {
 """What brings a picture upright, by EXIF orientation; several times as fast as numpy's views."""
 NOT_A_PICTURE = "this is not a picture that can be read (JPEG, PNG, TIFF, WebP, HEIC or PDF)"
 TRUNCATED = "the picture is cut off or damaged: please send it again"
+EMPTY = "the file is empty (0 bytes)"
+_SUFFIXES = {b"\xff\xd8\xff": ".jpg", b"\x89PNG": ".png", b"RIFF": ".webp", b"II": ".tif",
+             b"MM": ".tif"}  # fmt: skip
+_HEIF = {b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1", b"avif"}
+_OVERLAY = b"sheet_reader overlay"
+_JPEG, _COMMENT = b"\xff\xd8", b"\xff\xfe"
 
 
-def open_pictures(path: SizedFile, bounds: Bounds = DEFAULT) -> list[Picture | Unreadable]:
+def open_pictures(path: SizedFile, bounds: Bounds = DEFAULT) -> list[OpenedPicture | NoPicture]:
     """Every picture in the file at ``path`` (several for a TIFF or PDF), upright and grey.
 
-    A file that gives no picture gives one :class:`Unreadable` with the reason; nothing is raised
+    A file that gives no picture gives one :class:`NoPicture` with the reason; nothing is raised
     for bad content, however hostile.
     """
     return list(_pictures_at(path, bounds))
 
 
-def open_picture(path: SizedFile, number: int, bounds: Bounds = DEFAULT) -> Picture | None:
+def open_picture(path: SizedFile, number: int, bounds: Bounds = DEFAULT) -> OpenedPicture | None:
     """The picture with this number (from 0) in the file at ``path``, or None where there is none or
     it can't be read; see :func:`open_pictures`. No other page of a PDF is drawn for it.
     """
     found = next(_pictures_at(path, bounds, number), None)
-    return found if isinstance(found, Picture) else None
+    return found if isinstance(found, OpenedPicture) else None
 
 
 def _pictures_at(
     path: SizedFile, bounds: Bounds, first: int = 0
-) -> Iterator[Picture | Unreadable]:
+) -> Iterator[OpenedPicture | NoPicture]:
     name = file_name(path.name)
     try:
         size = path.stat().st_size
         if size > bounds.file_bytes:
-            yield Unreadable(name, too_many_bytes(size, bounds.file_bytes))
+            yield NoPicture(name, too_many_bytes(size, bounds.file_bytes))
             return
         data = path.read_bytes()
     except OSError as error:
-        yield Unreadable(name, f"the file cannot be read: {error.strerror or error}")
+        yield NoPicture(name, cannot_be_read(error))
         return
     yield from pictures_in(data, name, bounds, first=first)
 
 
-def too_many_bytes(size: int, limit: int) -> str:
-    """The reason that refuses a file of ``size`` bytes where ``limit`` are allowed."""
-    return f"the file has {size / 1e6:,.0f} MB, more than the {limit / 1e6:,.0f} MB allowed"
-
-
 def pictures_in(
     data: bytes, name: str, bounds: Bounds = DEFAULT, *, first: int = 0
-) -> Iterator[Picture | Unreadable]:
+) -> Iterator[OpenedPicture | NoPicture]:
     """Every picture in the bytes of one file from the ``first`` on, one at a time; see
     :func:`open_pictures`.
     """
     digest = hashlib.sha256(data).hexdigest()
     if not data:
-        yield Unreadable(name, "the file is empty (0 bytes)", digest)
-        return
-    if looks_like_pdf(data):
-        frames = _pdf_frames(data, bounds, first)
+        frames: Iterator[Gray | str] = iter([EMPTY])
+    elif looks_like_pdf(data):
+        frames = pdf_pages(data, bounds, first=first)
     else:
         frames = islice(_frames(data, bounds), first, None)
     for number, frame in enumerate(frames, first):
         if isinstance(frame, str):
-            yield Unreadable(name, frame, digest)
+            yield NoPicture(name, frame, digest)
         else:
-            yield Picture(frame, digest, name, number)
+            yield OpenedPicture(frame, digest, name, number)
 
 
 def is_picture(head: bytes) -> bool:
@@ -120,14 +135,13 @@ def is_picture(head: bytes) -> bool:
 
 def is_heif(head: bytes) -> bool:
     """Whether these bytes start an ISO base media file with a HEIF brand."""
-    return head[4:8] == b"ftyp" and head[8:12] in {
-        b"heic", b"heix", b"hevc", b"heim", b"heis", b"mif1", b"msf1", b"avif",
-    }  # fmt: skip
+    return head[4:8] == b"ftyp" and head[8:12] in _HEIF
 
 
-def _pdf_frames(data: bytes, bounds: Bounds, first: int) -> Iterator[Gray | str]:
-    for page in pdf_pages(data, bounds, first=first):
-        yield page.gray if isinstance(page, PdfPage) else page
+def opened(data: bytes) -> ImageFile.ImageFile:
+    """The picture in ``data`` as Pillow opens it, by its head; raises whatever Pillow does."""
+    heif = ("HEIF",) if is_heif(data) and _heif_ready() else ()
+    return Image.open(io.BytesIO(data), formats=[*FORMATS, *heif])
 
 
 def _frames(data: bytes, bounds: Bounds) -> Iterator[Gray | str]:
@@ -139,42 +153,38 @@ def _frames(data: bytes, bounds: Bounds) -> Iterator[Gray | str]:
     if is_heif(data) and not _heif_ready():
         yield "HEIC pictures need the package pillow-heif, which is not installed"
         return
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
+    with warnings.catch_warnings(action="ignore"):
         try:
-            image = Image.open(io.BytesIO(data), formats=[*FORMATS, *heif_formats(data)])
-        except Image.DecompressionBombError as bomb:
-            yield _too_large(_pixels_said(bomb), bounds)
+            image = opened(data)
+        except Image.DecompressionBombError as bomb:  # tells the size in words only
+            pixels = re.search(r"\d+", str(bomb))
+            yield _too_large(int(pixels.group()) if pixels else 0, bounds)
             return
         except Exception:
             yield TRUNCATED if is_picture(data) else NOT_A_PICTURE
             return
     with image:
-        yield from _frames_of(image, bounds)
-
-
-def _frames_of(image: ImageFile.ImageFile, bounds: Bounds) -> Iterator[Gray | str]:
-    number = 0
-    while True:
-        if number >= bounds.pages:
-            yield f"only the first {bounds.pages} pages were read: please send the rest separately"
-            return
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
+        for number in count():
             try:
-                frame = _decode(image, bounds)
+                if number:
+                    with warnings.catch_warnings(action="ignore"):
+                        image.seek(number)
             except Exception:
-                frame = TRUNCATED
-        yield frame
-        if image.format != "TIFF":  # an MPO's further frames repeat its first, only smaller
-            return
-        number += 1
-        try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("ignore")
-                image.seek(number)
-        except Exception:
-            return
+                return
+            if number >= bounds.pages:
+                yield (
+                    f"only the first {bounds.pages} pages were read: please send the rest "
+                    "separately"
+                )
+                return
+            with warnings.catch_warnings(action="ignore"):
+                try:
+                    frame = _decode(image, bounds)
+                except Exception:
+                    frame = TRUNCATED
+            yield frame
+            if image.format != "TIFF":  # an MPO's further frames repeat its first, only smaller
+                return
 
 
 def _decode(image: ImageFile.ImageFile, bounds: Bounds) -> Gray | str:
@@ -190,8 +200,8 @@ def _decode(image: ImageFile.ImageFile, bounds: Bounds) -> Gray | str:
         image.draft("L", _halved(width, height, bounds.keep_pixels))
     image.load()
     gray = to_gray(image)
-    kept = _halved(gray.shape[1], gray.shape[0], bounds.keep_pixels)
-    if kept != (gray.shape[1], gray.shape[0]):
+    size = gray.shape[1], gray.shape[0]
+    if (kept := _halved(*size, bounds.keep_pixels)) != size:
         gray = np.asarray(cv2.resize(gray, kept, interpolation=cv2.INTER_AREA), dtype=np.uint8)
     return upright(gray, int(image.getexif().get(ORIENTATION_TAG, 1) or 1))
 
@@ -208,12 +218,6 @@ def _too_large(pixels: int, bounds: Bounds) -> str:
         f"{bounds.pixels / 1e6:.0f} megapixels, {bounds.side:,} pixels on a side): "
         "please send it smaller"
     )
-
-
-def _pixels_said(bomb: Image.DecompressionBombError) -> int:
-    """Pillow refuses the largest pictures itself and tells their size only in words."""
-    found = re.search(r"\d+", str(bomb))
-    return int(found.group()) if found else 0
 
 
 def upright(stored: Gray, orientation: int) -> Gray:
@@ -236,19 +240,27 @@ def _heif_ready() -> bool:
     return True
 
 
-def heif_formats(data: bytes) -> tuple[str, ...]:
-    """The further format of a HEIC file, where its package is there."""
-    return ("HEIF",) if is_heif(data) and _heif_ready() else ()
-
-
 def suffix_of(data: bytes) -> str:
     """The usual ending for a file's kind, by its content."""
-    if data.startswith(b"\xff\xd8\xff"):
-        return ".jpg"
-    if data.startswith(b"\x89PNG"):
-        return ".png"
-    if data[:4] == b"RIFF":
-        return ".webp"
-    if data[:2] in (b"II", b"MM"):
-        return ".tif"
+    for head, suffix in _SUFFIXES.items():
+        if data.startswith(head):
+            return suffix
     return ".heic" if is_heif(data) else ".pdf"
+
+
+def marked_as_overlay(jpeg: bytes) -> bytes:
+    """A JPEG file with a comment that says what it is (segment COM, ITU-T T.81, B.2.4.5).
+
+    The comment follows the first segment, which in a JFIF file must stay the first. Raises
+    ValueError for what is no JPEG file.
+    """
+    if not jpeg.startswith(_JPEG) or len(jpeg) < 6:
+        raise ValueError("this is no JPEG file")
+    after = 4 + int.from_bytes(jpeg[4:6], "big")
+    comment = _COMMENT + (2 + len(_OVERLAY)).to_bytes(2, "big") + _OVERLAY
+    return jpeg[:after] + comment + jpeg[after:]
+
+
+def is_overlay(data: bytes) -> bool:
+    """Whether these are the bytes of a picture marked by :func:`marked_as_overlay`."""
+    return data.startswith(_JPEG) and _OVERLAY in data[: INTAKE.overlay_head]

@@ -3,28 +3,32 @@
 from __future__ import annotations
 
 import email
-import io
 import mailbox
 import warnings
 from collections.abc import Iterator, Mapping
+from contextlib import closing
 from email.message import Message
 from pathlib import Path
 
 import pypdfium2
-from PIL import Image
 
 from sheet_reader.intake.archive import from_archive, is_zip
-from sheet_reader.intake.bounds import DEFAULT, Bounds
-from sheet_reader.intake.mail import decoded_header, from_mail, is_mail, is_mbox, is_tangled
-from sheet_reader.intake.pdf import looks_like_pdf
-from sheet_reader.intake.pictures import FORMATS, heif_formats, is_picture
-from sheet_reader.intake.types import Arrival, Origin
+from sheet_reader.intake.decoding import looks_like_pdf
+from sheet_reader.intake.files import DEFAULT, Arrival, Bounds, Origin
+from sheet_reader.intake.mail import (
+    decoded_header,
+    from_mail,
+    is_mail,
+    is_mbox,
+    is_tangled,
+    mails_in,
+)
+from sheet_reader.intake.pictures import is_picture, opened
 from sheet_reader.numbers import INTAKE
 
 HEADERS = ("From", "Sender", "Reply-To", "To", "Cc", "Subject")
 EXIF_PARTS = (0x8769, 0x8825, 0xA005)
 """The Exif, GPS and interoperability directories (EXIF 2.32, 4.6.3)."""
-_HEAD = INTAKE.tags_head
 _NO_TEXT = frozenset({"icc_profile", "exif"})
 
 
@@ -48,7 +52,7 @@ def texts_in(path: Path, bounds: Bounds = DEFAULT) -> Iterator[str]:
     yield path.name
     try:
         with path.open("rb") as stream:
-            head = stream.read(_HEAD)
+            head = stream.read(INTAKE.tags_head)
             if is_mbox(head):
                 yield from _mbox_texts(path, bounds)
                 return
@@ -69,38 +73,28 @@ def texts_in(path: Path, bounds: Bounds = DEFAULT) -> Iterator[str]:
 
 
 def _picture_texts(data: bytes) -> Iterator[str]:
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        formats = [*FORMATS, *heif_formats(data)]
-        with Image.open(io.BytesIO(data), formats=formats) as image:
-            if image.format == "PNG":
-                image.load()  # its texts may stand behind the picture
-            info = {key: value for key, value in image.info.items() if key not in _NO_TEXT}
-            exif = image.getexif()
-            parts = [exif.get_ifd(part) for part in EXIF_PARTS]
-            segments = getattr(image, "applist", [])
-            found = [*_texts_of(info), *_texts_of(dict(exif)), *_texts_of(parts)]
-            found += _texts_of([body for name, body in segments if name != "APP2"])
+    with warnings.catch_warnings(action="ignore"), opened(data) as image:
+        if image.format == "PNG":
+            image.load()  # its texts may stand behind the picture
+        info = {key: value for key, value in image.info.items() if key not in _NO_TEXT}
+        exif = image.getexif()
+        parts = [exif.get_ifd(part) for part in EXIF_PARTS]
+        segments = [body for name, body in getattr(image, "applist", []) if name != "APP2"]
+        found = list(_texts_of([info, dict(exif), parts, segments]))
     yield from found
 
 
 def _pdf_texts(data: bytes) -> Iterator[str]:
-    document = pypdfium2.PdfDocument(data)
-    try:
+    with closing(pypdfium2.PdfDocument(data)) as document:
         found = list(document.get_metadata_dict().values())
-    finally:
-        document.close()
     yield from found
 
 
 def page_texts(path: Path) -> Iterator[str]:
     """What is written as text on the pages of the PDF at ``path``; raises what pypdfium2 does."""
-    document = pypdfium2.PdfDocument(path)
-    try:
+    with closing(pypdfium2.PdfDocument(path)) as document:
         for page in document:
             yield page.get_textpage().get_text_bounded()
-    finally:
-        document.close()
 
 
 def _texts_of(value: object) -> Iterator[str]:
@@ -108,11 +102,8 @@ def _texts_of(value: object) -> Iterator[str]:
         yield value
     elif isinstance(value, bytes):
         yield from _decoded(value)
-    elif isinstance(value, Mapping):
-        for inner in value.values():
-            yield from _texts_of(inner)
-    elif isinstance(value, list | tuple):
-        for inner in value:
+    elif isinstance(value, Mapping | list | tuple):
+        for inner in value.values() if isinstance(value, Mapping) else value:
             yield from _texts_of(inner)
 
 
@@ -125,12 +116,8 @@ def _decoded(data: bytes) -> Iterator[str]:
 
 def _mbox_texts(path: Path, bounds: Bounds) -> Iterator[str]:
     try:
-        box = mailbox.mbox(path, create=False)
-        try:
-            for key in box.keys():  # noqa: SIM118 - the mailbox itself iterates over messages
-                yield from _mail_texts(box.get_file(key).read(bounds.mail_bytes), bounds)
-        finally:
-            box.close()
+        for data in mails_in(path, bounds.mail_bytes):
+            yield from _mail_texts(data, bounds)
     except (OSError, mailbox.Error, ValueError):
         return
 

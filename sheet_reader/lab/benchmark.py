@@ -16,9 +16,9 @@ import numpy as np
 
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.demo.samples import SAMPLES
-from sheet_reader.digits.again import read_sheet
+from sheet_reader.digits.read import read_sheet
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture
 from sheet_reader.lab.diary import Diary
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import (
@@ -103,7 +103,7 @@ def read_case(case: Case, desk: Desk, rooms: Rooms, diary: Diary | None = None) 
     clock = _Clock(score)
     picture = next(iter(pictures_in(case.data, "photo.jpg")))
     clock.stop("file decode")
-    if not isinstance(picture, Picture):
+    if not isinstance(picture, OpenedPicture):
         score.notes.append(picture.reason)
         score_views(case.truth, [], score)
         return score

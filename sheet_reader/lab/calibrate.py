@@ -17,9 +17,9 @@ import click
 import cv2
 
 from sheet_reader.decode.audits import Checked
-from sheet_reader.decode.types import PageReading
+from sheet_reader.decode.pages import PageReading
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture
 from sheet_reader.lab.calibration_file import PLACE, write_calibration
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data, troubles_option
@@ -59,7 +59,7 @@ def checked_fields(case: Case, desk: Desk) -> list[tuple[float, bool, str]]:
     """
     book = desk.books[case.study]
     picture = next(iter(pictures_in(case.data, "photo.jpg")))
-    if not isinstance(picture, Picture):
+    if not isinstance(picture, OpenedPicture):
         return []
     found: list[tuple[float, bool, str]] = []
     last_day = book.study.season.last

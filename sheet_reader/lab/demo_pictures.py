@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from sheet_reader.demo import photographs, samples, season_record
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.simulate.habits import HABITS
 from sheet_reader.simulate.ink import random_ink_pen
 from sheet_reader.simulate.levels import LEVELS, Level, LevelName

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from sheet_reader.decode.hand import FormerSheet, Group, former_sheet, parts_of
-from sheet_reader.decode.types import PageReading
+from sheet_reader.decode.hand import FormerSheet, former_sheet, parts_of
+from sheet_reader.decode.pages import PageReading
+from sheet_reader.decode.posteriors import Group
 from sheet_reader.numbers import DECODE
 from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.study.model import Study

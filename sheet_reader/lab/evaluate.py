@@ -18,8 +18,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.digits.read import Reader
-from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.digits.classes import CLASSES, EMPTY
+from sheet_reader.digits.read import BoxReader
 from sheet_reader.lab import measures, splits
 from sheet_reader.lab.sets import clean_crops, data_folder, load
 from sheet_reader.lab.writers import TEST
@@ -69,7 +69,9 @@ def empty_and_several(folder: Path | None = None) -> tuple[TestSet, TestSet]:
     return of("blank"), of("candidates")
 
 
-def milliseconds(reader: Reader, crops: NDArray[np.uint8], rounds: int = 15) -> tuple[float, float]:
+def milliseconds(
+    reader: BoxReader, crops: NDArray[np.uint8], rounds: int = 15
+) -> tuple[float, float]:
     """Shortest and median time to read 100 boxes on one core, ms."""
     threads = cv2.getNumThreads()
     cv2.setNumThreads(1)
@@ -115,7 +117,7 @@ def main(
     weights: Path | None, sets: tuple[str, ...], baselines: bool, crops: tuple[Path, ...]
 ) -> None:
     """Print the table."""
-    reader = Reader.of_folder(weights)
+    reader = BoxReader.of_folder(weights)
     click.echo(f"{'set':22s} {'n':>6s} {'error %':>8s} {'at 2 %':>8s} {'ECE %':>8s}")
     for test in digit_sets():
         if sets and test.name not in sets:
@@ -133,7 +135,7 @@ def main(
         _non_digits(reader)
 
 
-def _crops_file(reader: Reader, path: Path) -> None:
+def _crops_file(reader: BoxReader, path: Path) -> None:
     """Figures of a file of crops: its digits, then each class that is no digit."""
     with np.load(path) as data:
         crops, labels = data["gray"], data["labels"].astype(np.int64)
@@ -150,7 +152,7 @@ def _crops_file(reader: Reader, path: Path) -> None:
                   f"a digit over 0.9 {sure:.2f} %")  # fmt: skip
 
 
-def _non_digits(reader: Reader) -> None:
+def _non_digits(reader: BoxReader) -> None:
     blank, several = empty_and_several()
     readings = reader.read_boxes(blank.crops).probabilities
     taken = float((readings.argmax(axis=1) != CLASSES.index(EMPTY)).mean())

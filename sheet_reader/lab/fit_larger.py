@@ -1,7 +1,7 @@
 """Fit the larger network's temperature: ``python -m sheet_reader.lab.fit_larger``.
 
 On the boxes of simulated photographs that it reads, those in which the small network is in doubt
-(see ``digits/again.py``), filled in by the writers kept for temperatures.
+(see ``digits/read.py``), filled in by the writers kept for temperatures.
 """
 
 from __future__ import annotations
@@ -14,9 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.digits.again import LARGER_CALIBRATION, doubtful, larger_reader
-from sheet_reader.digits.read import read_boxes
-from sheet_reader.digits.types import CLASSES
+from sheet_reader.digits.classes import CLASSES
+from sheet_reader.digits.read import LARGER_CALIBRATION, doubtful, larger_reader, read_boxes
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
 from sheet_reader.lab.temperature import temperature, write_calibration

@@ -7,6 +7,7 @@ hands; see ``decode/writer.py``. The sheets ask for the ten own digits: those ar
 
 from __future__ import annotations
 
+import json
 import multiprocessing
 from pathlib import Path
 
@@ -15,9 +16,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.writer import DIGITS, FILE, centred, fit_model, model_text
-from sheet_reader.digits.again import read_sheet
-from sheet_reader.digits.types import CLASSES
+from sheet_reader.decode.writer import DIGITS, FILE, WriterModel, centred
+from sheet_reader.digits.classes import CLASSES
+from sheet_reader.digits.read import read_sheet
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import fitting_options, needed_data
 from sheet_reader.lab.training.photos import sheets_of
@@ -49,6 +50,44 @@ def _run(number: int) -> Boxes:
         found.append(read_sheet(crops).probabilities[list(written)])
         digits.append(np.array(list(written.values()), np.int64))
     return np.concatenate(found), np.concatenate(digits)
+
+
+def fit_model(
+    x: NDArray[np.float64], digits: NDArray[np.int64], hands: NDArray[np.int64]
+) -> WriterModel:
+    """The model from centred log-probabilities ``x`` (N, 10), the true ``digits`` (N,) and whose
+    ``hands`` (N,) wrote them. A hand's digits of one kind count where there are three or more;
+    the averages' own scatter is taken off ``between`` (analysis of variance, one way).
+    """
+    means = np.stack([x[digits == c].mean(axis=0) for c in range(DIGITS)])
+    within = np.zeros((DIGITS, DIGITS))
+    between = np.zeros((DIGITS, DIGITS))
+    spare = groups = 0
+    for hand in np.unique(hands):
+        for c in range(DIGITS):
+            own = x[(hands == hand) & (digits == c)]
+            if len(own) < 3:
+                continue
+            off = own - own.mean(axis=0)
+            scatter = off.T @ off
+            shift = own.mean(axis=0) - means[c]
+            within += scatter
+            between += np.outer(shift, shift) - scatter / (len(own) - 1) / len(own)
+            spare += len(own) - 1
+            groups += 1
+    return WriterModel(means, _positive(within / spare, 0.1), _positive(between / groups, 0.02))
+
+
+def _positive(matrix: NDArray[np.float64], least: float) -> NDArray[np.float64]:
+    """The nearest symmetric matrix with eigenvalues of at least ``least``."""
+    values, vectors = np.linalg.eigh((matrix + matrix.T) / 2)
+    return np.asarray((vectors * np.maximum(values, least)) @ vectors.T, np.float64)
+
+
+def model_text(model: WriterModel, note: str) -> str:
+    """The model as JSON."""
+    parts = {name: np.round(getattr(model, name), 4).tolist() for name in model.__slots__}
+    return json.dumps({"note": note, **parts}, indent=1) + "\n"
 
 
 @click.command()

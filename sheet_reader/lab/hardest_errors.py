@@ -14,8 +14,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.digits.read import Reader
-from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.digits.classes import CLASSES, EMPTY
+from sheet_reader.digits.read import BoxReader
 from sheet_reader.lab.evaluate import (
     TestSet,
     digit_sets,
@@ -65,7 +65,7 @@ def _tile(test: TestSet, place: int, chances: NDArray[np.float64]) -> NDArray[np
 @out_option(Path("work_out/hardest_errors"))
 def main(weights: Path | None, out: Path) -> None:
     """Draw all sheets."""
-    reader = Reader.of_folder(weights)
+    reader = BoxReader.of_folder(weights)
     out.mkdir(parents=True, exist_ok=True)
     for test in (*digit_sets(), *empty_and_several()):
         readings = reader.read_boxes(test.crops).probabilities

@@ -21,9 +21,9 @@ import cv2
 import numpy as np
 
 from sheet_reader.demo.samples import sample_folder
-from sheet_reader.digits.again import read_sheet
+from sheet_reader.digits.read import read_sheet
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture
 from sheet_reader.lab.baselines import tesseract
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import data_option, json_option
@@ -82,7 +82,7 @@ def read(data: bytes, book: LayoutBook, clock: StageClock) -> list[SheetView]:
     with timed(clock):
         with clock.within(DECODING):
             picture = next(iter(pictures_in(data, "photo.jpg")))
-        assert isinstance(picture, Picture), picture.reason
+        assert isinstance(picture, OpenedPicture), picture.reason
         found = read_picture(picture, study, book, study.season.last)
     return [item[0] for item in found if isinstance(item, tuple)]
 

@@ -13,7 +13,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.digits.read import Reader
+from sheet_reader.digits.read import BoxReader
 from sheet_reader.lab.evaluate import digit_sets, out_option, weights_option
 from sheet_reader.lab.measures import Labels, Probabilities, calibration_error, digit_answers
 from sheet_reader.numbers import LAB
@@ -63,7 +63,7 @@ def _write(canvas: NDArray[np.uint8], text: str, place: tuple[int, int], size: f
 @out_option(Path("work_out/reliability"))
 def main(weights: Path | None, out: Path) -> None:
     """Draw the plots of all sets."""
-    reader = Reader.of_folder(weights)
+    reader = BoxReader.of_folder(weights)
     out.mkdir(parents=True, exist_ok=True)
     for test in digit_sets():
         readings = reader.read_boxes(test.crops).probabilities

@@ -17,12 +17,11 @@ import numpy as np
 
 from sheet_reader.decode.counts import History
 from sheet_reader.decode.error_share import clopper_pearson
-from sheet_reader.decode.rules import STEPS
-from sheet_reader.decode.sheet import decode_sheet
+from sheet_reader.decode.sheet import Rules, decode_sheet
 from sheet_reader.demo.samples import SAMPLES
-from sheet_reader.digits.again import read_sheet
+from sheet_reader.digits.read import read_sheet
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.options import data_option, jobs_option, troubles_option
 from sheet_reader.lab.scoring import Score, score_page
@@ -34,7 +33,16 @@ from sheet_reader.simulate.truth import SheetTruth
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.findings import SheetView
 
-MEASURED = STEPS
+MEASURED: tuple[tuple[str, Rules], ...] = (
+    ("boxes alone", Rules.BOXES),
+    ("+ plausible ranges", Rules.RANGES),
+    ("+ site list and check digit", Rules.RANGES | Rules.SITES),
+    ("+ calendar and season", Rules.RANGES | Rules.SITES | Rules.CALENDAR),
+    ("+ sums", Rules.ALL & ~Rules.HISTORY & ~Rules.WRITER),
+    ("+ the writer's own hand", Rules.ALL & ~Rules.HISTORY),
+    ("+ the site's own history", Rules.ALL),
+)
+"""Each piece of knowledge added in turn, for a table of what each one buys."""
 EARLIER = LAB.earlier_visits
 HUMANS = (
     "People keying data from paper (pooled over 93 papers, Garza et al. 2025, PMC13078370): "
@@ -63,7 +71,7 @@ def scores_by_rules(case: Case, desk: Desk, threshold: float | None) -> tuple[Sc
     scores = tuple(Score(photos=1, sheets=len(case.truth.sheets)) for _ in MEASURED)
     book = desk.books[case.study]
     picture = next(iter(pictures_in(case.data, "photo.jpg")))
-    if not isinstance(picture, Picture):
+    if not isinstance(picture, OpenedPicture):
         return scores
     for view in find_sheets(picture.gray, book):
         sheet = next(

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, fields
 
 import numpy as np
 
-from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.digits.types import EMPTY, BoxReadings
+from sheet_reader.decode.pages import FieldReading, PageReading
+from sheet_reader.digits.classes import EMPTY, BoxReadings
 from sheet_reader.numbers import LAB
 from sheet_reader.simulate.truth import CellTruth, FieldTruth, PhotoTruth, SheetTruth
 from sheet_reader.vision.findings import BoxView, SheetView

@@ -29,7 +29,7 @@ from numpy.typing import NDArray
 from scipy.stats import beta
 from scipy.stats import t as student
 
-from sheet_reader.results.update.missed import missed_with_counts
+from sheet_reader.results.update.pairs import missed_with_counts
 from sheet_reader.results.update.statement import Interval, state
 from sheet_reader.results.update.typical_site import site_counts
 

@@ -22,8 +22,8 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
+from sheet_reader.digits.classes import CLASSES
 from sheet_reader.digits.read import CALIBRATION, WEIGHTS
-from sheet_reader.digits.types import CLASSES
 from sheet_reader.lab.sets import data_folder
 from sheet_reader.lab.temperature import temperature, write_calibration
 from sheet_reader.lab.training import checks, strokes

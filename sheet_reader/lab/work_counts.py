@@ -11,8 +11,7 @@ import cv2
 import numpy as np
 from PIL import ImageFile
 
-from sheet_reader.digits.again import larger_reader
-from sheet_reader.digits.read import Reader
+from sheet_reader.digits.read import BoxReader, larger_reader
 from sheet_reader.lab.stages import replaced
 
 RESAMPLING = ("resize", "remap", "warpAffine", "warpPerspective", "pyrDown", "getRectSubPix")
@@ -42,7 +41,7 @@ def counted() -> Iterator[WorkCounts]:
     places: list[tuple[object, str, Callable[..., Any]]] = [
         (cv2, name, _picture_counting(getattr(cv2, name), name, counts)) for name in names
     ]
-    places.append((Reader, "forward", _network_counting(Reader.forward, counts)))
+    places.append((BoxReader, "forward", _network_counting(BoxReader.forward, counts)))
     places.append((ImageFile.ImageFile, "load", _load_counting(ImageFile.ImageFile.load, counts)))
     with replaced(tuple(places)):
         yield counts
@@ -73,7 +72,7 @@ def _load_counting(function: Callable[..., Any], counts: WorkCounts) -> Callable
 
 
 def _network_counting(function: Callable[..., Any], counts: WorkCounts) -> Callable[..., Any]:
-    def forward(reader: Reader, planes: Any) -> Any:
+    def forward(reader: BoxReader, planes: Any) -> Any:
         if reader is larger_reader():
             counts.larger_calls += 1
             counts.boxes_again += len(planes)

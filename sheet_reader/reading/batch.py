@@ -25,6 +25,7 @@ from sheet_reader.reading.site_hands import history_of
 from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.reading.versions import model_version
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history import found
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.history.photos import circumstances
@@ -35,7 +36,7 @@ from sheet_reader.record.people.erase import remove_erased
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
-from sheet_reader.sheet.kept_layouts import keep_layout, problems_of
+from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts
 from sheet_reader.study import days
 from sheet_reader.study.model import Study
 from sheet_reader.threads import usual_jobs
@@ -74,11 +75,11 @@ def read_batch(
     if paths is None:
         inbox = study.folder / INBOX
         paths = [inbox] if inbox.is_dir() and mailbox is None else []
-    tally = Tally(lines=list(problems_of(study)))
+    tally = Tally(lines=list(kept_layouts(study).problems))
     originals.must_be_of(study.folder, study.key)
     with open_record(study, url) as record:
         originals.sweep_originals(study.folder)
-        remove_erased(record)
+        remove_erased(record, bare_picture)
         before = doubts_of(record.state())
         paths, answers = list(paths), frozenset[str]()
         if paths and asked_before(record):

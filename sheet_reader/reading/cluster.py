@@ -27,7 +27,7 @@ from sheet_reader.errors import (
     UsageError,
     install_extra,
 )
-from sheet_reader.intake.names import one_line
+from sheet_reader.intake.files import one_line
 from sheet_reader.numbers import READING
 from sheet_reader.reading.parcel import OtherProgramError, packed, read_parcelled
 from sheet_reader.reading.worker import Work, stopped, stumbled

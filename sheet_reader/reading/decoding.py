@@ -19,9 +19,8 @@ from typing import TypeVar
 
 from sqlalchemy import Connection
 
-from sheet_reader.decode.page_evidence import unpacked
+from sheet_reader.decode.pages import PageReading, unpacked
 from sheet_reader.decode.promise import default_threshold
-from sheet_reader.decode.types import PageReading
 from sheet_reader.numbers import READING
 from sheet_reader.reading.photo import nothing_written
 from sheet_reader.reading.promise import promise_of

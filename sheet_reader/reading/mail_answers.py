@@ -5,16 +5,13 @@ from __future__ import annotations
 import email
 import email.policy
 import hashlib
-import mailbox
 import re
 from collections.abc import Iterable, Iterator
 from pathlib import Path
 
-from sheet_reader.intake.bounds import DEFAULT
+from sheet_reader.intake.files import DEFAULT, file_name
 from sheet_reader.intake.gather import gather
-from sheet_reader.intake.mail import is_mail, is_mbox, is_tangled
-from sheet_reader.intake.mail_text import said_in
-from sheet_reader.intake.names import file_name
+from sheet_reader.intake.mail import is_mail, is_mbox, is_tangled, mails_in, said_in
 from sheet_reader.numbers import READING
 from sheet_reader.record.people.drafts import keep_answer
 from sheet_reader.record.people.remarks import Place, Remark
@@ -63,12 +60,7 @@ def _mails(path: Path) -> Iterator[bytes]:
     with path.open("rb") as stream:
         head = stream.read(HEAD)
         if is_mbox(head):
-            box = mailbox.mbox(path, create=False)
-            try:
-                for key in box.keys():  # noqa: SIM118 (a mailbox iterates over its messages)
-                    yield box.get_file(key).read(DEFAULT.mail_bytes)
-            finally:
-                box.close()
+            yield from mails_in(path, DEFAULT.mail_bytes)
         elif is_mail(head) and _OURS_BYTES.search(head):
             yield head + stream.read(DEFAULT.mail_bytes)
 

@@ -8,11 +8,9 @@ from collections.abc import Iterator
 from sqlalchemy import select
 
 from sheet_reader.errors import StorageError
-from sheet_reader.intake.bounds import DEFAULT, Bounds
+from sheet_reader.intake.files import DEFAULT, Arrival, Bounds, NoPicture, too_many_bytes
 from sheet_reader.intake.imap import Mailbox, Message, connected, messages, password_for
 from sheet_reader.intake.mail import from_mail
-from sheet_reader.intake.pictures import too_many_bytes
-from sheet_reader.intake.types import Arrival, Unreadable
 from sheet_reader.reading.mail_answers import as_answer, kept_with
 from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.record.history.photos import insert_new
@@ -49,9 +47,9 @@ def fetch(record: Record, mailbox: Mailbox, tally: Tally, bounds: Bounds = DEFAU
         tally.lines.append(f"{error}")
 
 
-def _photos(message: Message, mailbox: Mailbox, bounds: Bounds) -> Iterator[Arrival | Unreadable]:
+def _photos(message: Message, mailbox: Mailbox, bounds: Bounds) -> Iterator[Arrival | NoPicture]:
     if message.data is None:
-        yield Unreadable(
+        yield NoPicture(
             f"mail {message.mark} in {mailbox.folder}",
             too_many_bytes(message.size, bounds.mail_bytes),
         )

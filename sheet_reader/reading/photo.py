@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.page_evidence import PageEvidence, packed
-from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.intake.bounds import DEFAULT, Bounds
+from sheet_reader.decode.pages import FieldReading, PageEvidence, PageReading, packed
+from sheet_reader.intake.files import DEFAULT, Bounds, OpenedPicture, Readable
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture, Readable
 from sheet_reader.numbers import READING
+from sheet_reader.reading.field_pictures import context_png, pack_boxes
 from sheet_reader.reading.read_with_history import read_with_history
 from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.rules import DecodingRules
@@ -22,7 +21,6 @@ from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.history.photos import PhotoStatus
-from sheet_reader.record.originals.images import context_png, pack_boxes
 from sheet_reader.study.model import Study
 from sheet_reader.threads import one_thread
 from sheet_reader.vision.findings import BoxView, NoSheet, SheetView
@@ -88,7 +86,7 @@ def read_bytes(
     notes: list[Reason] = []
     opened, rules = 0, DecodingRules.of(study, history, book)
     for part in pictures_in(data, name, bounds):
-        if isinstance(part, Picture):
+        if isinstance(part, OpenedPicture):
             opened += 1
             if history is None:
                 outcome = reader(part, study, book, today)
@@ -113,7 +111,7 @@ def _is_check(item: object) -> bool:
 
 
 def _sorted_out(
-    picture: Picture, rules: DecodingRules, outcome: Outcome
+    picture: OpenedPicture, rules: DecodingRules, outcome: Outcome
 ) -> tuple[list[FoundPage], list[Reason]]:
     pages: list[FoundPage] = []
     failures: list[Reason] = []
@@ -142,7 +140,7 @@ def nothing_written(study: Study, view: SheetView | PageEvidence, reading: PageR
 
 
 def _found_page(
-    picture: Picture, view: SheetView, reading: PageReading, rules: DecodingRules
+    picture: OpenedPicture, view: SheetView, reading: PageReading, rules: DecodingRules
 ) -> FoundPage:
     boxes: dict[str, list[BoxView]] = {}
     for box in view.boxes:
@@ -174,7 +172,7 @@ def _found_page(
     )
 
 
-def _found_field(picture: Picture, field: FieldReading, boxes: list[BoxView]) -> FoundField:
+def _found_field(picture: OpenedPicture, field: FieldReading, boxes: list[BoxView]) -> FoundField:
     boxes = sorted(boxes, key=lambda b: b.cell.index)
     corners = tuple(_points(b.corners_px) for b in boxes)
     flagged = field.status == "flagged"

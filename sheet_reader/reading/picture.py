@@ -8,14 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.counts import History
-from sheet_reader.decode.rules import Rules
-from sheet_reader.decode.sheet import decode_sheet
-from sheet_reader.decode.types import PageReading
-from sheet_reader.digits.again import read_sheet
-from sheet_reader.intake.types import Picture
+from sheet_reader.decode.pages import PageReading
+from sheet_reader.decode.sheet import Rules, decode_sheet
+from sheet_reader.digits.read import read_sheet
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.read_with_history import fields_of
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import Page
+from sheet_reader.sheet.page import Page
 from sheet_reader.study.model import Study
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.findings import CROP_PX, NoSheet, SheetView
@@ -25,7 +24,7 @@ Read = tuple[SheetView, PageReading] | NoSheet
 
 
 def read_picture(
-    picture: Picture,
+    picture: OpenedPicture,
     study: Study,
     book: LayoutBook,
     today: date,
@@ -49,7 +48,7 @@ def read_picture(
 
 
 def read_pointed(
-    picture: Picture,
+    picture: OpenedPicture,
     study: Study,
     book: LayoutBook,
     today: date,

@@ -13,6 +13,7 @@ from sqlalchemy import select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_picture
+from sheet_reader.reading.field_pictures import laid_straight
 from sheet_reader.reading.photo import book_of, read_original
 from sheet_reader.reading.picture import read_pointed as read_picture_pointed
 from sheet_reader.reading.promise import promise_of
@@ -22,11 +23,10 @@ from sheet_reader.record.history import found
 from sheet_reader.record.history.found import PhotoResult
 from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.history.photos import pointed_at, withdraw
-from sheet_reader.record.originals.context import laid_straight
 from sheet_reader.record.store import claims, schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
-from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.sheet.page import BLANK, Page, SheetCode
 from sheet_reader.vision.findings import NoSheet
 from sheet_reader.vision.pointed import find_by_corners, implausible
 

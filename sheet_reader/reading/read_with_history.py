@@ -14,10 +14,9 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from sheet_reader.decode.counts import History
-from sheet_reader.decode.page_evidence import PageEvidence
-from sheet_reader.decode.sheet import judged_page, place_of, read_page
-from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.intake.types import Picture
+from sheet_reader.decode.pages import FieldReading, PageEvidence, PageReading
+from sheet_reader.decode.sheet import read_page
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.reader import Outcome, Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, because
@@ -33,7 +32,7 @@ Found = tuple[SheetView, PageReading] | NoSheet
 
 def read_with_history(
     reader: Reader,
-    picture: Picture,
+    picture: OpenedPicture,
     study: Study,
     book: LayoutBook,
     today: date,
@@ -82,13 +81,13 @@ def with_history(
     ``study`` is that of the page's layout, ``names`` are the present names of its fields.
     """
     seen = read_page(evidence, study)
-    site, day = place_of(seen, threshold)
+    site, day = seen.place(threshold)
     if history.in_printed_order(study, evidence.code.layout, site):
         seen = seen.in_printed_order()
-        site, day = place_of(seen, threshold)
+        site, day = seen.place(threshold)
     if site and day:
         seen = seen.remembering(history.hands_before(site, day), day)
-    base = judged_page(seen, threshold=threshold)
+    base = seen.judged(threshold=threshold)
     if not site or not day:
         return base
     known = history.before([(site, day)]).get(site, {})
@@ -96,7 +95,7 @@ def with_history(
     own = {name: known[now] for name, now in called.items() if now in known}
     if not own:
         return base
-    second = judged_page(seen, history={site: own}, threshold=threshold)
+    second = seen.judged(history={site: own}, threshold=threshold)
     return doubted_page(base, second)
 
 

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from datetime import date
 from typing import TYPE_CHECKING, Protocol
 
-from sheet_reader.decode.types import PageReading
-from sheet_reader.intake.types import Picture
+from sheet_reader.decode.pages import PageReading
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.study.model import Study
 from sheet_reader.vision.findings import NoSheet, SheetView
 
@@ -29,7 +29,7 @@ class Reader(Protocol):
 
     def __call__(
         self,
-        picture: Picture,
+        picture: OpenedPicture,
         study: Study,
         book: LayoutBook,
         today: date,

@@ -10,16 +10,15 @@ from datetime import date
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from sheet_reader.decode.page_evidence import PageEvidence
+from sheet_reader.decode.pages import PageEvidence, PageReading
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.decode.sheet import decode_page
-from sheet_reader.decode.types import PageReading
 from sheet_reader.reading.read_with_history import with_history
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reasons import Code
 from sheet_reader.record.history.runs import OF_TIME
-from sheet_reader.sheet.model import BLANK, SheetCode
+from sheet_reader.sheet.page import BLANK, SheetCode
 from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.former import SAME, Names, Wording, as_text, by_present_rules, wording_of
 from sheet_reader.study.model import Study

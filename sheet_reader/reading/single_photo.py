@@ -8,15 +8,14 @@ from functools import lru_cache
 from os import PathLike
 from typing import Literal
 
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.errors import UsageError, must_be, must_be_day, path_from
-from sheet_reader.intake.bounds import DEFAULT
-from sheet_reader.intake.pictures import too_many_bytes
+from sheet_reader.intake.files import DEFAULT, too_many_bytes
 from sheet_reader.numbers import READING
 from sheet_reader.reading import photo as photo_reading
 from sheet_reader.record.history.found import FoundPage
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.kept_files import layout_files
+from sheet_reader.sheet.kept_layouts import layout_files
 from sheet_reader.study import days
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words

@@ -11,8 +11,9 @@ from collections.abc import Collection, Iterable
 from functools import lru_cache
 from itertools import islice
 
-from sheet_reader.decode.hand import FormerSheet, Group, former_sheet, parts_of
-from sheet_reader.decode.page_evidence import unpacked
+from sheet_reader.decode.hand import FormerSheet, former_sheet, parts_of
+from sheet_reader.decode.pages import unpacked
+from sheet_reader.decode.posteriors import Group
 from sheet_reader.numbers import DECODE, READING
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.history.runs import evidence_of_runs, kept_pages

@@ -7,8 +7,8 @@ from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 
 from sheet_reader.intake.arrivals import NO_PICTURE
-from sheet_reader.intake.own import is_overlay
-from sheet_reader.intake.types import Arrival, Unreadable
+from sheet_reader.intake.files import Arrival, NoPicture
+from sheet_reader.intake.pictures import is_overlay
 from sheet_reader.numbers import READING
 from sheet_reader.reading.decoding import Anew
 from sheet_reader.reading.told import lines_of
@@ -97,7 +97,7 @@ class Tally:
 
 def take_in(
     record: Record,
-    arriving: Iterable[Arrival | Unreadable],
+    arriving: Iterable[Arrival | NoPicture],
     tally: Tally,
     answers: Collection[str] = (),
 ) -> None:
@@ -105,7 +105,7 @@ def take_in(
     answer to a letter was found, which need no picture.
     """
     for item in arriving:
-        if isinstance(item, Unreadable):
+        if isinstance(item, NoPicture):
             if item.name in answers and item.reason == NO_PICTURE:
                 continue
             tally.refused += 1

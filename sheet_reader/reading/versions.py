@@ -7,7 +7,7 @@ from functools import cache
 from importlib.resources import files
 
 from sheet_reader import __version__
-from sheet_reader.digits.again import AGAIN
+from sheet_reader.digits.read import AGAIN
 from sheet_reader.numbers import DECODE
 
 DATA = (

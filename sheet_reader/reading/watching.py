@@ -12,8 +12,7 @@ from pathlib import Path
 from types import FrameType
 
 from sheet_reader.errors import SheetReaderError
-from sheet_reader.intake.gather import gather
-from sheet_reader.intake.settled import Settled
+from sheet_reader.intake.gather import SettledFiles, gather
 from sheet_reader.numbers import READING
 
 Take = Callable[[Sequence[Path], bool], object]
@@ -49,7 +48,7 @@ def watch(
     tried again at the next look: no file counts as taken before ``take`` has returned. What can't
     be read at all, as a link that leads nowhere, is told once; all else goes on meanwhile.
     """
-    files, known = Settled(pace.quiet_s), Settled(pace.quiet_s)
+    files, known = SettledFiles(pace.quiet_s), SettledFiles(pace.quiet_s)
     mail_due, told = clock(), ""
     out_of_reach: set[str] = set()
     while True:

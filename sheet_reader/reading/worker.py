@@ -16,7 +16,7 @@ from multiprocessing.connection import Connection, wait
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from sheet_reader.intake.names import one_line
+from sheet_reader.intake.files import one_line
 from sheet_reader.numbers import READING
 from sheet_reader.reading.photo import book_of, default_reader, read_original
 from sheet_reader.reading.reader import Reader

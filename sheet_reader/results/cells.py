@@ -12,7 +12,6 @@ import csv
 import io
 import re
 from collections.abc import Callable, Iterable, Sequence
-from datetime import datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
@@ -27,22 +26,17 @@ _STARTS_FORMULA = re.compile(r"(^|[;|\t\r\n])(\s*)([=+\-@＝＋－＠])|^([\t\r\
 
 def safe_cell(text: str) -> str:
     """``text``, guarded so that no spreadsheet runs it; numbers stay as they are."""
-    if _NUMBER.fullmatch(text):
-        return text
-    return _STARTS_FORMULA.sub(_guard, text)
+    return text if _NUMBER.fullmatch(text) else _STARTS_FORMULA.sub(_guard, text)
 
 
 def _guard(match: re.Match[str]) -> str:
     before, space, sign, control = match.groups()
-    if control is not None:
-        return f"'{control}"
-    return f"'{space}{sign}" if not before else f"{before}'{space}{sign}"
+    return f"'{control}" if control is not None else f"{before}'{space}{sign}"
 
 
 def render_csv(header: Sequence[str], rows: Iterable[Sequence[str]]) -> bytes:
     """UTF-8 text after RFC 4180, every cell guarded by :func:`safe_cell`."""
-    guarded = ([safe_cell(cell) for cell in row] for row in rows)
-    return render_lines([safe_cell(cell) for cell in header], guarded)
+    return render_lines(map(safe_cell, header), (map(safe_cell, row) for row in rows))
 
 
 def render_frame(frame: pd.DataFrame) -> bytes:
@@ -51,7 +45,7 @@ def render_frame(frame: pd.DataFrame) -> bytes:
     return render_lines(list(frame.columns), zip(*columns, strict=True))
 
 
-def render_lines(header: Sequence[str], lines: Iterable[Sequence[str]]) -> bytes:
+def render_lines(header: Iterable[str], lines: Iterable[Iterable[str]]) -> bytes:
     """As :func:`render_csv`, for cells that :func:`texts` has made safe."""
     text = io.StringIO(newline="")
     writer = csv.writer(text, lineterminator="\r\n")
@@ -60,35 +54,23 @@ def render_lines(header: Sequence[str], lines: Iterable[Sequence[str]]) -> bytes
     return text.getvalue().encode("utf-8", errors="replace")
 
 
-def texts(column: pd.Series, missing: str = "") -> list[str]:
-    """The cells of a column as text, each made safe; ``missing`` where there is no value."""
-    values = column.tolist()
-    there = column.notna().tolist()
-    kind = str(column.dtype)
+def texts(column: pd.Series) -> list[str]:
+    """The cells of a column as text, each made safe; "" where there is no value."""
+    values, there, kind = column.tolist(), column.notna().tolist(), str(column.dtype)
+    shown: Callable[[Any], str] = str
     if kind.endswith("UTC]"):
-        shown: Callable[[Any], str] = _time
+        shown = "{:%Y-%m-%dT%H:%M:%SZ}".format
     elif kind.startswith("datetime"):
         values = np.datetime_as_string(column.to_numpy("datetime64[D]")).tolist()
-        shown = str
     elif kind == "boolean":
-        shown = _yes
+        shown = {True: "yes", False: "no"}.__getitem__
     elif kind.startswith("Float"):
-        shown = probability
-    elif kind.startswith("Int"):
-        shown = str
-    else:
+        shown = plain_number
+    elif not kind.startswith("Int"):
         shown = lru_cache(maxsize=65_536)(safe_cell)
-    return [shown(v) if ok else missing for v, ok in zip(values, there, strict=True)]
+    return [shown(v) if ok else "" for v, ok in zip(values, there, strict=True)]
 
 
-def _time(moment: datetime) -> str:
-    return f"{moment:%Y-%m-%dT%H:%M:%SZ}"
-
-
-def _yes(value: bool) -> str:
-    return "yes" if value else "no"
-
-
-def probability(value: float) -> str:
-    """A probability with up to six decimals, never in scientific notation."""
+def plain_number(value: float) -> str:
+    """A number with up to six decimals, never in scientific notation."""
     return f"{value:.6f}".rstrip("0").rstrip(".")

@@ -1,36 +1,25 @@
-"""Hand out the results of a study: the tables, in one format or several."""
+"""Hand out the results of a study: the tables, in one format or several, and what changed."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
-from importlib import import_module
+import csv
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
-from typing import cast
 
-from sheet_reader.results.changes import CHANGES_FILE, ID, changes_since
-from sheet_reader.results.files import write_together
-from sheet_reader.results.former_columns import ROWS_FILE, columns_of
-from sheet_reader.results.frames import Tables
+import pandas as pd
+
+from sheet_reader.errors import UsageError
+from sheet_reader.results.cells import render_lines, texts
+from sheet_reader.results.formats import format_named
+from sheet_reader.results.frames import ROW_COLUMNS, Tables
+from sheet_reader.results.whole_files import write_together
 from sheet_reader.study.model import Study
 
-Format = Callable[[Study, Tables], dict[str, bytes]]
-"""Makes files (by name, in the folder of the results) of the tables."""
-
-_HERE = "sheet_reader.results.formats"
-FORMATS: Mapping[str, str] = {
-    "csv": f"{_HERE}.csv_files:csv_files",
-    "data-package": f"{_HERE}.data_package:data_package",
-    "darwin-core": f"{_HERE}.darwin_core.archive:darwin_core",
-    "excel": f"{_HERE}.workbook:workbook",
-    "parquet": f"{_HERE}.parquet:parquet",
-}
-"""Where each format is made; loaded when it is asked for."""
-
-
-def format_named(name: str) -> Format:
-    """The maker of a format of :data:`FORMATS`."""
-    module, function = FORMATS[name].split(":")
-    return cast(Format, getattr(import_module(module), function))
+ROWS_FILE, CHANGES_FILE = "rows.csv", "changes.csv"
+CHANGE_COLUMNS = ("visit_id", "change", "field", "before", "after")
+ID = "visit_id"
+OWN = -36
+"""So many signs at the end of an identifier are the visit's own, whatever stands before them."""
 
 
 def export_files(
@@ -54,3 +43,73 @@ def export_files(
     if since is not None or (ROWS_FILE in files and ID in columns_of(folder)):
         files[CHANGES_FILE] = changes_since(since or folder, tables.rows)
     return write_together(folder, files)
+
+
+def columns_of(folder: Path) -> list[str]:
+    """The columns of the rows.csv that lies in ``folder``; none where there is none."""
+    try:
+        with (folder / ROWS_FILE).open(encoding="utf-8-sig", newline="") as file:
+            return next(csv.reader(file), [])
+    except (OSError, UnicodeDecodeError, csv.Error):
+        return []
+
+
+def lost_columns(study: Study, before: list[str], folder: Path) -> list[str]:
+    """A line about the columns of ``before`` that the rows.csv now in ``folder`` lacks, if any."""
+    now = columns_of(folder)
+    lost = [name for name in before if name not in now]
+    if not lost or not now:
+        return []
+    has = "column" if len(lost) == 1 else "columns"
+    return [
+        f"{ROWS_FILE} lacks the {has} {', '.join(lost)} that it had when it was last written here: "
+        f"study.toml has no such field now. If one was renamed, sheet-reader names {study.folder} "
+        "puts it under its new name"
+    ]
+
+
+def changes_since(folder: Path, rows: pd.DataFrame) -> bytes:
+    """changes.csv: what was added, changed and is gone in ``rows`` beside the rows.csv in
+    ``folder``, a line for each field of a visit.
+
+    Raises UsageError where that is no rows.csv of an export.
+    """
+    before = former_rows(folder)
+    columns = [texts(rows[name]) for name in rows.columns]
+    cells = (dict(zip(rows.columns, line, strict=True)) for line in zip(*columns, strict=True))
+    now = {line[ID][OWN:]: line for line in cells}
+    lines = [line for key, row in now.items() for line in _differences(before.get(key), row)]
+    lines += [line for key, row in before.items() if key not in now
+              for line in _differences(row, None)]  # fmt: skip
+    return render_lines(CHANGE_COLUMNS, lines)
+
+
+def _differences(
+    before: Mapping[str, str] | None, after: Mapping[str, str] | None
+) -> Iterator[tuple[str, ...]]:
+    was, now = before or {}, after or {}
+    change = "added" if before is None else "gone" if after is None else "changed"
+    for name in dict.fromkeys((*now, *was)):
+        if name not in ROW_COLUMNS and was.get(name, "") != now.get(name, ""):
+            yield (now or was)[ID], change, name, was.get(name, ""), now.get(name, "")
+
+
+def former_rows(folder: Path) -> dict[str, dict[str, str]]:
+    """The lines of the rows.csv in ``folder`` by the visit's own part of the identifier."""
+    path = folder / ROWS_FILE
+    remedy = "give --since a folder that an export wrote with --format csv"
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            reader = csv.DictReader(file, strict=True, restval="")
+            header = reader.fieldnames or []
+            found = [{name: line[name] for name in header} for line in reader]
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise UsageError(
+            f"the former {ROWS_FILE} can't be read", where=path, remedy=remedy
+        ) from error
+    if ID not in header:
+        raise UsageError(
+            f"this {ROWS_FILE} has no column {ID}, so nothing can be compared with it",
+            where=path, remedy=remedy,
+        )  # fmt: skip
+    return {line[ID][OWN:]: line for line in found}

@@ -17,8 +17,17 @@ import pandas as pd
 
 from sheet_reader.reasons import codes_of
 from sheet_reader.record.history.meaning import Earlier
-from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
-from sheet_reader.results.values import WAITS, counted, efforts, in_order, number_of, why_missing
+from sheet_reader.results.facts import (
+    WAITS,
+    Facts,
+    FieldFact,
+    VisitFact,
+    counted,
+    efforts,
+    in_order,
+    number_of,
+    why_missing,
+)
 from sheet_reader.study.kinds import Column
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
@@ -133,11 +142,9 @@ def counts_frame(study: Study, visits: Iterable[VisitFact]) -> pd.DataFrame:
     for visit in visits:
         if not (visit.site and visit.visit_date):
             continue
-        fields = visit.current
-        effort = efforts(study, fields)
+        fields, effort = visit.current, efforts(study, visit.current)
         for spec in specs:
-            found = fields.get(spec.name)
-            if found is not None:
+            if (found := fields.get(spec.name)) is not None:
                 lines.append(
                     (
                         visit.site, names.get(visit.site, ""), visit.visit_date, spec.plot,
@@ -146,18 +153,11 @@ def counts_frame(study: Study, visits: Iterable[VisitFact]) -> pd.DataFrame:
                         identifier(study, visit.identity), found.modified,
                     )
                 )  # fmt: skip
-    return _counts(lines)
-
-
-def _counts(lines: Sequence[tuple[object, ...]]) -> pd.DataFrame:
-    frame = pd.DataFrame(lines, columns=list(COUNT_COLUMNS), dtype="object")
-    kinds = dict.fromkeys(COUNT_COLUMNS, "string")
-    kinds |= {"value": "Int64", "effort": "Float64", "decided": "boolean"}
-    del kinds["visit_date"], kinds["modified"]
-    frame = frame.replace("", None).astype(kinds)
-    frame["visit_date"] = _days(frame["visit_date"])
-    frame["modified"] = _times(frame["modified"])
-    return frame
+    frame = pd.DataFrame(lines, columns=list(COUNT_COLUMNS), dtype="object").replace("", None)
+    kinds = {"value": "Int64", "effort": "Float64", "decided": "boolean"}
+    days, times = _days(frame.pop("visit_date")), _times(frame.pop("modified"))
+    frame = frame.astype({name: kinds.get(str(name), "string") for name in frame})
+    return frame.assign(visit_date=days, modified=times)[list(COUNT_COLUMNS)]
 
 
 def _readings(
@@ -165,9 +165,16 @@ def _readings(
 ) -> pd.DataFrame:
     """A line for each field and photo, page by page as found in the photos, in printed order."""
     order = {spec.name: place for place, spec in enumerate(study.fields)}
-    found = [(visit, fact) for visit in visits for fact in visit.fields]
-    found.sort(key=lambda pair: _place(pair[1], order))
+
+    def place(found: tuple[VisitFact, FieldFact]) -> tuple[object, ...]:
+        f = found[1]
+        page = (f.photo_id, f.photo, f.pdf_page, f.sheet, f.page, f.page_instance_id)
+        return (*page, order.get(f.field, len(order)), f.field, f.reading_id)
+
+    found = sorted(((visit, fact) for visit in visits for fact in visit.fields), key=place)
     facts = [fact for _, fact in found]
+    # of a typed sheet there is no reading beside the value that a person gave
+    reread = [gives_value(f) and bool(f.confidence) for f in facts]
     columns = {
         "photo": _texts(photos.get(f.photo_id, f.photo) for f in facts),
         "pdf_page": _numbers(f.pdf_page for f in facts),
@@ -176,16 +183,19 @@ def _readings(
         "site": _texts(visit.site for visit, _ in found),
         "visit_date": _days(visit.visit_date for visit, _ in found),
         "field": _texts(f.field for f in facts),
-        "value": _texts(f.value or "" for f in facts),
+        "value": _texts(f.value for f in facts),
         "confidence": _shares(None if gives_value(f) else f.confidence for f in facts),
         "status": _texts(f.status for f in facts),
         "reason": _texts(words(f.reasons, photos=photos) for f in facts),
         "reason_code": _texts(codes_of(f.reasons) for f in facts),
-        "runner_up": _texts(f.runner_up or "" for f in facts),
+        "runner_up": _texts(f.runner_up for f in facts),
         "runner_up_confidence": _shares(
             None if f.runner_up is None else f.runner_up_confidence for f in facts
         ),
-        "read_as": _texts((f.read_as or "nothing") if _reread(f) else "" for f in facts),
+        "read_as": _texts(
+            (f.read_as or "nothing") if again else ""
+            for f, again in zip(facts, reread, strict=True)
+        ),
         "decided": pd.Series([f.decided for f in facts], dtype="boolean"),
         "visit_id": _texts(identifier(study, visit.identity) for visit, _ in found),
         "modified": _times(f.modified for f in facts),
@@ -200,18 +210,7 @@ def gives_value(fact: FieldFact) -> bool:
     return fact.decided and fact.status != "confirmed"
 
 
-def _reread(fact: FieldFact) -> bool:
-    """Whether there is a reading beside the value that a person gave: of a typed sheet none is."""
-    return gives_value(fact) and bool(fact.confidence)
-
-
-def _place(f: FieldFact, order: dict[str, int]) -> tuple[object, ...]:
-    place = order.get(f.field, len(order))
-    page = (f.photo_id, f.photo, f.pdf_page, f.sheet, f.page, f.page_instance_id)
-    return (*page, place, f.field, f.reading_id)
-
-
-def _texts(values: Iterable[str]) -> pd.Series:
+def _texts(values: Iterable[str | None]) -> pd.Series:
     return pd.Series([text or None for text in values], dtype="string")
 
 

@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 
+from sheet_reader.reading.field_pictures import (
+    box_crops,
+    field_images,
+    place_on_sheet,
+    sheet_picture,
+)
 from sheet_reader.record.history.answering import Kept, keep
 from sheet_reader.record.history.answers import Answer
 from sheet_reader.record.history.blind_answers import add_look, asked_twice, looks
 from sheet_reader.record.history.states import FieldState, VisitState
-from sheet_reader.record.originals.context import box_crops, place_on_sheet
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.agreement import Agreement, agreement
 from sheet_reader.review.cards import Card, FieldCard
@@ -75,7 +80,7 @@ class RecordDesk:
 
     def field_numbered(self, reading_id: int) -> Pictures:
         """The same by the reading's number; raises UsageError for one that there is not."""
-        images = self.record.images(reading_id)
+        images = field_images(self.record, reading_id)
         row = picture_of(images.context_png)
         close = None
         if row is not None and images.close is not None:
@@ -85,7 +90,7 @@ class RecordDesk:
 
     def sheet(self, place: FieldState) -> Gray | None:
         """The whole sheet, laid straight."""
-        return self.record.sheet_picture(place.page_instance_id)
+        return sheet_picture(self.record, place.page_instance_id)
 
     def boxes_numbered(self, reading_id: int) -> Gray:
         """The crops of a reading's boxes alone, uint8 (n, 64, 64): no photo is opened."""
@@ -94,7 +99,7 @@ class RecordDesk:
 
     def sheet_numbered(self, page_instance_id: int) -> Gray | None:
         """The whole sheet of a page in a photo, laid straight."""
-        return self.record.sheet_picture(page_instance_id)
+        return sheet_picture(self.record, page_instance_id)
 
     def place_numbered(self, page_instance_id: int) -> tuple[int, int] | None:
         """Photo and picture in it of a page; None where there is no such page."""

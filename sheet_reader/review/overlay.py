@@ -21,9 +21,8 @@ from sqlalchemy import func, select
 
 from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import StorageError
-from sheet_reader.intake.own import marked_as_overlay
-from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
+from sheet_reader.intake.pictures import marked_as_overlay, open_pictures
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.photo_fates import became
 from sheet_reader.record.store import schema
@@ -175,7 +174,7 @@ def write_overlays(
     fate = "; ".join(dict.fromkeys(words for words in fates if words != "read"))
     written = []
     for picture in open_pictures(original):
-        if not isinstance(picture, Picture) or frame not in (None, picture.frame):
+        if not isinstance(picture, OpenedPicture) or frame not in (None, picture.frame):
             continue
         drawn = draw(picture.gray, marks[picture.frame], outlines[picture.frame], fate)
         written.append(_write_jpeg(folder / overlay_name(photo_id, picture.frame), drawn))

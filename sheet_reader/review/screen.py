@@ -9,7 +9,7 @@ from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
-from sheet_reader.intake.names import one_line
+from sheet_reader.intake.files import one_line
 from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, Reasons, has
 from sheet_reader.record.history.states import FieldState

@@ -1,23 +1,22 @@
-"""All sheets of a study, by the code on a page."""
+"""All sheets of a study by the code on a page, and the signs that tell one sheet's print from
+another's: their places and shapes.
+"""
 
 from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.sheet.codes import MARK, PROOF, printed_text, study_mark
-from sheet_reader.sheet.drawing import Text
-from sheet_reader.sheet.drawn_page import DrawnPage
-from sheet_reader.sheet.identity import code_line
+from sheet_reader.sheet.identity import MARK, PROOF, code_line, printed_text, study_mark
 from sheet_reader.sheet.layout import draw_sheet, layout_version
-from sheet_reader.sheet.model import BLANK, Page, SheetCode, SheetLayout
-from sheet_reader.sheet.pdf import render_pdf
-from sheet_reader.sheet.raster import rasterise
+from sheet_reader.sheet.page import BLANK, DrawnPage, Face, Page, SheetCode, SheetLayout, Text
+from sheet_reader.sheet.pdf import rasterise, render_marks, render_pdf
 from sheet_reader.study.model import Study
 
 _TEMPLATES = 12
@@ -35,13 +34,6 @@ def renamed(line: Text, page: Page, code: SheetCode) -> Text:
     if line.text == printed_text(page.code):
         return code_line(code, page.width_mm, page.height_mm)
     return line
-
-
-@dataclass(frozen=True, slots=True)
-class Mismatch:
-    """Why a code names no page of this study."""
-
-    reason: Reason
 
 
 class LayoutBook:
@@ -119,39 +111,29 @@ class LayoutBook:
         layouts = [self.layout(BLANK, version) for version in self.versions]
         return tuple(found.pages[number - 1] for found in layouts if number <= len(found.pages))
 
-    def lookup(self, code: SheetCode) -> Page | Mismatch:
+    def lookup(self, code: SheetCode) -> Page | Reason:
         """The page with this code, or why there is none. An abbreviated study (from the printed
         code) is compared by its abbreviation.
         """
         study = self.study
-        own = code.study == study.key or code.study == MARK + study_mark(study.key)
-        if not own:
+        if code.study not in (study.key, MARK + study_mark(study.key)):
             other = "" if code.study.startswith(MARK) else code.study
-            return Mismatch(because(Code.OTHER_STUDY, study=other, title=study.title))
+            return because(Code.OTHER_STUDY, study=other, title=study.title)
         if code.layout == PROOF and PROOF not in self.versions:
-            return Mismatch(
-                because(
-                    Code.PRINT_CHECK,
-                    text="this photograph can't tell, as most corner marks are not seen; "
-                    "photograph the whole page",
-                )
+            return because(
+                Code.PRINT_CHECK,
+                text="this photograph can't tell, as most corner marks are not seen; "
+                "photograph the whole page",
             )
         if code.layout not in self.versions:
             now = self.version
-            return Mismatch(
-                because(Code.OLDER_LAYOUT, layout=code.layout, now=now, title=study.title)
-            )
+            return because(Code.OLDER_LAYOUT, layout=code.layout, now=now, title=study.title)
         if code.sheet != BLANK and self.study_of(code.layout).site(code.sheet) is None:
-            return Mismatch(because(Code.UNKNOWN_SITE, site=code.sheet))
+            return because(Code.UNKNOWN_SITE, site=code.sheet)
         pages = self.layout(code.sheet, code.layout).pages
         if not 1 <= code.page <= len(pages):
-            return Mismatch(because(Code.NO_SUCH_PAGE, page=code.page, pages=len(pages)))
+            return because(Code.NO_SUCH_PAGE, page=code.page, pages=len(pages))
         return pages[code.page - 1]
-
-    def page(self, code: SheetCode) -> Page | Reason:
-        """As :meth:`lookup`, with the reason alone where there is no such page."""
-        found = self.lookup(code)
-        return found.reason if isinstance(found, Mismatch) else found
 
     def pages(self) -> Iterator[Page]:
         """All pages of the blank, then of each site of the site list, in the present version."""
@@ -167,12 +149,39 @@ class LayoutBook:
         if key in self._templates:
             self._templates.move_to_end(key)
             return self._templates[key]
-        pdf = render_pdf(
-            self.layout(page.code.sheet, page.code.layout), self.study_of(page.code.layout)
-        )
+        version = page.code.layout
+        pdf = render_pdf(self.layout(page.code.sheet, version), self.study_of(version))
         raster = rasterise(pdf, page.number, px_per_mm)
         raster.setflags(write=False)
         self._templates[key] = raster
         while len(self._templates) > _TEMPLATES:
             self._templates.popitem(last=False)
         return raster
+
+
+def telling_lines(book: LayoutBook, page: Page) -> tuple[Text, ...]:
+    """The lines of the page that name its sheet: the printed code and, on a site's first page,
+    the site number in the head. Each sign of them stands in a place of its own.
+    """
+    names = {printed_text(page.code)} | ({page.code.sheet} - {BLANK})
+    return tuple(line for line in book.spaced_lines(page.code) if line.text in names)
+
+
+def same_line(line: Text, page: Page, code: SheetCode) -> Text | None:
+    """The ``line`` of ``page`` as the sheet with this ``code`` prints it; None if it does not."""
+    if line.text == page.code.sheet:
+        return None if code.sheet == BLANK else replace(line, text=code.sheet)
+    return code_line(code, page.width_mm, page.height_mm)
+
+
+@lru_cache(maxsize=512)
+def sign_shape(
+    sign: str, size_mm: float, face: Face, pitch_mm: float, px_per_mm: float
+) -> NDArray[np.uint8]:
+    """One sign in its place, uint8 (H, W): as wide as the pitch, from the baseline up to 0.8 of
+    the font's size, with a tenth of the size above and below.
+    """
+    line = Text(0.0, size_mm * 0.9, sign, size_mm, face, pitch_mm=pitch_mm)
+    shape = rasterise(render_marks((line,), pitch_mm, size_mm), 1, px_per_mm)
+    shape.setflags(write=False)
+    return shape

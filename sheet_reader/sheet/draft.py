@@ -1,12 +1,12 @@
-"""A page while it is being laid out, and the digit boxes and writing spaces on it."""
+"""A page while it is being laid out: digit boxes, writing spaces and model digits on it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from itertools import pairwise
 
-from sheet_reader.sheet.drawing import Blocks, Line, Mark
-from sheet_reader.sheet.model import Area, AreaKind, Cell
-from sheet_reader.sheet.sizes import HAIRLINE
+from sheet_reader.sheet.fonts import HAIRLINE
+from sheet_reader.sheet.page import Area, AreaKind, Blocks, Box, Cell, Curve, Line, Mark
 from sheet_reader.study.kinds import Groups
 
 BOX_WIDTH = 8.0
@@ -17,8 +17,7 @@ _CORNER = 1.5
 _LINE = 0.25
 _DOT_PITCH = 0.7
 _TICK = 1.8
-
-Box = tuple[float, float, float, float]
+Stroke = tuple[tuple[float, float], ...]
 
 
 @dataclass(slots=True)
@@ -104,3 +103,68 @@ def _places(length: float) -> list[float]:
     free = length - 2 * _CORNER
     steps = max(2, round(free / _DOT_PITCH))
     return [round(_CORNER + free * i / steps, 4) for i in range(1, steps)]
+
+
+def _straight(*points: tuple[float, float]) -> Stroke:
+    out = [points[0]]
+    for (x0, y0), (x1, y1) in pairwise(points):
+        out += [
+            (x0 + (x1 - x0) / 3, y0 + (y1 - y0) / 3),
+            (x0 + (x1 - x0) * 2 / 3, y0 + (y1 - y0) * 2 / 3),
+            (x1, y1),
+        ]
+    return tuple(out)
+
+
+MODEL_DIGITS: dict[str, tuple[Stroke, ...]] = {
+    "0": (
+        ((0.5, 0), (0.2, 0), (0.06, 0.33), (0.06, 0.7), (0.06, 1.07), (0.2, 1.4), (0.5, 1.4),
+         (0.8, 1.4), (0.94, 1.07), (0.94, 0.7), (0.94, 0.33), (0.8, 0), (0.5, 0)),
+    ),
+    "1": (_straight((0.5, 0), (0.5, 1.4)),),
+    "2": (
+        ((0.08, 0.36), (0.12, 0.12), (0.3, 0), (0.5, 0), (0.74, 0), (0.9, 0.16), (0.9, 0.4),
+         (0.9, 0.75), (0.4, 1.05), (0.08, 1.4), (0.36, 1.4), (0.66, 1.4), (0.94, 1.4)),
+    ),
+    "3": (
+        ((0.12, 0.2), (0.22, 0.07), (0.36, 0), (0.5, 0), (0.72, 0), (0.86, 0.14), (0.86, 0.34),
+         (0.86, 0.54), (0.7, 0.66), (0.44, 0.66), (0.74, 0.66), (0.92, 0.81), (0.92, 1.03),
+         (0.92, 1.25), (0.75, 1.4), (0.5, 1.4), (0.32, 1.4), (0.17, 1.32), (0.08, 1.18)),
+    ),
+    "4": (
+        _straight((0.22, 0), (0.12, 0.78), (0.92, 0.78)),
+        _straight((0.7, 0.3), (0.7, 1.4)),
+    ),
+    "5": (
+        (*_straight((0.86, 0), (0.2, 0), (0.14, 0.62)),
+           (0.26, 0.54), (0.38, 0.5), (0.5, 0.5), (0.76, 0.5), (0.92, 0.68), (0.92, 0.94),
+           (0.92, 1.22), (0.74, 1.4), (0.48, 1.4), (0.3, 1.4), (0.16, 1.33), (0.06, 1.2)),
+    ),
+    "6": (
+        ((0.78, 0), (0.36, 0.2), (0.08, 0.6), (0.08, 0.96), (0.08, 1.22), (0.25, 1.4),
+         (0.5, 1.4), (0.75, 1.4), (0.92, 1.22), (0.92, 0.98), (0.92, 0.74), (0.75, 0.58),
+         (0.52, 0.58), (0.3, 0.58), (0.12, 0.74), (0.08, 0.96)),
+    ),
+    "7": (_straight((0.08, 0), (0.92, 0), (0.4, 1.4)),),
+    "8": (
+        ((0.5, 0.64), (0.26, 0.58), (0.16, 0.46), (0.16, 0.32), (0.16, 0.12), (0.3, 0),
+         (0.5, 0), (0.7, 0), (0.84, 0.12), (0.84, 0.32), (0.84, 0.46), (0.74, 0.58),
+         (0.5, 0.64), (0.22, 0.72), (0.08, 0.86), (0.08, 1.04), (0.08, 1.26), (0.26, 1.4),
+         (0.5, 1.4), (0.74, 1.4), (0.92, 1.26), (0.92, 1.04), (0.92, 0.86), (0.78, 0.72),
+         (0.5, 0.64)),
+    ),
+    "9": (
+        ((0.92, 0.44), (0.88, 0.66), (0.7, 0.82), (0.48, 0.82), (0.25, 0.82), (0.08, 0.66),
+         (0.08, 0.42), (0.08, 0.18), (0.25, 0), (0.5, 0), (0.76, 0), (0.92, 0.18),
+         (0.92, 0.44), (0.92, 0.8), (0.8, 1.15), (0.62, 1.4)),
+    ),
+}  # fmt: skip
+
+
+def model_digit(digit: str, x: float, y: float, height_mm: float, pen_mm: float) -> list[Curve]:
+    """The strokes of a model digit with its top left corner at (x, y), in mm."""
+    scale = height_mm / 1.4
+    return [
+        Curve(tuple((round(x + px * scale, 3), round(y + py * scale, 3)) for px, py in s), pen_mm)
+        for s in MODEL_DIGITS[digit]
+    ]

@@ -1,27 +1,52 @@
-"""The sheet's typeface: widths for the layout, registered faces for the PDF.
+"""Print: the sheet's typeface with its widths and faces, the sizes of print, and what a study asks
+for that can't be printed.
 
-Roboto (Apache License 2.0, in ``fonts_roboto``) has Latin, Greek and Cyrillic in every face and
-stays narrow.
+Roboto (Apache License 2.0) has Latin, Greek and Cyrillic in every face and stays narrow. No text
+that a volunteer reads is smaller than the sizes here.
 """
 
 from __future__ import annotations
 
+import unicodedata
+from collections.abc import Iterator
 from functools import cache, lru_cache
 from pathlib import Path
 
 from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 
-from sheet_reader.sheet.drawing import Face
+from sheet_reader.errors import Mistake
+from sheet_reader.sheet.page import Face
+from sheet_reader.study.model import Study
+from sheet_reader.study.table import entry_place, list_place
+from sheet_reader.study.words import KEYS
 
 MM = 72 / 25.4
 """PDF points in a millimetre."""
+POINT = 25.4 / 72
+"""A typographic point in mm."""
+LABEL = 10 * POINT
+"""Labels of fields, plots and comments."""
+INSTRUCTION = 9 * POINT
+"""What to do."""
+HINT = 8 * POINT
+"""Notes and captions."""
+TITLE = 18 * POINT
+PLOT = 13 * POINT
+"""Largest sizes of the sheet's and of a plot's title."""
+CAPITAL = 0.73
+"""Height of a capital of the typeface, in sizes."""
+HAIRLINE = 0.18
+RULE = 0.5
+"""Thickness of light and heavy rules."""
 _FILES = {"plain": "Roboto-Regular.ttf", "bold": "Roboto-Bold.ttf", "italic": "Roboto-Italic.ttf"}
 
 
 def font_file(face: Face) -> Path:
     """The TrueType file of the face."""
     return Path(__file__).parent / "fonts_roboto" / _FILES[face]
+_RIGHT_TO_LEFT = frozenset(("R", "AL", "RLE", "RLO", "RLI"))
+"""Bidirectional classes of Unicode Standard Annex 9."""
 
 
 @cache
@@ -40,12 +65,6 @@ def font_name(face: Face) -> str:
 def text_width(text: str, size_mm: float, face: Face = "plain") -> float:
     """Width of a line of text in mm."""
     return float(_face(face).stringWidth(text, size_mm * MM)) / MM
-
-
-def unprintable(text: str) -> str:
-    """The signs of ``text`` that the typeface lacks, each once, in order."""
-    known = _face("plain").face.charToGlyph
-    return "".join(dict.fromkeys(sign for sign in text if ord(sign) not in known))
 
 
 def fit(text: str, width_mm: float, size_mm: float, least_mm: float, face: Face = "plain") -> float:
@@ -103,3 +122,45 @@ def wrap_even(
         else:
             low = share
     return lines
+
+
+def printed_texts(study: Study) -> Iterator[tuple[str, str]]:
+    """Every text of the study that is printed, with its place in the study file in words."""
+    yield "title", study.title
+    for tables, keys in (
+        ("header", ("label",)),
+        ("plots", ("label", "treatment")),
+        ("counts", ("label", "unit", "note")),
+    ):
+        for i, entry in enumerate(getattr(study, tables)):
+            place = list_place(tables, i, entry.label)
+            yield from ((f"{place}, {key}", getattr(entry, key)) for key in keys)
+    if study.comments is not None:
+        yield "comments.label", study.comments.label
+    for i, line in enumerate(study.instructions):
+        yield entry_place("instructions", i), line
+    yield "send_to", study.send_to
+    for key in KEYS:
+        value = getattr(study.words, key)
+        if isinstance(value, str):
+            yield f"words.{key}", value
+        else:
+            yield from ((entry_place(f"words.{key}", i), text) for i, text in enumerate(value))
+    for site in study.sites:
+        yield f"the site list, site {site.number} label", site.label
+
+
+def unprintable_texts(study: Study) -> tuple[Mistake, ...]:
+    """A mistake for each text with signs that the sheet's typeface lacks, and for each in a script
+    that runs from right to left, which the sheet can't set.
+    """
+    known, found = _face("plain").face.charToGlyph, []
+    for path, text in printed_texts(study):
+        lacking = dict.fromkeys(sign for sign in text if ord(sign) not in known)
+        if any(unicodedata.bidirectional(sign) in _RIGHT_TO_LEFT for sign in text):
+            why = "is in a script written from right to left, which the sheet can't set"
+            found.append(Mistake(path, why))
+        elif lacking:
+            signs = " ".join(f"“{sign}” (U+{ord(sign):04X})" for sign in list(lacking)[:5])
+            found.append(Mistake(path, f"the sheet's typeface has no {signs}"))
+    return tuple(found)

@@ -12,12 +12,20 @@ from sheet_reader.sheet.draft import (
     draw_area,
     draw_boxes,
 )
-from sheet_reader.sheet.drawing import Face, Text
-from sheet_reader.sheet.fonts import fit, fit_or_cut, text_width, wrap, wrap_even
-from sheet_reader.sheet.identity import CODE_MM, CODE_TOP, FOOT, QUIET_MM, SIDE
-from sheet_reader.sheet.markers import EDGE_MM, MARKER_MM
-from sheet_reader.sheet.model import BLANK, SheetCode
-from sheet_reader.sheet.sizes import CAPITAL, HINT, INSTRUCTION, LABEL, TITLE
+from sheet_reader.sheet.fonts import (
+    CAPITAL,
+    HINT,
+    INSTRUCTION,
+    LABEL,
+    TITLE,
+    fit,
+    fit_or_cut,
+    text_width,
+    wrap,
+    wrap_even,
+)
+from sheet_reader.sheet.identity import CODE_MM, CODE_TOP, EDGE_MM, FOOT, MARKER_MM, QUIET_MM, SIDE
+from sheet_reader.sheet.page import BLANK, Face, SheetCode, Text
 from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.words import SheetWords
 

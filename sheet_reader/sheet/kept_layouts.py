@@ -4,24 +4,33 @@ A layout's geometry and template are made again from that text, so that sheets p
 read whatever study.toml says now. The texts lie in ``layouts`` in the study's folder, part of every
 backup, under the layout version and a digest of the text: one that was edited there is noticed, and
 left alone. The site list is always that of today; what sites were called on the sheets printed for
-them stands in a list of its own (``kept_files``).
+them stands there in a list of its own.
 """
 
 from __future__ import annotations
 
 import contextlib
+import csv
 import hashlib
-from collections.abc import Iterator
+import io
+import re
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import sheet_reader
 from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.kept_files import FOLDER, LAYOUT_NAME, is_a_sample, layout_files
+from sheet_reader.sheet.identity import LETTERS
 from sheet_reader.sheet.layout import layout_version
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import MOST_BYTES, STUDY_FILE, parse_study
+
+FOLDER = "layouts"
+LABELS_FILE = "site_labels.csv"
+LAYOUT_NAME = re.compile(rf"([{LETTERS}]{{4}})-([0-9a-f]{{16}})\.toml\Z")
+"""Layout version and digest of the text."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +47,23 @@ def whole_book(study: Study) -> LayoutBook:
     Raises StudyError where the study does not fit its paper now.
     """
     return LayoutBook(study, kept_layouts(study).studies)
+
+
+def layout_files(folder: Path) -> list[Path]:
+    """The texts kept of a study's layouts."""
+    return sorted(p for p in (folder / FOLDER).glob("*.toml") if LAYOUT_NAME.match(p.name))
+
+
+def kept_files(folder: Path) -> list[Path]:
+    """All that is kept of what was printed."""
+    labels = folder / FOLDER / LABELS_FILE
+    return [*layout_files(folder), *([labels] if labels.is_file() else [])]
+
+
+def is_a_sample(folder: Path) -> bool:
+    """Whether ``folder`` is a sample of the package or the repository: nothing is kept there."""
+    package = Path(sheet_reader.__file__).parent
+    return bool({package, package.parent / "samples"} & set(folder.resolve().parents))
 
 
 def keep_layout(study: Study) -> None:
@@ -77,11 +103,8 @@ def kept_layouts(study: Study) -> KeptLayouts:
         else:
             if former is not None:
                 studies.append((path.stat().st_mtime, path.name, former))
-    return KeptLayouts(tuple(found[-1] for found in sorted(studies, key=_age)), tuple(problems))
-
-
-def _age(found: tuple[float, str, Study]) -> tuple[float, str]:
-    return found[:2]
+    studies.sort(key=lambda found: found[:2])
+    return KeptLayouts(tuple(former for _, _, former in studies), tuple(problems))
 
 
 def _why(error: Exception) -> str:
@@ -118,6 +141,32 @@ def _digest(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()[:16]
 
 
-def problems_of(study: Study) -> Iterator[str]:
-    """What is wrong with the kept layouts, one line each."""
-    yield from kept_layouts(study).problems
+def keep_labels(study: Study, sites: Iterable[str]) -> None:
+    """Keep what ``sites`` are called on the sheets that are printed now, beside what they were
+    called before; does nothing where the folder can't be written, and for samples.
+    """
+    known, printed = printed_labels(study.folder), set(sites)
+    new = [
+        site for site in study.sites
+        if site.number in printed and site.label not in known.get(site.number, ())
+    ]  # fmt: skip
+    if not new or is_a_sample(study.folder):
+        return
+    for site in new:
+        known.setdefault(site.number, []).append(site.label)
+    text = io.StringIO()
+    csv.writer(text).writerows((number, label) for number in known for label in known[number])
+    target = study.folder / FOLDER / LABELS_FILE
+    with contextlib.suppress(OSError):
+        target.parent.mkdir(mode=0o700, exist_ok=True)
+        atomic_write({target: text.getvalue().encode()})
+
+
+def printed_labels(folder: Path) -> dict[str, list[str]]:
+    """What each site was called on the sheets that were printed for it, by its number."""
+    found: dict[str, list[str]] = {}
+    with contextlib.suppress(OSError, ValueError, csv.Error):
+        lines = (folder / FOLDER / LABELS_FILE).read_text("utf-8").splitlines()
+        for number, label in csv.reader(lines):
+            found.setdefault(number, []).append(label)
+    return found

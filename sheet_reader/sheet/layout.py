@@ -6,10 +6,9 @@ import json
 from functools import lru_cache
 
 from sheet_reader.errors import Mistake, StudyError, UsageError
-from sheet_reader.sheet.codes import PROOF, letters
+from sheet_reader.sheet.blocks import LEAST_TALLY
 from sheet_reader.sheet.draft import Draft
-from sheet_reader.sheet.drawn_page import DrawnPage
-from sheet_reader.sheet.fonts import text_width
+from sheet_reader.sheet.fonts import HINT, text_width, unprintable_texts
 from sheet_reader.sheet.head import (
     counted_by_fits,
     draw_counted_by,
@@ -19,13 +18,16 @@ from sheet_reader.sheet.head import (
     foot_lines,
     title_lines,
 )
-from sheet_reader.sheet.identity import PAPER_MM, draw_codes
-from sheet_reader.sheet.markers import marker_mark, place_markers
-from sheet_reader.sheet.model import BLANK, Page, SheetCode, SheetLayout
+from sheet_reader.sheet.identity import (
+    PAPER_MM,
+    PROOF,
+    draw_codes,
+    letters,
+    marker_mark,
+    place_markers,
+)
+from sheet_reader.sheet.page import BLANK, DrawnPage, Page, SheetCode, SheetLayout
 from sheet_reader.sheet.plan import Grid, draw_page, find_grid
-from sheet_reader.sheet.printable import unprintable_texts
-from sheet_reader.sheet.rows import LEAST_TALLY
-from sheet_reader.sheet.sizes import HINT
 from sheet_reader.study.model import Paper, Study
 from sheet_reader.study.words import SheetWords
 

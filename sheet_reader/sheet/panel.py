@@ -5,12 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
-from sheet_reader.sheet.draft import Draft, draw_area, draw_cell, frame
-from sheet_reader.sheet.drawing import Blocks, Curve, Face, Line, Mark, Text
-from sheet_reader.sheet.fonts import fit, text_width, wrap_even
-from sheet_reader.sheet.model import Cell
-from sheet_reader.sheet.model_digits import model_digit
-from sheet_reader.sheet.sizes import CAPITAL, INSTRUCTION, LABEL
+from sheet_reader.sheet.draft import Draft, draw_area, draw_cell, frame, model_digit
+from sheet_reader.sheet.fonts import CAPITAL, INSTRUCTION, LABEL, fit, text_width, wrap_even
+from sheet_reader.sheet.page import Blocks, Cell, Curve, Face, Line, Mark, Text
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import Study
 from sheet_reader.study.words import SheetWords

@@ -1,17 +1,51 @@
-"""Draws the pages as a vector PDF, true to size in mm, the same bytes every time."""
+"""Draws pages as a vector PDF, true to size in mm, the same bytes every time: one sheet, or many in
+one file for several sites, copies and visits; and turns a page of a PDF into pixels.
+"""
 
 from __future__ import annotations
 
 import io
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import date
 
+import numpy as np
+import pypdfium2 as pdfium
+from numpy.typing import NDArray
 from reportlab.pdfgen.canvas import Canvas
 
-from sheet_reader.sheet.drawing import Blocks, Curve, Line, Mark, Text
-from sheet_reader.sheet.fonts import MM, font_name, text_width
-from sheet_reader.sheet.layout import draw_sheet
-from sheet_reader.sheet.model import BLANK, Page, SheetLayout
+from sheet_reader.sheet.fonts import (
+    CAPITAL,
+    HINT,
+    INSTRUCTION,
+    MM,
+    fit_or_cut,
+    font_name,
+    text_width,
+)
+from sheet_reader.sheet.head import CODE_FOOT
+from sheet_reader.sheet.identity import CODE_MM, QUIET_MM, SIDE
+from sheet_reader.sheet.layout import draw_sheet, layout_version
+from sheet_reader.sheet.page import (
+    BLANK,
+    Blocks,
+    Curve,
+    DrawnPage,
+    Line,
+    Mark,
+    Page,
+    SheetLayout,
+    Text,
+)  # fmt: skip
 from sheet_reader.study.model import Study
+
+
+@dataclass(frozen=True, slots=True)
+class PlannedVisit:
+    """A visit that a sheet is meant for: its number in the season, from 1, and its day."""
+
+    number: int
+    day: date
 
 
 def render_pdf(layout: SheetLayout, study: Study) -> bytes:
@@ -95,3 +129,81 @@ def _text(canvas: Canvas, mark: Text, height: float) -> None:
     width = text_width(mark.text, mark.size_mm, mark.face) * MM
     shift = {"left": 0.0, "centre": width / 2, "right": width}[mark.align]
     canvas.drawString(x - shift, y, mark.text)
+
+
+def render_stack(
+    study: Study,
+    sheets: Sequence[str],
+    name: str,
+    copies: int = 1,
+    visits: Sequence[PlannedVisit] = (),
+) -> bytes:
+    """The sheets (site numbers or BLANK) one after the other as PDF, with a bookmark at each: of
+    each as many ``copies`` as asked for, or as many for every one of ``visits``.
+
+    The visit stands in the corner below the machine code, as a reminder; it is not read.
+    """
+    drawn = {sheet: draw_sheet(study, sheet) for sheet in sheets}
+    first = drawn[sheets[0]][0].page
+    title = f"{study.title} {name} {layout_version(study)}"
+    canvas, stream = new_canvas(first, title)
+    for sheet, pages in drawn.items():
+        _keep(canvas, sheet, pages)
+        site = study.site(sheet)
+        entry = sheet if sheet != BLANK else study.title
+        canvas.bookmarkPage(sheet)
+        canvas.addOutlineEntry(f"{entry} {site.label}" if site else entry, sheet)
+        for visit in visits or (None,):
+            for _ in range(copies):
+                for page in pages:
+                    canvas.doForm(_form(sheet, page))
+                    if visit is not None:
+                        reminder = visit_mark(study, visit, page.page.width_mm)
+                        draw_mark(canvas, reminder, page.page.height_mm)
+                    canvas.showPage()
+    canvas.save()
+    return stream.getvalue()
+
+
+def _form(sheet: str, page: DrawnPage) -> str:
+    return f"{sheet}-{page.page.number}"
+
+
+def _keep(canvas: Canvas, sheet: str, pages: Sequence[DrawnPage]) -> None:
+    """Draw each page once, to be shown as often as it is printed."""
+    for page in pages:
+        width, height = page.page.width_mm * MM, page.page.height_mm * MM
+        canvas.beginForm(_form(sheet, page), 0, 0, width, height)
+        draw_marks(canvas, page.marks, page.page.height_mm)
+        canvas.endForm()
+
+
+def visit_mark(study: Study, visit: PlannedVisit, width: float) -> Text:
+    """Which visit a sheet is meant for, below the machine code of a page of this width."""
+    words = study.words
+    month = words.months[visit.day.month - 1]
+    text = words.visit.format(number=visit.number, day=visit.day.day, month=month)
+    text, size = fit_or_cut(text, CODE_MM + QUIET_MM, INSTRUCTION, HINT)
+    return Text(width - SIDE, CODE_FOOT + 0.6 + CAPITAL * size, text, size, align="right")
+
+
+def rasterise(pdf: bytes, page: int, px_per_mm: float) -> NDArray[np.uint8]:
+    """Page ``page`` (from 1) as uint8 (H, W), 0 black, 255 white, anti-aliased.
+
+    The page fills the picture exactly: W is its width in mm times ``px_per_mm``, rounded, and the
+    centre of pixel (row r, column c) lies at ((c + 0.5) / W, (r + 0.5) / H) of the page.
+    """
+    document = pdfium.PdfDocument(pdf)
+    try:
+        sheet = document[page - 1]
+        width_pt, height_pt = sheet.get_size()
+        width = max(1, round(width_pt * 25.4 / 72 * px_per_mm))
+        height = max(1, round(height_pt * 25.4 / 72 * px_per_mm))
+        bitmap = pdfium.PdfBitmap.new_native(width, height, pdfium.raw.FPDFBitmap_Gray)
+        bitmap.fill_rect((255, 255, 255, 255), 0, 0, width, height)
+        pdfium.raw.FPDF_RenderPageBitmap(
+            bitmap, sheet, 0, 0, width, height, 0, pdfium.raw.FPDF_GRAYSCALE
+        )
+        return np.array(bitmap.to_numpy()[:, :width].reshape(height, width), dtype=np.uint8)
+    finally:
+        document.close()

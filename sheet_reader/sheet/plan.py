@@ -6,13 +6,12 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from sheet_reader.sheet.blocks import Block, draw_block, make_blocks
-from sheet_reader.sheet.codes import MOST_PAGES
 from sheet_reader.sheet.draft import Draft
-from sheet_reader.sheet.drawing import Line
+from sheet_reader.sheet.fonts import RULE
 from sheet_reader.sheet.head import BOTTOM
-from sheet_reader.sheet.identity import PAPER_MM, SIDE
+from sheet_reader.sheet.identity import MOST_PAGES, PAPER_MM, SIDE
+from sheet_reader.sheet.page import Line
 from sheet_reader.sheet.panel import draw_panel, panel_height
-from sheet_reader.sheet.sizes import RULE
 from sheet_reader.study.model import Study
 
 _COLUMN_GAP = 7.0

@@ -6,26 +6,47 @@ it is taken for a sheet, and known geometry, so that one can be measured.
 
 from __future__ import annotations
 
-from sheet_reader.sheet.codes import PROOF
 from sheet_reader.sheet.draft import (
     BOX_HEIGHT,
     Draft,
     draw_area,
     draw_boxes,
     draw_cell,
+    model_digit,
 )
-from sheet_reader.sheet.drawing import Blocks, Line, Text
-from sheet_reader.sheet.drawn_page import DrawnPage
-from sheet_reader.sheet.fonts import fit_or_cut, wrap_even
-from sheet_reader.sheet.geometry import geometry
+from sheet_reader.sheet.fonts import (
+    HAIRLINE,
+    HINT,
+    INSTRUCTION,
+    LABEL,
+    POINT,
+    RULE,
+    TITLE,
+    fit_or_cut,
+    wrap_even,
+)
 from sheet_reader.sheet.head import title_room
-from sheet_reader.sheet.identity import PAPER_MM, SIDE, draw_codes
-from sheet_reader.sheet.markers import EDGE_MM, marker_mark, place_markers
-from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode, SheetLayout
-from sheet_reader.sheet.model_digits import model_digit
+from sheet_reader.sheet.identity import (
+    EDGE_MM,
+    PAPER_MM,
+    PROOF,
+    SIDE,
+    draw_codes,
+    marker_mark,
+    place_markers,
+)
+from sheet_reader.sheet.page import (
+    BLANK,
+    Blocks,
+    Cell,
+    DrawnPage,
+    Line,
+    Page,
+    SheetCode,
+    Text,
+)
 from sheet_reader.sheet.panel import OWN_BOX
 from sheet_reader.sheet.pdf import draw_marks, new_canvas
-from sheet_reader.sheet.sizes import HAIRLINE, HINT, INSTRUCTION, LABEL, POINT, RULE, TITLE
 from sheet_reader.study.model import Study
 from sheet_reader.study.words import SheetWords
 
@@ -106,11 +127,6 @@ def _elements(draft: Draft, words: SheetWords, x: float, y: float, right: float)
             draft.marks.append(Text(x, y, shown, size))
             y += _STEP
         y += 1.4
-
-
-def proof_geometry(study: Study) -> dict[str, object]:
-    """The page's geometry, as :func:`sheet_reader.sheet.geometry.geometry` describes sheets."""
-    return geometry(SheetLayout(study.key, PROOF, BLANK, (draw_proof(study).page,)))
 
 
 def render_proof(study: Study, copies: int = 1) -> bytes:

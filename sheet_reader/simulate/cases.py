@@ -11,7 +11,7 @@ import numpy as np
 from sheet_reader.demo.samples import SAMPLES, sample_folder
 from sheet_reader.numbers import SIMULATE
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.simulate.habits import HABITS
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.no_sheet import (

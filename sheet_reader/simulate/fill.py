@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from sheet_reader.numbers import SIMULATE
-from sheet_reader.sheet.model import Area, Cell, Page
+from sheet_reader.sheet.page import Area, Cell, Page
 from sheet_reader.simulate import marks
 from sheet_reader.simulate.habits import Habits
 from sheet_reader.simulate.ink import InkPen, Stroke, lay_ink, pale_pencil, random_ink_pen

@@ -9,7 +9,7 @@ from datetime import timedelta
 import numpy as np
 
 from sheet_reader.numbers import SIMULATE
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.simulate.cases import Case, Desk
 from sheet_reader.simulate.habits import HABITS
 from sheet_reader.simulate.ink import InkPen

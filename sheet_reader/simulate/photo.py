@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.numbers import SIMULATE
-from sheet_reader.sheet.model import Page
+from sheet_reader.sheet.page import Page
 from sheet_reader.simulate.background import random_background
 from sheet_reader.simulate.camera import Camera, random_camera
 from sheet_reader.simulate.levels import Level

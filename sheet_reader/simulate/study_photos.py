@@ -8,7 +8,7 @@ import numpy as np
 
 from sheet_reader.numbers import SIMULATE
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.sheet.page import BLANK, Page
 from sheet_reader.simulate.fill import fill_page
 from sheet_reader.simulate.habits import HABITS, TYPICAL, Habits
 from sheet_reader.simulate.levels import LEVELS, Level

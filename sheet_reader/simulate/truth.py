@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import Any, Literal
 
-from sheet_reader.sheet.model import SheetCode
+from sheet_reader.sheet.page import SheetCode
 
 FieldState = Literal["written", "empty", "corrected", "struck", "mark"]
 Point = tuple[float, float]

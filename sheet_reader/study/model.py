@@ -89,6 +89,11 @@ class SumRule:
     total: str
     parts: tuple[str, ...]
 
+    @property
+    def fields(self) -> tuple[str, ...]:
+        """Total and parts."""
+        return self.total, *self.parts
+
 
 @dataclass(frozen=True, slots=True)
 class Comments:

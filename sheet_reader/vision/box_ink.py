@@ -21,7 +21,7 @@ from scipy.fft import irfft2, next_fast_len, rfft2
 from scipy.sparse import csr_matrix
 
 from sheet_reader.numbers import VISION
-from sheet_reader.sheet.model import Page
+from sheet_reader.sheet.page import Page
 from sheet_reader.vision.arrays import (
     Array,
     Box,

@@ -8,9 +8,9 @@ import cv2
 import numpy as np
 
 from sheet_reader.numbers import VISION
-from sheet_reader.reasons import Code, because
-from sheet_reader.sheet.book import LayoutBook, Mismatch
-from sheet_reader.sheet.model import BLANK, Marker, Page, SheetCode
+from sheet_reader.reasons import Code, Reason, because
+from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.page import BLANK, Marker, Page, SheetCode
 from sheet_reader.vision.arrays import Array, Gray, as_float32, box_corners
 from sheet_reader.vision.findings import Finding, NoSheet, SheetView
 from sheet_reader.vision.flat_page import Pyramid
@@ -196,8 +196,8 @@ def _identify(
     return _no_code(pyramid, page, group)
 
 
-def _outcome(found: Page | Mismatch, by: str) -> tuple[Page, str] | NoSheet:
-    return NoSheet(found.reason) if isinstance(found, Mismatch) else (found, by)
+def _outcome(found: Page | Reason, by: str) -> tuple[Page, str] | NoSheet:
+    return NoSheet(found) if isinstance(found, Reason) else (found, by)
 
 
 def _no_code(pyramid: Pyramid, page: Page, group: MarkerGroup) -> NoSheet:
@@ -216,8 +216,8 @@ def _nothing_found(pyramid: Pyramid, ids: tuple[int, ...], book: LayoutBook) -> 
     depth = np.log2(max(pyramid.shape) / VISION.identify.anywhere_px)
     code = read_anywhere(pyramid.level(int(np.clip(round(depth), 0, 4))))
     found = None if code is None else book.lookup(code)
-    if isinstance(found, Mismatch):
-        return NoSheet(found.reason)
+    if isinstance(found, Reason):
+        return NoSheet(found)
     if ours or found is not None:
         return NoSheet(because(Code.TOO_FEW_MARKERS))
     blurred = _focus(pyramid) < VISION.identify.least_focus

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.reasons import Occlusion, Reason
-from sheet_reader.sheet.model import Cell, Page
+from sheet_reader.sheet.page import Cell, Page
 
 POINTED = "pointed at"
 """How a page was identified that a person pointed at."""

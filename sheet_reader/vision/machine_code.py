@@ -20,9 +20,8 @@ from numpy.typing import NDArray
 
 from sheet_reader.numbers import VISION
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.codes import machine_text, parse_machine_text
-from sheet_reader.sheet.identity import code_modules
-from sheet_reader.sheet.model import BLANK, SheetCode
+from sheet_reader.sheet.identity import code_modules, machine_text, parse_machine_text
+from sheet_reader.sheet.page import BLANK, SheetCode
 from sheet_reader.vision.arrays import Array, Box, Flags, Gray, as_array, as_gray
 from sheet_reader.vision.flat_page import Pyramid, cut
 from sheet_reader.vision.surface import FittedSurface

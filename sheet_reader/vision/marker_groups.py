@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 
 from sheet_reader.numbers import VISION
-from sheet_reader.sheet.model import Marker
+from sheet_reader.sheet.page import Marker
 from sheet_reader.vision.arrays import Array, as_array
 from sheet_reader.vision.flat_page import Pyramid
 from sheet_reader.vision.markers import (

@@ -9,7 +9,7 @@ import cv2
 import numpy as np
 
 from sheet_reader.numbers import VISION
-from sheet_reader.sheet.markers import dictionary as sheet_dictionary
+from sheet_reader.sheet.identity import dictionary as sheet_dictionary
 from sheet_reader.vision.arrays import Array, Gray, as_array, as_gray
 from sheet_reader.vision.flat_page import Pyramid
 

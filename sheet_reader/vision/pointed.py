@@ -12,7 +12,7 @@ import numpy as np
 from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.sheet.page import BLANK, Page, SheetCode
 from sheet_reader.vision.arrays import Array, Gray, as_float32, box_corners
 from sheet_reader.vision.find import prepared_page
 from sheet_reader.vision.findings import POINTED, NoSheet, SheetView

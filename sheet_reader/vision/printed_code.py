@@ -18,12 +18,10 @@ import cv2
 import numpy as np
 
 from sheet_reader.numbers import VISION
-from sheet_reader.reasons import Code
-from sheet_reader.sheet.book import LayoutBook, Mismatch
-from sheet_reader.sheet.codes import parse_printed_text, printed_text
-from sheet_reader.sheet.drawing import Face, Text
-from sheet_reader.sheet.model import BLANK, Page, SheetCode
-from sheet_reader.sheet.signs import same_line, sign_shape, telling_lines
+from sheet_reader.reasons import Code, Reason
+from sheet_reader.sheet.book import LayoutBook, same_line, sign_shape, telling_lines
+from sheet_reader.sheet.identity import parse_printed_text, printed_text
+from sheet_reader.sheet.page import BLANK, Face, Page, SheetCode, Text
 from sheet_reader.vision.arrays import Gray, as_gray
 from sheet_reader.vision.flat_page import Pyramid, cut
 from sheet_reader.vision.machine_code import codes_of
@@ -44,7 +42,7 @@ def printed_code_available() -> bool:
 
 def read_printed(
     pyramid: Pyramid, surface: FittedSurface, page: Page, book: LayoutBook
-) -> Page | Mismatch | None:
+) -> Page | Reason | None:
     """The page that the printed code names, or why there is none, or None if it can't be read.
 
     ``page`` tells where the code stands. What Tesseract reads is believed only where the print
@@ -65,8 +63,8 @@ def read_printed(
             if code is None:
                 continue
             found = book.lookup(code)
-            if isinstance(found, Mismatch):
-                if code in refused and found.reason.code in (Code.OTHER_STUDY, Code.OLDER_LAYOUT):
+            if isinstance(found, Reason):
+                if code in refused and found.code in (Code.OTHER_STUDY, Code.OLDER_LAYOUT):
                     return found
                 refused.append(code)
             elif _looks_like(pyramid, surface, found, book):

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.numbers import VISION
-from sheet_reader.sheet.model import Page
+from sheet_reader.sheet.page import Page
 from sheet_reader.vision.arrays import Array, Box, Float32, Gray, as_float32
 from sheet_reader.vision.surface import ControlGrid
 

@@ -6,7 +6,7 @@ import numpy as np
 
 from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Occlusion
-from sheet_reader.sheet.model import Page
+from sheet_reader.sheet.page import Page
 from sheet_reader.vision.arrays import Array, Flags, as_array, box_corners
 from sheet_reader.vision.box_ink import edge_strokes, gap_strokes, stroke_evidence
 from sheet_reader.vision.crops import (

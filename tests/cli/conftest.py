@@ -18,11 +18,11 @@ from new_records import new_record as new_record
 from PIL import Image
 
 from sheet_reader.cli.main import cli
-from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.intake.types import Picture
+from sheet_reader.decode.pages import FieldReading, PageReading
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import worker
 from sheet_reader.reasons import Code, because, in_words
-from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode
+from sheet_reader.sheet.page import BLANK, Cell, Page, SheetCode
 from sheet_reader.study.model import Study
 from sheet_reader.vision.findings import BoxView, NoSheet, PhotoQuality, SheetView
 
@@ -53,7 +53,9 @@ def photo_bytes(said: Any) -> bytes:
     return stream.getvalue()
 
 
-def stand_in(picture: Picture, study: Study, _book: object, _today: date, /, **_: Any) -> list[Any]:
+def stand_in(
+    picture: OpenedPicture, study: Study, _book: object, _today: date, /, **_: Any
+) -> list[Any]:
     """Reads what the picture says; a plain text is the reason why there is no sheet."""
     row = picture.gray[0]
     said = json.loads(row[: int(np.argmin(row))].tobytes())
@@ -153,6 +155,38 @@ def desk_in(place: Path, patch: pytest.MonkeyPatch) -> Desk:
 def bean_desk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Desk:
     """A bean study read by the stand-in."""
     return desk_in(tmp_path, monkeypatch)
+
+
+Fill = Callable[[Desk], None]
+
+
+@pytest.fixture(scope="session")
+def filled(tmp_path_factory: pytest.TempPathFactory) -> Callable[[Desk, Fill], Desk]:
+    """Does something to a fresh desk; what came of it is kept and copied to the next one."""
+    kept: dict[Fill, Path] = {}
+
+    def do(desk: Desk, fill: Fill) -> Desk:
+        if fill in kept:
+            shutil.rmtree(desk.folder)
+            shutil.copytree(kept[fill], desk.folder)
+        else:
+            fill(desk)
+            kept[fill] = tmp_path_factory.mktemp("filled") / "beans"
+            shutil.copytree(desk.folder, kept[fill])
+        return desk
+
+    return do
+
+
+def _read_a(desk: Desk) -> None:
+    desk.put("a.png")
+    desk.done("read")
+
+
+@pytest.fixture
+def one_read(bean_desk: Desk, filled: Callable[[Desk, Fill], Desk]) -> Desk:
+    """The usual photo, ``a.png``, was read."""
+    return filled(bean_desk, _read_a)
 
 
 @pytest.fixture(scope="session")

@@ -23,8 +23,8 @@ from PIL import Image
 from sheet_reader.cli.main import cli
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.demo.samples import copy_sample
-from sheet_reader.digits.types import CLASSES, EMPTY, BoxReadings
-from sheet_reader.intake.types import Picture
+from sheet_reader.digits.classes import CLASSES, EMPTY, BoxReadings
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import worker
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.study.model import Study
@@ -37,7 +37,7 @@ PX_PER_MM = 6.0
 
 
 def nearly_empty(
-    picture: Picture, study: Study, book: LayoutBook, today: date, /, **_: Any
+    picture: OpenedPicture, study: Study, book: LayoutBook, today: date, /, **_: Any
 ) -> list[Any]:
     found: list[Any] = []
     for finding in find_sheets(picture.gray, book):

@@ -14,7 +14,7 @@ from sheet_reader import __version__
 from sheet_reader.cli.main import COMMANDS, cli
 from sheet_reader.demo.samples import sample_folder
 from sheet_reader.lab.command_reference import END, START, reference, updated
-from sheet_reader.sheet.files import geometry_text
+from sheet_reader.sheet.sheet_files import geometry_text
 from sheet_reader.study.reader import read_study
 
 README = Path(__file__).parents[2] / "README.md"

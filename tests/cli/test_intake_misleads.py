@@ -15,7 +15,7 @@ from PIL import Image
 from sheet_reader.cli import demo
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import UsageError
-from sheet_reader.intake.own import is_overlay, marked_as_overlay
+from sheet_reader.intake.pictures import is_overlay, marked_as_overlay
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -9,9 +9,8 @@ import pytest
 
 
 @pytest.mark.parametrize("how", ["gone", "empty"])
+@pytest.mark.usefixtures("one_read")
 def test_no_command_starts_a_fresh_record_unasked(bean_desk: Any, tmp_path: Path, how: str) -> None:
-    bean_desk.put("a.png")
-    bean_desk.done("read")
     bean_desk.done("export")
     bean_desk.done("backup", tmp_path / "b.tar")
     rows = bean_desk.folder / "results" / "rows.csv"
@@ -40,9 +39,8 @@ def test_no_command_starts_a_fresh_record_unasked(bean_desk: Any, tmp_path: Path
     assert (rows.read_bytes(), (tmp_path / "b.tar").read_bytes()) == before
 
 
+@pytest.mark.usefixtures("one_read")
 def test_a_backup_without_a_photo_ends_with_a_fault(bean_desk: Any, tmp_path: Path) -> None:
-    bean_desk.put("a.png")
-    bean_desk.done("read")
     for path in (bean_desk.folder / "originals").glob("*/*"):
         path.unlink()
     result = bean_desk.run("backup", tmp_path / "b.tar")

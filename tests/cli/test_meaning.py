@@ -60,14 +60,17 @@ def files(folder: Path) -> dict[str, bytes]:
     }
 
 
+def fill(desk: Any) -> None:
+    desk.put("a.png", pinched__blackfly="7", unpinched__blackfly="40")
+    desk.put("b.png", sheet="0174")
+    desk.done("read")
+    desk.done("export")
+
+
 @pytest.fixture
-def desk(bean_desk: Any) -> Any:
+def desk(bean_desk: Any, filled: Any) -> Any:
     """A visit of each of two sites, exported."""
-    bean_desk.put("a.png", pinched__blackfly="7", unpinched__blackfly="40")
-    bean_desk.put("b.png", sheet="0174")
-    bean_desk.done("read")
-    bean_desk.done("export")
-    return bean_desk
+    return filled(bean_desk, fill)
 
 
 @pytest.fixture

@@ -11,7 +11,7 @@ from click.testing import CliRunner, Result
 
 from sheet_reader.cli.main import cli
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.raster import rasterise
+from sheet_reader.sheet.pdf import rasterise
 from sheet_reader.study.reader import read_study
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.findings import NoSheet

@@ -11,8 +11,8 @@ from click.testing import CliRunner
 
 from sheet_reader.cli.main import cli
 from sheet_reader.record.store.store import Record
+from sheet_reader.sheet.pdf import rasterise
 from sheet_reader.sheet.proof import render_proof
-from sheet_reader.sheet.raster import rasterise
 from sheet_reader.study.reader import read_study
 
 BEANS = Path(__file__).parents[2] / "samples" / "bean_tips"

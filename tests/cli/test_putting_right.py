@@ -46,9 +46,8 @@ def one_line(desk: Desk, command: str, *args: str) -> str:
     return lines[0]
 
 
+@pytest.mark.usefixtures("one_read")
 def test_a_value_is_corrected_with_a_reason(desk: Desk) -> None:
-    desk.put("a.png")
-    desk.done("read")
     said = desk.done("correct", *SHOWN, "--set", "pinched.plants=12", "--set", "helpers=",
                      "--reason", "the volunteer rang", "--as", "Kim")  # fmt: skip
     assert "14 → 12" in said
@@ -60,9 +59,8 @@ def test_a_value_is_corrected_with_a_reason(desk: Desk) -> None:
     assert "read, accepted 14" in history
 
 
+@pytest.mark.usefixtures("one_read")
 def test_a_correction_by_questions(desk: Desk) -> None:
-    desk.put("a.png")
-    desk.done("read")
     shown = desk.done("correct", *SHOWN, typed="s\n")
     assert "Nothing was changed." in shown
     number = next(line.split()[0] for line in shown.splitlines() if "Helpers" in line
@@ -75,9 +73,8 @@ def test_a_correction_by_questions(desk: Desk) -> None:
     assert "“misread”" in desk.done("history", *SHOWN)
 
 
+@pytest.mark.usefixtures("one_read")
 def test_a_sheet_gets_another_date_and_site(desk: Desk) -> None:
-    desk.put("a.png")
-    desk.done("read")
     desk.done("correct", "a.png", "--set", "date=2026-05-27", "--set", f"site={OTHER_SITE}")
     [row] = rows(desk)
     assert (row["site"], row["visit_date"]) == (OTHER_SITE, "2026-05-27")
@@ -128,27 +125,24 @@ def test_a_site_typed_without_its_zeros_is_the_same_site(desk: Desk) -> None:
         ([*SHOWN, "--sheet", "1", "--set", "helpers=1"], "--sheet goes with a photo"),
     ],
 )
+@pytest.mark.usefixtures("one_read")
 def test_a_mistaken_correction_is_one_line_and_changes_nothing(
     desk: Desk, args: list[str], says: str
 ) -> None:
-    desk.put("a.png")
-    desk.done("read")
     before = rows(desk)
     assert says in one_line(desk, "correct", *args)
     assert rows(desk) == before
 
 
+@pytest.mark.usefixtures("one_read")
 def test_a_visit_date_that_does_not_exist_is_refused(desk: Desk) -> None:
-    desk.put("a.png")
-    desk.done("read")
     result = desk.run("correct", "--site", SITE, "--visit", "2026-02-30", "--set", "helpers=1")
     assert result.exit_code == 2
     assert "is not a date" in result.stderr
 
 
+@pytest.mark.usefixtures("one_read")
 def test_an_unusual_value_is_taken_when_meant(desk: Desk) -> None:
-    desk.put("a.png")
-    desk.done("read")
     desk.done("correct", *SHOWN, "--set", "helpers=99999", "--unusual")
     assert rows(desk)[0]["helpers"] == "99999"
 
@@ -182,11 +176,10 @@ def test_photos_lists_every_fate(desk: Desk, no_sheet: Callable[[str], bytes]) -
         assert [line["photo"] for line in found] == names
 
 
+@pytest.mark.usefixtures("one_read")
 def test_a_photo_is_shown_without_the_cameras_notes(
     desk: Desk, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    desk.put("a.png")
-    desk.done("read")
     shown: list[bytes] = []
 
     def look(path: Path) -> int:
@@ -200,9 +193,8 @@ def test_a_photo_is_shown_without_the_cameras_notes(
     assert "say which photo" in one_line(desk, "photos", "--open")
 
 
+@pytest.mark.usefixtures("one_read")
 def test_a_name_that_two_photos_bear_is_asked_back(desk: Desk) -> None:
-    desk.put("a.png")
-    desk.done("read")
     desk.put("a.png", visit_date="2026-05-27")
     desk.done("read")
     assert "2 photos are called “a.png”" in one_line(desk, "aside", "a.png")
@@ -210,9 +202,8 @@ def test_a_name_that_two_photos_bear_is_asked_back(desk: Desk) -> None:
     assert [row["visit_date"] for row in rows(desk)] == ["2026-05-20"]
 
 
+@pytest.mark.usefixtures("one_read")
 def test_aside_and_back(desk: Desk) -> None:
-    desk.put("a.png")
-    desk.done("read")
     assert "counts nowhere" in desk.done("aside", "a.png")
     assert rows(desk) == []
     assert "set aside already" in one_line(desk, "aside", "a.png")
@@ -268,9 +259,8 @@ def test_entering_that_is_stopped_keeps_nothing(desk: Desk, typed: str) -> None:
     assert rows(desk) == []
 
 
+@pytest.mark.usefixtures("one_read")
 def test_entering_a_sheet_that_was_read_is_said_clearly(desk: Desk) -> None:
-    desk.put("a.png")
-    desk.done("read")
     told = one_line(desk, "enter", *values(helpers="3"))
     assert "in the record already, from photo-0001" in told
     assert "correct" in told
@@ -318,9 +308,8 @@ def test_without_a_record_there_is_nothing_to_put_right(desk: Desk) -> None:
         assert "no record yet" in one_line(desk, command, *args)
 
 
+@pytest.mark.usefixtures("one_read")
 def test_comments_are_typed_up_and_exported_without_addresses(desk: Desk) -> None:
-    desk.put("a.png")
-    desk.done("read")
     desk.done("correct", *SHOWN, "--remark", "mown by kim@example.org on Monday", "--as", "Ada")
     assert rows(desk)[0]["remarks"] == "mown by … on Monday"
     desk.done("correct", *SHOWN, typed="c\nall eaten by slugs\n\n")
@@ -331,9 +320,8 @@ def test_comments_are_typed_up_and_exported_without_addresses(desk: Desk) -> Non
     desk.done("verify")
 
 
+@pytest.mark.usefixtures("one_read")
 def test_backup_asks_before_it_replaces_an_earlier_one(desk: Desk) -> None:
-    desk.put("a.png")
-    desk.done("read")
     file = desk.folder.parent / "b.tar"
     desk.done("backup", file)
     before = file.read_bytes()

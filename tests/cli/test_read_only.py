@@ -56,13 +56,16 @@ def place() -> Iterator[Path]:
                 path.chmod(0o700)
 
 
+def fill(desk: Any) -> None:
+    desk.put("a.png", flagged={"pinched.plants": ("14", 0.6, "unclear")})
+    desk.done("read")
+    desk.done("review", "--as", "Kim", typed="14\n\n")
+
+
 @pytest.fixture
-def locked(bean_desk: Any, place: Path) -> Any:
+def locked(bean_desk: Any, place: Path, filled: Any) -> Any:
     """A study with a decision in it, not to be written."""
-    bean_desk.put("a.png", flagged={"pinched.plants": ("14", 0.6, "unclear")})
-    bean_desk.done("read")
-    bean_desk.done("review", "--as", "Kim", typed="14\n\n")
-    return move(bean_desk, place)
+    return move(filled(bean_desk, fill), place)
 
 
 def move(desk: Any, place: Path) -> Any:

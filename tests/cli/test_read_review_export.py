@@ -26,9 +26,8 @@ def test_read_says_what_was_read_and_what_comes_next(bean_desk: Any) -> None:
     assert f"Next:  sheet-reader review {bean_desk.folder}" in text
 
 
+@pytest.mark.usefixtures("one_read")
 def test_reading_twice_changes_nothing_and_says_so(bean_desk: Any) -> None:
-    bean_desk.put("a.png")
-    bean_desk.done("read")
     bean_desk.done("export", "--out", bean_desk.folder / "one")
     assert "Nothing new" in bean_desk.done("read")
     bean_desk.done("export", "--out", bean_desk.folder / "two")

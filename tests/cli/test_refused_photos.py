@@ -5,13 +5,13 @@ from typing import Any
 
 import pytest
 
-from sheet_reader.cli.unread import still_unread
+from sheet_reader.cli.told_of_read import still_unread
 from sheet_reader.intake import pictures
 from sheet_reader.reading import worker
-from sheet_reader.reasons import Code, because, in_words
+from sheet_reader.reasons import Code, Reason, because, in_words
 from sheet_reader.record.history import photos
 from sheet_reader.record.history.photos import PhotoLine
-from sheet_reader.sheet.model import SheetCode
+from sheet_reader.sheet.page import SheetCode
 from sheet_reader.vision.findings import NoSheet
 
 
@@ -21,7 +21,7 @@ def asking_the_book(bean_desk: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
 
     A sheet's layout is the one that the study printed when the fixture was made.
     """
-    from sheet_reader.sheet.book import LayoutBook, Mismatch
+    from sheet_reader.sheet.book import LayoutBook
     from sheet_reader.study.reader import read_study
 
     printed = LayoutBook(read_study(bean_desk.folder)).version
@@ -32,7 +32,7 @@ def asking_the_book(bean_desk: Any, monkeypatch: pytest.MonkeyPatch) -> Any:
         for item in plain(picture, study, book, today):
             code = SheetCode(study.key, printed, item[1].code.sheet, 1)
             page = book.lookup(code)
-            found.append(NoSheet(page.reason) if isinstance(page, Mismatch) else item)
+            found.append(NoSheet(page) if isinstance(page, Reason) else item)
         return found
 
     monkeypatch.setattr(worker, "default_reader", lambda: reader)

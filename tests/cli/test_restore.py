@@ -10,9 +10,8 @@ from typing import Any
 import pytest
 
 
+@pytest.mark.usefixtures("one_read")
 def test_a_backup_is_put_back_after_it_is_asked(bean_desk: Any) -> None:
-    bean_desk.put("a.png")
-    bean_desk.done("read")
     tar = bean_desk.folder.parent / "beans.tar"
     bean_desk.done("backup", tar)
     bean_desk.put("b.png", visit_date="2026-05-27")
@@ -52,9 +51,8 @@ def test_nothing_is_handed_out_of_a_damaged_record(bean_desk: Any, command: str)
     assert "fault: a.png" in bean_desk.run("verify").stdout
 
 
+@pytest.mark.usefixtures("one_read")
 def test_into_a_new_folder(bean_desk: Any, tmp_path: Path) -> None:
-    bean_desk.put("a.png")
-    bean_desk.done("read")
     tar = tmp_path / "100% of it?.tar"
     bean_desk.done("backup", tar)
     shutil.rmtree(bean_desk.folder)

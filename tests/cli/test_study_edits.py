@@ -27,13 +27,16 @@ def rows(desk: Any) -> list[dict[str, str]]:
         return list(csv.DictReader(file))
 
 
+def fill(desk: Any) -> None:
+    desk.put("a.png", flagged={PLANTS: ("14", 0.7, "unsure")})
+    desk.done("read")
+    desk.done("export")
+
+
 @pytest.fixture
-def desk(bean_desk: Any) -> Any:
+def desk(bean_desk: Any, filled: Any) -> Any:
     """One visit with one open question, exported."""
-    bean_desk.put("a.png", flagged={PLANTS: ("14", 0.7, "unsure")})
-    bean_desk.done("read")
-    bean_desk.done("export")
-    return bean_desk
+    return filled(bean_desk, fill)
 
 
 @pytest.mark.parametrize(

@@ -15,9 +15,10 @@ import pytest
 
 from sheet_reader.record.people.remarks import Remark, add_to_visit
 from sheet_reader.record.store.store import Record
-from sheet_reader.results.from_record import facts_of
+from sheet_reader.results.facts import facts_of
 from sheet_reader.results.update.comparison import compare
-from sheet_reader.results.update.join import frame_of, outline_of
+from sheet_reader.results.update.frame import frame_of
+from sheet_reader.results.update.outline import outline_of
 from sheet_reader.study.reader import read_study
 
 SAMPLES = Path(__file__).parents[2] / "samples"

@@ -56,7 +56,7 @@ def test_an_implausible_value_loses_weight_but_is_not_ruled_out(stated):
 
 def test_a_number_moved_into_the_range_against_the_boxes_is_asked_about(plants, stated):
     [raw] = read_numbers(stated([{"7": 0.95, "1": 0.049}, "2"]).probabilities[None])
-    judged = judge_count(plants, raw, with_range(raw, RANGE), ["", ""], RANGE)
+    judged = judge_count(plants, raw, with_range(raw, RANGE), RANGE)
     assert (judged.value, judged.runner_up) == ("72", "12")
     assert words(judged.flags) == "72 is more than the highest plausible value 60"
 
@@ -65,7 +65,7 @@ def test_a_field_without_limits_takes_any_number(plants, stated):
     spec = replace(plants, lowest=None, highest=None)
     [raw] = read_numbers(stated("99").probabilities[None])
     free = Range(None, None)
-    judged = judge_count(spec, raw, with_range(raw, free), ["", ""], free)
+    judged = judge_count(spec, raw, with_range(raw, free), free)
     assert (judged.value, judged.flags) == ("99", ())
 
 
@@ -74,7 +74,7 @@ def test_the_sites_history_overrules_no_clear_digit(beans, stated):
     [raw] = read_numbers(stated(["_", {"8": 0.9, "1": 0.0999}, "1"]).probabilities[None])
     posterior = with_history(raw, spec, [11] * 10)
     assert posterior.ranked()[0][0] == 11  # what the history alone would make of it
-    judged = judge_count(spec, raw, posterior, ["", "", ""], BLACKFLY)
+    judged = judge_count(spec, raw, posterior, BLACKFLY)
     assert (judged.value, judged.runner_up) == ("81", "11")
     assert words(judged.flags) == "the boxes spell 81, all else says 11: which is right?"
 
@@ -82,5 +82,5 @@ def test_the_sites_history_overrules_no_clear_digit(beans, stated):
 def test_the_sites_history_settles_a_doubtful_digit(beans, stated):
     spec = next(s for s in beans.fields if s.name == "a.blackfly")
     [raw] = read_numbers(stated(["_", {"8": 0.6, "1": 0.3999}, "1"]).probabilities[None])
-    judged = judge_count(spec, raw, with_history(raw, spec, [11] * 10), ["", "", ""], BLACKFLY)
+    judged = judge_count(spec, raw, with_history(raw, spec, [11] * 10), BLACKFLY)
     assert (judged.value, judged.flags) == ("11", ())

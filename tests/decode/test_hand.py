@@ -12,17 +12,17 @@ from sheet_reader.decode.hand import (
     FEWEST,
     SHEETS,
     FormerSheet,
-    Hand,
+    SheetHand,
     digits_in_boxes,
     own_digits,
     remembered,
 )
-from sheet_reader.decode.page_evidence import BoxEvidence
+from sheet_reader.decode.pages import BoxEvidence
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.decode.writer import DIGITS, Examples, shipped_model
-from sheet_reader.digits.types import CLASSES
+from sheet_reader.digits.classes import CLASSES
 from sheet_reader.reasons import Occlusion
-from sheet_reader.sheet.model import Cell
+from sheet_reader.sheet.page import Cell
 
 Floats = NDArray[np.float64]
 MODEL = shipped_model()
@@ -152,12 +152,12 @@ def test_one_slip_in_the_row_accepts_nothing_wrong(read):
     assert (doubtful.value, doubtful.status) != ("21", "accepted")
 
 
-def sheet_of(person: Person, digits: Sequence[int], row: Floats | None = None) -> Hand:
+def sheet_of(person: Person, digits: Sequence[int], row: Floats | None = None) -> SheetHand:
     p, boxes = person.write(digits), [view("a", i) for i in range(len(digits))]
     if row is not None:
         p = np.vstack([p, row])
         boxes += [view("own_digits", i) for i in range(DIGITS)]
-    return Hand.of(boxes, p, {}, MODEL)
+    return SheetHand.of(boxes, p, {}, MODEL)
 
 
 def test_a_row_by_another_hand_is_not_used() -> None:

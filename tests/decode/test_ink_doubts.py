@@ -11,7 +11,7 @@ from sheet_reader.decode.ink_doubts import ink_doubts, pale_advice, sheet_doubt,
 from sheet_reader.decode.judgement import Judgement
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.reasons import Code, Occlusion, because
-from sheet_reader.sheet.model import Cell
+from sheet_reader.sheet.page import Cell
 from sheet_reader.wording import words
 
 GOOD = {"site": "2043", "visit_date": "200526", "helpers": "_3"}

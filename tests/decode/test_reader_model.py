@@ -6,9 +6,9 @@ from thorough import or_fewer
 
 from sheet_reader.decode.audits import Checked, promise_for
 from sheet_reader.decode.promise import NoPromise, Promise
-from sheet_reader.decode.rules import STEPS, Rules
-from sheet_reader.decode.sheet import decode_sheet
+from sheet_reader.decode.sheet import Rules, decode_sheet
 from sheet_reader.lab.promise_table import table_of
+from sheet_reader.lab.rules_table import MEASURED
 
 
 def random_states(study, rng):
@@ -104,7 +104,7 @@ def test_a_reader_too_sure_of_itself_makes_the_promise_refuse(pages, calibrated)
 
 def test_each_rule_leaves_fewer_wrong_or_doubtful_fields(pages):
     doubtful = []
-    for _, rules in STEPS:
+    for _, rules in MEASURED:
         data = pages(or_fewer(120, 40), seed=3, noise=0.2, rules=rules)
         doubtful.append(int((data.scores < 0.99).sum()))
     assert doubtful[-1] < doubtful[0]

@@ -3,8 +3,7 @@ from datetime import date
 import pytest
 
 from sheet_reader.decode.promise import default_threshold
-from sheet_reader.decode.rules import Rules
-from sheet_reader.decode.sheet import decode_sheet
+from sheet_reader.decode.sheet import Rules, decode_sheet
 from sheet_reader.reasons import Occlusion
 from sheet_reader.wording import words
 

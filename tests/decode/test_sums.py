@@ -10,10 +10,8 @@ from hypothesis import strategies as st
 from thorough import examples, or_fewer
 
 from sheet_reader.decode.posteriors import NumberPosterior
-from sheet_reader.decode.rules import Rules
-from sheet_reader.decode.sheet import decode_sheet
-from sheet_reader.decode.sum_messages import addition_error_shares, sum_messages
-from sheet_reader.decode.sums import apply_sums, settled
+from sheet_reader.decode.sheet import Rules, decode_sheet
+from sheet_reader.decode.sums import addition_error_shares, apply_sums, settled, sum_messages
 from sheet_reader.reasons import Code, has
 from sheet_reader.study.model import SumRule
 from sheet_reader.wording import words

@@ -15,18 +15,17 @@ from thorough import examples, or_fewer
 
 from sheet_reader.decode.writer import (
     DIGITS,
-    SURE,
     TAILS,
-    TRUST,
     WriterModel,
     adapted,
     centred,
-    fit_model,
-    model_text,
     shipped_model,
 )
+from sheet_reader.lab.fit_writer import fit_model, model_text
+from sheet_reader.numbers import DECODE
 
 Floats = NDArray[np.float64]
+SURE, TRUST = DECODE.writer_sure, DECODE.writer_trust
 
 
 def _model(rng: np.random.Generator) -> WriterModel:

@@ -5,8 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sheet_reader.decode.rules import Rules
-from sheet_reader.decode.sheet import decode_sheet
+from sheet_reader.decode.sheet import Rules, decode_sheet
 from sheet_reader.simulate.values import ADDITION_ERRORS, wrong_total
 
 FIELDS = ("a.eggs", "a.small", "a.large", "a.total")

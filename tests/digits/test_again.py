@@ -10,10 +10,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sheet_reader.digits import again
-from sheet_reader.digits.again import LARGER_WEIGHTS, doubtful, larger_reader, read_sheet
-from sheet_reader.digits.read import read_boxes
-from sheet_reader.digits.types import CLASSES
+from sheet_reader.digits import read as again
+from sheet_reader.digits.classes import CLASSES
+from sheet_reader.digits.read import LARGER_WEIGHTS, doubtful, larger_reader, read_boxes, read_sheet
 
 EMPTY_AT = CLASSES.index("empty")
 

@@ -15,7 +15,7 @@ from sheet_reader.digits.normalise import (
     normalise,
     spread_matrix,
 )
-from sheet_reader.digits.read import Reader, read_boxes
+from sheet_reader.digits.read import BoxReader, read_boxes
 
 
 def paper(level: float = 240.0) -> np.ndarray:
@@ -131,7 +131,7 @@ def test_calibration_cools_and_shifts_the_scores() -> None:
     """exp(score / T + shift), normalised: by the definition of both, from the raw outputs."""
     rng = np.random.default_rng(6)
     some = rng.integers(0, 256, (9, 64, 64), dtype=np.uint8)
-    reader = Reader()
+    reader = BoxReader()
     raised = np.exp(reader.scores(some) * reader._sharpness + reader._shift)
     expected = raised / raised.sum(axis=1, keepdims=True)
     assert np.allclose(reader.read_boxes(some).probabilities, expected, atol=1e-12)
@@ -143,7 +143,7 @@ def test_a_reader_of_the_packages_own_files_is_the_packages_own(tmp_path) -> Non
     for name in ("weights.onnx", "calibration.json"):
         (tmp_path / name).write_bytes(files("sheet_reader.digits").joinpath(name).read_bytes())
     some = np.random.default_rng(7).integers(0, 256, (3, 64, 64), dtype=np.uint8)
-    own = Reader.of_folder(tmp_path).read_boxes(some).probabilities
+    own = BoxReader.of_folder(tmp_path).read_boxes(some).probabilities
     assert np.array_equal(own, read_boxes(some).probabilities)
 
 

@@ -6,9 +6,9 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from sheet_reader.digits.classes import CLASSES
 from sheet_reader.digits.normalise import normalise
 from sheet_reader.digits.read import read_boxes
-from sheet_reader.digits.types import CLASSES
 
 
 def _crops(count: int) -> NDArray[np.uint8]:

@@ -23,7 +23,7 @@ import database_server
 from sqlalchemy import text
 
 from sheet_reader.demo.samples import copy_sample
-from sheet_reader.intake.types import Origin
+from sheet_reader.intake.files import Origin
 from sheet_reader.reading.photo import book_of, default_reader, read_bytes
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.history import found

@@ -23,11 +23,11 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.decode.page_evidence import LEAST, BoxEvidence, PageEvidence, packed
+from sheet_reader.decode.pages import LEAST, BoxEvidence, PageEvidence, packed
 from sheet_reader.decode.sheet import decode_page
 from sheet_reader.demo.samples import copy_sample
-from sheet_reader.digits.types import CLASSES, EMPTY
-from sheet_reader.intake.types import Origin
+from sheet_reader.digits.classes import CLASSES, EMPTY
+from sheet_reader.intake.files import Origin
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.rules import DecodingRules
@@ -42,7 +42,7 @@ from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import whole_book
-from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.sheet.page import BLANK, Page
 from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Site, Study

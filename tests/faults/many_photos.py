@@ -32,13 +32,13 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import decode_many
 
-from sheet_reader.decode.types import PageReading
+from sheet_reader.decode.pages import PageReading
 from sheet_reader.demo.samples import copy_sample
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.store.engine import URL_VARIABLE
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.sheet.page import BLANK, Page
 from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
@@ -81,7 +81,7 @@ def _page(study_key: str, book: LayoutBook) -> Page:
 
 
 def reader(
-    picture: Picture, study: Study, book: LayoutBook, today: date, /, *, history: Any = None
+    picture: OpenedPicture, study: Study, book: LayoutBook, today: date, /, *, history: Any = None
 ) -> list[Any]:
     """Reads the visit that the picture's number stands for."""
     del today, history

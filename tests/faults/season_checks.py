@@ -16,8 +16,8 @@ from season_model import Model, Sheet
 from sheet_reader.cli.main import cli
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.cells import texts
+from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import tables_of
-from sheet_reader.results.from_record import facts_of
 from sheet_reader.study.model import Study
 
 

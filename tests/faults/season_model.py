@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from sheet_reader.decode.promise import default_threshold
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.model import FieldSpec, Study
 
 Said = tuple[str | None, str, float]

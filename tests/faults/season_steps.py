@@ -29,7 +29,7 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.review.cards import SumCard
 from sheet_reader.review.decisions import sum_reply
 from sheet_reader.review.queue import cards_of
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.study.reader import read_study
 from sheet_reader.wording import neutral_name

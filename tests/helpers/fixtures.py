@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -22,11 +23,13 @@ def study(tmp_path: Path) -> Study:
 @pytest.fixture
 def post(study: Study) -> Callable[..., BatchSummary]:
     """Put a photo into the inbox and read it."""
+    return partial(post_to, study)
 
-    def post(said: Any, name: str = "", **options: Any) -> BatchSummary:
-        count = len(list((study.folder / "inbox").iterdir()))
-        name = name or f"photo{count + 1}.png"
-        (study.folder / "inbox" / name).write_bytes(stand_in.photo(said, seed=count))
-        return read_batch(study, reader=stand_in.read, jobs=0, **options)
 
-    return post
+def post_to(study: Study, said: Any, name: str = "", **options: Any) -> BatchSummary:
+    """The same for any study, such as one that the tests of a file have copies of."""
+    inbox = study.folder / "inbox"
+    inbox.mkdir(parents=True, exist_ok=True)
+    count = len(list(inbox.iterdir()))
+    (inbox / (name or f"photo{count + 1}.png")).write_bytes(stand_in.photo(said, seed=count))
+    return read_batch(study, reader=stand_in.read, jobs=0, **options)

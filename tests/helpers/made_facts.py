@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import count
 from uuid import UUID
 
-from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
+from sheet_reader.results.facts import Facts, FieldFact, VisitFact
 
 _IDS = count(1)
 

@@ -14,7 +14,7 @@ from pathlib import Path
 from made_facts import fact, facts, visit
 
 from sheet_reader.reasons import Code, because
-from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
+from sheet_reader.results.facts import Facts, FieldFact, VisitFact
 from sheet_reader.study.days import Season
 from sheet_reader.study.model import Effort, Site, Study
 from sheet_reader.study.reader import read_study

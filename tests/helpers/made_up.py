@@ -8,17 +8,17 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.decode.types import FieldReading
-from sheet_reader.intake.types import Origin
+from sheet_reader.decode.pages import FieldReading
+from sheet_reader.intake.files import Origin
+from sheet_reader.reading.field_pictures import pack_boxes
 from sheet_reader.reasons import in_words
 from sheet_reader.record.history import found, photos
 from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.originals import originals
-from sheet_reader.record.originals.images import pack_boxes
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study
 

@@ -10,7 +10,7 @@ import cv2
 import made_up
 import numpy as np
 
-from sheet_reader.intake.types import Origin
+from sheet_reader.intake.files import Origin
 from sheet_reader.record.history import photos
 from sheet_reader.record.history.found import FoundPage
 from sheet_reader.record.originals import originals

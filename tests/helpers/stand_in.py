@@ -17,13 +17,12 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from sheet_reader.decode.page_evidence import BoxEvidence, PageEvidence
+from sheet_reader.decode.pages import BoxEvidence, FieldReading, PageEvidence, PageReading
 from sheet_reader.decode.sheet import decode_page
-from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.digits.types import CLASSES, EMPTY
-from sheet_reader.intake.types import Picture
+from sheet_reader.digits.classes import CLASSES, EMPTY
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reasons import Code, Occlusion, Reasons, because, from_json, in_words
-from sheet_reader.sheet.model import Cell, Page, SheetCode
+from sheet_reader.sheet.page import Cell, Page, SheetCode
 from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.model import (
     CountField,
@@ -102,14 +101,14 @@ def scan(pages: int) -> bytes:
     return stream.getvalue()
 
 
-def _scanned(picture: Picture) -> dict[str, Any]:
+def _scanned(picture: OpenedPicture) -> dict[str, Any]:
     page = round((float(np.median(picture.gray)) - 20) / 10)
     day = f"2026-{page % 5 + 4:02}-{int(picture.sha256[:4], 16) % 28 + 1:02}"
     return says({"date": day}, flagged={"sun.eggs": "3"})
 
 
 def read(
-    picture: Picture, study: Study, _book: object, today: date, /, *, history: Any = None
+    picture: OpenedPicture, study: Study, _book: object, today: date, /, *, history: Any = None
 ) -> list[Any]:
     """The stand-in reader; "act" makes it misbehave. Several sheets in one photo are found in the
     order they lie, on odd days in the reverse one; on odd days a sheet may say something else.
@@ -145,7 +144,7 @@ def _reasons(said: Any, field: str) -> Reasons:
     return in_words(given) if isinstance(given, str) else from_json(json.dumps(given))
 
 
-def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[Any]:
+def _read_one(said: Any, picture: OpenedPicture, study: Study, left: float) -> list[Any]:
     if isinstance(said, str):
         return [NoSheet(because(Code.TEXT, text=said))]
     misbehave(said.get("act", ""), said.get("mark", ""))
@@ -166,7 +165,7 @@ def _read_one(said: Any, picture: Picture, study: Study, left: float) -> list[An
 
 
 def read_seen(
-    picture: Picture, study: Study, book: object, today: date, /, *, history: Any = None
+    picture: OpenedPicture, study: Study, book: object, today: date, /, *, history: Any = None
 ) -> list[Any]:
     """As :func:`read`, but each page is decoded, by the study's rules, from box probabilities that
     are kept: what is flagged is doubtful in its last box.
@@ -219,7 +218,7 @@ def _empty(name: str) -> FieldReading:
 
 
 def _view(
-    picture: Picture, code: SheetCode, fields: list[FieldReading], blur: float, left: float
+    picture: OpenedPicture, code: SheetCode, fields: list[FieldReading], blur: float, left: float
 ) -> SheetView:
     boxes = []
     for row, field in enumerate(fields):

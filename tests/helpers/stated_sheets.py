@@ -16,9 +16,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from sheet_reader.digits.types import CLASSES, BoxReadings
+from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.reasons import Occlusion
-from sheet_reader.sheet.model import BLANK, Cell, Page, SheetCode
+from sheet_reader.sheet.page import BLANK, Cell, Page, SheetCode
 from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.model import (
     CountField,

@@ -8,6 +8,7 @@ environment variable ``SHEET_READER_THOROUGH``.
 from __future__ import annotations
 
 import os
+from collections.abc import Iterable
 from typing import Any
 
 import pytest
@@ -36,6 +37,12 @@ def examples(many: int = EXAMPLES) -> int:
 def only(*values: Any, **more: Any) -> Any:
     """A case of a matrix that runs with ``--thorough`` only: ``pytest.param``, marked."""
     return pytest.param(*values, marks=pytest.mark.thorough, **more)
+
+
+def every(step: int, values: Iterable[Any]) -> list[Any]:
+    """All cases of a matrix, of which each ``step``-th runs by default, from the first on."""
+    cases = [value if isinstance(value, tuple) else (value,) for value in values]
+    return [only(*case) if n % step else pytest.param(*case) for n, case in enumerate(cases)]
 
 
 settings.register_profile("few", deadline=None, max_examples=EXAMPLES // SHARE)

@@ -15,10 +15,9 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from sheet_reader.intake.arrivals import arrivals
-from sheet_reader.intake.bounds import DEFAULT, Bounds
+from sheet_reader.intake.files import DEFAULT, Arrival, Bounds, NoPicture
 from sheet_reader.intake.gather import gather
 from sheet_reader.intake.mail import from_mail
-from sheet_reader.intake.types import Arrival, Unreadable
 
 
 def png(level: int = 255, size: tuple[int, int] = (500, 400)) -> bytes:
@@ -51,11 +50,11 @@ def zipped(members: dict[str, bytes]) -> bytes:
     return stream.getvalue()
 
 
-def sorted_out(data: bytes, bounds: Bounds = DEFAULT) -> tuple[list[Arrival], list[Unreadable]]:
+def sorted_out(data: bytes, bounds: Bounds = DEFAULT) -> tuple[list[Arrival], list[NoPicture]]:
     items = list(from_mail(data, "m.eml", bounds))
     return (
         [i for i in items if isinstance(i, Arrival)],
-        [i for i in items if isinstance(i, Unreadable)],
+        [i for i in items if isinstance(i, NoPicture)],
     )
 
 
@@ -177,7 +176,7 @@ def test_mailboxes_of_every_kind_give_the_same(tmp_path: Path) -> None:
 def test_a_mail_without_picture_is_told(tmp_path: Path) -> None:
     (tmp_path / "m.eml").write_bytes(bytes(letter()))
     (item,) = arrivals([tmp_path / "m.eml"])
-    assert isinstance(item, Unreadable)
+    assert isinstance(item, NoPicture)
     assert item.reason == "there is no picture in it"
 
 
@@ -196,7 +195,7 @@ def test_a_mail_without_picture_is_told(tmp_path: Path) -> None:
 )
 def test_malformed_mail_gives_lines_not_errors(data: bytes) -> None:
     for item in from_mail(data, "m.eml", DEFAULT):
-        assert isinstance(item, Unreadable)
+        assert isinstance(item, NoPicture)
         assert "\n" not in item.reason
 
 
@@ -220,7 +219,7 @@ LONG = {
 def test_mail_made_to_keep_a_program_busy(kind: str) -> None:
     began = time.process_time()  # other programs don't count
     items = list(from_mail(LONG[kind], "m.eml", DEFAULT))
-    assert all(isinstance(i, Unreadable) for i in items)
+    assert all(isinstance(i, NoPicture) for i in items)
     assert time.process_time() - began < 5.0, "far more than any honest mail takes"
 
 
@@ -231,4 +230,4 @@ def test_a_mail_with_bytes_changed_gives_items_not_errors(data: st.DataObject) -
     for _ in range(data.draw(st.integers(1, 12))):
         raw[data.draw(st.integers(0, len(raw) - 1))] = data.draw(st.integers(0, 255))
     for item in from_mail(bytes(raw), "m.eml", DEFAULT):
-        assert isinstance(item, Arrival | Unreadable)
+        assert isinstance(item, Arrival | NoPicture)

@@ -7,9 +7,8 @@ from email.message import EmailMessage
 
 import pytest
 
-from sheet_reader.intake.bounds import DEFAULT
-from sheet_reader.intake.mail import from_mail
-from sheet_reader.intake.mail_text import LONGEST, said_in, written
+from sheet_reader.intake.files import DEFAULT
+from sheet_reader.intake.mail import LONGEST_TEXT, from_mail, said_in, written
 
 HTML = """<html><head><title>Mail</title><style>p { color: red }</style></head><body>
 <p>It rained &amp; blew.</p><div>No ants.</div><blockquote>Hello Pat, 4 of 5</blockquote>
@@ -69,8 +68,8 @@ def test_any_charset_gives_a_text(charset: str) -> None:
 
 def test_a_hostile_text_is_cut_and_takes_no_time() -> None:
     for body in ("<style" * 200_000, "<" * 1_000_000, "\x07" * 9_000, "> " * 10):
-        assert len(said_in(mail("", body))) <= LONGEST
-    assert len(said_in(mail("word " * 100_000))) <= LONGEST
+        assert len(said_in(mail("", body))) <= LONGEST_TEXT
+    assert len(said_in(mail("word " * 100_000))) <= LONGEST_TEXT
 
 
 def test_each_photo_of_a_mail_knows_what_the_mail_says() -> None:

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from sheet_reader.intake import pdf
-from sheet_reader.intake.bounds import Bounds
-from sheet_reader.intake.gray import to_gray
+from sheet_reader.intake import decoding
+from sheet_reader.intake.decoding import to_gray
+from sheet_reader.intake.files import Bounds, NoPicture, OpenedPicture
 from sheet_reader.intake.pictures import (
     is_picture,
     open_picture,
@@ -20,7 +20,6 @@ from sheet_reader.intake.pictures import (
     pictures_in,
     upright,
 )
-from sheet_reader.intake.types import Picture, Unreadable
 
 # Source: EXIF 2.32, tag 274 (also TIFF 6.0, p. 36): the place of the stored row 0 and column 0.
 ORIENTATIONS = {
@@ -41,15 +40,15 @@ def saved(image: Image.Image, kind: str, **options: object) -> bytes:
     return stream.getvalue()
 
 
-def only(data: bytes, **bounds: int) -> Picture:
+def only(data: bytes, **bounds: int) -> OpenedPicture:
     (picture,) = pictures_in(data, "x", Bounds(**bounds))
-    assert isinstance(picture, Picture), picture
+    assert isinstance(picture, OpenedPicture), picture
     return picture
 
 
 def refused(data: bytes, **bounds: int) -> str:
     (picture,) = pictures_in(data, "x", Bounds(**bounds))
-    assert isinstance(picture, Unreadable)
+    assert isinstance(picture, NoPicture)
     assert "\n" not in picture.reason
     return picture.reason
 
@@ -115,13 +114,13 @@ def test_every_page_of_a_tiff() -> None:
     pages = [Image.new("L", (10, 12), level) for level in (0, 100, 200)]
     data = saved(pages[0], "TIFF", save_all=True, append_images=pages[1:])
     found = list(pictures_in(data, "x"))
-    assert [(p.frame, int(p.gray[0, 0])) for p in found if isinstance(p, Picture)] == [
+    assert [(p.frame, int(p.gray[0, 0])) for p in found if isinstance(p, OpenedPicture)] == [
         (0, 0),
         (1, 100),
         (2, 200),
     ]
     cut = list(pictures_in(data, "x", Bounds(pages=2)))
-    assert isinstance(cut[-1], Unreadable)
+    assert isinstance(cut[-1], NoPicture)
     assert "first 2 pages" in cut[-1].reason
 
 
@@ -149,8 +148,8 @@ def test_one_of_many_pictures_is_that_of_its_number(
     shades = [Image.new("L", (300, 200), 20 + 40 * number) for number in range(4)]
     path = tmp_path / f"scan.{ending}"
     shades[0].save(path, save_all=True, append_images=shades[1:])
-    drawn, draw = [], pdf._page
-    monkeypatch.setattr(pdf, "_page", lambda *which: (drawn.append(which[1]), draw(*which))[1])
+    drawn, draw = [], decoding._page
+    monkeypatch.setattr(decoding, "_page", lambda *which: (drawn.append(which[1]), draw(*which))[1])
     for number in (3, 0, 2):
         picture = open_picture(path, number)
         assert picture is not None
@@ -164,7 +163,7 @@ def test_one_of_many_pictures_is_that_of_its_number(
 def test_a_pdf_with_a_script_or_a_lock_runs_nothing() -> None:
     data = saved(Image.new("L", (60, 80), 255), "PDF")
     script = b"/Type /Catalog /OpenAction << /S /JavaScript /JS (app.alert\\(1\\)) >>"
-    assert isinstance(only(data.replace(b"/Type /Catalog", script)), Picture)
+    assert isinstance(only(data.replace(b"/Type /Catalog", script)), OpenedPicture)
 
 
 def test_huge_pdf_pages_and_many_pages_are_refused() -> None:
@@ -175,7 +174,7 @@ def test_huge_pdf_pages_and_many_pages_are_refused() -> None:
     pages = [Image.new("L", (60, 80), 255)] * 4
     many = saved(pages[0], "PDF", save_all=True, append_images=pages[1:])
     found = list(pictures_in(many, "x", Bounds(pages=2)))
-    assert [type(p) for p in found] == [Picture, Picture, Unreadable]
+    assert [type(p) for p in found] == [OpenedPicture, OpenedPicture, NoPicture]
 
 
 def test_truncated_jpeg_is_refused() -> None:
@@ -227,9 +226,9 @@ def test_a_file_that_is_too_large(tmp_path: Path) -> None:
     path = tmp_path / "scan.png"
     path.write_bytes(saved(Image.new("L", (60, 80), 255), "PNG"))
     (answer,) = open_pictures(path, Bounds(file_bytes=10))
-    assert isinstance(answer, Unreadable)
+    assert isinstance(answer, NoPicture)
     assert "MB" in answer.reason
-    assert isinstance(open_pictures(tmp_path / "none.png")[0], Unreadable)
+    assert isinstance(open_pictures(tmp_path / "none.png")[0], NoPicture)
 
 
 def test_heic() -> None:

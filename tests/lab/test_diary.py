@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.lab.diary import Diary
-from sheet_reader.sheet.model import SheetCode
+from sheet_reader.sheet.page import SheetCode
 from sheet_reader.simulate.truth import FieldTruth, SheetTruth
 
 GOOD = {"site": "2043", "visit_date": "200526", "helpers": "_3"}

@@ -14,8 +14,7 @@ from click.testing import CliRunner
 from PIL import Image
 
 from sheet_reader.demo.samples import sample_folder
-from sheet_reader.digits.again import larger_reader
-from sheet_reader.digits.read import read_boxes
+from sheet_reader.digits.read import larger_reader, read_boxes
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.lab import benchmark, profile
 from sheet_reader.lab.stages import PLACES, REST, StageClock, timed

@@ -7,8 +7,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.digits.types import CLASSES, BoxReadings
+from sheet_reader.decode.pages import FieldReading, PageReading
+from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.lab.report import report
 from sheet_reader.lab.scoring import (
     Score,
@@ -17,7 +17,7 @@ from sheet_reader.lab.scoring import (
     score_page,
     score_views,
 )
-from sheet_reader.sheet.model import Cell, Page, SheetCode
+from sheet_reader.sheet.page import Cell, Page, SheetCode
 from sheet_reader.simulate.truth import CellTruth, FieldTruth, PhotoTruth, SheetTruth
 from sheet_reader.vision.findings import BoxView, PhotoQuality, SheetView
 

@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 torch = pytest.importorskip("torch")
 pytest.importorskip("onnx")
 
+from sheet_reader.digits.classes import CLASSES  # noqa: E402
 from sheet_reader.digits.normalise import normalise  # noqa: E402
-from sheet_reader.digits.read import Reader  # noqa: E402
-from sheet_reader.digits.types import CLASSES  # noqa: E402
+from sheet_reader.digits.read import BoxReader  # noqa: E402
 from sheet_reader.lab.sets import data_folder  # noqa: E402
 from sheet_reader.lab.temperature import temperature, write_calibration  # noqa: E402
 from sheet_reader.lab.train import Options, train  # noqa: E402
@@ -93,7 +93,7 @@ def test_opencv_answers_as_the_trained_network(tmp_path: Path) -> None:
     write_onnx(network, tmp_path / "weights.onnx")
     write_calibration(tmp_path / "calibration.json", 1.0, [0.0] * len(CLASSES), "test")
     assert (tmp_path / "weights.onnx").stat().st_size < 1_000_000
-    reader = Reader(tmp_path / "weights.onnx", tmp_path / "calibration.json")
+    reader = BoxReader(tmp_path / "weights.onnx", tmp_path / "calibration.json")
     crops = np.random.default_rng(1).integers(0, 256, (5, 64, 64), dtype=np.uint8)
     theirs = scores_of(network, torch.from_numpy(crops))
     assert np.allclose(reader.scores(crops), theirs, atol=1e-4)

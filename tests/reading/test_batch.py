@@ -11,7 +11,7 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.errors import UsageError
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import batch, worker
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reasons import Code, because
@@ -175,7 +175,9 @@ def test_a_refused_sheet_is_added_and_the_others_in_its_photo_stay_as_they_were(
     allowed = {"1004", "1022"}
     refused = NoSheet(because(Code.UNKNOWN_SITE, site="1010"))
 
-    def reader(picture: Picture, of: Study, book: object, today: date, /, **_: object) -> list[Any]:
+    def reader(
+        picture: OpenedPicture, of: Study, book: object, today: date, /, **_: object
+    ) -> list[Any]:
         found = stand_in.read(picture, of, book, today)
         return [item if item[1].site in allowed else refused for item in found]
 

@@ -16,11 +16,12 @@ from dask_cluster import Running
 from stand_in import says
 
 from sheet_reader.errors import StorageError, UsageError
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import cluster as on_cluster
 from sheet_reader.reading import parcel
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.cluster import Cluster
+from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.reading.worker import Work
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
@@ -60,7 +61,7 @@ def told(record: Record) -> list[str]:
 
 def boxes(record: Record) -> list[bytes]:
     """The crops of all doubtful fields."""
-    waiting = [record.images(item.reading_id).boxes for item in record.pending()]
+    waiting = [field_images(record, item.reading_id).boxes for item in record.pending()]
     return sorted(crop.tobytes() for crops in waiting for crop in crops)
 
 
@@ -172,7 +173,7 @@ def nowhere() -> Any:
     import sys
     from types import ModuleType
 
-    def reader(picture: Picture, *_: object, **__: object) -> list[Any]:
+    def reader(picture: OpenedPicture, *_: object, **__: object) -> list[Any]:
         raise AssertionError(picture)
 
     module = ModuleType("no_such_module")

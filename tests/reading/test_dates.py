@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 import stand_in
 
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reasons import Code
 from sheet_reader.record.history import study_edits
@@ -35,7 +35,9 @@ def come(study: Study, name: str, day: date | str, site: str = "1004", **more: o
     (inbox / f"{name}.png").write_bytes(stand_in.photo(said))
 
 
-def reader(picture: Picture, study: Study, book: Any, today: date, /, **given: Any) -> list[Any]:
+def reader(
+    picture: OpenedPicture, study: Study, book: Any, today: date, /, **given: Any
+) -> list[Any]:
     found = []
     for view, page in stand_in.read_seen(picture, study, book, today, **given):
         code = replace(page.code, layout=layout_version(study))

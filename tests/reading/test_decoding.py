@@ -14,15 +14,15 @@ import numpy as np
 import pytest
 from sqlalchemy import select
 
-from sheet_reader.decode.page_evidence import packed, unpacked
+from sheet_reader.decode.pages import FieldReading, packed, unpacked
 from sheet_reader.decode.sheet import decode_page
-from sheet_reader.decode.types import FieldReading
 from sheet_reader.demo.samples import copy_sample
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
 from sheet_reader.reading import batch, decoding
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.reading.site_hands import SETTLED, site_hands
@@ -157,7 +157,7 @@ def test_what_is_kept_decodes_as_vision_and_digits_would_tell(read_once: Path) -
     """A page decoded from the bytes kept of it, against the same page never packed."""
     study = read_study(read_once)
     (picture,) = open_pictures(read_once / INBOX / "1.jpg")
-    assert isinstance(picture, Picture)
+    assert isinstance(picture, OpenedPicture)
     ((_, first),) = read_picture(picture, study, LayoutBook(study), TODAY)  # type: ignore[misc]
     assert first.evidence is not None
     evidence = unpacked(packed(first.evidence))
@@ -249,7 +249,7 @@ def test_pictures_of_a_field_that_is_asked_about_now(study: Study) -> None:
     read_batch(changed, jobs=0)
     with open_record(changed) as record:
         asked = next(w for w in record.pending() if w.field == PLANTS)
-        images = record.images(asked.reading_id)
+        images = field_images(record, asked.reading_id)
     assert images.boxes.shape[1:] == (64, 64)
     assert len(images.boxes) == next(f.boxes for f in study.fields if f.name == PLANTS)
     assert images.context_png.startswith(b"\x89PNG")

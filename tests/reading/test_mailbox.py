@@ -23,13 +23,14 @@ from sheet_reader.intake.imap import (
     password_for,
 )
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.drafts import Asked, note_drafts
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.people.remarks import CAME_BY_MAIL, remarks_of
 from sheet_reader.record.store.store import Record
-from sheet_reader.results.from_record import facts_of
+from sheet_reader.results.facts import facts_of
 from sheet_reader.study.model import Study
 
 
@@ -267,7 +268,7 @@ def test_what_a_mail_says_stays_with_its_sheets_until_it_is_erased(
     read(study, box)
     assert remarks(study, "1010") == ("by mail: Here they are",)
     assert verify(study).problems == ()
-    erase(study, "pat@example.org")
+    erase(study, "pat@example.org", bare_picture)
     assert remarks(study, "1010") == ()
     read(study, box)
     assert remarks(study, "1010") == ()

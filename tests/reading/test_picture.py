@@ -1,13 +1,13 @@
 import numpy as np
 import pytest
 
-from sheet_reader.decode.types import PageReading
-from sheet_reader.intake.types import Picture
+from sheet_reader.decode.pages import PageReading
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import picture as room
 from sheet_reader.reasons import Code, because
 from sheet_reader.vision.findings import NoSheet
 
-PICTURE = Picture(np.full((40, 30), 200, np.uint8), "0" * 64, "photo.jpg")
+PICTURE = OpenedPicture(np.full((40, 30), 200, np.uint8), "0" * 64, "photo.jpg")
 
 
 @pytest.fixture

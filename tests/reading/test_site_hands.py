@@ -12,9 +12,8 @@ from stated_sheets import Written, certain
 from stated_sheets import beans as beans
 
 from sheet_reader.decode.hand import FormerSheet
-from sheet_reader.decode.page_evidence import PageEvidence, evidence_of
+from sheet_reader.decode.pages import PageEvidence, PageReading, evidence_of
 from sheet_reader.decode.sheet import decode_page
-from sheet_reader.decode.types import PageReading
 from sheet_reader.decode.writer import Examples
 from sheet_reader.reading.read_with_history import with_history
 from sheet_reader.reading.rules import DecodingRules, changed_parts

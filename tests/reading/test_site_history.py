@@ -11,8 +11,8 @@ import pytest
 import stand_in
 from stand_in import says
 
-from sheet_reader.decode.types import FieldReading, PageReading
-from sheet_reader.intake.types import Picture
+from sheet_reader.decode.pages import FieldReading, PageReading
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.read_with_history import doubted_page
 from sheet_reader.reading.site_history import SiteHistory
@@ -20,7 +20,7 @@ from sheet_reader.reasons import in_words
 from sheet_reader.record.history.answers import LeftEmpty, Value
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.store.store import Record
-from sheet_reader.sheet.model import SheetCode
+from sheet_reader.sheet.page import SheetCode
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
@@ -29,7 +29,7 @@ SEEN: list[Any] = []
 
 
 def read_with_history(
-    picture: Picture, study: Study, book: object, today: date, *, history: Any = None
+    picture: OpenedPicture, study: Study, book: object, today: date, *, history: Any = None
 ) -> list[Any]:
     SEEN.append(history)
     return stand_in.read(picture, study, book, today)

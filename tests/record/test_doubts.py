@@ -8,6 +8,7 @@ from pathlib import Path
 import stand_in
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.history.rows import visit_rows
@@ -114,7 +115,7 @@ class Book:
         return {n: v for n in FIELDS if row and (v := row.values.get(n)) is not None}
 
 
-@settings(deadline=None, max_examples=200, suppress_health_check=[HealthCheck.too_slow])
+@settings(deadline=None, max_examples=examples(200), suppress_health_check=[HealthCheck.too_slow])
 @given(STEPS)
 def test_no_value_goes_or_changes_by_itself(steps: list[tuple[str, object]]) -> None:
     """Photos, readings anew, ranges, thresholds and sums in any order: what stands in the table

@@ -8,6 +8,7 @@ import pytest
 from stand_in import says
 
 from sheet_reader.errors import UsageError
+from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.record.history import mending
 from sheet_reader.record.history.answers import Value
 from sheet_reader.record.history.entered import enter, printed_fields
@@ -43,7 +44,7 @@ def test_a_typed_sheet_is_a_row_marked_as_typed(study: Study) -> None:
         with pytest.raises(UsageError, match="typed in by hand"):
             record.photo_path(photo)
         reading = record.readings()[0].reading_id
-        assert len(record.images(reading).boxes) == 0
+        assert len(field_images(record, reading).boxes) == 0
     assert verify(study).problems == ()
 
 

@@ -15,9 +15,11 @@ from PIL import Image, PngImagePlugin
 from stand_in import says
 
 from sheet_reader.errors import UsageError
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.field_pictures import field_images
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.answers import Accept, Value
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
@@ -53,7 +55,7 @@ def test_erase_removes_the_person_and_keeps_the_counts(study: Study, post: Post)
     assert b"Pat Doe" in bytes_of(study.folder)
     with Record.open(study) as record:
         before = [(v.site, v.visit_date, v.values, v.statuses) for v in record.visits()]
-    done = erase(study, "Pat Doe")
+    done = erase(study, "Pat Doe", bare_picture)
     assert (done.photos, done.origins) == (2, 2)
     assert any("site list" in line for line in done.elsewhere)
     assert any("pat doe 20 May.png" in line for line in done.elsewhere)
@@ -64,7 +66,7 @@ def test_erase_removes_the_person_and_keeps_the_counts(study: Study, post: Post)
     with Record.open(study) as record:
         assert [(v.site, v.visit_date, v.values, v.statuses) for v in record.visits()] == before
         assert record.photos()[0].name == "photo-0001"
-        assert record.images(record.pending()[0].reading_id).context_png
+        assert field_images(record, record.pending()[0].reading_id).context_png
     again = read_batch(study, reader=stand_in.read, jobs=0)
     assert (again.arrived, again.known) == (0, 3)
     assert b"pat doe" not in bytes_of(study.folder).lower()
@@ -76,13 +78,13 @@ def test_an_interrupted_erasing_is_finished(
     (study.folder / "inbox" / "Pat Doe.jpg").write_bytes(tagged_jpeg())
     read_batch(study, reader=_no_sheet, jobs=0)
 
-    def power_cut(_: Record) -> None:
+    def power_cut(*_: object) -> None:
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
         patch.setattr("sheet_reader.record.people.erase.remove_erased", power_cut)
         with pytest.raises(KeyboardInterrupt):
-            erase(study, "Pat Doe")
+            erase(study, "Pat Doe", bare_picture)
     assert b"Pat Doe" in bytes_of(study.folder)
     read_batch(study, reader=_no_sheet, jobs=0)
     originals = [p.read_bytes() for p in (study.folder / "originals").rglob("*.*")]
@@ -104,11 +106,11 @@ def test_pages_of_a_pdf_keep_their_numbers(study: Study) -> None:
         with Record.open(study) as record:
             path = record.photo_path(1)
         found = open_pictures(path)
-        return [int(p.gray[4, 4]) if isinstance(p, Picture) else -1 for p in found]
+        return [int(p.gray[4, 4]) if isinstance(p, OpenedPicture) else -1 for p in found]
 
     before = seen()
     assert before[1] == -1
-    erase(study, "Pat Doe")
+    erase(study, "Pat Doe", bare_picture)
     after = seen()
     assert (after[0], after[2]) == (before[0], before[2])
 
@@ -120,9 +122,9 @@ def _no_sheet(*_: object) -> list[object]:
 def test_erase_takes_whole_words_only(study: Study, post: Post) -> None:
     post(says(), "Joanne.png")
     with pytest.raises(UsageError, match="names “Ann”"):
-        erase(study, "Ann")
+        erase(study, "Ann", bare_picture)
     with pytest.raises(UsageError, match="too short"):
-        erase(study, "J ")
+        erase(study, "J ", bare_picture)
     with Record.open(study) as record:
         assert record.photos()[0].name == "Joanne.png"
 
@@ -191,7 +193,7 @@ def test_tags_of_every_kind_of_picture_are_found_and_removed(study: Study, name:
     (study.folder / "inbox" / name).write_bytes(pictures_with_tags()[name])
     read_batch(study, reader=_no_sheet, jobs=0)
     (study.folder / "inbox" / name).unlink()
-    done = erase(study, "Pat Doe")
+    done = erase(study, "Pat Doe", bare_picture)
     assert done.photos == 1
     (original,) = (p for p in (study.folder / "originals").rglob("*") if p.is_file())
     with Image.open(original) as picture:
@@ -206,7 +208,7 @@ def test_who_decided_is_erased_and_the_history_stays_guarded(study: Study, post:
         record.decide(first.reading_id, Value("9"), by="Pat Doe")
         record.decide(second.reading_id, Accept(), by="Kim")
         before = record.visits()
-    assert erase(study, "Pat Doe").decisions == 1
+    assert erase(study, "Pat Doe", bare_picture).decisions == 1
     assert b"Pat Doe" not in bytes_of(study.folder)
     with Record.open(study) as record:
         assert record.visits() == before
@@ -229,9 +231,9 @@ def test_an_interruption_leaves_the_history_guarded(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.people.anonymise.update", power_cut)
+        patch.setattr("sheet_reader.record.people.people.update", power_cut)
         with pytest.raises(KeyboardInterrupt):
-            erase(study, "Pat Doe")
+            erase(study, "Pat Doe", bare_picture)
     with contextlib.closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
         with pytest.raises(sqlite3.IntegrityError, match="only ever added to"):
             raw.execute("UPDATE decisions SET value = 5")
@@ -264,7 +266,7 @@ def test_her_own_files_that_still_name_the_person_are_listed(study: Study) -> No
     (folder / "drawn" / "0001-pat_doe.jpg").write_bytes(b"x")
     (folder / "beans-2026-05.tar").write_bytes(b"x")
     (folder / "study.toml").write_text('instructions = ["Send it to Pat Doe"]')
-    told = "\n".join(erase(study, "Pat Doe").elsewhere)
+    told = "\n".join(erase(study, "Pat Doe", bare_picture).elsewhere)
     for hers in ("1.eml", "2.mbox", "3.jpg", "results/readings.csv", "drawn/0001-pat_doe.jpg",
                  "beans-2026-05.tar", "study.toml", "for site 1004"):  # fmt: skip
         assert hers in told
@@ -289,6 +291,6 @@ def test_what_is_meant_can_be_told_before(study: Study) -> None:
 def test_a_text_that_means_no_person_is_refused(study: Study, post: Post, contact: str) -> None:
     post(says(), "jo 2026 12-34.jpg")
     with pytest.raises(UsageError, match=r"too short|no person"):
-        erase(study, contact)
+        erase(study, contact, bare_picture)
     with Record.open(study) as record:
         assert record.photos()[0].name == "jo 2026 12-34.jpg"

@@ -11,6 +11,7 @@ from PIL import Image
 from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record
@@ -38,7 +39,7 @@ def test_a_photo_that_cannot_be_opened_is_kept_and_said(study: Study) -> None:
     data = b"\0\0\0\x18ftypheic" + b"x" * 500
     (study.folder / "inbox" / "Pat Doe.heic").write_bytes(data)
     read(study)
-    done = erase(study, "Pat Doe")
+    done = erase(study, "Pat Doe", bare_picture)
     assert [p.read_bytes() for p in kept(study)] == [data]
     assert done.photos == 1
     (line,) = done.kept
@@ -62,7 +63,7 @@ def test_a_good_copy_comes_in_after_a_damaged_one_was_forgotten(study: Study, da
         original.unlink()
     else:
         original.write_bytes(broken[damage])
-    done = erase(study, "Pat Doe")
+    done = erase(study, "Pat Doe", bare_picture)
     assert any("photo-0001" in line for line in done.kept)
     assert damage == "empty" or all(p.stat().st_size for p in kept(study))
     read(study)
@@ -83,8 +84,8 @@ def test_a_photo_is_made_bare_once_it_can_be_opened(
     (study.folder / "inbox" / "Pat Doe.png").write_bytes(tagged(says()))
     read(study)
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.people.erase.open_pictures", lambda _: [])
-        assert erase(study, "Pat Doe").kept
+        patch.setattr("sheet_reader.reading.written_areas.open_pictures", lambda _: [])
+        assert erase(study, "Pat Doe", bare_picture).kept
     assert b"Pat Doe" in kept(study)[0].read_bytes()
     read(study)
     assert [b"Pat Doe" in p.read_bytes() for p in kept(study)] == [False]

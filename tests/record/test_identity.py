@@ -16,9 +16,9 @@ from sheet_reader.record.history.answers import FieldAnswer, LeftEmpty, Value
 from sheet_reader.record.history.identity import identified
 from sheet_reader.record.store.engine import RECORD_FILE
 from sheet_reader.record.store.store import Record
+from sheet_reader.results.facts import facts_of
 from sheet_reader.results.formats.darwin_core.archive import darwin_core
 from sheet_reader.results.frames import tables_of
-from sheet_reader.results.from_record import facts_of
 from sheet_reader.study.model import Study
 
 Post = Callable[..., Any]

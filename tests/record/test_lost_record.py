@@ -14,6 +14,7 @@ from stand_in import says
 
 from sheet_reader.errors import RecordError
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.verify import verify
@@ -60,7 +61,7 @@ def test_a_record_without_its_photos_is_not_opened(
         lambda: Record.open(study, for_reading=True),
         lambda: verify(study),
         lambda: backup(study, tmp_path / "b.tar"),
-        lambda: erase(study, "Pat Doe"),
+        lambda: erase(study, "Pat Doe", bare_picture),
         lambda: read_batch(study, reader=stand_in.read, jobs=0),
     ):
         with pytest.raises(RecordError) as caught:

@@ -10,6 +10,7 @@ import pytest
 from made_up import Said
 
 from sheet_reader.errors import UnsaidError, UsageError
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.answers import Value
 from sheet_reader.record.history.meaning import MeaningQuestion, Meanings, Term, told
 from sheet_reader.record.history.meaning_answers import (
@@ -25,7 +26,7 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.review.cards import SumCard
 from sheet_reader.review.decisions import sum_reply
 from sheet_reader.review.queue import cards_of
-from sheet_reader.sheet.kept_files import keep_labels
+from sheet_reader.sheet.kept_layouts import keep_labels
 from sheet_reader.study.former import as_text, from_text, wording_of
 from sheet_reader.study.model import Effort, Plot, Study, SumRule
 
@@ -365,7 +366,7 @@ def test_what_became_of_a_sheet_is_told_where_the_study_has_none_of_its_counts(w
 def test_who_said_it_is_erased_with_the_person(was: Study) -> None:
     now = renamed(was)
     say(now, "snails", "shells")
-    erase(now, "Ada Bell")
+    erase(now, "Ada Bell", bare_picture)
     with Record.open(now) as record, record.reading() as connection:
         (answer,) = load_meanings(connection, now).answers
     assert answer.by == "forgotten person"

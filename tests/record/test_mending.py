@@ -10,6 +10,7 @@ import pytest
 from stand_in import says
 
 from sheet_reader.errors import UsageError
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history import mending
 from sheet_reader.record.history.answers import FieldAnswer, LeftEmpty, Value
 from sheet_reader.record.originals.verify import verify
@@ -252,7 +253,7 @@ def test_a_person_named_in_a_reason_is_erased_from_it(study: Study, post: Post) 
             by="Ada",
             reason="so Pat Doe",
         )
-    assert erase(study, "Pat Doe").decisions == 3
+    assert erase(study, "Pat Doe", bare_picture).decisions == 3
     with Record.open(study) as record:
         told = [(e.by, e.why) for e in record.history("1004", "2026-05-20") if e.by[:5] != "sheet"]
     assert told == [("forgotten person", "a trial"), ("Ada", "(removed)"), ("Ada", "(removed)")]

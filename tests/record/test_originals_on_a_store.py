@@ -16,6 +16,8 @@ from stand_in import says
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.field_pictures import field_images
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.originals import object_store, originals
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.object_store import STORE_VARIABLE
@@ -74,7 +76,7 @@ def test_photos_are_kept_on_the_store_and_read_from_it(
     with Record.open(study) as record:
         assert record.photo_path(1).read_bytes() == name
         (waiting,) = record.pending()
-        assert record.images(waiting.reading_id).context_png.startswith(b"\x89PNG")
+        assert field_images(record, waiting.reading_id).context_png.startswith(b"\x89PNG")
     assert read_batch(study, reader=stand_in.read, jobs=1, again=True).read == 1
 
 
@@ -133,7 +135,7 @@ def test_a_backup_holds_the_originals_of_the_store(
 def test_erase_leaves_the_bare_picture_only(study: Study, post: Post) -> None:
     post(says(), "pat_doe.png")
     before = the_original(study)
-    assert erase(study, "pat_doe").photos == 1
+    assert erase(study, "pat_doe", bare_picture).photos == 1
     after = the_original(study)
     assert after != before
     assert after.endswith(".tif")

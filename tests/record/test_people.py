@@ -18,12 +18,13 @@ from photographed_page import SAMPLE, kept, photographed, seen_page
 from PIL import Image
 from sqlalchemy import LargeBinary, String
 from stand_in import says
+from thorough import every
 
 from sheet_reader.intake.pictures import open_picture
+from sheet_reader.reading.field_pictures import _around
+from sheet_reader.reading.written_areas import AROUND_MM, SPARED_MM, bare_picture
 from sheet_reader.record.history.found import BatchSummary
-from sheet_reader.record.originals.areas import AROUND_MM, SPARED_MM
 from sheet_reader.record.originals.backup import copy_record
-from sheet_reader.record.originals.images import _around
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people import people
 from sheet_reader.record.people.erase import erase, remove_erased
@@ -31,7 +32,7 @@ from sheet_reader.record.store import schema
 from sheet_reader.record.store.leases import Leases
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
-from sheet_reader.sheet.model import AreaKind
+from sheet_reader.sheet.page import AreaKind
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 
@@ -102,7 +103,7 @@ def test_a_name_in_any_column_is_gone(study: Study, post: Post) -> None:
             raw.execute(sql)
         raw.commit()
     assert file.read_bytes().count(b"Pat Doe") + _in_log(file) >= len(personal)
-    erase(study, "pat doe")
+    erase(study, "pat doe", bare_picture)
     assert b"Pat Doe" not in file.read_bytes()
     assert not _in_log(file)
 
@@ -116,7 +117,7 @@ def test_who_looks_at_a_question_is_forgotten(study: Study, post: Post) -> None:
     post(says(flagged={"sun.eggs": "3"}), "a.png")
     with Record.open(study) as record:
         assert Leases(record, "Pat Doe").hold(["1/sun.eggs"])
-        erase(study, "Pat Doe")
+        erase(study, "Pat Doe", bare_picture)
         assert Leases(record, "Kim").others() == {}
 
 
@@ -127,8 +128,8 @@ def test_two_forgotten_people_stay_two(study: Study, post: Post) -> None:
     with Record.open(study) as record, record.writing() as connection:
         for name in ("Pat Doe", "PAT DOE", "Kim Roe"):
             connection.exec_driver_sql(row.format(name))
-    erase(study, "Pat Doe")
-    erase(study, "Kim Roe")
+    erase(study, "Pat Doe", bare_picture)
+    erase(study, "Kim Roe", bare_picture)
     with Record.open(study) as record, record.reading() as connection:
         names = connection.exec_driver_sql("SELECT by FROM blind_answers ORDER BY id").scalars()
         assert list(names) == [people.NOBODY, f"{people.NOBODY} 2", f"{people.NOBODY} 3"]
@@ -184,7 +185,7 @@ def check_blanked(study: Study) -> None:
 
 
 def test_who_counted_is_blanked_in_the_original(written: Study) -> None:
-    done = erase(written, "Pat Doe", photos=[1])
+    done = erase(written, "Pat Doe", bare_picture, photos=[1])
     assert (done.photos, done.kept) == (1, ())
     check_blanked(written)
 
@@ -193,16 +194,19 @@ def test_a_photo_that_was_bare_is_blanked_once_its_sheet_is_known(
     written: Study, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.people.erase.sheets_seen", lambda *_: None)
-        done = erase(written, "Pat Doe", photos=[1])
+        patch.setattr("sheet_reader.reading.written_areas._located", lambda *_: iter([None]))
+        done = erase(written, "Pat Doe", bare_picture, photos=[1])
     (line,) = done.kept
     assert "photo-0001: it is not known where who counted stands in it" in line
     with Record.open(written) as record:
-        remove_erased(record)
+        remove_erased(record, bare_picture)
     check_blanked(written)
 
 
-@pytest.mark.parametrize("step", ["_replace", "_remove_replaced", "_bare", "forget_names"])
+STEPS = ("_replace", "_remove_replaced", "making the picture", "forget_names")
+
+
+@pytest.mark.parametrize("step", every(2, STEPS))
 def test_a_killed_blanking_is_finished(
     written: Study, monkeypatch: pytest.MonkeyPatch, step: str
 ) -> None:
@@ -210,12 +214,14 @@ def test_a_killed_blanking_is_finished(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr(f"sheet_reader.record.people.erase.{step}", power_cut)
+        if step != "making the picture":
+            patch.setattr(f"sheet_reader.record.people.erase.{step}", power_cut)
+        made_by = power_cut if step == "making the picture" else bare_picture
         with pytest.raises(KeyboardInterrupt):
-            erase(written, "Pat Doe", photos=[1])
+            erase(written, "Pat Doe", made_by, photos=[1])
     assert not [p for p in verify(written).problems if "original" in p]
     with Record.open(written) as record:
-        remove_erased(record)
+        remove_erased(record, bare_picture)
     check_blanked(written)
 
 
@@ -237,7 +243,7 @@ def test_files_that_show_the_photo_or_name_the_person_are_listed(study: Study, p
     page.drawString(72, 72, "Thanks to Pat Doe")
     page.save()
     (folder / "rows.parquet").write_bytes(b"PAR1 and more")
-    told = "\n".join(erase(study, "Pat Doe").elsewhere)
+    told = "\n".join(erase(study, "Pat Doe", bare_picture).elsewhere)
     for hers in (
         "such a photo as it came: inbox/again.png",
         "drawn/photo-0001.jpg",

@@ -14,8 +14,8 @@ from sheet_reader.reasons import Code, because, codes_of, from_json, to_json
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.export import export_files
+from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import tables_of
-from sheet_reader.results.from_record import facts_of
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 

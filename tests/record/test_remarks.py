@@ -7,6 +7,7 @@ from collections.abc import Callable
 from sqlalchemy import text
 from stand_in import says
 
+from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.drafts import Asked, asked_before, keep_answer, note_drafts
@@ -67,7 +68,7 @@ def test_erase_takes_what_a_person_said_and_what_names_her(study: Study) -> None
         add_to_visit(connection, PLACE, remark("Pat Doe was ill.", "m2", "Kim"))
         add_to_visit(connection, PLACE, remark("It rained.", "m3", "Kim"))
     assert len(named(study, "Pat Doe").traces.remarks) == 2
-    assert erase(study, "Pat Doe").remarks == 2
+    assert erase(study, "Pat Doe", bare_picture).remarks == 2
     with Record.open(study) as record:
         assert remarks_of(record).on(PLACE, ()) == ("by mail: It rained.",)
     held = b"".join(p.read_bytes() for p in study.folder.glob("record.sqlite*"))

@@ -10,6 +10,7 @@ from stand_in import says
 
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.record.history.answers import Accept, Illegible, LeftEmpty, Value
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.history.states import FieldState, VisitRow
@@ -213,7 +214,7 @@ def test_images_of_a_field(study: Study, post: Post) -> None:
             record.pending()[0].reading_id,
             row(record, "sun.eggs").reading_id,
         ):
-            images = record.images(reading_id)
+            images = field_images(record, reading_id)
             assert images.boxes.shape == (1, 64, 64)
             assert images.context_png.startswith(b"\x89PNG")
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sheet_reader.results.cells import probability, render_csv, safe_cell
+from sheet_reader.results.cells import plain_number, render_csv, safe_cell
 
 
 def test_quotes_as_in_rfc_4180() -> None:
@@ -55,4 +55,4 @@ def test_any_text_comes_back_from_the_csv_reader(rows: list[list[str]]) -> None:
     ("value", "text"), [(1.0, "1"), (0.0, "0"), (0.5, "0.5"), (0.9999987, "0.999999"), (1e-9, "0")]
 )
 def test_probability(value: float, text: str) -> None:
-    assert probability(value) == text
+    assert plain_number(value) == text

@@ -11,8 +11,8 @@ from made_facts import facts, visit
 
 from sheet_reader.errors import UsageError
 from sheet_reader.results.export import export_files
+from sheet_reader.results.facts import VisitFact
 from sheet_reader.results.frames import tables_of
-from sheet_reader.results.from_record import VisitFact
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 

@@ -14,8 +14,8 @@ from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.history.answers import LeftEmpty, Value
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.export import export_files
+from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import Tables, tables_of
-from sheet_reader.results.from_record import facts_of
 from sheet_reader.study.model import Study
 
 COUNTS = {

@@ -11,8 +11,8 @@ from made_facts import fact, facts, visit
 
 from sheet_reader.errors import StorageError
 from sheet_reader.results.export import export_files
+from sheet_reader.results.facts import VisitFact
 from sheet_reader.results.frames import ROW_COLUMNS, Tables, tables_of
-from sheet_reader.results.from_record import VisitFact
 from sheet_reader.study.model import Effort, Study
 from sheet_reader.study.reader import read_study
 

@@ -95,9 +95,9 @@ def test_the_layouts_of_a_study_are_made_once_for_all_letters(
 
 def test_calls_grow_with_the_sites_and_no_faster(seasons: dict[int, Path]) -> None:
     from sheet_reader.reading.opening import open_record
-    from sheet_reader.results.export import FORMATS, format_named
+    from sheet_reader.results.facts import facts_of
+    from sheet_reader.results.formats import FORMATS, format_named
     from sheet_reader.results.frames import tables_of
-    from sheet_reader.results.from_record import facts_of
     from sheet_reader.results.status.standing import status_of
     from sheet_reader.study.reader import read_study
 

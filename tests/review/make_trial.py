@@ -24,8 +24,8 @@ import numpy as np
 from former_layout import with_a_former_layout
 
 from sheet_reader.demo.samples import sample_folder
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture
 from sheet_reader.reading.photo import read_original
 from sheet_reader.reasons import to_json
 from sheet_reader.record.history.found import FoundPage
@@ -169,7 +169,7 @@ def as_read(data: bytes, study: Study, book: LayoutBook, folder: Path) -> dict[s
     path = folder / "photo.jpg"
     path.write_bytes(data)
     result = read_original(path, study, book, study.season.last, read_picture)
-    assert [p for p in pictures_in(data, "photo.jpg") if isinstance(p, Picture)]
+    assert [p for p in pictures_in(data, "photo.jpg") if isinstance(p, OpenedPicture)]
     return {
         "pages": [_page(page) for page in result.pages],
         "failures": json.loads(to_json(result.failures) or "[]"),

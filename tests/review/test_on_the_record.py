@@ -23,13 +23,14 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.errors import UsageError
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.record.history import mending
 from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.store.store import Record
+from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import READING_COLUMNS, tables_of
-from sheet_reader.results.from_record import facts_of
 from sheet_reader.review.cards import OutsideCard, PhotosCard
 from sheet_reader.review.decisions import same_sheet
 from sheet_reader.review.desk import RecordDesk
@@ -52,7 +53,7 @@ def paper(sheet: int) -> int:
 
 
 def read_pages(
-    picture: Picture, study: Study, _book: object, _today: date, pages: Any
+    picture: OpenedPicture, study: Study, _book: object, _today: date, pages: Any
 ) -> list[Any]:
     """Reads sheets by the number of the picture; ``pages`` lists the sheets of each picture."""
     found = []
@@ -127,7 +128,7 @@ def test_all_5_questions_show_their_own_boxes(crowd: Record) -> None:
         number = sheet[card.place.page_instance_id]
         assert (desk.field(card.place).boxes == ink(number, card.place.field)).all()
     for row in crowd.readings():
-        boxes = crowd.images(row.reading_id).boxes
+        boxes = field_images(crowd, row.reading_id).boxes
         assert (boxes == ink(sheet[row.page_instance_id], row.field)).all(), row.field
 
 

@@ -21,11 +21,11 @@ import pytest
 from former_layout import with_a_former_layout
 from rich.console import Console
 
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
+from sheet_reader.reading.field_pictures import pack_boxes
 from sheet_reader.reasons import from_json
 from sheet_reader.record.history import found
 from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
-from sheet_reader.record.originals.images import pack_boxes
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.blind import keyed_blind

@@ -11,10 +11,8 @@ from typing import Any
 
 import pytest
 
-from sheet_reader.sheet.drawing import Blocks, Line, Mark, Text
-from sheet_reader.sheet.drawn_page import DrawnPage
-from sheet_reader.sheet.fonts import text_width
-from sheet_reader.sheet.sizes import HINT
+from sheet_reader.sheet.fonts import HINT, text_width
+from sheet_reader.sheet.page import Blocks, DrawnPage, Line, Mark, Text
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.kinds import DATE, SITE
 from sheet_reader.study.model import (

@@ -1,23 +1,27 @@
-"""Codes find their pages; others are refused with a reason."""
+"""Sheets by the code on a page, and the signs that tell one print from another."""
 
 from __future__ import annotations
 
 from dataclasses import replace
+from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 
 from sheet_reader.errors import UsageError
-from sheet_reader.reasons import Code
-from sheet_reader.sheet.book import LayoutBook, Mismatch, spaced_lines
-from sheet_reader.sheet.codes import (
+from sheet_reader.reasons import Code, Reason
+from sheet_reader.sheet.book import LayoutBook, same_line, sign_shape, spaced_lines, telling_lines
+from sheet_reader.sheet.identity import (
     machine_text,
     parse_machine_text,
     parse_printed_text,
     printed_text,
 )
 from sheet_reader.sheet.layout import draw_sheet, lay_out
+from sheet_reader.sheet.page import BLANK, SheetCode, Text
 from sheet_reader.study.model import Study
+from sheet_reader.study.reader import read_study
 from sheet_reader.wording import words
 
 
@@ -32,7 +36,6 @@ def test_every_page_is_found_by_both_its_codes(sample: Study) -> None:
         ):
             assert code is not None
             assert book.lookup(code) == page
-            assert book.page(code) == page
 
 
 @pytest.mark.parametrize(
@@ -51,10 +54,9 @@ def test_mismatch_has_a_reason(
     book = LayoutBook(beans)
     other = replace(lay_out(beans).pages[0].code, **change)  # type: ignore[arg-type]
     found = book.lookup(other)
-    assert isinstance(found, Mismatch)
-    assert found.reason.code is code
-    assert said in words([found.reason])
-    assert book.page(other) == found.reason
+    assert isinstance(found, Reason)
+    assert found.code is code
+    assert said in words([found])
 
 
 def test_template_is_the_printed_page_and_is_kept(beans: Study) -> None:
@@ -112,3 +114,51 @@ def test_a_number_of_another_length_has_a_sheet_of_its_own(beans: Study) -> None
     assert book.layout(short.number) == LayoutBook(study).layout(short.number)
     with pytest.raises(UsageError, match="5724"):
         book.layout("5724")
+
+
+SAMPLES = Path(__file__).resolve().parents[2] / "samples"
+SCALE = 10.0
+
+
+@pytest.fixture(scope="module")
+def books() -> list[LayoutBook]:
+    return [LayoutBook(read_study(SAMPLES / name)) for name in ("bean_tips", "rock_pools")]
+
+
+def test_a_sites_page_names_itself_twice_and_a_blank_one_once(books: list[LayoutBook]) -> None:
+    for book in books:
+        site = book.study.sites[0].number
+        for sheet, more in ((site, [site]), (BLANK, [])):
+            for page in book.layout(sheet).pages:
+                texts = [line.text for line in telling_lines(book, page)]
+                assert sorted(texts) == sorted([printed_text(page.code), *more])
+
+
+def test_every_sheet_prints_the_lines_that_are_foretold(books: list[LayoutBook]) -> None:
+    for book in books:
+        page = book.layout(book.study.sites[0].number).pages[0]
+        for site in (BLANK, *(s.number for s in book.study.sites)):
+            other = book.layout(site).pages[0]
+            code = SheetCode(book.study.key, book.version, site, 1)
+            foretold = [same_line(line, page, code) for line in telling_lines(book, page)]
+            there = telling_lines(book, other)
+            assert {line for line in foretold if line is not None} == set(there)
+
+
+def likeness(raster: np.ndarray, line: Text, at: int) -> float:
+    """Correlation of the drawn page with the sign that should stand there, to a pixel."""
+    shape = sign_shape(line.text[at], line.size_mm, line.face, line.pitch_mm, SCALE)
+    x = round((line.x + at * line.pitch_mm) * SCALE)
+    y = round((line.y - 0.9 * line.size_mm) * SCALE)
+    there = raster[y - 2 : y + shape.shape[0] + 2, x - 2 : x + shape.shape[1] + 2]
+    return float(cv2.matchTemplate(there, shape, cv2.TM_CCOEFF_NORMED).max())
+
+
+def test_a_sign_looks_as_the_page_prints_it(books: list[LayoutBook]) -> None:
+    for book in books:
+        page = book.layout(book.study.sites[3].number).pages[0]
+        raster = book.template(page, SCALE)
+        for line in telling_lines(book, page):
+            for at, sign in enumerate(line.text):
+                if sign != "-":
+                    assert likeness(raster, line, at) > 0.97, (line.text, sign)

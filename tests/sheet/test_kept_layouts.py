@@ -14,9 +14,8 @@ from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.kept_files import layout_files
-from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts, whole_book
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts, layout_files, whole_book
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.former import by_present_rules
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study

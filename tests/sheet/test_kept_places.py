@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import Page
+from sheet_reader.sheet.page import Page
 from sheet_reader.study.model import Site, Study
 from sheet_reader.study.reader import read_study
 

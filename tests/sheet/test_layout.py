@@ -11,10 +11,8 @@ from hypothesis import strategies as st
 from thorough import examples
 
 from sheet_reader.errors import StudyError, UsageError
-from sheet_reader.sheet.drawing import Text
-from sheet_reader.sheet.drawn_page import DrawnPage
 from sheet_reader.sheet.layout import draw_sheet, lay_out, layout_version
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK, DrawnPage, Text
 from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.model import Comments, CountField, HeaderField, Plot, Study, SumRule
 from sheet_reader.study.reader import DATE_ORDERS

@@ -10,15 +10,12 @@ import numpy as np
 import pytest
 
 from sheet_reader.errors import StudyError
-from sheet_reader.sheet.drawing import Text
-from sheet_reader.sheet.drawn_page import DrawnPage
+from sheet_reader.sheet.fonts import HINT, INSTRUCTION, LABEL, POINT
 from sheet_reader.sheet.head import BOTTOM
 from sheet_reader.sheet.layout import draw_sheet, lay_out, layout_version
-from sheet_reader.sheet.model import BLANK, Area, Page
-from sheet_reader.sheet.pdf import render_pdf
+from sheet_reader.sheet.page import BLANK, Area, DrawnPage, Page, Text
+from sheet_reader.sheet.pdf import rasterise, render_pdf
 from sheet_reader.sheet.proof import draw_proof
-from sheet_reader.sheet.raster import rasterise
-from sheet_reader.sheet.sizes import HINT, INSTRUCTION, LABEL, POINT
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import Paper, Study
 from sheet_reader.study.reader import read_study

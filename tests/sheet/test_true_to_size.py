@@ -9,12 +9,10 @@ import pytest
 import zxingcpp
 from numpy.typing import NDArray
 
-from sheet_reader.sheet.codes import machine_text
+from sheet_reader.sheet.identity import dictionary, machine_text
 from sheet_reader.sheet.layout import lay_out
-from sheet_reader.sheet.markers import dictionary
-from sheet_reader.sheet.model import Page
-from sheet_reader.sheet.pdf import render_pdf
-from sheet_reader.sheet.raster import rasterise
+from sheet_reader.sheet.page import Page
+from sheet_reader.sheet.pdf import rasterise, render_pdf
 from sheet_reader.study.model import Study
 
 PX = 20.0

@@ -1,4 +1,4 @@
-"""A new study's files from a few answers."""
+"""New studies from answers; the usual paper by locale."""
 
 from __future__ import annotations
 
@@ -20,6 +20,7 @@ from sheet_reader.study.new_study import (
     language_from,
     must_differ,
     names_of,
+    paper_for,
     paper_from,
     plot_from,
     study_text,
@@ -167,3 +168,22 @@ def test_the_text_is_toml_with_a_remark_on_what_may_be_set() -> None:
     text = study_text(PLAIN, 4)
     assert tomllib.loads(text)["counts"][0]["highest"] == 60
     assert max(len(line) for line in text.splitlines()) <= 110
+
+
+@pytest.mark.parametrize(
+    ("locale", "paper"),
+    [
+        ("en_US.UTF-8", "Letter"),
+        ("es-MX", "Letter"),
+        ("fr_CA", "Letter"),
+        ("en_GB.UTF-8", "A4"),
+        ("de_DE@euro", "A4"),
+        ("zh_Hant_TW", "A4"),
+        ("C", "A4"),
+        ("", "A4"),
+        ("en", "A4"),
+        ("US", "A4"),
+    ],
+)
+def test_paper_for(locale: str, paper: str) -> None:
+    assert paper_for(locale) == paper

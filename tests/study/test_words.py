@@ -1,4 +1,4 @@
-"""Fixed words: complete sets, single words, and what may not be set."""
+"""Words of sheets, letters and updates: complete sets, single words, and what may not be set."""
 
 from __future__ import annotations
 
@@ -9,7 +9,15 @@ import pytest
 
 from sheet_reader.errors import StudyError
 from sheet_reader.study.reader import read_study
-from sheet_reader.study.words import ENGLISH, KEYS, languages, placeholders, shipped_words
+from sheet_reader.study.words import (
+    ENGLISH,
+    ENGLISH_LETTERS,
+    KEYS,
+    languages,
+    placeholders,
+    shipped_texts,
+    shipped_words,
+)
 
 Write = Callable[..., Path]
 
@@ -68,3 +76,43 @@ def test_single_words_on_top_of_a_language(write: Write) -> None:
 def test_what_can_not_be_set_is_told(write: Write, words: str, expected: str) -> None:
     found = mistakes(write(("[season]", words)))
     assert any(line.startswith(expected) for line in found), found
+
+
+@pytest.mark.parametrize("language", ["de", "es"])
+def test_a_shipped_set_of_letters_is_complete(language: str) -> None:
+    words = shipped_texts("letters", language)
+    assert words.keys() == ENGLISH_LETTERS.keys()
+    assert len(words["months"].split()) == 12
+    for key, text in words.items():
+        assert key in ("signature", "subject") or text != ENGLISH_LETTERS[key], key
+        assert placeholders(text) == placeholders(ENGLISH_LETTERS[key]), key
+
+
+def test_letters_follow_the_language_of_the_sheet(write: Write) -> None:
+    study = read_study(write(("[season]", 'words = "de"\n[season]')))
+    assert dict(study.letter_words) == shipped_texts("letters", "de")
+
+
+def test_single_words_of_letters_on_top_of_a_language(write: Write) -> None:
+    more = '[words]\nlanguage = "es"\n[words.letters]\ngreeting = "Buenas:"\n'
+    study = read_study(write(more=more))
+    assert dict(study.letter_words) == {**shipped_texts("letters", "es"), "greeting": "Buenas:"}
+    assert study.words.day == "día"
+
+
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ('greting = "x"', "words.letters.greting: unknown key – did you mean “greeting”?"),
+        ('empty = "{place} {day}"', "words.letters.empty: must have {day}, {field}, {place} in"),
+        ('empty = "{place"', "words.letters.empty: has a brace without its partner"),
+        ('greeting = "{0.__class__}"', "words.letters.greeting: must have nothing in braces"),
+        ('months = "Jan Feb"', "words.letters.months: must be the names of twelve months"),
+        ("closing = 3", "words.letters.closing: must be text in quotes, not 3"),
+    ],
+)
+def test_what_can_not_be_set_in_letters_is_told(write: Write, line: str, expected: str) -> None:
+    with pytest.raises(StudyError) as caught:
+        read_study(write(more=f"[words.letters]\n{line}\n"))
+    found = [str(mistake) for mistake in caught.value.mistakes]
+    assert any(mistake.startswith(expected) for mistake in found), found

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from sheet_reader.numbers import VISION
-from sheet_reader.sheet.model import Area, Cell, Page, SheetCode
+from sheet_reader.sheet.page import Area, Cell, Page, SheetCode
 from sheet_reader.vision import crops as box_crops
 from sheet_reader.vision.box_ink import (
     edge_strokes,

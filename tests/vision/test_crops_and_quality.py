@@ -9,7 +9,7 @@ from desk_pictures import Gray, Place, lay, only_view, standing
 
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import Page
+from sheet_reader.sheet.page import Page
 from sheet_reader.vision.crops import ink_shares, inner_slices, remove_neighbour_ink
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.findings import PhotoQuality, SheetView

@@ -24,7 +24,7 @@ from hypothesis import strategies as st
 
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import Page
+from sheet_reader.sheet.page import Page
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.findings import NoSheet, SheetView
 

@@ -9,9 +9,8 @@ from desk_pictures import Array, Gray, Place, lay, only_view, standing
 
 from sheet_reader.reasons import Code
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.codes import machine_text
-from sheet_reader.sheet.identity import code_modules
-from sheet_reader.sheet.model import BLANK, Page, SheetCode
+from sheet_reader.sheet.identity import code_modules, machine_text
+from sheet_reader.sheet.page import BLANK, Page, SheetCode
 from sheet_reader.study.model import Study
 from sheet_reader.vision import printed_code
 from sheet_reader.vision.find import find_sheets
@@ -251,7 +250,7 @@ def test_what_tesseract_misreads_is_not_believed(
     bean_book: LayoutBook, page: Page, plain: Gray, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """It may read any other sheet of the study: the print must look like that sheet's."""
-    from sheet_reader.sheet.codes import printed_text
+    from sheet_reader.sheet.identity import printed_text
 
     picture = painted(plain, page.code_box_mm, 128)
     for site in bean_book.study.sites:

@@ -9,7 +9,7 @@ from desk_pictures import Gray, Place, lay, standing, true_centres
 
 from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.model import BLANK, Page
+from sheet_reader.sheet.page import BLANK, Page
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.findings import POINTED, NoSheet, SheetView
 from sheet_reader.vision.pointed import find_by_corners, implausible

@@ -8,14 +8,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture
-from sheet_reader.reasons import Code
-from sheet_reader.sheet.book import LayoutBook, Mismatch
-from sheet_reader.sheet.codes import PROOF
-from sheet_reader.sheet.model import BLANK, SheetCode
+from sheet_reader.reasons import Code, Reason
+from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.identity import PROOF
+from sheet_reader.sheet.page import BLANK, SheetCode
+from sheet_reader.sheet.pdf import rasterise
 from sheet_reader.sheet.proof import render_proof
-from sheet_reader.sheet.raster import rasterise
 from sheet_reader.simulate.levels import LEVELS
 from sheet_reader.simulate.photo import FilledSheet, photograph
 from sheet_reader.simulate.printer import PAPER_MM, Paper, print_page
@@ -37,7 +37,7 @@ def proof(book: LayoutBook, scale: float, seed: int, paper: str = "A4") -> Paper
 def result(book: LayoutBook, paper: Paper, seed: int) -> str:
     photo = photograph([FilledSheet(paper)], TYPICAL, seed)
     picture = next(iter(pictures_in(photo.data, "proof.jpg")))
-    assert isinstance(picture, Picture)
+    assert isinstance(picture, OpenedPicture)
     found = find_sheets(picture.gray, book)
     assert [f.reason.code for f in found if isinstance(f, NoSheet)] == [Code.PRINT_CHECK]
     assert isinstance(found[0], NoSheet)
@@ -118,5 +118,5 @@ def test_verdicts(change: dict[str, object], said: str) -> None:
 
 def test_far_markers_alone_are_no_result(bean_book: LayoutBook) -> None:
     found = bean_book.lookup(SheetCode(bean_book.study.key, PROOF, BLANK, 1))
-    assert isinstance(found, Mismatch)
-    assert found.reason.code is Code.PRINT_CHECK
+    assert isinstance(found, Reason)
+    assert found.code is Code.PRINT_CHECK

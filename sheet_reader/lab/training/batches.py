@@ -8,7 +8,7 @@ import torch
 from torch import Tensor
 from torch.nn import functional
 
-from sheet_reader.digits.types import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
+from sheet_reader.digits.classes import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
 from sheet_reader.lab.training import frames, photo
 from sheet_reader.lab.training.bitmap_ink import bitmap_digits, coarsened
 from sheet_reader.lab.training.crossing import cross_out

@@ -7,7 +7,7 @@ import torch
 from numpy.typing import NDArray
 from scipy.special import softmax
 
-from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.digits.classes import CLASSES, EMPTY
 from sheet_reader.lab import measures, splits
 from sheet_reader.lab.sets import clean_crops, load
 from sheet_reader.lab.training import crossed_out

@@ -19,8 +19,8 @@ import numpy as np
 import torch
 from numpy.typing import NDArray
 
-from sheet_reader.digits.read import Reader
-from sheet_reader.digits.types import CLASSES, STRUCK
+from sheet_reader.digits.classes import CLASSES, STRUCK
+from sheet_reader.digits.read import BoxReader
 from sheet_reader.lab.evaluate import weights_option
 from sheet_reader.lab.hands import STROKE_SETS, sound
 from sheet_reader.lab.measures import DIGITS
@@ -149,7 +149,7 @@ def shares(probabilities: NDArray[np.float64]) -> tuple[float, float, float]:
 @click.option("--each", type=click.IntRange(10), default=_EACH, help="Crops of each group, about.")
 def main(weights: Path | None, role: Role, each: int) -> None:
     """Print what crossed-out digits and digits with a stroke across are taken for."""
-    reader = Reader.of_folder(weights)
+    reader = BoxReader.of_folder(weights)
     crops, groups = crops_of_groups(role, each)
     for line in lines_of(lambda some: reader.read_boxes(some).probabilities, crops, groups):
         click.echo(line)

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 import torch
 from torch import Tensor, nn
 
+from sheet_reader.digits.classes import CLASSES
 from sheet_reader.digits.normalise import PLANES
-from sheet_reader.digits.types import CLASSES
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,9 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.demo.samples import SAMPLES
-from sheet_reader.digits.types import CLASSES, EMPTY
+from sheet_reader.digits.classes import CLASSES, EMPTY
+from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
-from sheet_reader.intake.types import Picture
 from sheet_reader.lab.hands import hands_of
 from sheet_reader.lab.options import jobs_option
 from sheet_reader.lab.writers import DEV, TEST, TRAIN, Role
@@ -44,7 +44,7 @@ def sheets_of(case: Case, desk: Desk) -> Iterator[tuple[NDArray[np.uint8], dict[
     those that can be read, by their place: a name of ``CLASSES``.
     """
     picture = next(iter(pictures_in(case.data, "photo.jpg")))
-    if not isinstance(picture, Picture):
+    if not isinstance(picture, OpenedPicture):
         return
     for finding in find_sheets(picture.gray, desk.books[case.study]):
         if not isinstance(finding, SheetView) or not finding.boxes:

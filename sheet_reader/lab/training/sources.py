@@ -12,8 +12,8 @@ import torch
 from numpy.typing import NDArray
 from torch import Tensor
 
+from sheet_reader.digits.classes import CLASSES, EMPTY
 from sheet_reader.digits.normalise import CROP_PX
-from sheet_reader.digits.types import CLASSES, EMPTY
 from sheet_reader.lab import splits
 from sheet_reader.lab.hands import sound
 from sheet_reader.lab.sets import ink_box, load

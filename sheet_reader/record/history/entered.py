@@ -24,7 +24,7 @@ from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.days import now
 from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from sqlalchemy import Connection, func, select, update
 
 from sheet_reader import __version__
-from sheet_reader.decode.types import FieldReading
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.reasons import Reason, Reasons, to_json
 from sheet_reader.record.history.meaning_answers import keep_wording
 from sheet_reader.record.history.photos import PhotoStatus, insert_new, insert_row

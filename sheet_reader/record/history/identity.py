@@ -19,7 +19,7 @@ from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.model import Study
 
 Moment = tuple[float, float]

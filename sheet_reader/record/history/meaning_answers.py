@@ -24,7 +24,7 @@ from sheet_reader.record.history.photos import insert_new, insert_row
 from sheet_reader.record.history.states import Decision, StoredReading
 from sheet_reader.record.people.people import REMOVED
 from sheet_reader.record.store import schema
-from sheet_reader.sheet.kept_files import printed_labels
+from sheet_reader.sheet.kept_layouts import printed_labels
 from sheet_reader.study.days import now
 from sheet_reader.study.former import TERMS, from_text
 from sheet_reader.study.model import Study

@@ -18,7 +18,7 @@ from typing import Any, Literal
 from sqlalchemy import Connection, Table, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
-from sheet_reader.intake.types import Origin
+from sheet_reader.intake.files import Origin
 from sheet_reader.reasons import Code, Reasons, because, from_json, to_json
 from sheet_reader.record.history.sheets import add_sheet_decision, standing
 from sheet_reader.record.store import schema

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from sqlalchemy import Connection, Row, Select, bindparam, func, insert, or_, select, update
 
 from sheet_reader import __version__
-from sheet_reader.decode.types import FieldReading, PageReading
+from sheet_reader.decode.pages import FieldReading, PageReading
 from sheet_reader.reasons import Code, because, from_json, to_json
 from sheet_reader.record.history.loading import LATEST, STANDS, superseded
 from sheet_reader.record.history.photos import insert_row

@@ -17,7 +17,7 @@ from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.history.states import VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import MOST_ATTEMPTS
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study import days
 from sheet_reader.study.kinds import SITE
 from sheet_reader.study.model import HeaderField, Study

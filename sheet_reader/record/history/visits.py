@@ -31,7 +31,7 @@ from sheet_reader.record.history.states import (
     Thresholds,
     VisitState,
 )
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.model import Study
 
 MANY_DIFFER = RECORD.many_differ

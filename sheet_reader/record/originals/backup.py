@@ -38,7 +38,7 @@ from sheet_reader.record.store.opening import (
     must_not_be_blank,
 )
 from sheet_reader.record.store.server_copy import copy_from_server
-from sheet_reader.sheet.kept_files import kept_files
+from sheet_reader.sheet.kept_layouts import kept_files
 from sheet_reader.study.model import Study
 
 PAGES_AT_A_TIME = RECORD.backup_pages

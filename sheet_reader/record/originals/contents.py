@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
 
-from sheet_reader.record.people.anonymise import DECISIONS
+from sheet_reader.record.people.people import DECISIONS
 from sheet_reader.record.store import schema
 
 

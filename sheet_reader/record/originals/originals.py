@@ -15,7 +15,7 @@ from urllib.parse import unquote, urlsplit
 
 from sheet_reader.atomic import TEMPORARY, atomic_write, sync_folder
 from sheet_reader.errors import StorageError, UsageError
-from sheet_reader.intake.names import one_line
+from sheet_reader.intake.files import one_line
 from sheet_reader.record.originals.object_store import (
     STORE_VARIABLE,
     CarriedFile,

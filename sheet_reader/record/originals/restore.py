@@ -37,7 +37,7 @@ from sheet_reader.record.store.leftovers import backup_folder, sweep
 from sheet_reader.record.store.log_pair import must_be_a_pair
 from sheet_reader.record.store.opening import copied
 from sheet_reader.record.store.soundness import first_fault
-from sheet_reader.sheet.kept_files import FOLDER as LAYOUTS
+from sheet_reader.sheet.kept_layouts import FOLDER as LAYOUTS
 from sheet_reader.study.days import now
 from sheet_reader.study.reader import STUDY_FILE, read_study
 

@@ -16,7 +16,7 @@ from sheet_reader.record.store.checksum_faults import checksum_faults
 from sheet_reader.record.store.checksums import text_as_bytes
 from sheet_reader.record.store.migrations import MIGRATIONS, version_of
 from sheet_reader.record.store.store import NO_THRESHOLDS, Record
-from sheet_reader.sheet.kept_layouts import problems_of
+from sheet_reader.sheet.kept_layouts import kept_layouts
 from sheet_reader.study.model import Study
 
 
@@ -52,7 +52,7 @@ def verify(study: Study, url: str | None = None, thresholds: Thresholds = NO_THR
             *_references(connection),
             *_values(connection),
             *original_faults(connection, study.folder),
-            *problems_of(study),
+            *kept_layouts(study).problems,
         ]
         notes = [
             *_strays(connection, study.folder),

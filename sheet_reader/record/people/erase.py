@@ -3,24 +3,17 @@
 from __future__ import annotations
 
 import hashlib
-import io
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
-import numpy as np
-from PIL import Image
 from sqlalchemy import Connection, delete, select, update
 
 from sheet_reader.errors import UsageError
-from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
 from sheet_reader.record.history.photos import insert_new, is_bare
 from sheet_reader.record.originals import originals
-from sheet_reader.record.originals.areas import SheetSeen, blank_names, sheets_seen
-from sheet_reader.record.people.anonymise import forget_names
-from sheet_reader.record.people.people import Person, person_meant
-from sheet_reader.record.people.remarks import forget_remarks
+from sheet_reader.record.people.people import Person, forget_names, person_meant
 from sheet_reader.record.people.traces import (
     Traces,
     backups_in,
@@ -32,18 +25,19 @@ from sheet_reader.record.people.traces import (
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import RECORD_FILE, our_errors
 from sheet_reader.record.store.store import Record
-from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.study.days import now
 from sheet_reader.study.model import Study
 from sheet_reader.wording import neutral_name
 
-NOTHING = np.full((8, 8), 255, dtype=np.uint8)
-"""Stands for a page that gave no picture, so that the others keep their numbers."""
-
-
 TO_BLANK, TO_REMOVE = "name to blank", "original to remove"
 """Notes on the record of what an erasing has still to do: for a photo, by its number; and a file,
 by its place."""
+
+
+BarePicture = Callable[[Record, Any, bool], tuple[bytes, bool] | None]
+"""Makes the bare picture of a photo (its row), who counted blanked in it where the last argument
+asks for that: ``reading.written_areas.bare_picture``.
+"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +85,7 @@ def _meant(record: Record, who: Person, photos: Collection[int]) -> Meant:
         traces = in_record(connection, record.folder, who, photos)
         p = schema.photos.c
         query = select(p.id).where(p.original != "", p.forgotten_at.is_(None))
-        whole = set(connection.execute(query).scalars())
+        whole = set(connection.scalars(query))
     sites = {site.number for site in record.study.sites if who.named_in(site.contact)}
     visits = [*record.state(), *record.state_aside()] if sites else []
     seen = {page.photo_id for v in visits if v.site in sites for page in v.pages}
@@ -100,7 +94,11 @@ def _meant(record: Record, who: Person, photos: Collection[int]) -> Meant:
 
 
 def erase(
-    study: Study, contact: str, url: str | None = None, photos: Collection[int] = ()
+    study: Study,
+    contact: str,
+    bare_picture: BarePicture,
+    url: str | None = None,
+    photos: Collection[int] = (),
 ) -> Erased:
     """Remove what is known of the person whose name or address holds ``contact``.
 
@@ -124,59 +122,50 @@ def erase(
             raise UsageError(f"nothing in the record or the site list names “{contact}”")
         hers = traces.photos | {number: [] for number in meant.at_sites}
         for photo_id, origin_ids in hers.items():
-            _erase_photo(record, photo_id, origin_ids)
+            with record.writing() as connection:
+                gone = delete(schema.origins).where(schema.origins.c.id.in_(origin_ids))
+                connection.execute(gone)
+                photo = update(schema.photos).where(schema.photos.c.id == photo_id)
+                connection.execute(photo.values(name=neutral_name(photo_id), forgotten_at=now()))
+                insert_new(connection, schema.about, name=TO_BLANK, value=str(photo_id))
         with record.writing() as connection:
             decisions = forget_names(connection, who)
-            forget_remarks(connection, traces.remarks)
-        remove_erased(record)
+            remarks = schema.remarks.c.id.in_(traces.remarks)
+            connection.execute(delete(schema.remarks).where(remarks))
+        remove_erased(record, bare_picture)
         lingering = _wipe_free_pages(record)
         kept = _not_bare(record, hers)
-        copies = copies_of(study.folder, _digests(record, hers), hers)
+        with record.reading() as connection:
+            p = schema.photos.c
+            whole = select(p.sha256).where(p.id.in_(hers), p.original != "")
+            digests = frozenset(connection.scalars(whole))
+        copies = copies_of(study.folder, digests, hers)
     origins = sum(map(len, hers.values()))
     backups = backups_in(study) if traces.any else ()
     listed = (*elsewhere, *copies, *not_looked_into(study), *backups)
     return Erased(origins, len(hers), decisions, len(traces.remarks), listed, kept, lingering)
 
 
-def _digests(record: Record, photo_ids: Collection[int]) -> frozenset[str]:
-    p = schema.photos.c
-    with record.reading() as connection:
-        query = select(p.sha256).where(p.id.in_(photo_ids), p.original != "")
-        return frozenset(connection.execute(query).scalars())
-
-
-def _erase_photo(record: Record, photo_id: int, origin_ids: list[int]) -> None:
-    """One photo: the bare picture is kept first, then the record names it instead."""
-    with record.writing() as connection:
-        connection.execute(delete(schema.origins).where(schema.origins.c.id.in_(origin_ids)))
-        photo = update(schema.photos).where(schema.photos.c.id == photo_id)
-        connection.execute(photo.values(name=neutral_name(photo_id), forgotten_at=now()))
-        insert_new(connection, schema.about, name=TO_BLANK, value=str(photo_id))
-
-
-def remove_erased(record: Record) -> None:
+def remove_erased(record: Record, bare_picture: BarePicture) -> None:
     """Put bare pictures in place of the originals of erased photos, and remove those; also after an
     interruption, and as soon as a photo can be opened, or a sheet in it was found, that could not
-    be before.
+    be before. A bare picture is kept first, then the record names it instead.
     """
     p = schema.photos.c
     with record.reading() as connection:
         query = select(p.id, p.sha256, p.original).where(p.forgotten_at.is_not(None))
         rows = connection.execute(query.where(p.original != "")).all()
         to_blank = _noted(connection, TO_BLANK)
-    book = whole_book(record.study) if to_blank else None
     for row in rows:
         original: str = row.original
-        sheets = None
-        if book is not None and str(row.id) in to_blank:
-            with record.reading() as connection:
-                sheets = sheets_seen(connection, book, row.id)
-        if sheets is not None or not is_bare(row.sha256, original):
+        blank = str(row.id) in to_blank
+        if blank or not is_bare(row.sha256, original):
             with our_errors(record.folder):
-                bare = _bare(record.folder, originals.at(record.folder, original), sheets or ())
-            if bare is not None:
-                _replace(record, row.id, original, bare, blanked=sheets is not None)
-                original = bare
+                if (made := bare_picture(record, row, blank)) is not None:
+                    data, blanked = made
+                    original = originals.place_of(hashlib.sha256(data).hexdigest(), ".tif")
+                    originals.keep(record.folder, original, data)
+                    _replace(record, row, original, blanked=blanked)
         if is_bare(row.sha256, original):
             with our_errors(record.folder):
                 for place in originals.of_digest(record.folder, row.sha256):
@@ -187,7 +176,7 @@ def remove_erased(record: Record) -> None:
 
 def _noted(connection: Connection, name: str) -> frozenset[str]:
     query = select(schema.about.c.value).where(schema.about.c.name == name)
-    return frozenset(connection.execute(query).scalars())
+    return frozenset(connection.scalars(query))
 
 
 def _forget_note(connection: Connection, name: str, value: str) -> None:
@@ -195,23 +184,23 @@ def _forget_note(connection: Connection, name: str, value: str) -> None:
     connection.execute(delete(schema.about).where(a.name == name, a.value == value))
 
 
-def _replace(record: Record, photo_id: int, before: str, bare: str, *, blanked: bool) -> None:
+def _replace(record: Record, photo: Any, bare: str, *, blanked: bool) -> None:
     with record.writing() as connection:
-        photo = update(schema.photos).where(schema.photos.c.id == photo_id)
-        connection.execute(photo.values(original=bare))
-        if bare != before:
-            insert_new(connection, schema.about, name=TO_REMOVE, value=before)
+        changed = update(schema.photos).where(schema.photos.c.id == photo.id)
+        connection.execute(changed.values(original=bare))
+        if bare != photo.original:
+            insert_new(connection, schema.about, name=TO_REMOVE, value=photo.original)
         if blanked:
-            _forget_note(connection, TO_BLANK, str(photo_id))
+            _forget_note(connection, TO_BLANK, str(photo.id))
 
 
 def _remove_replaced(record: Record) -> None:
     """Remove the files that the record names no more, then the notes of them."""
     with record.reading() as connection:
         places = _noted(connection, TO_REMOVE)
-        named = set(connection.execute(select(schema.photos.c.original)).scalars())
+        in_use = set(connection.scalars(select(schema.photos.c.original)))
     for place in places:
-        if place not in named:
+        if place not in in_use:
             with our_errors(record.folder):
                 originals.remove(record.folder, place)
         with record.writing() as connection:
@@ -226,20 +215,23 @@ def _not_bare(record: Record, photo_ids: Collection[int]) -> tuple[str, ...]:
         rows = connection.execute(query.where(p.original != "").order_by(p.id)).all()
         to_blank = _noted(connection, TO_BLANK)
     return tuple(
-        _what_is_left(row.name, row.status, row.original, originals.at(record.folder, row.original))
-        if is_bare(row.sha256, row.original)
-        else f"{row.name} can't be opened here, so its original stays with all that the camera "
-        f"wrote into it: {row.original} (install the package for its kind and start read, which "
-        "makes it bare, or delete this file yourself)"
-        if originals.at(record.folder, row.original).is_file()
-        else f"{row.name}: its original is missing ({row.original}), so nothing of it was kept"
+        _what_is_left(row, originals.at(record.folder, row.original))
         for row in rows
         if str(row.id) in to_blank or not is_bare(row.sha256, row.original)
     )
 
 
-def _what_is_left(name: str, status: str, place: str, file: originals.File) -> str:
-    if status == "waiting":
+def _what_is_left(photo: Any, file: originals.File) -> str:
+    name, place = photo.name, photo.original
+    if not is_bare(photo.sha256, place):
+        if not file.is_file():
+            return f"{name}: its original is missing ({place}), so nothing of it was kept"
+        return (
+            f"{name} can't be opened here, so its original stays with all that the camera wrote "
+            f"into it: {place} (install the package for its kind and start read, which makes it "
+            "bare, or delete this file yourself)"
+        )
+    if photo.status == "waiting":
         return (
             f"{name} is not read yet, so it is not known where who counted stands in it; the next "
             "read blanks that"
@@ -249,33 +241,6 @@ def _what_is_left(name: str, status: str, place: str, file: originals.File) -> s
         f"there stays: look at {file if isinstance(file, Path) else place}, point at the sheet in "
         "review and start read, or delete this file yourself"
     )
-
-
-def _bare(
-    folder: Path, original: originals.File, sheets: Collection[SheetSeen]
-) -> str | None:
-    """Keep the picture without its tags, who counted blanked on these ``sheets``; gives the place
-    of the new original, or None where the file gives no picture.
-    """
-    parts = open_pictures(original)
-    if not any(isinstance(p, Picture) for p in parts):
-        return None
-    stream = io.BytesIO()
-    frames = [p.gray.copy() if isinstance(p, Picture) else NOTHING for p in parts]
-    for number, frame in enumerate(frames):
-        blank_names(frame, [sheet for sheet in sheets if sheet.frame == number])
-    images = [Image.fromarray(frame) for frame in frames]
-    images[0].save(
-        stream,
-        "TIFF",
-        compression="tiff_adobe_deflate",
-        save_all=True,
-        append_images=images[1:],
-    )
-    data = stream.getvalue()
-    place = originals.place_of(hashlib.sha256(data).hexdigest(), ".tif")
-    originals.keep(folder, place, data)
-    return place
 
 
 def _wipe_free_pages(record: Record) -> tuple[str, ...]:

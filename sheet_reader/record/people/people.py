@@ -1,19 +1,30 @@
-"""Where a study can hold a person: the one list that :mod:`.erase` goes by, and who is meant.
+"""Where a study can hold a person: the one list that :mod:`.erase` goes by; who is meant, and how
+a name is replaced.
 
 Every column that holds text or a picture stands in exactly one of the sets below, and so does every
 kind of area for free writing; a test holds them against the schema. In the study's folder nothing
 needs a list: whatever is not the record or an original is looked through and told
 (:func:`.traces.in_her_files`).
+
+Who decided, and who is named in a reason, is the one change that the history allows. The database
+refuses every change of a decision (see the schema): within one writing transaction the refusal is
+taken away, the names are replaced, and it is put back; nobody else can write in between, and an
+interruption leaves everything as it was.
 """
 
 from __future__ import annotations
 
 import re
 import unicodedata
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
+
+from sqlalchemy import Connection, Table, delete, select, update
 
 from sheet_reader.errors import UsageError
 from sheet_reader.numbers import RECORD
+from sheet_reader.record.store import schema
 
 NOBODY = "forgotten person"
 REMOVED = "(removed)"
@@ -72,6 +83,7 @@ number boxes with 6 mm around, which never reach the box for who counted (a test
 BLANKED_AREAS = frozenset({"counted_by"})
 TOLD_AREAS = frozenset({"comments"})
 HARMLESS_AREAS = frozenset({"tally"})
+DECISIONS = (schema.decisions, schema.sheet_decisions, schema.meanings, schema.blind_answers)
 
 _ENDINGS = frozenset(
     {"jpg", "jpeg", "png", "tif", "tiff", "webp", "heic", "heif", "pdf", "zip", "eml", "mbox"}
@@ -136,3 +148,75 @@ def _forms(text: str) -> tuple[str, str]:
 def _bare(text: str) -> str:
     apart = unicodedata.normalize("NFKD", text)
     return "".join(c for c in apart if unicodedata.category(c) not in ("Mn", "Cf"))
+
+
+def naming(connection: Connection, table: Table, who: Person) -> dict[int, dict[str, str]]:
+    """The columns of a table that name this person, with what they say, by the row's id."""
+    columns = [c for c in table.c if f"{table.name}.{c.name}" in REPLACED]
+    found: dict[int, dict[str, str]] = {}
+    for number, *texts in connection.execute(select(table.c.id, *columns).order_by(table.c.id)):
+        said = zip(columns, texts, strict=True)
+        if named := {c.name: text for c, text in said if who.named_in(text)}:
+            found[number] = named
+    return found
+
+
+def leases_of(connection: Connection, who: Person) -> list[str]:
+    """The places that programs of this person hold now."""
+    rows = connection.execute(select(schema.leases))
+    return [row.place for row in rows if who.named_in(row.by) or who.named_in(row.holder)]
+
+
+def forget_names(connection: Connection, who: Person) -> int:
+    """Replace what names this person in decisions and notes of programs at work; nothing else
+    changes. Her leases end. Gives the number of decisions.
+
+    ``connection`` must be inside a writing transaction.
+    """
+    hers = schema.leases.c.place.in_(leases_of(connection, who))
+    connection.execute(delete(schema.leases).where(hers))
+    _forget(connection, schema.photos, who)
+    forgotten = 0
+    for table in (*DECISIONS, schema.site_labels):
+        if naming(connection, table, who):
+            with _changes_allowed(connection, table.name):
+                changed = _forget(connection, table, who)
+            forgotten += changed if table in DECISIONS else 0
+    return forgotten
+
+
+def _forget(connection: Connection, table: Table, who: Person) -> int:
+    found = naming(connection, table, who)
+    for number, columns in found.items():
+        new = {name: REPLACED[f"{table.name}.{name}"] for name in columns}
+        if table is schema.blind_answers:
+            new["by"] = _other_nobody(connection, number)
+        if table is schema.site_labels:
+            new["label"] = f"{REMOVED} {number}"  # a site's labels stay different ones
+        connection.execute(update(table).where(table.c.id == number).values(new))
+    return len(found)
+
+
+def _other_nobody(connection: Connection, number: int) -> str:
+    """A name for nobody that no other blind answer to this question bears: two people stay two."""
+    b = schema.blind_answers.c
+    row = connection.execute(select(b.page_instance_id, b.field).where(b.id == number)).one()
+    same = (b.page_instance_id == row.page_instance_id) & (b.field == row.field)
+    taken = set(connection.scalars(select(b.by).where(same)))
+    names = [NOBODY, *(f"{NOBODY} {n}" for n in range(2, len(taken) + 2))]
+    return next(name for name in names if name not in taken)
+
+
+@contextmanager
+def _changes_allowed(connection: Connection, name: str) -> Iterator[None]:
+    if connection.dialect.name != "sqlite":
+        connection.exec_driver_sql(f"ALTER TABLE {name} DISABLE TRIGGER {name}_keep")
+        yield
+        connection.exec_driver_sql(f"ALTER TABLE {name} ENABLE TRIGGER {name}_keep")
+        return
+    guard = f"{name}_keep_update"
+    query = "SELECT sql FROM sqlite_master WHERE type = 'trigger' AND name = ?"
+    sql = connection.exec_driver_sql(query, (guard,)).scalar_one()
+    connection.exec_driver_sql(f"DROP TRIGGER {guard}")
+    yield
+    connection.exec_driver_sql(sql)

@@ -159,12 +159,6 @@ def remarks_naming(connection: Connection, who: Person) -> tuple[int, ...]:
     return tuple(row.id for row in rows if who.named_in(row.author) or who.named_in(row.text))
 
 
-def forget_remarks(connection: Connection, ids: Iterable[int]) -> None:
-    """Remove these remarks. ``connection`` is writing."""
-    for remark_id in ids:
-        connection.execute(delete(schema.remarks).where(schema.remarks.c.id == remark_id))
-
-
 def type_up(record: Record, page_instance_id: int, text: str, by: str) -> None:
     """Keep what the comments on a page say in place of what was typed up before; "" takes it out.
 

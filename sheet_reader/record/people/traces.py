@@ -9,16 +9,15 @@ from pathlib import Path
 
 from sqlalchemy import Connection, select
 
+from sheet_reader.intake.decoding import looks_like_pdf
+from sheet_reader.intake.files import natural_key
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.intake.mail import is_mbox
-from sheet_reader.intake.names import natural_key
-from sheet_reader.intake.pdf import looks_like_pdf
 from sheet_reader.intake.tags import page_texts, tag_texts, texts_in
 from sheet_reader.numbers import RECORD
 from sheet_reader.record.history.photos import both_names
 from sheet_reader.record.originals import originals
-from sheet_reader.record.people.anonymise import at_work, decisions_naming, labels_naming
-from sheet_reader.record.people.people import Person
+from sheet_reader.record.people.people import DECISIONS, Person, leases_of, naming
 from sheet_reader.record.people.remarks import remarks_naming
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import RECORD_FILE
@@ -98,7 +97,8 @@ def in_record(
         ):
             found.setdefault(photo_id, [])
             names.append(both_names(photo_id, name))
-    takers, reasons = decisions_naming(connection, who)
+    decided = [row for table in DECISIONS for row in naming(connection, table, who).values()]
+    takers = [row["by"] for row in decided if "by" in row]
     return Traces(
         photos=found,
         names=tuple(names),
@@ -106,10 +106,10 @@ def in_record(
         mails=len(mails),
         decisions=len(takers),
         deciders=tuple(dict.fromkeys(takers)),
-        reasons=reasons,
+        reasons=sum("reason" in row for row in decided),
         remarks=remarks_naming(connection, who),
-        at_work=at_work(connection, who),
-        labels=labels_naming(connection, who),
+        at_work=len(leases_of(connection, who)) + len(naming(connection, schema.photos, who)),
+        labels=len(naming(connection, schema.site_labels, who)),
     )
 
 

@@ -16,7 +16,6 @@ from types import TracebackType
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
@@ -53,7 +52,7 @@ from sheet_reader.study.model import Study
 from sheet_reader.wording import neutral_name
 
 if TYPE_CHECKING:
-    from sheet_reader.record.originals.images import FieldImages  # loads OpenCV: for pictures alone
+    pass  # loads OpenCV: for pictures alone
 
 NO_THRESHOLDS = Thresholds()
 
@@ -190,20 +189,6 @@ class Record:
     def pending(self) -> list[FieldState]:
         """What waits for a person: photo by photo, site and date first."""
         return rows.waiting(self.study, self.state())
-
-    def images(self, reading_id: int) -> FieldImages:
-        """The crops of a reading's boxes and the place around them."""
-        from sheet_reader.record.originals.context import field_images  # OpenCV: for pictures alone
-
-        with self.reading() as connection:
-            return field_images(connection, self.study, reading_id)
-
-    def sheet_picture(self, page_instance_id: int) -> NDArray[np.uint8] | None:
-        """A whole page laid straight, grey uint8 (H, W); None where its photo can't be opened."""
-        from sheet_reader.record.originals.context import sheet_picture
-
-        with self.reading() as connection:
-            return sheet_picture(connection, self.study, page_instance_id)
 
     def photo_path(self, photo_id: int) -> originals.File:
         """The kept original of a photo."""

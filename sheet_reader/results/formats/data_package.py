@@ -10,14 +10,22 @@ from __future__ import annotations
 
 import hashlib
 import json
+from collections.abc import Mapping
 from typing import Any
 
 import pandas as pd
 
 from sheet_reader.results.cells import render_lines, safe_cell, texts
-from sheet_reader.results.formats.dictionary import STATUSES, Entry, entries
+from sheet_reader.results.facts import (
+    EMPTY,
+    NOT_RECEIVED,
+    STATUSES,
+    UNREADABLE,
+    WAITS,
+    why_no_value,
+)
+from sheet_reader.results.formats.dictionary import Entry, entries
 from sheet_reader.results.frames import Tables
-from sheet_reader.results.values import EMPTY, NOT_RECEIVED, UNREADABLE, WAITS, why_no_value
 from sheet_reader.study.model import Study
 from sheet_reader.study.publication import LICENCES
 
@@ -38,45 +46,31 @@ NEVER_PUBLISHED = ("remarks",)
 
 def data_package(study: Study, tables: Tables) -> dict[str, bytes]:
     """``data-package/datapackage.json`` and the CSV files it describes."""
-    cells = {
-        "rows": _rows_cells(tables),
-        "counts": _counts_cells(tables),
-        "readings": {name: texts(tables.readings[name]) for name in tables.readings.columns},
-    }
+    withheld = NEVER_PUBLISHED if study.publication.place_names else (*NEVER_PUBLISHED, "site_name")
     files = {}
     resources = []
-    for table, columns in cells.items():
-        kept = [name for name in columns if _is_published(study, name)]
-        data = render_lines(kept, zip(*(columns[name] for name in kept), strict=True))
+    for table in ("rows", "counts", "readings"):
+        columns = {
+            name: cells for name, cells in _columns(tables, table).items() if name not in withheld
+        }
+        data = render_lines(columns, zip(*columns.values(), strict=True))
         files[f"{FOLDER}/{table}.csv"] = data
-        resources.append(_resource(study, tables, table, kept, data))
+        resources.append(_resource(study, tables, table, list(columns), data))
     package = _package(study) | {"resources": resources}
     text = json.dumps(package, ensure_ascii=False, indent=2) + "\n"
     return {f"{FOLDER}/datapackage.json": text.encode()} | files
 
 
-def _is_published(study: Study, column: str) -> bool:
-    if column == "site_name":
-        return study.publication.place_names
-    return column not in NEVER_PUBLISHED
-
-
-def _rows_cells(tables: Tables) -> dict[str, list[str]]:
+def _columns(tables: Tables, table: str) -> dict[str, list[str]]:
+    """The cells of a table by column, and behind a column of values why one is missing."""
+    frame: pd.DataFrame = getattr(tables, table)
     found = {}
-    for name in tables.rows.columns:
-        found[name] = texts(tables.rows[name])
-        if name in tables.why_missing.columns:
+    for name in frame.columns:
+        found[name] = texts(frame[name])
+        if table == "rows" and name in tables.why_missing.columns:
             found[name + WHY] = texts(tables.why_missing[name])
-    return found
-
-
-def _counts_cells(tables: Tables) -> dict[str, list[str]]:
-    counts: pd.DataFrame = tables.counts
-    found = {}
-    for name in counts.columns:
-        found[name] = texts(counts[name])
-        if name == "value":
-            why = zip(found[name], counts["status"].tolist(), strict=True)
+        if table == "counts" and name == "value":
+            why = zip(found[name], frame["status"].tolist(), strict=True)
             found[name + WHY] = ["" if cell else why_no_value(status) for cell, status in why]
     return found
 
@@ -128,7 +122,7 @@ def _why_field(name: str) -> dict[str, Any]:
         "name": name,
         "type": "string",
         "description": f"why {name.removesuffix(WHY)} has no value; empty where it has one",
-        "categories": [{"value": value, "label": label} for value, label in REASONS.items()],
+        "categories": _categories(REASONS),
         "constraints": {"enum": list(REASONS)},
     }
 
@@ -139,21 +133,21 @@ def _field(study: Study, entry: Entry) -> dict[str, Any]:
         "type": TYPES.get(entry.type, entry.type),
         "description": entry.meaning,
     }
-    if entry.unit:
-        found["unit"] = entry.unit
-    if entry.taxon:
-        found["taxon"] = entry.taxon
-    if entry.life_stage:
-        found["lifeStage"] = entry.life_stage
+    own = {"unit": entry.unit, "taxon": entry.taxon, "lifeStage": entry.life_stage}
+    found |= {name: text for name, text in own.items() if text}
     if entry.type == "yes or no":
         found |= {"trueValues": ["yes"], "falseValues": ["no"]}
     chosen = _choices(study, entry)
     if chosen:
-        found["categories"] = [{"value": v, "label": label} for v, label in chosen.items()]
+        found["categories"] = _categories(chosen)
     constraints = _constraints(study, entry) | ({"enum": list(chosen)} if chosen else {})
     if constraints:
         found["constraints"] = constraints
     return found
+
+
+def _categories(labels: Mapping[str, str]) -> list[dict[str, str]]:
+    return [{"value": value, "label": label} for value, label in labels.items()]
 
 
 def _choices(study: Study, entry: Entry) -> dict[str, str]:

@@ -2,25 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import astuple, dataclass, fields
 
 from sheet_reader.record.history.meaning import Earlier
 from sheet_reader.results.cells import render_csv
+from sheet_reader.results.facts import STATUSES
 from sheet_reader.results.frames import COUNT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from sheet_reader.study.model import FieldSpec, Study
-
-STATUSES = {
-    "accepted": "read with enough certainty and taken without asking",
-    "doubted": "it counts, but something learnt later speaks against it: a person is asked",
-    "flagged": "waits for a person; the value in readings is a guess and counts nowhere",
-    "confirmed": "a person looked at it, and it was read rightly",
-    "corrected": "a person gave another value than was read",
-    "typed": "typed in by hand from a sheet that was not read",
-    "empty": "nothing is written in it: not recorded, which is not 0",
-    "unreadable": "something is written, but nobody can tell what",
-}
-"""What each status of a field means."""
 
 _ALL = {
     "visit_id": ("text", "identifier of the visit: stays the same when anything is put right"),
@@ -71,8 +61,8 @@ _READINGS = _ALL | {
 }
 
 
-SAME = "which is the same thing"
-ANOTHER = "which is another thing: its values stand in readings alone, under its own words"
+SAME = "the same thing"
+ANOTHER = "another thing: its values stand in readings alone, under its own words"
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,17 +108,9 @@ def _field(study: Study, spec: FieldSpec, words: Mapping[tuple[str, str], list[s
     own = (("plot", spec.plot), ("count", spec.count), ("sum", spec.count), ("number", spec.name))
     former = [said for key in own for said in words.get(key, ())]
     meaning += f"; on earlier sheets {', '.join(former)}" if former else ""
-    return Entry(
-        table="rows",
-        column=spec.name,
-        type=spec.kind.column,
-        meaning=meaning,
-        unit=count.unit if count is not None else "",
-        lowest="" if spec.lowest is None else str(spec.lowest),
-        highest="" if spec.highest is None else str(spec.highest),
-        taxon=count.taxon if count is not None else "",
-        life_stage=count.life_stage if count is not None else "",
-    )
+    lowest, highest = ("" if v is None else str(v) for v in (spec.lowest, spec.highest))
+    unit, *organism = (count.unit, count.taxon, count.life_stage) if count is not None else ("",)
+    return Entry("rows", spec.name, spec.kind.column, meaning, unit, lowest, highest, *organism)
 
 
 HEADER = tuple(field.name for field in fields(Entry))
@@ -141,35 +123,36 @@ def dictionary_csv(study: Study, earlier: Iterable[Earlier] = ()) -> bytes:
 
 def dictionary_markdown(study: Study, earlier: Sequence[Earlier] = ()) -> bytes:
     """The dictionary as Markdown: columns, statuses, plots, counts and sums in plain words."""
-    lines = [f"# {_plain(study.title)}: what the columns mean", ""]
-    lines += ["An empty cell means that there is no value. It never means 0.", ""]
     columns = entries(study, earlier)
-    for table in ("rows", "counts", "readings"):
-        lines += [f"## {table}", "", *_table(e for e in columns if e.table == table), ""]
-    lines += ["## status", "", *(f"- `{name}`: {text}" for name, text in STATUSES.items()), ""]
-    lines += ["## plots", ""]
-    lines += [
-        f"- `{p.name}`: {_plain(p.label)}" + (f", {_plain(p.treatment)}" if p.treatment else "")
-        for p in study.plots
-    ]
-    lines += ["", "## counts", ""]
+    counts = []
     for count in study.counts:
         extra = [count.note, count.unit and f"unit {count.unit}", count.taxon, count.life_stage]
         told = "; ".join(_plain(text) for text in extra if text)
-        lines.append(f"- `{count.name}`: {_plain(count.label)}{f' ({told})' if told else ''}")
-    if study.sums:
-        lines += ["", "## sums", ""]
-        for rule in study.sums:
-            parts = " + ".join(f"`{part}`" for part in rule.parts)
-            lines.append(f"- `{rule.total}` = {parts}")
-    if earlier:
-        lines += ["", "## words that changed", ""]
-        lines += [
+        counts.append(f"- `{count.name}`: {_plain(count.label)}{f' ({told})' if told else ''}")
+    parts = [(table, _table(e for e in columns if e.table == table))
+             for table in ("rows", "counts", "readings")]  # fmt: skip
+    parts += [
+        ("status", [f"- `{name}`: {text}" for name, text in STATUSES.items()]),
+        ("plots", [
+            f"- `{p.name}`: {_plain(p.label)}" + (f", {_plain(p.treatment)}" if p.treatment else "")
+            for p in study.plots
+        ]),
+        ("counts", counts),
+        ("sums", [
+            f"- `{rule.total}` = {' + '.join(f'`{part}`' for part in rule.parts)}"
+            for rule in study.sums
+        ]),
+        ("words that changed", [
             f"- {then.kind} `{then.name}`: earlier sheets had `{then.former}` "
-            f"“{_plain(then.said)}”, "
-            + (SAME if then.same else ANOTHER)
+            f"“{_plain(then.said)}”, which is " + (SAME if then.same else ANOTHER)
             for then in earlier
-        ]
+        ]),
+    ]  # fmt: skip
+    lines = [f"# {_plain(study.title)}: what the columns mean", ""]
+    lines += ["An empty cell means that there is no value. It never means 0."]
+    for title, told_lines in parts:
+        if told_lines:
+            lines += ["", f"## {title}", "", *told_lines]
     return ("\n".join(lines) + "\n").encode()
 
 
@@ -184,4 +167,4 @@ def _table(found: Iterable[Entry]) -> list[str]:
 
 def _plain(text: str) -> str:
     """``text`` without signs that Markdown would take for its own."""
-    return "".join(f"\\{sign}" if sign in "\\`*_[]<>|#" else sign for sign in text)
+    return re.sub(r"[\\`*_\[\]<>|#]", r"\\\g<0>", text)

@@ -19,10 +19,9 @@ def parquet(_study: Study, tables: Tables) -> dict[str, bytes]:
             "Parquet files need the package pyarrow", remedy="pip install pyarrow"
         ) from None
     files = {}
-    frames = {"rows": tables.rows, "counts": tables.counts, "readings": tables.readings}
-    for name, frame in frames.items():
+    for name in ("rows", "counts", "readings"):
         stream = io.BytesIO()
-        table = pyarrow.Table.from_pandas(frame, preserve_index=False)
+        table = pyarrow.Table.from_pandas(getattr(tables, name), preserve_index=False)
         for place, column in enumerate(table.schema):
             if column.type == pyarrow.timestamp("ns"):  # days
                 table = table.set_column(place, column.name, table[place].cast(pyarrow.date32()))

@@ -14,16 +14,16 @@ import numpy as np
 from PIL import Image
 
 from sheet_reader.errors import SheetReaderError
-from sheet_reader.intake.own import marked_as_overlay
-from sheet_reader.intake.pictures import open_pictures
-from sheet_reader.intake.types import Picture
+from sheet_reader.intake.files import OpenedPicture
+from sheet_reader.intake.pictures import marked_as_overlay, open_pictures
+from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.record.people.drafts import Asked
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.contacts import addresses, sites_by_address
-from sheet_reader.results.from_record import Facts, pictures_of
+from sheet_reader.results.facts import Facts
 from sheet_reader.results.letters.open_items import ASKS, Item, of_photos, open_items
-from sheet_reader.results.letters.wording import Worded, worded
-from sheet_reader.results.status.model import Status
+from sheet_reader.results.letters.wording import LetterText, worded
+from sheet_reader.results.status.standing import Status
 from sheet_reader.study.model import Study
 
 MOST_PICTURES = 12
@@ -33,7 +33,7 @@ PHOTO_SIDE = 1200
 
 
 @dataclass(frozen=True, slots=True)
-class Draft:
+class Letter:
     """A letter to be: to whom, what it says, its identifier and its mail."""
 
     address: str
@@ -68,19 +68,19 @@ def to_say(
 def drafts(
     record: Record, said: Mapping[str, Iterable[Item]], words: Mapping[str, str],
     templates: Mapping[str, str],
-) -> Iterator[Draft]:  # fmt: skip
+) -> Iterator[Letter]:  # fmt: skip
     """A draft for each volunteer. Raises UsageError for a template that can't be filled."""
     study = record.study
     for address, several in said.items():
         items = tuple(several)
         drawn = ((item, _picture(record, item)) for item in items)
-        shown = list(islice(((i, p) for i, p in drawn if p is not None), MOST_PICTURES))
-        text = worded(study, words, templates, items, [item for item, _ in shown])
+        shown = dict(islice(((i, p) for i, p in drawn if p is not None), MOST_PICTURES))
+        text = worded(study, words, templates, items, list(shown))
         names = "\n".join(f"{i.site} {i.visit_date} {i.name}" for i in items)
         mark = hashlib.sha256(f"{study.key}\n{address}\n{names}".encode()).hexdigest()[:32]
-        data = _mail(address, text, [jpeg for _, jpeg in shown], mark)
+        data = _mail(address, text, list(shown.values()), mark)
         sites = tuple(dict.fromkeys(item.site for item in items))
-        yield Draft(address, sites, items, mark, data)
+        yield Letter(address, sites, items, mark, data)
 
 
 def message_id(mark: str) -> str:
@@ -88,7 +88,7 @@ def message_id(mark: str) -> str:
     return f"<{mark}@sheet-reader.invalid>"
 
 
-def _mail(address: str, text: Worded, pictures: list[bytes], mark: str) -> bytes:
+def _mail(address: str, text: LetterText, pictures: list[bytes], mark: str) -> bytes:
     """The mail; "X-Unsent: 1" makes several mail programs open it for writing (from memory)."""
     mail = EmailMessage(policy=email.policy.SMTP)
     mail["To"] = address
@@ -114,17 +114,18 @@ def _picture(record: Record, item: Item) -> bytes | None:
     drawn by this program, so that it is no photo when it comes back with an answer.
     """
     if item.reading_id is not None:
-        boxes, context = pictures_of(record, item.reading_id)
-        if context:
-            return _jpeg(Image.open(io.BytesIO(context)).convert("L"))
-        return _jpeg(Image.fromarray(np.hstack(list(boxes)))) if len(boxes) else None
+        images = field_images(record, item.reading_id)
+        if images.context_png:
+            return _jpeg(Image.open(io.BytesIO(images.context_png)).convert("L"))
+        boxes = list(images.boxes)
+        return _jpeg(Image.fromarray(np.hstack(boxes))) if boxes else None
     if item.photo_id is None:
         return None
     try:
         parts = open_pictures(record.photo_path(item.photo_id))
     except SheetReaderError:
         return None
-    page = next((part for part in parts if isinstance(part, Picture)), None)
+    page = next((part for part in parts if isinstance(part, OpenedPicture)), None)
     return None if page is None else _jpeg(Image.fromarray(page.gray))
 
 

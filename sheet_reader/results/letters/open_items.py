@@ -10,10 +10,9 @@ from sheet_reader.reasons import Code
 from sheet_reader.record.history.row_sums import sum_off
 from sheet_reader.record.people.drafts import GOES_ALONG
 from sheet_reader.results.contacts import bare
-from sheet_reader.results.from_record import Facts, FieldFact, VisitFact
-from sheet_reader.results.status.model import Status
+from sheet_reader.results.facts import Facts, FieldFact, VisitFact, counted, efforts
+from sheet_reader.results.status.standing import Status
 from sheet_reader.results.status.weeks import unplaced
-from sheet_reader.results.values import counted, efforts
 from sheet_reader.study.model import FieldSpec, Study
 
 Kind = Literal[

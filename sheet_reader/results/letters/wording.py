@@ -17,23 +17,34 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.results.letters.open_items import ASKS, Item
-from sheet_reader.results.letters.words import advice_in, day_in_words, listed
 from sheet_reader.study.model import Study
+from sheet_reader.study.words import ENGLISH_LETTERS as ENGLISH
 
 TEMPLATES = ("letter.txt", "letter.html")
 OWN_FOLDER = "letter_templates"
+ADVICE: Mapping[str, str] = {
+    "Please photograph the whole sheet": "advice_whole",
+    "Please keep fingers": "advice_covered",
+    "Please turn away": "advice_glare",
+    "Please step closer": "advice_closer",
+    "Please send the photograph in its full size": "advice_size",
+    "Please hold still": "advice_still",
+    "Please find more light": "advice_light",
+    "Please lay the sheet flat": "advice_flat",
+}
+"""How the record's advice begins, which is kept in English, and the key of its words."""
 
 
 @dataclass(frozen=True, slots=True)
-class Worded:
-    """A letter's text in both forms, its subject, and the items whose pictures it shows, by the
-    identifier under which the HTML names each picture.
+class LetterText:
+    """A letter's text in both forms, its subject, and the identifiers under which the HTML names
+    its pictures.
     """
 
     subject: str
     text: str
     html: str
-    pictures: Mapping[str, Item]
+    pictures: tuple[str, ...]
 
 
 def template_texts(folder: Path) -> dict[str, str]:
@@ -42,38 +53,33 @@ def template_texts(folder: Path) -> dict[str, str]:
     for name in TEMPLATES:
         own = folder / OWN_FOLDER / name
         try:
-            if own.exists():
-                found[name] = own.read_text(encoding="utf-8")
-                continue
+            there = own if own.exists() else files(__package__).joinpath("templates", name)
+            found[name] = there.read_text(encoding="utf-8")
         except (OSError, UnicodeDecodeError) as error:
             raise StorageError(f"this template can't be read: {error}", where=own) from None
-        shipped = files(__package__).joinpath("templates", name)
-        found[name] = shipped.read_text(encoding="utf-8")
     return found
 
 
 def worded(
     study: Study, words: Mapping[str, str], templates: Mapping[str, str], items: Sequence[Item],
     with_picture: Sequence[Item],
-) -> Worded:  # fmt: skip
-    """A letter that says ``items``, of one volunteer. Raises UsageError for a template that can't
-    be filled, with its line.
+) -> LetterText:  # fmt: skip
+    """A letter that says ``items``, of one volunteer, with pictures of some of them. Raises
+    UsageError for a template that can't be filled, with its line.
     """
     found = {item.site: study.site(item.site) for item in items}
     names = {number: (site and site.label) or number for number, site in found.items()}
-    pictures = {item: f"picture-{n}" for n, item in enumerate(with_picture, start=1)}
+    numbers = {item: number for number, item in enumerate(with_picture, start=1)}
     questions = [
         {
             "text": sentence,
-            "picture": pictures.get(item, ""),
-            "see": words["picture"].format(number=list(pictures).index(item) + 1)
-            if item in pictures
-            else "",
+            "picture": f"picture-{numbers[item]}" if item in numbers else "",
+            "see": words["picture"].format(number=numbers[item]) if item in numbers else "",
             "alt": sentence,
         }
         for item, sentence in _questions(words, names, items)
     ]
-    places = listed(words, list(dict.fromkeys(names[i.site] for i in items if i.kind in ASKS)))
+    advice = [advice_in(words, item.what) for item in items if item.kind == "advice"]
     given = {
         "language": words["language"],
         "greeting": words["greeting"],
@@ -81,16 +87,15 @@ def worded(
         "questions_lead": words["questions"],
         "questions": questions,
         "advice_lead": words["advice"],
-        "advice": list(
-            dict.fromkeys(advice_in(words, i.what) for i in items if i.kind == "advice")
-        ),
+        "advice": list(dict.fromkeys(advice)),
         "closing": words["closing"],
         "signature": words["signature"].format(title=study.title),
         "title": study.title,
     }
+    places = list(dict.fromkeys(names[i.site] for i in items if i.kind in ASKS))
     text, html = (_filled(name, templates[name], given) for name in TEMPLATES)
-    subject = words["subject"].format(title=study.title, place=places)
-    return Worded(subject, text, html, {cid: item for item, cid in pictures.items()})
+    subject = words["subject"].format(title=study.title, place=listed(words, places))
+    return LetterText(subject, text, html, tuple(f"picture-{n}" for n in numbers.values()))
 
 
 def _questions(
@@ -113,10 +118,6 @@ def _questions(
     return found
 
 
-def _day(words: Mapping[str, str], item: Item) -> str:
-    return day_in_words(words, date.fromisoformat(item.visit_date)) if item.visit_date else ""
-
-
 def _thanks(words: Mapping[str, str], names: Mapping[str, str], items: Sequence[Item]) -> str:
     by_site: dict[str, list[str]] = {}
     for item in items:
@@ -127,6 +128,27 @@ def _thanks(words: Mapping[str, str], names: Mapping[str, str], items: Sequence[
         for site, days in by_site.items()
     ]
     return " ".join(sentences) or words["thanks_none"]
+
+
+def _day(words: Mapping[str, str], item: Item) -> str:
+    """The day as the volunteers write it, "" for a photo."""
+    if not item.visit_date:
+        return ""
+    day = date.fromisoformat(item.visit_date)
+    return words["date"].format(day=day.day, month=words["months"].split()[day.month - 1])
+
+
+def advice_in(words: Mapping[str, str], advice: str) -> str:
+    """Advice of the record in the words of the letters; in English it keeps its details."""
+    key = next((key for start, key in ADVICE.items() if advice.startswith(start)), "")
+    return advice if not key or words[key] == ENGLISH[key] else words[key]
+
+
+def listed(words: Mapping[str, str], entries: list[str]) -> str:
+    """“a, b and c”."""
+    if len(entries) < 2:
+        return "".join(entries)
+    return words["list_and"].format(rest=", ".join(entries[:-1]), last=entries[-1])
 
 
 @lru_cache(maxsize=8)

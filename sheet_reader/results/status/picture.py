@@ -13,7 +13,7 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
 
-from sheet_reader.results.status.model import State, Status
+from sheet_reader.results.status.standing import State, Status
 
 LOOKS: dict[State, tuple[str, str, str]] = {
     "in": ("#CFE8DC", "o", "#00654A"),

@@ -1,22 +1,92 @@
-"""From facts to the status of a study. Pure functions; the day of today comes from outside."""
+"""How a study stands, without addresses. Pure; the day of today comes from outside."""
 
 from __future__ import annotations
 
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Literal
 
 from sheet_reader.reasons import Code, Reasons
-from sheet_reader.results.from_record import Facts, PhotoFact, VisitFact
-from sheet_reader.results.status.model import Expected, SiteStatus, State, Status
+from sheet_reader.results.facts import Facts, PhotoFact, VisitFact
 from sheet_reader.results.status.weeks import Unplaced, incomplete, meant_for, unplaced
 from sheet_reader.study.days import expected_days
 from sheet_reader.study.model import Site, Study
 from sheet_reader.wording import words
 
-_LEAD_IN = frozenset({Code.ASKED_ANEW, Code.DECIDED})
-"""Codes that only lead in the reason proper."""
+State = Literal["in", "waits", "incomplete", "unclear", "missed", "not due"]
+STATES: Mapping[State, str] = {
+    "in": "came in, whole and settled",
+    "waits": "came in; fields of it wait for your review",
+    "incomplete": "came in, but a page, plot or effort is missing, or the effort is unequal",
+    "unclear": "none is known, but a sheet or photo that may be of it waits for its place",
+    "missed": "none came in, and the expected day and the days of tolerance are over",
+    "not due": "none came in yet, and none is late",
+}
+"""What each state of an expected visit means."""
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """An expected visit of a site. ``visits`` are the days of those that came in for it, ``off``
+    how many days the nearest lies after (before: negative) the expected day, None where none came.
+    ``why`` says in words what is incomplete.
+    """
+
+    day: date
+    state: State
+    visits: tuple[date, ...] = ()
+    off: int | None = None
+    why: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SiteStatus:
+    """A site of the list. ``days_since`` counts from its last visit, or from the season's first
+    day where none has come, up to today or the season's end. ``too_few``: even with all that is
+    not due yet it can't have the least number of visits any more. ``waiting`` are its fields that
+    wait; ``unsettled`` its sheets whose date waits.
+    """
+
+    site: str
+    label: str
+    expected: tuple[Expected, ...]
+    last_visit: date | None
+    days_since: int
+    too_few: bool
+    waiting: int
+    unsettled: int
+
+    @property
+    def came(self) -> int:
+        """For how many expected visits something came in."""
+        return sum(bool(e.visits) for e in self.expected)
+
+
+@dataclass(frozen=True, slots=True)
+class Status:
+    """A whole study on the day ``today``. ``waiting`` counts the fields that wait by the code
+    of the reason, ``fruitless`` names by reason the photos that gave nothing, ``unread`` counts
+    photos not read yet. ``unsettled`` are sheets whose site waits, ``outside`` visits that lie
+    outside the season or of sites that are not on the site list.
+    """
+
+    title: str
+    today: date
+    days: tuple[date, ...]
+    sites: tuple[SiteStatus, ...]
+    waiting: Mapping[str, int]
+    fruitless: Mapping[str, tuple[str, ...]]
+    unread: int
+    unsettled: int
+    outside: tuple[tuple[str, str], ...]
+    least: int
+    promise: str = ""
+
+    def count(self, state: State) -> int:
+        """How many expected visits have this state."""
+        return sum(e.state == state for site in self.sites for e in site.expected)
 
 
 def status_of(study: Study, facts: Facts, today: date, promise: str = "") -> Status:
@@ -37,7 +107,7 @@ def status_of(study: Study, facts: Facts, today: date, promise: str = "") -> Sta
         today=today,
         days=days,
         sites=tuple(
-            _site(study, site, by_site[site.number], days, today, facts.pages_of, waits)
+            _site(study, site, by_site[site.number], today, facts, waits)
             for site in study.sites
         ),
         waiting=_by_reason(facts.visits),
@@ -51,28 +121,21 @@ def status_of(study: Study, facts: Facts, today: date, promise: str = "") -> Sta
 
 
 def _site(
-    study: Study,
-    site: Site,
-    visits: Sequence[VisitFact],
-    days: Sequence[date],
-    today: date,
-    pages_of: int,
+    study: Study, site: Site, visits: Sequence[VisitFact], today: date, facts: Facts,
     waits: Unplaced,
-) -> SiteStatus:
+) -> SiteStatus:  # fmt: skip
+    days = expected_days(study)
     placed = {date.fromisoformat(v.visit_date): v for v in visits if v.visit_date}
-    places = meant_for(study, days, placed)
-    by_place: dict[int, list[date]] = defaultdict(list)
-    for day, place in places.items():
-        by_place[place].append(day)
+    by_place: dict[int, dict[date, VisitFact]] = defaultdict(dict)
+    for day, place in sorted(meant_for(study, days, placed).items()):
+        by_place[place][day] = placed[day]
     expected = tuple(
-        _expected(study, day, {d: placed[d] for d in sorted(by_place[place])}, today, pages_of)
+        _came(study, day, by_place[place], facts.pages_of)
+        if by_place[place]
+        else Expected(day, "not due")
+        if today <= day + timedelta(days=study.visits.tolerance_days)
+        else Expected(day, "unclear" if waits.may_be_of(site.number, place) else "missed")
         for place, day in enumerate(days)
-    )
-    expected = tuple(
-        replace(e, state="unclear")
-        if e.state == "missed" and waits.may_be_of(site.number, place)
-        else e
-        for place, e in enumerate(expected)
     )
     last = max(placed, default=None)
     since = min(today, study.season.last) - (last or study.season.first)
@@ -89,20 +152,15 @@ def _site(
     )
 
 
-def _expected(
-    study: Study, day: date, visits: Mapping[date, VisitFact], today: date, pages_of: int
+def _came(
+    study: Study, day: date, visits: Mapping[date, VisitFact], pages_of: int
 ) -> Expected:
-    """One expected visit. Of several that came in for it the one that stands best counts."""
-    if not visits:
-        late = today > day + timedelta(days=study.visits.tolerance_days)
-        return Expected(day, "missed" if late else "not due")
+    """An expected visit for which some came in: the one that stands best counts."""
     states: list[tuple[State, tuple[str, ...]]] = []
     for visit in visits.values():
         why = incomplete(study, visit, pages_of)
-        state: State = "waits" if visit.lacking else "incomplete" if why else "in"
-        states.append((state, why))
-    order: tuple[State, ...] = ("in", "waits", "incomplete")
-    state, why = min(states, key=lambda pair: order.index(pair[0]))
+        states.append(("waits" if visit.lacking else "incomplete" if why else "in", why))
+    state, why = min(states, key=lambda pair: list(STATES).index(pair[0]))
     off = min(((visit - day).days for visit in visits), key=abs)
     return Expected(day, state, tuple(visits), off, why)
 
@@ -117,8 +175,9 @@ def _by_reason(visits: Iterable[VisitFact]) -> dict[str, int]:
 
 def kind_of(reasons: Reasons) -> str:
     """The code of the reason that leads, "uncertain" where none is known."""
-    leading = [reason.code for reason in reasons if reason.code not in _LEAD_IN]
-    return (leading or [Code.UNCERTAIN])[0].value
+    only_lead_in = (Code.ASKED_ANEW, Code.DECIDED)
+    leading = (reason.code for reason in reasons if reason.code not in only_lead_in)
+    return next(leading, Code.UNCERTAIN).value
 
 
 def _fruitless(photos: Iterable[PhotoFact]) -> dict[str, tuple[str, ...]]:

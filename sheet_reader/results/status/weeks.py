@@ -15,8 +15,15 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from sheet_reader.results.contacts import bare, sites_by_address
-from sheet_reader.results.from_record import Facts, PhotoFact, VisitFact
-from sheet_reader.results.values import NOT_RECEIVED, WAITS, efforts, why_missing
+from sheet_reader.results.facts import (
+    NOT_RECEIVED,
+    WAITS,
+    Facts,
+    PhotoFact,
+    VisitFact,
+    efforts,
+    why_missing,
+)
 from sheet_reader.study.days import expected_days, of_moment, span
 from sheet_reader.study.model import Study
 

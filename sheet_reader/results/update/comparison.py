@@ -7,18 +7,28 @@ sites with many animals.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, replace
+from datetime import date
 
 import numpy as np
 import pandas as pd
 
 from sheet_reader.errors import UsageError
-from sheet_reader.results.update.frame import checked
-from sheet_reader.results.update.misreading import Misreading, misreading
-from sheet_reader.results.update.missed import Missed
-from sheet_reader.results.update.model import Outline
-from sheet_reader.results.update.pairs import LeftOut, counts_of, pair_visits
+from sheet_reader.results.facts import Facts
+from sheet_reader.results.update.frame import checked, frame_of
+from sheet_reader.results.update.kept import Made
+from sheet_reader.results.update.outline import Outline, candidates, outline_of
+from sheet_reader.results.update.pairs import (
+    ARMS,
+    LeftOut,
+    Misreading,
+    Missed,
+    counts_of,
+    misreading,
+    pair_visits,
+)
 from sheet_reader.results.update.statement import Statement, state
+from sheet_reader.study.model import Study
 
 ESTIMAND = (
     "median over sites of the ratio of densities (treated / control): binomial model of the "
@@ -27,27 +37,38 @@ ESTIMAND = (
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Comparison:
-    """All about one count in two plots. Ratios are treated to control.
+class PlotComparison:
+    """All about one count in two plots of the ``outline``. Ratios are treated to control.
 
     ``sites`` and ``visits`` are what everything was worked out from (see ``pairs``). ``statement``
-    is what may be said. ``pooled`` is the pooled ratio, another estimand, None where the control
-    plots have no find. ``effort_ratio`` is the effort in the treated plots to that in the control
-    plots. ``missed`` tells whether missing visits go with the counts.
+    is what may be said. ``missed`` tells whether missing visits go with the counts.
     """
 
-    count: str
     outline: Outline
     visits: pd.DataFrame
     sites: pd.DataFrame
     left_out: LeftOut
     missed: Missed
-    look: int
     planned_looks: int
     statement: Statement
-    pooled: float | None
-    effort_ratio: float | None
     misreading: Misreading | None
+
+    @property
+    def pooled(self) -> float | None:
+        """All treated animals per effort to all control animals per effort, which is another
+        estimand; None where the control plots have no find.
+        """
+        sums = self.sites[[f"{kind}_{arm}" for kind in ("value", "effort") for arm in ARMS]].sum()
+        if not sums["value_control"]:
+            return None
+        treated, control = (sums[f"value_{arm}"] / sums[f"effort_{arm}"] for arm in ARMS)
+        return float(treated / control)
+
+    @property
+    def effort_ratio(self) -> float | None:
+        """The effort in the treated plots to that in the control plots, None without any."""
+        treated, control = (float(self.sites[f"effort_{arm}"].sum()) for arm in ARMS)
+        return treated / control if self.outline.effort and control else None
 
     @property
     def both_zero(self) -> int:
@@ -85,8 +106,10 @@ class Comparison:
             method = f"typical site, {name}"
             lines.append((method, ESTIMAND, said.ratio, *ends, said.sites, note))
         pooled = ("ratio of the sums", self.pooled, None, None, None, len(self.sites), "")
-        columns = ["method", "estimand", "ratio", "lower", "upper", "level", "sites", "note"]
-        return pd.DataFrame([*lines, ("pooled", *pooled)], columns=columns)
+        kinds = dict.fromkeys(("method", "estimand"), "string")
+        kinds |= dict.fromkeys(("ratio", "lower", "upper", "level"), "Float64")
+        kinds |= {"sites": "Int64", "note": "string"}
+        return pd.DataFrame([*lines, ("pooled", *pooled)], columns=list(kinds)).astype(kinds)
 
 
 def compare(
@@ -97,7 +120,7 @@ def compare(
     look: int = 1,
     seed: int = 0,
     reading_errors: bool = True,
-) -> Comparison:
+) -> PlotComparison:
     """Compare the outline's two plots in ``count`` (the outline's own if left out).
 
     ``look`` is how often the comparison has been looked at, this time included; if that is more
@@ -108,41 +131,27 @@ def compare(
     name = count or outline.count.name
     _check_names(checked(counts), outline, name)
     paired = pair_visits(counts, outline, name)
-    sites = paired.sites
     planned = max(outline.planned_updates, look)
     said = state(counts_of(paired.visits), planned)
-    effort = float(sites["effort_treated"].sum()), float(sites["effort_control"].sum())
-    return Comparison(
-        count=name,
-        outline=outline,
-        visits=paired.visits,
-        sites=sites,
-        left_out=paired.left_out,
-        missed=paired.missed,
-        look=look,
-        planned_looks=planned,
-        statement=said,
-        pooled=pooled_ratio(sites),
-        effort_ratio=effort[0] / effort[1] if outline.effort and effort[1] else None,
-        misreading=misreading(
+    misread = None
+    if reading_errors and said.says:
+        misread = misreading(
             paired.visits,
             outline.allowed_error,
             with_effort=outline.effort is not None,
             highest=outline.highest if name == outline.count.name else None,
             seed=seed,
         )
-        if reading_errors and said.says
-        else None,
+    return PlotComparison(
+        outline=outline,
+        visits=paired.visits,
+        sites=paired.sites,
+        left_out=paired.left_out,
+        missed=paired.missed,
+        planned_looks=planned,
+        statement=said,
+        misreading=misread,
     )
-
-
-def pooled_ratio(sites: pd.DataFrame) -> float | None:
-    """All treated animals per effort to all control animals per effort; None for no control."""
-    sums = sites[["value_treated", "effort_treated", "value_control", "effort_control"]].sum()
-    if not sums["value_control"]:
-        return None
-    treated = sums["value_treated"] / sums["effort_treated"]
-    return float(treated / (sums["value_control"] / sums["effort_control"]))
 
 
 def _check_names(counts: pd.DataFrame, outline: Outline, count: str) -> None:
@@ -156,3 +165,96 @@ def _check_names(counts: pd.DataFrame, outline: Outline, count: str) -> None:
     for plot in (outline.treated, outline.control):
         if plot not in plots:
             raise UsageError(f"there is no plot named {plot}")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CountComparison:
+    """One count compared between two plots. Ratios are those of densities, treated to control;
+    densities are counts per unit of effort (``effort_unit``), per visit where the study states no
+    effort ("").
+
+    ``summary`` has one line per method: ``method`` and ``estimand`` (``string``), ``ratio``,
+    ``lower``, ``upper`` and ``level`` (``Float64``; ``level`` is that of this one interval, 0..1),
+    ``sites`` (``Int64``) and ``note`` (``string``). "typical site, all looks" is the figure of the
+    updates: its interval holds for all ``planned_looks`` updates together; "typical site, one
+    look" only for a single one. Their ``sites`` are those with a find. "pooled" has no interval.
+    What could not be worked out is missing, and ``note`` says why; it also says where the updates
+    tell no figure. A bound is 0 or infinite where one plot has no find.
+
+    ``sites`` has one line per site with both plots on one day at least: ``site`` and ``site_name``
+    (``string``), ``visits``, ``value_treated`` and ``value_control`` (``Int64``: sums over those
+    visits), ``effort_treated`` and ``effort_control`` (sums, in ``effort_unit``),
+    ``density_treated`` and ``density_control``, their ``ratio`` (infinite where the control plot
+    has no find, missing where neither has) and ``effort_ratio``, the one of the model (each visit
+    by its animals; all ``Float64``).
+
+    ``visits`` has the pairs that were summed, a line per site and day: ``site``, ``site_name``,
+    ``visit_date`` (``datetime64[ns]``), and for both plots ``value_…`` (``Int64``), ``effort_…``
+    (``Float64``) and ``status_…`` (``string``).
+
+    ``left_out`` counts the values of the two plots that take no part, by reason: ``waiting`` for a
+    person, ``unreadable``, ``not_recorded``, ``no_effort``, ``alone`` (the other plot has none
+    that day). ``verdict`` is "fewer", "more", "open", "too few sites" (fewer than six with a find)
+    or "too few animals" (simulated seasons like this one go wrong too often), by the interval of
+    all looks. ``missed`` is 1 or -1 where values are missing more often with many or few animals:
+    then no interval can be trusted.
+    """
+
+    count: str
+    treated: str
+    control: str
+    effort_unit: str
+    planned_looks: int
+    verdict: str
+    summary: pd.DataFrame
+    sites: pd.DataFrame
+    visits: pd.DataFrame
+    left_out: dict[str, int]
+    missed: int
+
+
+def compare_facts(
+    study: Study, facts: Facts, made: list[Made], count: str = "", until: date | None = None
+) -> CountComparison:
+    """The comparison of ``count`` (that of ``[update]`` if left out) in all visits up to ``until``
+    (all there are if left out). Raises UsageError for an unknown count, the effort itself, and a
+    study that names no two plots to compare.
+    """
+    outline = outline_of(study, made, until)
+    known = {spec.name: spec for spec in candidates(study)}
+    name = count or outline.count.name
+    if name not in known:
+        raise UsageError(
+            f"there is no count named {name} to compare", remedy=f"name one of {', '.join(known)}"
+        )
+    if name != outline.count.name:
+        shown = replace(outline.count, name=name, label=known[name].label)
+        outline = replace(outline, count=shown, highest=known[name].highest)
+    days = [date.fromisoformat(v.visit_date) for v in facts.visits if v.visit_date]
+    counts = frame_of(study, facts, until or max([study.season.last, *days]))
+    found = compare(
+        counts[counts["count"] == name], outline, look=max(1, len(made)), reading_errors=False
+    )
+    return CountComparison(
+        count=name,
+        treated=outline.treated,
+        control=outline.control,
+        effort_unit=study.effort.unit if study.effort else "",
+        planned_looks=found.planned_looks,
+        verdict=found.statement.verdict,
+        summary=found.frame(),
+        sites=_typed(found.sites),
+        visits=_typed(found.visits),
+        left_out=asdict(found.left_out),
+        missed=found.missed.way,
+    )
+
+
+def _typed(frame: pd.DataFrame) -> pd.DataFrame:
+    """The columns in types that don't depend on which sites and visits there are."""
+    whole = ("visits", *(f"value_{arm}" for arm in ARMS))
+    texts = ("site", "site_name", *(f"status_{arm}" for arm in ARMS))
+    kinds = dict.fromkeys(whole, "Int64") | dict.fromkeys(texts, "string")
+    return frame.astype(
+        {n: kinds.get(n, "Float64") for n in map(str, frame.columns) if n != "visit_date"}
+    )

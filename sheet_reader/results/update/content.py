@@ -1,4 +1,4 @@
-"""Put the update together: which section stands where, and what came in."""
+"""Put the update together: which section stands where, what came in, and one site's own numbers."""
 
 from __future__ import annotations
 
@@ -6,16 +6,23 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from sheet_reader.results.update.blocks import Content, Section, Table, parse_notes
+from sheet_reader.results.facts import RECORDED, WAITING
 from sheet_reader.results.update.comparison import compare
-from sheet_reader.results.update.desk import Desk
 from sheet_reader.results.update.findings import comparison_section, open_section
-from sheet_reader.results.update.frame import RECORDED, WAITING, arrival, checked, until
-from sheet_reader.results.update.model import Outline, Update
-from sheet_reader.results.update.own_site import own_section
-from sheet_reader.results.update.season_view import stages_section, weeks_section
-from sheet_reader.results.update.weekly import totals
-from sheet_reader.results.update.words import Words
+from sheet_reader.results.update.frame import arrival, checked, recorded, until, usable
+from sheet_reader.results.update.outline import Outline, Update
+from sheet_reader.results.update.sections import (
+    Content,
+    Section,
+    TextTable,
+    UpdateData,
+    parse_notes,
+)
+from sheet_reader.results.update.weeks import stages_section, totals, weeks_section
+from sheet_reader.results.update.words import UpdateWords
+
+_LEAST_FOR_HALF = 4
+"""With fewer sites there is no middle half."""
 
 
 def make_content(
@@ -26,27 +33,26 @@ def make_content(
 ) -> Content:
     """The update's sections in order, from a frame of counts (see ``frame``).
 
-    ``words`` replaces texts by key (see ``words.ENGLISH``). The same input gives the same content.
-    Raises UsageError for a frame, outline or word that is not as described.
+    ``words`` replaces texts by key (see :mod:`sheet_reader.study.words`). The same input
+    gives the same content. Raises UsageError for a frame, outline or word that is not as described.
     """
-    say = Words(words)
+    say = UpdateWords(words)
     known = until(checked(counts), pd.Timestamp(update.until))
-    plots = {plot.name for plot in outline.plots}
-    known = known[known["plot"].isin(plots)]
+    known = known[known["plot"].isin([plot.name for plot in outline.plots])]
     comparison = None
     if outline.compares and (known["count"] == outline.count.name).any():
         comparison = compare(known, outline, look=update.number)
-    desk = Desk(known, outline, update, say, comparison)
+    data = UpdateData(known, outline, update, say, comparison)
     sections = (
-        arrivals_section(desk),
-        thanks_section(desk),
-        own_section(desk),
-        comparison_section(desk),
-        weeks_section(desk),
-        stages_section(desk),
-        open_section(desk),
-        advice_section(desk),
-        next_section(desk),
+        arrivals_section(data),
+        thanks_section(data),
+        own_section(data),
+        comparison_section(data),
+        weeks_section(data),
+        stages_section(data),
+        open_section(data),
+        advice_section(data),
+        next_section(data),
     )
     return Content(
         language=say("language"),
@@ -62,93 +68,159 @@ def make_content(
     )
 
 
-def _new(desk: Desk) -> pd.DataFrame:
-    """The lines that came in since the last update."""
-    if desk.update.since is None:
-        return desk.counts
-    end = pd.Timestamp(desk.update.since) + pd.Timedelta(days=1)
-    return desk.counts[arrival(desk.counts) >= end]
-
-
-def _visits(counts: pd.DataFrame) -> int:
-    return len(counts.drop_duplicates(["site", "visit_date"]))
-
-
-def arrivals_section(desk: Desk) -> Section:
+def arrivals_section(data: UpdateData) -> Section:
     """What came in since the last update and in all, and what waits."""
-    words, counts, new = desk.words, desk.counts, _new(desk)
+    words, counts, new = data.words, data.counts, _new(data)
     if not len(counts):
         return Section("in", words("heading_in"), words("in_none"))
-    recorded = int((counts["status"].isin(RECORDED) & counts["value"].notna()).sum())
-    waiting = int(counts["status"].isin(WAITING).sum())
+
+    def told(key: str, lines: pd.DataFrame, **more: str) -> str:
+        visits = words.count("n_visits", len(lines.drop_duplicates(["site", "visit_date"])))
+        return words(key, visits=visits, sites=data.sites(lines["site"].nunique()), **more)
+
     texts = []
-    if desk.update.since is not None:
-        texts.append(
-            words(
-                "in_new" if len(new) else "in_none_new",
-                since=words.day(desk.update.since),
-                visits=words.count("n_visits", _visits(new)),
-                sites=desk.sites(new["site"].nunique()),
-            )
-        )
-    texts.append(
-        words(
-            "in_all",
-            visits=words.count("n_visits", _visits(counts)),
-            sites=desk.sites(counts["site"].nunique()),
-            values=words.count("n_values", recorded),
-        )
-    )
+    if data.update.since is not None:
+        since = words.day(data.update.since)
+        texts.append(told("in_new" if len(new) else "in_none_new", new, since=since))
+    values = words.count("n_values", int(recorded(counts).sum()))
+    texts.append(told("in_all", counts, values=values))
+    waiting = int((counts["status"] == WAITING).sum())
     if waiting:
         values = words.count("n_values", waiting)
         texts.append(words.count("in_waiting", waiting, values=values))
-    return Section("in", words("heading_in"), texts=tuple(texts), tables=(_totals(desk),))
-
-
-def _totals(desk: Desk) -> Table:
-    words, outline = desk.words, desk.outline
-    labels = {n.name: n.label for n in (*outline.stages, outline.count)}
+    labels = {n.name: n.label for n in (*data.outline.stages, data.outline.count)}
+    lines = [
+        (
+            labels[line["count"]], data.outline.plot_label(line["plot"]), str(line["recorded"]),
+            str(line["total"]), data.number(line["mean"]),
+        )
+        for _, line in totals(counts, data.outline).iterrows()
+    ]  # fmt: skip
     header = ("col_count", "col_plot", "col_recorded", "col_sum", "col_mean")
-    return Table(
-        words("table_totals"),
-        tuple(words(key, per=desk.per) for key in header),
-        tuple(
-            (
-                labels[line["count"]],
-                outline.plot_label(line["plot"]),
-                str(line["recorded"]),
-                str(line["total"]),
-                desk.number(line["mean"]),
-            )
-            for _, line in totals(desk.counts, outline).iterrows()
-        ),
-        texts=2,
-    )
+    table = data.table("table_totals", header, lines, texts=2)
+    return Section("in", words("heading_in"), texts=tuple(texts), tables=(table,))
 
 
-def thanks_section(desk: Desk) -> Section | None:
+def _new(data: UpdateData) -> pd.DataFrame:
+    """The lines that came in since the last update."""
+    if data.update.since is None:
+        return data.counts
+    end = pd.Timestamp(data.update.since) + pd.Timedelta(days=1)
+    return data.counts[arrival(data.counts) >= end]
+
+
+def thanks_section(data: UpdateData) -> Section | None:
     """Thanks to the places with something new, and to the people who allowed it."""
-    new, words = _new(desk), desk.words
+    new, words = _new(data), data.words
     texts = []
     if len(new):
         places = sorted(set(new["site_name"].dropna()), key=str.casefold)
         texts.append(words("thanks_places", places=words.listed([str(p) for p in places])))
-    if desk.update.people:
-        texts.append(words("thanks_people", people=words.listed(list(desk.update.people))))
+    if data.update.people:
+        texts.append(words("thanks_people", people=words.listed(list(data.update.people))))
     return Section("thanks", words("heading_thanks"), texts=tuple(texts)) if texts else None
 
 
-def advice_section(desk: Desk) -> Section | None:
+def advice_section(data: UpdateData) -> Section | None:
     """What would make photos easier to read."""
-    if not desk.update.advice:
+    if not data.update.advice:
         return None
-    return Section("advice", desk.words("heading_advice"), items=desk.update.advice)
+    return Section("advice", data.words("heading_advice"), items=data.update.advice)
 
 
-def next_section(desk: Desk) -> Section | None:
+def next_section(data: UpdateData) -> Section | None:
     """The next dates."""
-    if not desk.update.next_dates:
+    if not data.update.next_dates:
         return None
-    days = [desk.words.day(day) for day in desk.update.next_dates]
-    text = desk.words.count("next_dates", len(days), dates=desk.words.listed(days))
-    return Section("next", desk.words("heading_next"), texts=(text,))
+    days = [data.words.day(day) for day in data.update.next_dates]
+    text = data.words.count("next_dates", len(days), dates=data.words.listed(days))
+    return Section("next", data.words("heading_next"), texts=(text,))
+
+
+def own_section(data: UpdateData) -> Section | None:
+    """The site's density per plot beside the middle half of all sites, and its counts by date."""
+    site, words = data.update.for_site, data.words
+    if not site:
+        return None
+    mine = data.counts[data.counts["site"] == site]
+    if not len(mine):
+        heading = words("heading_site", site=site)
+        return Section("your-site", heading, words("site_none"))
+    days = [words.day(day.date()) for day in sorted(mine["visit_date"].unique())]
+    texts = [
+        words.count("site_days", len(days), first=days[0], last=days[-1]),
+        words.count("site_among", data.counts["site"].nunique()),
+        *_densities(data),
+    ]
+    if data.found:
+        texts.append(words("site_in_pictures"))
+    return Section(
+        "your-site",
+        words("heading_site", site=str(mine["site_name"].iloc[0])),
+        _looked(data, mine, len(days)),
+        tuple(texts),
+        tables=(_table(data, mine),),
+    )
+
+
+def _looked(data: UpdateData, mine: pd.DataFrame, visits: int) -> str:
+    """How often they looked and what they counted: the section's main sentence."""
+    words, count = data.words, data.outline.count
+    values = usable(mine[mine["count"] == count.name], with_effort=False)["value"]
+    found = int(values.sum())
+    key = "site_looked" if not len(values) else "site_found" if found else "site_zero"
+    return words(key, times=words.count("n_times", visits), n=found, count=count.label)
+
+
+def _densities(data: UpdateData) -> list[str]:
+    lines = []
+    for plot in data.outline.plots:
+        every = _every_site(data, plot.name)
+        if data.update.for_site not in every.index:
+            continue
+        value = data.number(every.loc[data.update.for_site])
+        count, per = data.outline.count.label, data.per
+        line = data.words("site_density", plot=plot.label, value=value, count=count, per=per)
+        if len(every) >= _LEAST_FOR_HALF:
+            low, high = (data.number(float(every.quantile(part))) for part in (0.25, 0.75))
+            if low != high:
+                line += " " + data.words("site_half", low=low, high=high)
+        lines.append(line)
+    return lines
+
+
+def _every_site(data: UpdateData, plot: str) -> pd.Series:
+    """The density of ``plot`` at each site, in a compared plot the one of the comparison's picture:
+    of visits with both plots.
+    """
+    outline = data.outline
+    if data.comparison and plot in (outline.treated, outline.control):
+        arm = "treated" if plot == outline.treated else "control"
+        return data.comparison.sites.set_index("site")[f"density_{arm}"]
+    mine = (data.counts["count"] == outline.count.name) & (data.counts["plot"] == plot)
+    good = usable(data.counts[mine], outline.effort is not None)
+    sums = good.groupby("site")[["value", "effort"]].sum()
+    return sums["value"] / sums["effort"]
+
+
+def _table(data: UpdateData, mine: pd.DataFrame) -> TextTable:
+    """A line per date and plot, a column per count."""
+    words, outline = data.words, data.outline
+    counts = list({n.name: n.label for n in (outline.count, *outline.stages)}.items())
+    cells = {(r["visit_date"], r["plot"], r["count"]): r for _, r in mine.iterrows()}
+    rows = []
+    for day in sorted(mine["visit_date"].unique()):
+        for plot in outline.plots:
+            values = [_value(data, cells.get((day, plot.name, name))) for name, _ in counts]
+            rows.append((data.day(day), plot.label, *values))
+    header = (words("col_date"), words("col_plot"), *(label for _, label in counts))
+    return TextTable(words("table_site"), header, tuple(rows), texts=2)
+
+
+def _value(data: UpdateData, line: pd.Series | None) -> str:
+    """The value, "waits", or the sign for none: never a 0 for what is not recorded."""
+    if line is not None and line["status"] == WAITING:
+        return data.words("waits")
+    if line is None or line["status"] not in RECORDED or pd.isna(line["value"]):
+        return data.words("none")
+    return str(int(line["value"]))

@@ -22,28 +22,59 @@ meant            datetime64     optional: the expected day that the visit was me
 
 from __future__ import annotations
 
+from datetime import date
+
 import pandas as pd
 
 from sheet_reader.errors import UsageError
+from sheet_reader.results.contacts import place_names
+from sheet_reader.results.facts import RECORDED, STATUSES, Facts, in_order
+from sheet_reader.results.frames import counts_frame
+from sheet_reader.results.status.weeks import meant_for
+from sheet_reader.results.update.kept import Made
+from sheet_reader.study.days import expected_days
+from sheet_reader.study.model import Study
 
 COLUMNS = (
-    "site",
-    "site_name",
-    "visit_date",
-    "plot",
-    "treatment",
-    "count",
-    "value",
-    "unit",
-    "status",
+    "site", "site_name", "visit_date", "plot", "treatment", "count", "value", "unit", "status",
     "effort",
-)
+)  # fmt: skip
 KEY = ["site", "visit_date", "plot", "count"]
-RECORDED = ("accepted", "doubted", "confirmed", "corrected", "typed")
-"""The statuses under which a value counts."""
-WAITING = ("flagged",)
-"""The statuses under which a value waits for a person."""
-STATUSES = (*RECORDED, "empty", "unreadable", *WAITING)
+
+
+def frame_of(study: Study, facts: Facts, until: date, last: Made | None = None) -> pd.DataFrame:
+    """The counts of visits up to ``until`` as the update takes them.
+
+    ``arrived`` tells apart what the ``last`` update had already (its visit date) from what it had
+    not (``until``): a sheet that came late is new. Places bear the names of
+    :func:`~sheet_reader.results.contacts.place_names`.
+    """
+    counts = counts_frame(study, in_order(facts.visits))
+    counts = counts[counts["visit_date"] <= pd.Timestamp(until)].reset_index(drop=True)
+    names = place_names(study)
+    shown = [names.get(site, f"site {site}") for site in counts["site"]]
+    counts["site_name"] = pd.Series(shown, dtype="string")
+    counts["meant"] = _meant(study, counts)
+    if last is not None:
+        received = {photo.photo: photo.received_at for photo in facts.photos}
+        at = counts["photo"].map(lambda photo: received.get(photo, "")).astype("string")
+        had = (counts["visit_date"] <= pd.Timestamp(last.until)) & (at <= last.made_at)
+        counts["arrived"] = counts["visit_date"].where(had, pd.Timestamp(until))
+    return counts
+
+
+def _meant(study: Study, counts: pd.DataFrame) -> pd.Series:
+    """The expected day that each visit was meant for, as the status has it; else missing."""
+    expected = expected_days(study)
+    found: dict[tuple[str, pd.Timestamp], pd.Timestamp] = {}
+    for site, days in counts.groupby("site")["visit_date"]:
+        places = meant_for(study, expected, {day.date() for day in days})
+        found |= {
+            (str(site), pd.Timestamp(day)): pd.Timestamp(expected[place])
+            for day, place in places.items()
+        }
+    keys = zip(counts["site"], counts["visit_date"], strict=True)
+    return pd.Series([found.get(key, pd.NaT) for key in keys], dtype=counts["visit_date"].dtype)
 
 
 def checked(counts: pd.DataFrame) -> pd.DataFrame:
@@ -61,10 +92,14 @@ def checked(counts: pd.DataFrame) -> pd.DataFrame:
         raise UsageError(
             f"site {first['site']} has {first['plot']}.{first['count']} on {day} more than once"
         )
-    recorded = counts["status"].isin(RECORDED) & counts["value"].notna()
-    if bool((counts.loc[recorded, "value"] < 0).any()):
+    if bool((counts.loc[recorded(counts), "value"] < 0).any()):
         raise UsageError("a count is negative")
     return counts
+
+
+def recorded(counts: pd.DataFrame) -> pd.Series:
+    """Whether the value of each line counts."""
+    return counts["status"].isin(RECORDED) & counts["value"].notna()
 
 
 def until(counts: pd.DataFrame, day: pd.Timestamp) -> pd.DataFrame:
@@ -87,7 +122,7 @@ def usable(counts: pd.DataFrame, with_effort: bool) -> pd.DataFrame:
 
     With ``with_effort``, lines without a positive effort fall away.
     """
-    kept = counts[counts["status"].isin(RECORDED) & counts["value"].notna()].copy()
+    kept = counts[recorded(counts)].copy()
     kept["value"] = kept["value"].astype(float)
     if not with_effort:
         kept["effort"] = 1.0

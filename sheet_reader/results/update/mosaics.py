@@ -23,7 +23,8 @@ from sheet_reader.results.update.canvas import (
     new_figure,
     spread,
 )
-from sheet_reader.results.update.legend import Legend, week_axis
+from sheet_reader.results.update.pictures import week_axis
+from sheet_reader.results.update.sections import UpdateData
 
 _SHADES = LinearSegmentedColormap.from_list("all plots", list(ALL_PLOTS))
 _STAGES = LinearSegmentedColormap.from_list("stages", list(STAGES))
@@ -35,23 +36,22 @@ sites below each other.
 """
 
 
-def draw_stages(shares: pd.DataFrame, legend: Legend, alt: str) -> Drawing:
-    """Stacked shares by week, a panel for each plot (see ``weekly.stage_shares``)."""
+def draw_stages(shares: pd.DataFrame, data: UpdateData, alt: str) -> Drawing:
+    """Stacked shares by week, a panel for each plot (see ``weeks.stage_shares``)."""
     with drawing_style():
-        plots = sorted(shares["plot"].unique(), key=lambda p: p != legend.outline.treated)
+        plots = sorted(shares["plot"].unique(), key=lambda p: p != data.outline.treated)
         figure = new_figure(0.45 + 1.7 * len(plots))
         height = figure.get_figheight()
         weeks = [pd.Timestamp(w) for w in sorted(shares["week"].unique())]
         for number, plot in enumerate(plots):
             bottom = 0.5 + 1.7 * (len(plots) - 1 - number)
             axes = figure.add_axes((0.1, bottom / height, 0.6, 1.25 / height))
-            _stage_panel(axes, shares[shares["plot"] == plot], weeks, legend)
-            label = legend.outline.plot_label(plot) if plot else legend.words("all_plots")
-            colour = legend.style(plot).colour if plot else INK
+            _stage_panel(axes, shares[shares["plot"] == plot], weeks, data)
+            label = data.outline.plot_label(plot) if plot else data.words("all_plots")
+            colour = data.style(plot).colour if plot else INK
             axes.set_title(label, loc="left", fontweight="bold", fontsize=8.5, pad=14, color=colour)
-            last = number == len(plots) - 1
-            week_axis(axes, weeks, legend)
-            if not last:
+            week_axis(axes, weeks, data)
+            if number < len(plots) - 1:
                 axes.set_xlabel("")
                 axes.set_xticklabels([])
         return finish(figure, "stages", alt)
@@ -63,9 +63,9 @@ def stage_colours(number: int) -> list[tuple[float, float, float, float]]:
 
 
 def _stage_panel(
-    axes: Axes, shares: pd.DataFrame, weeks: list[pd.Timestamp], legend: Legend
+    axes: Axes, shares: pd.DataFrame, weeks: list[pd.Timestamp], data: UpdateData
 ) -> None:
-    stages = legend.outline.stages
+    stages = data.outline.stages
     table = shares.pivot(index="week", columns="stage", values="share").reindex(weeks).fillna(0.0)
     sums = shares.groupby("week")["counted"].sum().reindex(weeks).fillna(0)
     bottom = np.zeros(len(weeks))
@@ -84,20 +84,15 @@ def _stage_panel(
             arrowprops={"arrowstyle": "-", "lw": 0.5, "color": GREY},
         )  # fmt: skip
     axes.set_ylim(0, 1)
-    axes.set_yticks([0, 0.5, 1], [legend.words.percent(share) for share in (0, 0.5, 1)])
+    axes.set_yticks([0, 0.5, 1], [data.words.percent(share) for share in (0, 0.5, 1)])
     axes.tick_params(length=0)
 
 
 def draw_sites(
-    cells: pd.DataFrame,
-    weeks: list[pd.Timestamp],
-    legend: Legend,
-    alt: str,
-    name: str,
-    top: float,
-    numbers: bool,
-) -> Drawing:
-    """Sites by weeks (see ``weekly.site_weeks``): a shade in each cell, and with ``numbers`` its
+    cells: pd.DataFrame, weeks: list[pd.Timestamp], data: UpdateData, alt: str, name: str,
+    top: float, numbers: bool,
+) -> Drawing:  # fmt: skip
+    """Sites by weeks (see ``weeks.site_weeks``): a shade in each cell, and with ``numbers`` its
     number, which the own site always gets.
 
     ``cells`` holds at most :data:`ROWS_A_PANEL` sites; ``top`` is the density of the darkest shade.
@@ -112,14 +107,22 @@ def draw_sites(
         axes = figure.add_axes((left, 0.05 / height, 0.99 - left, size * len(rows) / height))
         columns = {week: number for number, week in enumerate(weeks)}
         placed = cells.assign(x=cells["week"].map(columns), y=cells["site"].map(rows))
-        _shades(axes, placed[placed["density"].notna()], top)
-        written = placed if numbers else placed[placed["site"] == legend.own]
-        _cell_texts(axes, written, legend, top, len(weeks))
+        filled = placed[placed["density"].notna()]
+        boxes = [
+            Rectangle((x - 0.47, y - 0.45), 0.94, 0.9)
+            for x, y in zip(filled["x"], filled["y"], strict=True)
+        ]
+        colours = _SHADES(_shade(filled["density"], top).to_numpy(dtype=float))
+        axes.add_collection(
+            PatchCollection(boxes, facecolors=colours, edgecolors="#b3b3b3", linewidths=0.4)
+        )
+        written = placed if numbers else placed[placed["site"] == data.update.for_site]
+        _cell_texts(axes, written, data, top, len(weeks))
         labels = [textwrap.shorten(f"{n}", 28, placeholder="…") for n in names["site_name"]]
-        week_axis(axes, weeks, legend)
+        week_axis(axes, weeks, data)
         axes.set_yticks(range(len(rows)), labels)
         for label, site in zip(axes.get_yticklabels(), rows, strict=True):
-            if site == legend.own:
+            if site == data.update.for_site:
                 label.set_fontweight("bold")
         axes.xaxis.tick_top()
         axes.set_xlabel("")
@@ -134,25 +137,14 @@ def _shade(density: pd.Series, top: float) -> pd.Series:
     return np.sqrt(density / top) if top else density * 0.0
 
 
-def _shades(axes: Axes, cells: pd.DataFrame, top: float) -> None:
-    boxes = [
-        Rectangle((x - 0.47, y - 0.45), 0.94, 0.9)
-        for x, y in zip(cells["x"], cells["y"], strict=True)
-    ]
-    colours = _SHADES(_shade(cells["density"], top).to_numpy(dtype=float))
-    axes.add_collection(
-        PatchCollection(boxes, facecolors=colours, edgecolors="#b3b3b3", linewidths=0.4)
-    )
-
-
-def _cell_texts(axes: Axes, cells: pd.DataFrame, legend: Legend, top: float, weeks: int) -> None:
+def _cell_texts(axes: Axes, cells: pd.DataFrame, data: UpdateData, top: float, weeks: int) -> None:
     """Numbers where there is room for them, and question marks."""
     size = SMALL - (0.5 if weeks <= 8 else 2)
     shades = _shade(cells["density"], top)
     for x, y, density, waiting, shade in zip(
         cells["x"], cells["y"], cells["density"], cells["waiting"], shades, strict=True
     ):
-        text = "" if pd.isna(density) or weeks > 14 else legend.words.number(float(density))
+        text = "" if pd.isna(density) or weeks > 14 else data.words.number(float(density))
         if pd.isna(density) and waiting:
             text = "?"
         if text:

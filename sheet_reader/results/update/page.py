@@ -15,7 +15,7 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 from markupsafe import Markup
 
 from sheet_reader.errors import UsageError
-from sheet_reader.results.update.blocks import Content
+from sheet_reader.results.update.sections import Content
 
 TEMPLATES = Path(__file__).parent / "templates"
 """The templates of the package, to copy and change."""

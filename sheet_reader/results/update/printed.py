@@ -28,10 +28,10 @@ from reportlab.platypus import (
     SimpleDocTemplate,
     Spacer,
 )
-from reportlab.platypus import Table as Grid
+from reportlab.platypus import Table as PrintedTable
 
-from sheet_reader.results.update.blocks import Content, Section, Table
 from sheet_reader.results.update.canvas import Drawing
+from sheet_reader.results.update.sections import Content, Section, TextTable
 from sheet_reader.sheet.fonts import font_name
 from sheet_reader.study.model import Paper
 
@@ -61,18 +61,11 @@ def render_pdf(content: Content, paper: Paper = "A4") -> bytes:
     size = _PAPERS[paper]
     target = io.BytesIO()
     document = SimpleDocTemplate(
-        target,
-        pagesize=size,
-        leftMargin=_MARGIN,
-        rightMargin=_MARGIN,
-        topMargin=_MARGIN,
-        bottomMargin=_MARGIN,
-        title=content.page_title,
-        lang=content.language,
+        target, pagesize=size, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN,
+        bottomMargin=_MARGIN, title=content.page_title, lang=content.language,
         # with its own first font, reportlab names one that no text uses, and pdfium drops it
-        initialFontName=font_name("plain"),
-        invariant=1,
-    )
+        initialFontName=font_name("plain"), invariant=1,
+    )  # fmt: skip
     footer = partial(_footer, content.page_title)
     width = size[0] - 2 * _MARGIN
     document.build(
@@ -155,7 +148,7 @@ def _list(lines: tuple[str, ...], style: ParagraphStyle) -> Flowable:
     )  # fmt: skip
 
 
-def _table(table: Table, styles: dict[str, ParagraphStyle], width: float) -> Flowable:
+def _table(table: TextTable, styles: dict[str, ParagraphStyle], width: float) -> Flowable:
     """A table over the whole width, text columns twice as wide as numbers."""
     right = {
         name: ParagraphStyle(name, parent=styles[name], alignment=2) for name in ("cell", "head")
@@ -169,7 +162,7 @@ def _table(table: Table, styles: dict[str, ParagraphStyle], width: float) -> Flo
 
     shares = [2 if n < table.texts else 1 for n in range(len(table.header))]
     caption = [Paragraph(escape(table.caption), styles["head"]), *[""] * (len(shares) - 1)]
-    grid = Grid(
+    grid = PrintedTable(
         [caption, line(table.header, "head"), *(line(row, "cell") for row in table.rows)],
         colWidths=[width * share / sum(shares) for share in shares],
         repeatRows=2,

@@ -13,7 +13,7 @@ from sheet_reader.study.words import ENGLISH_UPDATE as ENGLISH
 _NAME = re.compile(r"\{(\w+)\}")
 
 
-class Words:
+class UpdateWords:
     """The texts of one update. ``changed`` replaces English texts by key.
 
     Raises UsageError for an unknown key, a text that isn't one, an unknown name in braces, or

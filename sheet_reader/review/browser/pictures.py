@@ -11,8 +11,8 @@ import numpy as np
 
 from sheet_reader.intake.pictures import open_picture
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.originals.areas import area_pictures
-from sheet_reader.record.originals.images import png_of
+from sheet_reader.reading.field_pictures import png_of
+from sheet_reader.reading.written_areas import area_pictures
 from sheet_reader.review.cards import AlikeCard, Card, FieldCard, SumCard
 from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.model import Gray

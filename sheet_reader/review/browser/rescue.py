@@ -22,7 +22,7 @@ from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.history.row_sums import sums_off
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.typed_values import understood
-from sheet_reader.sheet.model import BLANK
+from sheet_reader.sheet.page import BLANK
 from sheet_reader.wording import neutral_name, words
 
 Plain = dict[str, Any]

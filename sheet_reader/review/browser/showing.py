@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sheet_reader.intake.names import one_line
+from sheet_reader.intake.files import one_line
 from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, has
 from sheet_reader.record.history.states import FieldState, VisitState

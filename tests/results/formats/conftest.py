@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 from made_facts import fact, facts, visit
 
+from sheet_reader.results.facts import Facts
 from sheet_reader.results.frames import Tables, tables_of
-from sheet_reader.results.from_record import Facts
 from sheet_reader.study.model import CountField, Effort, Publication, Study
 from sheet_reader.study.reader import read_study
 

@@ -20,9 +20,9 @@ from zipfile import ZipFile
 import pytest
 from made_facts import facts, visit
 
-from sheet_reader.results.export import format_named
+from sheet_reader.results.facts import Facts
+from sheet_reader.results.formats import format_named
 from sheet_reader.results.frames import Tables, tables_of
-from sheet_reader.results.from_record import Facts
 from sheet_reader.study.model import Study
 
 TEXT = "{http://rs.tdwg.org/dwc/text/}"

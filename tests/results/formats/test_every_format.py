@@ -15,9 +15,9 @@ import pandas as pd
 import pytest
 from made_facts import facts, visit
 
-from sheet_reader.results.export import FORMATS, format_named
+from sheet_reader.results.facts import Facts
+from sheet_reader.results.formats import FORMATS, format_named
 from sheet_reader.results.frames import Tables, tables_of
-from sheet_reader.results.from_record import Facts
 from sheet_reader.study.model import Study
 
 Key = tuple[str, str, str, str]
@@ -219,7 +219,9 @@ def test_the_dictionary_names_every_column(study: Study, tables: Tables) -> None
     assert "`pinched.ladybirds` = `pinched.egg_clusters` + " in markdown
 
 
-@pytest.mark.parametrize("text", ["a\x00b\x1f<&>\"'", "  spaces  ", "=1+1", "https://example.org"])
+@pytest.mark.parametrize(
+    "text", ["a\x00b\x1f<&>\"'", "  spaces  ", "=1+1", "<r>a</r>", "https://example.org"]
+)
 def test_a_workbook_with_odd_texts_opens(text: str, study: Study) -> None:
     one = visit(study.sites[0].number, "2026-05-20", {"pinched.plants": 3}, remarks=(text,))
     (data,) = format_named("excel")(study, tables_of(study, facts(one))).values()

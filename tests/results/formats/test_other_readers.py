@@ -13,7 +13,8 @@ from zipfile import ZipFile
 import pandas as pd
 import pytest
 
-from sheet_reader.results.export import FORMATS, export_files
+from sheet_reader.results.export import export_files
+from sheet_reader.results.formats import FORMATS
 from sheet_reader.results.frames import Tables
 from sheet_reader.study.model import Study
 

@@ -15,17 +15,16 @@ from counting import calls
 from made_facts import fact, facts, visit
 
 from sheet_reader.errors import UsageError
-from sheet_reader.intake.mail_text import written
+from sheet_reader.intake.mail import written
 from sheet_reader.reading.mail_answers import as_answer
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.people.drafts import Asked
-from sheet_reader.results.contacts import addresses
-from sheet_reader.results.from_record import Facts, PhotoFact, names_in, told_without_people
+from sheet_reader.results.contacts import addresses, names_in, place_names, told_without_people
+from sheet_reader.results.facts import Facts, PhotoFact
 from sheet_reader.results.letters.drafts import message_id, to_say
 from sheet_reader.results.letters.open_items import ASKS, Item
 from sheet_reader.results.letters.wording import template_texts, worded
 from sheet_reader.results.status.standing import status_of
-from sheet_reader.results.update.join import place_names
 from sheet_reader.study.model import Site, Study
 from sheet_reader.study.words import ENGLISH_LETTERS, shipped_texts
 

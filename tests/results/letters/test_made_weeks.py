@@ -16,13 +16,11 @@ import pytest
 from made_facts import fact, visit
 
 from sheet_reader.reasons import Code, because
+from sheet_reader.results.facts import Facts, PhotoFact, VisitFact, in_order
 from sheet_reader.results.frames import counts_frame
-from sheet_reader.results.from_record import Facts, PhotoFact, VisitFact
 from sheet_reader.results.letters.drafts import to_say
 from sheet_reader.results.letters.open_items import Item
-from sheet_reader.results.status.model import Status
-from sheet_reader.results.status.standing import status_of
-from sheet_reader.results.values import in_order
+from sheet_reader.results.status.standing import Status, status_of
 from sheet_reader.study.model import Study
 
 WEEKS = made_season.WEEKS

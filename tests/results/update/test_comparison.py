@@ -9,12 +9,12 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
+from invented_season import OUTLINE, SeasonPlan, make_season
 
 from sheet_reader.errors import UsageError
 from sheet_reader.results.update.comparison import compare
 from sheet_reader.results.update.frame import COLUMNS
-from sheet_reader.results.update.model import Outline
-from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
+from sheet_reader.results.update.outline import Outline
 
 Line = dict[str, Any]
 

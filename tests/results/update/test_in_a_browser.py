@@ -11,11 +11,11 @@ from typing import Any
 import pypdfium2 as pdfium
 import pytest
 from browser import axe_violations, chromium, open_offline  # noqa: F401
+from invented_season import OUTLINE, SeasonPlan, make_season
 
 from sheet_reader.results.update.content import make_content
-from sheet_reader.results.update.model import Update
+from sheet_reader.results.update.outline import Update
 from sheet_reader.results.update.page import render_page
-from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
 
 COUNTS = make_season(4, SeasonPlan(sites=10))
 UPDATE = Update(

@@ -8,11 +8,11 @@ from datetime import date
 from pathlib import Path
 
 import pytest
+from invented_season import OUTLINE, SeasonPlan, make_season
 
 from sheet_reader.results.update.content import make_content
-from sheet_reader.results.update.model import Update
+from sheet_reader.results.update.outline import Update
 from sheet_reader.results.update.page import render_page
-from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
 from sheet_reader.study.reader import read_study
 from sheet_reader.study.words import shipped_texts
 

@@ -15,14 +15,14 @@ import numpy as np
 import pandas as pd
 import pypdfium2 as pdfium
 import pytest
+from invented_season import OUTLINE, SeasonPlan, make_season
 
 from sheet_reader.errors import UsageError
-from sheet_reader.results.update.blocks import Content, Note, parse_notes
 from sheet_reader.results.update.content import make_content
-from sheet_reader.results.update.model import Named, Outline, Update
+from sheet_reader.results.update.outline import Named, Outline, Update
 from sheet_reader.results.update.page import render_page
 from sheet_reader.results.update.printed import render_pdf
-from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
+from sheet_reader.results.update.sections import Content, Note, parse_notes
 from sheet_reader.study.words import shipped_texts
 
 COUNTS = make_season(4, SeasonPlan(sites=12))

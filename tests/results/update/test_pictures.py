@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from datetime import date
 from xml.etree import ElementTree
 
 import numpy as np
 import pandas as pd
 import pypdfium2 as pdfium
 import pytest
+from invented_season import OUTLINE, SeasonPlan, make_season
 
 from sheet_reader.results.update.canvas import (
     ALL_PLOTS,
@@ -21,35 +24,36 @@ from sheet_reader.results.update.canvas import (
     spread,
 )
 from sheet_reader.results.update.comparison import compare
-from sheet_reader.results.update.legend import Legend
 from sheet_reader.results.update.mosaics import draw_sites, draw_stages
+from sheet_reader.results.update.outline import Named, Update
 from sheet_reader.results.update.pictures import draw_pairs, draw_weeks
-from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season
-from sheet_reader.results.update.weekly import site_weeks, stage_shares, weekly_means
-from sheet_reader.results.update.words import Words
+from sheet_reader.results.update.sections import UpdateData
+from sheet_reader.results.update.weeks import site_weeks, stage_shares, weekly_means
+from sheet_reader.results.update.words import UpdateWords
 
 _COUNTS = make_season(4, SeasonPlan(sites=8))
-_LEGEND = Legend(Words(), OUTLINE, "colonies per plant", own=str(_COUNTS["site"].iloc[0]))
+_OWN = str(_COUNTS["site"].iloc[0])
+_DATA = UpdateData(_COUNTS, OUTLINE, Update(date(2026, 8, 30), for_site=_OWN), UpdateWords())
 
 
 def _pairs(alt: str = "alt") -> Drawing:
     found = compare(_COUNTS, OUTLINE, reading_errors=False)
-    return draw_pairs(found.sites, 0.6, found.typical, _LEGEND, alt)
+    return draw_pairs(found.sites, 0.6, found.typical, _DATA, alt)
 
 
 def _weeks() -> Drawing:
-    own = weekly_means(_COUNTS[_COUNTS["site"] == _LEGEND.own], OUTLINE, "blackfly")
-    return draw_weeks(weekly_means(_COUNTS, OUTLINE, "blackfly"), _LEGEND, "alt", own)
+    own = weekly_means(_COUNTS[_COUNTS["site"] == _OWN], OUTLINE, "blackfly")
+    return draw_weeks(weekly_means(_COUNTS, OUTLINE, "blackfly"), _DATA, "alt", own)
 
 
 def _sites() -> Drawing:
     cells = site_weeks(_COUNTS, OUTLINE, "blackfly")
     weeks = sorted(cells["week"].unique())
-    return draw_sites(cells, weeks, _LEGEND, "alt", "sites-1", 5.0, numbers=True)
+    return draw_sites(cells, weeks, _DATA, "alt", "sites-1", 5.0, numbers=True)
 
 
 def _stages() -> Drawing:
-    return draw_stages(stage_shares(_COUNTS, OUTLINE), _LEGEND, "alt")
+    return draw_stages(stage_shares(_COUNTS, OUTLINE), _DATA, "alt")
 
 
 _ALL = {"pairs": _pairs, "weeks": _weeks, "sites-1": _sites, "stages": _stages}
@@ -117,9 +121,9 @@ def test_sites_without_a_find_in_a_plot_have_a_dot_in_the_other_and_are_told() -
     columns = ["value_treated", "density_treated", "ratio"]
     sites.loc[:1, columns] = 0.0
     sites.loc[:1, "density_control"] = 1.0
-    svg = draw_pairs(sites, 0.6, found.typical, _LEGEND, "alt").svg
+    svg = draw_pairs(sites, 0.6, found.typical, _DATA, "alt").svg
     assert "none found at 2 sites" in svg
-    own = Legend(Words(), OUTLINE, "colonies per plant", own=str(sites["site"].iloc[0]))
+    own = replace(_DATA, update=replace(_DATA.update, for_site=str(sites["site"].iloc[0])))
     assert "× your site: 0" in draw_pairs(sites, 0.6, found.typical, own, "alt").svg
     assert "none found" not in _pairs().svg
     assert svg.count('<path d="M ') < _pairs().svg.count('<path d="M ')
@@ -159,10 +163,11 @@ def test_a_name_in_another_script_is_drawn_without_complaint() -> None:
     named = _COUNTS.assign(site_name=pd.Series(["庭園"] * len(_COUNTS), dtype="string"))
     cells = site_weeks(named, OUTLINE, "blackfly")
     weeks = sorted(cells["week"].unique())
-    assert "庭園" in draw_sites(cells, weeks, _LEGEND, "alt", "s", 5.0, numbers=False).svg
+    assert "庭園" in draw_sites(cells, weeks, _DATA, "alt", "s", 5.0, numbers=False).svg
 
 
 def test_a_dollar_sign_is_a_dollar_sign() -> None:
-    legend = Legend(Words(), OUTLINE, "$a_b$ per plant")
-    svg = draw_weeks(weekly_means(_COUNTS, OUTLINE, "blackfly"), legend, "alt").svg
+    priced = replace(OUTLINE, count=Named("blackfly", "$a_b$"))
+    data = replace(_DATA, outline=priced)
+    svg = draw_weeks(weekly_means(_COUNTS, OUTLINE, "blackfly"), data, "alt").svg
     assert "$a_b$ per plant" in svg

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import pandas as pd
 import pytest
+from invented_season import OUTLINE, SeasonPlan, make_season, site_number
 
 from sheet_reader.results.update.comparison import compare
 from sheet_reader.results.update.frame import COLUMNS, checked
-from sheet_reader.results.update.season import OUTLINE, SeasonPlan, make_season, site_number
 from sheet_reader.study.site_numbers import is_valid
 
 

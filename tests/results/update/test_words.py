@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from sheet_reader.errors import UsageError
-from sheet_reader.results.update.words import ENGLISH, Words
+from sheet_reader.results.update.words import ENGLISH, UpdateWords
 from sheet_reader.study.words import (
     LONGEST_TEXT,
     languages,
@@ -18,7 +18,7 @@ from sheet_reader.study.words import (
 
 
 def test_a_study_can_replace_a_text() -> None:
-    words = Words({"n_sites": "{n} Ort|{n} Orte", "decimal_point": ","})
+    words = UpdateWords({"n_sites": "{n} Ort|{n} Orte", "decimal_point": ","})
     assert words.count("n_sites", 1) == "1 Ort"
     assert words.count("n_sites", 3) == "3 Orte"
     assert words.number(0.4213) == "0,42"
@@ -36,11 +36,11 @@ def test_a_study_can_replace_a_text() -> None:
 )
 def test_mistakes_in_words_are_told(changed: dict[str, str], message: str) -> None:
     with pytest.raises(UsageError, match=message):
-        Words(changed)
+        UpdateWords(changed)
 
 
 def test_nothing_but_names_is_filled_in() -> None:
-    words = Words({"per": "per {effort} {effort.__class__} {effort[0]}"})
+    words = UpdateWords({"per": "per {effort} {effort.__class__} {effort[0]}"})
     assert words("per", effort="plant") == "per plant {effort.__class__} {effort[0]}"
 
 
@@ -49,7 +49,7 @@ def test_nothing_but_names_is_filled_in() -> None:
     [(0, "0"), (0.304, "0.30"), (0.0831, "0.083"), (1.04, "1.0"), (12.3, "12"), (1234.0, "1234")],
 )
 def test_numbers_have_two_significant_digits(value: float, text: str) -> None:
-    assert Words().number(value) == text
+    assert UpdateWords().number(value) == text
 
 
 @pytest.mark.parametrize(
@@ -57,11 +57,11 @@ def test_numbers_have_two_significant_digits(value: float, text: str) -> None:
     [(0.6, "40 % fewer"), (1.124, "12 % more"), (3.1, "210 % more"), (1.004, "the same")],
 )
 def test_ratios_in_words(ratio: float, text: str) -> None:
-    assert Words().change(ratio).replace("\u00a0", " ") == text
+    assert UpdateWords().change(ratio).replace("\u00a0", " ") == text
 
 
 def test_dates_and_lists() -> None:
-    words = Words()
+    words = UpdateWords()
     assert words.day(date(2026, 5, 3)) == "3 May 2026"
     assert words.day(date(2026, 5, 3), short=True) == "3 May"
     assert words.listed([]) == ""
@@ -73,7 +73,7 @@ def test_dates_and_lists() -> None:
     [("en", "no sites", "1 site"), ("de", "kein Ort", "1 Ort"), ("es", "ningún lugar", "1 lugar")],
 )
 def test_none_and_one_in_words(language: str, none: str, one: str) -> None:
-    words = Words(shipped_texts("update", language))
+    words = UpdateWords(shipped_texts("update", language))
     assert words.count("n_sites", 0) == none
     assert words.count("n_sites", 1) == one
     assert words.count("n_sites", 2).startswith("2 ")
@@ -92,4 +92,4 @@ def test_a_language_that_ships_has_every_text_of_the_update(language: str) -> No
         assert ("|" in text) == ("|" in ENGLISH[key]), key
         assert len(text) <= LONGEST_TEXT, key
     assert len(shipped["months"].split()) == 12
-    Words(shipped_texts("update", language))
+    UpdateWords(shipped_texts("update", language))

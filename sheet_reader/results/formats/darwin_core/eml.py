@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
-from sheet_reader.results.formats.darwin_core.events import VisitEvent
-from sheet_reader.results.formats.darwin_core.places import place
+from sheet_reader.results.formats.darwin_core.events import VisitEvent, place
 from sheet_reader.study.model import Study
 from sheet_reader.study.publication import LICENCES
 
@@ -48,9 +47,21 @@ def eml(study: Study, visits: Sequence[VisitEvent]) -> bytes:
 
 
 def _coverage(study: Study, visits: Sequence[VisitEvent], dataset: Element) -> None:
-    """Place, time and taxa, each where it is known and may be told."""
+    """Place (the box around the sites visited, from their coordinates as they are told), time and
+    taxa, each where it is known and may be told.
+    """
     coverage = Element("coverage")
-    _where(study, visits, coverage)
+    told = [place(study, number) for number in {visit.site for visit in visits}]
+    points = [(float(t[2]), float(t[3])) for t in told if t[2]]
+    if points:
+        latitudes, longitudes = zip(*points, strict=True)
+        area = SubElement(coverage, "geographicCoverage")
+        around = "around the sites, as exactly as the study tells them"
+        _text(area, "geographicDescription", around)
+        box = SubElement(area, "boundingCoordinates")
+        for side, degrees in (("west", min(longitudes)), ("east", max(longitudes)),
+                              ("north", max(latitudes)), ("south", min(latitudes))):  # fmt: skip
+            _text(box, f"{side}BoundingCoordinate", str(degrees))
     if visits:
         days = sorted(visit.day for visit in visits)
         span = SubElement(SubElement(coverage, "temporalCoverage"), "rangeOfDates")
@@ -63,22 +74,6 @@ def _coverage(study: Study, visits: Sequence[VisitEvent], dataset: Element) -> N
             _text(SubElement(taxonomic, "taxonomicClassification"), "taxonRankValue", taxon)
     if len(coverage):
         dataset.append(coverage)
-
-
-def _where(study: Study, visits: Sequence[VisitEvent], coverage: Element) -> None:
-    """The box around the sites that were visited, from their coordinates as they are told."""
-    told = [place(study, number) for number in {visit.site for visit in visits}]
-    points = [(float(t[2]), float(t[3])) for t in told if t[2]]
-    if not points:
-        return
-    latitudes, longitudes = zip(*points, strict=True)
-    area = SubElement(coverage, "geographicCoverage")
-    _text(area, "geographicDescription", "around the sites, as exactly as the study tells them")
-    box = SubElement(area, "boundingCoordinates")
-    _text(box, "westBoundingCoordinate", str(min(longitudes)))
-    _text(box, "eastBoundingCoordinate", str(max(longitudes)))
-    _text(box, "northBoundingCoordinate", str(max(latitudes)))
-    _text(box, "southBoundingCoordinate", str(min(latitudes)))
 
 
 def _text(parent: Element, name: str, text: str) -> None:

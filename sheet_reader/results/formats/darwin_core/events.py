@@ -1,19 +1,62 @@
-"""Events and what was counted in them: the lines of each file of the archive."""
+"""Visits and plots as events, with where they were and what was counted in them."""
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from sheet_reader.results.cells import probability, texts
-from sheet_reader.results.formats.darwin_core.places import TERMS, place
+import pandas as pd
+
+from sheet_reader.results.cells import texts
 from sheet_reader.results.formats.darwin_core.taxa import Finding, findings, taxa_of
-from sheet_reader.results.frames import Tables
+from sheet_reader.results.frames import Tables, identifier
 from sheet_reader.study.model import CountField, Study
 
-INDIVIDUALS = "individuals"
-"""The unit under which a number is one of individuals. No other unit, nor none, says that."""
+METRES_PER_DEGREE = 111_320.0
+"""Of latitude, and of longitude on the equator, the most it can be (WGS 84, rounded)."""
+PLACE_TERMS = (
+    "locationID", "locality", "decimalLatitude", "decimalLongitude", "geodeticDatum",
+    "coordinatePrecision", "coordinateUncertaintyInMeters", "dataGeneralizations",
+    "informationWithheld",
+)  # fmt: skip
+
+
+def place(study: Study, number: str) -> tuple[str, ...]:
+    """A value for each of :data:`PLACE_TERMS` for a site; coordinates are rounded, and the radius
+    within which the place then lies is told.
+    """
+    site, said = study.site(number), study.publication
+    location = identifier(study, number)
+    if site is None:
+        return (location, *[""] * (len(PLACE_TERMS) - 1))
+    name, withheld = (site.label, []) if said.place_names else ("", ["name of the place"])
+    decimals = said.place_decimals
+    if decimals is None or site.latitude is None or site.longitude is None:
+        withheld += ["coordinates"] if site.latitude is not None else []
+        return location, name, "", "", "", "", "", "", _withheld(withheld)
+    step = 10.0**-decimals
+    radius = math.ceil(step / 2.0 * math.sqrt(2.0) * METRES_PER_DEGREE)
+    return (
+        location,
+        name,
+        _rounded(site.latitude, decimals),
+        _rounded(site.longitude, decimals),
+        "EPSG:4326",
+        f"{step:.{decimals}f}",
+        str(max(radius, 1)),
+        f"coordinates rounded to {decimals} decimals of a degree",
+        _withheld(withheld),
+    )
+
+
+def _rounded(degrees: float, decimals: int) -> str:
+    return f"{round(degrees, decimals) + 0.0:.{decimals}f}"  # no -0
+
+
+def _withheld(what: list[str]) -> str:
+    return f"{' and '.join(what)} withheld" if what else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,13 +69,13 @@ class Counted:
 
 @dataclass(frozen=True, slots=True)
 class PlotEvent:
-    """One plot at one visit, with all its values that count; ``effort`` is None where none is
-    recorded.
+    """One plot at one visit, with all its values that count; ``effort`` is a text, "" where none
+    is recorded.
     """
 
     visit: str
     plot: str
-    effort: float | None
+    effort: str
     counted: tuple[Counted, ...]
     found: tuple[Finding, ...]
     modified: str
@@ -58,46 +101,47 @@ class VisitEvent:
 def visits_of(study: Study, tables: Tables) -> list[VisitEvent]:
     """Every visit with a settled site and date, in the order of the tables."""
     plots = _plots(study, tables)
-    numbers = {h.name: tables.rows[h.name].tolist() for h in study.header if not h.kind.is_key}
-    there = {name: tables.rows[name].notna().tolist() for name in numbers}
+    numbers = tables.rows[[h.name for h in study.header if not h.kind.is_key]]
     shown = [texts(tables.rows[name]) for name in ("visit_id", *study.keys, "modified")]
-    found = []
-    for row, (event, site, day, modified) in enumerate(zip(*shown, strict=True)):
-        if site and day:
-            head = {n: int(cells[row]) for n, cells in numbers.items() if there[n][row]}
-            found.append(VisitEvent(event, site, day, head, tuple(plots[event]), modified))
-    return found
+    return [
+        VisitEvent(
+            event, site, day, {n: int(v) for n, v in head.items() if not pd.isna(v)},
+            tuple(plots[event]), modified,
+        )
+        for event, site, day, modified, head in zip(
+            *shown, numbers.to_dict("records"), strict=True
+        )
+        if site and day
+    ]  # fmt: skip
 
 
 def _plots(study: Study, tables: Tables) -> Mapping[str, list[PlotEvent]]:
     counts = {c.name: c for c in study.counts}
     taxa = {plot.name: taxa_of(study, plot.name) for plot in study.plots}
     frame = tables.counts
-    cells = [frame[name].tolist() for name in ("visit_id", "plot", "count", "value", "effort")]
-    has_value, has_effort = frame["value"].notna().tolist(), frame["effort"].notna().tolist()
-    effort: dict[tuple[str, str], float | None] = {}
+    cells = [frame[name].tolist() for name in ("visit_id", "plot", "count", "value")]
+    has_value = frame["value"].notna().tolist()
+    efforts, times = texts(frame["effort"]), texts(frame["modified"])
+    effort: dict[tuple[str, str], str] = {}
     changed: dict[tuple[str, str], str] = defaultdict(str)
     counted: dict[tuple[str, str], list[Counted]] = defaultdict(list)
-    times = texts(frame["modified"])
-    for line, (visit, plot, count, value, how_long) in enumerate(zip(*cells, strict=True)):
+    for line, (visit, plot, count, value) in enumerate(zip(*cells, strict=True)):
         key = visit, plot
-        effort[key] = float(how_long) if has_effort[line] else None
+        effort[key] = efforts[line]
         changed[key] = max(changed[key], times[line])
         if has_value[line]:
             counted[key].append(Counted(counts[count], int(value)))
     found: dict[str, list[PlotEvent]] = defaultdict(list)
     for (visit, plot), spent in effort.items():
         own = tuple(counted[visit, plot])
-        seen = findings(taxa[plot], {c.count.name: c.value for c in own})
-        found[visit].append(
-            PlotEvent(visit, plot, spent, own, tuple(seen), changed[visit, plot])
-        )
+        seen = tuple(findings(taxa[plot], {c.count.name: c.value for c in own}))
+        found[visit].append(PlotEvent(visit, plot, spent, own, seen, changed[visit, plot]))
     return found
 
 
 EVENT_TERMS = (
     "eventID", "parentEventID", "eventType", "eventDate", "samplingProtocol", "samplingEffort",
-    "sampleSizeValue", "sampleSizeUnit", "eventRemarks", *TERMS, "modified",
+    "sampleSizeValue", "sampleSizeUnit", "eventRemarks", *PLACE_TERMS, "modified",
 )  # fmt: skip
 
 
@@ -114,100 +158,9 @@ def event_lines(study: Study, visits: Iterable[VisitEvent]) -> list[tuple[str, .
              visit.modified)
         )  # fmt: skip
         for plot in visit.plots:
-            size = (spent(plot), study.effort.unit) if study.effort and spent(plot) else ("", "")
+            size = (plot.effort, study.effort.unit) if study.effort and plot.effort else ("", "")
             lines.append(
                 (plot.event, visit.event, "Observation", visit.day, protocol,
                  " ".join(size).strip(), *size, labels[plot.plot], *where, plot.modified)
             )  # fmt: skip
-    return lines
-
-
-def spent(plot: PlotEvent) -> str:
-    """The effort as text, "" where none is recorded."""
-    return "" if plot.effort is None else probability(plot.effort)
-
-
-OCCURRENCE_TERMS = (
-    "eventID", "occurrenceID", "basisOfRecord", "occurrenceStatus", "scientificName", "taxonRank",
-    "kingdom", "lifeStage", "individualCount", "organismQuantity", "organismQuantityType",
-    "occurrenceRemarks", "modified",
-)  # fmt: skip
-
-
-def occurrence_lines(visits: Iterable[VisitEvent]) -> list[tuple[str, ...]]:
-    """A line for each taxon in a plot at a visit. Where nothing of it was found, it is absent."""
-    return [
-        _occurrence(plot, finding)
-        for visit in visits
-        for plot in visit.plots
-        for finding in plot.found
-    ]
-
-
-def _occurrence(plot: PlotEvent, finding: Finding) -> tuple[str, ...]:
-    taxon, quantity = finding.taxon, finding.quantity
-    known = "" if quantity is None else str(quantity)
-    individuals = not finding.present or finding.unit.lower() == INDIVIDUALS
-    first = taxon.counts[0]
-    stages = {count.life_stage for count in taxon.counts}
-    lacking = f"not recorded: {', '.join(c.label for c in finding.missing)}"
-    return (
-        plot.event,
-        f"{plot.event}:{first.name}:occurrence",
-        "HumanObservation",
-        "present" if finding.present else "absent",
-        taxon.name,
-        _same(count.taxon_rank for count in taxon.counts),
-        _same(count.kingdom for count in taxon.counts),
-        first.life_stage if len(stages) == 1 else "",
-        known if individuals else "",
-        known,
-        finding.unit if known else "",
-        "; ".join(
-            text for text in (
-                lacking if finding.missing else "", first.note if len(taxon.counts) == 1 else "",
-            ) if text
-        ),
-        plot.modified,
-    )  # fmt: skip
-
-
-def _same(said: Iterable[str]) -> str:
-    """What is said, where nothing else is."""
-    found = {text for text in said if text}
-    return found.pop() if len(found) == 1 else ""
-
-
-MEASUREMENT_TERMS = (
-    "eventID", "measurementID", "measurementType", "measurementValue", "measurementUnit",
-    "measurementDeterminedDate", "measurementRemarks",
-)  # fmt: skip
-
-
-def measurement_lines(study: Study, visits: Iterable[VisitEvent]) -> list[tuple[str, ...]]:
-    """Numbers of the head, treatments, and the values of counts that are no occurrence by
-    themselves: their taxon is not named, or has several.
-    """
-    head = {h.name: h.label for h in study.header}
-    treatment = {plot.name: plot.treatment for plot in study.plots}
-    taxa = {plot.name: taxa_of(study, plot.name) for plot in study.plots}
-    lines: list[tuple[str, ...]] = []
-    for visit in visits:
-        lines += [
-            (visit.event, f"{visit.event}:{name}", head[name], str(value), "", visit.day, "")
-            for name, value in visit.head.items()
-        ]
-        for plot in visit.plots:
-            event = plot.event
-            if treatment[plot.plot]:
-                what = treatment[plot.plot]
-                lines.append((event, f"{event}:treatment", "treatment", what, "", visit.day, ""))
-            alone = {t.counts[0].name for t in taxa[plot.plot] if len(t.counts) == 1}
-            lines += [
-                (event, f"{event}:{c.count.name}", c.count.label, str(c.value), c.count.unit,
-                 visit.day, "; ".join(
-                     text for text in (c.count.taxon, c.count.life_stage, c.count.note) if text
-                 ))
-                for c in plot.counted if c.count.name not in alone
-            ]  # fmt: skip
     return lines
