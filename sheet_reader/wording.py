@@ -144,6 +144,20 @@ def _said(iso: str) -> str:
         return str(iso)
 
 
+def chance(probability: float) -> str:
+    """A probability as a person says it; never a 100 % that is not certain.
+
+    >>> chance(0.154), chance(0.9999), chance(0.0001)
+    ('15 %', 'over 99 %', 'under 1 %')
+    """
+    shown = f"{100 * probability:.0f}"
+    if shown == "100" and probability < 1:
+        return "over 99 %"
+    if shown == "0" and probability > 0:
+        return "under 1 %"
+    return f"{shown} %"
+
+
 def percent(share: float) -> str:
     """A share as a percentage with two significant digits, rounded up: never better than true."""
     if share <= 0.0:

@@ -13,17 +13,18 @@ from datetime import timedelta
 from pathlib import Path
 
 import cv2
+import decided
 import numpy as np
 from PIL import Image
 from rich.console import Console
 
+from sheet_reader.answers.questions import FieldCard
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.blind import keyed_blind
-from sheet_reader.review.cards import FieldCard
-from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.overlay import write_overlays
+from sheet_reader.review.queue import keyed_blind
 from sheet_reader.review.session import Review
+from sheet_reader.review.source import RecordQuestions
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
@@ -58,7 +59,7 @@ def photos(study: Study, book: LayoutBook) -> None:
 
 def overlay(record: Record, out: Path) -> None:
     """The photograph with about three questions, smaller."""
-    waiting = [reading.photo_id for reading in record.pending()]
+    waiting = [reading.photo_id for reading in decided.pending(record)]
     chosen = min(sorted(set(waiting)), key=lambda photo: abs(waiting.count(photo) - 3))
     with tempfile.TemporaryDirectory() as folder:
         (drawn,) = write_overlays(record, chosen, Path(folder))
@@ -72,15 +73,15 @@ def overlay(record: Record, out: Path) -> None:
 def review(record: Record, out: Path) -> None:
     """The most doubtful count that is not typed blind, as the terminal shows it."""
     study = record.study
-    desk = RecordDesk(record)
+    source = RecordQuestions(record)
     questions = [
         card
-        for card in desk.cards()
+        for card in source.cards()
         if isinstance(card, FieldCard) and card.spec.kind == "count" and card.reading.value
     ]
     shown = [q for q in questions if not keyed_blind(q, study)]
     first = min(shown, key=lambda q: q.reading.confidence).reading
-    rest = [waiting for waiting in record.pending() if waiting != first]
+    rest = [waiting for waiting in decided.pending(record) if waiting != first]
     screen = Console(
         file=io.StringIO(), width=80, record=True, force_terminal=True, color_system="truecolor",
         markup=False, highlight=False,
@@ -90,7 +91,7 @@ def review(record: Record, out: Path) -> None:
         raise EOFError
 
     Review(
-        desk=RecordDesk(record, [first, *rest]),
+        source=RecordQuestions(record, [first, *rest]),
         study=study,
         console=screen,
         read_line=stop,

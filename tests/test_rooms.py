@@ -22,6 +22,7 @@ ROOMS = (
     "decode",
     "record",
     "reading",
+    "answers",
     "review",
     "results",
 )

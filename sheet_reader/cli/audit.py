@@ -48,7 +48,7 @@ def audit(
     import numpy as np
 
     from sheet_reader.record.history.states import ACCEPTED
-    from sheet_reader.review.desk import RecordDesk
+    from sheet_reader.review.source import RecordQuestions
 
     opened = open_study(study)
     with open_record(opened) as record:
@@ -64,7 +64,7 @@ def audit(
             f"{counted(len(chosen), 'field')} drawn at random from {lot:,} accepted ones. "
             "Type what you see."
         )
-        outcome = hold(record, RecordDesk(record, chosen), person(name), pictures, audit=True)
+        outcome = hold(record, RecordQuestions(record, chosen), person(name), pictures, audit=True)
         _tell(record, plan if sample is None else None, outcome.answered, outcome.confirmed)
 
 

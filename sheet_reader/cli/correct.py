@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -15,20 +15,22 @@ from sheet_reader.cli.on_sheets import (
     SET,
     SHEET,
     UNUSUAL,
-    Chosen,
-    after,
     chosen_sheet,
     chosen_visit,
+    open_shown,
     tell_standing,
 )
 from sheet_reader.cli.opening import must_have_record, open_record
+from sheet_reader.cli.terminal import answer_to, must_be_answerable
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
-    from sheet_reader.record.history.answers import SumTold
+    from sheet_reader.answers.typed import ChosenSheets, TypedAnswer, TypedAnswers
     from sheet_reader.record.store.store import Record
-    from sheet_reader.review.typed_values import TypedValue
+    from sheet_reader.study.model import FieldSpec
+
+STOP, AGAIN, COMMENTS = "s", "-", "c"
 
 
 @click.command(short_help="Change a value, the date or the site of a sheet.")
@@ -66,7 +68,8 @@ def correct(
 
     Example:  sheet-reader correct bean_tips --site 2043 --visit 2026-05-20 --set helpers=3
     """
-    from sheet_reader.review.typed_values import assigned
+    from sheet_reader.answers.typed import assigned
+    from sheet_reader.record.history.deciding import keep
     from sheet_reader.study.kinds import site_meant
 
     refuse(
@@ -79,7 +82,7 @@ def correct(
     if photo is None and number is not None:
         raise UsageError("--sheet goes with a photo")
     must_have_record(opened)
-    values = assigned(opened, sets, days.today(opened), unusual=unusual)
+    values: TypedAnswers = assigned(opened, sets, days.today(opened), unusual=unusual)
     with open_record(opened) as record:
         if photo is not None:
             chosen = chosen_sheet(record, photo, number)
@@ -87,15 +90,19 @@ def correct(
             day = parse_visit(visit or "", opened)
             chosen = chosen_visit(record, site_meant(opened, site or ""), day)
         if not values and remark is None:
-            from sheet_reader.cli.correcting import ask
-
-            asked = ask(record, chosen, days.today(opened), reason)
-            values, reason, remark = asked.values, asked.reason, asked.remark
+            values, reason, remark = _ask(record, chosen, reason)
             unusual = True  # each was asked about
         if remark is not None:
             _keep_remark(record, chosen, remark, person(name))
         if values:
-            for line in _keep(record, chosen, values, person(name), reason, unusual=unusual):
+            answers = chosen.answers(opened, values, unusual=unusual)
+            lines = [
+                f"{one.spec.label}: {chosen.shown(opened, one.spec)} → {one.shown}"
+                for one in values.values()
+            ]
+            keep(record, answers, person(name), reason=reason)
+            moved = any(value.spec.kind.is_key for value in values.values())
+            for line in [*lines, *(_shared(record, chosen) if moved else [])]:
                 click.echo(line)
         if not values and remark is None:
             click.echo("Nothing was changed.")
@@ -103,77 +110,94 @@ def correct(
         tell_standing(record)
 
 
-def _keep(
-    record: Record,
-    chosen: Chosen,
-    values: Mapping[str, TypedValue],
-    by: str,
-    reason: str,
-    *,
-    unusual: bool,
-) -> list[str]:
-    """Keep the changes as one answer; gives them in words."""
-    from sheet_reader.record.history import mending
-    from sheet_reader.record.history.answers import FieldAnswer, Illegible, LeftEmpty, Value
-    from sheet_reader.record.history.row_sums import sums_off
-    from sheet_reader.review.typed_values import LOOK_AGAIN
-
-    told = sums_off(record.study, after(chosen, values), list(values))
-    if told and not unusual:
-        raise UsageError(next(iter(told.values())), remedy=LOOK_AGAIN)
-    place = {v.spec.kind.name: v.text for v in values.values() if v.spec.kind.is_key}
-    if None in place.values():
-        raise UsageError(
-            "a sheet has a site and a date", remedy="to leave it out everywhere: sheet-reader aside"
-        )
-    changes, lines = [], []
-    for value in values.values():
-        before = _before(record, chosen, value)
-        lines.append(f"{value.spec.label}: {before} → {_shown(value)}")
-        if value.spec.kind.is_key:
+def _show(record: Record, chosen: ChosenSheets) -> list[FieldSpec]:
+    """Print the sheet with its fields numbered; gives those that can be changed, in that order."""
+    visit = chosen.visit
+    photos = ", ".join(dict.fromkeys(seen.photo for seen in visit.pages))
+    click.echo(f"Site {visit.site or '?'}, {visit.visit_date or '?'} ({photos})")
+    shown: list[FieldSpec] = []
+    for spec in record.study.fields:
+        state = chosen.fields.get(spec.name)
+        if state is None and not spec.kind.is_key:
             continue
-        state = chosen.fields.get(value.spec.name)
+        shown.append(spec)
         if state is None:
-            raise UsageError(
-                f"{value.spec.label}: no sheet of this visit shows it",
-                remedy="type the missing page in: sheet-reader enter",
-            )
-        answer = Value(value.text) if value.text is not None else (
-            Illegible() if value.unreadable else LeftEmpty()
-        )  # fmt: skip
-        rivals = mending.rivals_of(state, chosen.visit, value.text)
-        changes.append(
-            FieldAnswer(state.reading.reading_id, answer, rivals, _told(value.spec.name, told))
-        )
-    said: dict[str, str] = {kind: text for kind, text in place.items() if text is not None}
-    mending.correct(
-        record, changes, dict.fromkeys(chosen.pages, said) if said else None, by=by, reason=reason
-    )
-    return lines + _shared(record, chosen, said)
+            value, status = record.study.placed(visit.site, visit.visit_date)[spec.name], "printed"
+        else:
+            value, status = state.value or "–", state.status
+        click.echo(f"{len(shown):>4}  {spec.label}: {value}  ({status})")
+    return shown
 
 
-def _told(field: str, told: Mapping[SumTold, str]) -> tuple[SumTold, ...]:
-    return tuple(one for one in told if field in one.fields)
+def _ask(
+    record: Record, chosen: ChosenSheets, reason: str
+) -> tuple[TypedAnswers, str, str | None]:
+    """Ask for changes until Enter ends it; gives them with the reason, and what the comments say
+    (None: as before). Nothing is kept here.
+    """
+    must_be_answerable()
+    fields = _show(record, chosen)
+    found: dict[str, TypedAnswer] = {}
+    remark: str | None = None
+    while said := answer_to("Number of the field to change (Enter: done, c: comments, s: stop): "):
+        if said == STOP:
+            return {}, "", None
+        if said == COMMENTS:
+            remark = _comments(record, chosen)
+        elif not (said.isascii() and said.isdigit() and 1 <= int(said) <= len(fields)):
+            click.echo(f"  type a number from 1 to {len(fields)}")
+        elif (value := ask_value(record, fields[int(said) - 1])) is not None:
+            found[value.spec.name] = value
+    if said is None:
+        return {}, "", None
+    for line in chosen.sums_off(record.study, found).values():
+        said = answer_to(f"{line}. Enter keeps it as it is written, - changes nothing: ")
+        if said is None or said == AGAIN:
+            return {}, "", None
+    if found and not reason:
+        reason = answer_to("Why (a few words, or Enter): ") or ""
+    return found, reason, remark
 
 
-def _before(record: Record, chosen: Chosen, value: TypedValue) -> str:
-    if value.spec.kind.is_key:
-        placed = record.study.placed(chosen.visit.site, chosen.visit.visit_date)
-        return placed[value.spec.name] or "waits"
-    state = chosen.fields.get(value.spec.name)
-    if state is None:
-        return "not there"
-    return "waits" if state.status == "flagged" else state.value or state.status
+def _comments(record: Record, chosen: ChosenSheets) -> str | None:
+    """Show the places for free writing and take down what the comments say; None: as before."""
+    from sheet_reader.reading.written_areas import area_pictures
+
+    with tempfile.TemporaryDirectory() as folder:
+        paths = []
+        for page in chosen.pages:
+            for picture in area_pictures(record, page):
+                path = Path(folder, f"{picture.kind}-{page}.png")
+                path.write_bytes(picture.png)
+                paths.append(path)
+        if paths:
+            open_shown(paths)
+        else:
+            click.echo("There is no picture of the comments.")
+    click.echo("What the comments say is exported: leave names and addresses out.")
+    return answer_to("Comments (Enter leaves them, - takes out what was typed up): ") or None
 
 
-def _shown(value: TypedValue) -> str:
-    return "can't be read" if value.unreadable else value.text or "not recorded"
+def ask_value(record: Record, spec: FieldSpec) -> TypedAnswer | None:
+    """Ask what a field says, a second time where that is unusual; None: leave it."""
+    from sheet_reader.answers.typed import typed_answer
+    from sheet_reader.study.kinds import Refusal
+
+    question = f"  {spec.label} (n not recorded, x can't be read, Enter leaves it): "
+    while typed := answer_to(question):
+        value = typed_answer(record.study, spec, typed, days.today(record.study))
+        if isinstance(value, Refusal):
+            click.echo(f"  {value.message}")
+            continue
+        again = answer_to(f"  {value.doubt}. Enter keeps {value.text}, - asks again: ") \
+            if value.doubt else ""
+        if again != AGAIN:
+            return None if again is None else value
+    return None
 
 
-def _shared(record: Record, chosen: Chosen, said: Mapping[str, str]) -> list[str]:
+def _shared(record: Record, chosen: ChosenSheets) -> list[str]:
     """Says where the sheet has come to a visit that has other sheets already."""
-    if not said:
-        return []
     pages = set(chosen.pages)
     for visit in record.state():
         here = {seen.page_instance_id for seen in visit.pages}
@@ -187,7 +211,7 @@ def _shared(record: Record, chosen: Chosen, said: Mapping[str, str]) -> list[str
     return []
 
 
-def _keep_remark(record: Record, chosen: Chosen, text: str, by: str) -> None:
+def _keep_remark(record: Record, chosen: ChosenSheets, text: str, by: str) -> None:
     from sheet_reader.record.people.remarks import type_up
 
     text = "" if text.strip() == "-" else text

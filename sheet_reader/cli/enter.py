@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Mapping
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,15 +12,15 @@ import click
 from sheet_reader.cli.common import counted, hint, open_study, person, refuse, study_argument
 from sheet_reader.cli.on_sheets import AS, REASON, SET, UNUSUAL, tell_standing
 from sheet_reader.cli.opening import open_record
-from sheet_reader.cli.terminal import must_be_answerable, typed_line
+from sheet_reader.cli.terminal import answer_to, must_be_answerable
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
+    from sheet_reader.answers.typed import TypedAnswer, TypedAnswers
     from sheet_reader.record.history.photo_fates import PhotoFate
     from sheet_reader.record.history.states import VisitState
     from sheet_reader.record.store.store import Record
-    from sheet_reader.review.typed_values import TypedValue
     from sheet_reader.study.model import FieldSpec
 
 BACK, STOP, LOOK, AGAIN = "b", "s", "w", "-"
@@ -56,18 +55,22 @@ def enter(
 
     Example:  sheet-reader enter bean_tips --photo photo-0007
     """
+    from sheet_reader.answers.typed import LOOK_AGAIN, assigned, sums_off_in
     from sheet_reader.record.history.entered import enter as keep
     from sheet_reader.record.history.photo_fates import photo_meant
-    from sheet_reader.record.history.row_sums import sums_off
-    from sheet_reader.review.typed_values import LOOK_AGAIN, assigned
 
     refuse(
         (beside and not sets, "--beside goes with --set; without it you are asked"),
         (unusual and not sets, "--unusual goes with --set; without it you are asked"),
     )
     opened = open_study(study)
-    said = assigned(opened, sets, days.today(opened), unusual=unusual)
-    _none_unreadable(said)
+    said: TypedAnswers = assigned(opened, sets, days.today(opened), unusual=unusual)
+    for value in said.values():
+        if value.unreadable:
+            raise UsageError(
+                f"{value.spec.label}: “x” is no value of a sheet typed in",
+                remedy="leave a field empty that can't be read",
+            )
     with open_record(opened) as record:
         fate = None if photo is None else photo_meant(record, photo)
         if not said:
@@ -78,7 +81,7 @@ def enter(
             said = typed
             beside = unusual = True  # each was asked about
         values = {field: value.text for field, value in said.items()}
-        off = sums_off(opened, values, values)
+        off = sums_off_in(opened, said)
         if off and not unusual:
             raise UsageError(next(iter(off.values())), remedy=LOOK_AGAIN)
         clash = _already(record, said)
@@ -104,16 +107,7 @@ def enter(
         tell_standing(record)
 
 
-def _none_unreadable(said: Mapping[str, TypedValue]) -> None:
-    for value in said.values():
-        if value.unreadable:
-            raise UsageError(
-                f"{value.spec.label}: “x” is no value of a sheet typed in",
-                remedy="leave a field empty that can't be read",
-            )
-
-
-def _already(record: Record, said: Mapping[str, TypedValue]) -> VisitState | None:
+def _already(record: Record, said: TypedAnswers) -> VisitState | None:
     """The visit that the record has of the same site and date."""
     here = [said[name].text if name in said else None for name in record.study.keys]
     return next((v for v in record.state() if [v.site, v.visit_date] == here), None)
@@ -132,9 +126,9 @@ class Form:
         self.study = record.study
         self.photo = photo
         self.today = today
-        self.said: dict[str, TypedValue] = {}
+        self.said: dict[str, TypedAnswer] = {}
 
-    def fill(self) -> dict[str, TypedValue] | None:
+    def fill(self) -> dict[str, TypedAnswer] | None:
         """Ask for every field in printed order; None where the person stops."""
         must_be_answerable()
         click.echo("Type what the sheet says. Enter: not recorded (type 0 for a zero), b: back, "
@@ -151,11 +145,12 @@ class Form:
 
     def _ask(self, spec: FieldSpec) -> int | None:
         """Ask one field; gives the step to the next one to ask, None to stop."""
-        from sheet_reader.review.typed_values import understood
+        from sheet_reader.answers.typed import typed_answer
+        from sheet_reader.study.kinds import Refusal
 
         before = self.said.get(spec.name)
         shown = f" [{before.text or 'not recorded'}]" if before else ""
-        typed = self._line(f"{spec.label}{shown}: ")
+        typed = answer_to(f"{spec.label}{shown}: ")
         if typed is None or typed == STOP:
             return None
         if typed == BACK:
@@ -165,16 +160,15 @@ class Form:
             return 0
         if not typed and before is not None:
             return 1
-        try:
-            value = understood(spec, typed, self.study, self.today)
-        except UsageError as error:
-            click.echo(f"  {error}")
+        value = typed_answer(self.study, spec, typed, self.today)
+        if isinstance(value, Refusal):
+            click.echo(f"  {value.message}")
             return 0
         if value.unreadable or (value.text is None and spec.kind.is_key):
-            what = "leave it empty" if value.unreadable else f"a sheet needs its {spec.kind.name}"
+            what = "leave it empty" if value.unreadable else f"a sheet needs its {spec.kind}"
             click.echo(f"  {what}")
             return 0
-        if value.doubt and self._line(f"  {value.doubt}. Enter keeps it, - asks again: ") != "":
+        if value.doubt and answer_to(f"  {value.doubt}. Enter keeps it, - asks again: ") != "":
             return 0
         self.said[spec.name] = value
         return self._place_meant(spec)
@@ -188,7 +182,7 @@ class Form:
             return 1
         click.echo(f"  {_clash(visit)}. To change its values: {hint('correct', self.study.folder)} "
                    f"--site {visit.site} --visit {visit.visit_date}")  # fmt: skip
-        said = self._line("  Enter types a second sheet (review asks where they differ), - asks "
+        said = answer_to("  Enter types a second sheet (review asks where they differ), - asks "
                           "again, s stops: ")  # fmt: skip
         if said is None or said == STOP:
             return None
@@ -197,12 +191,11 @@ class Form:
         return 0 if said else 1
 
     def _sums_meant(self) -> bool:
-        from sheet_reader.record.history.row_sums import sums_off
+        from sheet_reader.answers.typed import sums_off_in
 
-        now = {name: value.text for name, value in self.said.items()}
         return all(
-            self._line(f"{line}. Enter keeps it as it is written, - goes back: ") == ""
-            for line in sums_off(self.study, now, now).values()
+            answer_to(f"{line}. Enter keeps it as it is written, - goes back: ") == ""
+            for line in sums_off_in(self.study, self.said).values()
         )
 
     def _first_of_sums(self) -> int:
@@ -218,13 +211,3 @@ class Form:
             return
         with tempfile.TemporaryDirectory() as folder:
             open_shown(write_overlays(self.record, self.photo.photo_id, Path(folder)))
-
-    @staticmethod
-    def _line(question: str) -> str | None:
-        """What is typed, None at the end of the input."""
-        click.echo(question, nl=False)
-        try:
-            return typed_line().strip()
-        except EOFError:
-            click.echo()
-            return None

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import click
 
 from sheet_reader.cli.common import counted, hint, person, say
-from sheet_reader.cli.terminal import typed_line
+from sheet_reader.cli.terminal import answer_to
 
 if TYPE_CHECKING:
     from sheet_reader.record.history.meaning import MeaningQuestion
@@ -131,15 +131,10 @@ def _show(asked: Sequence[MeaningQuestion]) -> None:
 
 def _key(question: str, keys: Sequence[str]) -> str:
     """One of ``keys`` as typed; at the end of the input the last one."""
-    while True:
-        click.echo(question, nl=False)
-        try:
-            answer = typed_line().strip().lower()
-        except EOFError:
-            click.echo()
-            return keys[-1]
-        if answer in keys:
-            return answer
+    while (answer := answer_to(question)) is not None:
+        if answer.lower() in keys:
+            return answer.lower()
+    return keys[-1]
 
 
 def _keep(record: Record, said: Sequence[Said], by: str | None) -> None:

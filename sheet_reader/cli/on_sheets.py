@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -13,10 +12,9 @@ from sheet_reader.cli.common import hint, questions_of, waits
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
+    from sheet_reader.answers.typed import ChosenSheets
     from sheet_reader.record.history.photo_fates import PhotoFate, PhotoSheet
-    from sheet_reader.record.history.states import FieldState, VisitState
     from sheet_reader.record.store.store import Record
-    from sheet_reader.review.typed_values import TypedValue
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 REASON = click.option(
@@ -40,30 +38,10 @@ SHEET = click.option(
 )  # fmt: skip
 
 
-@dataclass(frozen=True, slots=True)
-class Chosen:
-    """The sheets meant: all pages of a visit, or one sheet of a photo, and the visit they are of.
-
-    ``fields`` are the states that a change is about, by field name.
-    """
-
-    visit: VisitState
-    pages: tuple[int, ...]
-    fields: dict[str, FieldState]
-
-
-def after(chosen: Chosen, values: Mapping[str, TypedValue]) -> dict[str, str | None]:
-    """What the visit's fields say once ``values`` are kept."""
-    now = {
-        name: state.value
-        for name, state in chosen.fields.items()
-        if state.status not in ("flagged", "unreadable")
-    }
-    return now | {name: value.text for name, value in values.items()}
-
-
-def chosen_visit(record: Record, site: str, day: str) -> Chosen:
+def chosen_visit(record: Record, site: str, day: str) -> ChosenSheets:
     """All that is recorded of a visit; raises UsageError where that is nothing."""
+    from sheet_reader.answers.typed import ChosenSheets
+
     visit = next((v for v in record.state() if (v.site, v.visit_date) == (site, day)), None)
     if visit is None:
         known = record.study.site(site) is not None
@@ -73,11 +51,12 @@ def chosen_visit(record: Record, site: str, day: str) -> Chosen:
             remedy="see: sheet-reader photos",
         )
     fields = {f.reading.field: f for f in visit.fields if f.is_current}
-    return Chosen(visit, tuple(p.page_instance_id for p in visit.pages), fields)
+    return ChosenSheets(visit, tuple(p.page_instance_id for p in visit.pages), fields)
 
 
-def chosen_sheet(record: Record, photo: str, number: int | None) -> Chosen:
+def chosen_sheet(record: Record, photo: str, number: int | None) -> ChosenSheets:
     """One sheet in a photo; raises UsageError where it can't be told which."""
+    from sheet_reader.answers.typed import ChosenSheets
     from sheet_reader.record.history.photo_fates import photo_meant, sheet_meant
 
     fate = photo_meant(record, photo)
@@ -89,7 +68,7 @@ def chosen_sheet(record: Record, photo: str, number: int | None) -> Chosen:
     page = sheet.page_instance_id
     visit = next(v for v in record.state() if page in {seen.page_instance_id for seen in v.pages})
     fields = {f.reading.field: f for f in visit.fields if f.observation.page_instance_id == page}
-    return Chosen(visit, (page,), fields)
+    return ChosenSheets(visit, (page,), fields)
 
 
 def which(fate: PhotoFate, sheet: PhotoSheet | None) -> str:
@@ -109,13 +88,9 @@ def tell_standing(record: Record) -> None:
 def open_shown(paths: Sequence[Path]) -> None:
     """Open pictures in the system's viewer, or say where they lie; gone once Enter is pressed."""
     from sheet_reader.cli.review import open_picture
-    from sheet_reader.cli.terminal import typed_line
+    from sheet_reader.cli.terminal import answer_to
 
     for path in paths:
         if open_picture(path) != 0:
             click.echo(f"There is no picture viewer; until you press Enter it lies at {path}")
-    click.echo("Enter closes.", nl=False)
-    try:
-        typed_line()
-    except EOFError:
-        click.echo()
+    answer_to("Enter closes.")

@@ -29,10 +29,9 @@ if TYPE_CHECKING:
     from rich.console import Console
 
     from sheet_reader.record.store.store import Record
-    from sheet_reader.review.desk import RecordDesk
-    from sheet_reader.review.model import Desk
     from sheet_reader.review.pictures import PictureMode
     from sheet_reader.review.session import Outcome
+    from sheet_reader.review.source import QuestionSource, RecordQuestions
 
 LOOKED_AT = "looked_at"
 """The folder of the study in which copies of photos are left."""
@@ -70,7 +69,7 @@ def review(
     Example:  sheet-reader review bean_tips --as Kim --browser
     """
     from sheet_reader.cli.meaning_questions import ask_of_gone
-    from sheet_reader.review.desk import RecordDesk
+    from sheet_reader.review.source import RecordQuestions
 
     refuse(
         (port and not browser, "--port goes with --browser"),
@@ -80,23 +79,23 @@ def review(
     with open_record(opened) as record:
         tell_notes(record)
         ask_of_gone(record, person(name))
-        desk = RecordDesk(record, by=person(name))
-        if not desk.cards() and not browser:
+        questions = RecordQuestions(record, by=person(name))
+        if not questions.cards() and not browser:
             click.echo("Nothing waits for you.")
             click.echo(f"Next:  {hint('export', opened.folder)}")
             return
         if browser:
-            _tell(record, serve(desk, person(name), port or 0))
+            _tell(record, serve(questions, person(name), port or 0))
             return
-        _tell(record, hold(record, desk, person(name), pictures or "auto"))
+        _tell(record, hold(record, questions, person(name), pictures or "auto"))
 
 
-def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> Outcome:
+def serve(questions: RecordQuestions, by: str, port: int = 0, *, audit: bool = False) -> Outcome:
     """Hold the conversation on a page in the browser; raises UsageError without its packages."""
     try:
         from sheet_reader.record.store.leases import Leases
-        from sheet_reader.review.browser.habits import Habits
-        from sheet_reader.review.browser.seat import Seat
+        from sheet_reader.review.browser.conversation import PageReview
+        from sheet_reader.review.browser.own_view import OwnKeys
         from sheet_reader.review.browser.serve import PageServer
     except ModuleNotFoundError as error:
         raise UsageError(
@@ -112,14 +111,16 @@ def serve(desk: RecordDesk, by: str, port: int = 0, *, audit: bool = False) -> O
         click.echo(f"  {file}")
         click.echo("Ctrl-C ends the program; every answer is saved as you give it.")
 
-    leases = None if audit else Leases(desk.record, by)
-    habits = Habits(Path(click.get_app_dir("sheet-reader")) / "review_keys.json")
-    seat = Seat(desk, by, days.today(desk.study), audit, leases, habits=habits)
-    server = PageServer(seat, desk.record.folder, lambda line: say(line, err=True), show, port)
+    leases = None if audit else Leases(questions.record, by)
+    keys = OwnKeys(Path(click.get_app_dir("sheet-reader")) / "review_keys.json")
+    today = days.today(questions.study)
+    page = PageReview(questions, by, today, audit, leases, keys=keys)
+    folder = questions.record.folder
+    server = PageServer(page, folder, lambda line: say(line, err=True), show, port)
     if server.run() == "idle":
         click.echo("Nobody was there for an hour: the page has ended.")
-    seat.sitting.close()
-    return seat.sitting.outcome(len(seat.sitting.open()))
+    page.sitting.close()
+    return page.sitting.outcome(len(page.sitting.open()))
 
 
 def console_for_questions() -> Console:
@@ -138,7 +139,7 @@ def open_picture(path: Path) -> int:
 
 
 def hold(
-    record: Record, desk: Desk, by: str, pictures: PictureMode, *, audit: bool = False
+    record: Record, source: QuestionSource, by: str, pictures: PictureMode, *, audit: bool = False
 ) -> Outcome:
     """Hold the conversation on this terminal."""
     from sheet_reader.record.store.leases import Leases
@@ -148,7 +149,7 @@ def hold(
     must_be_answerable()
     console = console_for_questions()
     review = Review(
-        desk=desk,
+        source=source,
         study=record.study,
         console=console,
         read_line=typed_line,
@@ -165,7 +166,7 @@ def hold(
 
 def _tell(record: Record, outcome: Outcome) -> None:
     """What was answered, and what is left: the same number that ``read`` tells."""
-    from sheet_reader.review.desk import RecordDesk
+    from sheet_reader.review.source import RecordQuestions
 
     other = outcome.answered - outcome.confirmed - outcome.corrected
     parts = [f"{outcome.confirmed} as read", f"{outcome.corrected} corrected"]
@@ -174,7 +175,7 @@ def _tell(record: Record, outcome: Outcome) -> None:
     say(
         f"{counted(outcome.answered, 'answer')} saved: {', '.join(parts)}. {waits(outcome.waiting)}"
     )
-    if record.study.asked_twice and (agreed := RecordDesk(record).agreement()) is not None:
+    if record.study.asked_twice and (agreed := RecordQuestions(record).agreement()) is not None:
         say(agreed.sentence)
     step = "review" if outcome.waiting else "export"
     click.echo(f"Next:  {hint(step, record.folder)}")

@@ -115,6 +115,16 @@ def typed_line() -> str:
     return _REPLY.sub("", input())
 
 
+def answer_to(question: str) -> str | None:
+    """What is typed after a question, without blanks around it; None at the end of the input."""
+    print(question, end="", flush=True)
+    try:
+        return typed_line().strip()
+    except EOFError:
+        print()
+        return None
+
+
 def _wait_for_line() -> None:
     """Wait until a line is there, so that Ctrl-C ends the waiting whenever it comes.
 

@@ -20,9 +20,8 @@ from sheet_reader.reading.promise import promise_of
 from sheet_reader.reading.versions import model_version
 from sheet_reader.reasons import Reason
 from sheet_reader.record.history import found
-from sheet_reader.record.history.found import PhotoResult
+from sheet_reader.record.history.found import PhotoResult, pointed_at, withdraw
 from sheet_reader.record.history.photo_fates import photo_fates
-from sheet_reader.record.history.photos import pointed_at, withdraw
 from sheet_reader.record.store import claims, schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
@@ -108,7 +107,7 @@ def read_pointed(record: Record, where: Pointing, today: date, by: str) -> Photo
         before = [p for p, photo in pointed_at(connection).items() if photo == where.photo_id]
         kept = claims.claim(connection, task, token)
         if kept and before:
-            withdraw(connection, where.photo_id, before, by)
+            withdraw(connection, study, where.photo_id, before, by)
         kept = kept and found.finish(connection, task, token, result, model_version(), "")
     if not kept:
         raise UsageError("the photo has been read meanwhile")
@@ -123,7 +122,7 @@ def take_back(record: Record, photo_id: int, by: str) -> None:
         pages = [p for p, photo in pointed_at(connection).items() if photo == photo_id]
         if not pages:
             raise UsageError("nothing was read there that could be taken back")
-        withdraw(connection, photo_id, pages, by)
+        withdraw(connection, record.study, photo_id, pages, by)
 
 
 def _task(record: Record, photo_id: int) -> Task:

@@ -17,12 +17,11 @@ from sheet_reader.decode.posteriors import Group
 from sheet_reader.numbers import DECODE, READING
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.history.runs import evidence_of_runs, kept_pages
-from sheet_reader.record.history.states import FieldState, VisitState
+from sheet_reader.record.history.states import ANSWERED, FieldState, VisitState
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 SETTLED = DECODE.settled
-ANSWERED = ("confirmed", "corrected")
 AT_A_TIME = READING.decoded_at_a_time
 
 Places = dict[int, tuple[str, str, dict[Group, str]]]

@@ -12,11 +12,9 @@ from collections.abc import Iterable, Mapping
 
 from sheet_reader.decode.hand import FormerSheet, Memory, lately
 from sheet_reader.reasons import Code
-from sheet_reader.record.history.states import FieldState, VisitState
+from sheet_reader.record.history.states import TRUSTED, FieldState, VisitState
 from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.model import Study
-
-TRUSTED = ("accepted", "confirmed", "corrected", "typed")
 
 
 class SiteHistory:

@@ -14,7 +14,7 @@ from sheet_reader.record.history.answers import PhotoAsked
 from sheet_reader.record.history.identity import identified
 from sheet_reader.record.history.meaning import Earlier
 from sheet_reader.record.history.meaning_answers import load_meanings
-from sheet_reader.record.history.states import FieldState
+from sheet_reader.record.history.states import RECORDED, FieldState
 from sheet_reader.record.people.drafts import senders
 from sheet_reader.record.people.remarks import remarks_of
 from sheet_reader.record.store.soundness import must_be_sound
@@ -35,8 +35,6 @@ STATUSES = {
     "unreadable": "something is written, but nobody can tell what",
 }
 """What each status of a field means."""
-RECORDED = frozenset({"accepted", "doubted", "confirmed", "corrected", "typed"})
-"""The statuses under which a value counts."""
 WAITING = "flagged"
 """The status under which a value waits for a person."""
 NOT_RECEIVED, EMPTY, UNREADABLE, WAITS = "not received", "not recorded", "not readable", "waits"

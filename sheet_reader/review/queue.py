@@ -3,120 +3,213 @@
 It is made anew after every answer, so that nothing is asked that an answer has settled. The order:
 photo by photo; on a sheet first whether it is another photo's, then site and date, then what lies
 outside the picture, then sums and single fields as printed.
+
+Site, date, totals and very doubtful fields are typed blind: looking at a value beside the reader's
+guess misses errors, visual checking left many times more of them than keying twice (Barchard & Pace
+2011, Computers in Human Behavior 27:1834).
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 
-from sheet_reader.numbers import REVIEW
-from sheet_reader.reasons import Code, Occlusion, Reason
-from sheet_reader.record.history.blind_answers import OwnLook, Place
-from sheet_reader.record.history.row_sums import sum_off
-from sheet_reader.record.history.states import FieldState, VisitState
-from sheet_reader.review.blind import keyed_blind
-from sheet_reader.review.cards import (
+from sheet_reader.answers.questions import (
     AlikeCard,
     Card,
     FieldCard,
     OutsideCard,
     PhotosCard,
-    SheetSeen,
+    SheetInPhoto,
     Stated,
     SumCard,
 )
+from sheet_reader.answers.replies import same_sheet
+from sheet_reader.numbers import REVIEW
+from sheet_reader.reasons import Code, Occlusion, Reason
+from sheet_reader.record.history.blind_answers import OwnLook, Place, asked_twice
+from sheet_reader.record.history.row_sums import sum_off
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.review.clashes import clashing, least_alike, own_value, surely
-from sheet_reader.review.decisions import same_sheet
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.model import Study
 
 HIDDEN = (Code.HIDDEN, Code.BOX_HIDDEN)
 UNCLEAR = (
     Code.UNCERTAIN, Code.BOX_UNCERTAIN, Code.STROKE_LEAVES, Code.ODD_SHEET, Code.BOX_STRUCK,
 )  # fmt: skip
 """How the number is written is not clear, and nothing else speaks against it."""
-MOST_ALIKE = REVIEW.most_alike
 
 
 def cards_of(study: Study, visits: Iterable[VisitState]) -> list[Card]:
     """Everything a person is asked about, in the order in which it is asked."""
-    specs = {spec.name: spec for spec in study.fields}
-    order = {name: number for number, name in enumerate(specs)}
-    cards = [card for visit in visits for card in _of_visit(study, visit, specs)]
-    return sorted(cards, key=lambda card: _rank(card, order))
+    return Queue(study).cards(visits)
 
 
 class Queue:
-    """The queue made anew after every answer, visit by visit: one that is the same object as the
-    last time has the same cards.
+    """The cards of visits, visit by visit: one that is the same object as the last time has the
+    same cards.
     """
 
     def __init__(self, study: Study) -> None:
-        self._study = study
+        self.study = study
         self._specs = {spec.name: spec for spec in study.fields}
         self._order = {name: number for number, name in enumerate(self._specs)}
         self._known: dict[int, tuple[VisitState, list[Card]]] = {}
 
     def cards(self, visits: Iterable[VisitState]) -> list[Card]:
-        """As :func:`cards_of`."""
-        known: dict[int, tuple[VisitState, list[Card]]] = {}
+        """Everything that is asked, in order."""
+        self._known = {
+            id(visit): self._known.get(id(visit)) or (visit, self._of_visit(visit))
+            for visit in visits
+        }
+        return sorted((c for _, cards in self._known.values() for c in cards), key=self._rank)
+
+    def _rank(self, card: Card) -> tuple[int, int, int, int]:
+        place, step = card.place, 3
+        if isinstance(card, PhotosCard):
+            step = 0
+        elif isinstance(card, FieldCard) and card.spec.kind.is_key:
+            step = 1
+        elif isinstance(card, OutsideCard):
+            step = 2
+        order = self._order.get(place.field, 999)
+        return place.photo_id, place.page_instance_id, step, order
+
+    def _of_visit(self, visit: VisitState) -> list[Card]:
+        asked = [e for e in visit.fields if e.needs_review and e.field in self._specs]
+        if (photos := self._photos_unlike(visit)) is not None:
+            return [photos]
+        cards: list[Card] = list(self._sums(visit, asked))
+        told = {s.reading.reading_id for c in cards if isinstance(c, SumCard) for s in c.fields}
+        outside: dict[int, list[FieldCard]] = {}
+        for e in asked:
+            if e.reading_id in told:
+                continue
+            card = self._field(visit, e)
+            if is_outside(e.reasons) and not e.rivals:
+                outside.setdefault(e.page_instance_id, []).append(card)
+            else:
+                cards.append(card)
+        cards = self._alike_together(sorted(cards, key=lambda c: self._order[c.place.field]))
+        return cards + [OutsideCard(tuple(fields)) for fields in outside.values()]
+
+    def _alike_together(self, cards: Iterable[Card]) -> list[Card]:
+        """The cards, in printed order, with counts of one sheet on one card whose only doubt is
+        that the hand or the photo is not clear.
+        """
+        found: list[Card] = []
+        alike: dict[int, list[FieldCard]] = {}
+        for card in cards:
+            if isinstance(card, FieldCard) and likely_right(self.study, card):
+                alike.setdefault(card.place.page_instance_id, []).append(card)
+            else:
+                found.append(card)
+        for fields in alike.values():
+            for start in range(0, len(fields), REVIEW.most_alike):
+                some = fields[start : start + REVIEW.most_alike]
+                seen = (Stated(c.reading, c.spec, c.reading.read_value, "flagged") for c in some)
+                found.append(some[0] if len(some) == 1 else AlikeCard(tuple(seen)))
+        return found
+
+    def stated(self, e: FieldState) -> Stated:
+        """A field of a page as a card shows it."""
+        spec, decided = self._specs[e.field], e.decision is not None
+        return Stated(e, spec, own_value(e), e.status, decided, surely(e))
+
+    def _field(self, visit: VisitState, e: FieldState) -> FieldCard:
+        """One field, with what other photos say of it; then also the question about those photos.
+        """
+        rivals = {rival.page_instance_id for rival in e.rivals}
+        others = tuple(
+            self.stated(other)
+            for other in visit.fields
+            if other.field == e.field and other.page_instance_id in rivals
+        )
+        photos = None
+        if others and visit.site and visit.visit_date:
+            pages = {e.page_instance_id, *rivals}
+            photos = self._photos(visit, pages, {e.field})
+        return FieldCard(e, self._specs[e.field], others, photos)
+
+    def _sums(self, visit: VisitState, asked: Sequence[FieldState]) -> Iterator[SumCard]:
+        """A card for each sum that does not fit and of which a field waits; a field is on one only.
+        """
+        serving = {e.field: e for e in visit.fields if e.is_current}
+        waits = {e.reading_id for e in asked}
+        taken: set[str] = set()
+        for rule in self.study.sums:
+            names = (rule.total, *rule.parts)
+            fields = [serving[name] for name in names if name in serving]
+            if len(fields) != len(names) or taken & set(names) or any(map(_by_itself, fields)):
+                continue
+            if not waits & {e.reading_id for e in fields}:
+                continue
+            if (reason := sum_off(names, [e.value for e in fields])) is not None:
+                taken |= set(names)
+                yield SumCard(tuple(self.stated(e) for e in fields), reason)
+
+    def second_looks(
+        self, visits: Iterable[VisitState], looks: Mapping[Place, Sequence[OwnLook]], by: str
+    ) -> list[FieldCard]:
+        """The fields that ``by`` is asked as the second of two people, and those of which two
+        people said different things and nobody has decided since.
+        """
+        found = []
         for visit in visits:
-            before = self._known.get(id(visit))
-            if before is None:
-                before = visit, _of_visit(self._study, visit, self._specs)
-            known[id(visit)] = before
-        self._known = known
-        found = [card for _, cards in known.values() for card in cards]
-        return sorted(found, key=lambda card: _rank(card, self._order))
+            for e in visit.fields:
+                made = looks.get((e.page_instance_id, e.field), ())
+                if not made or e.decision is None or e.field not in self._specs:
+                    continue
+                spec = self._specs[e.field]
+                said = {look.said for look in made}
+                if len(made) == 1 and by not in (made[0].by, e.decision.by):
+                    found.append(FieldCard(e, spec, second=True))
+                elif len(said) > 1 and e.decision.decision_id <= made[-1].after:
+                    typed = tuple((look.by, look.said) for look in made)
+                    found.append(FieldCard(e, spec, typed=typed))
+        return sorted(found, key=lambda card: (bool(card.typed), self._rank(card)))
+
+    def _photos_unlike(self, visit: VisitState) -> PhotosCard | None:
+        """The question whether photos show one sheet, where they contradict each other and nobody
+        said so yet.
+        """
+        found = clashing(visit, self.study.keys) if visit.site and visit.visit_date else {}
+        if not found:
+            return None
+        card = self._photos(visit, set(found), set().union(*found.values()))
+        return card if same_sheet(card).fields else None  # else nothing could note the answer
+
+    def _photos(self, visit: VisitState, pages: set[int], names: set[str]) -> PhotosCard:
+        unlike, differing, compared = least_alike(visit, pages, self.study.keys)
+        sheets = [
+            self.sheet(visit, page.page_instance_id, names)
+            for page in visit.pages
+            if page.page_instance_id in pages
+        ]
+        return PhotosCard(tuple(sheets), differing, compared, unlike)
+
+    def sheet(
+        self, visit: VisitState, page: int, names: set[str], place: FieldState | None = None
+    ) -> SheetInPhoto:
+        """A sheet with these fields of it, named by the first unless by another ``place``."""
+        shown = {
+            e.field: self.stated(e)
+            for e in visit.fields
+            if e.page_instance_id == page and e.field in self._specs
+        }
+        told = tuple(shown[name] for name in self._specs if name in names and name in shown)
+        site, day = (shown.get(name) for name in self.study.keys)
+        return SheetInPhoto(place or told[0].reading, site, day, told)
 
 
-def _rank(card: Card, order: dict[str, int]) -> tuple[int, int, int, int]:
-    place = card.place
-    step = 3
-    if isinstance(card, PhotosCard):
-        step = 0
-    elif isinstance(card, FieldCard) and card.spec.kind in ("site", "date"):
-        step = 1
-    elif isinstance(card, OutsideCard):
-        step = 2
-    return place.photo_id, place.page_instance_id, step, order.get(place.field, 999)
-
-
-def _of_visit(study: Study, visit: VisitState, specs: dict[str, FieldSpec]) -> list[Card]:
-    asked = [e for e in visit.fields if e.needs_review and e.field in specs]
-    if (photos := _photos_card(study, visit, specs)) is not None:
-        return [photos]
-    cards: list[Card] = list(_sum_cards(study, visit, specs, asked))
-    told = {s.reading.reading_id for c in cards if isinstance(c, SumCard) for s in c.fields}
-    left = [e for e in asked if e.reading_id not in told]
-    outside: dict[int, list[FieldCard]] = {}
-    for e in left:
-        card = _field_card(study, visit, e, specs)
-        if is_outside(e.reasons) and not e.rivals:
-            outside.setdefault(e.page_instance_id, []).append(card)
-        else:
-            cards.append(card)
-    order = list(specs)
-    cards = _alike_together(study, sorted(cards, key=lambda c: order.index(c.place.field)))
-    return cards + [OutsideCard(tuple(fields)) for fields in outside.values()]
-
-
-def _alike_together(study: Study, cards: Iterable[Card]) -> list[Card]:
-    """The cards, in printed order, with counts of one sheet on one card whose only doubt is that
-    the hand or the photo is not clear.
+def sheet_of(study: Study, visits: Iterable[VisitState], place: FieldState) -> SheetInPhoto | None:
+    """The sheet on which a field stands, with its site and date as they stand; None where the
+    record has it no more.
     """
-    found: list[Card] = []
-    alike: dict[int, list[FieldCard]] = {}
-    for card in cards:
-        if isinstance(card, FieldCard) and likely_right(study, card):
-            alike.setdefault(card.place.page_instance_id, []).append(card)
-        else:
-            found.append(card)
-    for fields in alike.values():
-        for start in range(0, len(fields), MOST_ALIKE):
-            some = fields[start : start + MOST_ALIKE]
-            seen = (Stated(c.reading, c.spec, c.reading.read_value, "flagged") for c in some)
-            found.append(some[0] if len(some) == 1 else AlikeCard(tuple(seen)))
-    return found
+    page = place.page_instance_id
+    for visit in visits:
+        if any(seen.page_instance_id == page for seen in visit.pages):
+            return Queue(study).sheet(visit, page, set(), place)
+    return None
 
 
 def likely_right(study: Study, card: FieldCard) -> bool:
@@ -130,58 +223,29 @@ def likely_right(study: Study, card: FieldCard) -> bool:
     return unclear and reading.confidence >= REVIEW.likely_right
 
 
-def _field_card(
-    study: Study, visit: VisitState, e: FieldState, specs: dict[str, FieldSpec]
-) -> FieldCard:
-    """One field, with what other photos say of it; then also the question about those photos."""
-    others = _others(visit, e, specs)
-    photos = None
-    if others and visit.site and visit.visit_date:
-        pages = {e.page_instance_id, *(r.page_instance_id for r in e.rivals)}
-        photos = _photos(study, visit, specs, pages, {e.field})
-    return FieldCard(e, specs[e.field], others, photos)
+def keyed_blind(card: FieldCard, study: Study) -> bool:
+    """Whether the answer is typed before the reading is shown.
+
+    Site, date and totals always, any field that is hardly better than a coin flip, and those that
+    two people are asked; not where photos contradict each other, since there values are compared
+    side by side, nor where two people do.
+    """
+    if card.second or card.typed:
+        return card.second
+    if card.reading.read_value is None or card.others or card.reading.rivals:
+        return False
+    place = card.reading.page_instance_id, card.reading.field
+    return (
+        card.spec.kind.is_key
+        or any(rule.total == card.spec.name for rule in study.sums)
+        or card.reading.confidence < REVIEW.coin_flip
+        or asked_twice(study, place)
+    )
 
 
 def is_outside(reasons: Sequence[Reason]) -> bool:
     """Whether a field, or some of its boxes, can't be read since it lies outside the picture."""
     return any(r.code in HIDDEN and r["why"] == Occlusion.OUTSIDE.value for r in reasons)
-
-
-def _others(
-    visit: VisitState, asked: FieldState, specs: dict[str, FieldSpec]
-) -> tuple[Stated, ...]:
-    """The same field in the photos that say something else."""
-    rivals = {rival.page_instance_id for rival in asked.rivals}
-    return tuple(
-        stated(e, specs)
-        for e in visit.fields
-        if e.field == asked.reading.field and e.page_instance_id in rivals
-    )
-
-
-def stated(e: FieldState, specs: Mapping[str, FieldSpec]) -> Stated:
-    """A field of a page as a card shows it."""
-    value, sure = own_value(e), surely(e)
-    return Stated(e, specs[e.field], value, e.status, e.decision is not None, sure)
-
-
-def _sum_cards(
-    study: Study, visit: VisitState, specs: dict[str, FieldSpec], asked: Sequence[FieldState]
-) -> Iterator[SumCard]:
-    """A card for each sum that does not fit and of which a field waits; a field is on one only."""
-    serving = {e.field: e for e in visit.fields if e.is_current}
-    waits = {e.reading_id for e in asked}
-    taken: set[str] = set()
-    for rule in study.sums:
-        names = (rule.total, *rule.parts)
-        fields = [serving[name] for name in names if name in serving]
-        if len(fields) != len(names) or taken & set(names) or any(map(_by_itself, fields)):
-            continue
-        if not waits & {e.reading_id for e in fields}:
-            continue
-        if (reason := sum_off(names, [e.value for e in fields])) is not None:
-            taken |= set(names)
-            yield SumCard(tuple(stated(e, specs) for e in fields), reason)
 
 
 def _by_itself(e: FieldState) -> bool:
@@ -191,82 +255,3 @@ def _by_itself(e: FieldState) -> bool:
     if e.status == "doubted" and (not e.needs_review or e.value != own_value(e)):
         return True
     return bool(e.rivals) or (e.needs_review and e.value is None)
-
-
-def twice_cards(
-    study: Study, visits: Iterable[VisitState], looks: Mapping[Place, Sequence[OwnLook]], by: str
-) -> list[FieldCard]:
-    """The fields that ``by`` is asked as the second of two people, and those of which two people
-    said different things and nobody has decided since.
-    """
-    specs = {spec.name: spec for spec in study.fields}
-    found = []
-    for visit in visits:
-        for e in visit.fields:
-            made = looks.get((e.page_instance_id, e.field), ())
-            if not made or e.decision is None or e.field not in specs:
-                continue
-            spec = specs[e.field]
-            if len(made) == 1 and by not in (made[0].by, e.decision.by):
-                found.append(FieldCard(e, spec, second=True))
-            elif len({look.said for look in made}) > 1 and e.decision.decision_id <= made[-1].after:
-                typed = tuple((look.by, look.said) for look in made)
-                found.append(FieldCard(e, spec, typed=typed))
-    order = {name: number for number, name in enumerate(specs)}
-    return sorted(found, key=lambda card: (bool(card.typed), _rank(card, order)))
-
-
-def sheet_seen(study: Study, visits: Iterable[VisitState], place: FieldState) -> SheetSeen | None:
-    """The sheet on which a field stands, with its site and date as they stand; None where the
-    record has it no more.
-    """
-    page = place.page_instance_id
-    specs = {spec.name: spec for spec in study.fields if spec.kind.is_key}
-    for visit in visits:
-        if any(seen.page_instance_id == page for seen in visit.pages):
-            keys = {
-                e.field: stated(e, specs)
-                for e in visit.fields
-                if e.page_instance_id == page and e.field in specs
-            }
-            site, day = study.keys
-            return SheetSeen(place, keys.get(site), keys.get(day), ())
-    return None
-
-
-def _photos_card(study: Study, visit: VisitState, specs: dict[str, FieldSpec]) -> PhotosCard | None:
-    """The question whether photos show one sheet, where they contradict each other and nobody said
-    so yet.
-    """
-    if not (visit.site and visit.visit_date):
-        return None
-    keys = set(study.keys)
-    found = clashing(visit, keys)
-    if not found:
-        return None
-    card = _photos(study, visit, specs, set(found), set().union(*found.values()))
-    return card if same_sheet(card).fields else None  # else nothing could note the answer
-
-
-def _photos(
-    study: Study, visit: VisitState, specs: dict[str, FieldSpec], pages: set[int], names: set[str]
-) -> PhotosCard:
-    seen = [page.page_instance_id for page in visit.pages if page.page_instance_id in pages]
-    keys = set(study.keys)
-    unlike, differing, compared = least_alike(visit, pages, keys)
-    sheets = tuple(_sheet(study, visit, page, names, specs) for page in seen)
-    return PhotosCard(sheets, differing, compared, unlike)
-
-
-def _sheet(
-    study: Study, visit: VisitState, page: int, names: set[str], specs: dict[str, FieldSpec]
-) -> SheetSeen:
-    here = [
-        e
-        for e in visit.fields
-        if e.page_instance_id == page and e.field in specs
-    ]
-    shown = {e.field: stated(e, specs) for e in here}
-    clashing = [shown[name] for name in specs if name in names and name in shown]
-    site, day = study.keys
-    return SheetSeen(clashing[0].reading, shown.get(site), shown.get(day), tuple(clashing))

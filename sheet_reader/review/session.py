@@ -1,34 +1,34 @@
-"""The conversation of a review: card by card, every answer kept as it is given."""
+"""The conversation of a review at a terminal: card by card, every answer kept as it is given."""
 
 from __future__ import annotations
 
+import functools
 import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Any, TypeVar, cast
 
 from rich.console import Console
 
-from sheet_reader.errors import OvertakenError
+from sheet_reader.answers.hearing import AskedHow
+from sheet_reader.answers.questions import AlikeCard, Card
+from sheet_reader.answers.replies import Reply
+from sheet_reader.errors import OvertakenError, UnavailableError
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.store.leases import Leases
-from sheet_reader.review.ask_field import FieldQuestion
-from sheet_reader.review.ask_outside import OutsideQuestion
-from sheet_reader.review.ask_photos import PhotosQuestion
-from sheet_reader.review.ask_several import AlikeQuestion, rows_each
-from sheet_reader.review.ask_sum import SumQuestion
-from sheet_reader.review.blind import keyed_blind
-from sheet_reader.review.cards import AlikeCard, Card, FieldCard, OutsideCard, SumCard
-from sheet_reader.review.decisions import Reply
-from sheet_reader.review.model import Desk
-from sheet_reader.review.patience import patient
+from sheet_reader.review.asking import QUESTIONS, rows_each
+from sheet_reader.review.face import Around, is_blind
 from sheet_reader.review.pictures import PictureMode
-from sheet_reader.review.progress import Outcome as Outcome
-from sheet_reader.review.sitting import Given, Sitting
-from sheet_reader.review.talk import Move, Talk
+from sheet_reader.review.sitting import AnsweredCard, Sitting
+from sheet_reader.review.sitting import Outcome as Outcome
+from sheet_reader.review.source import QuestionSource
+from sheet_reader.review.terminal import Move, Terminal
 from sheet_reader.study.model import Study
+
+There = TypeVar("There")
 
 
 @dataclass
@@ -39,7 +39,7 @@ class Review:
     reading is shown. While the record is out of reach, ``wait`` is given the seconds between tries.
     """
 
-    desk: Desk
+    source: QuestionSource
     study: Study
     console: Console
     read_line: Callable[[], str]
@@ -53,30 +53,32 @@ class Review:
     wait: Callable[[float], object] = time.sleep
 
     def __post_init__(self) -> None:
-        sitting = Sitting(self.desk, self.by, self.audit, self.leases)
+        sitting = Sitting(self.source, self.by, self.audit, self.leases)
         self.sitting = patient(sitting, self.console, self.wait)
-        self.desk = patient(self.desk, self.console, self.wait)
+        self.source = patient(self.source, self.console, self.wait)
 
     def run(self) -> Outcome:
         """Ask every question until the last is answered or the person stops.
 
-        An answer may raise or close other questions (a settled site joins two photos), so the desk
-        is asked anew after each; what was answered in this sitting comes back on the key only.
+        An answer may raise or close other questions (a settled site joins two photos), so what is
+        open is asked anew after each; what was answered in this sitting comes back on the key only.
         """
         sitting, back = self.sitting, 0
         open_ = sitting.open()
         while open_ or back:
-            former = sitting.given[-back] if back else None
+            former = sitting.answered[-back] if back else None
             if former is None and not sitting.shown(open_):
                 open_ = sitting.open()
                 continue
             card = former.card if former else self._in_sight(open_[0])
-            position = len(sitting.given) - back + 1
-            reply = self._ask(card, former, position, len(sitting.given) + len(open_))
-            if reply == "stop":
+            position = len(sitting.answered) - back + 1
+            reply = self._ask(card, former, position, len(sitting.answered) + len(open_))
+            if reply is Move.STOP:
                 break
-            if reply == "back":
-                back = self._one_back(back)
+            if isinstance(reply, Move):
+                if back == len(sitting.answered):
+                    self.console.print("This is the first question.")
+                back = min(back + 1, len(sitting.answered))
                 continue
             try:
                 sitting.keep(card, reply, former)
@@ -87,41 +89,63 @@ class Review:
         sitting.close()
         return sitting.outcome(len(open_))
 
+    def _terminal(self) -> Terminal:
+        folder = self.folder or Path(tempfile.gettempdir())
+        return Terminal(
+            self.source, self.study, self.console, self.read_line, self.launch, self.today,
+            self.mode, folder,
+        )  # fmt: skip
+
     def _in_sight(self, card: Card) -> Card:
         """The card, or the first two of its counts where the pictures of all would be too small to
         tell a digit by; the others are asked next.
         """
         if not isinstance(card, AlikeCard) or self.mode in ("graphics", "off"):
             return card
-        legible = rows_each(self.console, len(card.fields)) >= REVIEW.legible_rows
+        legible = rows_each(self._terminal(), card) >= REVIEW.legible_rows
         return card if legible else AlikeCard(card.fields[:2])
 
-    def _one_back(self, back: int) -> int:
-        if back == len(self.sitting.given):
-            self.console.print("This is the first question.")
-        return min(back + 1, len(self.sitting.given))
-
-    def _ask(self, card: Card, former: Given | None, position: int, total: int) -> Reply | Move:
-        talk = Talk(
-            desk=self.desk,
-            study=self.study,
-            console=self.console,
-            read_line=self.read_line,
-            launch=self.launch,
-            today=self.today,
-            mode=self.mode,
-            folder=self.folder or Path(tempfile.gettempdir()),
-        )
+    def _ask(
+        self, card: Card, former: AnsweredCard | None, position: int, total: int
+    ) -> Reply | Move:
         before = former.reply if former else None
-        if isinstance(card, FieldCard):
-            blind = self.audit or keyed_blind(card, self.study)
-            question = FieldQuestion(talk, card, blind, self.audit, before)
-            question.looked = self.sitting.looked
-            return question.ask(position, total)
-        if isinstance(card, SumCard):
-            return SumQuestion(talk, card, before).ask(position, total)
-        if isinstance(card, AlikeCard):
-            return AlikeQuestion(talk, card, before).ask(position, total)
-        if isinstance(card, OutsideCard):
-            return OutsideQuestion(talk, card, before).ask(position, total)
-        return PhotosQuestion(talk, card, before).ask(position, total)
+        blind = before is None and is_blind(card, "", Around(self.study, audit=self.audit))
+        how = AskedHow(self.study, self.today, blind, self.audit, before=before)
+        question = QUESTIONS[type(card)](self._terminal(), card, how, self.sitting.looked)
+        return question.ask(position, total)
+
+
+def patient(there: There, console: Console, wait: Callable[[float], object]) -> There:
+    """``there``, of which a call that finds the record out of reach waits and is made again.
+
+    The person is told once, with the reason, and when it goes on. Ctrl-C ends the waiting.
+    """
+    return cast(There, _Patient(there, console, wait))
+
+
+class _Patient:
+    def __init__(self, there: object, console: Console, wait: Callable[[float], object]) -> None:
+        self._there, self._console, self._wait = there, console, wait
+
+    def __getattr__(self, name: str) -> Any:
+        found = getattr(self._there, name)
+        return functools.partial(self._call, found) if callable(found) else found
+
+    def _call(self, do: Callable[..., Any], *args: Any, **options: Any) -> Any:
+        turn = 0
+        while True:
+            try:
+                done = do(*args, **options)
+            except UnavailableError as error:
+                if not turn:
+                    self._console.print(f"{error.where}: {error.what}.", highlight=False)
+                    self._console.print(
+                        "Waiting until it is there again; every answer kept so far is safe, and "
+                        "one just given is kept then. Ctrl-C ends the review without it."
+                    )
+                self._wait(REVIEW.patience_s[min(turn, len(REVIEW.patience_s) - 1)])
+                turn += 1
+            else:
+                if turn:
+                    self._console.print("It is there again.")
+                return done

@@ -11,15 +11,13 @@ import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from sheet_reader.answers.questions import Card, FieldCard
+from sheet_reader.answers.replies import Reply
 from sheet_reader.errors import UnavailableError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.answering import Kept
-from sheet_reader.record.history.answers import Answer
+from sheet_reader.record.history.answers import Answer, Kept
 from sheet_reader.record.store.leases import Leases
-from sheet_reader.review.cards import Card, FieldCard
-from sheet_reader.review.decisions import Reply
-from sheet_reader.review.model import Desk
-from sheet_reader.review.progress import Outcome, outcome
+from sheet_reader.review.source import QuestionSource
 
 AT_ONCE = REVIEW.leases_at_once
 
@@ -30,37 +28,47 @@ def token_of(card: Card) -> str:
 
 
 @dataclass
-class Given:
-    """A card that was answered, its answer, and what the desk gave for it."""
+class AnsweredCard:
+    """A card that was answered, its answer, and what the source gave for it."""
 
     card: Card
     reply: Reply
     kept: Kept
 
 
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """How a review ended: questions answered in it, those that still wait, and how they went."""
+
+    answered: int
+    waiting: int
+    confirmed: int
+    corrected: int
+
+
 @dataclass
 class Sitting:
-    """The answers of one person at one desk, oldest first."""
+    """The answers of one person, oldest first."""
 
-    desk: Desk
+    source: QuestionSource
     by: str
     audit: bool = False
     leases: Leases | None = None
-    given: list[Given] = field(default_factory=list)
+    answered: list[AnsweredCard] = field(default_factory=list)
     elsewhere: dict[str, str] = field(default_factory=dict)
     """Names by token of the cards that others are shown, as of the last look."""
 
     def open(self) -> list[Card]:
-        """What the desk asks now. An audit asks each of its fields once.
+        """What is asked now. An audit asks each of its fields once.
 
         An answer may raise or close other questions (a settled site joins two photos), so this is
         asked anew after each.
         """
-        cards = list(self.desk.cards())
+        cards = list(self.source.cards())
         if not self.audit:
             self.elsewhere = self.leases.others() if self.leases is not None else {}
             return [card for card in cards if token_of(card) not in self.elsewhere]
-        done = {given.card.key for given in self.given}
+        done = {one.card.key for one in self.answered}
         return [card for card in cards if card.key not in done]
 
     def shown(self, cards: Sequence[Card]) -> bool:
@@ -79,30 +87,29 @@ class Sitting:
             with contextlib.suppress(UnavailableError):
                 self.leases.release()
 
-    def keep(self, card: Card, reply: Reply, former: Given | None = None) -> None:
+    def keep(self, card: Card, reply: Reply, former: AnsweredCard | None = None) -> None:
         """Keep an answer, in place of a former one if there is one that says something else."""
-        if isinstance(card, FieldCard) and card.second and reply.fields:
-            if former is None:  # the first answer stays
-                self.looked(card, reply.fields[0].answer)
-                self.given.append(Given(card, reply, Kept()))
+        second = isinstance(card, FieldCard) and card.second and bool(reply.fields)
+        if former is not None:
+            if former.reply != reply and not second:  # the first answer of a second person stays
+                former.kept = self.source.keep(reply, by=self.by, instead_of=former.kept)
+                former.reply = reply
             return
-        if former is None:
-            if isinstance(card, FieldCard) and reply.fields and not self.audit:
-                self.looked(card, reply.fields[0].answer)
-            self.given.append(Given(card, reply, self.desk.keep(reply, by=self.by)))
-        elif former.reply != reply:
-            former.kept = self.desk.keep(reply, by=self.by, instead_of=former.kept)
-            former.reply = reply
+        if isinstance(card, FieldCard) and reply.fields and (second or not self.audit):
+            self.looked(card, reply.fields[0].answer)
+        kept = Kept() if second else self.source.keep(reply, by=self.by)
+        self.answered.append(AnsweredCard(card, reply, kept))
 
     def looked(self, card: FieldCard, answer: Answer) -> None:
         """Keep what was typed blind of a field that two people are asked."""
-        self.desk.look(card, answer, by=self.by)
+        self.source.look(card, answer, by=self.by)
 
-    def take_back(self, former: Given) -> None:
+    def take_back(self, former: AnsweredCard) -> None:
         """Take an answer back, so that its question is open again."""
-        self.desk.keep(Reply(), by=self.by, instead_of=former.kept)
-        self.given.remove(former)
+        self.source.keep(Reply(), by=self.by, instead_of=former.kept)
+        self.answered.remove(former)
 
     def outcome(self, waiting: int) -> Outcome:
         """How the sitting has gone, with so many questions left."""
-        return outcome((given.reply for given in self.given), waiting)
+        kinds = [one.reply.kind for one in self.answered]
+        return Outcome(len(kinds), waiting, kinds.count("confirmed"), kinds.count("corrected"))

@@ -11,22 +11,13 @@ from typing import Any
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
+import decided
 import stand_in
 from sqlalchemy import Connection as Database
 from sqlalchemy import text
 
-from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.history import mending
-from sheet_reader.record.history.answers import FieldAnswer, Illegible, Value
-from sheet_reader.record.history.entered import enter
-from sheet_reader.record.originals.backup import backup
-from sheet_reader.record.people.remarks import type_up
-from sheet_reader.record.store import checksums
-from sheet_reader.record.store.engine import open_engine, sqlite_url
-from sheet_reader.record.store.migrations import MIGRATIONS, Migration, migrate
-from sheet_reader.record.store.store import Record
-from sheet_reader.review.cards import AlikeCard, Card, OutsideCard, PhotosCard, SumCard
-from sheet_reader.review.decisions import (
+from sheet_reader.answers.questions import AlikeCard, Card, OutsideCard, PhotosCard, SumCard
+from sheet_reader.answers.replies import (
     Reply,
     alike_reply,
     field_reply,
@@ -35,7 +26,17 @@ from sheet_reader.review.decisions import (
     same_sheet,
     sum_reply,
 )
-from sheet_reader.review.desk import RecordDesk
+from sheet_reader.reading.batch import read_batch
+from sheet_reader.record.history import deciding, mending
+from sheet_reader.record.history.answers import FieldAnswer, Illegible, Value
+from sheet_reader.record.history.entered import enter
+from sheet_reader.record.originals.backup import backup
+from sheet_reader.record.people.remarks import type_up
+from sheet_reader.record.store import checksums
+from sheet_reader.record.store.engine import open_engine, sqlite_url
+from sheet_reader.record.store.migrations import MIGRATIONS, Migration, migrate
+from sheet_reader.record.store.store import Record
+from sheet_reader.review.source import RecordQuestions
 from sheet_reader.study.model import SumRule
 
 LATEST = MIGRATIONS[-1].version
@@ -65,12 +66,12 @@ def review(folder: Path, tell: Connection) -> None:
     """Answer everything that waits, telling each answer once it is given."""
     chance = random.Random(len(list(folder.iterdir())))
     with Record.open(stand_in.a_study(folder)) as record:
-        items = record.pending()
+        items = decided.pending(record)
         tell.send("ready")
         for item in items:
             value = "1004" if item.field == "site" else str(chance.randrange(60))
             answer = Illegible() if chance.random() < 0.1 else Value(value)
-            record.decide(item.reading_id, answer, by="Ada")
+            decided.decide(record, item.reading_id, answer, by="Ada")
             tell.send((item.reading_id, None if isinstance(answer, Illegible) else value))
 
 
@@ -85,21 +86,21 @@ def answer_cards(folder: Path, tell: Connection) -> None:
     chance = random.Random(len(list(folder.iterdir())))
     study = replace(stand_in.a_study(folder), sums=(SUM,))
     with Record.open(study) as record:
-        desk = RecordDesk(record)
-        cards, serial = desk.cards(), len(record.photos())
+        source = RecordQuestions(record)
+        cards, serial = source.cards(), len(record.photos())
         tell.send("ready")
         while cards:
             card = cards[0]
             reply = _reply(card, chance)
             ids = tuple(sorted(answer.reading_id for answer in reply.fields))
             tell.send(("begins", *map(str, ids)))
-            desk.keep(reply, by=REVIEWER)
+            source.keep(reply, by=REVIEWER)
             if ids:
                 tell.send(("answered", *map(str, ids)))
             remark = f"remark {serial} {card.place.page_instance_id}"
             type_up(record, card.place.page_instance_id, remark, REVIEWER)
             tell.send(("remark", str(card.place.page_instance_id), remark))
-            cards = desk.cards()
+            cards = source.cards()
 
 
 def _reply(card: Card, chance: random.Random) -> Reply:
@@ -135,8 +136,9 @@ def put_right(folder: Path, tell: Connection) -> None:
                 continue
             changes = [FieldAnswer(fields["helpers"], Value("3")),
                        FieldAnswer(fields["shade.eggs"], Value("1"))]  # fmt: skip
-            day = {page.page_instance_id: {"date": f"2026-0{4 + number % 6}-{1 + number % 28:02}"}}
-            mending.correct(record, changes, day, by="Ada", reason=name)
+            day, here = f"2026-0{4 + number % 6}-{1 + number % 28:02}", page.page_instance_id
+            moved = mending.moved(record.study, record.state(), here, "date", day)
+            deciding.keep(record, [moved, *changes], by="Ada", reason=name)
             tell.send(("decided", name))
             mending.set_aside(record, page.photo_id, page.page_instance_id, by="Ada", reason=name)
             tell.send(("aside", name))

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date, timedelta
 from pathlib import Path
 
+import decided
 from click.testing import CliRunner
 from edited_study import Draft
 from season_meaning import Meaning
@@ -64,7 +65,7 @@ class Checks:
         )
         table = tables_of(study, facts_of(record)).rows.iloc[:, : len(study.fields) + 1]
         lines = list(zip(*(texts(table[name]) for name in table.columns), strict=True))
-        asked = Counter((w.photo, w.field) for w in record.pending())
+        asked = Counter((w.photo, w.field) for w in decided.pending(record))
         waiting = record.summary().waiting
         self.check_history(model)
         self.same("readings", found, model.readings(study))

@@ -6,6 +6,7 @@ import random
 from datetime import date, timedelta
 from pathlib import Path
 
+import decided
 import edited_study
 import made_up
 from click.testing import CliRunner
@@ -14,10 +15,13 @@ from season_meaning import Meaning, Thing, words_of
 from season_model import Given, Model, Said, Sheet, holds
 from sqlalchemy import select
 
+from sheet_reader.answers.questions import SumCard
+from sheet_reader.answers.replies import sum_reply
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import StudyError, UnsaidError, UsageError
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.promise import thresholds_for
+from sheet_reader.record.history import deciding
 from sheet_reader.record.history.answers import Accept, Answer, Illegible, LeftEmpty, Value
 from sheet_reader.record.history.meaning import MeaningQuestion, Term
 from sheet_reader.record.history.meaning_answers import Said as SaidOfWords
@@ -26,8 +30,6 @@ from sheet_reader.record.history.states import FieldState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.cards import SumCard
-from sheet_reader.review.decisions import sum_reply
 from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.model import FieldSpec, Study
@@ -261,13 +263,13 @@ class Season(Checks):
         self.tasks[name] = made_up.read_in(self.record, self.tasks[name], pages)
 
     def answer(self) -> None:
-        pending = self.record.pending()
+        pending = decided.pending(self.record)
         if not pending:
             return
         asked = self.chance.choice(pending)
         answer, given = self.some_answer(asked, self.sheet_of(asked.reading_id))
         try:
-            self.record.decide(asked.reading_id, answer, by="Ada")
+            decided.decide(self.record, asked.reading_id, answer, by="Ada")
         except UsageError as error:
             self.log[-1] = "answer refused"
             self.one_line(str(error))
@@ -293,7 +295,7 @@ class Season(Checks):
             for stated in card.fields
         }
         values = {now: view.value(seen, now) for now in raw}
-        self.record.answer(sum_reply(card).fields, "Ada")
+        deciding.keep(self.record, sum_reply(card).fields, "Ada")
         free = [now for now in raw if not view.decided(seen, now)]
         before = len(self.model.answers)
         for now in free or list(raw)[:1]:
@@ -306,7 +308,7 @@ class Season(Checks):
             self.model.answers.append(given)
 
     def take_back(self) -> None:
-        undone = self.record.undo_last("Ada")
+        undone = decided.undo_last(self.record, "Ada")
         if (undone is not None) != bool(self.model.answers):
             self.fault("taking back found another number of answers")
         while self.model.answers and self.model.answers.pop().more:

@@ -12,6 +12,7 @@ import tempfile
 from collections.abc import Iterator
 from pathlib import Path
 
+import decided
 import pytest
 from thorough import only
 
@@ -100,10 +101,10 @@ def test_a_full_disk_while_reviewing_keeps_the_answers_given(study: Study) -> No
     given, said = 0, ""
     size = (study.folder / "record.sqlite").stat().st_size
     with Record.open(study) as record, largest_file(size + 8_000):
-        items = record.pending()
+        items = decided.pending(record)
         try:
             for item in items * 20:
-                record.decide(item.reading_id, Value("9"), by="Ada")
+                decided.decide(record, item.reading_id, Value("9"), by="Ada")
                 given += 1
         except StorageError as error:
             said = str(error)
@@ -111,7 +112,7 @@ def test_a_full_disk_while_reviewing_keeps_the_answers_given(study: Study) -> No
     with Record.open(study) as record:
         again = record.history("1004", "2026-05-01")
         assert sum(e.what == "corrected" for e in again) == -(-given // PHOTOS)
-        record.decide(items[0].reading_id, Value("8"), by="Ada")
+        decided.decide(record, items[0].reading_id, Value("8"), by="Ada")
     check_and_finish(study)
 
 
@@ -219,7 +220,7 @@ def test_a_folder_without_write_permission() -> None:
         for path in files:
             path.chmod(0o555 if path.is_dir() else 0o444)
         with as_nobody(), pytest.raises(SheetReaderError) as caught, Record.open(study) as record:
-            record.decide(record.readings()[0].reading_id, Value("1004"), by="Ada")
+            decided.decide(record, record.readings()[0].reading_id, Value("1004"), by="Ada")
         assert caught.value.exit_code == 3
         for path in files:
             path.chmod(0o755 if path.is_dir() else 0o644)

@@ -11,9 +11,9 @@ from datetime import date
 from pathlib import Path
 
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.browser.seat import Seat
+from sheet_reader.review.browser.conversation import PageReview
 from sheet_reader.review.browser.serve import PageServer
-from sheet_reader.review.desk import RecordDesk
+from sheet_reader.review.source import RecordQuestions
 from sheet_reader.study.reader import read_study
 
 TODAY = date(2026, 8, 1)
@@ -26,7 +26,7 @@ HOST = f"127.0.0.1:{PORT}"
 class Served:
     """A page that is served: its seat, the private file that opens it, and what went wrong."""
 
-    seat: Seat
+    seat: PageReview
     file: Path
     port: int
     lines: list[str] = field(default_factory=list)
@@ -39,7 +39,7 @@ class Served:
 @contextmanager
 def served(record: Record, by: str = "Kim", *, audit: bool = False) -> Iterator[Served]:
     """The page on a record, in a thread of this process."""
-    seat = Seat(RecordDesk(record), by, TODAY, audit)
+    seat = PageReview(RecordQuestions(record), by, TODAY, audit)
     there, lines = threading.Event(), []
     files: list[Path] = []
 
@@ -62,7 +62,7 @@ def served(record: Record, by: str = "Kim", *, audit: bool = False) -> Iterator[
 def main(folder: Path, by: str) -> None:
     """Serve the page of a study; the file that opens it is printed."""
     with Record.open(read_study(folder)) as record:
-        seat = Seat(RecordDesk(record), by, TODAY)
+        seat = PageReview(RecordQuestions(record), by, TODAY)
         PageServer(seat, folder, lambda line: print(line, file=sys.stderr, flush=True),
                    lambda file: print(file, flush=True)).run()  # fmt: skip
 

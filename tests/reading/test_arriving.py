@@ -9,6 +9,7 @@ import zipfile
 from email.message import EmailMessage
 from pathlib import Path
 
+import decided
 import stand_in
 from stand_in import says
 
@@ -77,7 +78,7 @@ def test_photos_of_one_name_are_told_apart(study: Study) -> None:
             "image0 (2).png",
             "image0 (3).png",
         ]
-        (item,) = record.pending()
+        (item,) = decided.pending(record)
     assert "photo-0001 reads 0, photo-0002 reads 1, photo-0003 reads 2" in words(item.reasons)
 
 
@@ -91,7 +92,7 @@ def test_nothing_that_leaves_the_record_holds_an_address(study: Study) -> None:
         leaves = [
             *record.readings(),
             *record.visits(),
-            *record.pending(),
+            *decided.pending(record),
             *record.photos(),
             *record.history("1004", "2026-05-20"),
             record.summary(),

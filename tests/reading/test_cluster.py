@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import dask_cluster
+import decided
 import pytest
 import stand_in
 from dask_cluster import Running
@@ -61,7 +62,7 @@ def told(record: Record) -> list[str]:
 
 def boxes(record: Record) -> list[bytes]:
     """The crops of all doubtful fields."""
-    waiting = [field_images(record, item.reading_id).boxes for item in record.pending()]
+    waiting = [field_images(record, item.reading_id).boxes for item in decided.pending(record)]
     return sorted(crop.tobytes() for crops in waiting for crop in crops)
 
 

@@ -10,6 +10,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
+import decided
 import numpy as np
 import pytest
 from sqlalchemy import select
@@ -221,7 +222,7 @@ def test_every_accepted_value_stays_or_is_asked_about(study: Study) -> None:
     assert all(after[key].value == before[key].value for key in sure)
     assert {after[key].status for key in lost} == {"doubted"}
     with open_record(changed) as record:
-        assert {(w.photo_id, w.field) for w in record.pending()} >= lost
+        assert {(w.photo_id, w.field) for w in decided.pending(record)} >= lost
         assert any(note.startswith(f"doubted: {len(lost)} values") for note in record.notes())
     line = summary.lines[0]
     assert line.startswith("Changed since: study.toml, the site list, allowed_error: 6 pages")
@@ -235,7 +236,7 @@ def test_every_accepted_value_stays_or_is_asked_about(study: Study) -> None:
 def test_a_decision_stands_and_is_told_where_it_would_differ(study: Study) -> None:
     row = next(r for r in current(study).values() if r.field == PLANTS and r.status == "accepted")
     with open_record(study) as record:
-        record.decide(row.reading_id, Value("8"), by="Ada")
+        decided.decide(record, row.reading_id, Value("8"), by="Ada")
     changed = ranges(study, 60)
     summary = read_batch(changed, jobs=0)
     now = current(changed)[row.photo_id, PLANTS]
@@ -248,7 +249,7 @@ def test_pictures_of_a_field_that_is_asked_about_now(study: Study) -> None:
     changed = ranges(study, 60)
     read_batch(changed, jobs=0)
     with open_record(changed) as record:
-        asked = next(w for w in record.pending() if w.field == PLANTS)
+        asked = next(w for w in decided.pending(record) if w.field == PLANTS)
         images = field_images(record, asked.reading_id)
     assert images.boxes.shape[1:] == (64, 64)
     assert len(images.boxes) == next(f.boxes for f in study.fields if f.name == PLANTS)
@@ -336,7 +337,7 @@ def test_what_was_kept_of_the_pages_tells_each_sites_hands(study: Study) -> None
         before = next(f for f in hands[site] if f.day == last).examples
         assert 10 <= len(before) <= 80
         swapped = row.value[:-1] + str((int(row.value[-1]) + 1) % 10)
-        record.decide(row.reading_id, Value(swapped), by="Ada")
+        decided.decide(record, row.reading_id, Value(swapped), by="Ada")
         after = next(f for f in site_hands(record, record.state())[site] if f.day == last).examples
     flat = len(after) < len(before), "a clear digit that a person renamed is no example"
     assert flat[0] or (after.digits != before.digits).any()

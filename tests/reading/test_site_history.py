@@ -7,6 +7,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 import stand_in
 from stand_in import says
@@ -41,7 +42,7 @@ def test_only_earlier_visits_of_the_site_count(study: Study, post: Post) -> None
     post(says({"date": "2026-05-20", "sun.eggs": None}))
     post(says({"date": "2026-05-13", "site": "1010", "sun.eggs": "30"}))
     with Record.open(study) as record:
-        record.decide(record.pending()[0].reading_id, Value("5"), by="Ada")
+        decided.decide(record, decided.pending(record)[0].reading_id, Value("5"), by="Ada")
         history = SiteHistory.of(study, record.state())
     assert history.before([("1004", "2026-05-06")]) == {}
     assert history.before([("1004", "2026-05-13")])["1004"]["sun.eggs"] == [1]
@@ -55,7 +56,7 @@ def test_only_earlier_visits_of_the_site_count(study: Study, post: Post) -> None
 def test_a_value_a_person_took_away_is_no_history(study: Study, post: Post) -> None:
     post(says({"date": "2026-05-06"}, flagged={"sun.eggs": "7"}))
     with Record.open(study) as record:
-        record.decide(record.pending()[0].reading_id, LeftEmpty(), by="Ada")
+        decided.decide(record, decided.pending(record)[0].reading_id, LeftEmpty(), by="Ada")
         history = SiteHistory.of(study, record.state())
     assert "sun.eggs" not in history.before([("1004", "2026-06-01")])["1004"]
 

@@ -9,6 +9,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
+import decided
 import pytest
 import stand_in
 from stand_in import says
@@ -29,7 +30,7 @@ Post = Callable[..., BatchSummary]
 def test_a_backup_put_back_is_the_same_record(study: Study, post: Post, tmp_path: Path) -> None:
     post(says(flagged={"sun.eggs": "3"}))
     with Record.open(study) as record:
-        record.decide(record.pending()[0].reading_id, Value("4"), by="Ada")
+        decided.decide(record, decided.pending(record)[0].reading_id, Value("4"), by="Ada")
         before = (record.readings(), record.visits(), record.photos())
     (study.folder / "study.toml").write_text("title = 'Pond snails'")
     done = backup(study, tmp_path / "ponds.tar")

@@ -9,6 +9,7 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import decided
 import pytest
 import stand_in
 from stand_in import says
@@ -56,8 +57,9 @@ def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
         (folder / "inbox" / f"photo{count + 1}.png").write_bytes(photo)
         read_batch(study, reader=stand_in.read, jobs=0)
     with Record.open(study) as record:
-        for item in record.pending():
-            record.decide(item.reading_id, Value("1022" if item.field == "site" else "4"), by="Ada")
+        for item in decided.pending(record):
+            said = Value("1022" if item.field == "site" else "4")
+            decided.decide(record, item.reading_id, said, by="Ada")
     assert verify(study).problems == ()
     return folder
 
@@ -200,7 +202,7 @@ def test_eraseting_is_no_fault(filled: Study, post: Post) -> None:
 
 def test_taking_back_and_reading_again_are_no_faults(filled: Study) -> None:
     with Record.open(filled) as record:
-        record.undo_last("Ada")
+        decided.undo_last(record, "Ada")
     read_batch(filled, reader=stand_in.read, jobs=0, again=True)
     assert verify(filled).problems == ()
 

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 from stand_in import says
 
@@ -39,7 +40,7 @@ def test_a_typed_sheet_is_a_row_marked_as_typed(study: Study) -> None:
             ("typed in", "Ada", "came by post"), ("left empty", "Ada", "came by post"),
         }  # fmt: skip
         assert all(e.is_current for e in told)
-        assert record.pending() == []
+        assert decided.pending(record) == []
         assert record.photos() == []
         with pytest.raises(UsageError, match="typed in by hand"):
             record.photo_path(photo)
@@ -57,12 +58,12 @@ def test_all_printed_pages_of_a_typed_sheet_are_there(study: Study) -> None:
 def test_undoing_a_typed_sheet_leaves_nothing_of_it(study: Study, post: Post) -> None:
     post(says())
     with Record.open(study) as record:
-        before = record.visits(), record.readings(), record.pending()
+        before = record.visits(), record.readings(), decided.pending(record)
         enter(record, SHEET, by="Ada")
         assert len(record.visits()) == 2
-        record.undo_last("Ada")
-        assert (record.visits(), record.readings(), record.pending()) == before
-        assert record.undo_last("Ada") is None
+        decided.undo_last(record, "Ada")
+        assert (record.visits(), record.readings(), decided.pending(record)) == before
+        assert decided.undo_last(record, "Ada") is None
     assert verify(study).problems == ()
 
 
@@ -74,7 +75,7 @@ def test_a_typed_sheet_and_a_photo_of_it_contradict_where_they_differ(
         same = {"site": "1004", "date": "2026-05-20", "helpers": "2", "shade.snails": "7"}
         more = {"shade.eggs": "0", "sun.snails": "21", "sun.eggs": "4"}
         enter(record, same | more, by="Ada")
-        assert [w.field for w in record.pending()] == ["sun.snails"]
+        assert [w.field for w in decided.pending(record)] == ["sun.snails"]
         [row] = record.visits()
         assert (row.values["sun.eggs"], row.values["sun.snails"]) == ("4", "21")
         assert row.statuses["sun.snails"] == "doubted"
@@ -95,10 +96,10 @@ def test_a_typed_value_can_be_corrected(study: Study) -> None:
     with Record.open(study) as record:
         enter(record, SHEET, by="Ada")
         reading = next(r.reading_id for r in record.readings() if r.field == "helpers")
-        record.decide(reading, Value("3"), by="Bo")
+        decided.decide(record, reading, Value("3"), by="Bo")
         row = record.visits()[0]
         assert (row.values["helpers"], row.statuses["helpers"]) == ("3", "corrected")
-        record.undo_last("Bo")
+        decided.undo_last(record, "Bo")
         assert record.visits()[0].values["helpers"] == "2"
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable
 from email.message import EmailMessage
 from pathlib import Path
 
+import decided
 import numpy as np
 import pytest
 import stand_in
@@ -66,7 +67,7 @@ def test_erase_removes_the_person_and_keeps_the_counts(study: Study, post: Post)
     with Record.open(study) as record:
         assert [(v.site, v.visit_date, v.values, v.statuses) for v in record.visits()] == before
         assert record.photos()[0].name == "photo-0001"
-        assert field_images(record, record.pending()[0].reading_id).context_png
+        assert field_images(record, decided.pending(record)[0].reading_id).context_png
     again = read_batch(study, reader=stand_in.read, jobs=0)
     assert (again.arrived, again.known) == (0, 3)
     assert b"pat doe" not in bytes_of(study.folder).lower()
@@ -204,9 +205,9 @@ def test_tags_of_every_kind_of_picture_are_found_and_removed(study: Study, name:
 def test_who_decided_is_erased_and_the_history_stays_guarded(study: Study, post: Post) -> None:
     post(says(flagged={"sun.eggs": "3", "shade.eggs": "4"}))
     with Record.open(study) as record:
-        first, second = record.pending()
-        record.decide(first.reading_id, Value("9"), by="Pat Doe")
-        record.decide(second.reading_id, Accept(), by="Kim")
+        first, second = decided.pending(record)
+        decided.decide(record, first.reading_id, Value("9"), by="Pat Doe")
+        decided.decide(record, second.reading_id, Accept(), by="Kim")
         before = record.visits()
     assert erase(study, "Pat Doe", bare_picture).decisions == 1
     assert b"Pat Doe" not in bytes_of(study.folder)
@@ -225,7 +226,7 @@ def test_an_interruption_leaves_the_history_guarded(
 ) -> None:
     post(says(flagged={"sun.eggs": "3"}))
     with Record.open(study) as record:
-        record.decide(record.pending()[0].reading_id, Value("9"), by="Pat Doe")
+        decided.decide(record, decided.pending(record)[0].reading_id, Value("9"), by="Pat Doe")
 
     def power_cut(*_: object) -> None:
         raise KeyboardInterrupt

@@ -9,9 +9,10 @@ from dataclasses import replace
 from typing import Any
 from zipfile import ZipFile
 
+import decided
 from stand_in import says
 
-from sheet_reader.record.history import mending
+from sheet_reader.record.history import deciding, mending
 from sheet_reader.record.history.answers import FieldAnswer, LeftEmpty, Value
 from sheet_reader.record.history.identity import identified
 from sheet_reader.record.store.engine import RECORD_FILE
@@ -70,14 +71,14 @@ def test_twenty_corrections_change_no_identity(study: Study, post: Post) -> None
         first = page_of(record, "1004", "2026-05-20")
         for step in range(6):  # to other sites and days, and back
             place = ("1010", "1004")[step % 2], ("2026-06-03", "2026-05-20")[step % 2]
-            mending.move(record, first, site=place[0], visit_date=place[1], by="Ada")
+            decided.move(record, first, site=place[0], visit_date=place[1], by="Ada")
             assert set(identities(record).values()) == before
         for text in ("14", "15", "16", "17", "18"):
             change = FieldAnswer(reading(record, first, "sun.snails"), Value(text))
-            mending.correct(record, [change], by="Ada")
+            deciding.keep(record, [change], by="Ada")
             assert set(identities(record).values()) == before
         empty = FieldAnswer(reading(record, first, "sun.eggs"), LeftEmpty())
-        mending.correct(record, [empty], by="Ada")
+        deciding.keep(record, [empty], by="Ada")
         for photo in (1, 2):
             mending.set_aside(record, photo, by="Ada")
             assert len(identities(record)) == 2
@@ -90,10 +91,10 @@ def test_twenty_corrections_change_no_identity(study: Study, post: Post) -> None
         assert identities(record)["1004", "2026-05-20"] == own
         better = page_of(record, "1004", "2026-05-20")
         assert better != first
-        mending.move(record, better, visit_date="2026-06-10", by="Ada")
-        mending.move(record, better, visit_date="2026-05-20", by="Ada")
+        decided.move(record, better, visit_date="2026-06-10", by="Ada")
+        decided.move(record, better, visit_date="2026-05-20", by="Ada")
         assert set(identities(record).values()) == before
-        while record.undo_last("Ada") is not None:
+        while decided.undo_last(record, "Ada") is not None:
             assert len(identities(record)) == len(record.state())
         assert set(identities(record).values()) == before
         assert published(record) == told
@@ -109,7 +110,7 @@ def test_two_pages_moved_one_after_the_other_keep_it_in_any_order(
         with Record.open(study) as record:
             own = identities(record)["1004", day]
             for page in [page_of(record, "1004", day, which) for which in order]:
-                mending.move(record, page, site="1022", by="Ada")
+                decided.move(record, page, site="1022", by="Ada")
             assert identities(record)["1022", day] == own
 
 
@@ -118,10 +119,10 @@ def test_a_photo_whose_date_waited_takes_no_visit_over(study: Study, post: Post)
     post(says())
     with Record.open(study) as record:
         own = identities(record)["1004", "2026-05-20"]
-        (asked,) = (w for w in record.pending() if w.field == "date")
-        mending.correct(record, [FieldAnswer(asked.reading_id, Value("2026-05-20"))], by="Ada")
+        (asked,) = (w for w in decided.pending(record) if w.field == "date")
+        deciding.keep(record, [FieldAnswer(asked.reading_id, Value("2026-05-20"))], by="Ada")
         assert identities(record) == {("1004", "2026-05-20"): own}
-        record.undo_last("Ada")
+        decided.undo_last(record, "Ada")
         assert identities(record)["1004", "2026-05-20"] == own
 
 
@@ -158,11 +159,11 @@ def test_a_change_is_known_by_its_time_and_a_repetition_changes_nothing(
         assert times(record) == before
         page = page_of(record, "1004", "2026-05-20")
         change = FieldAnswer(reading(record, page, "sun.snails"), Value("13"))
-        mending.correct(record, [change], by="Ada")
+        deciding.keep(record, [change], by="Ada")
         after = times(record)
         assert {name for name in after if after[name] != before[name]} == {"sun.snails"}
         assert after["sun.snails"] > before["sun.snails"]
         pages = [seen.page_instance_id for visit in record.state() for seen in visit.pages]
         for page in pages:
-            mending.move(record, page, site="1022", by="Ada")
+            decided.move(record, page, site="1022", by="Ada")
         assert all(moved > before[name] for name, moved in times(record).items())

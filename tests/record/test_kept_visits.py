@@ -6,6 +6,7 @@ import random
 from collections.abc import Iterator
 from pathlib import Path
 
+import decided
 import pytest
 import waiting_record
 
@@ -28,14 +29,14 @@ def random_answer(record: Record, rng: random.Random) -> None:
     rows = [row for row in record.readings() if not row.field.startswith("helpers")]
     row = rng.choice(rows)
     if rng.random() < 0.2:
-        record.undo_last("Kim")
+        decided.undo_last(record, "Kim")
     elif row.field == "site":
-        record.decide(row.reading_id, Value(rng.choice(record.study.sites).number), "Kim")
+        decided.decide(record, row.reading_id, Value(rng.choice(record.study.sites).number), "Kim")
     elif "." in row.field:
         answers = (Accept(), Value("5"), Value("400"), LeftEmpty(), Illegible())
-        record.decide(row.reading_id, rng.choice(answers), "Kim")
+        decided.decide(record, row.reading_id, rng.choice(answers), "Kim")
     else:
-        record.decide(row.reading_id, Value(f"2026-05-{rng.randint(10, 28)}"), "Kim")
+        decided.decide(record, row.reading_id, Value(f"2026-05-{rng.randint(10, 28)}"), "Kim")
 
 
 def test_after_each_answer_visits_and_cards_are_those_of_a_look_from_the_start(
@@ -57,8 +58,8 @@ def test_after_each_answer_visits_and_cards_are_those_of_a_look_from_the_start(
 
 def test_an_answer_about_a_count_leaves_other_visits_the_same_objects(record: Record) -> None:
     before = record.state()
-    (asked, *_) = record.pending()
-    record.decide(asked.reading_id, Accept(), "Kim")
+    (asked, *_) = decided.pending(record)
+    decided.decide(record, asked.reading_id, Accept(), "Kim")
     same = [old is new for old, new in zip(before, record.state(), strict=True)]
     assert same.count(False) == 1
 

@@ -5,12 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
+import decided
 import made_up
 import pytest
 from made_up import Said
 
+from sheet_reader.answers.questions import SumCard
+from sheet_reader.answers.replies import sum_reply
 from sheet_reader.errors import UnsaidError, UsageError
 from sheet_reader.reading.written_areas import bare_picture
+from sheet_reader.record.history import deciding
 from sheet_reader.record.history.answers import Value
 from sheet_reader.record.history.meaning import MeaningQuestion, Meanings, Term, told
 from sheet_reader.record.history.meaning_answers import (
@@ -23,8 +27,6 @@ from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.cards import SumCard
-from sheet_reader.review.decisions import sum_reply
 from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.kept_layouts import keep_labels
 from sheet_reader.study.former import as_text, from_text, wording_of
@@ -48,7 +50,7 @@ def was(study: Study) -> Study:
     read(study, "a.png", "2026-05-20", dict(zip(FIELDS, "23456", strict=True)))
     with Record.open(study) as record:
         row = next(r for r in record.readings() if r.field == "sun.eggs")
-        record.decide(row.reading_id, Value("9"), by="Ada")
+        decided.decide(record, row.reading_id, Value("9"), by="Ada")
     return study
 
 
@@ -270,7 +272,7 @@ def test_a_sum_that_was_confirmed_is_not_asked_again_under_a_new_name(study: Stu
 
     def waiting(study: Study) -> list[str]:
         with Record.open(study) as record:
-            return [w.field for w in record.pending()]
+            return [w.field for w in decided.pending(record)]
 
     read(was, "a.png", "2026-05-20", {"shade.snails": "3", "shade.eggs": "4"})
     say(now, "snails", "shells")
@@ -279,10 +281,10 @@ def test_a_sum_that_was_confirmed_is_not_asked_again_under_a_new_name(study: Stu
         with Record.open(study) as record:
             (card,) = cards_of(study, record.state())
             assert isinstance(card, SumCard)
-            record.answer(sum_reply(card).fields, "Ada")
+            deciding.keep(record, sum_reply(card).fields, "Ada")
         assert waiting(was) == waiting(now) == []
         with Record.open(study) as record:
-            record.undo_last("Ada")
+            decided.undo_last(record, "Ada")
 
 
 def test_a_site_keeps_its_place(was: Study) -> None:
@@ -311,7 +313,7 @@ def test_a_site_that_a_person_names_has_its_label_kept(study: Study) -> None:
     with Record.open(study) as record:
         made_up.read_in(record, made_up.take_in(record, "a.png"), [made_up.page(study, said)])
         row = next(r for r in record.readings() if r.field == "site")
-        record.decide(row.reading_id, Value("1004"), by="Ada")
+        decided.decide(record, row.reading_id, Value("1004"), by="Ada")
     assert asked(labels(study, s1004="Weir")) == [("site", "1004", ("1004",))]
 
 
@@ -326,7 +328,7 @@ def test_a_renamed_count_keeps_its_column_once_it_is_said(was: Study) -> None:
         assert record.notes() == []
         story = [e.field for e in record.history("1004", "2026-05-20")]
         row = next(r for r in record.readings() if r.field == "shade.shells" and r.value == "3")
-        record.decide(row.reading_id, Value("8"), by="Ada")
+        decided.decide(record, row.reading_id, Value("8"), by="Ada")
     assert "sun.shells" in story
     assert "sun.snails" not in story
     assert values(now)[0]["shade.shells"] == "8"

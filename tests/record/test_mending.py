@@ -6,12 +6,14 @@ import threading
 from collections.abc import Callable
 from typing import Any
 
+import decided
 import pytest
 from stand_in import says
 
+from sheet_reader.answers.typed import rivals_of
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.written_areas import bare_picture
-from sheet_reader.record.history import mending
+from sheet_reader.record.history import deciding, mending
 from sheet_reader.record.history.answers import FieldAnswer, LeftEmpty, Value
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
@@ -33,16 +35,16 @@ def test_a_photo_set_aside_counts_nowhere_and_comes_back(study: Study, post: Pos
     post(says())
     post(says({"date": "2026-06-01"}, flagged={"sun.eggs": "3"}))
     with Record.open(study) as record:
-        before = record.visits(), record.readings(), record.pending()
+        before = record.visits(), record.readings(), decided.pending(record)
         mending.set_aside(record, 2, by="Ada", reason="sent by mistake")
         assert places(record) == [("1004", "2026-05-20")]
         assert {r.photo_id for r in record.readings()} == {1}
-        assert record.pending() == []
+        assert decided.pending(record) == []
         assert len(record.photos()) == 2
         with pytest.raises(UsageError, match="already"):
             mending.set_aside(record, 2, by="Ada")
         mending.take_back(record, 2, by="Bo")
-        assert (record.visits(), record.readings(), record.pending()) == before
+        assert (record.visits(), record.readings(), decided.pending(record)) == before
         with pytest.raises(UsageError, match="neither set aside nor replaced"):
             mending.take_back(record, 2, by="Bo")
         told = [(e.what, e.by, e.why) for e in record.history("1004", "2026-06-01")][:2]
@@ -84,7 +86,7 @@ def test_a_sheet_of_another_place_takes_its_rows_along(
     post(said)
     with Record.open(study) as record:
         page = record.state()[0].pages[0].page_instance_id
-        mending.move(
+        decided.move(
             record, page, site="1022", visit_date="2026-06-03", by="Ada", reason="Kim told me"
         )
         assert places(record) == [("1022", "2026-06-03")]
@@ -98,9 +100,9 @@ def test_a_sheet_of_another_place_takes_its_rows_along(
         left = record.history("1004", "2026-05-20")
         assert [(e.field, e.what) for e in left] == [("sheet", "counts for site 1022, 2026-06-03")]
         for _ in range(1 if sheet == "BLANK" else 2):
-            assert record.undo_last("Ada") is not None
+            assert decided.undo_last(record, "Ada") is not None
         assert places(record) == [("1004", "2026-05-20")]
-        assert record.undo_last("Ada") is None
+        assert decided.undo_last(record, "Ada") is None
     assert verify(study).problems == ()
 
 
@@ -112,12 +114,12 @@ def test_a_printed_site_decided_stands_when_the_photo_is_read_again(
     post(said)
     with Record.open(study) as record:
         page = record.state()[0].pages[0].page_instance_id
-        mending.move(record, page, site="1010", by="Ada")
-        mending.move(record, page, site="1022", by="Ada")
+        decided.move(record, page, site="1010", by="Ada")
+        decided.move(record, page, site="1022", by="Ada")
     post(says({"date": "2026-07-01"}), again=True)
     with Record.open(study) as record:
         assert ("1022", "2026-05-20") in places(record)
-        record.undo_last("Ada")
+        decided.undo_last(record, "Ada")
         assert ("1010", "2026-05-20") in places(record)
 
 
@@ -126,9 +128,9 @@ def test_two_sheets_that_come_to_one_place_contradict_each_other(study: Study, p
     post(says({"date": "2026-06-01", "sun.snails": "99"}))
     with Record.open(study) as record:
         second = next(v for v in record.state() if v.visit_date == "2026-06-01").pages[0]
-        mending.move(record, second.page_instance_id, visit_date="2026-05-20", by="Ada")
+        decided.move(record, second.page_instance_id, visit_date="2026-05-20", by="Ada")
         assert places(record) == [("1004", "2026-05-20")]
-        assert [w.field for w in record.pending()] == ["sun.snails"]
+        assert [w.field for w in decided.pending(record)] == ["sun.snails"]
         [row] = record.visits()
         assert (row.values["sun.snails"], row.statuses["sun.snails"]) == ("12", "doubted")
 
@@ -148,10 +150,10 @@ def test_a_place_that_cannot_be_leaves_all_as_it_was(
     with Record.open(study) as record:
         page = record.state()[0].pages[0].page_instance_id
         with pytest.raises(UsageError, match=says_why):
-            mending.move(record, page, by="Ada", **place)
+            decided.move(record, page, by="Ada", **place)
         assert places(record) == [("1004", "2026-05-20")]
         with pytest.raises(UsageError, match="no sheet 77"):
-            mending.move(record, 77, site="1010", by="Ada")
+            decided.move(record, 77, site="1010", by="Ada")
 
 
 def test_values_are_corrected_all_or_none_with_a_reason(study: Study, post: Post) -> None:
@@ -160,10 +162,10 @@ def test_values_are_corrected_all_or_none_with_a_reason(study: Study, post: Post
         eggs, snails = reading(record, "sun.eggs"), reading(record, "sun.snails")
         wrong = [FieldAnswer(eggs, Value("5")), FieldAnswer(snails, Value("many"))]
         with pytest.raises(UsageError, match="in digits"):
-            mending.correct(record, wrong, by="Ada")
+            deciding.keep(record, wrong, by="Ada")
         assert record.visits()[0].values["sun.eggs"] == "3"
         right = [FieldAnswer(eggs, Value("5")), FieldAnswer(snails, LeftEmpty())]
-        mending.correct(record, right, by="Ada", reason="  the volunteer\n\x1brang ")
+        deciding.keep(record, right, by="Ada", reason="  the volunteer\n\x1brang ")
         row = record.visits()[0]
         assert (row.values["sun.eggs"], row.statuses["sun.eggs"]) == ("5", "corrected")
         assert (row.values["sun.snails"], row.statuses["sun.snails"]) == (None, "empty")
@@ -181,10 +183,10 @@ def test_a_correction_with_all_photos_in_sight_settles_the_field(study: Study, p
     with Record.open(study) as record:
         visit = record.state()[0]
         field = next(f for f in visit.fields if f.reading.field == "sun.snails" and f.is_current)
-        rivals = mending.rivals_of(field, visit, "14")
+        rivals = rivals_of(field, visit, "14")
         change = FieldAnswer(field.reading.reading_id, Value("14"), rivals)
-        mending.correct(record, [change], by="Ada")
-        assert record.pending() == []
+        deciding.keep(record, [change], by="Ada")
+        assert decided.pending(record) == []
         assert record.visits()[0].values["sun.snails"] == "14"
 
 
@@ -192,14 +194,14 @@ def test_undoing_walks_back_through_fields_and_sheets(study: Study, post: Post) 
     post(says(flagged={"sun.eggs": "3"}))
     with Record.open(study) as record:
         untouched = record.visits(), record.readings()
-        record.decide(reading(record, "sun.eggs"), Value("4"), by="Ada")
+        decided.decide(record, reading(record, "sun.eggs"), Value("4"), by="Ada")
         mending.set_aside(record, 1, by="Ada")
         mending.take_back(record, 1, by="Bo")
-        record.decide(reading(record, "sun.eggs"), Value("5"), by="Ada")
-        undone = [record.undo_last("Ada") for _ in range(4)]
+        decided.decide(record, reading(record, "sun.eggs"), Value("5"), by="Ada")
+        undone = [decided.undo_last(record, "Ada") for _ in range(4)]
         kinds = [u and u.reading_id is not None for u in undone]
         assert kinds == [True, False, True, None]
-        record.undo_last("Bo")
+        decided.undo_last(record, "Bo")
         assert (record.visits(), record.readings()) == untouched
     assert verify(study).problems == ()
 
@@ -247,7 +249,7 @@ def test_a_person_named_in_a_reason_is_erased_from_it(study: Study, post: Post) 
     with Record.open(study) as record:
         mending.set_aside(record, 1, by="Pat Doe", reason="a trial")
         mending.take_back(record, 1, by="Ada", reason="Pat Doe rang")
-        mending.correct(
+        deciding.keep(
             record,
             [FieldAnswer(reading(record, "sun.eggs"), Value("5"))],
             by="Ada",

@@ -7,11 +7,12 @@ from pathlib import Path
 from typing import Any
 
 import stand_in
+from decided import waiting
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.reasons import Code, Occlusion, because, in_words
-from sheet_reader.record.history.rows import visit_rows, waiting
+from sheet_reader.record.history.rows import visit_rows
 from sheet_reader.record.history.states import (
     Decision,
     FieldState,

@@ -7,6 +7,7 @@ import stat
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import decided
 import pytest
 from new_records import made_by_all_steps as copied_records  # noqa: F401
 from stand_in import says
@@ -53,7 +54,7 @@ def test_record_and_originals_are_private(study: Study, post: Post) -> None:
     before = mode(study.folder)
     post(says())
     with Record.open(study) as record:
-        record.decide(record.readings()[0].reading_id, Value("1004"), by="Ada")
+        decided.decide(record, record.readings()[0].reading_id, Value("1004"), by="Ada")
         assert len(list(study.folder.glob("record.sqlite-*"))) == 2
         check(study.folder)
     check(study.folder)

@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 import stand_in
 from click.testing import CliRunner
@@ -75,7 +76,7 @@ def test_photos_are_kept_on_the_store_and_read_from_it(
     assert verify(study).problems == ()
     with Record.open(study) as record:
         assert record.photo_path(1).read_bytes() == name
-        (waiting,) = record.pending()
+        (waiting,) = decided.pending(record)
         assert field_images(record, waiting.reading_id).context_png.startswith(b"\x89PNG")
     assert read_batch(study, reader=stand_in.read, jobs=1, again=True).read == 1
 

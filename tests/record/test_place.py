@@ -10,6 +10,7 @@ from itertools import count
 from pathlib import Path
 
 import database_server
+import decided
 import pytest
 from sqlalchemy import create_engine, select
 from stand_in import says
@@ -101,8 +102,8 @@ def test_a_backup_from_a_server_is_put_back_as_a_file(
     post(says(flagged={"sun.eggs": "3"}))
     post(says({"site": "1010"}))
     with Record.open(study) as record:
-        (asked,) = record.pending()
-        record.decide(asked.reading_id, Value("5"), "Ada")
+        (asked,) = decided.pending(record)
+        decided.decide(record, asked.reading_id, Value("5"), "Ada")
         before, visits = rows_of(record), record.visits()
     made = backup(study, tmp_path / "b.tar")
     assert (made.photos, made.problems) == (2, ())
@@ -120,8 +121,8 @@ def test_a_backup_from_a_server_is_put_back_as_a_file(
         assert {name for name in after if after[name] != before[name]} <= {
             "about", "row_checksums"  # the note of SQLite's own schema
         }  # fmt: skip
-        record.undo_last("Ada")
-        assert len(record.pending()) == 1
+        decided.undo_last(record, "Ada")
+        assert len(decided.pending(record)) == 1
     assert backup(back, tmp_path / "c.tar").problems == ()
 
 

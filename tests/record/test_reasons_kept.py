@@ -6,6 +6,7 @@ import csv
 from collections.abc import Callable
 from pathlib import Path
 
+import decided
 import pytest
 import stand_in
 
@@ -49,7 +50,7 @@ def test_a_reason_goes_through_the_record_into_the_tables(
     said = {"accepted": {"site": "1004", "date": "2026-05-20"}, "flagged": {"sun.eggs": "72"}}
     post(said | {"reasons": {"sun.eggs": [ABOVE]}})
     with Record.open(study) as record:
-        (item,) = record.pending()
+        (item,) = decided.pending(record)
         assert item.reasons == (because(Code.ABOVE_RANGE, value="72", highest=60),)
         export_files(study, tables_of(study, facts_of(record)), tmp_path)
         events = record.history("1004", "2026-05-20")

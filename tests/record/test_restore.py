@@ -14,6 +14,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 import stand_in
 from fixtures import post_to
@@ -37,7 +38,7 @@ State = list[Any]
 
 def decide(study: Study, value: str) -> None:
     with Record.open(study) as record:
-        record.decide(record.readings()[-1].reading_id, Value(value), by="Ada")
+        decided.decide(record, record.readings()[-1].reading_id, Value(value), by="Ada")
 
 
 def state(study: Study) -> State:
@@ -131,7 +132,7 @@ def test_a_kill_at_any_step_loses_nothing(
 ) -> None:
     crashed = study.folder.with_name("crashed")
     with Record.open(study) as record:  # a log is left, as by a killed program
-        record.decide(record.readings()[0].reading_id, Value("1022"), by="Ada")
+        decided.decide(record, record.readings()[0].reading_id, Value("1022"), by="Ada")
         shutil.copytree(study.folder, crashed)
     assert (crashed / "record.sqlite-wal").stat().st_size
     now, ends = state(study), set()
@@ -162,7 +163,7 @@ def test_a_kill_at_any_step_loses_nothing(
 
 def test_a_log_that_was_left_is_not_mixed_with_a_backup(study: Study, tar: Path) -> None:
     with Record.open(study) as record:
-        record.decide(record.readings()[0].reading_id, Value("1022"), by="Ada")
+        decided.decide(record, record.readings()[0].reading_id, Value("1022"), by="Ada")
         log = (study.folder / "record.sqlite-wal").read_bytes()
     with tarfile.open(tar) as archive:
         archive.extract("record.sqlite", study.folder, filter="data")
@@ -185,11 +186,11 @@ def test_a_log_of_its_own_is_taken_up(study: Study, post: Post, tmp_path: Path) 
     post(says(flagged={"sun.eggs": "3"}))
     for number in range(6):
         with Record.open(study) as record:
-            record.decide(record.readings()[-1].reading_id, Value(str(number)), by="Ada")
+            decided.decide(record, record.readings()[-1].reading_id, Value(str(number)), by="Ada")
             if number % 2:  # part of it is in the file already, and the log begun anew
                 with closing(sqlite3.connect(study.folder / "record.sqlite")) as raw:
                     raw.execute("PRAGMA wal_checkpoint(RESTART)")
-                record.decide(record.readings()[-1].reading_id, Value("9"), by="Ada")
+                decided.decide(record, record.readings()[-1].reading_id, Value("9"), by="Ada")
             place = tmp_path / f"crashed{number}"
             shutil.copytree(study.folder, place)
             now = record.readings()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
+import decided
 import made_up
 import pytest
 from made_up import Said
@@ -12,6 +13,7 @@ from made_up import Said
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.opening import open_record
+from sheet_reader.record.history import deciding
 from sheet_reader.record.history.answers import Accept, FieldAnswer, SumTold, Value
 from sheet_reader.record.history.states import FieldState
 from sheet_reader.record.originals.verify import verify
@@ -73,10 +75,10 @@ def test_a_site_that_left_the_list_is_a_note_and_keeps_its_rows(study: Study) ->
 def test_an_answer_with_a_site_that_left_the_list_is_explained(study: Study) -> None:
     keep(study, sheet(site=("1004", "flagged", 0.7)))
     with Record.open(replace(study, sites=study.sites[1:])) as record:
-        (asked,) = record.pending()
+        (asked,) = decided.pending(record)
         for answer in (Accept(), Value("1004")):
             with pytest.raises(UsageError, match=r"1004 is not on the site.*put its line back"):
-                record.decide(asked.reading_id, answer, by="Ada")
+                decided.decide(record, asked.reading_id, answer, by="Ada")
 
 
 # --- the key
@@ -112,7 +114,7 @@ def test_questions_of_a_renamed_count_do_not_wait_for_ever(study: Study) -> None
     keep(study, sheet(shade__snails=("8", "flagged", 0.7)))
     changed = renamed(study, "snails", RENAMED)
     with Record.open(changed) as record:
-        assert record.pending() == []
+        assert decided.pending(record) == []
         assert record.summary().waiting == 0
         assert [v.waiting for v in record.visits()] == [0]
         assert reading(record, "shade.snails").status == "flagged"
@@ -122,7 +124,7 @@ def test_questions_of_a_renamed_count_do_not_wait_for_ever(study: Study) -> None
     assert "1 value and 1 question" in line
     assert "rename" in line
     with Record.open(study) as record:
-        assert [w.field for w in record.pending()] == ["shade.snails"]
+        assert [w.field for w in decided.pending(record)] == ["shade.snails"]
 
 
 def test_fields_that_the_study_no_longer_knows_are_not_audited(study: Study) -> None:
@@ -140,8 +142,8 @@ def test_a_renamed_site_or_date_field_is_refused(study: Study, kind: str) -> Non
     """Else what a person decided about it would be forgotten, and the first reading come back."""
     keep(study, sheet(site=("1004", "flagged", 0.7)), sheet(date=("2026-05-27", "accepted", SURE)))
     with Record.open(study) as record:
-        asked = next(w for w in record.pending() if w.field == "site")
-        record.decide(asked.reading_id, Value("1010"), by="Ada")
+        asked = next(w for w in decided.pending(record) if w.field == "site")
+        decided.decide(record, asked.reading_id, Value("1010"), by="Ada")
     header = tuple(replace(h, name=RENAMED) if h.kind == kind else h for h in study.header)
     with pytest.raises(UsageError, match=f"no {kind} field.*“{RENAMED}”"):
         Record.open(replace(study, header=header))
@@ -175,7 +177,7 @@ def test_pages_of_both_names_are_never_placed_by_a_reading_that_was_corrected(
     """A record made while such a change was still let through."""
     keep(study, sheet())
     with Record.open(study) as record:
-        record.decide(reading(record, "site").reading_id, Value("1010"), by="Ada")
+        decided.decide(record, reading(record, "site").reading_id, Value("1010"), by="Ada")
     header = tuple(replace(h, name=RENAMED) if h.kind == "site" else h for h in study.header)
     changed = replace(study, header=header)
     other = {RENAMED if name == "site" else name: what for name, what in sheet().items()}
@@ -204,9 +206,9 @@ def test_a_lowered_allowed_error_asks_again_about_what_is_below_it(study: Study)
     between = (loose + tight) / 2
     keep(study, sheet(sun__eggs=("3", "accepted", between)))
     with Record.open(study) as record:
-        assert record.pending() == []
+        assert decided.pending(record) == []
     with open_record(strict) as record:
-        (asked,) = record.pending()
+        (asked,) = decided.pending(record)
         assert (asked.field, asked.read_value) == ("sun.eggs", "3")
         assert "allowed_error" in words(asked.reasons)
         (visit,) = record.visits()
@@ -222,27 +224,27 @@ def test_site_and_date_must_be_surer_than_counts_under_the_new_share_too(study: 
     tight = default_threshold(0.0005)
     keep(study, sheet(site=("1004", "accepted", tight + 0.001)))
     with open_record(replace(study, allowed_error=0.0005)) as record:
-        assert [w.field for w in record.pending()] == ["site"]
+        assert [w.field for w in decided.pending(record)] == ["site"]
 
 
 def test_a_field_taken_as_empty_is_asked_about_again_too(study: Study) -> None:
     keep(study, sheet(sun__eggs=(None, "empty", default_threshold(study.allowed_error))))
     with open_record(replace(study, allowed_error=0.0005)) as record:
-        assert [w.field for w in record.pending()] == ["sun.eggs"]
+        assert [w.field for w in decided.pending(record)] == ["sun.eggs"]
 
 
 def test_what_a_person_decided_stands_whatever_the_share(study: Study) -> None:
     keep(study, sheet(sun__eggs=("3", "flagged", 0.7)))
     with Record.open(study) as record:
-        record.decide(record.pending()[0].reading_id, Accept(), by="Ada")
+        decided.decide(record, decided.pending(record)[0].reading_id, Accept(), by="Ada")
     with open_record(replace(study, allowed_error=0.0005)) as record:
-        assert record.pending() == []
+        assert decided.pending(record) == []
 
 
 def test_a_raised_share_accepts_nothing_by_itself(study: Study) -> None:
     keep(study, sheet(sun__eggs=("3", "flagged", 0.95)))
     with open_record(replace(study, allowed_error=0.1)) as record:
-        assert [w.field for w in record.pending()] == ["sun.eggs"]
+        assert [w.field for w in decided.pending(record)] == ["sun.eggs"]
 
 
 # --- ranges, sums and the season
@@ -252,7 +254,7 @@ def test_a_value_outside_a_narrowed_range_is_asked_about(study: Study) -> None:
     keep(study, sheet())
     counts = (CountField("snails", "Snails", 2, 0, 10), study.counts[1])
     with Record.open(replace(study, counts=counts)) as record:
-        (asked,) = record.pending()
+        (asked,) = decided.pending(record)
         assert asked.field == "sun.snails"
         assert "12 is more than the highest plausible value 10" in words(asked.reasons)
 
@@ -261,16 +263,17 @@ def test_values_that_a_new_sum_does_not_fit_are_asked_about_together(study: Stud
     keep(study, sheet())
     changed = replace(study, sums=(SumRule("sun.snails", ("sun.eggs", "shade.snails")),))
     with Record.open(changed) as record:
-        assert {w.field for w in record.pending()} == {"sun.snails", "sun.eggs", "shade.snails"}
-        assert "total 12, parts add to 10" in words(record.pending()[0].reasons)
+        asked = {w.field for w in decided.pending(record)}
+        assert asked == {"sun.snails", "sun.eggs", "shade.snails"}
+        assert "total 12, parts add to 10" in words(decided.pending(record)[0].reasons)
     fitting = replace(study, sums=(SumRule("shade.snails", ("sun.eggs", "shade.eggs")),))
     with Record.open(fitting) as record:
-        record.decide(reading(record, "sun.eggs").reading_id, Accept(), by="Ada")
-        assert {w.field for w in record.pending()} == {"shade.snails", "shade.eggs"}
+        decided.decide(record, reading(record, "sun.eggs").reading_id, Accept(), by="Ada")
+        assert {w.field for w in decided.pending(record)} == {"shade.snails", "shade.eggs"}
         told = (SumTold(("shade.snails", "sun.eggs", "shade.eggs"), ("7", "3", "0")),)
-        left = [FieldAnswer(w.reading_id, Accept(), told=told) for w in record.pending()]
-        record.answer(left, "Ada")
-        assert record.pending() == []
+        left = [FieldAnswer(w.reading_id, Accept(), told=told) for w in decided.pending(record)]
+        deciding.keep(record, left, "Ada")
+        assert decided.pending(record) == []
 
 
 def test_visits_outside_a_shortened_season_keep_their_rows(study: Study) -> None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 import stand_in
+from decided import waiting
 from hypothesis import given
 from hypothesis import strategies as st
 
 from sheet_reader.reasons import in_words
-from sheet_reader.record.history.rows import reading_rows, visit_rows, waiting
+from sheet_reader.record.history.rows import reading_rows, visit_rows
 from sheet_reader.record.history.states import Decision, PageObservation, StoredReading
 from sheet_reader.record.history.visits import visits_of
 

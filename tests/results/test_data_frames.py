@@ -6,6 +6,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import decided
 import pandas as pd
 import pytest
 import stand_in
@@ -137,16 +138,16 @@ def test_a_written_zero_is_0_and_all_else_that_has_no_value_is_missing(study: St
 def test_what_a_person_decided_is_marked(study: Study) -> None:
     said = stand_in.says(flagged={"sun.snails": "12", "sun.eggs": "3"})
     with fed(study, said) as record:
-        asked = {item.field: item.reading_id for item in record.pending()}
-        record.decide(asked["sun.snails"], Value("19"), by="Kim")
-        record.decide(asked["sun.eggs"], LeftEmpty(), by="Kim")
+        asked = {item.field: item.reading_id for item in decided.pending(record)}
+        decided.decide(record, asked["sun.snails"], Value("19"), by="Kim")
+        decided.decide(record, asked["sun.eggs"], LeftEmpty(), by="Kim")
         counts = tables(record).counts
     assert cell(counts, "sun", "snails") == 19
     assert cell(counts, "sun", "snails", "status") == "corrected"
     assert cell(counts, "sun", "eggs") is pd.NA
     assert cell(counts, "sun", "eggs", "status") == "empty"
-    decided = counts.loc[counts["decided"], ["plot", "count"]]
-    assert decided.to_numpy().tolist() == [["sun", "snails"], ["sun", "eggs"]]
+    marked = counts.loc[counts["decided"], ["plot", "count"]]
+    assert marked.to_numpy().tolist() == [["sun", "snails"], ["sun", "eggs"]]
     assert "Kim" not in counts.to_csv()
 
 

@@ -1,4 +1,4 @@
-"""A desk in memory and a person at a keyboard that is a list of lines."""
+"""A source in memory and a person at a keyboard that is a list of lines."""
 
 import io
 from collections.abc import Sequence
@@ -12,11 +12,7 @@ from new_records import copied_records as copied_records
 from new_records import new_record as new_record
 from rich.console import Console
 
-from sheet_reader.reasons import in_words
-from sheet_reader.record.history.answering import Kept
-from sheet_reader.record.history.answers import Answer
-from sheet_reader.record.history.states import FieldState
-from sheet_reader.review.cards import (
+from sheet_reader.answers.questions import (
     AlikeCard,
     Card,
     FieldCard,
@@ -25,9 +21,12 @@ from sheet_reader.review.cards import (
     Stated,
     SumCard,
 )
-from sheet_reader.review.decisions import Reply
-from sheet_reader.review.model import Pictures
+from sheet_reader.answers.replies import Reply
+from sheet_reader.reasons import in_words
+from sheet_reader.record.history.answers import Answer, Kept
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.session import Outcome, Review
+from sheet_reader.review.source import FieldPictures
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 
@@ -37,7 +36,7 @@ SAMPLES = Path(__file__).parents[2] / "samples"
 BOXES = np.full((2, 64, 64), 200, np.uint8)
 
 
-class MemoryDesk:
+class MemoryQuestions:
     """Keeps every answer in ``kept``: (field, answer, blind)."""
 
     def __init__(self, study: Study, cards: list[Card]) -> None:
@@ -54,10 +53,10 @@ class MemoryDesk:
     def cards(self) -> list[Card]:
         return self.asked
 
-    def field(self, _reading: FieldState) -> Pictures:
-        return Pictures(BOXES)
+    def field(self, _reading: int) -> FieldPictures:
+        return FieldPictures(BOXES)
 
-    def sheet(self, _place: FieldState) -> None:
+    def sheet(self, _page: int) -> None:
         return None
 
     def keep(self, reply: Reply, *, by: str, **_instead_of: Kept | None) -> Kept:
@@ -122,8 +121,8 @@ class Sitting:
 
     def run(
         self, questions: list[Card], typed: list[str], *, audit: bool = False
-    ) -> tuple[Outcome, MemoryDesk]:
-        desk = MemoryDesk(self.study, questions)
+    ) -> tuple[Outcome, MemoryQuestions]:
+        source = MemoryQuestions(self.study, questions)
         lines = iter(typed)
         screen = io.StringIO()
 
@@ -134,7 +133,7 @@ class Sitting:
                 raise EOFError from None
 
         review = Review(
-            desk=desk,
+            source=source,
             study=self.study,
             console=Console(
                 file=screen, width=self.size[0], height=self.size[1], markup=False, highlight=False
@@ -149,7 +148,7 @@ class Sitting:
         )
         outcome = review.run()
         self.screen = screen.getvalue()
-        return outcome, desk
+        return outcome, source
 
 
 @pytest.fixture(scope="session")

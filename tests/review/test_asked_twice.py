@@ -15,10 +15,10 @@ from rich.console import Console
 from sheet_reader.errors import StudyError
 from sheet_reader.record.history.blind_answers import asked_twice, looks
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.blind import keyed_blind
-from sheet_reader.review.browser.seat import Seat
-from sheet_reader.review.desk import RecordDesk
+from sheet_reader.review.browser.conversation import PageReview
+from sheet_reader.review.queue import keyed_blind
 from sheet_reader.review.session import Review
+from sheet_reader.review.source import RecordQuestions
 from sheet_reader.study.reader import read_study
 
 SHEETS, EACH = 3, 4
@@ -32,11 +32,11 @@ def record(tmp_path: Path) -> Iterator[Record]:
         yield record
 
 
-def seat(record: Record, by: str) -> Seat:
-    return Seat(RecordDesk(record, by=by), by, TODAY)
+def seat(record: Record, by: str) -> PageReview:
+    return PageReview(RecordQuestions(record, by=by), by, TODAY)
 
 
-def answer_all(seat: Seat, values: list[str]) -> list[dict]:
+def answer_all(seat: PageReview, values: list[str]) -> list[dict]:
     """Type these values, one after the other, sure where asked; gives the cards shown."""
     cards = []
     for value in values:
@@ -50,7 +50,7 @@ def answer_all(seat: Seat, values: list[str]) -> list[dict]:
 
 
 def test_both_are_blind_and_what_differs_is_asked_openly(record: Record) -> None:
-    read = [card.reading.value for card in RecordDesk(record).cards()]
+    read = [card.reading.value for card in RecordQuestions(record).cards()]
     ada, kim = seat(record, "Ada"), seat(record, "Kim")
     cards = answer_all(ada, read)
     assert all(card["blind"] and "read" not in card for card in cards)
@@ -72,7 +72,7 @@ def test_both_are_blind_and_what_differs_is_asked_openly(record: Record) -> None
 
 
 def test_the_first_answer_of_each_is_kept_as_typed(record: Record) -> None:
-    (first, *_) = RecordDesk(record).cards()
+    (first, *_) = RecordQuestions(record).cards()
     ada = seat(record, "Ada")
     token = ada.say({"act": "show"})["card"]["token"]
     assert "look" in ada.say({"act": "value", "card": token, "text": "31"})
@@ -83,16 +83,17 @@ def test_the_first_answer_of_each_is_kept_as_typed(record: Record) -> None:
 
 
 def test_the_terminal_asks_twice_as_well(record: Record) -> None:
-    read = [card.reading.value for card in RecordDesk(record).cards()]
+    read = [card.reading.value for card in RecordQuestions(record).cards()]
     for by in ("Ada", "Kim"):
         lines, out = iter(read), io.StringIO()
         Review(
-            desk=RecordDesk(record, by=by), study=record.study, by=by, today=TODAY, mode="plain",
+            source=RecordQuestions(record, by=by), study=record.study, by=by, today=TODAY,
+            mode="plain",
             console=Console(file=out, width=100, markup=False), launch=lambda _path: 1,
             read_line=lambda lines=lines: next(lines), folder=record.folder,
         ).run()  # fmt: skip
         assert "Read:" not in out.getvalue()
-    found = RecordDesk(record).agreement()
+    found = RecordQuestions(record).agreement()
     assert (found.fields, found.same) == (SHEETS * EACH, SHEETS * EACH)
 
 
@@ -106,7 +107,7 @@ def test_the_share_is_drawn_as_if_by_lot_and_always_the_same(record: Record) -> 
     assert all(asked_twice(more, place) for place in chosen)
     nobody = replace(study, asked_twice=0.0)
     assert not any(asked_twice(nobody, place) for place in places)
-    assert not any(keyed_blind(card, nobody) for card in RecordDesk(record).cards())
+    assert not any(keyed_blind(card, nobody) for card in RecordQuestions(record).cards())
 
 
 def test_the_study_file_says_how_many(tmp_path: Path) -> None:

@@ -8,16 +8,16 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 import waiting_record
 from page_server import TODAY
 
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.browser.grids import Grids
-from sheet_reader.review.browser.seat import Seat
-from sheet_reader.review.desk import RecordDesk
-from sheet_reader.review.grid import LEAST, make_grid
+from sheet_reader.review.browser.conversation import PageReview
+from sheet_reader.review.grid import LEAST, GridRounds, make_grid
+from sheet_reader.review.source import RecordQuestions
 
 FIELD = "pinched.plants"
 LIKELY = 6
@@ -47,15 +47,15 @@ def add(record: Record, week: int, confidence: float) -> None:
     waiting_record.read_in(record, waiting_record.take_in(record, sheet, f"{week}"), page)
 
 
-def seat_on(record: Record) -> Seat:
-    return Seat(RecordDesk(record), "Kim", TODAY, grids=Grids(random.Random(4)))
+def seat_on(record: Record) -> PageReview:
+    return PageReview(RecordQuestions(record), "Kim", TODAY, grids=GridRounds(random.Random(4)))
 
 
 def kept(record: Record) -> list[tuple[str, str | None]]:
     return [(e.reading.field, e.value) for v in record.state() for e in v.fields if e.decision]
 
 
-def planted_in(seat: Seat) -> list[int]:
+def planted_in(seat: PageReview) -> list[int]:
     assert seat.grids.now is not None
     return sorted(seat.grids.now.planted)
 
@@ -88,7 +88,7 @@ def test_what_is_left_is_kept_and_the_odd_one_is_asked_by_itself(record: Record)
     assert (told["missed"], told["kept"]) == ([], LIKELY - 1)
     assert "0 of 1 planted ones missed" in told["sentence"]
     assert kept(record) == [(FIELD, "17")] * (LIKELY - 1)
-    assert len(record.pending()) == 2
+    assert len(decided.pending(record)) == 2
     again = seat.say(message)
     assert "settled by now" in again["said"]
     assert seat.say({"act": "back"})["card"]["kind"] == "sum"
@@ -124,9 +124,9 @@ def test_odd_messages_keep_nothing(record: Record, picked: Any) -> None:
 
 
 def test_few_fields_or_nothing_known_give_no_grid(record: Record) -> None:
-    desk, rng = RecordDesk(record), random.Random(1)
-    cards = desk.cards()
-    study, visits = record.study, desk.visits()
+    source, rng = RecordQuestions(record), random.Random(1)
+    cards = source.cards()
+    study, visits = record.study, source.visits()
     assert make_grid(study, visits, cards[: LEAST - 1], rng) is None
     assert make_grid(study, [], cards, rng) is None
     readings = frozenset(card.place.reading_id for card in cards[:3])

@@ -12,16 +12,21 @@ from pathlib import Path
 from typing import Any
 
 import cv2
+import decided
 import numpy as np
 import pytest
 from PIL import Image
 from rich.console import Console
+
+from sheet_reader.record.history import deciding
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
 import stand_in
 from stand_in import says
 
+from sheet_reader.answers.questions import OutsideCard, PhotosCard
+from sheet_reader.answers.replies import same_sheet
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
@@ -31,12 +36,10 @@ from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import READING_COLUMNS, tables_of
-from sheet_reader.review.cards import OutsideCard, PhotosCard
-from sheet_reader.review.decisions import same_sheet
-from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.overlay import write_overlays
 from sheet_reader.review.queue import cards_of
 from sheet_reader.review.session import Outcome, Review
+from sheet_reader.review.source import RecordQuestions
 from sheet_reader.study.model import Study
 
 SHEETS = 12
@@ -120,13 +123,13 @@ def sheet_of(record: Record) -> dict[int, int]:
 
 
 def test_all_5_questions_show_their_own_boxes(crowd: Record) -> None:
-    desk, sheet = RecordDesk(crowd), sheet_of(crowd)
-    cards = desk.cards()
+    source, sheet = RecordQuestions(crowd), sheet_of(crowd)
+    cards = source.cards()
     asked = {sheet[c.place.page_instance_id]: c.place.field for c in cards}
     assert asked == WAITING
     for card in cards:
         number = sheet[card.place.page_instance_id]
-        assert (desk.field(card.place).boxes == ink(number, card.place.field)).all()
+        assert (source.field(card.place.reading_id).boxes == ink(number, card.place.field)).all()
     for row in crowd.readings():
         boxes = field_images(crowd, row.reading_id).boxes
         assert (boxes == ink(sheet[row.page_instance_id], row.field)).all(), row.field
@@ -136,19 +139,19 @@ def test_all_5_questions_show_their_own_boxes(crowd: Record) -> None:
 def test_all_80_audit_pictures_show_their_own_boxes(study: Study, name: str) -> None:
     take(study, LAYOUTS[name](sheets({})), name)
     with Record.open(study) as record:
-        desk = RecordDesk(record, record.accepted_sample(80, np.random.default_rng(1)))
+        source = RecordQuestions(record, record.accepted_sample(80, np.random.default_rng(1)))
         sheet, right = sheet_of(record), 0
-        for card in desk.cards():
+        for card in source.cards():
             own = ink(sheet[card.place.page_instance_id], card.place.field)
-            right += int((desk.field(card.place).boxes == own).all())
+            right += int((source.field(card.place.reading_id).boxes == own).all())
     assert right == 80
 
 
 def test_the_whole_photo_opens_at_the_page_of_the_question(crowd: Record, tmp_path: Path) -> None:
-    desk, sheet = RecordDesk(crowd), sheet_of(crowd)
+    source, sheet = RecordQuestions(crowd), sheet_of(crowd)
     several = EACH[crowd.photos()[0].name]
-    for card in desk.cards():
-        path = desk.photo([card.place], tmp_path / "looked_at")
+    for card in source.cards():
+        path = source.photo([card.place], tmp_path / "looked_at")
         picture = cv2.imread(str(path), cv2.IMREAD_GRAYSCALE)
         assert picture is not None
         first = sheet[card.place.page_instance_id] // several * several
@@ -179,10 +182,10 @@ class Sitting:
     read_line: Callable[[], str]
     screen: str = ""
 
-    def hold(self, desk: RecordDesk | None = None, *, audit: bool = False) -> Outcome:
+    def hold(self, source: RecordQuestions | None = None, *, audit: bool = False) -> Outcome:
         out = io.StringIO()
         review = Review(
-            desk=desk or RecordDesk(self.record),
+            source=source or RecordQuestions(self.record),
             study=self.record.study,
             console=Console(file=out, width=200, markup=False, highlight=False),
             read_line=self.read_line,
@@ -258,22 +261,22 @@ def test_cannot_be_read_in_answer_to_a_stale_question_blanks_nothing(study: Stud
     """The same where the question was put before the other photo was there."""
     cropped_then_whole(study)
     with Record.open(study) as record:
-        desk = RecordDesk(record)
-        (stale,) = [card for card in desk.cards() if isinstance(card, OutsideCard)]
+        source = RecordQuestions(record)
+        (stale,) = [card for card in source.cards() if isinstance(card, OutsideCard)]
         Sitting(record, in_turn("20 05 26")).hold()
         review = Sitting(record, in_turn("x"))
-        only = OneQuestion(desk, stale)
+        only = OneQuestion(source, stale)
         review.hold(only)
         (visit,) = record.visits()
         assert (visit.values["sun.eggs"], visit.statuses["sun.eggs"]) == ("3", "accepted")
         assert visit.waiting == 0
 
 
-class OneQuestion(RecordDesk):
-    """A desk that puts a question of another time."""
+class OneQuestion(RecordQuestions):
+    """A source that puts a question of another time."""
 
-    def __init__(self, desk: RecordDesk, question: Any) -> None:
-        super().__init__(desk.record)
+    def __init__(self, source: RecordQuestions, question: Any) -> None:
+        super().__init__(source.record)
         self.question = question
 
     def cards(self) -> list[Any]:
@@ -290,7 +293,7 @@ def test_the_question_that_a_joining_photo_raises_is_put_in_the_same_sitting(stu
         assert (
             "21 was decided from photo-0001, photo-0002 reads 57: which is right?" in sitting.screen
         )
-        assert record.pending() == []
+        assert decided.pending(record) == []
         (visit,) = record.visits()
         assert visit.values["sun.snails"] == "21"
         again = Sitting(record, in_turn())
@@ -305,7 +308,8 @@ def test_an_audit_of_many_sheets_corrects_the_right_one(study: Study) -> None:
             w for w in record.accepted_sample(1000, np.random.default_rng(2))
             if w.field == "sun.eggs" and w.frame == SHEETS - 1
         ]  # fmt: skip
-        outcome = Sitting(record, in_turn("8", "")).hold(RecordDesk(record, chosen), audit=True)
+        source = RecordQuestions(record, chosen)
+        outcome = Sitting(record, in_turn("8", "")).hold(source, audit=True)
         assert (outcome.answered, outcome.corrected) == (1, 1)
         eggs = [v.values["sun.eggs"] for v in sorted(record.visits(), key=lambda v: v.visit_date)]
     assert eggs == ["3"] * (SHEETS - 1) + ["8"]
@@ -324,7 +328,7 @@ def test_a_photo_that_was_replaced_says_so_everywhere_and_comes_back(
         assert isinstance(card, PhotosCard)
         assert card.unlike
         second = next(n for n, s in enumerate(card.sheets) if s.place.photo_id == 2)
-        record.answer(same_sheet(card, second).fields, "Ada")
+        deciding.keep(record, same_sheet(card, second).fields, "Ada")
         assert record.visits()[0].values["sun.snails"] == "99"
         first, serving = photo_fates(record)
         assert (first.fate, first.sheets[0].became.words) == ("replaced", "replaced by photo-0002")

@@ -7,7 +7,7 @@ import pytest
 from rich.console import Console
 
 from sheet_reader.review import pictures
-from sheet_reader.review.weighing import percent
+from sheet_reader.wording import chance
 
 
 def crops(count: int) -> np.ndarray:
@@ -84,7 +84,7 @@ def test_without_colours_letters_are_chosen() -> None:
     [(0.8, "80 %"), (0.9999, "over 99 %"), (1.0, "100 %"), (0.001, "under 1 %"), (0.0, "0 %")],
 )
 def test_percent_never_claims_certainty(value: float, text: str) -> None:
-    assert percent(value) == text
+    assert chance(value) == text
 
 
 @pytest.mark.parametrize("name", ["SixelImage", "TGPImage"])

@@ -9,6 +9,23 @@ import stand_in
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from sheet_reader.answers.questions import (
+    AlikeCard,
+    Card,
+    FieldCard,
+    OutsideCard,
+    PhotosCard,
+    SumCard,
+)
+from sheet_reader.answers.replies import (
+    Reply,
+    alike_reply,
+    field_reply,
+    other_place,
+    read_on,
+    same_sheet,
+    sum_reply,
+)
 from sheet_reader.reasons import Code, Reasons, because
 from sheet_reader.record.history.answers import (
     Accept,
@@ -27,24 +44,7 @@ from sheet_reader.record.history.states import (
     VisitState,
 )
 from sheet_reader.record.history.visits import visits_of
-from sheet_reader.review.cards import (
-    AlikeCard,
-    Card,
-    FieldCard,
-    OutsideCard,
-    PhotosCard,
-    SumCard,
-)
 from sheet_reader.review.clashes import own_value, surely
-from sheet_reader.review.decisions import (
-    Reply,
-    alike_reply,
-    field_reply,
-    other_place,
-    read_on,
-    same_sheet,
-    sum_reply,
-)
 from sheet_reader.review.queue import cards_of
 from sheet_reader.study.model import SumRule
 

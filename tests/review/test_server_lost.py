@@ -22,8 +22,8 @@ from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.store.engine import URL_VARIABLE
 from sheet_reader.record.store.leases import Leases
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.session import Outcome, Review
+from sheet_reader.review.source import RecordQuestions
 
 NUMBERS = count(1)
 TYPED = {"sun.eggs": "5", "sun.snails": "13", "shade.eggs": "1"}
@@ -64,7 +64,7 @@ class Person:
         self.answers = iter(TYPED.values())
         self.waited = 0
         self.review = Review(
-            RecordDesk(record, by="Kim"), record.study,
+            RecordQuestions(record, by="Kim"), record.study,
             Console(file=self.screen, width=80, height=24, markup=False, highlight=False),
             self.read_line, lambda _: 1, "Kim", date(2026, 6, 1), "off",
             leases=Leases(record, "Kim"), wait=self.wait,

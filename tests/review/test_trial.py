@@ -15,21 +15,14 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+import decided
 import made_up
 import numpy as np
 import pytest
 from former_layout import with_a_former_layout
 from rich.console import Console
 
-from sheet_reader.decode.pages import FieldReading
-from sheet_reader.reading.field_pictures import pack_boxes
-from sheet_reader.reasons import from_json
-from sheet_reader.record.history import found
-from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
-from sheet_reader.record.store import claims
-from sheet_reader.record.store.store import Record
-from sheet_reader.review.blind import keyed_blind
-from sheet_reader.review.cards import (
+from sheet_reader.answers.questions import (
     AlikeCard,
     Card,
     FieldCard,
@@ -37,9 +30,16 @@ from sheet_reader.review.cards import (
     PhotosCard,
     SumCard,
 )
-from sheet_reader.review.desk import RecordDesk
-from sheet_reader.review.queue import is_outside
+from sheet_reader.decode.pages import FieldReading
+from sheet_reader.reading.field_pictures import pack_boxes
+from sheet_reader.reasons import from_json
+from sheet_reader.record.history import found
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.store import claims
+from sheet_reader.record.store.store import Record
+from sheet_reader.review.queue import is_outside, keyed_blind
 from sheet_reader.review.session import Outcome, Review
+from sheet_reader.review.source import RecordQuestions
 from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study
 
@@ -108,20 +108,20 @@ class Coordinator:
 
     def review(self) -> Outcome:
         """Answer everything that waits."""
-        desk = RecordDesk(self.record)
+        source = RecordQuestions(self.record)
         out = io.StringIO()
         review = Review(
-            desk=desk, study=self.record.study,
+            source=source, study=self.record.study,
             console=Console(file=out, width=80, height=self.height, markup=False, highlight=False),
-            read_line=lambda: self._type(desk), launch=lambda _path: 1, by="Kim",
+            read_line=lambda: self._type(source), launch=lambda _path: 1, by="Kim",
             today=self.record.study.season.last, mode="plain",
             folder=self.record.folder / "looked_at",
         )  # fmt: skip
         self.shown = review._in_sight
         return review.run()
 
-    def _type(self, desk: RecordDesk) -> str:
-        card = self.shown(desk.cards()[0])
+    def _type(self, source: RecordQuestions) -> str:
+        card = self.shown(source.cards()[0])
         again = bool(self.asked) and self.asked[-1] == card.key
         if not again:
             self.asked.append(card.key)
@@ -189,7 +189,7 @@ def reviewed(
     study = with_a_former_layout(tmp_path_factory.mktemp("reviewed") / "beans")
     with Record.open(study) as record:
         take_in(record, photos)
-        coordinator = Coordinator(record, photos, flagged=len(record.pending()))
+        coordinator = Coordinator(record, photos, flagged=len(decided.pending(record)))
         coordinator.outcome = coordinator.review()
         yield coordinator
 
@@ -250,6 +250,6 @@ def test_undoing_all_answers_gives_the_record_before(
         questions, keys = MOST_IN_24_LINES
         assert len(coordinator.asked) <= questions
         assert coordinator.keys <= keys
-        while record.undo_last("Kim") is not None:
+        while decided.undo_last(record, "Kim") is not None:
             pass
         assert record.state() == before

@@ -7,16 +7,17 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 import waiting_record
 
+from sheet_reader.answers.replies import Reply
 from sheet_reader.errors import OvertakenError
 from sheet_reader.record.history.answers import Accept, FieldAnswer, Value
 from sheet_reader.record.store.leases import LASTS, Leases
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.decisions import Reply
-from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.sitting import AT_ONCE, Sitting, token_of
+from sheet_reader.review.source import RecordQuestions
 
 SHEETS, EACH = 5, 4
 
@@ -38,7 +39,7 @@ class Clock:
 
 def sitting(record: Record, by: str, clock: Any = None) -> Sitting:
     leases = Leases(record, by, clock) if clock else Leases(record, by)
-    return Sitting(RecordDesk(record), by, leases=leases)
+    return Sitting(RecordQuestions(record), by, leases=leases)
 
 
 def accept(card: Any) -> Reply:
@@ -61,7 +62,7 @@ def test_no_field_is_shown_to_two_at_once_and_both_names_stand(record: Record) -
         one.keep(cards[0], accept(cards[0]))
     assert not seen["Ada"] & seen["Kim"]
     assert len(seen["Ada"] | seen["Kim"]) == SHEETS * EACH
-    assert record.pending() == []
+    assert decided.pending(record) == []
     names = [e.by for v in record.visits() for e in record.history(v.site, v.visit_date)]
     assert {"Ada", "Kim"} <= set(names)
 
@@ -94,7 +95,7 @@ def test_a_lease_of_a_dead_process_is_void(record: Record) -> None:
 
 
 def test_an_answer_that_comes_second_is_not_kept(record: Record) -> None:
-    ada, kim = Sitting(RecordDesk(record), "Ada"), Sitting(RecordDesk(record), "Kim")
+    ada, kim = Sitting(RecordQuestions(record), "Ada"), Sitting(RecordQuestions(record), "Kim")
     card, other = ada.open()[0], kim.open()[0]
     assert card.key == other.key
     kim.keep(other, Reply((FieldAnswer(other.place.reading_id, Value("31")),)))
@@ -102,7 +103,7 @@ def test_an_answer_that_comes_second_is_not_kept(record: Record) -> None:
         ada.keep(card, accept(card))
     values = [e.decision.by for v in record.state() for e in v.fields if e.decision]
     assert values == ["Kim"]
-    assert ada.given == []
+    assert ada.answered == []
     second = ada.open()[0]
     ada.keep(second, accept(second))
-    assert len(ada.given) == 1
+    assert len(ada.answered) == 1

@@ -10,9 +10,14 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Literal, Protocol
 
+from sheet_reader.record.history.sheets import SheetKind
 from sheet_reader.record.history.states import Rival
+
+PlaceKind = Literal["site", "date"]
+NOTHING, UNREADABLE = "nothing written", "can't be read"
+"""What an answer says that says no value."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,13 +73,70 @@ Told = SumTold | SameSheet | PhotoAsked
 
 @dataclass(frozen=True, slots=True)
 class FieldAnswer:
-    """What is decided of one reading: see :meth:`Record.decide`."""
+    """What is decided of one reading. Of ``rivals``, the values of other photos that the person was
+    told of, it overrules those that differ from it; "can't be read" overrules none. ``told`` is
+    what else she was told of; ``blind`` where she had not seen what was read.
+    """
 
     reading_id: int
     answer: Answer
     rivals: tuple[Rival, ...] = ()
     told: tuple[Told, ...] = ()
     blind: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class SheetAnswer:
+    """What is decided of a page that bears no such field, or as a whole: its ``site`` or ``date``
+    is ``value`` (it ``was`` another), it is set ``aside``, counts again (``back``), or was none
+    (``withdrawn``). ``page_instance_id`` None: of the whole photo.
+    """
+
+    photo_id: int
+    page_instance_id: int | None
+    kind: SheetKind
+    value: str | None = None
+    was: str | None = None
+
+
+class OnPage(Protocol):
+    """Whatever tells a page in a photo."""
+
+    @property
+    def photo_id(self) -> int:
+        """The photo's number."""
+
+    @property
+    def page_instance_id(self) -> int:
+        """The page in its photo."""
+
+
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """The ids of the decisions of an answer: about fields, and about sheets."""
+
+    fields: tuple[int, ...] = ()
+    sheets: tuple[int, ...] = ()
+
+
+def words_of(answer: Answer, read: str | None) -> str:
+    """An answer in a few words, to a field in which ``read`` was read."""
+    if isinstance(answer, Value):
+        return answer.text
+    if isinstance(answer, Accept):
+        return read or NOTHING
+    return NOTHING if isinstance(answer, LeftEmpty) else UNREADABLE
+
+
+def place_answer(
+    reading_id: int | None, page: OnPage, kind: PlaceKind, value: str, was: str
+) -> FieldAnswer | SheetAnswer:
+    """That a page has this site or date (ISO 8601), where it ``was`` another: said of its field,
+    by a reading of it, where it has one, else of the page.
+    """
+    if reading_id is not None:
+        return FieldAnswer(reading_id, Value(value))
+    return SheetAnswer(page.photo_id, page.page_instance_id, kind, value, was or None)
 
 
 def with_names(told: Iterable[Told], name: Callable[[str], str]) -> tuple[Told, ...]:

@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, func, select
 
 from sheet_reader import __version__
-from sheet_reader.record.history.answers import Accept, Answer, LeftEmpty, Value
+from sheet_reader.record.history.answers import Answer, words_of
 from sheet_reader.record.history.photos import insert_new
 from sheet_reader.record.store import schema
 from sheet_reader.study.days import now
@@ -23,14 +23,13 @@ from sheet_reader.study.model import Study
 
 Place = tuple[int, str]
 """A field of a page instance."""
-NOTHING, UNREADABLE = "nothing written", "can't be read"
-"""What a look says where it says no value."""
 
 
 @dataclass(frozen=True, slots=True)
 class OwnLook:
-    """What a person made of a field: a value as the record keeps it, NOTHING or UNREADABLE;
-    ``after`` is the last decision that was there.
+    """What a person made of a field: a value as the record keeps it, or that there is none (see
+    :func:`~sheet_reader.record.history.answers.words_of`); ``after`` is the last decision that was
+    there.
     """
 
     by: str
@@ -53,15 +52,10 @@ def add_look(
     """Keep what a person made of a field; False where she has looked before, and nothing is kept.
     ``connection`` is writing.
     """
-    said = UNREADABLE
-    if isinstance(answer, Value):
-        said = answer.text
-    elif isinstance(answer, Accept | LeftEmpty):
-        said = read if isinstance(answer, Accept) and read is not None else NOTHING
     last = connection.scalar(select(func.max(schema.decisions.c.id))) or 0
     return insert_new(
         connection, schema.blind_answers, page_instance_id=place[0], field=place[1],
-        reading_id=reading_id, said=said, by=by, at=now(), program=__version__,
+        reading_id=reading_id, said=words_of(answer, read), by=by, at=now(), program=__version__,
         decisions_before=last,
     )  # fmt: skip
 

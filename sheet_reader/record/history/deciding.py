@@ -1,45 +1,166 @@
-"""A person's answers: checked, then added to the record."""
+"""Decisions as they are kept and taken back: of fields and of whole sheets, all in this one way.
+
+An answer is one or several decisions, kept whole or not at all. Nothing is ever changed or removed:
+what is taken back stays, with a decision that undoes it. Functions that take a connection are
+inside a writing transaction.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, Table, func, insert, select
 
 from sheet_reader import __version__
-from sheet_reader.errors import UsageError
+from sheet_reader.errors import OvertakenError, UsageError
 from sheet_reader.record.history.answers import (
     Accept,
-    Answer,
-    Illegible,
+    FieldAnswer,
+    Kept,
     LeftEmpty,
-    Told,
+    SheetAnswer,
     Value,
     told_to_json,
     with_names,
 )
-from sheet_reader.record.history.loading import UNDO
+from sheet_reader.record.history.meaning import Meanings
 from sheet_reader.record.history.meaning_answers import keep_site_label, load_meanings
-from sheet_reader.record.history.sheets import add_sheet_decision
-from sheet_reader.record.history.states import Rival
+from sheet_reader.record.history.sheets import UNDO
 from sheet_reader.record.store import schema
 from sheet_reader.study.days import now
 from sheet_reader.study.kinds import Refusal
 from sheet_reader.study.model import Study
 
+if TYPE_CHECKING:
+    from sheet_reader.record.store.store import Record
 
-@dataclass(frozen=True, slots=True)
-class Undone:
-    """What a decision was about that was taken back: ``reading_id`` None where it was about a
-    sheet, ``page_instance_id`` None where about a whole photo.
+LONGEST_REASON = 500
+
+
+def keep(
+    record: Record,
+    answers: Sequence[FieldAnswer | SheetAnswer],
+    by: str,
+    *,
+    reason: str = "",
+    instead_of: Kept | None = None,
+    since: int | None = None,
+) -> Kept:
+    """Keep an answer, on the disk when this returns; an earlier one ``instead_of`` which it stands
+    is taken back with it. Raises :class:`UsageError` where a decision cannot be, and
+    :class:`OvertakenError` where somebody has decided the same since the decision ``since``.
     """
+    with record.writing() as connection:
+        if since is not None:
+            _must_be_first(connection, answers, since)
+        if instead_of is not None:
+            take_back(connection, instead_of, by)
+        return add_answer(connection, record.study, answers, by, reason)
 
-    reading_id: int | None
-    page_instance_id: int | None
-    photo_id: int
+
+def _must_be_first(
+    connection: Connection, answers: Sequence[FieldAnswer | SheetAnswer], since: int
+) -> None:
+    d, r, k = schema.decisions.c, schema.readings.c, schema.reading_runs.c
+    about = [one.reading_id for one in answers if isinstance(one, FieldAnswer)]
+    query = (
+        select(d.by)
+        .join_from(schema.decisions, schema.reading_runs, k.page_instance_id == d.page_instance_id)
+        .join(schema.readings, (r.run_id == k.id) & (r.field == d.field))
+        .where(d.id > since, r.id.in_(about))
+    )
+    by = connection.scalar(query.limit(1))
+    if by is not None:
+        raise OvertakenError(f"{by} has just answered this question")
+
+
+def add_answer(
+    connection: Connection,
+    study: Study,
+    answers: Sequence[FieldAnswer | SheetAnswer],
+    by: str,
+    reason: str = "",
+) -> Kept:
+    """Add the decisions of one answer, with the ``reason`` given. Raises :class:`UsageError` where
+    one of them cannot be: an unknown reading, a value that can't be one, accepting where nothing
+    was read.
+    """
+    said = {"by": by, "reason": checked_reason(reason)}
+    meanings = load_meanings(connection, study)
+    number = (connection.scalar(select(func.max(schema.decisions.c.id))) or 0) + 1
+    fields, sheets = [], []
+    for one in answers:
+        if isinstance(one, SheetAnswer):
+            sheets.append(_add_of_sheet(connection, study, one, said))
+        else:
+            told = said | {"answer": number}
+            fields.append(_add_of_field(connection, study, meanings, one, told))
+    return Kept(tuple(fields), tuple(sheets))
+
+
+def _add_of_field(
+    connection: Connection, study: Study, meanings: Meanings, one: FieldAnswer, said: dict[str, Any]
+) -> int:
+    r, k = schema.readings.c, schema.reading_runs.c
+    row = connection.execute(
+        select(r.field, r.value, r.status, k.page_instance_id)
+        .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
+        .where(r.id == one.reading_id)
+    ).one_or_none()
+    if row is None:
+        raise UsageError(f"there is no reading {one.reading_id} in the record")
+    page = row.page_instance_id
+    field = meanings.field(row.field, page)
+    kind, value = _kind_and_value(study, field, row.value, row.status, one)
+    if value is not None and field == study.keys[0]:
+        keep_site_label(connection, study, value)
+    told = with_names(one.told, partial(meanings.on_sheet, page_instance_id=page))
+    added = _insert(
+        connection, schema.decisions, page_instance_id=page, field=row.field,
+        reading_id=one.reading_id, kind=kind, value=value, blind=one.blind,
+        told=told_to_json(told), **said | {"reason": said["reason"] or None},
+    )  # fmt: skip
+    overruled = [] if kind == "unreadable" else [r for r in one.rivals if r.value != value]
+    if overruled:
+        lines = [{"decision_id": added, **asdict(rival)} for rival in dict.fromkeys(overruled)]
+        connection.execute(insert(schema.overruled), lines)
+    return added
+
+
+def _kind_and_value(
+    study: Study, field: str, read: str | None, status: str, one: FieldAnswer
+) -> tuple[str, str | None]:
+    """A value equal to the one read counts as accepting it."""
+    answer = one.answer
+    if isinstance(answer, Accept):
+        if read is None and status != "empty":
+            raise UsageError("nothing was read here that could be accepted")
+        if read is not None and field == study.keys[0]:
+            checked_value(study, field, read)
+        return ("accept", read) if read is not None else ("empty", None)
+    if isinstance(answer, Value):
+        value = checked_value(study, field, answer.text)
+        if answer.typed:
+            return "typed", value
+        return ("accept" if value == read else "value"), value
+    return ("empty" if isinstance(answer, LeftEmpty) else "unreadable"), None
+
+
+def _add_of_sheet(
+    connection: Connection, study: Study, one: SheetAnswer, said: dict[str, Any]
+) -> int:
+    value = one.value
+    if value is not None:
+        value = checked_value(study, study.keys[0 if one.kind == "site" else 1], value)
+    if value is not None and one.kind == "site":
+        keep_site_label(connection, study, value)
+    return _insert_of_sheet(
+        connection, photo_id=one.photo_id, page_instance_id=one.page_instance_id, kind=one.kind,
+        value=value, was=one.was, **said,
+    )  # fmt: skip
 
 
 def checked_value(study: Study, field: str, text: str) -> str:
@@ -57,152 +178,53 @@ def checked_value(study: Study, field: str, text: str) -> str:
     return value.text
 
 
-def add_decision(
-    connection: Connection,
-    study: Study,
-    reading_id: int,
-    answer: Answer,
-    by: str,
-    *,
-    blind: bool,
-    rivals: Sequence[Rival] = (),
-    told: Sequence[Told] = (),
-    number: int | None = None,
-    reason: str = "",
-) -> int:
-    """Add a person's answer about a reading; gives the id of the decision.
-
-    A value equal to the one read counts as accepting it. Of ``rivals``, the values of other photos
-    that the person was told of, the decision overrules those that differ from it; "can't be read"
-    overrules none. ``told`` is what else the person was told of, ``number`` that of the answer to
-    which the decision belongs. Raises :class:`UsageError` for an unknown
-    reading, a value that cannot be one, and for accepting where nothing was read.
-    """
-    r, k = schema.readings.c, schema.reading_runs.c
-    row = connection.execute(
-        select(r.field, r.value, r.status, k.page_instance_id)
-        .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
-        .where(r.id == reading_id)
-    ).one_or_none()
-    if row is None:
-        raise UsageError(f"there is no reading {reading_id} in the record")
-    meanings, page = load_meanings(connection, study), row.page_instance_id
-    field = meanings.field(row.field, page)
-    kind, value = _answer(study, field, row.value, row.status, answer)
-    if value is not None and any(h.kind == "site" and h.name == field for h in study.header):
-        keep_site_label(connection, study, value)
-    decision_id = _add(
-        connection,
-        page_instance_id=page,
-        field=row.field,
-        reading_id=reading_id,
-        kind=kind,
-        value=value,
-        by=by,
-        blind=blind,
-        told=told_to_json(with_names(told, partial(meanings.on_sheet, page_instance_id=page))),
-        answer=number,
-        reason=reason or None,
-    )
-    differing = {r for r in rivals if r.value != value and not isinstance(answer, Illegible)}
-    if differing:
-        lines = [{"decision_id": decision_id, **asdict(rival)} for rival in differing]
-        connection.execute(insert(schema.overruled), lines)
-    return decision_id
+def checked_reason(text: str) -> str:
+    """A reason as it is kept; raises :class:`UsageError` for one that is too long."""
+    text = " ".join("".join(c if c.isprintable() else " " for c in text).split())
+    if len(text) > LONGEST_REASON:
+        raise UsageError(f"a reason has at most {LONGEST_REASON} signs, this has {len(text)}")
+    return text
 
 
-def _add(connection: Connection, **values: Any) -> int:
-    last_run = connection.scalar(select(func.max(schema.reading_runs.c.id)))
+def answer_with(connection: Connection, decision_id: int) -> Kept:
+    """The whole answer that a decision about a field belongs to."""
+    d = schema.decisions.c
+    own = select(d.answer).where(d.id == decision_id).scalar_subquery()
+    ids = connection.scalars(select(d.id).where((d.id == decision_id) | (d.answer == own)))
+    return Kept(tuple(ids))
+
+
+def take_back(connection: Connection, kept: Kept, by: str, reason: str = "") -> None:
+    """Take back those decisions of an answer that still stand."""
+    said = {"by": by, "reason": checked_reason(reason)}
+    for row in _still_standing(connection, schema.decisions, kept.fields):
+        _insert(
+            connection, schema.decisions, page_instance_id=row.page_instance_id, field=row.field,
+            reading_id=row.reading_id, kind=UNDO, value=None, blind=False, undoes=row.id,
+            **said | {"reason": said["reason"] or None},
+        )  # fmt: skip
+    for row in _still_standing(connection, schema.sheet_decisions, kept.sheets):
+        _insert_of_sheet(
+            connection, photo_id=row.photo_id, page_instance_id=row.page_instance_id, kind=UNDO,
+            value=row.was, was=row.value, undoes=row.id, **said,
+        )  # fmt: skip
+
+
+def _still_standing(connection: Connection, table: Table, ids: Sequence[int]) -> Sequence[Any]:
+    undone = select(table.c.undoes).where(table.c.undoes.is_not(None))
+    query = select(table).where(table.c.id.in_(ids), table.c.kind != UNDO)
+    return connection.execute(query.where(table.c.id.not_in(undone)).order_by(table.c.id)).all()
+
+
+def _insert_of_sheet(connection: Connection, **values: Any) -> int:
+    before = connection.scalar(select(func.max(schema.decisions.c.id))) or 0
+    return _insert(connection, schema.sheet_decisions, decisions_before=before, **values)
+
+
+def _insert(connection: Connection, table: Table, **values: Any) -> int:
+    runs = connection.scalar(select(func.max(schema.reading_runs.c.id))) or 0
     added = connection.execute(
-        insert(schema.decisions).values(
-            at=now(), program=__version__, runs_before=last_run, **values
-        )
+        insert(table).values(at=now(), program=__version__, runs_before=runs, **values)
     ).inserted_primary_key
     assert added is not None
     return int(added[0])
-
-
-def _answer(
-    study: Study, field: str, read: str | None, status: str, answer: Answer
-) -> tuple[str, str | None]:
-    if isinstance(answer, Accept):
-        if read is None and status != "empty":
-            raise UsageError("nothing was read here that could be accepted")
-        if read is not None and any(h.name == field and h.kind == "site" for h in study.header):
-            checked_value(study, field, read)
-        return ("accept", read) if read is not None else ("empty", None)
-    if isinstance(answer, Value):
-        value = checked_value(study, field, answer.text)
-        if answer.typed:
-            return "typed", value
-        return ("accept" if value == read else "value"), value
-    return ("empty" if isinstance(answer, LeftEmpty) else "unreadable"), None
-
-
-def take_back_last(connection: Connection, by: str) -> Undone | None:
-    """Take back this person's last answer or decision about a sheet that still stands."""
-    s = schema.sheet_decisions.c
-    undone = select(s.undoes).where(s.undoes.is_not(None))
-    sheet = connection.execute(
-        select(s.id, s.photo_id, s.page_instance_id, s.decisions_before, s.value, s.was)
-        .where(s.by == by, s.kind != UNDO, s.id.not_in(undone))
-        .order_by(s.id.desc())
-        .limit(1)
-    ).one_or_none()
-    answer = _last_answer(connection, by)
-    if sheet is not None and (not answer or answer[-1].id <= sheet.decisions_before):
-        add_sheet_decision(
-            connection, sheet.photo_id, sheet.page_instance_id, "undo", by=by,
-            undoes=sheet.id, value=sheet.was, was=sheet.value,
-        )  # fmt: skip
-        return Undone(None, sheet.page_instance_id, sheet.photo_id)
-    for row in answer:
-        add_undo(connection, row, by)
-    if not answer:
-        return None
-    return Undone(answer[-1].reading_id, answer[-1].page_instance_id, answer[-1].photo_id)
-
-
-def _last_answer(connection: Connection, by: str) -> list[Any]:
-    """The decisions of this person's last standing answer about fields, as rows, the last last."""
-    d, s = schema.decisions.c, schema.page_instances.c
-    undone = select(d.undoes).where(d.undoes.is_not(None))
-    columns = (d.id, d.page_instance_id, d.field, d.reading_id, d.answer, s.photo_id)
-    standing = (
-        select(*columns)
-        .join_from(schema.decisions, schema.page_instances, s.id == d.page_instance_id)
-        .where(d.by == by, d.kind != UNDO, d.id.not_in(undone))
-    )
-    last = connection.execute(standing.order_by(d.id.desc()).limit(1)).one_or_none()
-    if last is None:
-        return []
-    together = standing.where(d.answer == last.answer, d.id != last.id).order_by(d.id)
-    return [*connection.execute(together), last]
-
-
-def undo_answer(connection: Connection, decision_id: int, by: str, reason: str) -> None:
-    """Take back what still stands of the answer that a decision belongs to."""
-    d = schema.decisions.c
-    undone = select(d.undoes).where(d.undoes.is_not(None))
-    own = select(d.answer).where(d.id == decision_id).scalar_subquery()
-    query = select(d.id, d.page_instance_id, d.field, d.reading_id).where(
-        (d.id == decision_id) | (d.answer == own), d.kind != UNDO, d.id.not_in(undone)
-    )
-    for row in connection.execute(query.order_by(d.id)).all():
-        add_undo(connection, row, by, reason)
-
-
-def add_undo(connection: Connection, decision: Any, by: str, reason: str = "") -> None:
-    """Take back a decision, a row with ``id``, ``page_instance_id``, ``field``, ``reading_id``."""
-    _add(
-        connection,
-        page_instance_id=decision.page_instance_id,
-        field=decision.field,
-        reading_id=decision.reading_id,
-        kind=UNDO,
-        value=None,
-        by=by,
-        blind=False,
-        undoes=decision.id,
-        reason=reason or None,
-    )

@@ -13,13 +13,14 @@ from collections.abc import Collection, Mapping, Sequence
 from sqlalchemy import Connection, func, insert, select
 
 from sheet_reader import __version__
+from sheet_reader.decode.pages import FieldReading
 from sheet_reader.errors import UsageError
-from sheet_reader.record.history import answering
 from sheet_reader.record.history.answers import FieldAnswer, LeftEmpty, SumTold, Value
-from sheet_reader.record.history.deciding import checked_value
+from sheet_reader.record.history.deciding import add_answer, checked_value
 from sheet_reader.record.history.found import new_identity
 from sheet_reader.record.history.meaning_answers import keep_wording
-from sheet_reader.record.history.mending import checked_reason
+from sheet_reader.record.history.mending import must_have_photo
+from sheet_reader.record.history.runs import insert_run
 from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
@@ -28,7 +29,6 @@ from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.days import now
 from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study
-from sheet_reader.wording import neutral_name
 
 NAME = "typed in by hand"
 
@@ -53,20 +53,24 @@ def enter(
     study = record.study
     said = {name: None if text is None else checked_value(study, name, text)
             for name, text in values.items()}  # fmt: skip
-    site, day = (_key(study, said, kind) for kind in ("site", "date"))
-    reason = checked_reason(reason)
+    for name in study.keys:
+        if said.get(name) is None:
+            spec = study.spec(name)
+            assert spec is not None
+            raise UsageError(f"{spec.label}: a sheet typed in needs its {spec.kind}")
+    site, day = (said[name] for name in study.keys)
     with record.writing() as connection:
         photo = _photo(connection, photo_id)
         answers: list[FieldAnswer] = []
         for number, names in enumerate(printed_fields(study), start=1):
             page = _page(connection, study, photo, number)
             readings = _readings(connection, page, names, site, day)
-            for name, reading in readings.items():
+            for name in names:
                 text = said.get(name)
                 answer = LeftEmpty() if text is None else Value(text, typed=True)
                 about = tuple(one for one in told if name == one.fields[0])
-                answers.append(FieldAnswer(reading, answer, told=about))
-        answering.add_answer(connection, study, answers, by, reason)
+                answers.append(FieldAnswer(readings[name], answer, told=about))
+        add_answer(connection, study, answers, by, reason)
     return photo
 
 
@@ -77,19 +81,9 @@ def printed_fields(study: Study) -> list[list[str]]:
     return [[name for name in order if name in on_page] for on_page in pages]
 
 
-def _key(study: Study, said: Mapping[str, str | None], kind: str) -> str:
-    field = next(h for h in study.header if h.kind == kind)
-    text = said.get(field.name)
-    if text is None:
-        raise UsageError(f"{field.label}: a sheet typed in needs its {kind}")
-    return text
-
-
 def _photo(connection: Connection, photo_id: int | None) -> int:
-    p = schema.photos.c
     if photo_id is not None:
-        if connection.scalar(select(p.id).where(p.id == photo_id)) is None:
-            raise UsageError(f"there is no {neutral_name(photo_id)} in the record")
+        must_have_photo(connection, photo_id)
         return photo_id
     added = connection.execute(
         insert(schema.photos).values(
@@ -119,28 +113,17 @@ def _page(connection: Connection, study: Study, photo_id: int, number: int) -> i
 
 
 def _readings(
-    connection: Connection, page: int, names: Sequence[str], site: str, day: str
+    connection: Connection, page: int, names: Sequence[str], site: str | None, day: str | None
 ) -> dict[str, int]:
     """A run that read nothing, and the ids of its readings by field."""
-    run = connection.execute(
-        insert(schema.reading_runs).values(
-            page_instance_id=page, attempt=0, at=now(), program=__version__, model="",
-            identified_by=TYPED, px_per_mm=0.0, blur_mm=0.0, contrast=0.0, hidden_boxes=0,
-            glare_share=0.0, advice="", site=site, visit_date=day, outline="[]",
-            threshold=0.0,
-        )
-    ).inserted_primary_key  # fmt: skip
-    assert run is not None
-    lines = [
-        {
-            "run_id": int(run[0]), "field": name, "value": None, "confidence": 0.0,
-            "status": "empty", "runner_up": None, "runner_up_confidence": 0.0,
-            "corners": "[]", "boxes_png": b"", "context_png": b"",
-        }
-        for name in names
-    ]  # fmt: skip
-    connection.execute(insert(schema.readings), lines)
-    r = schema.readings.c
-    found = connection.execute(select(r.field, r.id).where(r.run_id == int(run[0])))
-    ids = {row.field: row.id for row in found}
-    return {name: ids[name] for name in names}
+    values = {
+        "page_instance_id": page, "attempt": 0, "at": now(), "program": __version__, "model": "",
+        "identified_by": TYPED, "px_per_mm": 0.0, "blur_mm": 0.0, "contrast": 0.0,
+        "hidden_boxes": 0, "glare_share": 0.0, "advice": "", "site": site, "visit_date": day,
+        "outline": "[]", "threshold": 0.0,
+    }  # fmt: skip
+    insert_run(connection, values, [FieldReading(n, None, 0.0, "empty", ()) for n in names], {})
+    r, k = schema.readings.c, schema.reading_runs.c
+    query = select(r.field, r.id).join_from(schema.readings, schema.reading_runs)
+    here = connection.execute(query.where(k.page_instance_id == page))
+    return {row.field: row.id for row in here}

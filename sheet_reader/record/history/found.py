@@ -5,21 +5,25 @@ from __future__ import annotations
 import json
 import math
 import uuid
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 
 from sqlalchemy import Connection, func, select, update
 
 from sheet_reader import __version__
 from sheet_reader.decode.pages import FieldReading
-from sheet_reader.reasons import Reason, Reasons, to_json
+from sheet_reader.reasons import Code, Reason, Reasons, because, to_json
+from sheet_reader.record.history.answers import SheetAnswer
+from sheet_reader.record.history.deciding import add_answer
 from sheet_reader.record.history.meaning_answers import keep_wording
 from sheet_reader.record.history.photos import PhotoStatus, insert_new, insert_row
 from sheet_reader.record.history.runs import add_run
-from sheet_reader.record.history.sheets import WITHDRAWN
+from sheet_reader.record.history.sheets import WITHDRAWN, standing
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.study.days import now
+from sheet_reader.study.model import Study
+from sheet_reader.vision.findings import POINTED
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,3 +251,30 @@ def _page_instance(
     )
     known.append(KnownPlace(number, code, position, here, taken=True))
     return number
+
+
+def pointed_at(connection: Connection) -> dict[int, int]:
+    """The sheets that were read where a person pointed and that count: photo by page instance."""
+    s, k = schema.page_instances.c, schema.reading_runs.c
+    first = select(func.min(k.id)).group_by(k.page_instance_id)
+    query = (
+        select(s.id, s.photo_id)
+        .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
+        .where(k.identified_by == POINTED, k.id.in_(first))
+    )
+    gone = standing(connection).withdrawn
+    return {page: photo for page, photo in connection.execute(query) if page not in gone}
+
+
+def withdraw(
+    connection: Connection, study: Study, photo_id: int, pages: Iterable[int], by: str
+) -> None:
+    """Let these sheets, which a person pointed at in a photo, count no more, with all that was
+    decided on them; the photo is one without a sheet again. Readings and decisions stay in the
+    record.
+    """
+    gone = [SheetAnswer(photo_id, page, "withdrawn") for page in pages]
+    add_answer(connection, study, gone, by)
+    back = update(schema.photos).where(schema.photos.c.id == photo_id)
+    reasons = to_json((because(Code.POINTED_BACK),))
+    connection.execute(back.values(status="no sheet", reasons=reasons))

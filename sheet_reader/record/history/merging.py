@@ -19,9 +19,14 @@ from dataclasses import replace
 
 from sheet_reader.reasons import Code, Reason, Reasons, because, has
 from sheet_reader.record.history.answers import SameSheet
-from sheet_reader.record.history.states import Decision, FieldState, Rival, Status, StoredReading
-
-SURE = ("accepted", "empty", "confirmed", "corrected", "typed")
+from sheet_reader.record.history.states import (
+    SURE,
+    Decision,
+    FieldState,
+    Rival,
+    Status,
+    StoredReading,
+)
 
 
 def merge(fields: Sequence[FieldState]) -> list[FieldState]:

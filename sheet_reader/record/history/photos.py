@@ -9,23 +9,21 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import PurePosixPath
 from typing import Any, Literal
 
-from sqlalchemy import Connection, Table, func, insert, select, update
+from sqlalchemy import Connection, Table, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from sheet_reader.intake.files import Origin
-from sheet_reader.reasons import Code, Reasons, because, from_json, to_json
-from sheet_reader.record.history.sheets import add_sheet_decision, standing
+from sheet_reader.reasons import Reasons, from_json
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.opening import ARRIVING
 from sheet_reader.study.days import now
 from sheet_reader.study.model import Study
-from sheet_reader.vision.findings import POINTED
 from sheet_reader.wording import neutral_name
 
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
@@ -144,31 +142,6 @@ def add_photo(
     if found.forgotten_at is None:
         insert_new(connection, schema.origins, photo_id=photo_id, seen_at=now(), **asdict(origin))
     return photo_id, new
-
-
-def pointed_at(connection: Connection) -> dict[int, int]:
-    """The sheets that were read where a person pointed and that count: photo by page instance."""
-    s, k = schema.page_instances.c, schema.reading_runs.c
-    first = select(func.min(k.id)).group_by(k.page_instance_id)
-    query = (
-        select(s.id, s.photo_id)
-        .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
-        .where(k.identified_by == POINTED, k.id.in_(first))
-    )
-    gone = standing(connection).withdrawn
-    return {page: photo for page, photo in connection.execute(query) if page not in gone}
-
-
-def withdraw(connection: Connection, photo_id: int, pages: Iterable[int], by: str) -> None:
-    """Let these sheets, which a person pointed at in a photo, count no more, with all that was
-    decided on them; the photo is one without a sheet again. Readings and decisions stay in the
-    record.
-    """
-    for page in pages:
-        add_sheet_decision(connection, photo_id, page, "withdrawn", by=by)
-    back = update(schema.photos).where(schema.photos.c.id == photo_id)
-    reasons = to_json((because(Code.POINTED_BACK),))
-    connection.execute(back.values(status="no sheet", reasons=reasons))
 
 
 def circumstances(study: Study) -> str:

@@ -13,7 +13,6 @@ from sheet_reader.record.history.loading import STANDS
 from sheet_reader.record.history.states import (
     ACCEPTED,
     FieldState,
-    Rival,
     Status,
     VisitRow,
     VisitState,
@@ -45,22 +44,6 @@ class AuditedField:
     site: str
     visit_date: str
     threshold: float
-
-
-def waiting(study: Study, visits: Iterable[VisitState]) -> list[FieldState]:
-    """Everything a person is asked about: photo by photo, site and date first."""
-    order = {s.name: (not s.kind.is_key, n) for n, s in enumerate(study.fields)}
-    last = (True, len(order))
-    return sorted(
-        (e for v in visits for e in v.fields if e.needs_review),
-        key=lambda e: (e.photo_id, e.page_instance_id, order.get(e.field, last)),
-    )
-
-
-def rivals_of(visits: Iterable[VisitState], reading_id: int) -> tuple[Rival, ...]:
-    """The values of other photos that a question about this reading names; () if it isn't asked."""
-    found = (e.rivals for v in visits for e in v.fields if e.reading_id == reading_id)
-    return next(found, ())
 
 
 def reading_rows(visits: Iterable[VisitState]) -> list[FieldState]:

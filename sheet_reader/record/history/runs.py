@@ -97,12 +97,12 @@ def add_run(
         }
         for f in page.fields
     }
-    _add(connection, values, not_unasked([f.reading for f in page.fields], sure), pictures)
+    insert_run(connection, values, not_unasked([f.reading for f in page.fields], sure), pictures)
     if page.decoded_under is not None:
         note_under(connection, {page_instance_id: page.decoded_under})
 
 
-def _add(
+def insert_run(
     connection: Connection,
     values: Mapping[str, Any],
     fields: Sequence[FieldReading],
@@ -260,7 +260,7 @@ def keep_decoded(
             }
             columns = dict(latest[page.run_id]._mapping)
             del columns["id"]
-            _add(connection, columns | anew, fields, {})
+            insert_run(connection, columns | anew, fields, {})
         changes += [
             Change(page, was, f, (page.page_instance_id, f.field) in decided)
             for f in fields

@@ -1,20 +1,18 @@
 """What people decided about whole sheets and photos: set aside, taken back, of another place.
 
 A decision about a photo is one about every sheet in it; of all that are about a sheet the latest
-holds. Every function takes a connection, those that write one inside a writing transaction.
+holds. They are kept by :mod:`sheet_reader.record.history.deciding`, as those about fields are.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field
-from typing import Any, Literal
+from typing import Literal
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, select
 
-from sheet_reader import __version__
 from sheet_reader.record.store import schema
-from sheet_reader.study.days import now
 
 SheetKind = Literal["aside", "back", "site", "date", "withdrawn", "undo"]
 ASIDE, BACK, SITE, DATE, UNDO = "aside", "back", "site", "date", "undo"
@@ -96,35 +94,3 @@ def stood(decided: Iterable[SheetDecision], pages: dict[int, list[int]]) -> Stan
         elif own is not None and d.value is not None:
             (found.sites if d.kind == SITE else found.dates)[own] = d.value
     return found
-
-
-def add_sheet_decision(
-    connection: Connection,
-    photo_id: int,
-    page_instance_id: int | None,
-    kind: SheetKind,
-    *,
-    by: str,
-    reason: str = "",
-    value: str | None = None,
-    was: str | None = None,
-    undoes: int | None = None,
-) -> int:
-    """Add a decision about a sheet, or about a whole photo; gives its id."""
-    values: dict[str, Any] = {
-        "photo_id": photo_id,
-        "page_instance_id": page_instance_id,
-        "kind": kind,
-        "value": value,
-        "was": was,
-        "reason": reason,
-        "by": by,
-        "at": now(),
-        "program": __version__,
-        "undoes": undoes,
-        "runs_before": connection.scalar(select(func.max(schema.reading_runs.c.id))) or 0,
-        "decisions_before": connection.scalar(select(func.max(schema.decisions.c.id))) or 0,
-    }
-    added = connection.execute(insert(schema.sheet_decisions).values(values)).inserted_primary_key
-    assert added is not None
-    return int(added[0])

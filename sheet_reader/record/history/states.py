@@ -25,6 +25,14 @@ answers.
 """
 ACCEPTED: tuple[Status, ...] = ("accepted", "empty")
 """What was read and taken over without a question; "not recorded" is such a reading too."""
+ANSWERED: tuple[Status, ...] = ("confirmed", "corrected")
+"""What a person said of what was read."""
+SURE: tuple[Status, ...] = (*ACCEPTED, *ANSWERED, "typed")
+"""What speaks for or against another photo."""
+RECORDED: tuple[Status, ...] = ("accepted", "doubted", *ANSWERED, "typed")
+"""What counts in tables, where it has a value."""
+TRUSTED: tuple[Status, ...] = ("accepted", *ANSWERED, "typed")
+"""What is learnt from, where it has a value."""
 TYPED = "typed"
 """Stands for the layout of a page typed in by hand, what its reading was identified by, and the
 status of the line in ``photos`` of a typed sheet without a photo.

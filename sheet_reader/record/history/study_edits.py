@@ -14,7 +14,7 @@ from sheet_reader.reasons import Code
 from sheet_reader.record.history.loading import LATEST
 from sheet_reader.record.history.runs import OF_TIME
 from sheet_reader.record.history.sheets import standing
-from sheet_reader.record.history.states import VisitState
+from sheet_reader.record.history.states import RECORDED, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import MOST_ATTEMPTS
 from sheet_reader.sheet.page import BLANK
@@ -27,7 +27,6 @@ from sheet_reader.wording import counted
 MOST_NAMED = RECORD.most_named
 SAME_TIME = timedelta(hours=1)
 """By so much the clocks of two machines may differ."""
-COUNTS = ("accepted", "doubted", "confirmed", "corrected", "typed")
 WHY = {
     Code.PHOTOS_DIFFER: "contradicted by another photo",
     Code.DECISION_DIFFERS: "contradicted by another photo",
@@ -187,7 +186,7 @@ def _unknown_fields(study: Study, visits: Iterable[VisitState]) -> str:
     ]  # fmt: skip
     if not unknown:
         return ""
-    values = {(n, e.field) for n, e in unknown if e.status in COUNTS and e.value is not None}
+    values = {(n, e.field) for n, e in unknown if e.status in RECORDED and e.value is not None}
     questions = {(n, e.field) for n, e in unknown if e.status == "flagged"}
     has = f"{counted(len(values), 'value')} and {counted(len(questions), 'question')}"
     names = dict.fromkeys(e.field for _, e in unknown)

@@ -1,27 +1,24 @@
 """The record of one study: photos, what was read in them, and what people decided.
 
 >>> with Record.open(study) as record:  # doctest: +SKIP
-...     for item in record.pending():
-...         record.decide(item.reading_id, Accept(), by="Ada")
+...     for visit in record.state():
+...         print(visit.site, visit.visit_date)
 """
 
 from __future__ import annotations
 
 import os
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from types import TracebackType
-from typing import TYPE_CHECKING
 
 import numpy as np
 from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.record.history import (
-    answering,
-    deciding,
     history,
     loading,
     meaning_answers,
@@ -29,12 +26,11 @@ from sheet_reader.record.history import (
     rows,
     study_edits,
 )
-from sheet_reader.record.history.answers import Answer, FieldAnswer
 from sheet_reader.record.history.history import HistoryEntry
 from sheet_reader.record.history.kept_visits import KeptVisits
 from sheet_reader.record.history.photos import PhotoLine
 from sheet_reader.record.history.rows import AuditedField, Summary
-from sheet_reader.record.history.states import FieldState, Rival, Thresholds, VisitRow, VisitState
+from sheet_reader.record.history.states import FieldState, Thresholds, VisitRow, VisitState
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import checksums, opening, place, schema
 from sheet_reader.record.store.address import checked_address
@@ -50,9 +46,6 @@ from sheet_reader.record.store.log_pair import marked, must_be_a_pair
 from sheet_reader.record.store.migrations import migrate
 from sheet_reader.study.model import Study
 from sheet_reader.wording import neutral_name
-
-if TYPE_CHECKING:
-    pass  # loads OpenCV: for pictures alone
 
 NO_THRESHOLDS = Thresholds()
 
@@ -186,10 +179,6 @@ class Record:
         with self.reading() as connection:
             return loading.load_visits(connection, self.study, self.thresholds, aside=True)
 
-    def pending(self) -> list[FieldState]:
-        """What waits for a person: photo by photo, site and date first."""
-        return rows.waiting(self.study, self.state())
-
     def photo_path(self, photo_id: int) -> originals.File:
         """The kept original of a photo."""
         with self.reading() as connection:
@@ -200,39 +189,6 @@ class Record:
         if not original:
             raise UsageError(f"{neutral_name(photo_id)} was typed in by hand: it has no picture")
         return originals.at(self.folder, str(original))
-
-    def decide(
-        self,
-        reading_id: int,
-        answer: Answer,
-        by: str,
-        *,
-        blind: bool = False,
-        rivals: Sequence[Rival] | None = None,
-    ) -> None:
-        """Keep a person's answer, on the disk when this returns.
-
-        ``blind`` marks answers given without seeing what was read. ``rivals`` are the values of
-        other photos that the person was told of (:attr:`FieldState.rivals`); None means those that
-        a question about this reading names now. Raises :class:`UsageError` for an answer that
-        cannot be one, with what is wrong about it.
-        """
-        if rivals is None:
-            rivals = rows.rivals_of(self.state(), reading_id)
-        self.answer([FieldAnswer(reading_id, answer, tuple(rivals), blind=blind)], by)
-
-    def answer(self, answers: Sequence[FieldAnswer], by: str) -> None:
-        """Keep an answer of several decisions, whole or not at all.
-
-        Raises :class:`UsageError` where a decision cannot be.
-        """
-        with self.writing() as connection:
-            answering.add_answer(connection, self.study, answers, by)
-
-    def undo_last(self, by: str) -> deciding.Undone | None:
-        """Take back this person's last standing decision, about a field or a sheet; None: none."""
-        with self.writing() as connection:
-            return deciding.take_back_last(connection, by)
 
     def readings(self) -> list[FieldState]:
         """One row per field and photo, with its status as of now."""

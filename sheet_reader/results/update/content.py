@@ -6,7 +6,8 @@ from collections.abc import Mapping
 
 import pandas as pd
 
-from sheet_reader.results.facts import RECORDED, WAITING
+from sheet_reader.record.history.states import RECORDED
+from sheet_reader.results.facts import WAITING
 from sheet_reader.results.update.comparison import compare
 from sheet_reader.results.update.findings import comparison_section, open_section
 from sheet_reader.results.update.frame import arrival, checked, recorded, until, usable

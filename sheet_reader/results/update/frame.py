@@ -27,8 +27,9 @@ from datetime import date
 import pandas as pd
 
 from sheet_reader.errors import UsageError
+from sheet_reader.record.history.states import RECORDED
 from sheet_reader.results.contacts import place_names
-from sheet_reader.results.facts import RECORDED, STATUSES, Facts, in_order
+from sheet_reader.results.facts import STATUSES, Facts, in_order
 from sheet_reader.results.frames import counts_frame
 from sheet_reader.results.status.weeks import meant_for
 from sheet_reader.results.update.kept import Made

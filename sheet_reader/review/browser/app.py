@@ -17,17 +17,16 @@ from starlette.routing import Route
 from starlette.types import ASGIApp
 
 from sheet_reader.errors import SheetReaderError, UnavailableError
-from sheet_reader.review.browser.entrance import Entrance
-from sheet_reader.review.browser.guard import FAULT, OPEN, Guard, Refused
+from sheet_reader.review.browser.conversation import PageReview
+from sheet_reader.review.browser.guard import FAULT, OPEN, Entrance, Guard, Refused
 from sheet_reader.review.browser.pages import page, static_files
-from sheet_reader.review.browser.seat import Seat
 
 Answerer = Callable[[Request], Awaitable[Response]]
 _NUMBER = re.compile(r"[0-9]{1,9}", re.ASCII)
 
 
 def make_app(
-    seat: Seat,
+    review: PageReview,
     entrance: Entrance,
     port: int,
     *,
@@ -35,10 +34,10 @@ def make_app(
     touched: Callable[[], None] = lambda: None,
     end: Callable[[], None] = lambda: None,
 ) -> ASGIApp:
-    """The page of ``seat``. ``touched`` is called at every request that was let in, ``end`` when
+    """The page of ``review``. ``touched`` is called at every request that was let in, ``end`` when
     the person says that she is done.
     """
-    pages = Pages(seat, entrance, touched, end)
+    pages = Pages(review, entrance, touched, end)
     handlers: dict[Any, Any] = {
         Refused: lambda _request, refused: _line(refused.status, refused.line),
         UnavailableError: lambda _request, error: _line(503, str(error)),
@@ -59,9 +58,13 @@ class Pages:
     """What is answered at each address."""
 
     def __init__(
-        self, seat: Seat, entrance: Entrance, touched: Callable[[], None], end: Callable[[], None]
+        self,
+        review: PageReview,
+        entrance: Entrance,
+        touched: Callable[[], None],
+        end: Callable[[], None],
     ) -> None:
-        self.seat, self.entrance, self.touched, self.end = seat, entrance, touched, end
+        self.review, self.entrance, self.touched, self.end = review, entrance, touched, end
 
     def routes(self) -> list[Route]:
         """Every address."""
@@ -91,9 +94,9 @@ class Pages:
     async def main(self, _request: Request) -> Response:
         """The page itself."""
         self.touched()
-        study = self.seat.desk.study
-        return HTMLResponse(page("review.html", title=study.title, by=self.seat.by,
-                                 audit=self.seat.audit))  # fmt: skip
+        study = self.review.source.study
+        return HTMLResponse(page("review.html", title=study.title, by=self.review.by,
+                                 audit=self.review.audit))  # fmt: skip
 
     async def static(self, request: Request) -> Response:
         """A file of the page."""
@@ -113,27 +116,27 @@ class Pages:
         if not _NUMBER.fullmatch(number):
             raise Refused(404, "There is no such picture.")
         self.touched()
-        made = await run_in_threadpool(self.seat.picture, kind, int(number))
+        made = await run_in_threadpool(self.review.picture, kind, int(number))
         if made is None:
             raise Refused(404, "There is no such picture.")
         return Response(made[0], media_type=made[1])
 
     async def choices(self, _request: Request) -> Response:
         """What the questions can be chosen by."""
-        return JSONResponse(await run_in_threadpool(self.seat.choices))
+        return JSONResponse(await run_in_threadpool(self.review.choices))
 
     async def say(self, request: Request) -> Response:
         """An answer or a move."""
         message = await _message(request)
         self.touched()
-        return JSONResponse(await run_in_threadpool(self.seat.say, message))
+        return JSONResponse(await run_in_threadpool(self.review.say, message))
 
     async def keys(self, request: Request) -> Response:
         """The person's own keys, looked at or changed."""
-        habits = self.seat.habits
+        own = self.review.keys
         if request.method == "POST":
-            return JSONResponse(habits.keep(await _message(request)))
-        return JSONResponse(habits.known)
+            return JSONResponse(own.keep(await _message(request)))
+        return JSONResponse(own.known)
 
     async def done(self, _request: Request) -> Response:
         """The person is done: the program ends."""

@@ -9,14 +9,14 @@ from collections.abc import Callable
 import cv2
 import numpy as np
 
+from sheet_reader.answers.questions import AlikeCard, Card, FieldCard
 from sheet_reader.intake.pictures import open_picture
 from sheet_reader.numbers import REVIEW
 from sheet_reader.reading.field_pictures import png_of
 from sheet_reader.reading.written_areas import area_pictures
-from sheet_reader.review.cards import AlikeCard, Card, FieldCard, SumCard
-from sheet_reader.review.desk import RecordDesk
-from sheet_reader.review.model import Gray
+from sheet_reader.review.face import readings_in
 from sheet_reader.review.pictures import strip
+from sheet_reader.review.source import Gray, RecordQuestions
 
 MOST_KEPT = REVIEW.page_pictures_kept
 PHOTO_PX = REVIEW.overlay_px
@@ -29,18 +29,18 @@ Made = tuple[bytes, str]
 class PictureShelf:
     """Pictures of one study by kind and number; safe to ask from several threads."""
 
-    def __init__(self, desk: RecordDesk) -> None:
-        self._desk = desk
+    def __init__(self, source: RecordQuestions) -> None:
+        self._source = source
         self._kept: OrderedDict[tuple[str, int], Made | None] = OrderedDict()
         self._lock = threading.Lock()
         self._marks: dict[int, tuple[float, float, float, float] | None] = {}
         self._makers: dict[str, Callable[[int], Gray | None]] = {
-            "close": self._close,
-            "row": self._row,
-            "boxes": self._boxes,
-            "sheet": self._desk.sheet_numbered,
+            "close": lambda number: source.field(number).shown,
+            "row": lambda number: source.field(number).row,
+            "boxes": lambda number: strip(source.boxes(number)),
+            "sheet": source.sheet,
             "photo": self._photo,
-            "arrived": self._arrived,
+            "arrived": lambda number: self._frame(number, 0),
         }
 
     def get(self, kind: str, number: int) -> Made | None:
@@ -60,27 +60,22 @@ class PictureShelf:
     def mark(self, reading_id: int) -> tuple[float, float, float, float] | None:
         """Where a field lies on its sheet, as shares of it."""
         if reading_id not in self._marks:
-            self._marks[reading_id] = self._desk.mark(reading_id)
+            self._marks[reading_id] = self._source.mark(reading_id)
         return self._marks[reading_id]
 
     def shows(self, card: Card) -> bool:
         """Whether there is any picture of what ``card`` asks about; of counts asked together, one
         of each.
         """
-        if isinstance(card, FieldCard):
-            readings = [card.reading.reading_id]
-        elif isinstance(card, SumCard | AlikeCard):
-            readings = [stated.reading.reading_id for stated in card.fields]
-        else:
-            return True
-        there = [self.get("close", number) is not None for number in readings]
-        if all(there) if isinstance(card, AlikeCard) else any(there):
+        readings = [card.reading] if isinstance(card, FieldCard) else readings_in(card)
+        there = [self.get("close", reading.reading_id) is not None for reading in readings]
+        if not there or (all(there) if isinstance(card, AlikeCard) else any(there)):
             return True
         return self.get("sheet", card.place.page_instance_id) is not None
 
     def _make(self, kind: str, number: int) -> Made | None:
         if kind in ("comments", "counted_by"):
-            areas = area_pictures(self._desk.record, number)
+            areas = area_pictures(self._source.record, number)
             return next(((area.png, "image/png") for area in areas if area.kind == kind), None)
         gray = self._makers[kind](number) if kind in self._makers else None
         if gray is None or not gray.size:
@@ -89,27 +84,13 @@ class PictureShelf:
             return jpeg(gray)
         return png_of(gray), "image/png"
 
-    def _close(self, reading_id: int) -> Gray | None:
-        pictures = self._desk.field_numbered(reading_id)
-        return pictures.close if pictures.close is not None else strip(pictures.boxes)
-
-    def _row(self, reading_id: int) -> Gray | None:
-        return self._desk.field_numbered(reading_id).row
-
-    def _boxes(self, reading_id: int) -> Gray | None:
-        return strip(self._desk.boxes_numbered(reading_id))
-
     def _photo(self, page_instance_id: int) -> Gray | None:
         """The whole photo as it came, without what was read in it: blind fields stay blind."""
-        place = self._desk.place_numbered(page_instance_id)
+        place = self._source.place_of(page_instance_id)
         return None if place is None else self._frame(*place)
 
-    def _arrived(self, photo_id: int) -> Gray | None:
-        """The first picture of a photo, whatever was found in it."""
-        return self._frame(photo_id, 0)
-
     def _frame(self, photo_id: int, number: int) -> Gray | None:
-        picture = open_picture(self._desk.record.photo_path(photo_id), number)
+        picture = open_picture(self._source.record.photo_path(photo_id), number)
         return None if picture is None else picture.gray
 
 

@@ -16,8 +16,8 @@ from sheet_reader.errors import StorageError
 from sheet_reader.numbers import REVIEW
 from sheet_reader.reading.watching import ends_cleanly
 from sheet_reader.review.browser.app import make_app
-from sheet_reader.review.browser.entrance import Entrance
-from sheet_reader.review.browser.seat import Seat
+from sheet_reader.review.browser.conversation import PageReview
+from sheet_reader.review.browser.guard import Entrance
 
 ADDRESS = "127.0.0.1"
 IDLE_S = REVIEW.page_idle_s
@@ -32,7 +32,7 @@ class PageServer:
     with that file once the page can be opened.
     """
 
-    seat: Seat
+    review: PageReview
     folder: Path
     tell: Callable[[str], None]
     show: Callable[[Path], None]
@@ -57,7 +57,7 @@ class PageServer:
     def _serve(self, bound: socket.socket, port: int, entrance: Entrance) -> str:
         self._touched, self._ended = time.monotonic(), False
         self._file = entrance.file
-        app = make_app(self.seat, entrance, port, tell=self.tell, touched=self._touch,
+        app = make_app(self.review, entrance, port, tell=self.tell, touched=self._touch,
                        end=self._end)  # fmt: skip
         config = uvicorn.Config(
             app, log_config=None, log_level="critical", access_log=False, lifespan="off",

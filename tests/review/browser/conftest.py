@@ -16,9 +16,9 @@ from page_server import HOST, PORT, TODAY
 
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.browser.app import make_app
-from sheet_reader.review.browser.entrance import Entrance
-from sheet_reader.review.browser.seat import Seat
-from sheet_reader.review.desk import RecordDesk
+from sheet_reader.review.browser.conversation import PageReview
+from sheet_reader.review.browser.guard import Entrance
+from sheet_reader.review.source import RecordQuestions
 
 
 @dataclass
@@ -27,7 +27,7 @@ class Visitor:
 
     app: Any
     entrance: Entrance
-    seat: Seat
+    seat: PageReview
     told: list[str]
 
     def own(self, **changes: str | None) -> dict[str, str]:
@@ -85,7 +85,7 @@ def visit(record: Record) -> Callable[..., Visitor]:
 def visitor(record: Record, by: str = "Kim", **options: Any) -> Visitor:
     """The page on a record."""
     told: list[str] = []
-    seat = Seat(RecordDesk(record), by, TODAY, **options)
+    seat = PageReview(RecordQuestions(record), by, TODAY, **options)
     entrance = Entrance(PORT)
     return Visitor(make_app(seat, entrance, PORT, tell=told.append), entrance, seat, told)
 

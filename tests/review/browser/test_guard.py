@@ -8,11 +8,12 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 from page_server import HOST, PORT
 
 from sheet_reader.numbers import REVIEW
-from sheet_reader.review.browser.entrance import Entrance
+from sheet_reader.review.browser.guard import Entrance
 
 
 @pytest.fixture
@@ -79,7 +80,7 @@ def test_nothing_is_written_for_strangers(
     text = json.dumps({"act": "take", "card": card["token"]})
     answer = page.request("POST", path, headers=page.own(**changes), content=text)
     assert answer.status_code == 403
-    assert len(page.seat.desk.record.pending()) == 2
+    assert len(decided.pending(page.seat.source.record)) == 2
 
 
 def test_another_kind_of_body_is_refused(page: Any) -> None:

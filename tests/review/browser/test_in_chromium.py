@@ -24,7 +24,7 @@ def browser(chromium: Any) -> Any:  # noqa: F811
 
 
 @pytest.fixture
-def desk(tmp_path: Path) -> Iterator[tuple[Record, Served]]:
+def source(tmp_path: Path) -> Iterator[tuple[Record, Served]]:
     with Record.open(waiting_record.bean_study(tmp_path / "beans")) as record:
         waiting_record.fill(record, 2, 3)
         with served(record) as page:
@@ -55,8 +55,8 @@ def waits(tab: Any, text: str) -> None:
     tab.get_by_text(text).first.wait_for()
 
 
-def test_a_sitting_by_keys(browser: Any, desk: tuple[Record, Served]) -> None:
-    record, page = desk
+def test_a_sitting_by_keys(browser: Any, source: tuple[Record, Served]) -> None:
+    record, page = source
     tab = opened(browser, page)
     assert tab.evaluate("document.activeElement.id") == "answer"
     press(tab, "Enter")
@@ -84,9 +84,9 @@ def test_a_sitting_by_keys(browser: Any, desk: tuple[Record, Served]) -> None:
 
 
 def test_nothing_comes_from_elsewhere_and_pictures_are_there_before_they_are_asked_for(
-    browser: Any, desk: tuple[Record, Served]
+    browser: Any, source: tuple[Record, Served]
 ) -> None:
-    _, page = desk
+    _, page = source
     addresses: list[str] = []
     tab = browser.new_page()
     tab.on("request", lambda request: addresses.append(request.url))
@@ -106,9 +106,9 @@ def test_nothing_comes_from_elsewhere_and_pictures_are_there_before_they_are_ask
 
 
 def test_the_file_opens_a_second_time_and_another_browser_stays_out(
-    browser: Any, desk: tuple[Record, Served]
+    browser: Any, source: tuple[Record, Served]
 ) -> None:
-    _, page = desk
+    _, page = source
     stranger = browser.new_context().new_page()
     answer = stranger.goto(page.address)
     assert answer.status == 403
@@ -153,9 +153,9 @@ def test_what_was_typed_into_a_sum_stands_after_the_second_look(
 
 
 def test_a_date_outside_the_season_is_kept_after_the_second_look_only(
-    browser: Any, desk: tuple[Record, Served]
+    browser: Any, source: tuple[Record, Served]
 ) -> None:
-    record, page = desk
+    record, page = source
     tab = opened(browser, page)
     press(tab, "d")
     tab.fill("dialog input[name=text]", "2026-01-05")
@@ -169,9 +169,9 @@ def test_a_date_outside_the_season_is_kept_after_the_second_look_only(
 
 
 def test_nothing_is_taken_as_read_of_which_no_picture_came(
-    browser: Any, desk: tuple[Record, Served]
+    browser: Any, source: tuple[Record, Served]
 ) -> None:
-    record, page = desk
+    record, page = source
     tab = browser.new_page()
     tab.route("**/picture/**", lambda route: route.abort())
     tab.goto(page.file.as_uri())
@@ -225,8 +225,8 @@ def shows(tab: Any, kind: str, page: Served) -> None:
     tab.reload()
 
 
-def test_the_button_says_what_enter_keeps(browser: Any, desk: tuple[Record, Served]) -> None:
-    record, page = desk
+def test_the_button_says_what_enter_keeps(browser: Any, source: tuple[Record, Served]) -> None:
+    record, page = source
     tab = opened(browser, page)
     take = tab.locator("[data-act=take]")
     assert take.inner_text().startswith("Keep 4")
@@ -256,9 +256,9 @@ def test_the_button_of_a_sum_says_what_it_keeps(
 
 
 def test_a_second_press_before_the_next_card_was_looked_at_keeps_nothing(
-    browser: Any, desk: tuple[Record, Served]
+    browser: Any, source: tuple[Record, Served]
 ) -> None:
-    record, page = desk
+    record, page = source
     tab = opened(browser, page)
     at_once(tab, "Enter", "Enter", "Enter")
     waits(tab, "press was not taken")
@@ -275,9 +275,9 @@ def test_a_second_press_before_the_next_card_was_looked_at_keeps_nothing(
 
 
 def test_a_held_key_keeps_one_answer_and_writes_one_digit(
-    browser: Any, desk: tuple[Record, Served]
+    browser: Any, source: tuple[Record, Served]
 ) -> None:
-    record, page = desk
+    record, page = source
     tab = opened(browser, page)
     tab.keyboard.down("Enter")
     waits(tab, "1 answered")
@@ -295,9 +295,9 @@ def test_a_held_key_keeps_one_answer_and_writes_one_digit(
 
 
 def test_what_is_typed_while_an_answer_is_saved_is_told_and_asked_once_more(
-    browser: Any, desk: tuple[Record, Served]
+    browser: Any, source: tuple[Record, Served]
 ) -> None:
-    record, page = desk
+    record, page = source
     tab = opened(browser, page)
     gate = threading.Event()
     say = page.seat.say
@@ -323,9 +323,9 @@ def test_what_is_typed_while_an_answer_is_saved_is_told_and_asked_once_more(
 
 
 def test_a_picture_that_still_comes_is_waited_for(
-    browser: Any, desk: tuple[Record, Served]
+    browser: Any, source: tuple[Record, Served]
 ) -> None:
-    record, page = desk
+    record, page = source
     tab = browser.new_page()
     held: list[Any] | None = []
 
@@ -392,9 +392,9 @@ def test_an_enter_that_is_refused_brings_what_was_not_seen(
 
 
 def test_an_answer_waits_for_a_record_that_is_out_of_reach(
-    browser: Any, desk: tuple[Record, Served], monkeypatch: pytest.MonkeyPatch
+    browser: Any, source: tuple[Record, Served], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    record, page = desk
+    record, page = source
     tab = opened(browser, page)
 
     def lost() -> Any:

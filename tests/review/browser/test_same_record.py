@@ -8,6 +8,7 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 
+import decided
 import pytest
 import waiting_record
 from page_server import TODAY
@@ -16,8 +17,8 @@ from sqlalchemy import select
 
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.desk import RecordDesk
 from sheet_reader.review.session import Review
+from sheet_reader.review.source import RecordQuestions
 
 SCRIPT: list[tuple[str, list[dict[str, Any]]]] = [
     ("", [{"act": "take"}]),
@@ -63,7 +64,8 @@ def at_the_terminal(record: Record, lines: list[str]) -> None:
             raise EOFError from None
 
     Review(
-        desk=RecordDesk(record), study=record.study, read_line=read_line, launch=lambda _path: 1,
+        source=RecordQuestions(record), study=record.study, read_line=read_line,
+        launch=lambda _path: 1,
         console=Console(file=io.StringIO(), width=100, markup=False), by="Kim", today=TODAY,
         mode="plain", folder=record.folder / "looked_at",
     ).run()  # fmt: skip
@@ -100,4 +102,4 @@ def test_both_leave_the_same_record(
     assert kinds >= {"sum", "photos", "outside", "field"}
     assert decisions(terminal) == decisions(other)
     assert terminal.state() == other.state()
-    assert terminal.pending() == []
+    assert decided.pending(terminal) == []

@@ -18,7 +18,7 @@ from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.people.remarks import remarks_of
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.browser.habits import ACTS, Habits
+from sheet_reader.review.browser.own_view import ACTS, OwnKeys
 from sheet_reader.review.browser.pages import static_files
 
 
@@ -182,7 +182,7 @@ def test_odd_messages_change_nothing(page_of_two: Any) -> None:
     view = page.say(act="show")
     for act in ODD:
         _send_oddly(page, view, act)
-    assert decided(page.seat.desk.record) == []
+    assert decided(page.seat.source.record) == []
     assert page.told == []
     assert page.say(act="show")["card"] == view["card"]
 
@@ -272,15 +272,15 @@ def test_the_pictures_of_the_next_cards_come_with_the_answer(page: Any) -> None:
 
 def test_keys_can_be_changed_and_switched_off_and_stay(page_of_two: Any, tmp_path: Path) -> None:
     page, file = page_of_two, tmp_path / "deep" / "keys.json"
-    page.seat.habits = Habits(file)
+    page.seat.keys = OwnKeys(file)
     said = {"on": False, "keys": {"skip": "j", "back": "J", "help": "7", "photo": "", "odd": "q"}}
     kept = page.request("POST", "/keys", headers=page.own(), content=json.dumps(said)).json()
     assert kept == {"on": False, "keys": {"back": "j", "photo": ""}}
     assert json.loads(page.get("/keys").text) == kept
-    assert Habits(file).known == kept
+    assert OwnKeys(file).known == kept
     file.write_text("{")
-    assert Habits(file).known == {"on": True, "keys": {}}
-    page.seat.habits = Habits()
+    assert OwnKeys(file).known == {"on": True, "keys": {}}
+    page.seat.keys = OwnKeys()
 
 
 def test_every_act_with_a_key_is_known_on_both_sides() -> None:
@@ -367,7 +367,7 @@ def test_counts_that_are_likely_right_are_one_card(
 ) -> None:
     names, page = two_likely(record), visit()
     view = page.say(act="show")
-    assert view["card"]["all"] == "All 2 are right"
+    assert view["card"]["take"] == "All 2 are right"
     assert [part["value"] for part in view["card"]["parts"]] == ["3", "3"]
     assert view["progress"]["waiting"] == 1
     odd = answer(page, view, "sum", fields={"7": "1"})

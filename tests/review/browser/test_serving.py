@@ -23,9 +23,9 @@ from page_server import TODAY, Served, served
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import StorageError
 from sheet_reader.record.store.store import Record
-from sheet_reader.review.browser.seat import Seat
+from sheet_reader.review.browser.conversation import PageReview
 from sheet_reader.review.browser.serve import PageServer
-from sheet_reader.review.desk import RecordDesk
+from sheet_reader.review.source import RecordQuestions
 
 
 @pytest.fixture(scope="module")
@@ -108,7 +108,7 @@ def test_nobody_outside_this_machine_can_connect(record: Record) -> None:
 
 @pytest.mark.parametrize("how", ["idle", "done"])
 def test_it_ends_when_nobody_is_there_or_she_is_done(record: Record, how: str) -> None:
-    seat = Seat(RecordDesk(record), "Kim", TODAY)
+    seat = PageReview(RecordQuestions(record), "Kim", TODAY)
     idle = 0.0 if how == "idle" else 600.0
     shown: list[Path] = []
     server = PageServer(seat, record.folder, print, shown.append, idle_s=idle)
@@ -157,7 +157,7 @@ def test_a_port_that_is_taken_is_said(record: Record) -> None:
     with socket.socket() as taken:
         taken.bind(("127.0.0.1", 0))
         taken.listen()
-        seat = Seat(RecordDesk(record), "Kim", TODAY)
+        seat = PageReview(RecordQuestions(record), "Kim", TODAY)
         server = PageServer(seat, record.folder, print, print, taken.getsockname()[1])
         with pytest.raises(StorageError, match="can't be served on port"):
             server.run()

@@ -65,12 +65,11 @@ function field(card) {
     answerBox(card, labels[card.field] || "What it says", card.field === "site" ? "text" : "numeric"),
     card.beside.length === 0 ? null : el("aside", { class: "beside", "aria-label": "For comparison" },
       el("ul", {}, card.beside.map(small))));
-  const known = card.before || (card.blind || card.settle ? null : card.read.value);
   const acts = [["nothing", "Nothing written"], ["unreadable", "Can't be read"]];
   if (card.field === "site") acts.push(["unlisted", "Site not in the list"]);
   if (card.two_sheets) acts.push(["two_sheets", "Two different sheets?"]);
   const needs = [close, ...others ? others.children : []].map((each) => each.picture);
-  return { element, take: known === null ? null : `Keep ${known}`, acts, needs };
+  return { element, take: card.take, acts, needs };
 }
 
 function sum(card) {
@@ -91,7 +90,7 @@ function sum(card) {
     whyLine(card), el("ul", { class: "parts" }, parts), beforeLine(card),
     el("p", { class: "hint" }, "Enter takes all as shown. If one was misread, type what it says "
       + "beside it (up and down arrows move; n nothing written, x can't be read), then Enter."));
-  return { element, take: card.before ? `Keep ${card.before}` : card.all, acts: [], needs };
+  return { element, take: card.take, acts: [], needs };
 }
 
 function outside(card) {
@@ -100,7 +99,7 @@ function outside(card) {
     beforeLine(card), el("div", { class: "answer-line" },
       el("input", { id: "answer", class: "keys-only", readonly: true, "aria-label": "Enter: ask for another photo. x: go on without." })));
   return {
-    element, needs: [], take: card.before ? `Keep ${card.before}` : "Ask for another photo",
+    element, needs: [], take: card.take,
     acts: [["unreadable", "Go on without"]],
   };
 }
@@ -133,7 +132,7 @@ function photos(card) {
     })));
   return {
     element, needs, acts: [],
-    take: card.before ? `Keep ${card.before}` : card.unlike ? null : "Same sheet, 1 serves",
+    take: card.take,
   };
 }
 

@@ -1,13 +1,13 @@
 """What is asked: a card is one question for one thing. Free of any terminal or page.
 
 A card holds all that a front end needs to put the question; :mod:`sheet_reader.review.queue` makes
-the cards, and :mod:`sheet_reader.review.decisions` turns an answer to one into what the record
-keeps.
+the cards, and :mod:`sheet_reader.answers.hearing` takes an answer to one.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from sheet_reader.reasons import Reason
 from sheet_reader.record.history.states import FieldState, Status
@@ -57,46 +57,44 @@ class FieldCard:
 
 
 @dataclass(frozen=True, slots=True)
-class SumCard:
-    """A sum that does not fit: its ``fields``, the total first, as they serve. One answer for all:
-    as written, or what one of them says instead.
-    """
+class SeveralCard:
+    """Fields of one sheet that are answered together: all as shown, or what some say instead."""
+
+    kind: ClassVar[str]
 
     fields: tuple[Stated, ...]
+
+    @property
+    def place(self) -> FieldState:
+        """The field by which the card's sheet is named."""
+        return self.fields[0].reading
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """Tells this card from every other one."""
+        return self.kind, *(stated.reading.reading_id for stated in self.fields)
+
+
+@dataclass(frozen=True, slots=True)
+class SumCard(SeveralCard):
+    """A sum that does not fit: its ``fields``, the total first, as they serve."""
+
+    kind = "sum"
+
     reason: Reason
 
-    @property
-    def place(self) -> FieldState:
-        """The field by which the card's sheet is named."""
-        return self.fields[0].reading
-
-    @property
-    def key(self) -> tuple[object, ...]:
-        """Tells this card from every other one."""
-        return "sum", *(stated.reading.reading_id for stated in self.fields)
-
 
 @dataclass(frozen=True, slots=True)
-class AlikeCard:
+class AlikeCard(SeveralCard):
     """Counts of one sheet with one cause of doubt: how they are written is not clear, but each is
-    likely read right. One look at all, and an answer for those that are not.
+    likely read right.
     """
 
-    fields: tuple[Stated, ...]
-
-    @property
-    def place(self) -> FieldState:
-        """The field by which the card's sheet is named."""
-        return self.fields[0].reading
-
-    @property
-    def key(self) -> tuple[object, ...]:
-        """Tells this card from every other one."""
-        return "alike", *(stated.reading.reading_id for stated in self.fields)
+    kind = "alike"
 
 
 @dataclass(frozen=True, slots=True)
-class SheetSeen:
+class SheetInPhoto:
     """A sheet in one photo: ``site`` and ``date`` as they stand, None where they are not written
     on it, and its ``fields`` that another photo contradicts, in printed order.
     """
@@ -120,7 +118,7 @@ class PhotosCard:
     sheet, and no answer may be the usual one.
     """
 
-    sheets: tuple[SheetSeen, ...]
+    sheets: tuple[SheetInPhoto, ...]
     differing: int = 0
     compared: int = 0
     unlike: bool = False
@@ -134,16 +132,6 @@ class PhotosCard:
     def key(self) -> tuple[object, ...]:
         """Tells this card from every other one."""
         return "photos", *sorted(sheet.page_instance_id for sheet in self.sheets)
-
-
-def which_is_it(card: PhotosCard) -> str:
-    """The question about photos that contradict each other."""
-    if not card.unlike:
-        return "The same sheet again, or two different sheets: which date or site is wrong?"
-    what = "Two different sheets: which date or site is wrong? Or the same sheet again?"
-    if not card.compared:
-        return what
-    return f"{card.differing} of {card.compared} fields that both say surely differ. {what}"
 
 
 @dataclass(frozen=True, slots=True)

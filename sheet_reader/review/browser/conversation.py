@@ -1,7 +1,7 @@
 """The page's side of a sitting: which card is shown, what is said about it, how it goes.
 
-One seat serves one person; :class:`Seat` takes one message at a time. Every answer names its card,
-so that one sent twice, or to another card than the one that is shown, changes nothing.
+One :class:`PageReview` serves one person and takes one message at a time. Every answer names its
+card, so that one sent twice, or to another card than the one that is shown, changes nothing.
 """
 
 from __future__ import annotations
@@ -9,65 +9,60 @@ from __future__ import annotations
 import threading
 import time
 from collections import Counter, OrderedDict
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
+from sheet_reader.answers.hearing import AskedAgain, AskedHow, PersonSaid, Settled, hear
+from sheet_reader.answers.questions import Card, FieldCard
+from sheet_reader.answers.replies import alike_reply
 from sheet_reader.errors import OvertakenError, UsageError
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.answers import Value
 from sheet_reader.record.store.leases import Leases
-from sheet_reader.review.answers import Refusal
-from sheet_reader.review.browser.beside import Beside
-from sheet_reader.review.browser.choosing import Choice
-from sheet_reader.review.browser.free_writing import remark_on
-from sheet_reader.review.browser.grids import Grids, readings_of
-from sheet_reader.review.browser.habits import Habits
-from sheet_reader.review.browser.hearing import Again, Ear, Heard, Said, Settled, site_lines
-from sheet_reader.review.browser.messages import number_in, sentence, texts_in
-from sheet_reader.review.browser.pace import Pace
+from sheet_reader.review.browser.own_view import AnswerPace, OwnKeys, QuestionFilter
 from sheet_reader.review.browser.pictures import Made, PictureShelf, jpeg
-from sheet_reader.review.browser.showing import (
+from sheet_reader.review.browser.sheet_work import SheetWork
+from sheet_reader.review.face import (
     Around,
     Plain,
     face,
     is_blind,
     pictures_of,
+    readings_in,
+    sentence,
 )
-from sheet_reader.review.cards import Card, FieldCard
-from sheet_reader.review.decisions import alike_reply
-from sheet_reader.review.desk import RecordDesk
-from sheet_reader.review.queue import sheet_seen
-from sheet_reader.review.sitting import Given, Sitting, token_of
-
-AHEAD = REVIEW.page_cards_ahead
-REMEMBERED = REVIEW.page_answers_remembered
+from sheet_reader.review.grid import GridRounds
+from sheet_reader.review.queue import sheet_of
+from sheet_reader.review.sitting import AnsweredCard, Sitting, token_of
+from sheet_reader.review.source import RecordQuestions
+from sheet_reader.study.kinds import Refusal
 
 
 @dataclass
-class Seat:
+class PageReview:
     """One person at the page. ``clock`` gives seconds and never goes back."""
 
-    desk: RecordDesk
+    source: RecordQuestions
     by: str
     today: date
     audit: bool = False
     leases: Leases | None = None
     clock: Callable[[], float] = time.monotonic
-    habits: Habits = field(default_factory=Habits)
+    keys: OwnKeys = field(default_factory=OwnKeys)
     sitting: Sitting = field(init=False)
     shelf: PictureShelf = field(init=False)
-    beside: Beside = field(init=False)
-    choice: Choice = field(init=False)
-    pace: Pace = field(default_factory=Pace)
-    grids: Grids = field(default_factory=Grids)
+    sheets: SheetWork = field(init=False)
+    filter: QuestionFilter = field(init=False)
+    pace: AnswerPace = field(default_factory=AnswerPace)
+    grids: GridRounds = field(default_factory=GridRounds)
 
     def __post_init__(self) -> None:
-        self.sitting = Sitting(self.desk, self.by, self.audit, self.leases)
-        self.shelf = PictureShelf(self.desk)
-        self.choice = Choice(self.desk.study)
-        self.beside = Beside(self.desk, self.by, self.today)
+        self.sitting = Sitting(self.source, self.by, self.audit, self.leases)
+        self.shelf = PictureShelf(self.source)
+        self.filter = QuestionFilter(self.source.study)
+        self.sheets = SheetWork(self.source, self.by, self.today)
         self._lock = threading.Lock()
         self._skipped: OrderedDict[str, None] = OrderedDict()
         self._shown: set[str] = set()
@@ -75,12 +70,17 @@ class Seat:
         self._back = 0
         self._instead = ""
         self._asked: tuple[str, Card] | None = None
+        self._turns: dict[str, Callable[[Plain], Plain]] = {
+            "show": lambda _message: self._show(), "back": self._go_back,
+            "forward": self._go_forward, "skip": self._skip, "only": self._choose,
+            "remark": self._remark, "grid": self._lay_grid, "grid_done": self._grid_done,
+        }  # fmt: skip
 
     def picture(self, kind: str, number: int) -> Made | None:
         """A picture as bytes and media type; None where there is none."""
         try:
             if kind == "straight":
-                gray = self.beside.straight(number)
+                gray = self.sheets.straight(number)
                 return None if gray is None else jpeg(gray)
             if kind == "close":  # asked for ahead, as its place on the sheet will be
                 self.shelf.mark(number)
@@ -92,19 +92,22 @@ class Seat:
         """Take a message of the page and give what it shows next."""
         with self._lock:
             act = str(message.get("act", ""))
-            if act in self.beside.acts:
-                return self._beside(act, message)
-            turns: dict[str, Callable[[Plain], Plain]] = {
-                "show": self._show, "back": self._go_back, "forward": self._go_forward,
-                "skip": self._skip, "only": self._filter, "remark": self._remark,
-                "grid": self._lay_grid, "grid_done": self._grid_done,
-            }  # fmt: skip
-            return turns.get(act, self._answer)(message)
+            if act in self.sheets.acts:
+                self.sitting.open()  # looks at the record as it is now
+                found = self.sheets.do(act, message)
+                whole = found.keys() & {"remarks", "rescue"}
+                return self._show() | {"card": None} | found if whole else found
+            return self._turns.get(act, self._answer)(message)
+
+    def choices(self) -> Plain:
+        """What the cards can be chosen by: each with the number of questions."""
+        with self._lock:
+            return self.filter.choices(self.sitting.open())
 
     # what is shown
 
     def _open(self) -> list[Card]:
-        cards = [card for card in self.sitting.open() if self.choice.wants(card)]
+        cards = [card for card in self.sitting.open() if self.filter.wants(card)]
         tokens = {token_of(card) for card in cards}
         for token in [token for token in self._skipped if token not in tokens]:
             del self._skipped[token]
@@ -113,76 +116,55 @@ class Seat:
         return sorted(cards, key=lambda card: token_of(card) in self._skipped)
 
     def _around(self) -> Around:
-        return Around(self.desk.study, self.desk.visits(), self.audit, frozenset(self._shown))
+        return Around(self.source.study, self.source.visits(), self.audit, frozenset(self._shown))
 
-    def _show(self, message: Plain | None = None, **more: Any) -> Plain:
+    def _show(self, **more: Any) -> Plain:
         """The card of now, and what the page needs beside it."""
-        del message
         cards, around = self._open(), self._around()
-        self._back = min(self._back, len(self.sitting.given))
-        former = self.sitting.given[-self._back] if self._back else None
-        if former is not None:
-            token = f"back-{len(self.sitting.given) - self._back}"
-            self._asked = token, former.card
-            shown: Plain | None = face(former.card, token, around, former.reply)
+        answered = self.sitting.answered
+        self._back = min(self._back, len(answered))
+        if self._back:
+            former = answered[-self._back]
+            self._asked = f"back-{len(answered) - self._back}", former.card
+            shown: Plain | None = face(former.card, self._asked[0], around, former.reply)
+            coming = cards[: 1 + REVIEW.page_cards_ahead]
         else:
-            cards = self._held(cards)
-            now = next(iter([*self._photos_of(cards), *cards]), None)
-            self._asked = (token_of(now), now) if now is not None else None
-            shown = face(now, token_of(now), around) if now is not None else None
+            while cards and not self.sitting.shown(cards):  # somebody else has been faster
+                cards = self._open()
+            instead = (
+                c.photos for c in cards
+                if isinstance(c, FieldCard) and c.photos and token_of(c) == self._instead
+            )  # fmt: skip
+            now = next(instead, None) or next(iter(cards), None)
+            self._asked = None if now is None else (token_of(now), now)
+            shown = None if now is None else face(now, token_of(now), around)
+            coming = cards[1 : 1 + REVIEW.page_cards_ahead]
         if shown is not None:
             shown["mark"] = self.shelf.mark(shown["reading"]) if "reading" in shown else None
-        coming = cards[: 1 + AHEAD] if former is not None else cards[1 : 1 + AHEAD]
+        sheets = (f"/picture/sheet/{card.place.page_instance_id}" for card in coming)
         return {
             "card": shown,
             "back": self._back,
             "ahead": [address for card in coming for address in pictures_of(card)],
-            "sheets": list(dict.fromkeys(
-                f"/picture/sheet/{card.place.page_instance_id}" for card in coming
-            )),
+            "sheets": list(dict.fromkeys(sheets)),
             "progress": self._progress(len(cards)),
             **more,
-        }  # fmt: skip
-
-    def _held(self, cards: list[Card]) -> list[Card]:
-        """The cards of which the first is held for this person."""
-        while cards and not self.sitting.shown(cards):
-            cards = self._open()
-        return cards
-
-    def _photos_of(self, cards: Iterable[Card]) -> list[Card]:
-        """The question about photos that she asked for in place of one about a field."""
-        return [
-            card.photos for card in cards
-            if isinstance(card, FieldCard) and card.photos and token_of(card) == self._instead
-        ]  # fmt: skip
+        }
 
     def _progress(self, waiting: int) -> Plain:
         done = self.sitting.outcome(waiting)
-        left, keys = self.pace.seconds_left(waiting), self.pace.keys_each()
+        agreed = self.source.agreement() if self.source.study.asked_twice else None
         return {
             "answered": done.answered,
             "waiting": waiting,
             "confirmed": done.confirmed,
             "corrected": done.corrected,
-            "keys": None if keys is None else round(keys, 2),
-            "seconds_left": None if left is None else round(left),
-            "only": dict(self.choice.only),
+            **self.pace.told(waiting),
+            "only": dict(self.filter.only),
             "skipped": len(self._skipped),
-            "agreement": self._agreement(),
+            "agreement": agreed.sentence if agreed is not None else "",
             "elsewhere": dict(Counter(self.sitting.elsewhere.values())),
         }
-
-    def _agreement(self) -> str:
-        if not self.desk.study.asked_twice:
-            return ""
-        found = self.desk.agreement()
-        return found.sentence if found is not None else ""
-
-    def choices(self) -> Plain:
-        """What the cards can be chosen by: each with the number of questions."""
-        with self._lock:
-            return self.choice.choices(self.sitting.open())
 
     # moves
 
@@ -190,7 +172,7 @@ class Seat:
         if self._instead:
             self._instead = ""
             return self._show()
-        if self._back >= len(self.sitting.given):
+        if self._back >= len(self.sitting.answered):
             return self._show(refused="This is the first question of this sitting.")
         self._back += 1
         return self._show()
@@ -213,8 +195,8 @@ class Seat:
             self._skipped[token] = None
         return self._show(said="Skipped; it comes again at the end.")
 
-    def _filter(self, message: Plain) -> Plain:
-        self.choice.choose(message.get("only"))
+    def _choose(self, message: Plain) -> Plain:
+        self.filter.choose(message.get("only"))
         self._back = 0
         return self._show()
 
@@ -223,27 +205,20 @@ class Seat:
         token = str(message.get("card", ""))
         former = self._former(token)
         cards = [former.card] if former else [c for c in self._open() if token_of(c) == token]
-        if not cards or not remark_on(self.desk, cards[0], str(message.get("text", "")), self.by):
-            return self._show(said="Nothing was remarked.")
-        return self._show(said="The remark is kept.")
-
-    def _beside(self, act: str, message: Plain) -> Plain:
-        """Something beside the cards, shown in place of one where it is a whole page."""
-        self.sitting.open()  # looks at the record as it is now
-        found = self.beside.acts[act](message)
-        whole = found.keys() & {"remarks", "rescue"}
-        return self._show() | {"card": None} | found if whole else found
+        kept = bool(cards) and self.sheets.remark_on(cards[0], str(message.get("text", "")))
+        return self._show(said="The remark is kept." if kept else "Nothing was remarked.")
 
     # many at once
 
     def _lay_grid(self, _message: Plain) -> Plain:
         """Fields read as one number, side by side with planted ones."""
-        cards = self._open()
-        shown = None if self.audit else self.grids.lay(self.desk, cards)
+        cards, source = self._open(), self.source
+        shown = None if self.audit else self.grids.lay(source.study, source.visits(), cards)
         if shown is None:
             return self._show(refused="No group of fields is large enough for that now.")
         waiting = self.grids.waiting()
-        self.sitting.shown([card for card in cards if waiting & readings_of(card)])
+        held = [c for c in cards if waiting & {r.reading_id for r in readings_in(c)}]
+        self.sitting.shown(held)
         return self._show() | {"card": None, "grid": shown}
 
     def _grid_done(self, message: Plain) -> Plain:
@@ -263,11 +238,11 @@ class Seat:
 
     # answers
 
-    def _former(self, token: str) -> Given | None:
+    def _former(self, token: str) -> AnsweredCard | None:
         number = token.removeprefix("back-")
-        if number == token or not number.isdigit() or int(number) >= len(self.sitting.given):
+        if number == token or not number.isdigit() or int(number) >= len(self.sitting.answered):
             return None
-        return self.sitting.given[int(number)]
+        return self.sitting.answered[int(number)]
 
     def _answer(self, message: Plain) -> Plain:
         sent = str(message.get("id", ""))[:64]
@@ -277,33 +252,30 @@ class Seat:
         if self._asked is None or self._asked[0] != token:
             return self._show(refused="That question is settled by now, or another one is shown; "
                               "nothing was changed.")  # fmt: skip
-        card, former = self._asked[1], self._former(token)
-        if message.get("act") == "two_sheets" and isinstance(card, FieldCard) and card.photos:
+        card, former, act = self._asked[1], self._former(token), str(message.get("act", ""))
+        if act == "two_sheets" and isinstance(card, FieldCard) and card.photos:
             self._instead = token
             return self._show()
-        heard = self._hear(card, token, former, message)
+        source, before = self.source, former.reply if former is not None else None
+        how = AskedHow(
+            source.study, self.today, former is None and is_blind(card, token, self._around()),
+            self.audit, self.shelf.shows(card), before,
+            sheet_of(source.study, source.visits(), card.place),
+        )  # fmt: skip
+        said = PersonSaid(
+            act, str(message.get("text", ""))[:200], number_in(message.get("sheet")),
+            texts_in(message.get("fields")), message.get("sure") is True and not how.blind,
+        )  # fmt: skip
+        heard = hear(card, said, how)
         if isinstance(heard, Settled):
             return self._keep(card, former, heard, sent, message)
+        if isinstance(heard, Refusal):
+            near = [{"number": site.number, "label": site.label} for site in heard.near]
+            return self._same(token, card, refused=sentence(heard.message), near=near)
         return self._told(heard, card, token)
 
-    def _hear(self, card: Card, token: str, former: Given | None, message: Plain) -> Heard:
-        blind = former is None and is_blind(card, token, self._around())
-        said = Said(
-            str(message.get("act", "")),
-            str(message.get("text", ""))[:200],
-            number_in(message.get("sheet")),
-            texts_in(message.get("fields")),
-            message.get("sure") is True and not blind,
-        )
-        before = former.reply if former is not None else None
-        ear = Ear(
-            self.desk.study, self.today, blind, self.audit, self.shelf.shows(card), before,
-            sheet_seen(self.desk.study, self.desk.visits(), card.place),
-        )  # fmt: skip
-        return ear.hear(card, said)
-
     def _keep(
-        self, card: Card, former: Given | None, heard: Settled, sent: str, message: Plain
+        self, card: Card, former: AnsweredCard | None, heard: Settled, sent: str, message: Plain
     ) -> Plain:
         try:
             self.sitting.keep(card, heard.reply, former)
@@ -316,20 +288,16 @@ class Seat:
         said = f"Kept: {heard.reply.said}." + (f" {sentence(heard.note)}" if heard.note else "")
         if sent:
             self._done[sent] = said
-            while len(self._done) > REMEMBERED:
+            while len(self._done) > REVIEW.page_answers_remembered:
                 self._done.popitem(last=False)
         return self._show(said=said, kept=sent)
 
-    def _told(self, heard: Again | Refusal, card: Card, token: str) -> Plain:
-        """The card once more, with a second look or why an answer can't be kept."""
-        if isinstance(heard, Refusal):
-            return self._same(token, card, refused=sentence(heard.message),
-                              near=site_lines(heard.near))  # fmt: skip
+    def _told(self, heard: AskedAgain, card: Card, token: str) -> Plain:
+        """The card once more, with a second look; what was read is told with it."""
         if isinstance(card, FieldCard) and is_blind(card, token, self._around()):
             self.sitting.looked(card, Value(heard.text))
             self._shown.add(token)
-        look = {"text": heard.text, "why": sentence(heard.why)}
-        return self._same(token, card, look=look)
+        return self._same(token, card, look={"text": heard.text, "why": sentence(heard.why)})
 
     def _same(self, token: str, card: Card, **more: Any) -> Plain:
         view = self._show(**more)
@@ -337,3 +305,14 @@ class Seat:
             view["card"] = face(card, token, self._around())
             self._asked = token, card
         return view
+
+
+def number_in(value: object, otherwise: int = 0) -> int:
+    """A whole number from 0 to 9,999; ``otherwise`` for anything else."""
+    return value if isinstance(value, int) and 0 <= value < 10_000 else otherwise
+
+
+def texts_in(value: object) -> dict[str, str]:
+    """Texts by name, 200 characters each at most, without those that say nothing."""
+    texts = value if isinstance(value, dict) else {}
+    return {str(key): str(text)[:200] for key, text in texts.items() if str(text).strip()}

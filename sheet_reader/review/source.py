@@ -1,32 +1,81 @@
-"""The record as a desk of cards: what waits, how it looks, and where answers are kept."""
+"""Where cards come from and answers go: what waits in a record, how it looks, and what is kept."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
+import numpy as np
+from numpy.typing import NDArray
+
+from sheet_reader.answers.questions import Card, FieldCard
+from sheet_reader.answers.replies import Reply
 from sheet_reader.reading.field_pictures import (
     box_crops,
     field_images,
     place_on_sheet,
     sheet_picture,
 )
-from sheet_reader.record.history.answering import Kept, keep
-from sheet_reader.record.history.answers import Answer
+from sheet_reader.record.history.answers import Answer, Kept
 from sheet_reader.record.history.blind_answers import add_look, asked_twice, looks
+from sheet_reader.record.history.deciding import keep
 from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.agreement import Agreement, agreement
-from sheet_reader.review.cards import Card, FieldCard
-from sheet_reader.review.decisions import Reply
-from sheet_reader.review.model import Gray, Pictures
 from sheet_reader.review.overlay import side_by_side, write_overlays
-from sheet_reader.review.pictures import picture_of
-from sheet_reader.review.queue import Queue, twice_cards
+from sheet_reader.review.pictures import picture_of, strip
+from sheet_reader.review.queue import Queue
 from sheet_reader.study.model import FieldSpec, Study
 
+Gray = NDArray[np.uint8]
 
-class RecordDesk:
+
+@dataclass(frozen=True, slots=True)
+class FieldPictures:
+    """What can be seen of a field: ``close`` its boxes with half a box around, ``row`` the whole
+    row with label and tally space, each grey uint8 (H, W) or None; ``boxes`` uint8 (n, 64, 64), its
+    crops, leftmost first.
+    """
+
+    boxes: Gray
+    close: Gray | None = None
+    row: Gray | None = None
+
+    @property
+    def shown(self) -> Gray:
+        """Its boxes as they are shown; of a width of 0 where there are none."""
+        return self.close if self.close is not None else strip(self.boxes)
+
+
+class QuestionSource(Protocol):
+    """Where cards come from and answers go."""
+
+    def cards(self) -> Sequence[Card]:
+        """Everything that waits now, in the order in which it is asked."""
+
+    def field(self, reading_id: int) -> FieldPictures:
+        """The pictures of a field on its page, by the number of its reading."""
+
+    def sheet(self, page_instance_id: int) -> Gray | None:
+        """The whole sheet, laid straight; None where the photo can't be opened."""
+
+    def keep(self, reply: Reply, *, by: str, instead_of: Kept | None = None) -> Kept:
+        """Keep an answer; it is on disk when this returns. With ``instead_of`` an earlier answer
+        is taken back with it.
+        """
+
+    def look(self, card: FieldCard, answer: Answer, *, by: str) -> bool:
+        """Keep what a person made of a field that two people are asked, before she knew more."""
+
+    def photo(self, places: Sequence[FieldState], folder: Path) -> Path:
+        """Write a copy of the whole photo with its boxes drawn, of several side by side, into
+        ``folder``, without metadata.
+        """
+
+
+class RecordQuestions:
     """Cards from a study's record. ``chosen`` limits it to some readings (an audit); ``by`` is who
     is asked, so that what two people are asked is not put to one.
     """
@@ -44,18 +93,16 @@ class RecordDesk:
 
     def cards(self) -> Sequence[Card]:
         """Everything that waits, photo by photo, site and date first."""
-        if self._chosen is None:
-            visits, _ = self._seen = self.record.look()
-            return [*self._queue.cards(visits), *self._twice(visits)]
-        known = [item for item in self._chosen if item.field in self.specs]
-        return [FieldCard(item, self.specs[item.field]) for item in known]
-
-    def _twice(self, visits: Sequence[VisitState]) -> list[FieldCard]:
+        if self._chosen is not None:
+            known = [item for item in self._chosen if item.field in self.specs]
+            return [FieldCard(item, self.specs[item.field]) for item in known]
+        visits, _ = self._seen = self.record.look()
+        cards = self._queue.cards(visits)
         if not self.study.asked_twice:
-            return []
+            return cards
         with self.record.reading() as connection:
             made = looks(connection)
-        return twice_cards(self.study, visits, made, self.by)
+        return [*cards, *self._queue.second_looks(visits, made, self.by)]
 
     def look(self, card: FieldCard, answer: Answer, *, by: str) -> bool:
         """Keep what a person made of a field that two people are asked, before she knew more; False
@@ -74,40 +121,33 @@ class RecordDesk:
             made = looks(connection)
         return agreement([(a.said, b.said) for a, b, *_ in (m for m in made.values() if m[1:])])
 
-    def field(self, reading: FieldState) -> Pictures:
-        """The pictures of a field: from the record, else cut out of the kept photo."""
-        return self.field_numbered(reading.reading_id)
-
-    def field_numbered(self, reading_id: int) -> Pictures:
-        """The same by the reading's number; raises UsageError for one that there is not."""
+    def field(self, reading_id: int) -> FieldPictures:
+        """The pictures of a field: from the record, else cut out of the kept photo. Raises
+        UsageError for a reading that there is not.
+        """
         images = field_images(self.record, reading_id)
         row = picture_of(images.context_png)
         close = None
         if row is not None and images.close is not None:
             left, top, right, bottom = images.close
             close = row[top:bottom, left:right]
-        return Pictures(images.boxes, close if close is not None and close.size else None, row)
+        return FieldPictures(images.boxes, close if close is not None and close.size else None, row)
 
-    def sheet(self, place: FieldState) -> Gray | None:
-        """The whole sheet, laid straight."""
-        return sheet_picture(self.record, place.page_instance_id)
-
-    def boxes_numbered(self, reading_id: int) -> Gray:
+    def boxes(self, reading_id: int) -> Gray:
         """The crops of a reading's boxes alone, uint8 (n, 64, 64): no photo is opened."""
         with self.record.reading() as connection:
             return box_crops(connection, reading_id)
 
-    def sheet_numbered(self, page_instance_id: int) -> Gray | None:
+    def sheet(self, page_instance_id: int) -> Gray | None:
         """The whole sheet of a page in a photo, laid straight."""
         return sheet_picture(self.record, page_instance_id)
 
-    def place_numbered(self, page_instance_id: int) -> tuple[int, int] | None:
+    def place_of(self, page_instance_id: int) -> tuple[int, int] | None:
         """Photo and picture in it of a page; None where there is no such page."""
-        for visit in self.visits():
-            for page in visit.pages:
-                if page.page_instance_id == page_instance_id:
-                    return page.photo_id, page.frame
-        return None
+        pages = (page for visit in self.visits() for page in visit.pages)
+        return next(
+            ((p.photo_id, p.frame) for p in pages if p.page_instance_id == page_instance_id), None
+        )
 
     def mark(self, reading_id: int) -> tuple[float, float, float, float] | None:
         """Where a field lies on its sheet laid straight: left, top, width, height as shares."""
@@ -126,7 +166,7 @@ class RecordDesk:
         """
         first = instead_of is None and self._chosen is None
         return keep(
-            self.record, reply.fields, by, sheet=reply.sheet, instead_of=instead_of,
+            self.record, reply.decisions, by, reason=reply.reason, instead_of=instead_of,
             since=self._seen[1] if first and self._seen else None,
         )  # fmt: skip
 

@@ -6,8 +6,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
+from sheet_reader.answers.questions import (
+    AlikeCard,
+    FieldCard,
+    OutsideCard,
+    PhotosCard,
+    SheetInPhoto,
+    Stated,
+    SumCard,
+)
 from sheet_reader.reasons import Reason
-from sheet_reader.record.history.answering import SheetAnswer
 from sheet_reader.record.history.answers import (
     Accept,
     Answer,
@@ -15,66 +23,59 @@ from sheet_reader.record.history.answers import (
     Illegible,
     LeftEmpty,
     PhotoAsked,
+    PlaceKind,
     SameSheet,
+    SheetAnswer,
     SumTold,
     Value,
+    place_answer,
+    words_of,
 )
 from sheet_reader.record.history.row_sums import sum_off
 from sheet_reader.record.history.states import FieldState, Rival
-from sheet_reader.review.cards import (
-    AlikeCard,
-    FieldCard,
-    OutsideCard,
-    PhotosCard,
-    SheetSeen,
-    Stated,
-    SumCard,
-)
 
-Kind = Literal["confirmed", "corrected", "other"]
+ReplyKind = Literal["confirmed", "corrected", "other"]
 
 
 @dataclass(frozen=True, slots=True)
 class Reply:
-    """What an answer decides, kept together: of fields, or of a whole ``sheet``. ``kind`` is how it
-    counts, ``said`` the answer in a few words.
+    """What an answer decides, kept together: of fields, or of a whole sheet. ``kind`` is how it
+    counts, ``said`` the answer in a few words, ``reason`` why, where the person gave one.
     """
 
-    fields: tuple[FieldAnswer, ...] = ()
-    kind: Kind = "other"
+    decisions: tuple[FieldAnswer | SheetAnswer, ...] = ()
+    kind: ReplyKind = "other"
     said: str = ""
-    sheet: SheetAnswer | None = None
+    reason: str = ""
+
+    @property
+    def fields(self) -> tuple[FieldAnswer, ...]:
+        """What is decided of fields."""
+        return tuple(one for one in self.decisions if isinstance(one, FieldAnswer))
+
+    @property
+    def sheet(self) -> SheetAnswer | None:
+        """What is decided of a sheet, if anything."""
+        return next((one for one in self.decisions if isinstance(one, SheetAnswer)), None)
 
 
 def field_reply(card: FieldCard, answer: Answer, *, blind: bool = False) -> Reply:
     """The answer to a doubtful field."""
-    answer = _as_read(answer, card.reading.read_value)
-    pages = [card.reading, *(other.reading for other in card.others)]
-    same = SameSheet(tuple(sorted({page.page_instance_id for page in pages})))
-    told = (same,) if card.others and not isinstance(answer, Illegible) else ()
+    read = card.reading.read_value
+    answer = _as_read(answer, read)
+    pages = {card.reading.page_instance_id, *(o.reading.page_instance_id for o in card.others)}
+    told = (SameSheet(tuple(sorted(pages))),) if card.others else ()
+    if isinstance(answer, Illegible):
+        told = ()
     kept = FieldAnswer(card.reading.reading_id, answer, card.reading.rivals, told, blind)
-    return Reply((kept,), kind_of(answer), words_of(answer, card.reading.read_value))
+    kind: ReplyKind = "corrected" if isinstance(answer, Value) else "other"
+    kind = "confirmed" if isinstance(answer, Accept) else kind
+    return Reply((kept,), kind, words_of(answer, read))
 
 
 def _as_read(answer: Answer, read: str | None) -> Answer:
     same = isinstance(answer, Value) and answer.text == read
     return Accept() if same else answer
-
-
-def kind_of(answer: Answer) -> Kind:
-    """How an answer counts."""
-    if isinstance(answer, Accept):
-        return "confirmed"
-    return "corrected" if isinstance(answer, Value) else "other"
-
-
-def words_of(answer: Answer, read: str | None) -> str:
-    """An answer in a few words."""
-    if isinstance(answer, Value):
-        return answer.text
-    if isinstance(answer, Accept):
-        return read or "nothing written"
-    return "nothing written" if isinstance(answer, LeftEmpty) else "can't be read"
 
 
 def sum_reply(card: SumCard, said: Mapping[int, Answer] | None = None) -> Reply:
@@ -83,7 +84,7 @@ def sum_reply(card: SumCard, said: Mapping[int, Answer] | None = None) -> Reply:
     does not.
     """
     said = said or {}
-    after = sum_after(card, said)
+    after = _sum_after(card, said)
     names = tuple(stated.spec.name for stated in card.fields)
     told = (SumTold(names, after),) if sum_off(names, after) else ()
     kept: list[FieldAnswer] = []
@@ -92,25 +93,26 @@ def sum_reply(card: SumCard, said: Mapping[int, Answer] | None = None) -> Reply:
         if own is not None:
             own = _as_read(own, stated.reading.read_value)
             kept.append(FieldAnswer(stated.reading.reading_id, own, told=() if kept else told))
-    if not said:
-        return Reply(tuple(kept), "confirmed", "as written")
-    words = [f"{card.fields[n].spec.label}: {words_of(a, after[n])}" for n, a in said.items()]
-    return Reply(tuple(kept), "corrected", "; ".join(words))
+    return _reply_to_several(card, kept, said, "as written")
 
 
 def alike_reply(card: AlikeCard, said: Mapping[int, Answer] | None = None) -> Reply:
     """The answer to several counts: each as read, or what those at these places say instead."""
     said = said or {}
-    kept = tuple(
+    kept = [
         FieldAnswer(stated.reading.reading_id, _as_read(said.get(n, Accept()), stated.value))
         for n, stated in enumerate(card.fields)
-    )
-    if not said:
-        return Reply(kept, "confirmed", "all as read")
-    words = [
-        f"{card.fields[n].spec.label}: {words_of(a, card.fields[n].value)}" for n, a in said.items()
     ]
-    return Reply(kept, "corrected", "; ".join(words))
+    return _reply_to_several(card, kept, said, "all as read")
+
+
+def _reply_to_several(
+    card: SumCard | AlikeCard, kept: list[FieldAnswer], said: Mapping[int, Answer], as_shown: str
+) -> Reply:
+    if not said:
+        return Reply(tuple(kept), "confirmed", as_shown)
+    words = [f"{card.fields[n].spec.label}: {words_of(a, None)}" for n, a in said.items()]
+    return Reply(tuple(kept), "corrected", "; ".join(words))
 
 
 def _standing(stated: Stated, *, again: bool) -> Answer | None:
@@ -124,7 +126,7 @@ def _standing(stated: Stated, *, again: bool) -> Answer | None:
     return LeftEmpty() if stated.status == "empty" else None
 
 
-def sum_after(card: SumCard, said: Mapping[int, Answer]) -> tuple[str | None, ...]:
+def _sum_after(card: SumCard, said: Mapping[int, Answer]) -> tuple[str | None, ...]:
     """The values of a sum after an answer."""
     values = [stated.value for stated in card.fields]
     for place, answer in said.items():
@@ -134,34 +136,30 @@ def sum_after(card: SumCard, said: Mapping[int, Answer]) -> tuple[str | None, ..
 
 def off_after(card: SumCard, said: Mapping[int, Answer]) -> Reason | None:
     """What is wrong with a sum after an answer, if anything."""
-    return sum_off([stated.spec.name for stated in card.fields], sum_after(card, said))
+    return sum_off([stated.spec.name for stated in card.fields], _sum_after(card, said))
 
 
 def same_sheet(card: PhotosCard, serving: int = 0) -> Reply:
     """Photos of one sheet: the one at ``serving`` serves whole. What was doubtful in it is still
-    asked, with all of them side by side.
+    asked, with all of them side by side. The date, else the site, notes that they show one sheet.
     """
     best = card.sheets[serving]
     others = [sheet for n, sheet in enumerate(card.sheets) if n != serving]
     told = (SameSheet(tuple(sorted(sheet.page_instance_id for sheet in card.sheets))),)
-    kept: list[FieldAnswer] = []
-    if (carrier := _carrier(best)) is not None:
-        kept.append(FieldAnswer(carrier.reading.reading_id, _stands(carrier), told=told))
+    keys = [s for s in (best.date, best.site) if s is not None and s.value is not None]
+    kept = [FieldAnswer(key.reading.reading_id, _stands(key), told=told) for key in keys[:1]]
     for stated in best.fields:
-        rivals = _rivals(stated, others)
-        if stated.sure and stated is not carrier and any(r.value != stated.value for r in rivals):
-            about = () if kept else told
-            answer = FieldAnswer(stated.reading.reading_id, _stands(stated), rivals, about)
-            kept.append(answer)
+        rivals = tuple(
+            Rival(sheet.page_instance_id, other.value)
+            for sheet in others
+            for other in sheet.fields
+            if other.spec.name == stated.spec.name
+        )
+        differs = any(rival.value != stated.value for rival in rivals)
+        if stated.sure and stated not in keys[:1] and differs:
+            number, about = stated.reading.reading_id, () if kept else told
+            kept.append(FieldAnswer(number, _stands(stated), rivals, about))
     return Reply(tuple(kept), "confirmed", f"the same sheet, {best.place.photo} serves")
-
-
-def _carrier(sheet: SheetSeen) -> Stated | None:
-    """The field whose decision notes that photos show one sheet: the date, else the
-    site.
-    """
-    found = [s for s in (sheet.date, sheet.site) if s is not None and s.value is not None]
-    return next(iter(found), None)
 
 
 def _stands(stated: Stated) -> Answer:
@@ -171,25 +169,13 @@ def _stands(stated: Stated) -> Answer:
     return _as_read(Value(stated.value), stated.reading.read_value)
 
 
-def _rivals(stated: Stated, others: list[SheetSeen]) -> tuple[Rival, ...]:
-    return tuple(
-        Rival(sheet.page_instance_id, other.value)
-        for sheet in others
-        for other in sheet.fields
-        if other.spec.name == stated.spec.name
-    )
-
-
-def other_place(sheet: SheetSeen, kind: Literal["site", "date"], value: str) -> Reply:
+def other_place(sheet: SheetInPhoto, kind: PlaceKind, value: str) -> Reply:
     """A sheet that has another site or date (ISO 8601) than was read."""
-    place = sheet.place
-    said = f"{place.photo}: {value}"
     stated = sheet.date if kind == "date" else sheet.site
-    if stated is not None:
-        return Reply((FieldAnswer(stated.reading.reading_id, Value(value)),), "corrected", said)
-    was = place.visit_date if kind == "date" else place.site
-    moved = SheetAnswer(place.photo_id, place.page_instance_id, kind, value, was or None)
-    return Reply((), "corrected", said, moved)
+    was = sheet.place.visit_date if kind == "date" else sheet.place.site
+    number = None if stated is None else stated.reading.reading_id
+    answer = place_answer(number, sheet.place, kind, value, was)
+    return Reply((answer,), "corrected", f"{sheet.place.photo}: {value}")
 
 
 def read_on(card: OutsideCard, *, ask_photo: bool) -> Reply:
@@ -204,5 +190,5 @@ def read_on(card: OutsideCard, *, ask_photo: bool) -> Reply:
 
 def set_aside(place: FieldState, reason: str = "") -> Reply:
     """A sheet that counts nowhere."""
-    sheet = SheetAnswer(place.photo_id, place.page_instance_id, "aside", reason=reason)
-    return Reply(said="set aside", sheet=sheet)
+    aside = SheetAnswer(place.photo_id, place.page_instance_id, "aside")
+    return Reply((aside,), said="set aside", reason=reason)

@@ -1,0 +1,11 @@
+from pathlib import Path
+
+import pytest
+
+from sheet_reader.study.model import Study
+from sheet_reader.study.reader import read_study
+
+
+@pytest.fixture(scope="session")
+def bean_study() -> Study:
+    return read_study(Path(__file__).parents[2] / "samples" / "bean_tips")
