@@ -1,7 +1,7 @@
 """Who is shown which question now, so that no two people are asked the same at the same time.
 
 A lease runs out by itself, and at once where its process has died on this machine. It is a
-courtesy, no lock: an answer is kept by whoever gives it first (see ``since`` in :func:`.deciding.keep`).
+courtesy, no lock: an answer is kept by whoever gives it first (see ``since`` of ``deciding.keep``).
 """
 
 from __future__ import annotations
