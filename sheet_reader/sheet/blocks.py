@@ -5,6 +5,7 @@ In a row label, tally space and boxes share a strip of paper.
 
 from __future__ import annotations
 
+import contextlib
 import math
 from dataclasses import dataclass
 from itertools import pairwise
@@ -19,18 +20,18 @@ from sheet_reader.sheet.fonts import (
     LABEL,
     PLOT,
     RULE,
-    fit,
+    SizedLine,
+    TooWideError,
+    heading,
     text_width,
     wrap_even,
 )  # fmt: skip
-from sheet_reader.sheet.page import Face, Line, Text
+from sheet_reader.sheet.page import Box, Face, Line, Text
 from sheet_reader.study.kinds import COUNT
 from sheet_reader.study.model import CountField, Plot, Study
 
 Style = Literal["beside", "above", "in line"]
 """The label stands over the tally space and beside the boxes, above both, or left of both."""
-Piece = tuple[str, float, Face]
-Lines = tuple[tuple[Piece, ...], ...]
 
 TALLY_LINE = 7.5
 """Height in mm that a line of tally strokes needs."""
@@ -55,8 +56,6 @@ _TITLE_STEP = 4.6
 _UNDER_TITLE = 1.9
 _BESIDE_TITLE = 3.0
 
-TitleLine = tuple[str, float, Face]
-
 
 @dataclass(frozen=True, slots=True)
 class Row:
@@ -66,7 +65,7 @@ class Row:
 
     count: CountField
     style: Style
-    lines: Lines
+    lines: tuple[tuple[SizedLine, ...], ...]
     total: bool
     width: float
     tally: float
@@ -78,18 +77,13 @@ class Row:
         return CAPITAL * LABEL + _STEP * (len(self.lines) - 1)
 
     @property
-    def least(self) -> float:
-        """Least height of the tally space."""
-        return TALLY_LINE if self.tally else 0.0
-
-    @property
     def height(self) -> float:
         """Height of the row with the least tally space."""
         if self.style == "in line":
             return 2 * _PAD + max(BOX_HEIGHT, self.text)
         if self.style == "above":
             return _PAD + self.text + _OVER_BOXES + BOX_HEIGHT + _PAD
-        under = _GAP + self.least if self.tally else 0.0
+        under = _GAP + TALLY_LINE if self.tally else 0.0
         return 2 * _PAD + max(BOX_HEIGHT, self.text + under)
 
     def tally_height(self, height: float) -> float:
@@ -98,46 +92,46 @@ class Row:
         return height - 2 * _PAD - above[self.style]
 
 
-def make_row(count: CountField, width: float, *, total: bool) -> Row | None:
-    """The count laid out in a strip of this width, as low as can be; None where it does not fit."""
+def make_row(count: CountField, width: float, *, total: bool) -> Row:
+    """The count laid out in a strip of this width, as low as can be; raises TooWideError where it
+    does not fit.
+    """
     styles: tuple[Style, ...] = ("in line",) if width >= WIDE else ("beside", "above")
-    rows = [row for style in styles if (row := _row(count, style, width, total=total))]
-    return min(rows, key=lambda row: row.height) if rows else None
+    rows = []
+    for style in styles:
+        with contextlib.suppress(TooWideError):
+            rows.append(_row(count, style, width, total=total))
+    if not rows:
+        raise TooWideError(count.label)
+    return min(rows, key=lambda row: row.height)
 
 
-def _row(count: CountField, style: Style, width: float, *, total: bool) -> Row | None:
+def _row(count: CountField, style: Style, width: float, *, total: bool) -> Row:
     left = width - boxes_width(COUNT.groups(count.boxes)) - _BEFORE_BOXES
     label = {"beside": left, "above": width, "in line": width * _LABEL_SHARE}[style]
     lines = _lines(count, label, "bold" if total else "plain")
-    if lines is None or left <= 0:
-        return None
     tallied = not total if count.tally is None else count.tally
     room = left - (label + _BEFORE_BOXES if style == "in line" else 0.0)
-    if tallied and room < LEAST_TALLY:
-        return None
+    if left <= 0 or len(lines) > _MOST_LINES or (tallied and room < LEAST_TALLY):
+        raise TooWideError(count.label)
     needed = math.ceil(count.highest / 5) * GATE / max(room, 1.0)
     wanted = TALLY_LINE * min(MOST_TALLY_LINES, max(1, math.ceil(needed)))
-    return Row(count, style, lines, total, width, room if tallied else 0.0, wanted)
+    return Row(count, style, tuple(lines), total, width, room if tallied else 0.0, wanted)
 
 
-def _lines(count: CountField, width: float, face: Face) -> Lines | None:
+def _lines(count: CountField, width: float, face: Face) -> list[tuple[SizedLine, ...]]:
     """Label and unit in lines, the note after them where it fits, else below."""
     label = f"{count.label} ({count.unit})" if count.unit else count.label
-    wrapped = wrap_even(label, width, LABEL, face)
-    if wrapped is None:
-        return None
-    lines: list[tuple[Piece, ...]] = [((line, LABEL, face),) for line in wrapped]
-    if count.note:
-        note: Piece = (count.note, HINT, "italic")
-        free = width - text_width(wrapped[-1], LABEL, face) - _WORD_GAP
-        if text_width(count.note, HINT, "italic") <= free:
-            lines[-1] = (*lines[-1], note)
-        else:
-            below = wrap_even(count.note, width, HINT, "italic")
-            if below is None:
-                return None
-            lines += [((line, HINT, "italic"),) for line in below]
-    return tuple(lines) if len(lines) <= _MOST_LINES else None
+    lines: list[tuple[SizedLine, ...]] = [
+        ((line, LABEL, face),) for line in wrap_even(label, width, LABEL, face)
+    ]
+    free = width - text_width(lines[-1][0][0], LABEL, face) - _WORD_GAP
+    if not count.note:
+        return lines
+    if text_width(count.note, HINT, "italic") <= free:
+        return [*lines[:-1], (*lines[-1], (count.note, HINT, "italic"))]
+    below = wrap_even(count.note, width, HINT, "italic")
+    return [*lines, *(((line, HINT, "italic"),) for line in below)]
 
 
 def draw_row(draft: Draft, row: Row, field: str, place: tuple[float, float, float]) -> float | None:
@@ -177,7 +171,7 @@ class Block:
 
     plot: Plot
     rows: tuple[Row, ...]
-    title: tuple[TitleLine, ...]
+    title: tuple[SizedLine, ...]
     aside: str
     title_mm: float
 
@@ -189,7 +183,7 @@ class Block:
     @property
     def most(self) -> float:
         """Height at which every row has all the tally space it wants, and air."""
-        wants = sum(max(0.0, row.wanted - row.least) for row in self.rows if row.tally)
+        wants = sum(max(0.0, row.wanted - TALLY_LINE) for row in self.rows if row.tally)
         return self.height + wants + MOST_AIR * len(self.rows)
 
     def heights(self, height: float) -> list[float]:
@@ -221,54 +215,35 @@ class Block:
         return min(shares, default=1.0)
 
 
-def make_blocks(study: Study, pieces: int, width: float) -> list[Block] | None:
+def make_blocks(study: Study, pieces: int, width: float) -> list[Block]:
     """The study's blocks for columns of the given width, each plot cut into ``pieces`` as even as
-    can be; None where a text or a row of boxes does not fit the width.
+    can be; raises TooWideError where a text or a row of boxes does not fit the width.
     """
     totals = {rule.total for rule in study.sums}
     size, longer = divmod(len(study.counts), pieces)
-    cuts = [0]
-    for piece in range(pieces):
-        cuts.append(cuts[-1] + size + (piece < longer))
+    cuts = [piece * size + min(piece, longer) for piece in range(pieces + 1)]
     parts = []
     for plot in study.plots:
         rows = [make_row(c, width, total=f"{plot.name}.{c.name}" in totals) for c in study.counts]
-        whole = [row for row in rows if row is not None]
-        if len(whole) < len(rows):
-            return None
         for start, end in pairwise(cuts):
             aside = study.words.continued if start else plot.treatment
-            title = _title(plot.label, aside, width)
-            if title is None:
-                return None
-            parts.append((plot, tuple(whole[start:end]), *title))
+            parts.append((plot, tuple(rows[start:end]), *_title(plot.label, aside, width)))
     lines = max(len(title) for _, _, title, _ in parts)
     title_mm = CAPITAL * PLOT + _TITLE_STEP * (lines - 1) + _UNDER_TITLE
     return [Block(*part, title_mm) for part in parts]
 
 
-def _title(label: str, aside: str, width: float) -> tuple[tuple[TitleLine, ...], str] | None:
-    """The lines of a title, and what stands at the right end of the first; None where a word is
-    too wide.
-    """
-    size = fit(label, width, PLOT, LABEL, "bold")
-    lines = [label] if size else wrap_even(label, width, LABEL, "bold")
-    if lines is None:
-        return None
-    size = size or LABEL
-    title: list[TitleLine] = [(line, size, "bold") for line in lines]
-    free = width - text_width(lines[0], size, "bold") - _BESIDE_TITLE
+def _title(label: str, aside: str, width: float) -> tuple[tuple[SizedLine, ...], str]:
+    """The lines of a title, and what stands at the right end of the first."""
+    title = heading(label, width, PLOT)
+    free = width - text_width(*title[0]) - _BESIDE_TITLE
     if not aside or text_width(aside, INSTRUCTION, "italic") <= free:
         return tuple(title), aside
     below = wrap_even(aside, width, INSTRUCTION, "italic")
-    if below is None:
-        return None
     return (*title, *((line, INSTRUCTION, "italic") for line in below)), ""
 
 
-def draw_block(
-    draft: Draft, block: Block, tally: str, place: tuple[float, float, float, float]
-) -> None:
+def draw_block(draft: Draft, block: Block, tally: str, place: Box) -> None:
     """Draw the block into ``place`` (x, y, width, height); ``tally`` is written into the first
     space to tally in.
     """
@@ -277,8 +252,7 @@ def draw_block(
     for number, (text, size, face) in enumerate(block.title):
         draft.marks.append(Text(x, base + number * _TITLE_STEP, text, size, face))
     if block.aside:
-        aside = Text(x + width, base, block.aside, INSTRUCTION, "italic", "right")
-        draft.marks.append(aside)
+        draft.marks.append(Text(x + width, base, block.aside, INSTRUCTION, "italic", "right"))
     top = y + block.title_mm
     captioned = False
     for number, (row, tall) in enumerate(zip(block.rows, block.heights(height), strict=True)):

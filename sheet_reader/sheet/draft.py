@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import dataclass, field
-from itertools import pairwise
+from functools import cache
+from importlib.resources import files
 
 from sheet_reader.sheet.fonts import HAIRLINE
 from sheet_reader.sheet.page import Area, AreaKind, Blocks, Box, Cell, Curve, Line, Mark
@@ -17,7 +19,6 @@ _CORNER = 1.5
 _LINE = 0.25
 _DOT_PITCH = 0.7
 _TICK = 1.8
-Stroke = tuple[tuple[float, float], ...]
 
 
 @dataclass(slots=True)
@@ -105,60 +106,16 @@ def _places(length: float) -> list[float]:
     return [round(_CORNER + free * i / steps, 4) for i in range(1, steps)]
 
 
-def _straight(*points: tuple[float, float]) -> Stroke:
-    out = [points[0]]
-    for (x0, y0), (x1, y1) in pairwise(points):
-        out += [
-            (x0 + (x1 - x0) / 3, y0 + (y1 - y0) / 3),
-            (x0 + (x1 - x0) * 2 / 3, y0 + (y1 - y0) * 2 / 3),
-            (x1, y1),
-        ]
-    return tuple(out)
+@cache
+def _model_digits() -> dict[str, list[list[tuple[float, float]]]]:
+    """Model digits as strokes of our own: open 4, plain 1 and 7, 0 without a slash.
 
-
-MODEL_DIGITS: dict[str, tuple[Stroke, ...]] = {
-    "0": (
-        ((0.5, 0), (0.2, 0), (0.06, 0.33), (0.06, 0.7), (0.06, 1.07), (0.2, 1.4), (0.5, 1.4),
-         (0.8, 1.4), (0.94, 1.07), (0.94, 0.7), (0.94, 0.33), (0.8, 0), (0.5, 0)),
-    ),
-    "1": (_straight((0.5, 0), (0.5, 1.4)),),
-    "2": (
-        ((0.08, 0.36), (0.12, 0.12), (0.3, 0), (0.5, 0), (0.74, 0), (0.9, 0.16), (0.9, 0.4),
-         (0.9, 0.75), (0.4, 1.05), (0.08, 1.4), (0.36, 1.4), (0.66, 1.4), (0.94, 1.4)),
-    ),
-    "3": (
-        ((0.12, 0.2), (0.22, 0.07), (0.36, 0), (0.5, 0), (0.72, 0), (0.86, 0.14), (0.86, 0.34),
-         (0.86, 0.54), (0.7, 0.66), (0.44, 0.66), (0.74, 0.66), (0.92, 0.81), (0.92, 1.03),
-         (0.92, 1.25), (0.75, 1.4), (0.5, 1.4), (0.32, 1.4), (0.17, 1.32), (0.08, 1.18)),
-    ),
-    "4": (
-        _straight((0.22, 0), (0.12, 0.78), (0.92, 0.78)),
-        _straight((0.7, 0.3), (0.7, 1.4)),
-    ),
-    "5": (
-        (*_straight((0.86, 0), (0.2, 0), (0.14, 0.62)),
-           (0.26, 0.54), (0.38, 0.5), (0.5, 0.5), (0.76, 0.5), (0.92, 0.68), (0.92, 0.94),
-           (0.92, 1.22), (0.74, 1.4), (0.48, 1.4), (0.3, 1.4), (0.16, 1.33), (0.06, 1.2)),
-    ),
-    "6": (
-        ((0.78, 0), (0.36, 0.2), (0.08, 0.6), (0.08, 0.96), (0.08, 1.22), (0.25, 1.4),
-         (0.5, 1.4), (0.75, 1.4), (0.92, 1.22), (0.92, 0.98), (0.92, 0.74), (0.75, 0.58),
-         (0.52, 0.58), (0.3, 0.58), (0.12, 0.74), (0.08, 0.96)),
-    ),
-    "7": (_straight((0.08, 0), (0.92, 0), (0.4, 1.4)),),
-    "8": (
-        ((0.5, 0.64), (0.26, 0.58), (0.16, 0.46), (0.16, 0.32), (0.16, 0.12), (0.3, 0),
-         (0.5, 0), (0.7, 0), (0.84, 0.12), (0.84, 0.32), (0.84, 0.46), (0.74, 0.58),
-         (0.5, 0.64), (0.22, 0.72), (0.08, 0.86), (0.08, 1.04), (0.08, 1.26), (0.26, 1.4),
-         (0.5, 1.4), (0.74, 1.4), (0.92, 1.26), (0.92, 1.04), (0.92, 0.86), (0.78, 0.72),
-         (0.5, 0.64)),
-    ),
-    "9": (
-        ((0.92, 0.44), (0.88, 0.66), (0.7, 0.82), (0.48, 0.82), (0.25, 0.82), (0.08, 0.66),
-         (0.08, 0.42), (0.08, 0.18), (0.25, 0), (0.5, 0), (0.76, 0), (0.92, 0.18),
-         (0.92, 0.44), (0.92, 0.8), (0.8, 1.15), (0.62, 1.4)),
-    ),
-}  # fmt: skip
+    Each is a list of strokes in a frame of width 1 and height 1.4, y down; a stroke is a first
+    point and then three points for every cubic curve.
+    """
+    text = files(__package__).joinpath("model_digits.json").read_text("utf-8")
+    found: dict[str, list[list[tuple[float, float]]]] = json.loads(text)
+    return found
 
 
 def model_digit(digit: str, x: float, y: float, height_mm: float, pen_mm: float) -> list[Curve]:
@@ -166,5 +123,5 @@ def model_digit(digit: str, x: float, y: float, height_mm: float, pen_mm: float)
     scale = height_mm / 1.4
     return [
         Curve(tuple((round(x + px * scale, 3), round(y + py * scale, 3)) for px, py in s), pen_mm)
-        for s in MODEL_DIGITS[digit]
+        for s in _model_digits()[digit]
     ]

@@ -7,6 +7,7 @@ that a volunteer reads is smaller than the sizes here.
 
 from __future__ import annotations
 
+import contextlib
 import unicodedata
 from collections.abc import Iterator
 from functools import cache, lru_cache
@@ -40,13 +41,20 @@ HAIRLINE = 0.18
 RULE = 0.5
 """Thickness of light and heavy rules."""
 _FILES = {"plain": "Roboto-Regular.ttf", "bold": "Roboto-Bold.ttf", "italic": "Roboto-Italic.ttf"}
+_RIGHT_TO_LEFT = frozenset(("R", "AL", "RLE", "RLO", "RLI"))
+"""Bidirectional classes of Unicode Standard Annex 9."""
+
+SizedLine = tuple[str, float, Face]
+"""A line of text, its size in mm and its face."""
+
+
+class TooWideError(Exception):
+    """A word, or something else that can't be parted, is wider than its place."""
 
 
 def font_file(face: Face) -> Path:
     """The TrueType file of the face."""
     return Path(__file__).parent / "fonts_roboto" / _FILES[face]
-_RIGHT_TO_LEFT = frozenset(("R", "AL", "RLE", "RLO", "RLI"))
-"""Bidirectional classes of Unicode Standard Annex 9."""
 
 
 @cache
@@ -90,38 +98,45 @@ def fit_or_cut(
     return text.rstrip() + "…", least_mm
 
 
-def wrap(text: str, width_mm: float, size_mm: float, face: Face = "plain") -> list[str] | None:
-    """The text in lines no wider than ``width_mm``, or None where one word is wider."""
+def wrap(text: str, width_mm: float, size_mm: float, face: Face = "plain") -> list[str]:
+    """The text in lines no wider than ``width_mm``; raises TooWideError where one word is wider."""
     lines: list[str] = []
     line = ""
     for word in text.split():
         longer = f"{line} {word}" if line else word
         if text_width(longer, size_mm, face) <= width_mm:
             line = longer
-            continue
-        if not line or text_width(word, size_mm, face) > width_mm:
-            return None
-        lines.append(line)
-        line = word
+        elif line and text_width(word, size_mm, face) <= width_mm:
+            lines.append(line)
+            line = word
+        else:
+            raise TooWideError(word)
     return [*lines, line] if line else lines
 
 
-def wrap_even(
-    text: str, width_mm: float, size_mm: float, face: Face = "plain"
-) -> list[str] | None:
+def wrap_even(text: str, width_mm: float, size_mm: float, face: Face = "plain") -> list[str]:
     """As :func:`wrap` in as few lines, but these about as long as each other."""
     lines = wrap(text, width_mm, size_mm, face)
-    if lines is None or len(lines) < 2:
-        return lines
     low, high = 0.5, 1.0
-    for _ in range(8):
+    for _ in range(8 if len(lines) > 1 else 0):
         share = (low + high) / 2
-        narrower = wrap(text, width_mm * share, size_mm, face)
-        if narrower is not None and len(narrower) == len(lines):
+        narrower: list[str] = []
+        with contextlib.suppress(TooWideError):
+            narrower = wrap(text, width_mm * share, size_mm, face)
+        if len(narrower) == len(lines):
             lines, high = narrower, share
         else:
             low = share
     return lines
+
+
+def heading(text: str, width_mm: float, size_mm: float) -> list[SizedLine]:
+    """The text in bold: in one line of up to this size, else in lines of that of labels. Raises
+    TooWideError where one word is wider.
+    """
+    size = fit(text, width_mm, size_mm, LABEL, "bold")
+    lines = [text] if size else wrap_even(text, width_mm, LABEL, "bold")
+    return [(line, size or LABEL, "bold") for line in lines]
 
 
 def printed_texts(study: Study) -> Iterator[tuple[str, str]]:

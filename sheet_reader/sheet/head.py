@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import re
 from dataclasses import dataclass
 
@@ -18,14 +19,17 @@ from sheet_reader.sheet.fonts import (
     INSTRUCTION,
     LABEL,
     TITLE,
+    SizedLine,
+    TooWideError,
     fit,
     fit_or_cut,
+    heading,
     text_width,
     wrap,
     wrap_even,
-)
+)  # fmt: skip
 from sheet_reader.sheet.identity import CODE_MM, CODE_TOP, EDGE_MM, FOOT, MARKER_MM, QUIET_MM, SIDE
-from sheet_reader.sheet.page import BLANK, Face, SheetCode, Text
+from sheet_reader.sheet.page import BLANK, SheetCode, Text
 from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.words import SheetWords
 
@@ -43,36 +47,35 @@ _BESIDE_MARKER = 3.0
 _ADDRESS_MARKS = re.compile(r"(?<=.)(?=[@./_-])")
 """Before these an address may go on in the next line."""
 
-Line = tuple[str, float, Face]
-
 
 def title_room(width: float) -> float:
     """Width in mm between the left margin and the marker in the middle of the top edge."""
     return (width - MARKER_MM) / 2 - _BESIDE_MARKER - SIDE
 
 
-def title_lines(study: Study, width: float, of: int) -> list[Line] | None:
-    """The title in one line or two, and how to use the sheet below it; None where the title or a
-    word is too long. A long title leaves no room for the page number beside it (``of`` above 1):
-    then that stands in place of how to use the sheet.
+def title_lines(study: Study, width: float, of: int) -> list[SizedLine]:
+    """The title in one line or two, and how to use the sheet below it; raises TooWideError where
+    the title or a word is too long. A long title leaves no room for the page number beside it
+    (``of`` above 1): then that stands in place of how to use the sheet.
     """
     room = title_room(width)
     usage = study.words.usage_pages if of > 1 else study.words.usage
     small = fit(usage, room, INSTRUCTION, HINT)
-    below: Line = (usage, small, "plain")
-    beside = text_width(_page_of(study.words, of, of), LABEL, "bold") + 4.0 if of > 1 else 0.0
-    title = _title(study.title, room - beside)
-    if title is None and of > 1:
-        title, below = _title(study.title, room), ("", INSTRUCTION, "plain")
-    return None if title is None or not small else [*title, below]
+    if not small:
+        raise TooWideError(usage)
+    if of > 1:
+        beside = text_width(_page_of(study.words, of, of), LABEL, "bold") + 4.0
+        with contextlib.suppress(TooWideError):
+            return [*_title(study.title, room - beside), (usage, small, "plain")]
+        return [*_title(study.title, room), ("", INSTRUCTION, "plain")]
+    return [*_title(study.title, room), (usage, small, "plain")]
 
 
-def _title(title: str, room: float) -> list[Line] | None:
-    size = fit(title, room, TITLE, LABEL, "bold")
-    lines = [title] if size else wrap_even(title, room, LABEL, "bold")
-    if lines is None or len(lines) > 2:
-        return None
-    return [(line, size or LABEL, "bold") for line in lines]
+def _title(title: str, room: float) -> list[SizedLine]:
+    lines = heading(title, room, TITLE)
+    if len(lines) > 2:
+        raise TooWideError(title)
+    return lines
 
 
 def _page_of(words: SheetWords, page: int, of: int) -> str:
@@ -81,7 +84,7 @@ def _page_of(words: SheetWords, page: int, of: int) -> str:
 
 def draw_title(draft: Draft, study: Study, code: SheetCode, of: int, width: float) -> None:
     """Draw the title, the page number and how to use the sheet left of the top middle marker."""
-    lines = title_lines(study, width, of) or []
+    lines = title_lines(study, width, of)
     places = (5.6, 10.2) if len(lines) == 2 else (3.2, 7.3, 11.6)
     for (text, size, face), place in zip(lines, places, strict=False):
         if text:
@@ -89,7 +92,7 @@ def draw_title(draft: Draft, study: Study, code: SheetCode, of: int, width: floa
     if of > 1:
         page = _page_of(study.words, code.page, of)
         right, base = SIDE + title_room(width), EDGE_MM + places[0]
-        if lines and not lines[-1][0]:
+        if not lines[-1][0]:
             base = EDGE_MM + places[-1]
         draft.marks.append(Text(right, base, page, LABEL, "bold", "right"))
 
@@ -120,7 +123,7 @@ def counted_by_fits(words: SheetWords, width: float) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class Foot:
+class FootPrint:
     """A way to set the foot, in mm: size of print, most lines, from one line to the next, and from
     the last to the height of the markers' edge.
     """
@@ -131,34 +134,37 @@ class Foot:
     under: float
 
 
-_FEET = (Foot(INSTRUCTION, 3, 3.9, 0.8), Foot(HINT, 4, 3.25, 0.6))
+_FEET = (FootPrint(INSTRUCTION, 3, 3.9, 0.8), FootPrint(HINT, 4, 3.25, 0.6))
 """Small print and one line more only where the usual is not enough."""
 
 
-def foot_lines(words: SheetWords, send_to: str, width: float) -> tuple[Foot, list[Line]] | None:
+def foot_lines(
+    words: SheetWords, send_to: str, width: float
+) -> tuple[FootPrint, list[SizedLine]] | None:
     """How to photograph the page and where to send the photo; None where it is too long."""
     room = title_room(width)
     for foot in _FEET:
-        advice = wrap_even(words.photograph, room, foot.size)
-        where = _send_to(words, send_to, room, foot.size) if send_to else []
-        if advice is None or where is None or len(advice) + len(where) > foot.most:
-            continue
-        lines: list[Line] = [(line, foot.size, "plain") for line in advice]
-        return foot, [*lines, *((line, foot.size, "bold") for line in where)]
+        with contextlib.suppress(TooWideError):
+            advice = wrap_even(words.photograph, room, foot.size)
+            where = _send_to(words, send_to, room, foot.size) if send_to else []
+            lines: list[SizedLine] = [(line, foot.size, "plain") for line in advice]
+            lines += [(line, foot.size, "bold") for line in where]
+            if len(lines) <= foot.most:
+                return foot, lines
     return None
 
 
-def _send_to(words: SheetWords, address: str, room: float, size: float) -> list[str] | None:
+def _send_to(words: SheetWords, address: str, room: float, size: float) -> list[str]:
     """Where to send the photo in lines; an address that is wider than a line is parted once."""
-    whole = wrap_even(words.send_to.format(address=address), room, size, "bold")
-    if whole is not None:
-        return whole
+    with contextlib.suppress(TooWideError):
+        return wrap_even(words.send_to.format(address=address), room, size, "bold")
     for mark in reversed(list(_ADDRESS_MARKS.finditer(address))):
         parted = f"{address[: mark.start()]} {address[mark.start() :]}"
-        lines = wrap(words.send_to.format(address=parted), room, size, "bold")
-        if lines is not None and len(lines) <= 2:
-            return lines
-    return None
+        with contextlib.suppress(TooWideError):
+            lines = wrap(words.send_to.format(address=parted), room, size, "bold")
+            if len(lines) <= 2:
+                return lines
+    raise TooWideError(address)
 
 
 def draw_foot(draft: Draft, study: Study, width: float, height: float) -> None:
@@ -175,26 +181,19 @@ def draw_foot(draft: Draft, study: Study, width: float, height: float) -> None:
         base += foot.step
 
 
-def head_fields(study: Study, page: int) -> tuple[HeaderField, ...]:
-    """The header fields of a page: all on the first, site and date on every other."""
-    if page == 1:
-        return study.header
-    return tuple(f for f in study.header if f.kind.is_key)
-
-
-def draw_fields(draft: Draft, study: Study, code: SheetCode, width: float) -> float | None:
-    """Draw the header fields beside and below the machine code.
-
-    Returns where the head ends (mm from the top), or None where a field is too wide for the page.
+def draw_fields(draft: Draft, study: Study, code: SheetCode, width: float) -> float:
+    """Draw the header fields beside and below the machine code: all on the first page, site and
+    date on every other. Returns where the head ends (mm from the top); raises TooWideError where a
+    field is too wide for the page.
     """
     x, y, tallest = SIDE, _FIELDS_TOP, 0.0
-    for field in head_fields(study, code.page):
+    for field in (field for field in study.header if code.page == 1 or field.kind.is_key):
         groups = field.kind.groups(field.boxes, study.date_order)
         need = max(boxes_width(groups), text_width(field.label, LABEL, "bold"))
         if x > SIDE and x + need > _right(width, y):
             x, y, tallest = SIDE, y + tallest + _LINE_GAP, 0.0
         if x + need > _right(width, y):
-            return None
+            raise TooWideError(field.label)
         draft.marks.append(Text(x, y + CAPITAL * LABEL, field.label, LABEL, "bold"))
         used = _draw_field(draft, study, code, field, x, y + _LABEL_STEP)
         tallest = max(tallest, _LABEL_STEP + used)

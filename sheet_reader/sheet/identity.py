@@ -65,28 +65,24 @@ _PRINTED = re.compile(
 _LIKE = str.maketrans("OQISBZG", "0015826")
 
 
+def _spelt(number: int, count: int) -> str:
+    """``count`` letters for a number, the last place first."""
+    base = len(LETTERS)
+    return "".join(LETTERS[number // base**place % base] for place in range(count))
+
+
 def letters(data: bytes, count: int) -> str:
     """``count`` letters of the unambiguous alphabet, drawn from the SHA-256 of ``data``."""
-    number = int.from_bytes(hashlib.sha256(data).digest(), "big")
-    out = []
-    for _ in range(count):
-        number, place = divmod(number, len(LETTERS))
-        out.append(LETTERS[place])
-    return "".join(out)
+    return _spelt(int.from_bytes(hashlib.sha256(data).digest(), "big"), count)
+
+
+def _crc_letters(text: str) -> str:
+    return _spelt(zlib.crc32(text.encode("ascii")), 5)
 
 
 def study_mark(key: str) -> str:
     """The study's three-letter abbreviation in the printed code."""
     return letters(f"study {key}".encode(), 3)
-
-
-def _crc_letters(text: str) -> str:
-    crc = zlib.crc32(text.encode("ascii"))
-    out = []
-    for _ in range(5):
-        crc, place = divmod(crc, len(LETTERS))
-        out.append(LETTERS[place])
-    return "".join(out)
 
 
 def machine_text(code: SheetCode) -> str:
@@ -160,16 +156,12 @@ def dictionary() -> cv2.aruco.Dictionary:
     return table
 
 
-def marker_set(study: str, page: int) -> int:
-    """The set of ten ids for a page of a study: pages of one study follow one another."""
-    return (zlib.crc32(study.encode()) + page - 1) % SETS
-
-
 def marker_ids(study: str, page: int) -> range:
     """The ids on a page, by slot: four corners clockwise from top left, top and bottom middle,
-    upper and lower left, upper and lower right.
+    upper and lower left, upper and lower right. Pages of one study have sets that follow one
+    another.
     """
-    first = marker_set(study, page) * PER_PAGE
+    first = (zlib.crc32(study.encode()) + page - 1) % SETS * PER_PAGE
     return range(first, first + PER_PAGE)
 
 
@@ -240,17 +232,11 @@ def draw_codes(marks: list[Mark], code: SheetCode, width: float, height: float) 
         for c, dark in enumerate(row)
         if dark
     )
-    marks.append(Blocks(black))
     line = code_line(code, width, height)
-    marks.append(line)
-    size = line.size_mm
-    box = (SIDE, line.y - size * 0.75, line.pitch_mm * len(line.text), size * 0.8)
-    return (left, CODE_TOP, CODE_MM, CODE_MM), (
-        round(box[0], 3),
-        round(box[1], 3),
-        round(box[2], 3),
-        round(box[3], 3),
-    )
+    marks += [Blocks(black), line]
+    top, wide = line.y - line.size_mm * 0.75, line.pitch_mm * len(line.text)
+    box = (round(SIDE, 3), round(top, 3), round(wide, 3), round(line.size_mm * 0.8, 3))
+    return (left, CODE_TOP, CODE_MM, CODE_MM), box
 
 
 def code_line(code: SheetCode, width: float, height: float) -> Text:

@@ -8,7 +8,7 @@ from functools import lru_cache
 from sheet_reader.errors import Mistake, StudyError, UsageError
 from sheet_reader.sheet.blocks import LEAST_TALLY
 from sheet_reader.sheet.draft import Draft
-from sheet_reader.sheet.fonts import HINT, text_width, unprintable_texts
+from sheet_reader.sheet.fonts import HINT, TooWideError, text_width, unprintable_texts
 from sheet_reader.sheet.head import (
     counted_by_fits,
     draw_counted_by,
@@ -95,10 +95,11 @@ def _version(study: Study, pages: tuple[DrawnPage, ...]) -> str:
 
 def _head(study: Study, page: int, sheet: str = BLANK) -> float:
     code = SheetCode(study.key, _UNKNOWN_VERSION, sheet, page)
-    bottom = draw_fields(Draft(), study, code, PAPER_MM[study.paper][0])
-    if bottom is None:
-        raise _does_not_fit(study, "header", "a header field is too wide for the page")
-    return bottom
+    try:
+        return draw_fields(Draft(), study, code, PAPER_MM[study.paper][0])
+    except TooWideError:
+        message = "a header field is too wide for the page"
+        raise _does_not_fit(study, "header", message) from None
 
 
 def foot_mistake(words: SheetWords, send_to: str, paper: Paper) -> Mistake | None:
@@ -117,7 +118,10 @@ def _too_long(study: Study) -> tuple[Mistake, ...]:
     """What does not fit the head, the foot or the first tally space."""
     width = PAPER_MM[study.paper][0]
     found = []
-    if title_lines(study, width, 1) is None or title_lines(study, width, 9) is None:
+    try:
+        title_lines(study, width, 1)
+        title_lines(study, width, 9)
+    except TooWideError:
         found.append(Mistake("title", "is too long for the head of the sheet"))
     if (mistake := foot_mistake(study.words, study.send_to, study.paper)) is not None:
         found.append(mistake)

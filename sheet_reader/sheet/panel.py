@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from sheet_reader.sheet.draft import Draft, draw_area, draw_cell, frame, model_digit
-from sheet_reader.sheet.fonts import CAPITAL, INSTRUCTION, LABEL, fit, text_width, wrap_even
-from sheet_reader.sheet.page import Blocks, Cell, Curve, Face, Line, Mark, Text
+from sheet_reader.sheet.fonts import (
+    CAPITAL,
+    INSTRUCTION,
+    LABEL,
+    TooWideError,
+    text_width,
+    wrap_even,
+)
+from sheet_reader.sheet.page import Blocks, Box, Cell, Curve, Face, Line, Mark, Text
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.model import Study
 from sheet_reader.study.words import SheetWords
@@ -33,11 +41,10 @@ _OVER_COMMENTS = 2.5
 _ROOM_BELOW = 60.0
 """From this height on that the guide leaves, comments stand below it in full width."""
 
-Box = tuple[float, float, float, float]
 
 
 @dataclass(slots=True)
-class Guide:
+class WritingGuide:
     """How to write, with its top left corner at (0, 0): marks, own-digit boxes, height in mm."""
 
     marks: list[Mark] = field(default_factory=list)
@@ -48,69 +55,55 @@ class Guide:
 @lru_cache(maxsize=64)
 def _guide(
     words: SheetWords, own: bool, instructions: tuple[str, ...], width: float
-) -> Guide | None:
-    """The guide for this width, or None where a word is too wide for it."""
-    size = fit(words.write_like_this, width, LABEL, LABEL, "bold")
-    if not size:
-        return None
-    guide = Guide([Text(0, CAPITAL * LABEL, words.write_like_this, LABEL, "bold")])
+) -> WritingGuide:
+    """The guide for this width; raises TooWideError where a word is too wide for it."""
+    if text_width(words.write_like_this, LABEL, "bold") > width:
+        raise TooWideError(words.write_like_this)
+    guide = WritingGuide([Text(0, CAPITAL * LABEL, words.write_like_this, LABEL, "bold")])
     guide.height = _HEADING
-    if not _digits(guide, words, own, width):
-        return None
-    points: list[tuple[str, Face]] = [
-        (words.write_zero, "bold"),
-        (words.one_each, "plain"),
-        (words.wrong_digit, "plain"),
-        (words.no_free_box, "plain"),
-        *((text, "plain") for text in instructions),
-    ]
-    for text, face in points:
-        lines = wrap_even(text, width - _INDENT, INSTRUCTION, face)
-        if lines is None:
-            return None
+    _digits(guide, words, own, width)
+    points: list[tuple[str, Face]] = [(words.write_zero, "bold")]
+    rest = (words.one_each, words.wrong_digit, words.no_free_box, *instructions)
+    for text, face in [*points, *((text, "plain") for text in rest)]:
         base = guide.height + CAPITAL * INSTRUCTION
         middle = base - CAPITAL * INSTRUCTION / 2
         guide.marks.append(Line(((0.1, middle), (_DASH, middle)), 0.35))
-        for line in lines:
+        for line in wrap_even(text, width - _INDENT, INSTRUCTION, face):
             guide.marks.append(Text(_INDENT, base, line, INSTRUCTION, face))
             base += _STEP
         guide.height = base - CAPITAL * INSTRUCTION + _AFTER_RULE
-        if text is words.wrong_digit and not _example(guide, words, width):
-            return None
+        if text is words.wrong_digit:
+            _example(guide, words, width)
     return guide
 
 
-def _digits(guide: Guide, words: SheetWords, own: bool, width: float) -> bool:
+def _digits(guide: WritingGuide, words: SheetWords, own: bool, width: float) -> None:
     """The model digits and, where asked for, a box below each for the volunteer's own."""
     pitch = _OWN_PITCH if own else min(7.6, (width - 4.0) / 9)
-    across = max(1, min(10, int((width + 2.2) / pitch))) if own else 10
-    across = across if across == 10 else 5
+    across = 5 if own and int((width + 2.2) / pitch) < 10 else 10
     if across * pitch - 2.2 > width:
-        return False
+        raise TooWideError(words.own_digits)
     tall = min(_DIGIT, pitch * 0.86)
     inset = (OWN_BOX[0] - tall / 1.4) / 2 if own else 0.0
-    for start in range(0, 10, across):
-        for place in range(across):
-            digit = start + place
-            x, y = place * pitch, guide.height
-            guide.marks.extend(model_digit(str(digit), x + inset, y, tall, _PEN))
-            if own:
-                guide.cells.append(Cell(OWN_DIGITS, digit, (x, y + tall + 1.7, *OWN_BOX)))
-        guide.height += tall + (1.7 + OWN_BOX[1] + 1.9 if own else 0.0)
+    for digit in range(10):
+        row, place = divmod(digit, across)
+        if row and not place:
+            guide.height += tall + (1.7 + OWN_BOX[1] + 1.9 if own else 0.0)
+        x, y = place * pitch, guide.height
+        guide.marks.extend(model_digit(str(digit), x + inset, y, tall, _PEN))
+        if own:
+            guide.cells.append(Cell(OWN_DIGITS, digit, (x, y + tall + 1.7, *OWN_BOX)))
+    guide.height += tall + (1.7 + OWN_BOX[1] + 1.9 if own else 0.0)
     if own:
-        lines = wrap_even(words.own_digits, width, INSTRUCTION)
-        if lines is None:
-            return False
-        for line in lines:
+        for line in wrap_even(words.own_digits, width, INSTRUCTION):
             base = guide.height + CAPITAL * INSTRUCTION
             guide.marks.append(Text(0, base, line, INSTRUCTION))
             guide.height += _STEP
         guide.height += 0.6
     guide.height += 3.4 if not own else 1.4
-    return True
 
 
-def _example(guide: Guide, words: SheetWords, width: float) -> bool:
+def _example(guide: WritingGuide, words: SheetWords, width: float) -> None:
     """A number put right: 1, a 3 crossed out from corner to corner, 2, and how it is read."""
     wide, high = _EXAMPLE
     y = guide.height + 0.2
@@ -125,7 +118,8 @@ def _example(guide: Guide, words: SheetWords, width: float) -> bool:
     text = words.read_as.format(number="12")
     guide.marks.append(Text(x, y + high / 2 + CAPITAL * INSTRUCTION / 2, text, INSTRUCTION))
     guide.height = y + high + 2.0
-    return x + text_width(text, INSTRUCTION) <= width
+    if x + text_width(text, INSTRUCTION) > width:
+        raise TooWideError(text)
 
 
 def _cross(box: Box) -> list[Mark]:
@@ -147,7 +141,7 @@ def _guide_width(width: float) -> float:
     return (width - _GUTTER) * _GUIDE_SHARE if width >= _TWO_COLUMNS else width
 
 
-def guide_of(study: Study, width: float, first: bool) -> Guide | None:
+def _guide_of(study: Study, width: float, first: bool) -> WritingGuide:
     """The guide of this width: on the first page with the study's instructions and the boxes for
     the volunteer's own digits.
     """
@@ -155,27 +149,22 @@ def guide_of(study: Study, width: float, first: bool) -> Guide | None:
     return _guide(study.words, own, study.instructions if first else (), width)
 
 
-def comments_height(study: Study) -> float:
-    """Least height of the space for comments with its label, 0.0 where there is none."""
-    if study.comments is None:
-        return 0.0
-    return max(LEAST_COMMENTS, study.comments.height_mm) + _HEADING
-
-
-def panel_height(study: Study, width: float, first: bool, last: bool) -> float | None:
-    """The least height of a panel of this width, or None where a word does not fit. Comments have
+def panel_height(study: Study, width: float, first: bool, last: bool) -> float:
+    """The least height of a panel of this width, infinite where a word does not fit. Comments have
     their place on the last page; others show them where there is room.
     """
-    guide = guide_of(study, _guide_width(width), first)
-    if guide is None:
-        return None
-    room = 0.0
-    if study.comments is not None:
-        free = width - _guide_width(width) - _GUTTER if width >= _TWO_COLUMNS else width
-        if not fit(study.comments.label, free, LABEL, LABEL, "bold"):
-            return None
-        room = comments_height(study) if last else 0.0
-    if width >= _TWO_COLUMNS:
+    beside = width >= _TWO_COLUMNS
+    try:
+        guide = _guide_of(study, _guide_width(width), first)
+    except TooWideError:
+        return math.inf
+    if study.comments is None:
+        return guide.height
+    free = width - _guide_width(width) - _GUTTER if beside else width
+    if text_width(study.comments.label, LABEL, "bold") > free:
+        return math.inf
+    room = max(LEAST_COMMENTS, study.comments.height_mm) + _HEADING if last else 0.0
+    if beside:
         return max(guide.height, room)
     return guide.height + (room + _OVER_COMMENTS if room else 0.0)
 
@@ -185,12 +174,10 @@ def draw_panel(draft: Draft, study: Study, box: Box, first: bool) -> None:
     high panel below it, else beside it.
     """
     x, y, width, height = box
-    across = guide_of(study, width, first)
-    guide, beside = guide_of(study, _guide_width(width), first), width >= _TWO_COLUMNS
-    if beside and across and height - across.height >= _ROOM_BELOW:
+    across, beside = _guide_of(study, width, first), width >= _TWO_COLUMNS
+    guide = _guide_of(study, _guide_width(width), first)
+    if beside and height - across.height >= _ROOM_BELOW:
         guide, beside = across, False
-    if guide is None:
-        return
     draft.marks.extend(_moved(mark, x, y) for mark in guide.marks)
     for cell in guide.cells:
         left, top, wide, high = cell.box_mm
@@ -208,8 +195,7 @@ def _comments(draft: Draft, study: Study, box: Box) -> None:
     x, y, width, height = box
     if study.comments is None or height - _HEADING < LEAST_COMMENTS - 1e-6:
         return
-    label = Text(x, y + CAPITAL * LABEL, study.comments.label, LABEL, "bold")
-    draft.marks.append(label)
+    draft.marks.append(Text(x, y + CAPITAL * LABEL, study.comments.label, LABEL, "bold"))
     draw_area(draft, "comments", (x, y + _HEADING, width, height - _HEADING), closed=True)
 
 

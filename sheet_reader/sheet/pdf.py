@@ -22,7 +22,7 @@ from sheet_reader.sheet.fonts import (
     fit_or_cut,
     font_name,
     text_width,
-)
+)  # fmt: skip
 from sheet_reader.sheet.head import CODE_FOOT
 from sheet_reader.sheet.identity import CODE_MM, QUIET_MM, SIDE
 from sheet_reader.sheet.layout import draw_sheet, layout_version
@@ -57,15 +57,20 @@ def render_pdf(layout: SheetLayout, study: Study) -> bytes:
     drawn = draw_sheet(study, layout.sheet) if known else ()
     if not known or tuple(page.page for page in drawn) != layout.pages:
         raise ValueError("this layout was made from another study")
-    canvas, stream = new_canvas(layout.pages[0], f"{study.title} {layout.sheet} {layout.version}")
-    for page in drawn:
+    return pdf_of(drawn, f"{study.title} {layout.sheet} {layout.version}")
+
+
+def pdf_of(pages: Sequence[DrawnPage], title: str) -> bytes:
+    """A PDF of these pages, which are all of one size."""
+    canvas, stream = _new_canvas(pages[0].page, title)
+    for page in pages:
         draw_marks(canvas, page.marks, page.page.height_mm)
         canvas.showPage()
     canvas.save()
     return stream.getvalue()
 
 
-def new_canvas(page: Page, title: str) -> tuple[Canvas, io.BytesIO]:
+def _new_canvas(page: Page, title: str) -> tuple[Canvas, io.BytesIO]:
     """An empty PDF with pages as large as ``page``, and where its bytes will be once saved."""
     stream = io.BytesIO()
     size = (page.width_mm * MM, page.height_mm * MM)
@@ -143,39 +148,28 @@ def render_stack(
 
     The visit stands in the corner below the machine code, as a reminder; it is not read.
     """
-    drawn = {sheet: draw_sheet(study, sheet) for sheet in sheets}
-    first = drawn[sheets[0]][0].page
-    title = f"{study.title} {name} {layout_version(study)}"
-    canvas, stream = new_canvas(first, title)
-    for sheet, pages in drawn.items():
-        _keep(canvas, sheet, pages)
+    first = draw_sheet(study, sheets[0])[0].page
+    width, height = first.width_mm, first.height_mm
+    canvas, stream = _new_canvas(first, f"{study.title} {name} {layout_version(study)}")
+    for sheet in dict.fromkeys(sheets):
+        pages = {f"{sheet}-{page.page.number}": page for page in draw_sheet(study, sheet)}
+        for form, page in pages.items():  # drawn once, and shown as often as it is printed
+            canvas.beginForm(form, 0, 0, width * MM, height * MM)
+            draw_marks(canvas, page.marks, height)
+            canvas.endForm()
         site = study.site(sheet)
         entry = sheet if sheet != BLANK else study.title
         canvas.bookmarkPage(sheet)
         canvas.addOutlineEntry(f"{entry} {site.label}" if site else entry, sheet)
         for visit in visits or (None,):
             for _ in range(copies):
-                for page in pages:
-                    canvas.doForm(_form(sheet, page))
+                for form in pages:
+                    canvas.doForm(form)
                     if visit is not None:
-                        reminder = visit_mark(study, visit, page.page.width_mm)
-                        draw_mark(canvas, reminder, page.page.height_mm)
+                        draw_mark(canvas, visit_mark(study, visit, width), height)
                     canvas.showPage()
     canvas.save()
     return stream.getvalue()
-
-
-def _form(sheet: str, page: DrawnPage) -> str:
-    return f"{sheet}-{page.page.number}"
-
-
-def _keep(canvas: Canvas, sheet: str, pages: Sequence[DrawnPage]) -> None:
-    """Draw each page once, to be shown as often as it is printed."""
-    for page in pages:
-        width, height = page.page.width_mm * MM, page.page.height_mm * MM
-        canvas.beginForm(_form(sheet, page), 0, 0, width, height)
-        draw_marks(canvas, page.marks, page.page.height_mm)
-        canvas.endForm()
 
 
 def visit_mark(study: Study, visit: PlannedVisit, width: float) -> Text:

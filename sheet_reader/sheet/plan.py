@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from sheet_reader.sheet.blocks import Block, draw_block, make_blocks
 from sheet_reader.sheet.draft import Draft
-from sheet_reader.sheet.fonts import RULE
+from sheet_reader.sheet.fonts import RULE, TooWideError
 from sheet_reader.sheet.head import BOTTOM
 from sheet_reader.sheet.identity import MOST_PAGES, PAPER_MM, SIDE
 from sheet_reader.sheet.page import Line
@@ -52,8 +52,7 @@ class Columns:
         if not free:
             return False
         width = free * self.width + (free - 1) * _COLUMN_GAP
-        need = panel_height(self.study, width, *ends)
-        return need is not None and need <= height
+        return panel_height(self.study, width, *ends) <= height
 
     def block_height(self, blocks: int, ends: Ends, available: float) -> float | None:
         """How high the blocks of a page may be, or None where they do not fit ``available``."""
@@ -63,8 +62,6 @@ class Columns:
             return alone
         width = self.count * self.width + (self.count - 1) * _COLUMN_GAP
         panel = panel_height(self.study, width, *ends)
-        if panel is None:
-            return None
         above = (available - panel - _PANEL_GAP - (rows - 1) * _BLOCK_GAP) / rows
         return above if above >= self.tallest else None
 
@@ -115,8 +112,11 @@ def find_grid(study: Study, head_mm: tuple[float, float]) -> Grid | None:
 def _arranged(study: Study, pieces: int, count: int, head_mm: tuple[float, float]) -> Grid | None:
     """The arrangement in so many columns on the fewest pages, these as even as can be."""
     width = (PAPER_MM[study.paper][0] - 2 * SIDE - _COLUMN_GAP * (count - 1)) / count
-    blocks = make_blocks(study, pieces, width)
-    if blocks is None or count > len(blocks):
+    try:
+        blocks = make_blocks(study, pieces, width)
+    except TooWideError:
+        return None
+    if count > len(blocks):
         return None
     columns = Columns(study, count, width, max(block.height for block in blocks))
     for pages in range(1, min(MOST_PAGES, len(blocks)) + 1):

@@ -13,7 +13,7 @@ from sheet_reader.sheet.draft import (
     draw_boxes,
     draw_cell,
     model_digit,
-)
+)  # fmt: skip
 from sheet_reader.sheet.fonts import (
     HAIRLINE,
     HINT,
@@ -46,7 +46,7 @@ from sheet_reader.sheet.page import (
     Text,
 )
 from sheet_reader.sheet.panel import OWN_BOX
-from sheet_reader.sheet.pdf import draw_marks, new_canvas
+from sheet_reader.sheet.pdf import pdf_of
 from sheet_reader.study.model import Study
 from sheet_reader.study.words import SheetWords
 
@@ -131,10 +131,4 @@ def _elements(draft: Draft, words: SheetWords, x: float, y: float, right: float)
 
 def render_proof(study: Study, copies: int = 1) -> bytes:
     """The page as PDF, as often as there are ``copies``."""
-    drawn = draw_proof(study)
-    canvas, stream = new_canvas(drawn.page, f"{study.title} print check")
-    for _ in range(copies):
-        draw_marks(canvas, drawn.marks, drawn.page.height_mm)
-        canvas.showPage()
-    canvas.save()
-    return stream.getvalue()
+    return pdf_of([draw_proof(study)] * copies, f"{study.title} print check")
