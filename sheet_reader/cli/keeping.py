@@ -205,7 +205,7 @@ def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None
     """
     from sheet_reader.reading.opening import open_record
     from sheet_reader.reading.written_areas import bare_picture
-    from sheet_reader.record.history.photo_list import photo_meant
+    from sheet_reader.record.history.photo_fates import photo_meant
     from sheet_reader.record.people.erase import erase as remove
     from sheet_reader.record.people.erase import named
 

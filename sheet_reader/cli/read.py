@@ -33,7 +33,7 @@ from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.reading.cluster import Cluster
-    from sheet_reader.record.history.model import BatchSummary
+    from sheet_reader.record.history.found import BatchSummary
     from sheet_reader.record.store.store import Record
     from sheet_reader.study.model import Study
 
@@ -117,8 +117,8 @@ def read(
         )
     if shutil.which("tesseract") is None:
         click.echo(
-            "note: Tesseract is not installed, so a sheet whose machine code is spoilt is not "
-            "read by its printed code; all else works.",
+            "note: Tesseract is not installed, so a sheet whose machine code is spoilt is read "
+            "by its printed code only where that is plain; all else works.",
             err=True,
         )
     if not watch:
@@ -203,8 +203,8 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
     """
     from sheet_reader.cli.meaning_questions import meaning_notes
     from sheet_reader.reading.opening import promise_of
-    from sheet_reader.record.history.naming import both_names
-    from sheet_reader.record.history.photo_list import photo_fates
+    from sheet_reader.record.history.photo_fates import photo_fates
+    from sheet_reader.record.history.photos import both_names
 
     with open_record(study) as record:
         photos = record.photos()

@@ -12,11 +12,11 @@ from typing import Literal
 from sqlalchemy import Connection, delete, func, insert, or_, select
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record.history.model import now
-from sheet_reader.record.history.writing import insert_new
+from sheet_reader.record.history.photos import insert_new
 from sheet_reader.record.people.people import Person
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
+from sheet_reader.study.days import now
 
 Place = tuple[str, str]
 """Site and visit date."""

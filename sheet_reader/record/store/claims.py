@@ -21,10 +21,14 @@ from sqlalchemy import Connection, delete, insert, select, update
 from sheet_reader import __version__
 from sheet_reader.atomic import is_running
 from sheet_reader.numbers import RECORD
-from sheet_reader.record.history.model import now
 from sheet_reader.record.history.sheets import standing
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.store import schema
+<<<<<<< HEAD
+=======
+from sheet_reader.atomic import is_running
+from sheet_reader.study.days import now
+>>>>>>> main
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record

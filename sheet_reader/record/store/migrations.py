@@ -16,8 +16,8 @@ from sqlalchemy import Connection, Engine, insert, inspect, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import RecordError
-from sheet_reader.record.history.model import now
 from sheet_reader.record.store import checksums, schema
+from sheet_reader.study.days import now
 
 SCRIPTS = Path(__file__).parent
 BETWEEN = "\n\n"

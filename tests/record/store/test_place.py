@@ -16,7 +16,7 @@ from sqlalchemy import create_engine, select
 from stand_in import says
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record.history.model import Value
+from sheet_reader.record.history.answers import Value
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import verify
