@@ -99,7 +99,7 @@ def of_plan(plan: SamplingPlan, seen: ObservedError) -> str:
 def _tell(record: Record, plan: SamplingPlan | None, checked: int, right: int) -> None:
     """The result of this look, of all looks so far, and what can be promised."""
     from sheet_reader.decode.error_share import ObservedError
-    from sheet_reader.reading.promise import drift_lines, odd_site_lines, promise_of
+    from sheet_reader.reading.opening import drift_lines, odd_site_lines, promise_of
     from sheet_reader.wording import percent
 
     click.echo()

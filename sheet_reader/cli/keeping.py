@@ -152,7 +152,7 @@ def verify(study: Path) -> None:
 
     Example:  sheet-reader verify bean_tips
     """
-    from sheet_reader.reading.promise import thresholds_for
+    from sheet_reader.reading.opening import thresholds_for
     from sheet_reader.record.originals.verify import verify as check
 
     opened = open_study(study)

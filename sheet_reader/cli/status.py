@@ -35,7 +35,7 @@ def status(study: Path, picture: Path | None, table: Path | None, data: Path | N
     Example:  sheet-reader status bean_tips --picture status.svg
     """
     from sheet_reader.errors import UsageError
-    from sheet_reader.reading.promise import promise_of
+    from sheet_reader.reading.opening import promise_of
     from sheet_reader.results.facts import facts_of
     from sheet_reader.results.status.report import status_csv, status_json, status_lines
     from sheet_reader.results.status.standing import status_of

@@ -18,10 +18,9 @@ from sheet_reader.reading.decoding import decode_anew
 from sheet_reader.reading.fault import CommonFault
 from sheet_reader.reading.mail_answers import keep_answers, kept_with
 from sheet_reader.reading.mailbox import fetch
-from sheet_reader.reading.opening import open_record
-from sheet_reader.reading.promise import reader_of
+from sheet_reader.reading.opening import open_record, reader_of
 from sheet_reader.reading.reader import Reader
-from sheet_reader.reading.site_hands import history_of
+from sheet_reader.reading.site_history import history_of
 from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.reading.versions import model_version
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here

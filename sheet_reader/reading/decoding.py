@@ -14,7 +14,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from itertools import islice
 from typing import TypeVar
 
 from sqlalchemy import Connection
@@ -22,11 +21,10 @@ from sqlalchemy import Connection
 from sheet_reader.decode.pages import PageReading, unpacked
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.numbers import READING
+from sheet_reader.reading.opening import promise_of
 from sheet_reader.reading.photo import nothing_written
-from sheet_reader.reading.promise import promise_of
 from sheet_reader.reading.rules import DecodingRules, changed_parts, same_share
-from sheet_reader.reading.site_hands import history_of
-from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reading.site_history import SiteHistory, history_of, portions
 from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reading.worker import end_with_parent
 from sheet_reader.record.history import decoded
@@ -191,7 +189,7 @@ def _decode(
     tasks = _tasks(record, rules, clock, stale, strictest)
     results = zip(stale, _decoded(rules, tasks, jobs, len(stale)), strict=True)
     done = 0
-    for some in _some(results, AT_A_TIME):
+    for some in portions(results, AT_A_TIME):
         with record.writing() as connection:
             anew.add(_keep(connection, rules, clock, some, anew))
         done += len(some)
@@ -204,20 +202,13 @@ def _tasks(
     """What to decode, with the threshold to accept from: that of today, or where allowed_error is
     as it was the one that the page was read with, since her audits speak of what is read later.
     """
-    for some in _some(stale, AT_A_TIME):
+    for some in portions(stale, AT_A_TIME):
         with record.reading() as connection:
             kept = decoded.evidence_of_runs(connection, [page.source for page in some])
         for page in some:
             now = _name(rules, clock, page)
             sure = page.threshold if same_share(page.under, now) else strictest
             yield kept[page.source], sure, clock.last_day(page)
-
-
-def _some(items: Iterable[T], count: int) -> Iterator[list[T]]:
-    """The items, so many at a time."""
-    rest = iter(items)
-    while found := list(islice(rest, count)):
-        yield found
 
 
 Result = tuple[KeptPage, PageReading | None]
@@ -252,7 +243,7 @@ def _decoded(
     context = multiprocessing.get_context("spawn")
     with ProcessPoolExecutor(jobs, context, _start, (rules,)) as pool:
         given: deque[Future[list[PageReading | None]]] = deque()
-        for some in _some(tasks, GIVEN_AT_ONCE):
+        for some in portions(tasks, GIVEN_AT_ONCE):
             given.append(pool.submit(_some_here, some))
             if len(given) > GIVEN_AHEAD * jobs:  # what is kept meanwhile lets no worker wait
                 yield from given.popleft().result()

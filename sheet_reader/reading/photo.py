@@ -14,8 +14,7 @@ from sheet_reader.intake.files import DEFAULT, Bounds, OpenedPicture, Readable
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.numbers import READING
 from sheet_reader.reading.field_pictures import context_png, pack_boxes
-from sheet_reader.reading.read_with_history import read_with_history
-from sheet_reader.reading.reader import Outcome, Reader
+from sheet_reader.reading.reader import Outcome, Reader, read_with_history
 from sheet_reader.reading.rules import DecodingRules
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because

@@ -12,7 +12,7 @@ from sheet_reader.decode.pages import PageReading
 from sheet_reader.decode.sheet import Rules, decode_sheet
 from sheet_reader.digits.read import read_sheet
 from sheet_reader.intake.files import OpenedPicture
-from sheet_reader.reading.read_with_history import fields_of
+from sheet_reader.reading.reader import fields_of
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.page import Page
 from sheet_reader.study.model import Study

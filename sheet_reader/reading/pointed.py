@@ -14,9 +14,9 @@ from sqlalchemy import select
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_picture
 from sheet_reader.reading.field_pictures import laid_straight
+from sheet_reader.reading.opening import promise_of
 from sheet_reader.reading.photo import book_of, read_original
 from sheet_reader.reading.picture import read_pointed as read_picture_pointed
-from sheet_reader.reading.promise import promise_of
 from sheet_reader.reading.versions import model_version
 from sheet_reader.reasons import Reason
 from sheet_reader.record.history import writing

@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING
 from sheet_reader.decode.pages import PageEvidence, PageReading
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.decode.sheet import decode_page
-from sheet_reader.reading.read_with_history import with_history
-from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reading.site_history import SiteHistory, with_history
 from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reasons import Code
 from sheet_reader.record.history.decoded import OF_TIME

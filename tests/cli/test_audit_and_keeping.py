@@ -140,7 +140,7 @@ def test_erase_asks_and_keeps_the_counts(bean_desk: Any) -> None:
 def test_the_promise_is_refused_when_audits_find_errors(read_desk: Any) -> None:
     """Half of the sample typed otherwise: far more wrong than the study accepts."""
     from sheet_reader.decode.promise import NoPromise
-    from sheet_reader.reading.promise import promise_of, reader_of
+    from sheet_reader.reading.opening import promise_of, reader_of
     from sheet_reader.record.store.store import Record
     from sheet_reader.study.reader import read_study
 

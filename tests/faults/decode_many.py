@@ -31,7 +31,7 @@ from sheet_reader.intake.files import Origin
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.rules import DecodingRules
-from sheet_reader.reading.site_hands import history_of
+from sheet_reader.reading.site_history import history_of
 from sheet_reader.reasons import Occlusion
 from sheet_reader.record.history import writing
 from sheet_reader.record.history.decoded import kept_pages, note_under

@@ -19,8 +19,7 @@ from sheet_reader.answers.questions import SumCard
 from sheet_reader.answers.replies import sum_reply
 from sheet_reader.cli.main import cli
 from sheet_reader.errors import StudyError, UnsaidError, UsageError
-from sheet_reader.reading.opening import open_record
-from sheet_reader.reading.promise import thresholds_for
+from sheet_reader.reading.opening import open_record, thresholds_for
 from sheet_reader.record.history import deciding
 from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.meaning import MeaningQuestion, Term

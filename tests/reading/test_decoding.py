@@ -26,8 +26,7 @@ from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.picture import read_picture
-from sheet_reader.reading.site_hands import SETTLED, site_hands
-from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reading.site_history import SETTLED, SiteHistory, site_hands
 from sheet_reader.record.history.decoded import evidence_of_runs, kept_pages
 from sheet_reader.record.history.lines import ReadingRow
 from sheet_reader.record.history.model import Value

@@ -15,10 +15,8 @@ from sheet_reader.decode.hand import FormerSheet
 from sheet_reader.decode.pages import PageEvidence, PageReading, evidence_of
 from sheet_reader.decode.sheet import decode_page
 from sheet_reader.decode.writer import Examples
-from sheet_reader.reading.read_with_history import with_history
 from sheet_reader.reading.rules import DecodingRules, changed_parts
-from sheet_reader.reading.site_hands import settled_digits
-from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reading.site_history import SiteHistory, settled_digits, with_history
 from sheet_reader.record.history.states import FieldState, PageObservation, StoredReading
 from sheet_reader.study.model import Study
 

@@ -15,8 +15,7 @@ from stand_in import says
 from sheet_reader.decode.pages import FieldReading, PageReading
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.reading.read_with_history import doubted_page
-from sheet_reader.reading.site_history import SiteHistory
+from sheet_reader.reading.site_history import SiteHistory, doubted_page
 from sheet_reader.reasons import in_words
 from sheet_reader.record.history.model import BatchSummary, LeftEmpty, Value
 from sheet_reader.record.store.store import Record
