@@ -117,8 +117,8 @@ def read(
         )
     if shutil.which("tesseract") is None:
         click.echo(
-            "note: Tesseract is not installed, so a sheet whose machine code is spoilt is not "
-            "read by its printed code; all else works.",
+            "note: Tesseract is not installed, so a sheet whose machine code is spoilt is read "
+            "by its printed code only where that is plain; all else works.",
             err=True,
         )
     if not watch:

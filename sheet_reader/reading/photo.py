@@ -98,8 +98,10 @@ def read_bytes(
         else:
             failures.append(because(Code.NO_PICTURE, text=part.reason))
         on_frame()
-    status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
     reasons = tuple(dict.fromkeys(failures))
+    if late := tuple(reason for reason in reasons if reason.code is Code.TOO_SLOW):
+        return PhotoResult((), late, "stopped")  # not read yet: all of it is tried again
+    status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
     return PhotoResult(tuple(pages), reasons, status, notes=tuple(notes))
 
 
