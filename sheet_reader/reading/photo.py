@@ -18,7 +18,8 @@ from sheet_reader.reading.reader import Outcome, Reader, read_with_history
 from sheet_reader.reading.rules import DecodingRules
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult, PhotoStatus
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history.photos import PhotoStatus
 from sheet_reader.study.model import Study
 from sheet_reader.threads import one_thread
 from sheet_reader.vision.findings import BoxView, NoSheet, SheetView
