@@ -112,7 +112,7 @@ class Sitting:
             "field": field,
             "reasons": in_words("not sure enough of 14"),
         }
-        return FieldCard(waiting(spec.kind, **(usual | changes)), spec)
+        return FieldCard(waiting(spec.kind.name, **(usual | changes)), spec)
 
     def stated(self, field: str, value: str | None, **changes: object) -> Stated:
         """A field as it stands, surely read."""
