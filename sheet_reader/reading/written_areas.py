@@ -30,8 +30,8 @@ from sheet_reader.reading.field_pictures import (
     png_of,
     points_in,
 )
-from sheet_reader.record.history.typed import TYPED
-from sheet_reader.record.history.writing import is_bare
+from sheet_reader.record.history.photos import is_bare
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.originals import originals
 from sheet_reader.record.people.people import BLANKED_AREAS
 from sheet_reader.record.store import schema

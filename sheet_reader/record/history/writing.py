@@ -24,7 +24,7 @@ from sheet_reader.record.history.runs import add_run
 from sheet_reader.record.history.sheets import WITHDRAWN
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import Task
-from sheet_reader.record.store.opening import ARRIVING
+from sheet_reader.record.store.place import ARRIVING
 from sheet_reader.study.model import Study
 
 

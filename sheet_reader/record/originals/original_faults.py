@@ -7,7 +7,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, select
 
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import schema
 

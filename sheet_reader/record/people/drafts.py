@@ -8,10 +8,10 @@ from dataclasses import dataclass
 
 from sqlalchemy import func, insert, or_, select
 
-from sheet_reader.record.history.model import now
 from sheet_reader.record.people.remarks import Place, Remark, add_to_visit
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
+from sheet_reader.study.days import now
 
 SIGN = 8
 GOES_ALONG = frozenset({"thanks", "advice"})

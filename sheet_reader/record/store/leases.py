@@ -1,7 +1,7 @@
 """Who is shown which question now, so that no two people are asked the same at the same time.
 
 A lease runs out by itself, and at once where its process has died on this machine. It is a
-courtesy, no lock: an answer is kept by whoever gives it first (see ``since`` in :mod:`.answering`).
+courtesy, no lock: an answer is kept by whoever gives it first (see ``since`` of ``deciding.keep``).
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ from datetime import datetime, timedelta
 
 from sqlalchemy import delete, insert, select
 
+from sheet_reader.atomic import is_running
 from sheet_reader.numbers import RECORD
-from sheet_reader.record.history.model import now
 from sheet_reader.record.store import claims, schema
-from sheet_reader.record.store.leftovers import is_running
 from sheet_reader.record.store.store import Record
+from sheet_reader.study.days import now
 
 LASTS = timedelta(seconds=RECORD.lease_seconds)
 
