@@ -13,14 +13,8 @@ import waiting_record
 
 from sheet_reader.answers.replies import Reply
 from sheet_reader.errors import OvertakenError
-<<<<<<< HEAD
-from sheet_reader.record.history.answers import FieldAnswer
-from sheet_reader.record.history.model import Accept, Value
-from sheet_reader.record.store.claims import LEASE_LASTS, Leases
-=======
 from sheet_reader.record.history.answers import Accept, FieldAnswer, Value
 from sheet_reader.record.store.claims import LEASE_LASTS, Leases
->>>>>>> main
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.sitting import AT_ONCE, Sitting, token_of
 from sheet_reader.review.source import RecordQuestions

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, select
 
 from sheet_reader.atomic import BINARY, PRIVATE_FILE, private_folder
 from sheet_reader.errors import RecordError, SheetReaderError, StorageError, UsageError
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.originals import originals
 from sheet_reader.record.originals.backup import BELONGS, is_backup
 from sheet_reader.record.originals.verify import first_fault

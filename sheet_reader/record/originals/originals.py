@@ -18,7 +18,7 @@ from sqlalchemy import Connection, select
 from sheet_reader.atomic import TEMPORARY, atomic_write, sweep, sync_folder
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.intake.files import one_line
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.originals.object_store import (
     STORE_VARIABLE,
     CarriedFile,

@@ -8,23 +8,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-<<<<<<< HEAD
 from sheet_reader.atomic import atomic_write, backup_folder, private_folder, sweep, sync_folder
 from sheet_reader.errors import UnavailableError, UsageError
-from sheet_reader.record.history.model import now
-=======
-from sqlalchemy import Connection, select
-
-from sheet_reader.atomic import BINARY, PRIVATE_FILE, atomic_write, private_folder, sync_folder
-from sheet_reader.errors import (
-    RecordError,
-    SheetReaderError,
-    StorageError,
-    UnavailableError,
-    UsageError,
-)
-from sheet_reader.record.history.states import TYPED
->>>>>>> main
 from sheet_reader.record.originals import originals
 from sheet_reader.record.originals.backup_contents import (
     BackupContents,
@@ -32,15 +17,11 @@ from sheet_reader.record.originals.backup_contents import (
     unpack_checked,
     write_file,
 )
-from sheet_reader.record.store.engine import (RECORD_FILE, URL_VARIABLE, our_errors)
+from sheet_reader.record.store.engine import RECORD_FILE, URL_VARIABLE, our_errors
 from sheet_reader.record.store.place import PLACE_FILE
 from sheet_reader.sheet.kept_layouts import FOLDER as LAYOUTS
-<<<<<<< HEAD
-from sheet_reader.study.reader import STUDY_FILE
-=======
 from sheet_reader.study.days import now
-from sheet_reader.study.reader import STUDY_FILE, read_study
->>>>>>> main
+from sheet_reader.study.reader import STUDY_FILE
 
 ASIDE = "before-restore-"
 LOGS = ("-wal", "-shm", "-journal")

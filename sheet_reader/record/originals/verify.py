@@ -14,14 +14,9 @@ from typing import Any
 
 from sqlalchemy import Connection, Table, select
 
-<<<<<<< HEAD
 from sheet_reader.errors import RecordError
 from sheet_reader.record.history.loading import UNDO
-from sheet_reader.record.history.model import Thresholds
-from sheet_reader.record.history.typed import TYPED
-=======
 from sheet_reader.record.history.states import TYPED, Thresholds
->>>>>>> main
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import checksums, schema
 from sheet_reader.record.store.migrations import MIGRATIONS, version_of

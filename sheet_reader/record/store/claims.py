@@ -24,11 +24,7 @@ from sheet_reader.numbers import RECORD
 from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.store import schema
-<<<<<<< HEAD
-=======
-from sheet_reader.atomic import is_running
 from sheet_reader.study.days import now
->>>>>>> main
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record

@@ -15,14 +15,8 @@ from stand_in import says
 
 from sheet_reader.errors import RecordError, SheetReaderError, UsageError
 from sheet_reader.reading.batch import read_batch
-<<<<<<< HEAD:tests/record/originals/test_backup_target.py
-from sheet_reader.record.history.model import BatchSummary
-from sheet_reader.record.originals.backup import backup
-=======
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.backup import backup
-from sheet_reader.record.store.record_file import copy_record
->>>>>>> main:tests/record/test_backup_target.py
 from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.record_file import copy_record
