@@ -32,7 +32,7 @@ from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.record.history import mending
-from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import READING_COLUMNS, tables_of

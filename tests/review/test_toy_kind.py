@@ -19,7 +19,8 @@ from sheet_reader.api import StudyRecord
 from sheet_reader.errors import StudyError
 from sheet_reader.reading import photo as photo_reading
 from sheet_reader.reading.opening import open_record
-from sheet_reader.record.history.model import PhotoResult, Value
+from sheet_reader.record.history.answers import Value
+from sheet_reader.record.history.found import PhotoResult
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.formats.dictionary import entries
 from sheet_reader.results.letters.open_items import open_items
