@@ -35,7 +35,7 @@ def render_page(content: Content, own_templates: Path | None = None) -> bytes:
         style, _, _ = loader.get_source(environment, "style.css")
         page = environment.get_template("update.html").render(
             content=content,
-            svg=Markup,  # all text in a picture has been escaped by the plotting library
+            svg=lambda drawn: Markup(drawn),  # its text was escaped by the plotting library
             style=Markup(style.replace("</", "<\\/")),  # which can't end its element
         )
     except (TemplateError, SecurityError, TypeError, ValueError, ArithmeticError) as error:
