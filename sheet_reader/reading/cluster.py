@@ -37,7 +37,7 @@ from sheet_reader.reading.worker import (
     read_parcelled,
     stumbled,
 )
-from sheet_reader.record.history.model import PhotoResult
+from sheet_reader.record.history.found import PhotoResult
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store.claims import Task
 

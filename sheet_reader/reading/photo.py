@@ -25,7 +25,8 @@ from sheet_reader.reading.reader import Reader, read_with_history
 from sheet_reader.reading.rules import DecodingRules
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult, PhotoStatus
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history.photos import PhotoStatus
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import layout_files, whole_book
 from sheet_reader.study import days
@@ -103,8 +104,10 @@ def read_bytes(
             else:
                 pages.append(_found_page(part, *item, rules))
         on_frame()
-    status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
     reasons = tuple(dict.fromkeys(failures))
+    if late := tuple(reason for reason in reasons if reason.code is Code.TOO_SLOW):
+        return PhotoResult((), late, "stopped")  # not read yet: all of it is tried again
+    status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
     return PhotoResult(tuple(pages), reasons, status, notes=tuple(notes))
 
 

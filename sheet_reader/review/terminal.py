@@ -16,7 +16,7 @@ from rich.text import Text
 
 from sheet_reader.errors import StorageError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.face import Plain, sentence
 from sheet_reader.review.pictures import PictureMode, drawing, fitted_beside
 from sheet_reader.review.source import FieldPictures, Gray, QuestionSource
@@ -65,7 +65,7 @@ class Terminal:
     folder: Path
     seen: bool = False
 
-    def ask(self, keys: Keys, about: Sequence[Waiting], question: str = "") -> str | Move:
+    def ask(self, keys: Keys, about: Sequence[FieldState], question: str = "") -> str | Move:
         """Show the keys and take a line, until it is an answer or a move. ``about`` are the
         readings (one for each photo) whose rows and photos are shown on a key.
         """
@@ -144,11 +144,11 @@ class Terminal:
             grid.add_row(*cells[start : start + 2])
         self.console.print(grid)
 
-    def _sheets(self, about: Sequence[Waiting]) -> list[Gray | None]:
+    def _sheets(self, about: Sequence[FieldState]) -> list[Gray | None]:
         pages = dict.fromkeys(reading.page_instance_id for reading in about)
         return [self.source.sheet(page) for page in pages]
 
-    def _show_rows(self, about: Sequence[Waiting]) -> None:
+    def _show_rows(self, about: Sequence[FieldState]) -> None:
         """The rows with label and tally, then the sheets laid straight, side by side."""
         rows = self.rows_left(REVIEW.prompt_lines + 1)
         drawn = False
@@ -158,7 +158,7 @@ class Terminal:
         if not self.show(self._sheets(about), rows) and not drawn:
             self.console.print(self.no_picture())
 
-    def _show_photo(self, about: Sequence[Waiting]) -> None:
+    def _show_photo(self, about: Sequence[FieldState]) -> None:
         places = list({r.photo_id: r for r in about}.values())
         path = self._photo_in(places, self.folder) or self._photo_in(
             places, Path(tempfile.mkdtemp(prefix="sheet-reader-"))
@@ -174,7 +174,7 @@ class Terminal:
             self.console.print("There is no picture viewer here; the picture lies at")
         self.console.print(str(path), soft_wrap=True, highlight=False)
 
-    def _photo_in(self, places: Sequence[Waiting], folder: Path) -> Path | None:
+    def _photo_in(self, places: Sequence[FieldState], folder: Path) -> Path | None:
         """A copy of the photo in ``folder``; None where it can't be opened, or written there."""
         try:
             return self.source.photo(places, folder)

@@ -17,15 +17,17 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import sheet_reader
 from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import SheetReaderError
-from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.identity import LETTERS
-from sheet_reader.sheet.layout import layout_version
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import MOST_BYTES, STUDY_FILE, parse_study
+
+if TYPE_CHECKING:  # what draws sheets is loaded when a layout is looked at, not for labels
+    from sheet_reader.sheet.book import LayoutBook
 
 FOLDER = "layouts"
 LABELS_FILE = "site_labels.csv"
@@ -46,6 +48,8 @@ def whole_book(study: Study) -> LayoutBook:
 
     Raises StudyError where the study does not fit its paper now.
     """
+    from sheet_reader.sheet.book import LayoutBook
+
     return LayoutBook(study, kept_layouts(study).studies)
 
 
@@ -71,6 +75,8 @@ def keep_layout(study: Study) -> None:
     with the same one. Does nothing where the folder can't be written, where the file says something
     else than ``study`` by now, and for the samples of package and repository.
     """
+    from sheet_reader.sheet.layout import layout_version
+
     if is_a_sample(study.folder):
         return
     with contextlib.suppress(OSError, SheetReaderError):
@@ -119,6 +125,8 @@ def _former(path: Path, data: bytes, study: Study) -> Study | None:
     """The study as the text says, with the sites of today that its boxes hold; None for a study
     with another key, which has no sheets here.
     """
+    from sheet_reader.sheet.layout import layout_version
+
     if not _is_sound(path):
         raise ValueError("was changed since it was kept")
     former = parse_study(data, study.folder, study.sites)
