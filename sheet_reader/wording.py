@@ -218,7 +218,7 @@ _CHOSEN: Mapping[Code, Callable[[Params], str]] = {
     Code.CODE_UNREADABLE: lambda p: (
         "the square code at the top right can't be read: it is covered, damaged or blurred"
         + ("" if p["printed_readable"]
-           else " (Tesseract, which reads the printed code, is not installed)")
+           else " (Tesseract, which might read the printed code, is not installed)")
     ),
     Code.TWO_SHEETS: _two_sheets,
     Code.OTHER_STUDY: lambda p: (
@@ -232,3 +232,8 @@ _CHOSEN: Mapping[Code, Callable[[Params], str]] = {
     ),
 }  # fmt: skip
 """The words of the codes that have no template."""
+
+
+def counted(number: int, singular: str, plural: str = "") -> str:
+    """``number`` with its noun: "1 photo", "2 photos", "0 boxes"."""
+    return f"{number:,} {singular if number == 1 else plural or singular + 's'}"

@@ -1,6 +1,8 @@
 """What several rooms' tests share lies in ``helpers``; worker processes import it by name."""
 
+import contextlib
 import os
+import shutil
 import signal
 import sys
 from pathlib import Path
@@ -21,6 +23,12 @@ from cores import cores  # noqa: E402
 signal.signal(signal.SIGINT, signal.default_int_handler)
 
 compiled_once.share()
+
+# Most of what tests wait for is the disk: their folders lie in memory where it has room.
+IN_MEMORY, ENOUGH = Path("/dev/shm"), 2 << 30
+with contextlib.suppress(OSError):
+    if os.access(IN_MEMORY, os.W_OK) and shutil.disk_usage(IN_MEMORY).free > ENOUGH:
+        os.environ.setdefault("PYTEST_DEBUG_TEMPROOT", str(IN_MEMORY))
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -18,8 +18,8 @@ from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.answers.typed import TypedAnswer, TypedAnswers
-    from sheet_reader.record.history.photo_list import PhotoFate
-    from sheet_reader.record.history.states import Visit
+    from sheet_reader.record.history.photo_fates import PhotoFate
+    from sheet_reader.record.history.states import VisitState
     from sheet_reader.record.store.store import Record
     from sheet_reader.study.model import FieldSpec
 
@@ -57,7 +57,7 @@ def enter(
     """
     from sheet_reader.answers.typed import LOOK_AGAIN, assigned, sums_off_in
     from sheet_reader.record.history.entered import enter as keep
-    from sheet_reader.record.history.photo_list import photo_meant
+    from sheet_reader.record.history.photo_fates import photo_meant
 
     refuse(
         (beside and not sets, "--beside goes with --set; without it you are asked"),
@@ -107,13 +107,13 @@ def enter(
         tell_standing(record)
 
 
-def _already(record: Record, said: TypedAnswers) -> Visit | None:
+def _already(record: Record, said: TypedAnswers) -> VisitState | None:
     """The visit that the record has of the same site and date."""
     here = [said[name].text if name in said else None for name in record.study.keys]
     return next((v for v in record.state() if [v.site, v.visit_date] == here), None)
 
 
-def _clash(visit: Visit) -> str:
+def _clash(visit: VisitState) -> str:
     photos = ", ".join(dict.fromkeys(seen.photo for seen in visit.pages))
     return f"site {visit.site} on {visit.visit_date} is in the record already, from {photos}"
 

@@ -13,7 +13,7 @@ from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
     from sheet_reader.answers.typed import ChosenSheets
-    from sheet_reader.record.history.photo_list import PhotoFate, PhotoSheet
+    from sheet_reader.record.history.photo_fates import PhotoFate, PhotoSheet
     from sheet_reader.record.store.store import Record
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -57,7 +57,7 @@ def chosen_visit(record: Record, site: str, day: str) -> ChosenSheets:
 def chosen_sheet(record: Record, photo: str, number: int | None) -> ChosenSheets:
     """One sheet in a photo; raises UsageError where it can't be told which."""
     from sheet_reader.answers.typed import ChosenSheets
-    from sheet_reader.record.history.photo_list import photo_meant, sheet_meant
+    from sheet_reader.record.history.photo_fates import photo_meant, sheet_meant
 
     fate = photo_meant(record, photo)
     sheet = sheet_meant(fate, number)

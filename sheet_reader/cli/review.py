@@ -93,7 +93,7 @@ def review(
 def serve(questions: RecordQuestions, by: str, port: int = 0, *, audit: bool = False) -> Outcome:
     """Hold the conversation on a page in the browser; raises UsageError without its packages."""
     try:
-        from sheet_reader.record.store.leases import Leases
+        from sheet_reader.record.store.claims import Leases
         from sheet_reader.review.browser.conversation import PageReview
         from sheet_reader.review.browser.own_view import OwnKeys
         from sheet_reader.review.browser.serve import PageServer
@@ -142,7 +142,7 @@ def hold(
     record: Record, source: RecordQuestions, by: str, pictures: PictureMode, *, audit: bool = False
 ) -> Outcome:
     """Hold the conversation on this terminal."""
-    from sheet_reader.record.store.leases import Leases
+    from sheet_reader.record.store.claims import Leases
     from sheet_reader.review.pictures import settle
     from sheet_reader.review.session import Review
     from sheet_reader.review.terminal import Terminal

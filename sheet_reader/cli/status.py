@@ -51,7 +51,7 @@ def status(study: Path, picture: Path | None, table: Path | None, data: Path | N
             click.echo(line)
         tell_notes(record)
     if picture is not None:
-        from sheet_reader.results.status.picture import status_picture
+        from sheet_reader.results.status.report import status_picture
 
         click.echo(str(write_file(picture, status_picture(found, kind))))
     if table is not None:

@@ -86,7 +86,8 @@ def judge_count(
     """
     alone = alone or raw
     flags, doubt = box_flags(raw), box_doubt(raw)[1]
-    ranked = [(str(v), p) for v, p in posterior.ranked()]
+    spelt = spelling.text if spelling else str
+    ranked = [(spelt(v), p) for v, p in posterior.ranked()]
     up, p_up = ranked[0] if ranked else (None, 0.0)
     unclear = max(posterior.all_struck, posterior.unreadable)
     if posterior.empty >= max(p_up, unclear):
@@ -95,7 +96,7 @@ def judge_count(
         return Judgement(spec.name, None, 0.0, flags or (doubt,), doubt, False, up, p_up)
     against: Reasons = ()
     if alone.overrules(int(ranked[0][0])):
-        written = str(alone.ranked()[0][0])
+        written = spelt(alone.ranked()[0][0])
         against = (because(Code.OTHERS_DIFFER, boxes=written, others=ranked[0][0]),)
         others = [(text, p) for text, p in ranked if text != written][:1]
         ranked = [(written, posterior.probability(int(written))), *others]

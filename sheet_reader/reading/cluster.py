@@ -32,7 +32,7 @@ from sheet_reader.numbers import READING
 from sheet_reader.reading.parcel import OtherProgramError, packed, read_parcelled
 from sheet_reader.reading.worker import Work, stopped, stumbled
 from sheet_reader.reasons import Code, because
-from sheet_reader.record.history.model import PhotoResult
+from sheet_reader.record.history.found import PhotoResult
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store.claims import Task
 

@@ -21,7 +21,7 @@ from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reading.versions import decoder_version, model_version
 from sheet_reader.reading.worker import GRACE_SECONDS, Work, stumbled
-from sheet_reader.record.history.model import PhotoResult
+from sheet_reader.record.history.found import PhotoResult
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import kept_layouts
 from sheet_reader.study.model import Study

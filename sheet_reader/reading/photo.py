@@ -18,7 +18,8 @@ from sheet_reader.reading.reader import Outcome, Reader, read_with_history
 from sheet_reader.reading.rules import DecodingRules
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult, PhotoStatus
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history.photos import PhotoStatus
 from sheet_reader.study.model import Study
 from sheet_reader.threads import one_thread
 from sheet_reader.vision.findings import BoxView, NoSheet, SheetView
@@ -98,8 +99,10 @@ def read_bytes(
         else:
             failures.append(because(Code.NO_PICTURE, text=part.reason))
         on_frame()
-    status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
     reasons = tuple(dict.fromkeys(failures))
+    if late := tuple(reason for reason in reasons if reason.code is Code.TOO_SLOW):
+        return PhotoResult((), late, "stopped")  # not read yet: all of it is tried again
+    status: PhotoStatus = "read" if pages else "no sheet" if opened else "failed"
     return PhotoResult(tuple(pages), reasons, status, notes=tuple(notes))
 
 

@@ -19,10 +19,9 @@ from sheet_reader.reading.photo import book_of, read_original
 from sheet_reader.reading.picture import read_pointed as read_picture_pointed
 from sheet_reader.reading.versions import model_version
 from sheet_reader.reasons import Reason
-from sheet_reader.record.history import writing
-from sheet_reader.record.history.model import PhotoResult
-from sheet_reader.record.history.photo_list import photo_fates
-from sheet_reader.record.history.withdrawn import pointed_at, withdraw
+from sheet_reader.record.history import found
+from sheet_reader.record.history.found import PhotoResult, pointed_at, withdraw
+from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.store import claims, schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
@@ -109,7 +108,7 @@ def read_pointed(record: Record, where: Pointing, today: date, by: str) -> Photo
         kept = claims.claim(connection, task, token)
         if kept and before:
             withdraw(connection, study, where.photo_id, before, by)
-        kept = kept and writing.finish(connection, task, token, result, model_version(), "")
+        kept = kept and found.finish(connection, task, token, result, model_version(), "")
     if not kept:
         raise UsageError("the photo has been read meanwhile")
     return result

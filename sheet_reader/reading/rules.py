@@ -16,7 +16,7 @@ from sheet_reader.decode.sheet import decode_page
 from sheet_reader.reading.site_history import SiteHistory, with_history
 from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reasons import Code
-from sheet_reader.record.history.decoded import OF_TIME
+from sheet_reader.record.history.runs import OF_TIME
 from sheet_reader.sheet.page import BLANK, SheetCode
 from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.former import SAME, Names, Wording, as_text, by_present_rules, wording_of

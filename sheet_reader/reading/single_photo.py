@@ -13,7 +13,7 @@ from sheet_reader.errors import UsageError, must_be, must_be_day, path_from
 from sheet_reader.intake.files import DEFAULT, too_many_bytes
 from sheet_reader.numbers import READING
 from sheet_reader.reading import photo as photo_reading
-from sheet_reader.record.history.model import FoundPage
+from sheet_reader.record.history.found import FoundPage
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import layout_files
 from sheet_reader.study import days

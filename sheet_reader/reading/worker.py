@@ -22,7 +22,7 @@ from sheet_reader.reading.photo import book_of, default_reader, read_original
 from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.record.history.model import PhotoResult
+from sheet_reader.record.history.found import PhotoResult
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store.claims import Task
 from sheet_reader.study.model import Study

@@ -10,7 +10,7 @@ missing as well (``pd.NA``).
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 import pandas as pd
@@ -28,25 +28,64 @@ from sheet_reader.results.facts import (
     number_of,
     why_missing,
 )
-from sheet_reader.study.kinds import Column
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
 
+Columns = Mapping[str, tuple[str, str]]
+"""Type and meaning of columns, in their order."""
 WAITING_COLUMN = "waiting"
-ROW_COLUMNS = (
-    WAITING_COLUMN, "doubted", "site_name", "pages_in", "pages_of", "corrected", "typed", "photo",
-    "remarks", "visit_id", "modified",
-)  # fmt: skip
+_OF_ALL = {
+    "visit_id": ("text", "identifier of the visit: stays the same when anything is put right"),
+    "modified": ("datetime", "when a value or its place last changed, UTC"),
+}
+ROW_COLUMNS: Columns = {
+    WAITING_COLUMN: ("integer", "how many fields of the visit wait for a person"),
+    "doubted": ("text", "the fields whose value is doubted, by full names parted by spaces"),
+    "site_name": ("text", "the site's name on the site list"),
+    "pages_in": ("integer", "how many pages of the sheet came in"),
+    "pages_of": ("integer", "how many pages the sheet has; where fewer came in, fields are empty"),
+    "corrected": ("integer", "how many fields of the visit a person corrected"),
+    "typed": ("integer", "how many fields of the visit were typed in by hand, with no reading"),
+    "photo": ("text", "the photos of the visit, by neutral names parted by spaces"),
+    "remarks": ("text", "what people said about this visit, parted by |; without addresses"),
+    **_OF_ALL,
+}
 """The columns of rows after those of the study's fields."""
-COUNT_COLUMNS = (
-    "site", "site_name", "visit_date", "plot", "treatment", "count", "value", "unit", "status",
-    "decided", "effort", "photo", "visit_id", "modified",
-)  # fmt: skip
-READING_COLUMNS = (
-    "photo", "pdf_page", "sheet", "page", "site", "visit_date", "field", "value", "confidence",
-    "status", "reason", "reason_code", "runner_up", "runner_up_confidence", "read_as", "decided",
-    "visit_id", "modified",
-)  # fmt: skip
+COUNT_COLUMNS: Columns = {
+    "site": ("text", "number of the site; keep leading zeros"),
+    "site_name": ("text", "the site's name on the site list"),
+    "visit_date": ("date", "day of the visit, ISO 8601"),
+    "plot": ("text", "name of the plot in the study file"),
+    "treatment": ("text", "what was done to the plot, empty where the study compares nothing"),
+    "count": ("text", "name of what was counted, see below"),
+    "value": ("integer", "the number counted; empty means no value, never 0"),
+    "unit": ("text", "unit of the value, empty where none is named"),
+    "status": ("text", "how the value came to be, see below"),
+    "decided": ("yes or no", "whether a person decided on it"),
+    "effort": ("number", "how long or how much was searched in this plot at this visit"),
+    "photo": ("text", "the photo that the value is taken from, by its neutral name"),
+    **_OF_ALL,
+}
+READING_COLUMNS: Columns = {
+    "photo": ("text", "the photo, by its neutral name"),
+    "pdf_page": ("integer", "which page of the PDF, from 1"),
+    "sheet": ("text", "site number printed on the sheet, BLANK where none is printed"),
+    "page": ("integer", "which page of the sheet, from 1"),
+    "site": ("text", "number of the site as it stands; empty while it waits"),
+    "visit_date": ("date", "day of the visit as it stands; empty while it waits"),
+    "field": ("text", "full name of the field, plot.count or the name of a field of the head"),
+    "value": ("text", "what the field says: the decided value where there is a decision"),
+    "confidence": ("number", "probability that the reading is right; empty where a person gave it"),
+    "status": ("text", "how the value came to be, see below"),
+    "reason": ("text", "why it was asked about, or what settled it"),
+    "reason_code": ("text", "the same as codes to group by, parted by semicolons"),
+    "runner_up": ("text", "the next likely reading"),
+    "runner_up_confidence": ("number", "its probability"),
+    "read_as": ("text", "what had been read where a person said otherwise (“nothing”: no digit)"),
+    "decided": ("yes or no", "whether a person decided it in this photo; others repeat it"),
+    **_OF_ALL,
+}
+DTYPES = {"text": "string", "integer": "Int64", "number": "Float64", "yes or no": "boolean"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,35 +126,34 @@ def identifier(study: Study, name: str) -> str:
 def _rows(study: Study, visits: Sequence[VisitFact], pages_of: int) -> pd.DataFrame:
     current = [visit.current for visit in visits]
     places = [study.placed(visit.site, visit.visit_date) for visit in visits]
-    columns: dict[str, pd.Series] = {}
+    fields: dict[str, pd.Series] = {}
     for spec in study.fields:
-        values = [
-            place.get(spec.name) or counted(fields.get(spec.name)) or ""
-            for place, fields in zip(places, current, strict=True)
+        texts = [
+            place.get(spec.name) or counted(found.get(spec.name)) or ""
+            for place, found in zip(places, current, strict=True)
         ]
-        columns[spec.name] = _COLUMNS[spec.kind.column](values)
+        numbers = (int(text) if text.isdecimal() else None for text in texts)
+        is_number = spec.kind.column == "integer"
+        fields[spec.name] = _column(spec.kind.column, numbers if is_number else texts)
     names = {site.number: site.label for site in study.sites}
-    columns |= {
-        WAITING_COLUMN: _numbers(visit.waiting for visit in visits),
-        "doubted": _texts(
-            " ".join(name for name, f in fields.items() if f.status == "doubted")
-            for fields in current
+    statuses = [[fact.status for fact in found.values()] for found in current]
+    others = {
+        WAITING_COLUMN: (visit.waiting for visit in visits),
+        "doubted": (
+            " ".join(name for name, fact in found.items() if fact.status == "doubted")
+            for found in current
         ),
-        "site_name": _texts(names.get(visit.site, "") for visit in visits),
-        "pages_in": _numbers(len(visit.pages) for visit in visits),
-        "pages_of": _numbers(pages_of for _ in visits),
-        "corrected": _numbers(
-            sum(f.status == "corrected" for f in fields.values()) for fields in current
-        ),
-        "typed": _numbers(sum(f.status == "typed" for f in fields.values()) for fields in current),
-        "photo": _texts(" ".join(visit.photos) for visit in visits),
-        "remarks": _texts(" | ".join(visit.remarks) for visit in visits),
-        "visit_id": _texts(identifier(study, visit.identity) for visit in visits),
-        "modified": _times(
-            max((fact.modified for fact in visit.fields), default="") for visit in visits
-        ),
+        "site_name": (names.get(visit.site, "") for visit in visits),
+        "pages_in": (len(visit.pages) for visit in visits),
+        "pages_of": (pages_of for _ in visits),
+        "corrected": (each.count("corrected") for each in statuses),
+        "typed": (each.count("typed") for each in statuses),
+        "photo": (" ".join(visit.photos) for visit in visits),
+        "remarks": (" | ".join(visit.remarks) for visit in visits),
+        "visit_id": (identifier(study, visit.identity) for visit in visits),
+        "modified": (max((f.modified for f in visit.fields), default="") for visit in visits),
     }
-    return pd.DataFrame(columns)
+    return pd.concat([pd.DataFrame(fields), _frame(ROW_COLUMNS, others)], axis=1)
 
 
 def _why_missing(study: Study, visits: Sequence[VisitFact]) -> pd.DataFrame:
@@ -153,16 +191,11 @@ def counts_frame(study: Study, visits: Iterable[VisitFact]) -> pd.DataFrame:
                         identifier(study, visit.identity), found.modified,
                     )
                 )  # fmt: skip
-    frame = pd.DataFrame(lines, columns=list(COUNT_COLUMNS), dtype="object").replace("", None)
-    kinds = {"value": "Int64", "effort": "Float64", "decided": "boolean"}
-    days, times = _days(frame.pop("visit_date")), _times(frame.pop("modified"))
-    frame = frame.astype({name: kinds.get(str(name), "string") for name in frame})
-    return frame.assign(visit_date=days, modified=times)[list(COUNT_COLUMNS)]
+    columns = zip(*lines, strict=True) if lines else ((),) * len(COUNT_COLUMNS)
+    return _frame(COUNT_COLUMNS, dict(zip(COUNT_COLUMNS, columns, strict=True)))
 
 
-def _readings(
-    study: Study, visits: Iterable[VisitFact], photos: Mapping[int, str]
-) -> pd.DataFrame:
+def _readings(study: Study, visits: Iterable[VisitFact], photos: Mapping[int, str]) -> pd.DataFrame:
     """A line for each field and photo, page by page as found in the photos, in printed order."""
     order = {spec.name: place for place, spec in enumerate(study.fields)}
 
@@ -173,34 +206,30 @@ def _readings(
 
     found = sorted(((visit, fact) for visit in visits for fact in visit.fields), key=place)
     facts = [fact for _, fact in found]
-    # of a typed sheet there is no reading beside the value that a person gave
-    reread = [gives_value(f) and bool(f.confidence) for f in facts]
     columns = {
-        "photo": _texts(photos.get(f.photo_id, f.photo) for f in facts),
-        "pdf_page": _numbers(f.pdf_page for f in facts),
-        "sheet": _texts(f.sheet for f in facts),
-        "page": _numbers(f.page for f in facts),
-        "site": _texts(visit.site for visit, _ in found),
-        "visit_date": _days(visit.visit_date for visit, _ in found),
-        "field": _texts(f.field for f in facts),
-        "value": _texts(f.value for f in facts),
-        "confidence": _shares(None if gives_value(f) else f.confidence for f in facts),
-        "status": _texts(f.status for f in facts),
-        "reason": _texts(words(f.reasons, photos=photos) for f in facts),
-        "reason_code": _texts(codes_of(f.reasons) for f in facts),
-        "runner_up": _texts(f.runner_up for f in facts),
-        "runner_up_confidence": _shares(
-            None if f.runner_up is None else f.runner_up_confidence for f in facts
-        ),
-        "read_as": _texts(
-            (f.read_as or "nothing") if again else ""
-            for f, again in zip(facts, reread, strict=True)
-        ),
-        "decided": pd.Series([f.decided for f in facts], dtype="boolean"),
-        "visit_id": _texts(identifier(study, visit.identity) for visit, _ in found),
-        "modified": _times(f.modified for f in facts),
-    }
-    return pd.DataFrame(columns)[list(READING_COLUMNS)]
+        "photo": (photos.get(f.photo_id, f.photo) for f in facts),
+        "pdf_page": (f.pdf_page for f in facts),
+        "sheet": (f.sheet for f in facts),
+        "page": (f.page for f in facts),
+        "site": (visit.site for visit, _ in found),
+        "visit_date": (visit.visit_date for visit, _ in found),
+        "field": (f.field for f in facts),
+        "value": (f.value for f in facts),
+        "confidence": (None if gives_value(f) else f.confidence for f in facts),
+        "status": (f.status for f in facts),
+        "reason": (words(f.reasons, photos=photos) for f in facts),
+        "reason_code": (codes_of(f.reasons) for f in facts),
+        "runner_up": (f.runner_up for f in facts),
+        "runner_up_confidence": (f.runner_up_confidence if f.runner_up is not None else None
+                                 for f in facts),
+        # of a typed sheet there is no reading beside the value that a person gave
+        "read_as": ((f.read_as or "nothing") if gives_value(f) and f.confidence else ""
+                    for f in facts),
+        "decided": (f.decided for f in facts),
+        "visit_id": (identifier(study, visit.identity) for visit, _ in found),
+        "modified": (f.modified for f in facts),
+    }  # fmt: skip
+    return _frame(READING_COLUMNS, columns)
 
 
 def gives_value(fact: FieldFact) -> bool:
@@ -210,31 +239,17 @@ def gives_value(fact: FieldFact) -> bool:
     return fact.decided and fact.status != "confirmed"
 
 
-def _texts(values: Iterable[str | None]) -> pd.Series:
-    return pd.Series([text or None for text in values], dtype="string")
+def _frame(types: Columns, columns: Mapping[str, Iterable[object]]) -> pd.DataFrame:
+    return pd.DataFrame({name: _column(types[name][0], columns[name]) for name in types})
 
 
-def _numbers(values: Iterable[int | None]) -> pd.Series:
-    return pd.Series(list(values), dtype="Int64")
-
-
-def _shares(values: Iterable[float | None]) -> pd.Series:
-    return pd.Series(list(values), dtype="Float64")
-
-
-def _times(values: Iterable[str | None]) -> pd.Series:
-    times = pd.Series([text or None for text in values], dtype="object")
-    return pd.to_datetime(times, format="ISO8601", utc=True).astype("datetime64[ms, UTC]")
-
-
-def _days(values: Iterable[str]) -> pd.Series:
-    days = pd.Series([text or None for text in values], dtype="object")
-    return pd.to_datetime(days, format="%Y-%m-%d").astype("datetime64[ns]")
-
-
-_COLUMNS: Mapping[Column, Callable[[Sequence[str]], pd.Series]] = {
-    "text": _texts,
-    "date": _days,
-    "integer": lambda texts: _numbers(int(t) if t.isdecimal() else None for t in texts),
-}
-"""How the texts of a column become one of its type."""
+def _column(kind: str, values: Iterable[object]) -> pd.Series:
+    """A column of one of the types of :data:`Columns`; "" is missing."""
+    cells = [None if value == "" else value for value in values]
+    if kind == "date":
+        days = pd.to_datetime(pd.Series(cells, dtype="object"), format="%Y-%m-%d")
+        return days.astype("datetime64[ns]")
+    if kind == "datetime":
+        times = pd.to_datetime(pd.Series(cells, dtype="object"), format="ISO8601", utc=True)
+        return times.astype("datetime64[ms, UTC]")
+    return pd.Series(cells, dtype=DTYPES[kind])

@@ -19,7 +19,7 @@ from sheet_reader.answers.questions import (
 )
 from sheet_reader.intake.files import one_line
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.face import photo_name
 from sheet_reader.review.terminal import (
     NOTHING,
@@ -44,7 +44,7 @@ class FieldQuestion(Question[FieldCard]):
     """A doubtful value, a site, a date, or what two photos disagree about."""
 
     @property
-    def _about(self) -> list[Waiting]:
+    def _about(self) -> list[FieldState]:
         return [self.card.reading, *(other.reading for other in self.card.others)]
 
     def _show(self) -> None:
@@ -103,7 +103,7 @@ class SeveralQuestion(Question[SumCard | AlikeCard]):
     """Fields shown by number: all as shown, or what some of them say instead."""
 
     @property
-    def _about(self) -> list[Waiting]:
+    def _about(self) -> list[FieldState]:
         readings = [stated.reading for stated in self.card.fields]
         return readings[: REVIEW.most_alike if isinstance(self.card, AlikeCard) else 1]
 
@@ -192,7 +192,7 @@ class PhotosQuestion(Question[PhotosCard]):
     """Photos of one site and date that contradict each other."""
 
     @property
-    def _about(self) -> list[Waiting]:
+    def _about(self) -> list[FieldState]:
         return [(sheet.date or sheet.site or sheet.fields[0]).reading for sheet in self.card.sheets]
 
     def _show(self) -> None:

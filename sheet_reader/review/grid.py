@@ -15,7 +15,7 @@ from dataclasses import dataclass, field
 from sheet_reader.answers.questions import AlikeCard, Card, FieldCard, Stated
 from sheet_reader.decode.error_share import ObservedError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.states import ANSWERED, FieldState, Visit
+from sheet_reader.record.history.states import ANSWERED, FieldState, VisitState
 from sheet_reader.review.face import Plain
 from sheet_reader.review.queue import likely_right
 from sheet_reader.study.kinds import COUNT
@@ -61,7 +61,7 @@ class FieldGrid:
 
 def make_grid(
     study: Study,
-    visits: Sequence[Visit],
+    visits: Sequence[VisitState],
     cards: Iterable[Card],
     rng: random.Random,
     but: Collection[int] = (),
@@ -95,12 +95,12 @@ def _likely(study: Study, cards: Iterable[Card]) -> Iterable[Stated]:
         if isinstance(card, AlikeCard):
             fields = card.fields
         elif isinstance(card, FieldCard) and likely_right(study, card):
-            fields = (Stated(card.reading, card.spec, card.reading.value, "flagged"),)
+            fields = (Stated(card.reading, card.spec, card.reading.read_value, "flagged"),)
         yield from (s for s in fields if s.reading.confidence >= REVIEW.grid_right)
 
 
 def _known_others(
-    visits: Iterable[Visit], value: str, names: Collection[str], rng: random.Random
+    visits: Iterable[VisitState], value: str, names: Collection[str], rng: random.Random
 ) -> list[FieldState]:
     """Settled fields of these ``names`` that say another number of as many digits, those most like
     it first.
@@ -132,7 +132,9 @@ class GridRounds:
     planted: int = 0
     missed: int = 0
 
-    def lay(self, study: Study, visits: Sequence[Visit], cards: Sequence[Card]) -> Plain | None:
+    def lay(
+        self, study: Study, visits: Sequence[VisitState], cards: Sequence[Card]
+    ) -> Plain | None:
         """The next grid as plain data; nothing in it tells what is planted."""
         self.now = make_grid(study, visits, cards, self.rng, self.one_by_one)
         if self.now is None:

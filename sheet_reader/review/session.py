@@ -15,7 +15,7 @@ from sheet_reader.answers.questions import AlikeCard, Card
 from sheet_reader.answers.replies import Reply
 from sheet_reader.errors import OvertakenError, UnavailableError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.store.leases import Leases
+from sheet_reader.record.store.claims import Leases
 from sheet_reader.review.asking import QUESTIONS, rows_each
 from sheet_reader.review.face import Around, is_blind
 from sheet_reader.review.sitting import AnsweredCard, Sitting

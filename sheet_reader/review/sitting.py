@@ -15,9 +15,8 @@ from sheet_reader.answers.questions import Card, FieldCard
 from sheet_reader.answers.replies import Reply
 from sheet_reader.errors import UnavailableError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.answers import Kept
-from sheet_reader.record.history.model import Answer
-from sheet_reader.record.store.leases import Leases
+from sheet_reader.record.history.answers import Answer, Kept
+from sheet_reader.record.store.claims import Leases
 from sheet_reader.review.source import RecordQuestions
 
 AT_ONCE = REVIEW.leases_at_once

@@ -22,8 +22,8 @@ from sheet_reader.answers.questions import Card, FieldCard
 from sheet_reader.answers.replies import Reply
 from sheet_reader.errors import StorageError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Answer, Value
+from sheet_reader.record.history.answers import Answer, Value
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.face import Around, Plain, face, sentence
 from sheet_reader.review.pictures import PictureMode, drawing, fitted_beside
 from sheet_reader.review.source import FieldPictures, Gray, RecordQuestions
@@ -77,7 +77,7 @@ class Terminal:
     folder: Path
     seen: bool = False
 
-    def ask(self, keys: Keys, about: Sequence[Waiting], question: str = "") -> str | Move:
+    def ask(self, keys: Keys, about: Sequence[FieldState], question: str = "") -> str | Move:
         """Show the keys and take a line, until it is an answer or a move. ``about`` are the
         readings (one for each photo) whose rows and photos are shown on a key.
         """
@@ -156,11 +156,11 @@ class Terminal:
             grid.add_row(*cells[start : start + 2])
         self.console.print(grid)
 
-    def _sheets(self, about: Sequence[Waiting]) -> list[Gray | None]:
+    def _sheets(self, about: Sequence[FieldState]) -> list[Gray | None]:
         pages = dict.fromkeys(reading.page_instance_id for reading in about)
         return [self.source.sheet(page) for page in pages]
 
-    def _show_rows(self, about: Sequence[Waiting]) -> None:
+    def _show_rows(self, about: Sequence[FieldState]) -> None:
         """The rows with label and tally, then the sheets laid straight, side by side."""
         rows = self.rows_left(REVIEW.prompt_lines + 1)
         drawn = False
@@ -170,7 +170,7 @@ class Terminal:
         if not self.show(self._sheets(about), rows) and not drawn:
             self.console.print(self.no_picture())
 
-    def _show_photo(self, about: Sequence[Waiting]) -> None:
+    def _show_photo(self, about: Sequence[FieldState]) -> None:
         places = list({r.photo_id: r for r in about}.values())
         path = self._photo_in(places, self.folder) or self._photo_in(
             places, Path(tempfile.mkdtemp(prefix="sheet-reader-"))
@@ -186,7 +186,7 @@ class Terminal:
             self.console.print("There is no picture viewer here; the picture lies at")
         self.console.print(str(path), soft_wrap=True, highlight=False)
 
-    def _photo_in(self, places: Sequence[Waiting], folder: Path) -> Path | None:
+    def _photo_in(self, places: Sequence[FieldState], folder: Path) -> Path | None:
         """A copy of the photo in ``folder``; None where it can't be opened, or written there."""
         try:
             return self.source.photo(places, folder)
@@ -255,7 +255,7 @@ class Question(Generic[AnyCard]):
         return said
 
     @property
-    def _about(self) -> list[Waiting]:
+    def _about(self) -> list[FieldState]:
         return [self.card.place]
 
     def _show(self) -> None:

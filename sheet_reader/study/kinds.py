@@ -66,6 +66,10 @@ class Range:
             return because(Code.BELOW_RANGE, value=number, lowest=self.lowest)
         return None
 
+    def text(self, number: int) -> str:
+        """The number as the record keeps it."""
+        return str(number)
+
 
 @dataclass(frozen=True, slots=True)
 class Listed:
@@ -77,6 +81,10 @@ class Listed:
         """As :meth:`Range.against`."""
         expected = number in map(int, self.texts)
         return None if expected else because(Code.NOT_EXPECTED, value=number)
+
+    def text(self, number: int) -> str:
+        """The text that is meant, with its zeros; the number alone where none is."""
+        return next((text for text in self.texts if int(text) == number), str(number))
 
 
 Spelling = Range | Listed
@@ -90,7 +98,8 @@ class Kind(str):
     ``is_key``: one of it places the sheet, so each study has exactly one and every page shows it.
     ``is_amount``: it can be added up, and say how long was searched. ``is_listed``: the site list
     has its values, so that it can be searched by name. ``is_captioned``: there is room for words
-    below its boxes. ``two_settle``: what reader and person both see is not doubted. ``column`` is
+    below its boxes. ``two_settle``: what reader and person both see is not doubted.
+    ``may_be_empty``: empty boxes are an answer, so that no letter asks about them. ``column`` is
     the type of its column in tables, ``column_note`` what is said of it beside the label.
     ``answers`` are the keys to press when it is asked, with what they say.
     """
@@ -102,6 +111,7 @@ class Kind(str):
     is_listed: ClassVar[bool] = False
     is_captioned: ClassVar[bool] = False
     two_settle: ClassVar[bool] = True
+    may_be_empty: ClassVar[bool] = False
     column: ClassVar[Column] = "integer"
     column_note: ClassVar[str] = ""
     answers: ClassVar[tuple[tuple[str, str], ...]] = (("digits", "what it says"),)
@@ -153,12 +163,11 @@ class Kind(str):
         text = text.lstrip("0") or "0"
         if len(text) > MOST_DIGITS:
             return Refusal(f"a number has at most {MOST_DIGITS} digits, this has {len(text)}")
-        reason = self.spelling(study, spec).against(int(text))
-        if reason is not None:
-            return FieldValue(text, words((reason,)))
-        long = len(text) > spec.boxes
-        doubt = f"{text} is longer than the {spec.boxes} boxes of this field" if long else ""
-        return FieldValue(text, doubt)
+        number, spelling = int(text), self.spelling(study, spec)
+        doubt = words(filter(None, [spelling.against(number)]))
+        if not doubt and len(text) > spec.boxes:
+            doubt = f"{text} is longer than the {spec.boxes} boxes of this field"
+        return FieldValue(spelling.text(number), doubt)
 
 
 class CountKind(Kind):

@@ -31,7 +31,7 @@ from sheet_reader.vision.markers import (
     refine_corners,
 )
 from sheet_reader.vision.print_check import check_print
-from sheet_reader.vision.printed_code import other_sheet, printed_code_available, read_printed
+from sheet_reader.vision.printed_code import other_sheet, read_printed, tesseract_available
 from sheet_reader.vision.quality import what_is_outside
 from sheet_reader.vision.surface import (
     Correspondences,
@@ -207,7 +207,7 @@ def _no_code(pyramid: Pyramid, page: Page, group: MarkerGroup) -> NoSheet:
         paper = box_corners((0.0, 0.0, page.width_mm, page.height_mm))
         part = what_is_outside(apply_homography(group.homography, paper), pyramid.shape)
         return NoSheet(because(Code.CODE_OUTSIDE, part=part))
-    return NoSheet(because(Code.CODE_UNREADABLE, printed_readable=printed_code_available()))
+    return NoSheet(because(Code.CODE_UNREADABLE, printed_readable=tesseract_available()))
 
 
 def _nothing_found(pyramid: Pyramid, ids: tuple[int, ...], book: LayoutBook) -> NoSheet:

@@ -1,16 +1,19 @@
 """What stands in print on a sheet and names it: the printed code at its foot, the site number.
 
-Where the machine code can't be read, Tesseract reads the printed code, and what it reads is checked
-against the print it should be. Where the machine code is read, the print must not clearly name
-another sheet: a code can be pasted over, cut out and photographed with another sheet, or copied
-with the page. That is compared sign by sign with what every sheet of the study would print: no text
-recognition, some milliseconds. Only a clear answer counts: a covered, blurred or missing print
-contradicts nothing.
+Where the machine code can't be read, the printed code is read sign by sign: every sign has a place
+of its own, and is the one whose print is likest. Where that is not sure, Tesseract is asked, and
+what it reads is checked against the print it should be.
+
+Where the machine code is read, the print must not clearly name another sheet: a code can be pasted
+over, cut out and photographed with another sheet, or copied with the page. That is compared sign by
+sign with what every sheet of the study would print. Only a clear answer counts: a covered, blurred
+or missing print contradicts nothing.
 """
 
 from __future__ import annotations
 
 import shutil
+import string
 from collections.abc import Iterable
 from functools import lru_cache
 
@@ -18,21 +21,24 @@ import cv2
 import numpy as np
 
 from sheet_reader.numbers import VISION
-from sheet_reader.reasons import Code, Reason
+from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.sheet.book import LayoutBook, same_line, sign_shape, telling_lines
-from sheet_reader.sheet.identity import parse_printed_text, printed_text
+from sheet_reader.sheet.identity import code_line, parse_printed_text, printed_text
 from sheet_reader.sheet.page import BLANK, Face, Page, SheetCode, Text
 from sheet_reader.vision.arrays import Gray, as_gray
 from sheet_reader.vision.flat_page import Pyramid, cut
 from sheet_reader.vision.machine_code import codes_of
 from sheet_reader.vision.surface import FittedSurface
 
-_ALPHABET = "ACDEFHJKMNPRTUVWXYBLIOSQGZ0123456789-"
+_SIGNS = string.ascii_uppercase + string.digits
+_TESSERACT_SIGNS = "ACDEFHJKMNPRTUVWXYBLIOSQGZ0123456789-"
+_PATIENCE_S = VISION.printed.patience_s
+_NOT_YET = because(Code.TOO_SLOW, seconds=round(_PATIENCE_S))
 
 
 @lru_cache(maxsize=1)
-def printed_code_available() -> bool:
-    """Whether Tesseract is installed: without it only the machine code identifies a sheet."""
+def tesseract_available() -> bool:
+    """Whether Tesseract is installed: without it only what is sure is read of printed codes."""
     try:
         import pytesseract
     except ImportError:
@@ -45,12 +51,40 @@ def read_printed(
 ) -> Page | Reason | None:
     """The page that the printed code names, or why there is none, or None if it can't be read.
 
-    ``page`` tells where the code stands. What Tesseract reads is believed only where the print
-    of the sheet it names looks like the picture, sign by sign; a sheet that is not in the book
-    only where two readings agree.
+    ``page`` tells where the code stands. The reason is :attr:`Code.TOO_SLOW` where Tesseract did
+    not answer: then the code is not read yet, and may be the next time.
     """
-    if not printed_code_available():
-        return None
+    code = _by_signs(pyramid, surface, page, book)
+    if code is not None:
+        return book.lookup(code)
+    return _by_tesseract(pyramid, surface, page, book) if tesseract_available() else None
+
+
+def _by_signs(
+    pyramid: Pyramid, surface: FittedSurface, page: Page, book: LayoutBook
+) -> SheetCode | None:
+    """The code whose every sign is clearly likest to what is seen in its place, if there is one.
+
+    Codes differ in length, and so in the places of their signs: all that occur are tried.
+    """
+    own = VISION.printed
+    lines = [code_line(c, page.width_mm, page.height_mm) for c in codes_of(book, page.number)]
+    by_dashes = {tuple(sign == "-" for sign in line.text): line for line in lines}
+    for line in by_dashes.values():
+        text, least, lead = SeenLine(pyramid, surface, line).read(line)
+        code = parse_printed_text(text)
+        if code is not None and least >= own.least_sure and lead >= own.least_lead:
+            return code
+    return None
+
+
+def _by_tesseract(
+    pyramid: Pyramid, surface: FittedSurface, page: Page, book: LayoutBook
+) -> Page | Reason | None:
+    """As :func:`read_printed`, by Tesseract. What it reads is believed only where the print of the
+    sheet it names looks like the picture, sign by sign; a sheet that is not in the book only where
+    two readings agree. Each time it gets one line, no larger than a printed code is.
+    """
     refused: list[SheetCode] = []
     x, y, w, h = page.printed_code_box_mm
     side, head = VISION.printed.side_mm, VISION.printed.head_mm
@@ -59,6 +93,8 @@ def read_printed(
         piece = _cleaned(cut(pyramid, surface, area, scale), scale)
         for version in (_closed_up(piece, len(printed_text(page.code)), scale), piece):
             text = _tesseract(version)
+            if text is None:
+                return _NOT_YET
             code = parse_printed_text(text) or _nearly(text, book, page.number)
             if code is None:
                 continue
@@ -91,18 +127,23 @@ def _closed_up(piece: Gray, signs: int, scale: float) -> Gray:
     return as_gray(np.hstack([piece[:, round(s) : round(s + 0.8 * pitch)] for s in starts]))
 
 
-def _tesseract(piece: Gray) -> str:
+def _tesseract(piece: Gray) -> str | None:
+    """What Tesseract reads in one line of signs; None where it did not answer.
+
+    Its work is bounded by what it gets. The time limit is a net: how busy the machine is must not
+    decide what a code says.
+    """
     import pytesseract
 
-    ground = int(np.median(piece))
-    p = VISION.printed.padding_px
+    p, ground = VISION.printed.padding_px, int(np.median(piece))
     framed = cv2.copyMakeBorder(piece, p, p, p, p, cv2.BORDER_CONSTANT, value=ground)
-    options = f"--psm 7 -c tessedit_char_whitelist={_ALPHABET}"
+    options = f"--psm 7 -c tessedit_char_whitelist={_TESSERACT_SIGNS}"
     try:
-        text: str = pytesseract.image_to_string(framed, config=options, timeout=10)
-    except (pytesseract.TesseractError, RuntimeError, OSError):
+        return str(pytesseract.image_to_string(framed, config=options, timeout=_PATIENCE_S))
+    except (pytesseract.TesseractError, OSError):
         return ""
-    return text
+    except RuntimeError:  # that is how pytesseract says that the time is over
+        return None
 
 
 def _nearly(text: str, book: LayoutBook, number: int) -> SheetCode | None:
@@ -169,11 +210,11 @@ class SeenLine:
         self._picture = cut(pyramid, surface, area, own.px_per_mm)
         self._known: dict[tuple[str, int], float] = {}
 
-    def likeness(self, line: Text, at: int) -> float:
-        """Correlation (-1..1) of the picture with sign ``at`` of ``line``, at the best of all
-        places within ``slide_mm``.
+    def _likeness(self, line: Text, sign: str, at: int) -> float:
+        """Correlation (-1..1) of the picture with ``sign`` in place ``at`` of ``line``, at the best
+        of all places within ``slide_mm``.
         """
-        own, sign = VISION.other_print, line.text[at]
+        own = VISION.other_print
         if (sign, at) not in self._known:
             shape = _softened(sign, line.size_mm, line.face, line.pitch_mm)
             place = line.x + at * line.pitch_mm - own.slide_mm - self._left
@@ -184,9 +225,25 @@ class SeenLine:
             self._known[sign, at] = float(found.max())
         return self._known[sign, at]
 
+    def read(self, line: Text) -> tuple[str, float, float]:
+        """The text of the likeliest sign in each place of ``line`` but the dashes, how like the
+        least like of them is, and by how much at least it is likelier than any other sign.
+        """
+        text, least, lead = "", 1.0, 1.0
+        for at, own in enumerate(line.text):
+            if own == "-":
+                text += own
+                continue
+            tried = [(self._likeness(line, sign, at), sign) for sign in _SIGNS]
+            (second, _), (first, sign) = sorted(tried)[-2:]
+            text, least, lead = text + sign, min(least, first), min(lead, first - second)
+        return text, least, lead
+
     def mean(self, line: Text, places: Iterable[int]) -> float:
         """Mean likeness of the signs of ``line`` at ``places``, dashes left out."""
-        return float(np.mean([self.likeness(line, at) for at in places if line.text[at] != "-"]))
+        signs = ((line.text[at], at) for at in places)
+        likeness = [self._likeness(line, sign, at) for sign, at in signs if sign != "-"]
+        return float(np.mean(likeness))
 
 
 def other_sheet(

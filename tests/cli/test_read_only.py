@@ -62,6 +62,17 @@ def fill(desk: Any) -> None:
     desk.done("review", "--as", "Kim", typed="14\n\n")
 
 
+@pytest.fixture(scope="module", autouse=True)
+def commands_loaded(make_desk: Any, tmp_path_factory: pytest.TempPathFactory) -> None:
+    """Commands load modules when they run, and nobody may not read where root's Python lies."""
+    with pytest.MonkeyPatch.context() as patch:
+        desk = make_desk(tmp_path_factory.mktemp("loaded"), patch)
+        fill(desk)
+        for command in ("status", "export", "audit", "history", "verify"):
+            desk.run(command, typed="s\n")
+        desk.done("backup", desk.folder / "b.tar")
+
+
 @pytest.fixture
 def locked(bean_desk: Any, place: Path, filled: Any) -> Any:
     """A study with a decision in it, not to be written."""

@@ -26,8 +26,8 @@ from sheet_reader.demo.samples import copy_sample
 from sheet_reader.intake.files import Origin
 from sheet_reader.reading.photo import book_of, default_reader, read_bytes
 from sheet_reader.reading.site_history import SiteHistory
-from sheet_reader.record.history import writing
-from sheet_reader.record.history.model import PhotoResult
+from sheet_reader.record.history import found
+from sheet_reader.record.history.found import PhotoResult
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.engine import URL_VARIABLE
@@ -58,7 +58,7 @@ def measure(study: Study, photos: int, result: PhotoResult) -> tuple[float, floa
                 name, digest = f"{number}.jpg", f"{number:064x}"
                 place = f"originals/00/{digest}.jpg"
                 origin = Origin("folder", name)
-                photo, _ = writing.add_photo(connection, digest, name, place, 1, origin)
+                photo, _ = photos.add_photo(connection, digest, name, place, 1, origin)
                 tasks.append(Task(photo, name, place, 0))
         before, token = size_of(record), claims.my_token()
         began, worked = time.monotonic(), time.process_time()
@@ -66,7 +66,7 @@ def measure(study: Study, photos: int, result: PhotoResult) -> tuple[float, floa
             with record.writing() as connection:
                 claims.claim(connection, task, token)
             with record.writing() as connection:
-                writing.finish(connection, task, token, result, "made up", "")
+                found.finish(connection, task, token, result, "made up", "")
         took, used = time.monotonic() - began, time.process_time() - worked
         return photos / took, used / photos, (size_of(record) - before) / photos
 

@@ -16,8 +16,8 @@ from sheet_reader.demo.samples import copy_sample
 from sheet_reader.intake.files import Origin
 from sheet_reader.reading.field_pictures import context_png, pack_boxes, png_of
 from sheet_reader.reasons import Code, Reasons, because, in_words
-from sheet_reader.record.history import writing
-from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history import found, photos
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.claims import Task
@@ -119,7 +119,7 @@ def take_in(record: Record, sheet: np.ndarray | None, name: str) -> Task:
     originals.keep(Path(record.folder), original, data)
     with record.writing() as connection:
         origin = Origin("file", name)
-        photo_id, _ = writing.add_photo(connection, digest, name, original, len(data), origin)
+        photo_id, _ = photos.add_photo(connection, digest, name, original, len(data), origin)
     return Task(photo_id, name, original, 0)
 
 
@@ -130,7 +130,7 @@ def read_in(record: Record, task: Task, *pages: FoundPage) -> None:
     result = PhotoResult(tuple(pages), failures, "read" if pages else "no sheet")
     with record.writing() as connection:
         assert claims.claim(connection, task, token)
-        assert writing.finish(connection, task, token, result, "drawn", "")
+        assert found.finish(connection, task, token, result, "drawn", "")
 
 
 def fill(

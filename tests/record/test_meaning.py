@@ -15,6 +15,7 @@ from sheet_reader.answers.replies import sum_reply
 from sheet_reader.errors import UnsaidError, UsageError
 from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history import deciding
+from sheet_reader.record.history.answers import Value
 from sheet_reader.record.history.meaning import MeaningQuestion, Meanings, Term, told
 from sheet_reader.record.history.meaning_answers import (
     add_answers,
@@ -22,8 +23,7 @@ from sheet_reader.record.history.meaning_answers import (
     open_questions,
     take_back,
 )
-from sheet_reader.record.history.model import Value
-from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record

@@ -12,7 +12,7 @@ import pytest
 import stand_in
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.history.model import LeftEmpty, Value
+from sheet_reader.record.history.answers import LeftEmpty, Value
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.export import export_files
 from sheet_reader.results.facts import facts_of

@@ -23,9 +23,8 @@ from sheet_reader.answers.questions import (
 )
 from sheet_reader.answers.replies import Reply
 from sheet_reader.reasons import in_words
-from sheet_reader.record.history.answers import Kept
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Answer
+from sheet_reader.record.history.answers import Answer, Kept
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.review.source import FieldPictures
 from sheet_reader.review.terminal import Terminal
@@ -79,13 +78,13 @@ class MemoryQuestions:
         assert by == "Kim"
         return False
 
-    def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
+    def photo(self, places: Sequence[FieldState], folder: Path) -> Path:
         path = folder / f"{places[0].photo_id}.png"
         path.write_bytes(b"picture")
         return path
 
 
-def _readings(card: Card) -> list[Waiting]:
+def _readings(card: Card) -> list[FieldState]:
     if isinstance(card, SumCard | AlikeCard):
         return [stated.reading for stated in card.fields]
     if isinstance(card, PhotosCard):
@@ -113,7 +112,7 @@ class Sitting:
             "field": field,
             "reasons": in_words("not sure enough of 14"),
         }
-        return FieldCard(waiting(spec.kind, **(usual | changes)), spec)
+        return FieldCard(waiting(**(usual | changes)), spec)
 
     def stated(self, field: str, value: str | None, **changes: object) -> Stated:
         """A field as it stands, surely read."""

@@ -28,7 +28,7 @@ from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.reading.photo import read_original
 from sheet_reader.reasons import to_json
-from sheet_reader.record.history.model import FoundPage
+from sheet_reader.record.history.found import FoundPage
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import kept_layouts, whole_book
 from sheet_reader.simulate import fill

@@ -32,7 +32,7 @@ from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.record.history import mending
-from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import READING_COLUMNS, tables_of
@@ -167,7 +167,7 @@ def test_overlays_of_a_pdf_are_one_for_each_page(study: Study, tmp_path: Path) -
 
 def test_readings_tell_the_page_within_the_pdf(crowd: Record) -> None:
     readings = tables_of(crowd.study, facts_of(crowd)).readings
-    assert tuple(readings.columns) == READING_COLUMNS
+    assert tuple(readings.columns) == tuple(READING_COLUMNS)
     rows = readings.to_dict("records")
     each = EACH[crowd.photos()[0].name]
     told = [int(row["pdf_page"]) for row in rows]

@@ -19,8 +19,8 @@ from stand_in import says
 
 from sheet_reader.errors import UnavailableError
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.record.store.claims import Leases
 from sheet_reader.record.store.engine import URL_VARIABLE
-from sheet_reader.record.store.leases import Leases
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.review.source import RecordQuestions

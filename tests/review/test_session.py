@@ -10,9 +10,17 @@ from hypothesis import strategies as st
 
 from sheet_reader.answers.questions import AlikeCard, OutsideCard, PhotosCard, SheetInPhoto, SumCard
 from sheet_reader.reasons import Code, Reason, because, in_words
-from sheet_reader.record.history.answers import PhotoAsked, SameSheet, SumTold
+from sheet_reader.record.history.answers import (
+    Accept,
+    Illegible,
+    LeftEmpty,
+    PhotoAsked,
+    SameSheet,
+    SumTold,
+    Value,
+)
 from sheet_reader.record.history.deciding import checked_value
-from sheet_reader.record.history.model import Accept, LeftEmpty, Rival, Unreadable, Value
+from sheet_reader.record.history.states import Rival
 
 PLANTS = "pinched.plants"
 BLACKFLY = "pinched.blackfly"
@@ -39,7 +47,7 @@ def test_typing_what_was_read_confirms_it(sitting: Any) -> None:
 def test_nothing_written_and_unreadable(sitting: Any) -> None:
     questions = [sitting.question(PLANTS), sitting.question(BLACKFLY)]
     _, source = sitting.run(questions, ["n", "X"])
-    assert source.kept == [(PLANTS, LeftEmpty(), False), (BLACKFLY, Unreadable(), False)]
+    assert source.kept == [(PLANTS, LeftEmpty(), False), (BLACKFLY, Illegible(), False)]
 
 
 def test_the_screen_shows_place_reading_reason_and_keys(sitting: Any) -> None:
@@ -307,7 +315,7 @@ def test_what_lies_outside_the_picture_is_one_question(sitting: Any) -> None:
     fields = [sitting.question(f, value=None, reasons=hidden) for f in (PLANTS, BLACKFLY)]
     outcome, source = sitting.run([OutsideCard(tuple(fields))], ["7", ""])
     assert "2 fields lie outside the picture" in sitting.screen
-    assert [answer for _, answer, _ in source.kept] == [Unreadable(), Unreadable()]
+    assert [answer for _, answer, _ in source.kept] == [Illegible(), Illegible()]
     assert all(answer.told == (PhotoAsked(),) for answer in source.replies[0].fields)
     assert outcome.answered == 1
     _, source = sitting.run([OutsideCard(tuple(fields))], ["x"])
@@ -336,7 +344,7 @@ def test_a_wholly_struck_field_says_what_n_and_x_mean(sitting: Any) -> None:
 
 
 def test_keys_work_at_the_second_look_too(sitting: Any) -> None:
-    for key, answer in (("n", LeftEmpty()), ("x", Unreadable())):
+    for key, answer in (("n", LeftEmpty()), ("x", Illegible())):
         _, source = sitting.run([sitting.question(PLANTS)], ["77", "?", key])
         assert [a for _, a, _ in source.kept] == [answer]
     _, source = sitting.run([sitting.question(PLANTS)], ["77", "b", "12"])

@@ -33,8 +33,8 @@ from sheet_reader.answers.questions import (
 from sheet_reader.decode.pages import FieldReading
 from sheet_reader.reading.field_pictures import pack_boxes
 from sheet_reader.reasons import from_json
-from sheet_reader.record.history import writing
-from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history import found
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.queue import is_outside, keyed_blind
@@ -74,7 +74,7 @@ def take_in(record: Record, photos: list[dict[str, Any]]) -> None:
         token = claims.my_token()
         with record.writing() as connection:
             assert claims.claim(connection, task, token)
-            assert writing.finish(connection, task, token, result, "trial", "")
+            assert found.finish(connection, task, token, result, "trial", "")
 
 
 def _page(study: Study, page: dict[str, Any]) -> FoundPage:

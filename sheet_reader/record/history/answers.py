@@ -12,12 +12,38 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
 from typing import Any, Literal, Protocol
 
-from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Rival, Value
 from sheet_reader.record.history.sheets import SheetKind
+from sheet_reader.record.history.states import Rival
 
 PlaceKind = Literal["site", "date"]
 NOTHING, UNREADABLE = "nothing written", "can't be read"
 """What an answer says that says no value."""
+
+
+@dataclass(frozen=True, slots=True)
+class Accept:
+    """The value that was read is right."""
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """It says this: digits, or ISO 8601 for a date; ``typed`` of a sheet typed in by hand."""
+
+    text: str
+    typed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LeftEmpty:
+    """Nothing is written in the field: not recorded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Illegible:
+    """Something is written, but nobody can tell what."""
+
+
+Answer = Accept | Value | LeftEmpty | Illegible
 
 
 @dataclass(frozen=True, slots=True)

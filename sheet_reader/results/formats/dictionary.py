@@ -12,55 +12,6 @@ from sheet_reader.results.facts import STATUSES
 from sheet_reader.results.frames import COUNT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
 from sheet_reader.study.model import FieldSpec, Study
 
-_ALL = {
-    "visit_id": ("text", "identifier of the visit: stays the same when anything is put right"),
-    "modified": ("datetime", "when a value or its place last changed, UTC"),
-}
-_ROWS = _ALL | {
-    "waiting": ("integer", "how many fields of the visit wait for a person"),
-    "doubted": ("text", "the fields whose value is doubted, by full names parted by spaces"),
-    "site_name": ("text", "the site's name on the site list"),
-    "pages_in": ("integer", "how many pages of the sheet came in"),
-    "pages_of": ("integer", "how many pages the sheet has; where fewer came in, fields are empty"),
-    "corrected": ("integer", "how many fields of the visit a person corrected"),
-    "typed": ("integer", "how many fields of the visit were typed in by hand, with no reading"),
-    "photo": ("text", "the photos of the visit, by neutral names parted by spaces"),
-    "remarks": ("text", "what people said about this visit, parted by |; without addresses"),
-}
-_COUNTS = _ALL | {
-    "site": ("text", "number of the site; keep leading zeros"),
-    "site_name": ("text", "the site's name on the site list"),
-    "visit_date": ("date", "day of the visit, ISO 8601"),
-    "plot": ("text", "name of the plot in the study file"),
-    "treatment": ("text", "what was done to the plot, empty where the study compares nothing"),
-    "count": ("text", "name of what was counted, see below"),
-    "value": ("integer", "the number counted; empty means no value, never 0"),
-    "unit": ("text", "unit of the value, empty where none is named"),
-    "status": ("text", "how the value came to be, see below"),
-    "decided": ("yes or no", "whether a person decided on it"),
-    "effort": ("number", "how long or how much was searched in this plot at this visit"),
-    "photo": ("text", "the photo that the value is taken from, by its neutral name"),
-}
-_READINGS = _ALL | {
-    "photo": ("text", "the photo, by its neutral name"),
-    "pdf_page": ("integer", "which page of the PDF, from 1"),
-    "sheet": ("text", "site number printed on the sheet, BLANK where none is printed"),
-    "page": ("integer", "which page of the sheet, from 1"),
-    "site": ("text", "number of the site as it stands; empty while it waits"),
-    "visit_date": ("date", "day of the visit as it stands; empty while it waits"),
-    "field": ("text", "full name of the field, plot.count or the name of a field of the head"),
-    "value": ("text", "what the field says: the decided value where there is a decision"),
-    "confidence": ("number", "probability that the reading is right; empty where a person gave it"),
-    "status": ("text", "how the value came to be, see below"),
-    "reason": ("text", "why it was asked about, or what settled it"),
-    "reason_code": ("text", "the same as codes to group by, parted by semicolons"),
-    "runner_up": ("text", "the next likely reading"),
-    "runner_up_confidence": ("number", "its probability"),
-    "read_as": ("text", "what had been read where a person said otherwise (“nothing”: no digit)"),
-    "decided": ("yes or no", "whether a person decided it in this photo; others repeat it"),
-}
-
-
 SAME = "the same thing"
 ANOTHER = "another thing: its values stand in readings alone, under its own words"
 
@@ -93,12 +44,12 @@ def entries(study: Study, earlier: Iterable[Earlier] = ()) -> list[Entry]:
             called = "" if then.former == then.name else f"{then.former} "
             words.setdefault((then.kind, then.name), []).append(f"{called}“{then.said}”")
     found = [_field(study, spec, words) for spec in study.fields]
-    found += [Entry("rows", name, *_ROWS[name]) for name in ROW_COLUMNS]
+    found += [Entry("rows", name, *ROW_COLUMNS[name]) for name in ROW_COLUMNS]
     found += [
-        Entry("counts", name, *_COUNTS[name], effort if name == "effort" else "")
+        Entry("counts", name, *COUNT_COLUMNS[name], effort if name == "effort" else "")
         for name in COUNT_COLUMNS
     ]
-    return found + [Entry("readings", name, *_READINGS[name]) for name in READING_COLUMNS]
+    return found + [Entry("readings", name, *READING_COLUMNS[name]) for name in READING_COLUMNS]
 
 
 def _field(study: Study, spec: FieldSpec, words: Mapping[tuple[str, str], list[str]]) -> Entry:

@@ -8,7 +8,7 @@ from typing import Literal, get_args
 
 from sheet_reader.reasons import Code
 from sheet_reader.record.history.row_sums import sum_off
-from sheet_reader.record.people.drafts import GOES_ALONG
+from sheet_reader.record.people.remarks import GOES_ALONG
 from sheet_reader.results.contacts import bare
 from sheet_reader.results.facts import Facts, FieldFact, VisitFact, counted, efforts
 from sheet_reader.results.status.standing import Status
@@ -72,12 +72,9 @@ def open_items(study: Study, facts: Facts, status: Status) -> list[Item]:
     for visit in facts.visits:
         if visit.site in known and visit.visit_date:
             found += _of_visit(study, visit, facts.pages_of, waits.pages(visit.site))
-    for site in status.sites:
-        found += [
-            Item("missed", site.site, e.day.isoformat()) for e in site.expected
-            if e.state == "missed"
-        ]  # fmt: skip
-    return found
+    expected = ((site.site, e) for site in status.sites for e in site.expected)
+    missed = ((site, e.day.isoformat()) for site, e in expected if e.state == "missed")
+    return found + [Item("missed", *each) for each in missed]
 
 
 def _of_visit(
@@ -102,7 +99,9 @@ def _of_visit(
             yield Item("plot_empty", site, day, what, told, shown.reading_id)
     for spec in study.fields:
         fact = fields.get(spec.name)
-        if fact is not None and not spec.kind.is_key and spec.plot not in silent:
+        if fact is None or spec.kind.is_key or spec.plot in silent:
+            continue
+        if fact.status != "empty" or not spec.kind.may_be_empty:
             yield from _of_field(spec, fact, site, day)
     yield from _sums(study, fields, site, day)
     yield from _unequal(study, fields, silent, site, day)
@@ -112,22 +111,21 @@ def _of_visit(
 
 def _silent_plots(study: Study, fields: dict[str, FieldFact]) -> set[str]:
     """The plots on the pages that came in of which every count is empty."""
-    found = set()
-    for plot in study.plots:
-        facts = [fields.get(f"{plot.name}.{count.name}") for count in study.counts]
-        there = [fact for fact in facts if fact is not None]
-        if there and len(there) == len(facts) and all(f.status == "empty" for f in there):
-            found.add(plot.name)
-    return found
+    return {
+        plot.name
+        for plot in study.plots
+        if all(
+            (fact := fields.get(f"{plot.name}.{count.name}")) is not None and fact.status == "empty"
+            for count in study.counts
+        )
+    }
 
 
 def _of_field(spec: FieldSpec, fact: FieldFact, site: str, day: str) -> Iterator[Item]:
     if fact.status in ("empty", "unreadable") and not (fact.needs_review or fact.photo_asked):
         kind: Kind = "empty" if fact.status == "empty" else "unreadable"
-        not_0 = not spec.plot or (spec.lowest or 0) > 0
-        never_0 = kind == "empty" and not_0
-        words = "empty_but_never_0" if never_0 else ""
-        told = (("field", spec.label),)
+        never_0 = kind == "empty" and (not spec.plot or (spec.lowest or 0) > 0)
+        told, words = (("field", spec.label),), "empty_but_never_0" if never_0 else ""
         yield Item(kind, site, day, fact.on_sheet or spec.name, told, fact.reading_id, words=words)
 
 

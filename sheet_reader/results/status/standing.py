@@ -107,8 +107,7 @@ def status_of(study: Study, facts: Facts, today: date, promise: str = "") -> Sta
         today=today,
         days=days,
         sites=tuple(
-            _site(study, site, by_site[site.number], today, facts, waits)
-            for site in study.sites
+            _site(study, site, by_site[site.number], today, facts, waits) for site in study.sites
         ),
         waiting=_by_reason(facts.visits),
         fruitless=_fruitless(facts.photos),
@@ -152,9 +151,7 @@ def _site(
     )
 
 
-def _came(
-    study: Study, day: date, visits: Mapping[date, VisitFact], pages_of: int
-) -> Expected:
+def _came(study: Study, day: date, visits: Mapping[date, VisitFact], pages_of: int) -> Expected:
     """An expected visit for which some came in: the one that stands best counts."""
     states: list[tuple[State, tuple[str, ...]]] = []
     for visit in visits.values():

@@ -137,20 +137,12 @@ def incomplete(study: Study, visit: VisitFact, pages_of: int) -> tuple[str, ...]
         if nothing:
             empty.append(plot.name)
     found += [f"another photo of page {page} is asked for" for page in visit.pages_asked]
-    return (*found, *_effort(study, visit, [p.name for p in study.plots if p.name not in empty]))
-
-
-def _effort(study: Study, visit: VisitFact, plots: Sequence[str]) -> list[str]:
-    """What is wrong with the effort of these plots."""
-    if study.effort is None or not plots:
-        return []
-    fields = visit.current
-    spent = {plot: value for plot, value in efforts(study, fields).items() if plot in plots}
-    labels = {plot.name: plot.label for plot in study.plots}
-    lacking = [labels[plot] for plot, value in spent.items() if value is None]
-    given = [value for value in spent.values() if value is not None]
-    found = [f"the effort is missing in {label}" for label in lacking]
-    if study.effort.equal and len(set(given)) > 1:
-        told = " and ".join(str(value) for value in given)
-        found.append(f"the effort is unequal: {told} {study.effort.unit}")
-    return found
+    if study.effort is not None:
+        every = efforts(study, fields)
+        spent = {plot.label: every[plot.name] for plot in study.plots if plot.name not in empty}
+        found += [f"the effort is missing in {label}" for label, n in spent.items() if n is None]
+        given = [value for value in spent.values() if value is not None]
+        if study.effort.equal and len(set(given)) > 1:
+            told = " and ".join(map(str, given))
+            found.append(f"the effort is unequal: {told} {study.effort.unit}")
+    return tuple(found)

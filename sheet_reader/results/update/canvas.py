@@ -16,12 +16,16 @@ from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise
 from typing import Any
+from xml.sax.saxutils import escape
 
 import matplotlib as mpl
 from matplotlib.axes import Axes
+from matplotlib.colors import LinearSegmentedColormap
 from matplotlib.figure import Figure
 from matplotlib.font_manager import fontManager
+from matplotlib.ticker import FuncFormatter
 
+from sheet_reader.results.cells import plain_number
 from sheet_reader.sheet.fonts import font_file
 
 WIDTH = 5.0
@@ -82,6 +86,13 @@ ALL_PLOTS = ("#f2f2f2", "#a6a6a6", "#262626")
 """Pale to dark: all plots together, no colour of a plot."""
 STAGES = ("#f3edf6", "#a98bbb", "#42205a")
 """Pale to dark: the stages, no colour of a plot or of all together."""
+SHADES = LinearSegmentedColormap.from_list("all plots", list(ALL_PLOTS))
+_STAGES = LinearSegmentedColormap.from_list("stages", list(STAGES))
+
+
+def stage_colours(number: int) -> list[tuple[float, float, float, float]]:
+    """Shades from pale to dark, one for each stage."""
+    return [_STAGES(0.12 + 0.88 * n / max(1, number - 1)) for n in range(number)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,21 +144,13 @@ def _inline(svg: str, name: str, alt: str) -> str:
     """The svg element alone, its ids made its own, named for screen readers."""
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"<metadata>.*?</metadata>", "", svg, flags=re.DOTALL)
-    svg = re.sub(r'\bid="', f'id="{name}-', svg)
-    svg = re.sub(r'href="#', f'href="#{name}-', svg)
-    svg = re.sub(r"url\(#", f"url(#{name}-", svg)
+    svg = re.sub(r'\bid="|href="#|url\(#', rf"\g<0>{name}-", svg)
     svg = re.sub(r'font-family: [^;"]*;? ?', "", svg)
     head, rest = svg.split(">", 1)
     head = re.sub(r'\s(width|height|version)="[^"]*"', "", head)
-    named = f'style="font-family: {_FAMILIES}" role="img" aria-label="{attribute(alt)}"'
-    return f"{head} {named}>{rest}".strip()
-
-
-def attribute(text: str) -> str:
-    """``text`` made safe between double quotes."""
-    for sign, name in (("&", "&amp;"), ("<", "&lt;"), (">", "&gt;"), ('"', "&quot;")):
-        text = text.replace(sign, name)
-    return text
+    named = escape(alt, {'"': "&quot;"})
+    style = f'style="font-family: {_FAMILIES}" role="img" aria-label="{named}"'
+    return f"{head} {style}>{rest}".strip()
 
 
 def quiet(axes: Axes, grid: str = "y") -> None:
@@ -157,18 +160,22 @@ def quiet(axes: Axes, grid: str = "y") -> None:
     axes.tick_params(length=0)
 
 
+def ticks(point: str) -> FuncFormatter:
+    """Numbers at an axis, with this decimal point."""
+    return FuncFormatter(lambda value, _: plain_number(value).replace(".", point))
+
+
 def spread(places: list[float], gap: float) -> list[float]:
     """``places`` moved as little as needed so that they lie at least ``gap`` apart."""
     order = sorted(range(len(places)), key=lambda i: places[i])
     moved = list(places)
     for _ in range(100):
-        clear = True
+        before = list(moved)
         for low, high in pairwise(order):
             lack = gap - (moved[high] - moved[low])
             if lack > 1e-9:
                 moved[low] -= lack / 2
                 moved[high] += lack / 2
-                clear = False
-        if clear:
+        if moved == before:
             break
     return moved

@@ -27,10 +27,7 @@ _LEAST_FOR_HALF = 4
 
 
 def make_content(
-    counts: pd.DataFrame,
-    outline: Outline,
-    update: Update,
-    words: Mapping[str, str] | None = None,
+    counts: pd.DataFrame, outline: Outline, update: Update, words: Mapping[str, str] | None = None
 ) -> Content:
     """The update's sections in order, from a frame of counts (see ``frame``).
 

@@ -1,4 +1,4 @@
-"""The pictures of the two plots: paired dots and weekly means."""
+"""The pictures: paired dots, weekly means, stages over time, sites by weeks."""
 
 from __future__ import annotations
 
@@ -7,20 +7,23 @@ import textwrap
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.ticker import FuncFormatter, LogLocator, NullFormatter, NullLocator
+from matplotlib.collections import PatchCollection
+from matplotlib.patches import Rectangle
+from matplotlib.ticker import LogLocator, NullFormatter, NullLocator
 
-from sheet_reader.results.cells import plain_number
 from sheet_reader.results.update.canvas import (
     GREY,
     INK,
+    SHADES,
     SMALL,
     Drawing,
-    Style,
     drawing_style,
     finish,
     new_figure,
     quiet,
     spread,
+    stage_colours,
+    ticks,
 )
 from sheet_reader.results.update.sections import UpdateData
 
@@ -29,19 +32,20 @@ _KINDS = ((-1, "-", "pairs_down"), (1, "--", "pairs_up"), (0, ":", "pairs_even")
 _MANY = 60
 """Above so many sites their lines are drawn faintly."""
 _DENSITIES = ["density_control", "density_treated"]
+_DARK = 0.71
+"""From this shade on, letters in a cell are white, below it black: 4.5:1 or more."""
+ROWS_A_PANEL, ROWS_OF_MANY = 45, 27
+"""Sites in one sites-by-weeks picture: they must fit on a printed page, and two pictures of many
+sites below each other.
+"""
 
 
-def week_axis(axes: Axes, weeks: list[pd.Timestamp], data: UpdateData) -> None:
+def _week_axis(axes: Axes, weeks: list[pd.Timestamp], data: UpdateData, title: str) -> None:
     """Dates under the axis, as many as there is room for."""
     shown = range(0, len(weeks), -(-len(weeks) // 7))
     axes.set_xticks(list(shown), [data.day(weeks[n]) for n in shown])
     axes.set_xlim(-0.5, len(weeks) - 0.5)
-    axes.set_xlabel(data.words("axis_week"), loc="left", fontsize=SMALL)
-
-
-def _ticks(data: UpdateData) -> FuncFormatter:
-    point = data.words("decimal_point")
-    return FuncFormatter(lambda value, _: plain_number(value).replace(".", point))
+    axes.set_xlabel(title, loc="left", fontsize=SMALL)
 
 
 def draw_pairs(
@@ -76,11 +80,21 @@ def draw_pairs(
                 )  # fmt: skip
             of_kind = int((kinds == kind).sum())
             if of_kind or kind:
-                left = _key(axes, words(key, n=of_kind), line, left)
+                text = words(key, n=of_kind)
+                axes.plot(
+                    [left, left + 0.09], [1.07, 1.07], color=GREY, linestyle=line, linewidth=1.4,
+                    transform=axes.transAxes, clip_on=False,
+                )  # fmt: skip
+                axes.text(left + 0.11, 1.07, text, va="center", transform=axes.transAxes)
+                left += 0.2 + 0.027 * len(text)
         styles = [data.style(name) for name in (outline.control, outline.treated)]
         for x, (name, style) in enumerate(zip(_DENSITIES, styles, strict=True)):
-            _dots(axes, x, sites.loc[~own, name], style.marker, style)
-            _dots(axes, x, sites.loc[own, name], "X", style)
+            for dots, marker, size in ((~own, style.marker, 3.5), (own, "X", 7)):
+                densities = sites.loc[dots, name]
+                axes.plot(
+                    np.full(len(densities), x), densities, linestyle="none", color=style.colour,
+                    marker=marker, markersize=size, markerfacecolor=style.face, zorder=10,
+                )  # fmt: skip
         axes.plot([0, 1], sites.loc[own, _DENSITIES].T, color=INK, linewidth=1.8, zorder=8)
         middle = list(reversed(typical or ()))
         axes.plot(
@@ -90,7 +104,7 @@ def draw_pairs(
         _end_labels(axes, sites, ratio, middle, data)
         axes.set_yscale("log")
         axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
-        axes.yaxis.set_major_formatter(_ticks(data))
+        axes.yaxis.set_major_formatter(ticks(words("decimal_point")))
         axes.yaxis.set_minor_locator(NullLocator())
         axes.yaxis.set_minor_formatter(NullFormatter())
         axes.set_xlim(-0.15, 1.15)
@@ -110,23 +124,6 @@ def draw_pairs(
         axes.set_title(title, loc="left", fontsize=SMALL + 0.5, x=-0.2, pad=26)
         quiet(axes)
         return finish(figure, "pairs", alt)
-
-
-def _dots(axes: Axes, x: int, densities: pd.Series, marker: str, style: Style) -> None:
-    axes.plot(
-        np.full(len(densities), x), densities, linestyle="none", color=style.colour, marker=marker,
-        markersize=7 if marker == "X" else 3.5, markerfacecolor=style.face, zorder=10,
-    )  # fmt: skip
-
-
-def _key(axes: Axes, text: str, line: str, left: float) -> float:
-    """A short piece of line with its meaning above the picture; where the next may begin."""
-    axes.plot(
-        [left, left + 0.09], [1.07, 1.07], color=GREY, linestyle=line, linewidth=1.4,
-        transform=axes.transAxes, clip_on=False,
-    )  # fmt: skip
-    axes.text(left + 0.11, 1.07, text, va="center", transform=axes.transAxes)
-    return left + 0.2 + 0.027 * len(text)
 
 
 def _end_labels(
@@ -158,7 +155,6 @@ def draw_weeks(
         figure = new_figure(3.1)
         axes = figure.add_axes((0.1, 0.16, 0.66, 0.74))
         weeks = sorted(means["week"].unique())
-        place = {week: number for number, week in enumerate(weeks)}
         plots = [p for p in data.outline.plots if p.name in set(means["plot"])]
         ends = []
         for number, plot in enumerate(plots):
@@ -166,7 +162,8 @@ def draw_weeks(
             aside = 0.4 * ((number + 0.5) / len(plots) - 0.5)
             reach = np.nan_to_num([mine["mean"] - mine["lower"], mine["upper"] - mine["mean"]])
             axes.errorbar(
-                mine["week"].map(place) + aside, mine["mean"], yerr=np.maximum(reach, 0),
+                [weeks.index(week) + aside for week in mine["week"]], mine["mean"],
+                yerr=np.maximum(reach, 0),
                 color=style.colour, linestyle=style.line, linewidth=1.5, elinewidth=1.0,
                 marker=style.marker, markersize=5.5, markerfacecolor=style.face,
             )  # fmt: skip
@@ -174,8 +171,9 @@ def draw_weeks(
             if own is not None:
                 known = own[(own["plot"] == plot.name) & own["week"].isin(weeks)]
                 axes.plot(
-                    known["week"].map(place) + aside, known["mean"], linestyle="none", marker="x",
-                    markersize=7, markeredgewidth=2, color=style.colour, zorder=8, clip_on=False,
+                    [weeks.index(week) + aside for week in known["week"]], known["mean"],
+                    color=style.colour, linestyle="none", marker="x", markersize=7,
+                    markeredgewidth=2, zorder=8, clip_on=False,
                 )  # fmt: skip
         drawn = [means["mean"], means["upper"], *([] if own is None else [own["mean"]])]
         top = float(pd.concat(drawn).max()) or 1.0
@@ -188,9 +186,114 @@ def draw_weeks(
             )  # fmt: skip
         if own is not None and len(own):
             axes.text(len(weeks) - 0.65, top * 1.06, "× " + data.words("your_site"), va="top")
-        week_axis(axes, weeks, data)
+        _week_axis(axes, weeks, data, data.words("axis_week"))
         title = data.words("axis_mean", density=data.density)
         axes.set_title(title, loc="left", fontsize=SMALL + 0.5, x=-0.1)
-        axes.yaxis.set_major_formatter(_ticks(data))
+        axes.yaxis.set_major_formatter(ticks(data.words("decimal_point")))
         quiet(axes)
         return finish(figure, "weeks", alt)
+
+
+def draw_stages(shares: pd.DataFrame, data: UpdateData, alt: str) -> Drawing:
+    """Stacked shares by week, a panel for each plot (see ``weeks.stage_shares``)."""
+    with drawing_style():
+        plots = sorted(shares["plot"].unique(), key=lambda p: p != data.outline.treated)
+        figure = new_figure(0.45 + 1.7 * len(plots))
+        height = figure.get_figheight()
+        weeks = [pd.Timestamp(w) for w in sorted(shares["week"].unique())]
+        for number, plot in enumerate(plots):
+            bottom = 0.5 + 1.7 * (len(plots) - 1 - number)
+            axes = figure.add_axes((0.1, bottom / height, 0.6, 1.25 / height))
+            _stage_panel(axes, shares[shares["plot"] == plot], weeks, data)
+            label = data.outline.plot_label(plot) if plot else data.words("all_plots")
+            colour = data.style(plot).colour if plot else INK
+            axes.set_title(label, loc="left", fontweight="bold", fontsize=8.5, pad=14, color=colour)
+            last = number == len(plots) - 1
+            _week_axis(axes, weeks, data, data.words("axis_week") if last else "")
+            if not last:
+                axes.set_xticklabels([])
+        return finish(figure, "stages", alt)
+
+
+def _stage_panel(
+    axes: Axes, shares: pd.DataFrame, weeks: list[pd.Timestamp], data: UpdateData
+) -> None:
+    table = shares.pivot(index="week", columns="stage", values="share").reindex(weeks).fillna(0.0)
+    bottom = np.zeros(len(weeks))
+    middles = []
+    stages = data.outline.stages
+    for stage, colour in zip(stages, stage_colours(len(stages)), strict=True):
+        share = table[stage.name].to_numpy(dtype=float)
+        axes.bar(range(len(weeks)), share, 0.8, bottom, color=colour, edgecolor=INK, linewidth=0.5)
+        middles.append(float(bottom[-1] + share[-1] / 2))
+        bottom = bottom + share
+    sums = shares.groupby("week")["counted"].sum().reindex(weeks).fillna(0)
+    for n, counted in enumerate(sums):
+        axes.text(n, 1.03, f"{counted:.0f}", ha="center", va="bottom", fontsize=SMALL - 0.5)
+    for stage, middle, place in zip(stages, middles, spread(middles, 0.24), strict=True):
+        axes.annotate(
+            textwrap.fill(stage.label, 20), (len(weeks) - 0.6, middle), (len(weeks) - 0.25, place),
+            va="center", fontsize=SMALL, linespacing=0.95, annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "lw": 0.5, "color": GREY},
+        )  # fmt: skip
+    axes.set_ylim(0, 1)
+    axes.set_yticks([0, 0.5, 1], [data.words.percent(share) for share in (0, 0.5, 1)])
+    axes.tick_params(length=0)
+
+
+def draw_sites(
+    cells: pd.DataFrame, weeks: list[pd.Timestamp], data: UpdateData, alt: str, name: str,
+    top: float, *, numbers: bool,
+) -> Drawing:  # fmt: skip
+    """Sites by weeks (see ``weeks.site_weeks``): a shade in each cell, and with ``numbers`` its
+    number, which the own site always gets.
+
+    ``cells`` holds at most :data:`ROWS_A_PANEL` sites; ``top`` is the density of the darkest shade.
+    """
+    with drawing_style():
+        names = cells.drop_duplicates("site").sort_values(["site_name", "site"])
+        rows = list(names["site"])
+        size, left = 0.165, 0.32
+        height = 0.3 + size * len(rows)
+        figure = new_figure(height)
+        axes = figure.add_axes((left, 0.05 / height, 0.99 - left, size * len(rows) / height))
+        places = {"x": map(weeks.index, cells["week"]), "y": map(rows.index, cells["site"])}
+        placed = cells.assign(**{axis: list(place) for axis, place in places.items()})
+        filled = placed[placed["density"].notna()]
+        boxes = [
+            Rectangle((x - 0.47, y - 0.45), 0.94, 0.9)
+            for x, y in zip(filled["x"], filled["y"], strict=True)
+        ]
+        colours = SHADES(_shade(filled["density"], top).to_numpy(dtype=float))
+        axes.add_collection(
+            PatchCollection(boxes, facecolors=colours, edgecolors="#b3b3b3", linewidths=0.4)
+        )
+        written = placed if numbers else placed[placed["site"] == data.update.for_site]
+        shades = _shade(written["density"], top)
+        size_of_text = SMALL - (0.5 if len(weeks) <= 8 else 2)
+        for (_, cell), shade in zip(written.iterrows(), shades, strict=True):
+            density = cell["density"]
+            text = "" if pd.isna(density) or len(weeks) > 14 else data.number(density)
+            if pd.isna(density) and cell["waiting"]:
+                text = "?"
+            if text:
+                axes.text(
+                    cell["x"], cell["y"], text, ha="center", va="center", fontsize=size_of_text,
+                    color="white" if shade > _DARK else "black",
+                )  # fmt: skip
+        labels = [textwrap.shorten(f"{n}", 28, placeholder="…") for n in names["site_name"]]
+        _week_axis(axes, weeks, data, title="")
+        axes.set_yticks(range(len(rows)), labels)
+        for label, site in zip(axes.get_yticklabels(), rows, strict=True):
+            if site == data.update.for_site:
+                label.set_fontweight("bold")
+        axes.xaxis.tick_top()
+        axes.set_ylim(len(rows) - 0.5, -0.5)
+        axes.tick_params(length=0)
+        axes.spines[:].set_visible(False)
+        return finish(figure, name, alt)
+
+
+def _shade(density: pd.Series, top: float) -> pd.Series:
+    """0..1 by the square root, so that low densities differ too."""
+    return np.sqrt(density / top) if top else density * 0.0

@@ -58,8 +58,7 @@ def render_pdf(content: Content, paper: Paper = "A4") -> bytes:
     gives the same bytes.
     """
     placed: _Placed = []
-    size = _PAPERS[paper]
-    target = io.BytesIO()
+    size, target = _PAPERS[paper], io.BytesIO()
     document = SimpleDocTemplate(
         target, pagesize=size, leftMargin=_MARGIN, rightMargin=_MARGIN, topMargin=_MARGIN,
         bottomMargin=_MARGIN, title=content.page_title, lang=content.language,
@@ -74,21 +73,21 @@ def render_pdf(content: Content, paper: Paper = "A4") -> bytes:
     return _with_pictures(target.getvalue(), placed)
 
 
-def _style(name: str, size: float, *, bold: bool = False, **more: Any) -> ParagraphStyle:
-    face = font_name("bold" if bold else "plain")
-    return ParagraphStyle(name, fontName=face, fontSize=size, leading=size * 1.35, **more)
-
-
 def _styles() -> dict[str, ParagraphStyle]:
-    return {
-        "title": _style("title", 20, bold=True),
-        "heading": _style("heading", 13.5, bold=True, spaceBefore=14, spaceAfter=3, keepWithNext=1),
-        "strong": _style("strong", 12.5, bold=True, spaceAfter=4),
-        "text": _style("text", 10.5, spaceAfter=4),
-        "fine": _style("fine", 9, textColor=colors.HexColor("#404040"), spaceAfter=3),
-        "cell": _style("cell", 9),
-        "head": _style("head", 9, bold=True),
-    }
+    def style(name: str, size: float, face: str = "plain", **more: Any) -> ParagraphStyle:
+        font = font_name("bold" if face == "bold" else "plain")
+        return ParagraphStyle(name, fontName=font, fontSize=size, leading=size * 1.35, **more)
+
+    found = (
+        style("title", 20, "bold"),
+        style("heading", 13.5, "bold", spaceBefore=14, spaceAfter=3, keepWithNext=1),
+        style("strong", 12.5, "bold", spaceAfter=4),
+        style("text", 10.5, spaceAfter=4),
+        style("fine", 9, textColor=colors.HexColor("#404040"), spaceAfter=3),
+        style("cell", 9),
+        style("head", 9, "bold"),
+    )
+    return {each.name: each for each in found}
 
 
 def _story(content: Content, width: float, placed: _Placed) -> Iterator[Flowable]:
@@ -100,8 +99,7 @@ def _story(content: Content, width: float, placed: _Placed) -> Iterator[Flowable
         if note.kind == "list":
             yield _list(note.lines, styles["text"])
         else:
-            style = styles["heading" if note.kind == "heading" else "text"]
-            yield Paragraph(escape(note.lines[0]), style)
+            yield Paragraph(escape(note.lines[0]), styles[note.kind])
     for section in content.sections:
         yield from _section(section, styles, width, placed)
     yield Spacer(1, 12)
@@ -114,7 +112,13 @@ def _section(
     section: Section, styles: dict[str, ParagraphStyle], width: float, placed: _Placed
 ) -> Iterator[Flowable]:
     heading = Paragraph(escape(section.heading), styles["heading"])
-    told = list(_told(section, styles, width))
+    told: list[Flowable] = []  # between the heading and the pictures
+    if section.strong:
+        told.append(Paragraph(escape(section.strong), styles["strong"]))
+    told += [Paragraph(escape(text), styles["text"]) for text in section.texts]
+    if section.items:
+        told.append(_list(section.items, styles["text"]))
+    told += [_table(table, styles, width) for table in section.tables]
     if told:
         heading.keepWithNext = False  # a long text would take it to the next page
         yield CondPageBreak(_LEAST_BELOW)
@@ -128,18 +132,6 @@ def _section(
         yield Paragraph(escape(text), styles["fine"])
 
 
-def _told(section: Section, styles: dict[str, ParagraphStyle], width: float) -> Iterator[Flowable]:
-    """All that stands between a section's heading and its pictures."""
-    if section.strong:
-        yield Paragraph(escape(section.strong), styles["strong"])
-    for text in section.texts:
-        yield Paragraph(escape(text), styles["text"])
-    if section.items:
-        yield _list(section.items, styles["text"])
-    for table in section.tables:
-        yield _table(table, styles, width)
-
-
 def _list(lines: tuple[str, ...], style: ParagraphStyle) -> Flowable:
     items = [ListItem(Paragraph(escape(line), style), leftIndent=14) for line in lines]
     return ListFlowable(
@@ -150,19 +142,17 @@ def _list(lines: tuple[str, ...], style: ParagraphStyle) -> Flowable:
 
 def _table(table: TextTable, styles: dict[str, ParagraphStyle], width: float) -> Flowable:
     """A table over the whole width, text columns twice as wide as numbers."""
-    right = {
-        name: ParagraphStyle(name, parent=styles[name], alignment=2) for name in ("cell", "head")
-    }
 
     def line(cells: tuple[str, ...], name: str) -> list[Paragraph]:
+        right = ParagraphStyle(name, parent=styles[name], alignment=2)
         return [
-            Paragraph(escape(cell), styles[name] if n < table.texts else right[name])
+            Paragraph(escape(cell), styles[name] if n < table.texts else right)
             for n, cell in enumerate(cells)
         ]
 
     shares = [2 if n < table.texts else 1 for n in range(len(table.header))]
     caption = [Paragraph(escape(table.caption), styles["head"]), *[""] * (len(shares) - 1)]
-    grid = PrintedTable(
+    printed = PrintedTable(
         [caption, line(table.header, "head"), *(line(row, "cell") for row in table.rows)],
         colWidths=[width * share / sum(shares) for share in shares],
         repeatRows=2,
@@ -175,11 +165,9 @@ def _table(table: TextTable, styles: dict[str, ParagraphStyle], width: float) ->
             ("BOTTOMPADDING", (0, 0), (-1, -1), 2),
             ("VALIGN", (0, 0), (-1, -1), "BOTTOM"),
         ],
-        spaceBefore=4,
-        spaceAfter=6,
-        hAlign="LEFT",
-    )
-    return KeepTogether([grid]) if len(table.rows) <= _SHORT else grid
+        spaceBefore=4, spaceAfter=6, hAlign="LEFT",
+    )  # fmt: skip
+    return KeepTogether([printed]) if len(table.rows) <= _SHORT else printed
 
 
 class _Figure(Flowable):  # type: ignore[misc]

@@ -148,9 +148,7 @@ def _evaluate(
 
 
 def peak(
-    counts: Counts,
-    fixed: Array | None = None,
-    start: tuple[Array, Array] | None = None,
+    counts: Counts, fixed: Array | None = None, start: tuple[Array, Array] | None = None
 ) -> Peak:
     """The maxima over theta and sigma, or over sigma alone where theta is ``fixed`` (S,).
 

@@ -8,9 +8,14 @@ from scipy.stats import t as student
 
 from sheet_reader.results.facts import WAITING
 from sheet_reader.results.update.frame import recorded, usable
-from sheet_reader.results.update.mosaics import ROWS_A_PANEL, ROWS_OF_MANY, draw_sites, draw_stages
 from sheet_reader.results.update.outline import Outline
-from sheet_reader.results.update.pictures import draw_weeks
+from sheet_reader.results.update.pictures import (
+    ROWS_A_PANEL,
+    ROWS_OF_MANY,
+    draw_sites,
+    draw_stages,
+    draw_weeks,
+)
 from sheet_reader.results.update.sections import Illustration, Section, TextTable, UpdateData
 
 LEAST_FOR_INTERVAL = 3
@@ -170,7 +175,7 @@ def _grids(data: UpdateData) -> list[Illustration]:
             waiting=int((part["density"].isna() & (part["waiting"] > 0)).sum()),
         )
         name = f"sites-{number}"
-        drawing = draw_sites(part, weeks, data, alt, name, top, numbers)
+        drawing = draw_sites(part, weeks, data, alt, name, top, numbers=numbers)
         table = _grid_table(data, part, weeks)
         pictures.append(Illustration(name, drawing, caption, alt, table))
     return pictures

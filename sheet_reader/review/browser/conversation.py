@@ -19,8 +19,8 @@ from sheet_reader.answers.questions import Card, FieldCard
 from sheet_reader.answers.replies import alike_reply
 from sheet_reader.errors import OvertakenError, UsageError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.model import Value
-from sheet_reader.record.store.leases import Leases
+from sheet_reader.record.history.answers import Value
+from sheet_reader.record.store.claims import Leases
 from sheet_reader.review.browser.own_view import AnswerPace, OwnKeys, QuestionFilter
 from sheet_reader.review.browser.pictures import Made, PictureShelf, jpeg
 from sheet_reader.review.browser.sheet_work import SheetWork

@@ -23,15 +23,14 @@ from sheet_reader.reading.pointed import (
     without_sheet,
 )
 from sheet_reader.record.history.entered import enter
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.photo_list import photo_fates
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.photo_fates import photo_fates
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.people.remarks import Remark, add_to_page, remarks_of, type_up, typed_up
 from sheet_reader.review.face import Plain, sentence
 from sheet_reader.review.source import Gray, RecordQuestions
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.kinds import Refusal
-from sheet_reader.wording import words
+from sheet_reader.wording import neutral_name, words
 
 
 class SheetWork:

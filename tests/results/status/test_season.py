@@ -18,8 +18,13 @@ from sheet_reader.reasons import Code, because
 from sheet_reader.results.facts import Facts, PhotoFact
 from sheet_reader.results.formats import FORMATS, format_named
 from sheet_reader.results.frames import tables_of
-from sheet_reader.results.status.picture import status_picture
-from sheet_reader.results.status.report import SIGNS, status_csv, status_json, status_lines
+from sheet_reader.results.status.report import (
+    SIGNS,
+    status_csv,
+    status_json,
+    status_lines,
+    status_picture,
+)
 from sheet_reader.results.status.standing import STATES, Status, status_of
 from sheet_reader.results.status.weeks import meant_for
 from sheet_reader.study.days import expected_days

@@ -24,9 +24,8 @@ from sheet_reader.results.update.canvas import (
     spread,
 )
 from sheet_reader.results.update.comparison import compare
-from sheet_reader.results.update.mosaics import draw_sites, draw_stages
 from sheet_reader.results.update.outline import Named, Update
-from sheet_reader.results.update.pictures import draw_pairs, draw_weeks
+from sheet_reader.results.update.pictures import draw_pairs, draw_sites, draw_stages, draw_weeks
 from sheet_reader.results.update.sections import UpdateData
 from sheet_reader.results.update.weeks import site_weeks, stage_shares, weekly_means
 from sheet_reader.results.update.words import UpdateWords

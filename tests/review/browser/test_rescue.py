@@ -12,7 +12,7 @@ import pytest
 import waiting_record
 from sqlalchemy import func, select
 
-from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook

@@ -1,4 +1,4 @@
-"""The archive itself: a zip file of tables, meta.xml and eml.xml."""
+"""The archive itself: a zip file of tables, meta.xml, and eml.xml for people and catalogues."""
 
 from __future__ import annotations
 
@@ -9,20 +9,13 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
-from sheet_reader.results.formats.darwin_core.eml import eml
+from sheet_reader.results.formats.darwin_core import extensions
 from sheet_reader.results.formats.darwin_core.events import (
     EVENT_TERMS,
     VisitEvent,
     event_lines,
+    place,
     visits_of,
-)
-from sheet_reader.results.formats.darwin_core.extensions import (
-    HUMBOLDT_TERMS,
-    MEASUREMENT_TERMS,
-    OCCURRENCE_TERMS,
-    humboldt_lines,
-    measurement_lines,
-    occurrence_lines,
 )
 from sheet_reader.results.frames import Tables
 from sheet_reader.study.model import Study
@@ -34,6 +27,7 @@ THEN = (1980, 1, 1, 0, 0, 0)
 DWC = "http://rs.tdwg.org/dwc/terms/"
 DC = "http://purl.org/dc/terms/"
 ECO = "http://rs.tdwg.org/eco/terms/"
+EML = "https://eml.ecoinformatics.org/eml-2.2.0"
 TEXT = "http://rs.tdwg.org/dwc/text/"
 _BREAKS = str.maketrans({"\t": " ", "\r": " ", "\n": " "})
 
@@ -103,12 +97,13 @@ def _tables(study: Study, visits: Sequence[VisitEvent]) -> list[ArchiveTable]:
     return [
         ArchiveTable("event.txt", f"{DWC}Event", _terms(EVENT_TERMS), event_lines(study, visits),
                      always),
-        ArchiveTable("occurrence.txt", f"{DWC}Occurrence", _terms(OCCURRENCE_TERMS),
-                     occurrence_lines(visits)),
-        ArchiveTable("measurementorfact.txt", f"{DWC}MeasurementOrFact", _terms(MEASUREMENT_TERMS),
-                     measurement_lines(study, visits)),
-        ArchiveTable("humboldt.txt", f"{ECO}Event", _terms(HUMBOLDT_TERMS, ECO),
-                     humboldt_lines(study, visits)),
+        ArchiveTable("occurrence.txt", f"{DWC}Occurrence", _terms(extensions.OCCURRENCE_TERMS),
+                     extensions.occurrence_lines(visits)),
+        ArchiveTable("measurementorfact.txt", f"{DWC}MeasurementOrFact",
+                     _terms(extensions.MEASUREMENT_TERMS),
+                     extensions.measurement_lines(study, visits)),
+        ArchiveTable("humboldt.txt", f"{ECO}Event", _terms(extensions.HUMBOLDT_TERMS, ECO),
+                     extensions.humboldt_lines(study, visits)),
     ]  # fmt: skip
 
 
@@ -121,6 +116,75 @@ def _meta(tables: Sequence[ArchiveTable]) -> bytes:
     archive = Element("archive", {"xmlns": TEXT, "metadata": "eml.xml"})
     for number, table in enumerate(tables):
         table.described(archive, core=number == 0)
-    indent(archive)
-    text: bytes = tostring(archive, encoding="UTF-8", xml_declaration=True)
+    return _written(archive)
+
+
+def _written(root: Element) -> bytes:
+    indent(root)
+    text: bytes = tostring(root, encoding="UTF-8", xml_declaration=True)
     return text + b"\n"
+
+
+def eml(study: Study, visits: Sequence[VisitEvent]) -> bytes:
+    """The metadata of the study; the same study and visits give the same bytes."""
+    root = Element(
+        "eml:eml", {"xmlns:eml": EML, "packageId": study.key, "system": "sheet_reader"}
+    )
+    dataset = SubElement(root, "dataset")
+    _text(dataset, "title", study.title)
+    said = study.publication
+    who = said.publisher or f"The study “{study.title}”"
+    _text(SubElement(dataset, "creator"), "organizationName", who)
+    abstract = said.description or study.title
+    _text(SubElement(dataset, "abstract"), "para", abstract)
+    if said.licence:
+        path, title = LICENCES[said.licence]
+        _text(SubElement(dataset, "intellectualRights"), "para", f"{title}, {path}")
+        licensed = SubElement(dataset, "licensed")
+        _text(licensed, "licenseName", title)
+        _text(licensed, "url", path)
+        _text(licensed, "identifier", said.licence)
+    _coverage(study, visits, dataset)
+    _text(SubElement(dataset, "contact"), "organizationName", who)
+    steps = SubElement(SubElement(dataset, "methods"), "methodStep")
+    description = SubElement(steps, "description")
+    for line in study.instructions or (study.title,):
+        _text(description, "para", line)
+    if said.citation:
+        more = SubElement(SubElement(root, "additionalMetadata"), "metadata")
+        _text(SubElement(more, "gbif"), "citation", said.citation)
+    return _written(root)
+
+
+def _coverage(study: Study, visits: Sequence[VisitEvent], dataset: Element) -> None:
+    """Place (the box around the sites visited, from their coordinates as they are told), time and
+    taxa, each where it is known and may be told.
+    """
+    coverage = Element("coverage")
+    told = [place(study, number) for number in {visit.site for visit in visits}]
+    points = [(float(t[2]), float(t[3])) for t in told if t[2]]
+    if points:
+        latitudes, longitudes = zip(*points, strict=True)
+        area = SubElement(coverage, "geographicCoverage")
+        around = "around the sites, as exactly as the study tells them"
+        _text(area, "geographicDescription", around)
+        box = SubElement(area, "boundingCoordinates")
+        for side, degrees in (("west", min(longitudes)), ("east", max(longitudes)),
+                              ("north", max(latitudes)), ("south", min(latitudes))):  # fmt: skip
+            _text(box, f"{side}BoundingCoordinate", str(degrees))
+    if visits:
+        days = sorted(visit.day for visit in visits)
+        span = SubElement(SubElement(coverage, "temporalCoverage"), "rangeOfDates")
+        for name, day in (("beginDate", days[0]), ("endDate", days[-1])):
+            _text(SubElement(span, name), "calendarDate", day)
+    taxa = dict.fromkeys(count.taxon for count in study.counts if count.taxon)
+    if taxa:
+        taxonomic = SubElement(coverage, "taxonomicCoverage")
+        for taxon in taxa:
+            _text(SubElement(taxonomic, "taxonomicClassification"), "taxonRankValue", taxon)
+    if len(coverage):
+        dataset.append(coverage)
+
+
+def _text(parent: Element, name: str, text: str) -> None:
+    SubElement(parent, name).text = text

@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from sheet_reader.results.formats.darwin_core.events import PlotEvent, VisitEvent
-from sheet_reader.results.formats.darwin_core.taxa import Finding, taxa_of
+from sheet_reader.results.formats.darwin_core.events import (
+    Finding,
+    PlotEvent,
+    VisitEvent,
+    taxa_of,
+)
 from sheet_reader.study.model import Study
 
 INDIVIDUALS = "individuals"

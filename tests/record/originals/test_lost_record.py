@@ -15,7 +15,7 @@ from stand_in import says
 from sheet_reader.errors import RecordError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.written_areas import bare_picture
-from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
@@ -100,7 +100,7 @@ def test_a_first_run_killed_between_photo_and_record_goes_on(
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patch:
-        patch.setattr("sheet_reader.record.history.writing.add_photo", killed)
+        patch.setattr("sheet_reader.record.history.photos.add_photo", killed)
         with pytest.raises(KeyboardInterrupt):
             read_batch(study, reader=stand_in.read, jobs=0)
     assert list((study.folder / "originals").glob("*/*"))

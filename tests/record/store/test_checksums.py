@@ -18,7 +18,8 @@ from thorough import every, only
 from sheet_reader.errors import RecordError, UsageError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.written_areas import bare_picture
-from sheet_reader.record.history.model import BatchSummary, Value
+from sheet_reader.record.history.answers import Value
+from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record
@@ -57,7 +58,7 @@ def filled_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
         read_batch(study, reader=stand_in.read, jobs=0)
     with Record.open(study) as record:
         for item in decided.pending(record):
-            said = Value("1022" if item.kind == "site" else "4")
+            said = Value("1022" if item.field == "site" else "4")
             decided.decide(record, item.reading_id, said, by="Ada")
     assert verify(study).problems == ()
     return folder

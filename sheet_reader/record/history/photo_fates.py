@@ -1,23 +1,26 @@
-"""Every photo with its fate, and which photo a person means."""
+"""What became of every photo and its sheets, and which photo a person means."""
 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import PurePath
-from typing import Literal, get_args
+from typing import TYPE_CHECKING, Literal, get_args
 
-from sqlalchemy import Connection, select
+from sqlalchemy import select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.reasons import Reasons, from_json
-from sheet_reader.record.history.naming import both_names, neutral_name
-from sheet_reader.record.history.serving import Became, became
+from sheet_reader.record.history.merging import same_as
+from sheet_reader.record.history.photos import both_names
 from sheet_reader.record.history.sheets import standing
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.states import TYPED, Decision, VisitState
 from sheet_reader.record.store import schema
-from sheet_reader.record.store.store import Record
+from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
+
+if TYPE_CHECKING:
+    from sheet_reader.record.store.store import Record
 
 Fate = Literal[
     "read", "read in part", "replaced", "repeated", "without a place", "waiting", "not readable",
@@ -25,6 +28,49 @@ Fate = Literal[
 ]  # fmt: skip
 FATES: tuple[Fate, ...] = get_args(Fate)
 MOST_NAMED = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Became:
+    """What became of a page: its values serve or are asked about ("read"), another photo of the
+    same sheet serves by a person's ``decision`` ("replaced") or since it says the same
+    ("repeated"), or its site or date waits. ``instead`` is the photo that serves, by its neutral
+    name.
+    """
+
+    what: Literal["read", "replaced", "repeated", "without a place"]
+    instead: str = ""
+    decision: Decision | None = None
+
+    @property
+    def words(self) -> str:
+        """The same in words."""
+        if not self.instead:
+            return self.what
+        return f"{'replaced by' if self.what == 'replaced' else 'same as'} {self.instead}"
+
+
+def became(study: Study, visit: VisitState, page: int) -> Became:
+    """What became of the page instance ``page`` of a visit."""
+    if not (visit.site and visit.visit_date):
+        return Became("without a place")
+    fields = [
+        e for e in visit.fields
+        if (spec := study.spec(e.field)) is not None and not spec.kind.is_key
+    ]  # fmt: skip
+    own = [e for e in fields if e.page_instance_id == page]
+    asked = {rival.page_instance_id for e in fields if e.needs_review for rival in e.rivals}
+    if not own or page in asked or any(e.is_current or e.needs_review for e in own):
+        return Became("read")
+    said = [
+        (e.decision.decision_id, e) for e in visit.fields
+        if e.decision and e.page_instance_id != page and page in same_as(e.decision)
+    ]  # fmt: skip
+    if said:
+        _, best = max(said, key=lambda one: one[0])
+        return Became("replaced", best.photo, best.decision)
+    names = {e.field for e in own}
+    return Became("repeated", next(e.photo for e in fields if e.is_current and e.field in names))
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,64 +117,50 @@ class PhotoFate:
 
 def photo_fates(record: Record) -> list[PhotoFate]:
     """Every photo of the record, also typed sheets without one, oldest first."""
-    found = _sheets(record)
-    p, o = schema.photos.c, schema.origins.c
-    columns = (p.id, p.name, p.received_at, p.status, p.reasons)
+    sheets_in = _sheets(record)
+    p, o, s = schema.photos.c, schema.origins.c, schema.page_instances.c
     with record.reading() as connection:
-        now = standing(connection)
-        ways: dict[int, str] = {}
-        for photo_id, way in connection.execute(select(o.photo_id, o.way).order_by(o.id)):
-            ways.setdefault(photo_id, way)
+        aside = standing(connection).photos_aside
+        came = connection.execute(select(o.photo_id, o.way).order_by(o.id.desc()))
+        ways = {row.photo_id: row.way for row in came}
+        typed = set(connection.scalars(select(s.photo_id).where(s.layout == TYPED)))
+        columns = (p.id, p.name, p.received_at, p.status, p.reasons)
         rows = connection.execute(select(*columns).order_by(p.id)).all()
-        typed = _typed_on(connection)
     fates = []
     for row in rows:
-        sheets = tuple(found[row.id])
-        reasons = from_json(row.reasons)
+        sheets, reasons = tuple(sheets_in[row.id]), from_json(row.reasons)
         if row.status == TYPED and not sheets:  # every answer was taken back
             continue
-        gone = bool(sheets) and all(s.aside for s in sheets)
-        aside = now.photos_aside.get(row.id)
-        fate = _fate(row.status, reasons, sheets, aside=gone or (aside is not None and not sheets),
-                     typed=row.id in typed and bool(sheets))  # fmt: skip
+        fate: Fate
+        if all(sheet.aside for sheet in sheets) if sheets else row.id in aside:
+            fate = "set aside"
+        elif row.status == TYPED or (row.id in typed and sheets and row.status != "read"):
+            fate = "typed in"
+        elif row.status == "read":
+            counting = [sheet.became.what for sheet in sheets if not sheet.aside]
+            fate = "read in part" if reasons else "read"
+            fate = counting[0] if counting and "read" not in counting else fate
+        elif row.status == "waiting":
+            fate = "waiting"
+        else:
+            fate = "not readable" if reasons else "check"
         way = TYPED if row.status == TYPED else ways.get(row.id, "")
-        why = aside.reason if aside else ""
+        why = aside[row.id].reason if row.id in aside else ""
         fates.append(PhotoFate(row.id, row.name, row.received_at, way, fate, reasons, why, sheets))
     return fates
 
 
-def _typed_on(connection: Connection) -> set[int]:
-    s = schema.page_instances.c
-    return set(connection.scalars(select(s.photo_id).where(s.layout == TYPED)))
-
-
-def _fate(
-    status: str, reasons: Reasons, sheets: Sequence[PhotoSheet], *, aside: bool, typed: bool
-) -> Fate:
-    if aside:
-        return "set aside"
-    if status == TYPED or (typed and status != "read"):
-        return "typed in"
-    if status == "read":
-        counting = [sheet.became.what for sheet in sheets if not sheet.aside]
-        if counting and "read" not in counting:
-            return counting[0]
-        return "read in part" if reasons else "read"
-    if status == "waiting":
-        return "waiting"
-    return "not readable" if reasons else "check"
-
-
 def _sheets(record: Record) -> dict[int, list[PhotoSheet]]:
     """The sheets in each photo, in the order in which they were found."""
-    found: dict[int, list[PhotoSheet]] = defaultdict(list)
+    found: defaultdict[int, list[PhotoSheet]] = defaultdict(list)
     for aside in (False, True):
         for visit in record.state_aside() if aside else record.state():
             for seen in visit.pages:
-                own = [f for f in visit.fields if f.observation == seen]
                 page = seen.page_instance_id
+                waiting = 0 if aside else sum(
+                    e.needs_review for e in visit.fields if e.page_instance_id == page
+                )  # fmt: skip
                 fate = became(record.study, visit, page)
-                waiting = 0 if aside else sum(f.needs_review for f in own)
                 found[seen.photo_id].append(
                     PhotoSheet(page, visit.site, visit.visit_date, waiting, fate, aside)
                 )

@@ -10,8 +10,9 @@ import decided
 import pytest
 import waiting_record
 
-from sheet_reader.record.history.model import Accept, LeftEmpty, Unreadable, Value
-from sheet_reader.record.store.kept_state import KeptState
+from sheet_reader.record.history.answers import Accept, Illegible, LeftEmpty, Value
+from sheet_reader.record.history.kept_visits import KeptVisits
+from sheet_reader.record.history.loading import load_visits
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.queue import Queue, cards_of
 
@@ -32,7 +33,7 @@ def random_answer(record: Record, rng: random.Random) -> None:
     elif row.field == "site":
         decided.decide(record, row.reading_id, Value(rng.choice(record.study.sites).number), "Kim")
     elif "." in row.field:
-        answers = (Accept(), Value("5"), Value("400"), LeftEmpty(), Unreadable())
+        answers = (Accept(), Value("5"), Value("400"), LeftEmpty(), Illegible())
         decided.decide(record, row.reading_id, rng.choice(answers), "Kim")
     else:
         decided.decide(record, row.reading_id, Value(f"2026-05-{rng.randint(10, 28)}"), "Kim")
@@ -41,28 +42,29 @@ def random_answer(record: Record, rng: random.Random) -> None:
 def test_after_each_answer_visits_and_cards_are_those_of_a_look_from_the_start(
     record: Record,
 ) -> None:
-    rng, kept, queue = random.Random(3), KeptState(record), Queue(record.study)
+    rng, queue = random.Random(3), Queue(record.study)
+    kept = KeptVisits(record.study, record.thresholds)
     for _ in range(30):
         random_answer(record, rng)
         if rng.random() < 0.3:  # several answers between two looks
             random_answer(record, rng)
-        from_the_start = record.state()
-        visits = kept.visits()
+        with record.reading() as connection:
+            from_the_start = load_visits(connection, record.study, record.thresholds)
+            visits = kept.look(connection).visits
+        assert visits == record.state()
         assert visits == from_the_start
         assert queue.cards(visits) == cards_of(record.study, from_the_start)
 
 
 def test_an_answer_about_a_count_leaves_other_visits_the_same_objects(record: Record) -> None:
-    kept = KeptState(record)
-    before = kept.visits()
+    before = record.state()
     (asked, *_) = decided.pending(record)
     decided.decide(record, asked.reading_id, Accept(), "Kim")
-    same = [old is new for old, new in zip(before, kept.visits(), strict=True)]
+    same = [old is new for old, new in zip(before, record.state(), strict=True)]
     assert same.count(False) == 1
 
 
 def test_a_photo_that_comes_in_between_is_seen(record: Record) -> None:
-    kept = KeptState(record)
-    assert len(kept.visits()) == 4
+    assert len(record.state()) == 4
     waiting_record.fill(record, 2, 1, first=4)
-    assert len(kept.visits()) == len(record.state()) == 6
+    assert len(record.state()) == 6

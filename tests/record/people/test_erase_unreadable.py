@@ -12,7 +12,7 @@ from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.written_areas import bare_picture
-from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
