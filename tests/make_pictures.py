@@ -78,7 +78,7 @@ def review(record: Record, out: Path) -> None:
     questions = [
         card
         for card in source.cards()
-        if isinstance(card, FieldCard) and card.spec.kind == "count" and card.reading.value
+        if isinstance(card, FieldCard) and card.spec.kind.name == "count" and card.reading.value
     ]
     shown = [q for q in questions if not keyed_blind(q, study)]
     first = min(shown, key=lambda q: q.reading.confidence).reading

@@ -164,7 +164,7 @@ class Coordinator:
         blind = keyed_blind(card, self.record.study)
         if truth == card.reading.value and not blind:
             return ""
-        return f"{truth[8:]}{truth[5:7]}" if card.spec.kind == "date" else truth
+        return f"{truth[8:]}{truth[5:7]}" if card.spec.kind.name == "date" else truth
 
 
 def test_the_trial_has_every_trouble(photos: list[dict[str, Any]]) -> None:
@@ -208,7 +208,7 @@ def true_rows(reviewed: Coordinator) -> dict[tuple[str, str], dict[str, str | No
     """What is written on each sheet, under its true date; what lies outside is not recorded."""
     found: dict[tuple[str, str], dict[str, str | None]] = {}
     study = reviewed.record.study
-    keys = {h.name for h in study.header if h.kind in ("site", "date")}
+    keys = {h.name for h in study.header if h.kind.name in ("site", "date")}
     for photo in reviewed.photos:
         if "written" not in photo:
             continue
