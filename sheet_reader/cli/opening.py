@@ -24,7 +24,7 @@ def open_record(study: Study, *, for_reading: bool = False) -> Record:
     except UnsaidError:
         if not terminal.somebody_answers():
             raise
-    from sheet_reader.cli.meaning_questions import ask_what_blocks
+    from sheet_reader.cli.names import ask_what_blocks
 
     with opening.open_record(study, of_any_study=True) as record:
         ask_what_blocks(record)

@@ -201,7 +201,7 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
     """Draw what was read now, say how the record stands and what comes next; ``told`` was said of
     single photos before, and goes into a file with what is said here.
     """
-    from sheet_reader.cli.meaning_questions import meaning_notes
+    from sheet_reader.cli.names import meaning_notes
     from sheet_reader.reading.opening import promise_of
     from sheet_reader.record.history.photo_fates import photo_fates
     from sheet_reader.record.history.photos import both_names
