@@ -232,3 +232,8 @@ _CHOSEN: Mapping[Code, Callable[[Params], str]] = {
     ),
 }  # fmt: skip
 """The words of the codes that have no template."""
+
+
+def counted(number: int, singular: str, plural: str = "") -> str:
+    """``number`` with its noun: "1 photo", "2 photos", "0 boxes"."""
+    return f"{number:,} {singular if number == 1 else plural or singular + 's'}"

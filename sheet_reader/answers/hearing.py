@@ -31,8 +31,14 @@ from sheet_reader.answers.replies import (
     sum_reply,
 )
 from sheet_reader.answers.typed import typed_answer
-from sheet_reader.record.history.answers import PlaceKind
-from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Unreadable, Value
+from sheet_reader.record.history.answers import (
+    Accept,
+    Answer,
+    Illegible,
+    LeftEmpty,
+    PlaceKind,
+    Value,
+)
 from sheet_reader.study.kinds import FieldValue, Refusal
 from sheet_reader.study.model import Site, Study
 from sheet_reader.wording import chance
@@ -110,7 +116,7 @@ def hear(card: Card, said: PersonSaid, how: AskedHow) -> Heard:
 
 def _of_field(card: FieldCard, said: PersonSaid, how: AskedHow) -> Heard:
     listed, blind = card.spec.kind.is_listed, how.audit and how.before is None
-    answers: dict[str, Answer] = {"nothing": LeftEmpty(), "unreadable": Unreadable()}
+    answers: dict[str, Answer] = {"nothing": LeftEmpty(), "unreadable": Illegible()}
     if said.act in answers:
         return Settled(field_reply(card, answers[said.act], blind=blind))
     if said.act == "unlisted" and listed and not how.audit:
@@ -133,7 +139,7 @@ def _of_field(card: FieldCard, said: PersonSaid, how: AskedHow) -> Heard:
 
 def _taken(card: FieldCard, how: AskedHow) -> Refusal | None:
     """Why what was read can't be taken as it is, if it can't."""
-    read = card.reading.value
+    read = card.reading.read_value
     if card.typed:
         return Refusal("two people said different things: type which is right")
     if how.blind:
@@ -150,14 +156,14 @@ def _weighed(card: FieldCard, value: FieldValue, how: AskedHow) -> tuple[str, tu
     reading, doubts = card.reading, (value.doubt,) if value.doubt else ()
     if not how.blind:
         return "", doubts
-    seen = "nothing" if reading.value is None else reading.value
-    if value.text == reading.value:
+    seen = "nothing" if reading.read_value is None else reading.read_value
+    if value.text == reading.read_value:
         note = f"the reader saw {value.text}, too"
         return note, () if card.spec.kind.two_settle else doubts
     if how.audit:
         return f"the reader saw {seen}; your answer {value.text} is kept as typed. If it was a " \
             "slip, go back, and this field then leaves the audit", ()  # fmt: skip
-    seen += f" ({chance(reading.confidence)})" if reading.value else ""
+    seen += f" ({chance(reading.confidence)})" if reading.read_value else ""
     if value.text == reading.runner_up and not card.spec.kind.is_listed:  # no slip hits just that
         note = f"the reader saw {seen}, or else {value.text}, which is kept as typed"
         return note, doubts

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from typing import ClassVar
 
 from sheet_reader.reasons import Reason
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Status
+from sheet_reader.record.history.states import FieldState, Status
 from sheet_reader.study.model import FieldSpec
 
 
@@ -22,7 +21,7 @@ class Stated:
     itself, leaves no doubt of it.
     """
 
-    reading: Waiting
+    reading: FieldState
     spec: FieldSpec
     value: str | None
     status: Status
@@ -38,7 +37,7 @@ class FieldCard:
     ``typed`` are the names and answers of two people who said different things.
     """
 
-    reading: Waiting
+    reading: FieldState
     spec: FieldSpec
     others: tuple[Stated, ...] = ()
     photos: PhotosCard | None = None
@@ -46,7 +45,7 @@ class FieldCard:
     typed: tuple[tuple[str, str], ...] = ()
 
     @property
-    def place(self) -> Waiting:
+    def place(self) -> FieldState:
         """The field by which the card's sheet is named."""
         return self.reading
 
@@ -66,7 +65,7 @@ class SeveralCard:
     fields: tuple[Stated, ...]
 
     @property
-    def place(self) -> Waiting:
+    def place(self) -> FieldState:
         """The field by which the card's sheet is named."""
         return self.fields[0].reading
 
@@ -100,7 +99,7 @@ class SheetInPhoto:
     on it, and its ``fields`` that another photo contradicts, in printed order.
     """
 
-    place: Waiting
+    place: FieldState
     site: Stated | None
     date: Stated | None
     fields: tuple[Stated, ...]
@@ -125,7 +124,7 @@ class PhotosCard:
     unlike: bool = False
 
     @property
-    def place(self) -> Waiting:
+    def place(self) -> FieldState:
         """The field by which the card's sheet is named."""
         return self.sheets[0].place
 
@@ -142,7 +141,7 @@ class OutsideCard:
     fields: tuple[FieldCard, ...]
 
     @property
-    def place(self) -> Waiting:
+    def place(self) -> FieldState:
         """The field by which the card's sheet is named."""
         return self.fields[0].reading
 

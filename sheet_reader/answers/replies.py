@@ -17,25 +17,22 @@ from sheet_reader.answers.questions import (
 )
 from sheet_reader.reasons import Reason
 from sheet_reader.record.history.answers import (
+    Accept,
+    Answer,
     FieldAnswer,
+    Illegible,
+    LeftEmpty,
     PhotoAsked,
     PlaceKind,
     SameSheet,
     SheetAnswer,
     SumTold,
+    Value,
     place_answer,
     words_of,
 )
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import (
-    Accept,
-    Answer,
-    LeftEmpty,
-    Rival,
-    Unreadable,
-    Value,
-)
 from sheet_reader.record.history.row_sums import sum_off
+from sheet_reader.record.history.states import FieldState, Rival
 
 ReplyKind = Literal["confirmed", "corrected", "other"]
 
@@ -64,11 +61,11 @@ class Reply:
 
 def field_reply(card: FieldCard, answer: Answer, *, blind: bool = False) -> Reply:
     """The answer to a doubtful field."""
-    read = card.reading.value
+    read = card.reading.read_value
     answer = _as_read(answer, read)
     pages = {card.reading.page_instance_id, *(o.reading.page_instance_id for o in card.others)}
     told = (SameSheet(tuple(sorted(pages))),) if card.others else ()
-    if isinstance(answer, Unreadable):
+    if isinstance(answer, Illegible):
         told = ()
     kept = FieldAnswer(card.reading.reading_id, answer, card.reading.rivals, told, blind)
     kind: ReplyKind = "corrected" if isinstance(answer, Value) else "other"
@@ -94,7 +91,7 @@ def sum_reply(card: SumCard, said: Mapping[int, Answer] | None = None) -> Reply:
     for number, stated in enumerate(card.fields):
         own = said.get(number) or _standing(stated, again=not kept and bool(told))
         if own is not None:
-            own = _as_read(own, stated.reading.value)
+            own = _as_read(own, stated.reading.read_value)
             kept.append(FieldAnswer(stated.reading.reading_id, own, told=() if kept else told))
     return _reply_to_several(card, kept, said, "as written")
 
@@ -169,7 +166,7 @@ def _stands(stated: Stated) -> Answer:
     """What a photo surely says, as an answer."""
     if stated.value is None:
         return LeftEmpty()
-    return _as_read(Value(stated.value), stated.reading.value)
+    return _as_read(Value(stated.value), stated.reading.read_value)
 
 
 def other_place(sheet: SheetInPhoto, kind: PlaceKind, value: str) -> Reply:
@@ -185,13 +182,13 @@ def read_on(card: OutsideCard, *, ask_photo: bool) -> Reply:
     """What lies outside the picture is not recorded from this photo; another one fills it in."""
     told = (PhotoAsked(),) if ask_photo else ()
     kept = tuple(
-        FieldAnswer(field.reading.reading_id, Unreadable(), field.reading.rivals, told)
+        FieldAnswer(field.reading.reading_id, Illegible(), field.reading.rivals, told)
         for field in card.fields
     )
     return Reply(kept, "other", "another photo is asked for" if ask_photo else "read on without")
 
 
-def set_aside(place: Waiting, reason: str = "") -> Reply:
+def set_aside(place: FieldState, reason: str = "") -> Reply:
     """A sheet that counts nowhere."""
     aside = SheetAnswer(place.photo_id, place.page_instance_id, "aside")
     return Reply((aside,), said="set aside", reason=reason)

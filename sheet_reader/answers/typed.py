@@ -13,14 +13,16 @@ from sheet_reader.errors import UsageError
 from sheet_reader.record.history.answers import (
     UNREADABLE,
     FieldAnswer,
+    Illegible,
+    LeftEmpty,
     PlaceKind,
     SheetAnswer,
     SumTold,
+    Value,
 )
 from sheet_reader.record.history.mending import moved
-from sheet_reader.record.history.model import LeftEmpty, Rival, Unreadable, Value
 from sheet_reader.record.history.row_sums import sums_off
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, Rival, VisitState
 from sheet_reader.study.kinds import Refusal
 from sheet_reader.study.model import FieldSpec, Study
 
@@ -33,7 +35,7 @@ class TypedAnswer:
     """
 
     spec: FieldSpec
-    answer: Value | LeftEmpty | Unreadable
+    answer: Value | LeftEmpty | Illegible
     doubt: str = ""
 
     @property
@@ -44,7 +46,7 @@ class TypedAnswer:
     @property
     def unreadable(self) -> bool:
         """Whether nobody can read what is written."""
-        return isinstance(self.answer, Unreadable)
+        return isinstance(self.answer, Illegible)
 
     @property
     def shown(self) -> str:
@@ -66,7 +68,7 @@ def typed_answer(
     if typed.lower() in ("n", ""):
         return TypedAnswer(spec, LeftEmpty())
     if typed.lower() == "x":
-        return TypedAnswer(spec, Unreadable())
+        return TypedAnswer(spec, Illegible())
     value = spec.kind.check(study, spec, typed, today=today)
     if isinstance(value, Refusal):
         return Refusal(f"{spec.label}: {value.message}", value.near)
@@ -81,7 +83,7 @@ def field_named(study: Study, name: str) -> FieldSpec:
     by_name = {spec.name: spec for spec in study.fields}
     for spec in study.fields:
         if spec.kind.is_key:
-            by_name.setdefault(spec.kind, spec)
+            by_name.setdefault(spec.kind.name, spec)
     if name in by_name:
         return by_name[name]
     near = difflib.get_close_matches(name, by_name, n=3, cutoff=0.5) or list(by_name)[:3]
@@ -127,7 +129,7 @@ class ChosenSheets:
     they are of. ``fields`` are the states that a change is about, by field name.
     """
 
-    visit: Visit
+    visit: VisitState
     pages: tuple[int, ...]
     fields: dict[str, FieldState]
 
@@ -185,7 +187,7 @@ class ChosenSheets:
         return [*places, *changes]
 
 
-def rivals_of(field: FieldState, visit: Visit, value: str | None) -> tuple[Rival, ...]:
+def rivals_of(field: FieldState, visit: VisitState, value: str | None) -> tuple[Rival, ...]:
     """The values of the same field in other photos of the visit that ``value`` contradicts: what
     someone who decides with the whole visit before her has been told of.
     """

@@ -51,7 +51,7 @@ def _decide(
     study: Path, photo: str, number: int | None, reason: str, name: str | None, *, back: bool
 ) -> None:
     from sheet_reader.record.history import mending
-    from sheet_reader.record.history.photo_list import photo_meant, sheet_meant
+    from sheet_reader.record.history.photo_fates import photo_meant, sheet_meant
 
     opened = open_study(study)
     must_have_record(opened)

@@ -17,6 +17,7 @@ import click
 from sheet_reader.cli.terminal import clean_name
 from sheet_reader.errors import UsageError
 from sheet_reader.study.days import example, parse_date
+from sheet_reader.wording import counted as counted
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
@@ -102,11 +103,6 @@ def _program() -> str:
         return name
     near = os.path.relpath(own)
     return shlex.quote(near if not near.startswith(os.pardir) else str(own.absolute()))
-
-
-def counted(number: int, singular: str, plural: str = "") -> str:
-    """``number`` with its noun: "1 photo", "2 photos", "0 boxes"."""
-    return f"{number:,} {singular if number == 1 else plural or singular + 's'}"
 
 
 def waits(questions: int) -> str:

@@ -15,8 +15,7 @@ from sheet_reader.study import days
 from sheet_reader.study.model import Study
 
 if TYPE_CHECKING:
-    from sheet_reader.record.history.lines import ReadingRow
-    from sheet_reader.record.history.model import VisitRow
+    from sheet_reader.record.history.states import FieldState, VisitRow
 
 OVERLAYS = "looked_at"
 SEED = 1
@@ -107,7 +106,7 @@ def _photos(folder: Path, today: date) -> None:
         )
         picture = write_overlays(record, most, folder / OVERLAYS)[0]
     names = {line.photo_id: line.name for line in photos}
-    read: dict[tuple[str, str], dict[str, ReadingRow]] = {}
+    read: dict[tuple[str, str], dict[str, FieldState]] = {}
     for row in readings:
         read.setdefault((names[row.photo_id], row.sheet), {})[row.field] = row
     for line in [*_score(photographs.truth(), read), "", *_rows(study, visits), ""]:
@@ -142,7 +141,7 @@ def _study(folder: Path) -> Study:
 
 def _score(
     written: dict[tuple[str, str], dict[str, str | None]],
-    read: dict[tuple[str, str], dict[str, ReadingRow]],
+    read: dict[tuple[str, str], dict[str, FieldState]],
 ) -> list[str]:
     """What was read against what was written, field by field, for each photo and sheet."""
     pairs = [

@@ -15,7 +15,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.wording import words
 
 if TYPE_CHECKING:
-    from sheet_reader.record.history.model import HistoryEntry
+    from sheet_reader.record.history.history import HistoryEntry
 
 
 @click.command(short_help="Show how each value of a visit came to be.")

@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from sheet_reader.cli.common import hint, questions_of, waits
+from sheet_reader.cli.terminal import answer_to
 from sheet_reader.errors import UsageError
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
-    from sheet_reader.answers.typed import ChosenSheets
-    from sheet_reader.record.history.photo_list import PhotoFate, PhotoSheet
+    from sheet_reader.answers.typed import ChosenSheets, TypedAnswer
+    from sheet_reader.record.history.photo_fates import PhotoFate, PhotoSheet
     from sheet_reader.record.store.store import Record
+    from sheet_reader.study.model import FieldSpec, Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 REASON = click.option(
@@ -57,7 +60,7 @@ def chosen_visit(record: Record, site: str, day: str) -> ChosenSheets:
 def chosen_sheet(record: Record, photo: str, number: int | None) -> ChosenSheets:
     """One sheet in a photo; raises UsageError where it can't be told which."""
     from sheet_reader.answers.typed import ChosenSheets
-    from sheet_reader.record.history.photo_list import photo_meant, sheet_meant
+    from sheet_reader.record.history.photo_fates import photo_meant, sheet_meant
 
     fate = photo_meant(record, photo)
     sheet = sheet_meant(fate, number)
@@ -69,6 +72,19 @@ def chosen_sheet(record: Record, photo: str, number: int | None) -> ChosenSheets
     visit = next(v for v in record.state() if page in {seen.page_instance_id for seen in v.pages})
     fields = {f.reading.field: f for f in visit.fields if f.observation.page_instance_id == page}
     return ChosenSheets(visit, (page,), fields)
+
+
+def answer_meant(study: Study, spec: FieldSpec, typed: str) -> TypedAnswer | None:
+    """What was typed for a field, said once more where that is unusual; None: ask again."""
+    from sheet_reader.answers.typed import typed_answer
+    from sheet_reader.study.kinds import Refusal
+
+    value = typed_answer(study, spec, typed, days.today(study))
+    if isinstance(value, Refusal):
+        click.echo(f"  {value.message}")
+        return None
+    question = f"  {value.doubt}. Enter keeps {value.text}, - asks again: "
+    return value if not value.doubt or answer_to(question) == "" else None
 
 
 def which(fate: PhotoFate, sheet: PhotoSheet | None) -> str:
@@ -88,7 +104,6 @@ def tell_standing(record: Record) -> None:
 def open_shown(paths: Sequence[Path]) -> None:
     """Open pictures in the system's viewer, or say where they lie; gone once Enter is pressed."""
     from sheet_reader.cli.review import open_picture
-    from sheet_reader.cli.terminal import answer_to
 
     for path in paths:
         if open_picture(path) != 0:

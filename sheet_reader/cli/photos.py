@@ -15,7 +15,7 @@ from sheet_reader.cli.opening import must_have_record, open_record
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
-    from sheet_reader.record.history.photo_list import PhotoFate, PhotoSheet
+    from sheet_reader.record.history.photo_fates import PhotoFate, PhotoSheet
     from sheet_reader.record.store.store import Record
 
 FATE_NAMES = (
@@ -55,7 +55,7 @@ def photos(
 
     Example:  sheet-reader photos bean_tips --waits
     """
-    from sheet_reader.record.history.photo_list import photo_fates, photo_meant
+    from sheet_reader.record.history.photo_fates import photo_fates, photo_meant
     from sheet_reader.study.kinds import site_meant
 
     refuse((opens and as_csv, "choose one of --open and --csv"))
@@ -93,7 +93,7 @@ def _wanted(
 
 def _told(one: PhotoFate) -> str:
     """A photo in one line, for the coordinator's own eyes."""
-    from sheet_reader.record.history.naming import both_names
+    from sheet_reader.record.history.photos import both_names
     from sheet_reader.wording import words
 
     why = words(one.reasons) if one.fate != "set aside" else one.why

@@ -12,7 +12,9 @@ import click
 from sheet_reader.cli.common import counted, hint, say, some_of, waits
 
 if TYPE_CHECKING:
-    from sheet_reader.record.history.model import BatchSummary, PhotoLine, Summary
+    from sheet_reader.record.history.found import BatchSummary
+    from sheet_reader.record.history.photos import PhotoLine
+    from sheet_reader.record.history.rows import Summary
     from sheet_reader.study.model import Study
 
 
@@ -68,7 +70,7 @@ def still_unread(photos: Iterable[PhotoLine], told: Collection[int]) -> list[str
     ``told`` are photos whose reasons were just told, or are settled. Photos that wait are another
     matter.
     """
-    from sheet_reader.record.history.naming import both_names
+    from sheet_reader.record.history.photos import both_names
     from sheet_reader.wording import words
 
     by_reason: dict[str, list[str]] = defaultdict(list)

@@ -93,7 +93,6 @@ def _words(study: Study) -> Path:
 def _make(study: Study, facts: Facts, until: date, site: str, out: Path | None) -> None:
     """Put the update together and write it, then keep that it was made."""
     from sheet_reader.cli.progress import working
-    from sheet_reader.record.history.model import now
     from sheet_reader.results.update import kept
     from sheet_reader.results.update.content import make_content
     from sheet_reader.results.update.frame import frame_of
@@ -101,6 +100,7 @@ def _make(study: Study, facts: Facts, until: date, site: str, out: Path | None) 
     from sheet_reader.results.update.page import render_page
     from sheet_reader.results.update.printed import render_pdf
     from sheet_reader.results.whole_files import write_together
+    from sheet_reader.study.days import now
 
     notes, made = kept.own_words(study.folder), kept.made_before(study.folder)
     counts = frame_of(study, facts, until, last_before(made, until))

@@ -25,8 +25,8 @@ from sheet_reader.intake.files import Origin
 from sheet_reader.reading.field_pictures import pack_boxes, png_of
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reasons import Code, Reasons, because
-from sheet_reader.record.history import writing
-from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history import found, photos
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.store import Record
@@ -90,11 +90,11 @@ def keep_season(record: Record, sheets: Iterable[MadeSheet], seed: int) -> int:
             originals.keep(Path(record.folder), place, data)
             name = f"made_up_{number:03}.png"
             origin = Origin("mail", name, f"mail_{number:03}.eml", _sender(record.study, sheet))
-            photo, _ = writing.add_photo(connection, digest, name, place, len(data), origin)
+            photo, _ = photos.add_photo(connection, digest, name, place, len(data), origin)
             task = claims.Task(photo, name, place, 0)
             claims.claim(connection, task, token)
             result = _result(record.study, sheet, page.code.layout, rng)
-            writing.finish(connection, task, token, result, MODEL, "")
+            found.finish(connection, task, token, result, MODEL, "")
     return number
 
 

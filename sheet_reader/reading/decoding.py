@@ -23,20 +23,19 @@ from sheet_reader.decode.promise import default_threshold
 from sheet_reader.numbers import READING
 from sheet_reader.reading.opening import promise_of
 from sheet_reader.reading.photo import nothing_written
-from sheet_reader.reading.rules import DecodingRules, changed_parts, same_share
+from sheet_reader.reading.rules import DecodingRules, changed_parts, decoder_version, same_share
 from sheet_reader.reading.site_history import SiteHistory, history_of, portions
-from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reading.worker import end_with_parent
-from sheet_reader.record.history import decoded
-from sheet_reader.record.history.decoded import Change, KeptPage
+from sheet_reader.record.history import runs
 from sheet_reader.record.history.meaning_answers import load_meanings
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.states import Visit
+from sheet_reader.record.history.runs import Change, KeptPage
+from sheet_reader.record.history.states import VisitState
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.study import days
 from sheet_reader.study.model import Study
 from sheet_reader.threads import one_thread, one_thread_from_the_start
+from sheet_reader.wording import neutral_name
 
 AT_A_TIME = READING.decoded_at_a_time
 GIVEN_AT_ONCE = READING.given_at_once
@@ -59,7 +58,7 @@ class Look:
     sites: Mapping[int, str | None]
 
     @classmethod
-    def at(cls, pages: Iterable[KeptPage], visits: Iterable[Visit]) -> Look:
+    def at(cls, pages: Iterable[KeptPage], visits: Iterable[VisitState]) -> Look:
         """By the ``pages`` as they were read, and the ``visits`` as they stand."""
         sites = {page.page_instance_id: visit.site for visit in visits for page in visit.pages}
         return cls({page.page_instance_id: page for page in pages}, sites)
@@ -140,7 +139,7 @@ def decode_anew(
     book, today = whole_book(record.study), today or days.today(record.study)
     for _ in range(MOST_ROUNDS):
         with record.reading() as connection:
-            pages = decoded.kept_pages(connection, record.study.key)
+            pages = runs.kept_pages(connection, record.study.key)
             meanings = load_meanings(connection, record.study)
         clock = Clock(record.study, pages, today)
         look, before = Look.at(pages, record.state()), anew.look
@@ -161,7 +160,7 @@ def decode_anew(
 def waits_for_decoding(record: Record) -> bool:
     """Whether a read would decode known pages anew."""
     with record.reading() as connection:
-        pages = decoded.kept_pages(connection, record.study.key)
+        pages = runs.kept_pages(connection, record.study.key)
         meanings = load_meanings(connection, record.study)
     book = whole_book(record.study)
     rules = DecodingRules.of(record.study, history_of(record), book, meanings.renamed)
@@ -204,7 +203,7 @@ def _tasks(
     """
     for some in portions(stale, AT_A_TIME):
         with record.reading() as connection:
-            kept = decoded.evidence_of_runs(connection, [page.source for page in some])
+            kept = runs.evidence_of_runs(connection, [page.source for page in some])
         for page in some:
             now = _name(rules, clock, page)
             sure = page.threshold if same_share(page.under, now) else strictest
@@ -228,8 +227,8 @@ def _keep(
             as_before[page.page_instance_id] = now
         else:
             given.append((page, reading, now, decoder_version()))
-    decoded.note_under(connection, as_before)
-    return decoded.keep_decoded(connection, given)
+    runs.note_under(connection, as_before)
+    return runs.keep_decoded(connection, given)
 
 
 def _decoded(

@@ -7,7 +7,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 from sheet_reader import __version__
 from sheet_reader.numbers import READING
-from sheet_reader.record.history.model import PhotoResult
+from sheet_reader.record.history.found import PhotoResult
 from sheet_reader.record.store.claims import Task
 
 PACKAGES = ("numpy", "opencv-python", "pillow", "pypdfium2", "scipy", "zxing-cpp")

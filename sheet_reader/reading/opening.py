@@ -19,7 +19,7 @@ from sheet_reader.decode.promise import (
     shipped_table,
 )
 from sheet_reader.numbers import DECODE
-from sheet_reader.record.history.model import Thresholds
+from sheet_reader.record.history.states import Thresholds
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 

@@ -27,8 +27,8 @@ from sheet_reader.decode.posteriors import Group
 from sheet_reader.decode.sheet import read_page
 from sheet_reader.numbers import DECODE, READING
 from sheet_reader.reasons import Code, because
-from sheet_reader.record.history import decoded
-from sheet_reader.record.history.states import ANSWERED, TRUSTED, FieldState, Visit
+from sheet_reader.record.history.runs import evidence_of_runs, kept_pages
+from sheet_reader.record.history.states import ANSWERED, TRUSTED, FieldState, VisitState
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.former import SAME, Names
@@ -51,7 +51,7 @@ class SiteHistory:
 
     @classmethod
     def of(
-        cls, study: Study, visits: Iterable[Visit], hands: Memory | None = None
+        cls, study: Study, visits: Iterable[VisitState], hands: Memory | None = None
     ) -> SiteHistory:
         """What the record holds; ``hands`` as :func:`site_hands` gives them."""
         history = cls(study, hands)
@@ -116,7 +116,7 @@ def history_of(record: Record, sites: Collection[str] | None = None) -> SiteHist
     return SiteHistory.of(record.study, visits, site_hands(record, visits))
 
 
-def site_hands(record: Record, visits: Iterable[Visit]) -> dict[str, list[FormerSheet]]:
+def site_hands(record: Record, visits: Iterable[VisitState]) -> dict[str, list[FormerSheet]]:
     """What the record tells of the hands of each site, by its ``visits`` as they stand.
 
     A field tells which digits its boxes hold where a person confirmed or corrected it, or where the
@@ -133,11 +133,11 @@ def site_hands(record: Record, visits: Iterable[Visit]) -> dict[str, list[Former
             places[number] = visit.site, visit.visit_date, settled_digits(record.study, own)
     found: dict[str, list[FormerSheet]] = defaultdict(list)
     with record.reading() as connection:
-        kept = decoded.kept_pages(connection, record.study.key)
+        kept = kept_pages(connection, record.study.key)
         runs = {page.source: places[page.page_instance_id] for page in kept
                 if page.page_instance_id in places}  # fmt: skip
         for some in portions(runs, READING.decoded_at_a_time):
-            for run, data in decoded.evidence_of_runs(connection, some).items():
+            for run, data in evidence_of_runs(connection, some).items():
                 site, day, settled = runs[run]
                 former = _former(data, day, frozenset(settled.items()))
                 if former is not None:

@@ -12,13 +12,13 @@ from sheet_reader.intake.pictures import is_overlay
 from sheet_reader.numbers import READING
 from sheet_reader.reading.decoding import Anew
 from sheet_reader.reading.told import lines_of
-from sheet_reader.record.history import writing
-from sheet_reader.record.history.model import BatchSummary, PhotoResult
-from sheet_reader.record.history.naming import both_names
+from sheet_reader.record.history import photos
+from sheet_reader.record.history.found import BatchSummary, PhotoResult
+from sheet_reader.record.history.photos import both_names
 from sheet_reader.record.originals import originals
 from sheet_reader.record.people.remarks import Remark, add_to_photo
-from sheet_reader.record.store import opening
 from sheet_reader.record.store.engine import our_errors
+from sheet_reader.record.store.place import knows_photos
 from sheet_reader.record.store.store import Record
 from sheet_reader.wording import words
 
@@ -122,22 +122,22 @@ def _keep(record: Record, item: Arrival) -> int | None:
     """Keep one photo; gives its id if it is new, else None."""
     digest = hashlib.sha256(item.data).hexdigest()
     with record.reading() as connection:
-        if writing.is_erased(connection, digest):
+        if photos.is_erased(connection, digest):
             return None
-        is_first = not opening.knows_photos(connection)
+        is_first = not knows_photos(connection)
     original = originals.place_of(digest, item.suffix)
     if is_first:
         with record.writing() as connection:
-            writing.announce(connection, digest)
+            photos.announce(connection, digest)
     with our_errors(record.folder):
         written = originals.keep(record.folder, original, item.data)
     with record.writing() as connection:
-        photo_id, new = writing.add_photo(
+        photo_id, new = photos.add_photo(
             connection, digest, item.name, original, len(item.data), item.origin
         )
         if item.said:
             mark = hashlib.sha256(f"{item.origin.sent_at}\n{item.said}".encode()).hexdigest()
             add_to_photo(connection, photo_id, Remark("mail", mark, item.origin.sender, item.said))
         if written and not new:
-            writing.came_back(connection, digest, original)
+            photos.came_back(connection, digest, original)
     return photo_id if new else None

@@ -8,12 +8,11 @@ from typing import TYPE_CHECKING
 
 from sheet_reader.numbers import READING
 from sheet_reader.reading.rules import CAUSES
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.wording import words
+from sheet_reader.wording import counted, neutral_name, words
 
 if TYPE_CHECKING:
     from sheet_reader.reading.decoding import Anew
-    from sheet_reader.record.history.decoded import Change
+    from sheet_reader.record.history.runs import Change
 
 MOST_SHEETS = READING.most_sheets
 
@@ -23,7 +22,7 @@ def lines_of(anew: Anew) -> list[str]:
     lines: list[str] = []
     news = anew.causes - {"history"}
     if anew.pages and (news or anew.changes):
-        lines.append(f"{_why(anew.causes)}: {_count(len(anew.pages), 'page')} decoded anew, "
+        lines.append(f"{_why(anew.causes)}: {counted(len(anew.pages), 'page')} decoded anew, "
                      f"without the photos; {_what(anew)}")  # fmt: skip
         lines += _which(anew.changes.values())
     return lines
@@ -46,7 +45,7 @@ def _what(anew: Anew) -> str:
     doubted = sum(c.before.value is not None for c in news)
     asked = len(news) - doubted
     settled = sum(c.after.status != "flagged" and c.before.status == "flagged" for c in effective)
-    parts = [f"{_count(len(changes), 'field')} of {_count(sheets, 'page')} changed"]
+    parts = [f"{counted(len(changes), 'field')} of {counted(sheets, 'page')} changed"]
     parts += [f"{doubted:,} {'is' if doubted == 1 else 'are'} doubted now"] if doubted else []
     parts += [f"{asked:,} wait{'s' if asked == 1 else ''} for you now"] if asked else []
     parts += [f"{settled:,} no longer wait{'s' if settled == 1 else ''}"] if settled else []
@@ -59,7 +58,7 @@ def _which(changes: Iterable[Change]) -> list[str]:
         by_page[change.page.page_instance_id].append(change)
     named = [_page(some) for _, some in sorted(by_page.items())[:MOST_SHEETS]]
     more = len(by_page) - MOST_SHEETS
-    return named + ([f"  and {_count(more, 'page')} more"] if more > 0 else [])
+    return named + ([f"  and {counted(more, 'page')} more"] if more > 0 else [])
 
 
 def _page(changes: Sequence[Change]) -> str:
@@ -81,7 +80,3 @@ def _field(change: Change) -> str:
     if before.value == after.value:
         return f"{after.field} {said}, no longer asked about"
     return f"{after.field} {before.value or 'nothing'} is read as {said} now"
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number:,} {what}{'' if number == 1 else 's'}"

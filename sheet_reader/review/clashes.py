@@ -12,7 +12,7 @@ from itertools import combinations
 
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.answers import SameSheet
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, VisitState
 
 MOST_MISREAD = REVIEW.most_misread
 MOST_MISREAD_SHARE = REVIEW.most_misread_share
@@ -20,7 +20,7 @@ FEW_DIFFER = REVIEW.few_differ
 ENOUGH_AGREE = REVIEW.enough_agree
 
 
-def clashing(visit: Visit, keys: Collection[str]) -> dict[int, set[str]]:
+def clashing(visit: VisitState, keys: Collection[str]) -> dict[int, set[str]]:
     """The page instances of the visit that may show another sheet than another one does, and that
     nobody took for the same, with the names of the fields that tell: they contradict each other in
     more than FEW_DIFFER, or the row would take fields from both while they agree in less than
@@ -54,7 +54,7 @@ def _telling(one: dict[str, FieldState], other: dict[str, FieldState]) -> set[st
 
 
 def least_alike(
-    visit: Visit, pages: Collection[int], keys: Collection[str]
+    visit: VisitState, pages: Collection[int], keys: Collection[str]
 ) -> tuple[bool, int, int]:
     """Of the two ``pages`` that are least alike: whether they are too unlike for one sheet, in how
     many fields they differ that both say surely, and how many of these there are. ``keys`` do not
@@ -102,7 +102,7 @@ def surely(e: FieldState) -> bool:
     return e.reading.status in ("accepted", "empty")
 
 
-def same_sheets(visit: Visit) -> list[set[int]]:
+def same_sheets(visit: VisitState) -> list[set[int]]:
     """Page instances that a person took for the same sheet: she said so, or has decided a field
     between them.
     """

@@ -25,10 +25,8 @@ from sheet_reader.intake.files import one_line
 from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, has
 from sheet_reader.record.history.answers import NOTHING, UNREADABLE
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.review.queue import keyed_blind
-from sheet_reader.study.kinds import COUNT
 from sheet_reader.study.model import Study
 from sheet_reader.wording import chance, words
 
@@ -47,7 +45,7 @@ class Around:
     """
 
     study: Study
-    visits: Sequence[Visit] = ()
+    visits: Sequence[VisitState] = ()
     audit: bool = False
     shown: frozenset[str] = field(default_factory=frozenset)
 
@@ -83,7 +81,7 @@ def face(card: Card, token: str, around: Around, before: Reply | None = None) ->
     return shown | ({"take": f"Keep {before.said}"} if before else {})
 
 
-def place_lines(place: Waiting) -> list[str]:
+def place_lines(place: FieldState) -> list[str]:
     """Where a sheet belongs, part by part."""
     return [
         f"site {place.site or 'not settled'}",
@@ -93,13 +91,13 @@ def place_lines(place: Waiting) -> list[str]:
     ]
 
 
-def photo_name(place: Waiting) -> str:
+def photo_name(place: FieldState) -> str:
     """The photo, and of a PDF its page, on one line."""
     page = f", page {place.frame + 1}" if place.frame else ""
     return f"photo {one_line(place.photo, 50)}{page}"
 
 
-def readings_in(card: Card) -> list[Waiting]:
+def readings_in(card: Card) -> list[FieldState]:
     """The readings whose boxes must be seen before the card is answered."""
     if isinstance(card, FieldCard):
         return [card.reading, *(other.reading for other in card.others)]
@@ -115,7 +113,7 @@ def pictures_of(card: Card) -> list[str]:
     return [_close(reading) for reading in readings_in(card)]
 
 
-def _close(reading: Waiting) -> str:
+def _close(reading: FieldState) -> str:
     return f"/picture/close/{reading.reading_id}"
 
 
@@ -125,10 +123,10 @@ def _field(card: FieldCard, around: Around, *, blind: bool) -> Plain:
     if card.typed:
         said = ", ".join(f"{by}: {what}" for by, what in card.typed)
         why = one_line(f"two people looked, and said different things ({said}).", LONGEST)
-    offered = not (blind or card.typed or reading.value is None)
+    offered = not (blind or card.typed or reading.read_value is None)
     shown: Plain = {
         "kind": "field",
-        "field": spec.kind,
+        "field": spec.kind.name,
         "title": spec.label,
         "name": spec.name,
         "reading": reading.reading_id,
@@ -143,19 +141,20 @@ def _field(card: FieldCard, around: Around, *, blind: bool) -> Plain:
             for other in card.others
         ],
         "two_sheets": card.photos is not None,
-        "beside": list(_beside(card, around)) if spec.kind == COUNT else [],
+        "beside": list(_beside(card, around)) if spec.plot else [],
         "settle": bool(card.typed),
-        "take": f"Keep {reading.value}" if offered else None,
+        "take": f"Keep {reading.read_value}" if offered else None,
     }  # fmt: skip
     if not blind:
-        read: Plain = {"value": reading.value, "chance": chance(reading.confidence), "other": None}
+        sure = chance(reading.confidence)
+        read: Plain = {"value": reading.read_value, "chance": sure, "other": None}
         if (second := likely_second(reading)) is not None:
             read |= {"other": second, "rest": chance(reading.runner_up_confidence)}
         shown["read"] = read
     return shown
 
 
-def likely_second(reading: Waiting) -> str | None:
+def likely_second(reading: FieldState) -> str | None:
     """The next value that a field may say, if it is worth a word."""
     return reading.runner_up if reading.runner_up_confidence >= REVIEW.least_chance else None
 
@@ -217,7 +216,7 @@ def _several(card: SeveralCard) -> Plain:
     }
 
 
-def _why_likely(reading: Waiting) -> str:
+def _why_likely(reading: FieldState) -> str:
     """Why a count that is likely right is asked about: what else it may be, or the reasons."""
     second = likely_second(reading)
     if second is not None and has(reading.reasons, Code.BOX_UNCERTAIN):

@@ -15,10 +15,9 @@ from dataclasses import dataclass, field
 from sheet_reader.answers.questions import AlikeCard, Card, FieldCard, Stated
 from sheet_reader.decode.error_share import ObservedError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.states import ANSWERED, FieldState, Visit
+from sheet_reader.record.history.states import ANSWERED, FieldState, VisitState
 from sheet_reader.review.face import Plain
 from sheet_reader.review.queue import likely_right
-from sheet_reader.study.kinds import COUNT
 from sheet_reader.study.model import Study
 from sheet_reader.wording import percent
 
@@ -61,7 +60,7 @@ class FieldGrid:
 
 def make_grid(
     study: Study,
-    visits: Sequence[Visit],
+    visits: Sequence[VisitState],
     cards: Iterable[Card],
     rng: random.Random,
     but: Collection[int] = (),
@@ -78,7 +77,7 @@ def make_grid(
             return None
         some = fields[:MOST]
         boxes = {stated.spec.boxes for stated in some}
-        alike = {spec.name for spec in study.fields if spec.kind == COUNT and spec.boxes in boxes}
+        alike = {spec.name for spec in study.fields if spec.plot and spec.boxes in boxes}
         count = max(1, round(REVIEW.planted_share * len(some)))
         planted = _known_others(visits, value, alike, rng)[:count]
         if planted:
@@ -95,12 +94,12 @@ def _likely(study: Study, cards: Iterable[Card]) -> Iterable[Stated]:
         if isinstance(card, AlikeCard):
             fields = card.fields
         elif isinstance(card, FieldCard) and likely_right(study, card):
-            fields = (Stated(card.reading, card.spec, card.reading.value, "flagged"),)
+            fields = (Stated(card.reading, card.spec, card.reading.read_value, "flagged"),)
         yield from (s for s in fields if s.reading.confidence >= REVIEW.grid_right)
 
 
 def _known_others(
-    visits: Iterable[Visit], value: str, names: Collection[str], rng: random.Random
+    visits: Iterable[VisitState], value: str, names: Collection[str], rng: random.Random
 ) -> list[FieldState]:
     """Settled fields of these ``names`` that say another number of as many digits, those most like
     it first.
@@ -132,7 +131,9 @@ class GridRounds:
     planted: int = 0
     missed: int = 0
 
-    def lay(self, study: Study, visits: Sequence[Visit], cards: Sequence[Card]) -> Plain | None:
+    def lay(
+        self, study: Study, visits: Sequence[VisitState], cards: Sequence[Card]
+    ) -> Plain | None:
         """The next grid as plain data; nothing in it tells what is planted."""
         self.now = make_grid(study, visits, cards, self.rng, self.one_by_one)
         if self.now is None:

@@ -24,10 +24,10 @@ from sheet_reader.errors import StorageError
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import marked_as_overlay, open_pictures
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.serving import became
+from sheet_reader.record.history.photo_fates import became
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
+from sheet_reader.wording import neutral_name
 
 LONGEST_PX = REVIEW.overlay_px
 JPEG_QUALITY = REVIEW.overlay_quality

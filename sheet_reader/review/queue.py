@@ -27,10 +27,8 @@ from sheet_reader.answers.replies import same_sheet
 from sheet_reader.numbers import REVIEW
 from sheet_reader.reasons import Code, Occlusion, Reason
 from sheet_reader.record.history.blind_answers import OwnLook, Place, asked_twice
-from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.row_sums import sum_off
-from sheet_reader.record.history.rows import as_waiting
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.review.clashes import clashing, least_alike, own_value, surely
 from sheet_reader.study.model import Study
 
@@ -41,7 +39,7 @@ UNCLEAR = (
 """How the number is written is not clear, and nothing else speaks against it."""
 
 
-def cards_of(study: Study, visits: Iterable[Visit]) -> list[Card]:
+def cards_of(study: Study, visits: Iterable[VisitState]) -> list[Card]:
     """Everything a person is asked about, in the order in which it is asked."""
     return Queue(study).cards(visits)
 
@@ -55,9 +53,9 @@ class Queue:
         self.study = study
         self._specs = {spec.name: spec for spec in study.fields}
         self._order = {name: number for number, name in enumerate(self._specs)}
-        self._known: dict[int, tuple[Visit, list[Card]]] = {}
+        self._known: dict[int, tuple[VisitState, list[Card]]] = {}
 
-    def cards(self, visits: Iterable[Visit]) -> list[Card]:
+    def cards(self, visits: Iterable[VisitState]) -> list[Card]:
         """Everything that is asked, in order."""
         self._known = {
             id(visit): self._known.get(id(visit)) or (visit, self._of_visit(visit))
@@ -76,19 +74,19 @@ class Queue:
         order = self._order.get(place.field, 999)
         return place.photo_id, place.page_instance_id, step, order
 
-    def _of_visit(self, visit: Visit) -> list[Card]:
-        asked = [e for e in visit.fields if e.needs_review and e.reading.field in self._specs]
+    def _of_visit(self, visit: VisitState) -> list[Card]:
+        asked = [e for e in visit.fields if e.needs_review and e.field in self._specs]
         if (photos := self._photos_unlike(visit)) is not None:
             return [photos]
         cards: list[Card] = list(self._sums(visit, asked))
         told = {s.reading.reading_id for c in cards if isinstance(c, SumCard) for s in c.fields}
         outside: dict[int, list[FieldCard]] = {}
         for e in asked:
-            if e.reading.reading_id in told:
+            if e.reading_id in told:
                 continue
             card = self._field(visit, e)
             if is_outside(e.reasons) and not e.rivals:
-                outside.setdefault(e.observation.page_instance_id, []).append(card)
+                outside.setdefault(e.page_instance_id, []).append(card)
             else:
                 cards.append(card)
         cards = self._alike_together(sorted(cards, key=lambda c: self._order[c.place.field]))
@@ -108,51 +106,49 @@ class Queue:
         for fields in alike.values():
             for start in range(0, len(fields), REVIEW.most_alike):
                 some = fields[start : start + REVIEW.most_alike]
-                seen = (Stated(c.reading, c.spec, c.reading.value, "flagged") for c in some)
+                seen = (Stated(c.reading, c.spec, c.reading.read_value, "flagged") for c in some)
                 found.append(some[0] if len(some) == 1 else AlikeCard(tuple(seen)))
         return found
 
-    def stated(self, visit: Visit, e: FieldState) -> Stated:
+    def stated(self, e: FieldState) -> Stated:
         """A field of a page as a card shows it."""
-        waiting, spec = as_waiting(self.study, visit, e), self._specs[e.reading.field]
-        return Stated(waiting, spec, own_value(e), e.status, e.decision is not None, surely(e))
+        spec, decided = self._specs[e.field], e.decision is not None
+        return Stated(e, spec, own_value(e), e.status, decided, surely(e))
 
-    def _field(self, visit: Visit, e: FieldState) -> FieldCard:
+    def _field(self, visit: VisitState, e: FieldState) -> FieldCard:
         """One field, with what other photos say of it; then also the question about those photos.
         """
         rivals = {rival.page_instance_id for rival in e.rivals}
         others = tuple(
-            self.stated(visit, other)
+            self.stated(other)
             for other in visit.fields
-            if other.reading.field == e.reading.field
-            and other.observation.page_instance_id in rivals
+            if other.field == e.field and other.page_instance_id in rivals
         )
         photos = None
         if others and visit.site and visit.visit_date:
-            pages = {e.observation.page_instance_id, *rivals}
-            photos = self._photos(visit, pages, {e.reading.field})
-        spec = self._specs[e.reading.field]
-        return FieldCard(as_waiting(self.study, visit, e), spec, others, photos)
+            pages = {e.page_instance_id, *rivals}
+            photos = self._photos(visit, pages, {e.field})
+        return FieldCard(e, self._specs[e.field], others, photos)
 
-    def _sums(self, visit: Visit, asked: Sequence[FieldState]) -> Iterator[SumCard]:
+    def _sums(self, visit: VisitState, asked: Sequence[FieldState]) -> Iterator[SumCard]:
         """A card for each sum that does not fit and of which a field waits; a field is on one only.
         """
-        serving = {e.reading.field: e for e in visit.fields if e.is_current}
-        waits = {e.reading.reading_id for e in asked}
+        serving = {e.field: e for e in visit.fields if e.is_current}
+        waits = {e.reading_id for e in asked}
         taken: set[str] = set()
         for rule in self.study.sums:
             names = (rule.total, *rule.parts)
             fields = [serving[name] for name in names if name in serving]
             if len(fields) != len(names) or taken & set(names) or any(map(_by_itself, fields)):
                 continue
-            if not waits & {e.reading.reading_id for e in fields}:
+            if not waits & {e.reading_id for e in fields}:
                 continue
             if (reason := sum_off(names, [e.value for e in fields])) is not None:
                 taken |= set(names)
-                yield SumCard(tuple(self.stated(visit, e) for e in fields), reason)
+                yield SumCard(tuple(self.stated(e) for e in fields), reason)
 
     def second_looks(
-        self, visits: Iterable[Visit], looks: Mapping[Place, Sequence[OwnLook]], by: str
+        self, visits: Iterable[VisitState], looks: Mapping[Place, Sequence[OwnLook]], by: str
     ) -> list[FieldCard]:
         """The fields that ``by`` is asked as the second of two people, and those of which two
         people said different things and nobody has decided since.
@@ -160,19 +156,19 @@ class Queue:
         found = []
         for visit in visits:
             for e in visit.fields:
-                made = looks.get((e.observation.page_instance_id, e.reading.field), ())
-                if not made or e.decision is None or e.reading.field not in self._specs:
+                made = looks.get((e.page_instance_id, e.field), ())
+                if not made or e.decision is None or e.field not in self._specs:
                     continue
-                reading, spec = as_waiting(self.study, visit, e), self._specs[e.reading.field]
+                spec = self._specs[e.field]
                 said = {look.said for look in made}
                 if len(made) == 1 and by not in (made[0].by, e.decision.by):
-                    found.append(FieldCard(reading, spec, second=True))
+                    found.append(FieldCard(e, spec, second=True))
                 elif len(said) > 1 and e.decision.decision_id <= made[-1].after:
                     typed = tuple((look.by, look.said) for look in made)
-                    found.append(FieldCard(reading, spec, typed=typed))
+                    found.append(FieldCard(e, spec, typed=typed))
         return sorted(found, key=lambda card: (bool(card.typed), self._rank(card)))
 
-    def _photos_unlike(self, visit: Visit) -> PhotosCard | None:
+    def _photos_unlike(self, visit: VisitState) -> PhotosCard | None:
         """The question whether photos show one sheet, where they contradict each other and nobody
         said so yet.
         """
@@ -182,7 +178,7 @@ class Queue:
         card = self._photos(visit, set(found), set().union(*found.values()))
         return card if same_sheet(card).fields else None  # else nothing could note the answer
 
-    def _photos(self, visit: Visit, pages: set[int], names: set[str]) -> PhotosCard:
+    def _photos(self, visit: VisitState, pages: set[int], names: set[str]) -> PhotosCard:
         unlike, differing, compared = least_alike(visit, pages, self.study.keys)
         sheets = [
             self.sheet(visit, page.page_instance_id, names)
@@ -192,20 +188,20 @@ class Queue:
         return PhotosCard(tuple(sheets), differing, compared, unlike)
 
     def sheet(
-        self, visit: Visit, page: int, names: set[str], place: Waiting | None = None
+        self, visit: VisitState, page: int, names: set[str], place: FieldState | None = None
     ) -> SheetInPhoto:
         """A sheet with these fields of it, named by the first unless by another ``place``."""
         shown = {
-            e.reading.field: self.stated(visit, e)
+            e.field: self.stated(e)
             for e in visit.fields
-            if e.observation.page_instance_id == page and e.reading.field in self._specs
+            if e.page_instance_id == page and e.field in self._specs
         }
         told = tuple(shown[name] for name in self._specs if name in names and name in shown)
         site, day = (shown.get(name) for name in self.study.keys)
         return SheetInPhoto(place or told[0].reading, site, day, told)
 
 
-def sheet_of(study: Study, visits: Iterable[Visit], place: Waiting) -> SheetInPhoto | None:
+def sheet_of(study: Study, visits: Iterable[VisitState], place: FieldState) -> SheetInPhoto | None:
     """The sheet on which a field stands, with its site and date as they stand; None where the
     record has it no more.
     """
@@ -221,7 +217,7 @@ def likely_right(study: Study, card: FieldCard) -> bool:
     never one that is typed blind.
     """
     reading = card.reading
-    if card.others or reading.rivals or reading.value is None or keyed_blind(card, study):
+    if card.others or reading.rivals or reading.read_value is None or keyed_blind(card, study):
         return False
     unclear = all(reason.code in UNCLEAR for reason in reading.reasons)
     return unclear and reading.confidence >= REVIEW.likely_right
@@ -236,7 +232,7 @@ def keyed_blind(card: FieldCard, study: Study) -> bool:
     """
     if card.second or card.typed:
         return card.second
-    if card.reading.value is None or card.others or card.reading.rivals:
+    if card.reading.read_value is None or card.others or card.reading.rivals:
         return False
     place = card.reading.page_instance_id, card.reading.field
     return (

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,13 +17,10 @@ from sheet_reader.reading.field_pictures import (
     place_on_sheet,
     sheet_picture,
 )
-from sheet_reader.record.history.answers import Kept
+from sheet_reader.record.history.answers import Answer, Kept
 from sheet_reader.record.history.blind_answers import add_look, asked_twice, looks
 from sheet_reader.record.history.deciding import keep
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Answer
-from sheet_reader.record.history.states import Visit
-from sheet_reader.record.store.kept_state import KeptState
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.agreement import Agreement, agreement
 from sheet_reader.review.overlay import side_by_side, write_overlays
@@ -52,53 +48,28 @@ class FieldPictures:
         return self.close if self.close is not None else strip(self.boxes)
 
 
-class QuestionSource(Protocol):
-    """Where cards come from and answers go."""
-
-    def cards(self) -> Sequence[Card]:
-        """Everything that waits now, in the order in which it is asked."""
-
-    def field(self, reading_id: int) -> FieldPictures:
-        """The pictures of a field on its page, by the number of its reading."""
-
-    def sheet(self, page_instance_id: int) -> Gray | None:
-        """The whole sheet, laid straight; None where the photo can't be opened."""
-
-    def keep(self, reply: Reply, *, by: str, instead_of: Kept | None = None) -> Kept:
-        """Keep an answer; it is on disk when this returns. With ``instead_of`` an earlier answer
-        is taken back with it.
-        """
-
-    def look(self, card: FieldCard, answer: Answer, *, by: str) -> bool:
-        """Keep what a person made of a field that two people are asked, before she knew more."""
-
-    def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
-        """Write a copy of the whole photo with its boxes drawn, of several side by side, into
-        ``folder``, without metadata.
-        """
-
-
 class RecordQuestions:
     """Cards from a study's record. ``chosen`` limits it to some readings (an audit); ``by`` is who
     is asked, so that what two people are asked is not put to one.
     """
 
     def __init__(
-        self, record: Record, chosen: Sequence[Waiting] | None = None, by: str = ""
+        self, record: Record, chosen: Sequence[FieldState] | None = None, by: str = ""
     ) -> None:
         self.by = by
         self.record = record
         self.study: Study = record.study
         self.specs: Mapping[str, FieldSpec] = {spec.name: spec for spec in self.study.fields}
         self._chosen = chosen
-        self._state, self._queue = KeptState(record), Queue(self.study)
+        self._queue = Queue(self.study)
+        self._seen: tuple[list[VisitState], int] | None = None
 
     def cards(self) -> Sequence[Card]:
         """Everything that waits, photo by photo, site and date first."""
         if self._chosen is not None:
             known = [item for item in self._chosen if item.field in self.specs]
             return [FieldCard(item, self.specs[item.field]) for item in known]
-        visits = self._state.visits()
+        visits, _ = self._seen = self.record.look()
         cards = self._queue.cards(visits)
         if not self.study.asked_twice:
             return cards
@@ -113,7 +84,7 @@ class RecordQuestions:
         place = card.reading.page_instance_id, card.reading.field
         if card.typed or not asked_twice(self.study, place):
             return False
-        number, read = card.reading.reading_id, card.reading.value
+        number, read = card.reading.reading_id, card.reading.read_value
         with self.record.writing() as connection:
             return add_look(connection, number, place, answer, read, by)
 
@@ -156,9 +127,11 @@ class RecordQuestions:
         with self.record.reading() as connection:
             return place_on_sheet(connection, reading_id)
 
-    def visits(self) -> list[Visit]:
+    def visits(self) -> list[VisitState]:
         """Every visit as it stood when the cards were last asked for."""
-        return self._state.known()
+        if self._seen is None:
+            self._seen = self.record.look()
+        return self._seen[0]
 
     def keep(self, reply: Reply, *, by: str, instead_of: Kept | None = None) -> Kept:
         """Store the answer in the record; it is on disk when this returns. Raises OvertakenError
@@ -167,10 +140,10 @@ class RecordQuestions:
         first = instead_of is None and self._chosen is None
         return keep(
             self.record, reply.decisions, by, reason=reply.reason, instead_of=instead_of,
-            since=self._state.last_decision if first else None,
+            since=self._seen[1] if first and self._seen else None,
         )  # fmt: skip
 
-    def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
+    def photo(self, places: Sequence[FieldState], folder: Path) -> Path:
         """A copy of the whole photo (of a PDF the page) with its boxes drawn, in ``folder``; of
         several photos one picture, side by side.
         """

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -36,6 +36,11 @@ def today(study: Study | None = None) -> date:
     """The current day in the study's time zone, or the machine's where it names none."""
     zone = study.time_zone if study is not None else ""
     return datetime.now(ZoneInfo(zone) if zone else None).date()
+
+
+def now() -> str:
+    """The time now in UTC, ISO 8601 with milliseconds: a moment of the record."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds")
 
 
 def of_moment(moment: str, study: Study) -> date:

@@ -50,7 +50,7 @@ def answers_for(desk: Any, seed: int, count: int) -> list[str]:
 
     with Record.open(read_study(desk.folder)) as record:
         chosen = record.accepted_sample(count, np.random.default_rng(seed))
-    return [waiting.value or "" for waiting in chosen]
+    return [waiting.read_value or "" for waiting in chosen]
 
 
 def test_a_wrong_reading_is_shown_after_the_answer_and_corrected(read_desk: Any) -> None:

@@ -16,7 +16,7 @@ from sheet_reader.demo import photographs
 from sheet_reader.demo.samples import sample_folder
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.opening import open_record
-from sheet_reader.record.history.model import VisitRow
+from sheet_reader.record.history.states import VisitRow
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.status.standing import status_of
 from sheet_reader.study.reader import read_study

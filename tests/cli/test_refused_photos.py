@@ -9,8 +9,8 @@ from sheet_reader.cli.told_of_read import still_unread
 from sheet_reader.intake import pictures
 from sheet_reader.reading import worker
 from sheet_reader.reasons import Code, Reason, because, in_words
-from sheet_reader.record.history import circumstances
-from sheet_reader.record.history.model import PhotoLine
+from sheet_reader.record.history import photos
+from sheet_reader.record.history.photos import PhotoLine
 from sheet_reader.sheet.page import SheetCode
 from sheet_reader.vision.findings import NoSheet
 
@@ -90,10 +90,8 @@ def test_a_package_that_is_installed_later(bean_desk: Any, monkeypatch: pytest.M
         return frames(given[12:], bounds)
 
     installed = {"pillow-heif": ""}
-    real = circumstances._version
-    monkeypatch.setattr(
-        circumstances, "_version", lambda name: installed.get(name) or real("numpy")
-    )
+    real = photos.version
+    monkeypatch.setattr(photos, "version", lambda name: installed.get(name) or real("numpy"))
     monkeypatch.setattr(pictures, "_heif_ready", lambda: False)
     assert "need the package pillow-heif" in bean_desk.done("read")
     assert "need the package pillow-heif" in bean_desk.done("read")

@@ -33,9 +33,9 @@ from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.rules import DecodingRules
 from sheet_reader.reading.site_history import history_of
 from sheet_reader.reasons import Occlusion
-from sheet_reader.record.history import writing
-from sheet_reader.record.history.decoded import kept_pages, note_under
-from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history import photos
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history.runs import kept_pages, note_under
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.claims import Task
@@ -101,10 +101,10 @@ def fill(study: Study, sheets: int, seed: int) -> None:
                     place = originals.place_of(digest, ".png")
                     name = f"{number}.png"
                     origin = Origin("file", name)
-                    photo, _ = writing.add_photo(connection, digest, name, place, 1, origin)
+                    photo, _ = photos.add_photo(connection, digest, name, place, 1, origin)
                     task, token = Task(photo, name, place, 0), claims.my_token()
                     claims.claim(connection, task, token)
-                    writing.finish(connection, task, token, PhotoResult((found,)), "made up", "")
+                    found.finish(connection, task, token, PhotoResult((found,)), "made up", "")
 
 
 def note_as_decoded(study: Study) -> None:

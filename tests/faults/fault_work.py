@@ -28,9 +28,8 @@ from sheet_reader.answers.replies import (
 )
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.history import deciding, mending
-from sheet_reader.record.history.answers import FieldAnswer
+from sheet_reader.record.history.answers import FieldAnswer, Illegible, Value
 from sheet_reader.record.history.entered import enter
-from sheet_reader.record.history.model import Unreadable, Value
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.people.remarks import type_up
 from sheet_reader.record.store import checksums
@@ -71,9 +70,9 @@ def review(folder: Path, tell: Connection) -> None:
         tell.send("ready")
         for item in items:
             value = "1004" if item.field == "site" else str(chance.randrange(60))
-            answer = Unreadable() if chance.random() < 0.1 else Value(value)
+            answer = Illegible() if chance.random() < 0.1 else Value(value)
             decided.decide(record, item.reading_id, answer, by="Ada")
-            tell.send((item.reading_id, None if isinstance(answer, Unreadable) else value))
+            tell.send((item.reading_id, None if isinstance(answer, Illegible) else value))
 
 
 REVIEWER = "Bea"
@@ -117,7 +116,7 @@ def _reply(card: Card, chance: random.Random) -> Reply:
         return alike_reply(card, {0: value} if chance.random() < 0.5 else {})
     if isinstance(card, OutsideCard):
         return read_on(card, ask_photo=True)
-    return field_reply(card, Value("1004") if card.spec.kind == "site" else value)
+    return field_reply(card, Value("1004") if card.spec.kind.name == "site" else value)
 
 
 CORRECTED_FIELDS, TYPED_FIELDS = 3, 7

@@ -21,12 +21,11 @@ from sheet_reader.cli.main import cli
 from sheet_reader.errors import StudyError, UnsaidError, UsageError
 from sheet_reader.reading.opening import open_record, thresholds_for
 from sheet_reader.record.history import deciding
-from sheet_reader.record.history.lines import Waiting
+from sheet_reader.record.history.answers import Accept, Answer, Illegible, LeftEmpty, Value
 from sheet_reader.record.history.meaning import MeaningQuestion, Term
 from sheet_reader.record.history.meaning_answers import Said as SaidOfWords
 from sheet_reader.record.history.meaning_answers import add_answers, open_questions, take_back
-from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Unreadable, Value
-from sheet_reader.record.history.naming import neutral_name
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
@@ -34,6 +33,7 @@ from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.wording import neutral_name
 
 STEPS = 14
 FIRST_DAY = date(2026, 5, 1)
@@ -238,7 +238,7 @@ class Season(Checks):
         with self.record.reading() as connection:
             ids = list(connection.scalars(select(s.id).where(s.photo_id == task.photo_id)))
         for number, sheet, place, what in zip(sorted(ids), printed, places, said, strict=True):
-            names = {h.kind: h.name for h in self.study.header}
+            names = {h.kind.name: h.name for h in self.study.header}
             seen = Sheet(called, number, sheet, place, {}, names)
             seen.read(what)
             self.model.sheets.append(seen)
@@ -318,23 +318,23 @@ class Season(Checks):
     def once_more(self, name: str, value: str | None, _: str, sure: float) -> Said:
         """What a field says when it is read again: a number may be taken for another."""
         spec = next(spec for spec in self.study.fields if spec.name == name)
-        if spec.kind in ("site", "date") or self.chance.random() < 0.8:
+        if spec.kind.name in ("site", "date") or self.chance.random() < 0.8:
             return value, "", sure
         return self.some_value(spec), "", sure
 
     def sheet_says(self, printed: str) -> dict[str, Said]:
         said: dict[str, Said] = {}
         for spec in self.study.fields:
-            if spec.kind == "site" and printed != BLANK:
+            if spec.kind.name == "site" and printed != BLANK:
                 continue
             doubt = 10.0 ** -self.chance.uniform(1.2, 4.5)
             said[spec.name] = (self.some_value(spec), "", 1.0 - doubt)
         return self.judged(said)
 
     def some_value(self, spec: FieldSpec) -> str | None:
-        if spec.kind == "site":
+        if spec.kind.name == "site":
             return str(self.chance.choice(self.draft["sites"]))
-        if spec.kind == "date":
+        if spec.kind.name == "date":
             self.days += 1  # no two sheets are of one visit
             return (FIRST_DAY + timedelta(days=self.days)).isoformat()
         if self.chance.random() < 0.1:
@@ -356,7 +356,7 @@ class Season(Checks):
                 result |= {n: (result[n][0], "flagged", result[n][2]) for n in names}
         return result
 
-    def some_answer(self, asked: Waiting, sheet: Sheet) -> tuple[Answer, Given | None]:
+    def some_answer(self, asked: FieldState, sheet: Sheet) -> tuple[Answer, Given | None]:
         """An answer, and what must be kept of it (None: it must be refused)."""
         field = self.meaning.raw(sheet, asked.field, self.draft)
         read, status, _ = sheet.said[field]
@@ -365,20 +365,20 @@ class Season(Checks):
         if kind == "accept":
             if read is None:
                 return Accept(), Given(*at, "empty", None) if status == "empty" else None
-            on_list = asked.kind != "site" or read in self.draft["sites"]
+            on_list = asked.field != self.study.keys[0] or read in self.draft["sites"]
             return Accept(), Given(*at, "accept", read) if on_list else None
         if kind == "value":
             value = self.value_for(asked, read)
-            if asked.kind == "site" and value not in self.draft["sites"]:
+            if asked.field == self.study.keys[0] and value not in self.draft["sites"]:
                 return Value(value), None
             return Value(value), Given(*at, "accept" if value == read else "value", value)
-        answer = LeftEmpty() if kind == "empty" else Unreadable()
+        answer = LeftEmpty() if kind == "empty" else Illegible()
         return answer, Given(*at, kind, None)
 
-    def value_for(self, asked: Waiting, read: str | None) -> str:
-        if asked.kind == "site":
+    def value_for(self, asked: FieldState, read: str | None) -> str:
+        if asked.field == self.study.keys[0]:
             return self.chance.choice(edited_study.SITES)
-        if asked.kind == "date":
+        if asked.field == self.study.keys[1]:
             assert read is not None
             return read
         return str(self.chance.randrange(99))

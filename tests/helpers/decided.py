@@ -8,24 +8,21 @@ from dataclasses import dataclass
 from sqlalchemy import select
 
 from sheet_reader.record.history import deciding, mending
-from sheet_reader.record.history.answers import FieldAnswer, Kept, PlaceKind
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Answer, Rival
-from sheet_reader.record.history.rows import as_waiting
-from sheet_reader.record.history.states import Visit
+from sheet_reader.record.history.answers import Answer, FieldAnswer, Kept, PlaceKind
+from sheet_reader.record.history.states import FieldState, Rival, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
 
-def waiting(study: Study, visits: Iterable[Visit]) -> list[Waiting]:
+def waiting(study: Study, visits: Iterable[VisitState]) -> list[FieldState]:
     """Everything a person is asked about, field by field: photo by photo, site and date first."""
     order = {s.name: (s.name not in study.keys, n) for n, s in enumerate(study.fields)}
-    asked = [as_waiting(study, v, e) for v in visits for e in v.fields if e.needs_review]
+    asked = [e for v in visits for e in v.fields if e.needs_review]
     return sorted(asked, key=lambda w: (w.photo_id, w.page_instance_id, order[w.field]))
 
 
-def pending(record: Record) -> list[Waiting]:
+def pending(record: Record) -> list[FieldState]:
     """The same of a record now."""
     return waiting(record.study, record.state())
 
@@ -42,7 +39,7 @@ def decide(
     """Answer one reading; told of what a question about it names, unless ``rivals`` are given."""
     if rivals is None:
         fields = (e for v in record.state() for e in v.fields)
-        rivals = next((e.rivals for e in fields if e.reading.reading_id == reading_id), ())
+        rivals = next((e.rivals for e in fields if e.reading_id == reading_id), ())
     deciding.keep(record, [FieldAnswer(reading_id, answer, tuple(rivals), blind=blind)], by)
 
 

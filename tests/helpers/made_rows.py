@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import fields
 
-from sheet_reader.record.history.lines import Waiting
 from sheet_reader.record.history.states import FieldState, PageObservation, StoredReading
 
 USUAL: dict[str, object] = {
@@ -34,15 +33,12 @@ USUAL: dict[str, object] = {
 }
 
 
-def waiting(kind: str, **changes: object) -> Waiting:
-    """A reading that waits. ``changes`` are named as its parts name them; ``value`` is the value as
+def waiting(**changes: object) -> FieldState:
+    """A field that waits. ``changes`` are named as its parts name them; ``value`` is the value as
     read and as it stands.
     """
     said = USUAL | {"status": "flagged"} | changes
-    return Waiting(_state(said), str(said["site"]), str(said["visit_date"]), kind)
-
-
-def _state(said: dict[str, object]) -> FieldState:
+    said["place"] = said["site"], said["visit_date"]
     known = {each.name for part in (PageObservation, StoredReading, FieldState)
              for each in fields(part)}  # fmt: skip
     if unknown := set(said) - known:

@@ -12,8 +12,8 @@ from sheet_reader.decode.pages import FieldReading
 from sheet_reader.intake.files import Origin
 from sheet_reader.reading.field_pictures import pack_boxes
 from sheet_reader.reasons import in_words
-from sheet_reader.record.history import writing
-from sheet_reader.record.history.model import FoundField, FoundPage, PhotoResult
+from sheet_reader.record.history import found, photos
+from sheet_reader.record.history.found import FoundField, FoundPage, PhotoResult
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.claims import Task
@@ -31,7 +31,7 @@ def page(
     study: Study, said: Mapping[str, Said], *, sheet: str = BLANK, place: int = 0, frame: int = 0
 ) -> FoundPage:
     """A page that says ``said``; ``place`` 0, 1, … is where it lies in the picture."""
-    names = {h.kind: h.name for h in study.header}
+    names = {h.kind.name: h.name for h in study.header}
 
     def known(kind: str) -> str | None:
         value, status, _ = said.get(names[kind], (None, "", 0.0))
@@ -78,7 +78,7 @@ def take_in(record: Record, name: str) -> Task:
     originals.keep(Path(record.folder), original, data)
     with record.writing() as connection:
         origin = Origin("file", name)
-        photo_id, _ = writing.add_photo(connection, digest, name, original, len(data), origin)
+        photo_id, _ = photos.add_photo(connection, digest, name, original, len(data), origin)
     return Task(photo_id, name, original, 0)
 
 
@@ -89,5 +89,5 @@ def read_in(record: Record, task: Task, pages: Sequence[FoundPage]) -> Task:
     result = PhotoResult(tuple(pages), failures, "read" if pages else "no sheet")
     with record.writing() as connection:
         assert claims.claim(connection, task, token)
-        assert writing.finish(connection, task, token, result, "made up", "")
+        assert found.finish(connection, task, token, result, "made up", "")
     return Task(task.photo_id, task.name, task.original, task.attempts + 1)

@@ -11,8 +11,8 @@ import made_up
 import numpy as np
 
 from sheet_reader.intake.files import Origin
-from sheet_reader.record.history import writing
-from sheet_reader.record.history.model import FoundPage
+from sheet_reader.record.history import photos
+from sheet_reader.record.history.found import FoundPage
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
@@ -50,5 +50,5 @@ def kept(record: Record, data: bytes) -> Task:
     originals.keep(record.folder, original, data)
     with record.writing() as connection:
         origin = Origin("folder", "a.png")
-        number, _ = writing.add_photo(connection, digest, "a.png", original, len(data), origin)
+        number, _ = photos.add_photo(connection, digest, "a.png", original, len(data), origin)
     return Task(number, "a.png", original, 0)

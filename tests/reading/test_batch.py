@@ -15,7 +15,7 @@ from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import batch, worker
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reasons import Code, because
-from sheet_reader.record.history.model import BatchSummary
+from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 from sheet_reader.vision.findings import NoSheet
@@ -162,7 +162,7 @@ def test_a_stopped_photo_is_tried_again_by_another_version_of_the_program(
     for _ in range(4):
         read_batch(study, reader=stand_in.read, jobs=0)
     monkeypatch.setattr("sheet_reader.record.store.claims.__version__", "0.next")
-    monkeypatch.setattr("sheet_reader.record.history.writing.__version__", "0.next")
+    monkeypatch.setattr("sheet_reader.record.history.found.__version__", "0.next")
     monkeypatch.setattr(stand_in, "misbehave", lambda *_: None)
     assert read_batch(study, reader=stand_in.read, jobs=0).read == 1
 

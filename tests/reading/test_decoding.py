@@ -27,10 +27,9 @@ from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.reading.opening import open_record
 from sheet_reader.reading.picture import read_picture
 from sheet_reader.reading.site_history import SETTLED, SiteHistory, site_hands
-from sheet_reader.record.history.decoded import evidence_of_runs, kept_pages
-from sheet_reader.record.history.lines import ReadingRow
-from sheet_reader.record.history.model import Value
-from sheet_reader.record.history.runs import not_unasked
+from sheet_reader.record.history.answers import Value
+from sheet_reader.record.history.runs import evidence_of_runs, kept_pages, not_unasked
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
@@ -132,7 +131,7 @@ def runs(study: Study) -> int:
         return len(connection.execute(select(schema.reading_runs.c.id)).all())
 
 
-def current(study: Study) -> dict[tuple[int, str], ReadingRow]:
+def current(study: Study) -> dict[tuple[int, str], FieldState]:
     with open_record(study) as record:
         return {(row.photo_id, row.field): row for row in record.readings()}
 
@@ -269,7 +268,7 @@ def test_the_history_tells_the_decoding(study: Study) -> None:
 def test_work_that_was_interrupted_goes_on(study: Study, monkeypatch: pytest.MonkeyPatch) -> None:
     changed = together(study)
     monkeypatch.setattr(decoding, "AT_A_TIME", 2)
-    real, calls = decoding.decoded.keep_decoded, []
+    real, calls = decoding.runs.keep_decoded, []
 
     def keep(*args: object) -> object:
         if len(calls) == 2:
@@ -277,10 +276,10 @@ def test_work_that_was_interrupted_goes_on(study: Study, monkeypatch: pytest.Mon
         calls.append(args)
         return real(*args)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(decoding.decoded, "keep_decoded", keep)
+    monkeypatch.setattr(decoding.runs, "keep_decoded", keep)
     with pytest.raises(KeyboardInterrupt):
         read_batch(changed, jobs=0)
-    monkeypatch.setattr(decoding.decoded, "keep_decoded", real)
+    monkeypatch.setattr(decoding.runs, "keep_decoded", real)
     assert read_batch(changed, jobs=0).decoded == 2
     assert verify(changed).problems == ()
 

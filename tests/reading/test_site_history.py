@@ -17,7 +17,8 @@ from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.site_history import SiteHistory, doubted_page
 from sheet_reader.reasons import in_words
-from sheet_reader.record.history.model import BatchSummary, LeftEmpty, Value
+from sheet_reader.record.history.answers import LeftEmpty, Value
+from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.page import SheetCode
 from sheet_reader.study.model import Study

@@ -14,28 +14,20 @@ from stand_in import says
 from thorough import every
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.history import deciding, runs, writing
-from sheet_reader.record.history.lines import ReadingRow, Waiting
-from sheet_reader.record.history.model import (
-    Accept,
-    Answer,
-    BatchSummary,
-    LeftEmpty,
-    Unreadable,
-    Value,
-    VisitRow,
-)
-from sheet_reader.record.history.naming import neutral_name
+from sheet_reader.record.history import deciding, found, photos, runs
+from sheet_reader.record.history.answers import Accept, Answer, Illegible, LeftEmpty, Value
+from sheet_reader.record.history.found import BatchSummary
+from sheet_reader.record.history.states import FieldState, VisitRow
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
-from sheet_reader.wording import words
+from sheet_reader.wording import neutral_name, words
 
 Post = Callable[..., BatchSummary]
 FIELD, DAY = "sun.snails", "2026-05-20"
 FIRST, SECOND = "photo-0001", "photo-0002"
 
 
-def line(record: Record, photo: str, field: str = FIELD) -> ReadingRow:
+def line(record: Record, photo: str, field: str = FIELD) -> FieldState:
     return next(r for r in record.readings() if (r.field, r.photo) == (field, photo))
 
 
@@ -47,7 +39,7 @@ def answer(record: Record, photo: str, field: str, what: Answer) -> None:
     decided.decide(record, line(record, photo, field).reading_id, what, by="Ada")
 
 
-def asked(record: Record) -> Waiting:
+def asked(record: Record) -> FieldState:
     (item,) = decided.pending(record)
     assert item.field == FIELD
     return item
@@ -150,7 +142,7 @@ def test_a_photo_is_never_corrected_to_what_was_decided_on_another(
 def test_every_further_photo_that_contradicts_raises_a_question(study: Study, post: Post) -> None:
     joined(study, post)
     with Record.open(study) as record:
-        decided.decide(record, asked(record).reading_id, Unreadable(), by="Ada")
+        decided.decide(record, asked(record).reading_id, Illegible(), by="Ada")
     post(says({FIELD: "77"}))
     with Record.open(study) as record:
         decided.decide(record, asked(record).reading_id, Value("21"), by="Ada")
@@ -236,7 +228,7 @@ def an_hour_back(monkeypatch: pytest.MonkeyPatch) -> Callable[[], None]:
     def back() -> None:
         hours[0] += 1
 
-    for module in (writing, runs, deciding):
+    for module in (found, photos, runs, deciding):
         monkeypatch.setattr(module, "now", now)
     return back
 
@@ -260,7 +252,7 @@ def test_a_new_photo_serves_after_cannot_be_read_with_the_clock_an_hour_back(
 ) -> None:
     post(says(flagged={FIELD: None}))
     with Record.open(study) as record:
-        answer(record, FIRST, FIELD, Unreadable())
+        answer(record, FIRST, FIELD, Illegible())
     an_hour_back()
     post(says({FIELD: "12"}))
     with Record.open(study) as record:
@@ -302,7 +294,7 @@ def test_cannot_be_read_in_one_photo_does_not_blank_the_3_of_another(
     post(*photos.values(), name=f"{'AB'.replace(first, '')}.png")
     with Record.open(study) as record:
         a, b = (neutral_name(1 + (letter != first)) for letter in "AB")
-        answer(record, a, "sun.eggs", Unreadable())
+        answer(record, a, "sun.eggs", Illegible())
         assert decided.pending(record) == []
         assert visit_of(record).values["sun.eggs"] == "3"
         assert line(record, a, "sun.eggs").status == "unreadable"
@@ -313,7 +305,7 @@ def test_a_sure_reading_that_nobody_could_read_still_raises_doubt(study: Study, 
     post(says({FIELD: "3"}))
     post(says({FIELD: "8"}, blur=0.2))
     with Record.open(study) as record:
-        decided.decide(record, asked(record).reading_id, Unreadable(), by="Ada")
+        decided.decide(record, asked(record).reading_id, Illegible(), by="Ada")
         item = asked(record)
         assert item.photo == SECOND
         assert "nobody could read photo-0001, taken for 3, photo-0002 reads 8" in words(
@@ -321,7 +313,7 @@ def test_a_sure_reading_that_nobody_could_read_still_raises_doubt(study: Study, 
         ) or (
             "photo-0002 reads 8, nobody could read photo-0001, taken for 3" in words(item.reasons)
         )
-        decided.decide(record, item.reading_id, Unreadable(), by="Ada")
+        decided.decide(record, item.reading_id, Illegible(), by="Ada")
         assert decided.pending(record) == []
         assert visit_of(record).statuses[FIELD] == "unreadable"
 
@@ -336,8 +328,8 @@ def test_a_hidden_field_is_not_asked_about_where_another_photo_shows_it(
     post(says(flagged={"sun.eggs": "3"}, blur=0.3))
     with Record.open(study) as record:
         (item,) = decided.pending(record)
-        assert (item.photo, item.value) == (SECOND, "3")
-        decided.decide(record, item.reading_id, Unreadable(), by="Ada")
+        assert (item.photo, item.read_value) == (SECOND, "3")
+        decided.decide(record, item.reading_id, Illegible(), by="Ada")
         assert decided.pending(record) == []
         assert visit_of(record).statuses["sun.eggs"] == "unreadable"
 

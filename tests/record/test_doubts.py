@@ -11,12 +11,16 @@ from hypothesis import strategies as st
 from thorough import examples
 
 from sheet_reader.reasons import Code, because
-from sheet_reader.record.history.doubts import doubts_of, raised
-from sheet_reader.record.history.model import Thresholds
-from sheet_reader.record.history.revalidation import visits_now
 from sheet_reader.record.history.rows import visit_rows
 from sheet_reader.record.history.runs import not_unasked
-from sheet_reader.record.history.states import PageObservation, StoredReading, Visit
+from sheet_reader.record.history.states import (
+    PageObservation,
+    StoredReading,
+    Thresholds,
+    VisitState,
+)
+from sheet_reader.record.history.study_edits import doubts_of, raised
+from sheet_reader.record.history.visits import visits_of
 from sheet_reader.study.model import CountField, Study, SumRule
 
 SUM = SumRule("sun.snails", ("sun.eggs", "shade.snails"))
@@ -95,7 +99,7 @@ class Book:
                     found.setdefault(name, read)
         return found
 
-    def visits(self) -> list[Visit]:
+    def visits(self) -> list[VisitState]:
         """What holds now, with readings as they are loaded."""
         reads = []
         for page, runs in self.runs.items():
@@ -103,7 +107,7 @@ class Book:
             several = len(runs) > 1
             last = runs[-1].values()
             reads += [replace(r, first_sure=first.get(r.field) if several else None) for r in last]
-        return visits_now(self.study, self.pages, reads, [], self.thresholds)
+        return visits_of(self.study, self.pages, reads, [], self.thresholds)
 
     def values(self) -> dict[str, str]:
         """What stands in the row."""
@@ -135,7 +139,7 @@ def doubted_after(*steps: tuple[str, object]) -> str:
         book.do(step, what)
     before = doubts_of(book.visits())
     book.do(*steps[-1])
-    return " ".join(raised(before, doubts_of(book.visits())))
+    return " ".join(raised(before, book.visits()))
 
 
 FITS = (("accepted", "3"), ("accepted", "6"), ("accepted", "3"))

@@ -11,8 +11,8 @@ from stand_in import says
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.record.history import mending
+from sheet_reader.record.history.answers import Value
 from sheet_reader.record.history.entered import enter, printed_fields
-from sheet_reader.record.history.model import Value
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import verify

@@ -13,9 +13,8 @@ import decided
 from stand_in import says
 
 from sheet_reader.record.history import deciding, mending
-from sheet_reader.record.history.answers import FieldAnswer
+from sheet_reader.record.history.answers import FieldAnswer, LeftEmpty, Value
 from sheet_reader.record.history.identity import identified
-from sheet_reader.record.history.model import LeftEmpty, Value
 from sheet_reader.record.store.engine import RECORD_FILE
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.facts import facts_of

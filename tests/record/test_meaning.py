@@ -15,6 +15,7 @@ from sheet_reader.answers.replies import sum_reply
 from sheet_reader.errors import UnsaidError, UsageError
 from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history import deciding
+from sheet_reader.record.history.answers import Value
 from sheet_reader.record.history.meaning import MeaningQuestion, Meanings, Term, told
 from sheet_reader.record.history.meaning_answers import (
     add_answers,
@@ -22,8 +23,7 @@ from sheet_reader.record.history.meaning_answers import (
     open_questions,
     take_back,
 )
-from sheet_reader.record.history.model import Value
-from sheet_reader.record.history.photo_list import photo_fates
+from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record
@@ -102,7 +102,7 @@ def say(study: Study, former: str, present: str, *, same: bool = True) -> None:
 
 def values(study: Study) -> list[dict[str, str | None]]:
     """What each visit has, but for what is missing."""
-    names = [spec.name for spec in study.fields if spec.kind not in ("site", "date")]
+    names = [spec.name for spec in study.fields if spec.kind.name not in ("site", "date")]
     with Record.open(study) as record:
         return [
             {name: v.values[name] for name in names if v.values.get(name)}
@@ -358,7 +358,7 @@ def test_nothing_is_asked_where_a_count_only_came_or_went(was: Study) -> None:
 
 def test_what_became_of_a_sheet_is_told_where_the_study_has_none_of_its_counts(was: Study) -> None:
     other = replace(was.counts[0], name="slugs", label="Slugs")
-    header = tuple(h for h in was.header if h.kind != "number")
+    header = tuple(h for h in was.header if h.kind.name != "number")
     now = replace(was, header=header, counts=(other,))
     with Record.open(now) as record:
         assert {e.field for e in record.history("1004", "2026-05-20")} >= {"shade.snails"}

@@ -14,8 +14,7 @@ from sheet_reader.answers.typed import rivals_of
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history import deciding, mending
-from sheet_reader.record.history.answers import FieldAnswer
-from sheet_reader.record.history.model import LeftEmpty, Value
+from sheet_reader.record.history.answers import FieldAnswer, LeftEmpty, Value
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record

@@ -12,15 +12,14 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from sheet_reader.reasons import Code, Occlusion, because, in_words
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Rival
 from sheet_reader.record.history.rows import visit_rows
 from sheet_reader.record.history.states import (
     Decision,
     FieldState,
     PageObservation,
+    Rival,
     StoredReading,
-    Visit,
+    VisitState,
 )
 from sheet_reader.record.history.visits import visits_of
 
@@ -107,7 +106,7 @@ class Book:
             self.count, instance, name, reading.reading_id, kind, value, "a", False, told
         )
 
-    def visits(self) -> list[Visit]:
+    def visits(self) -> list[VisitState]:
         return visits_of(STUDY, self.pages, self.reads, self.decisions.values())
 
     def values(self) -> dict[tuple[str, str], str]:
@@ -161,7 +160,7 @@ def standing(e: FieldState) -> str:
     return kinds.get(e.decision.kind, e.decision.kind) if e.decision else e.reading.status
 
 
-def check(visit: Visit) -> None:
+def check(visit: VisitState) -> None:
     """No value is overridden, blanked or put down to another photo without a person."""
     here = [e for e in visit.fields if e.reading.field == FIELD]
     (serving,) = [e for e in here if e.is_current]
@@ -207,7 +206,7 @@ def test_nothing_is_overridden_in_silence_and_questions_come_to_an_end(
     assert answers <= 3 * len(photos), "each field of each photo is asked about once, or again late"
 
 
-def _answer(book: Book, item: Waiting, data: st.DataObject) -> None:
+def _answer(book: Book, item: FieldState, data: st.DataObject) -> None:
     if item.field == "date":
         book.say(
             item.page_instance_id, "date", "value", data.draw(st.sampled_from([DAY, OTHER_DAY]))
@@ -215,7 +214,7 @@ def _answer(book: Book, item: Waiting, data: st.DataObject) -> None:
         return
     kind, value = data.draw(DECIDED)
     if kind == "accept":
-        kind, value = ("accept", item.value) if item.value else ("empty", None)
+        kind, value = ("accept", item.read_value) if item.read_value else ("empty", None)
     book.say(item.page_instance_id, FIELD, kind, value, item.rivals)
 
 

@@ -12,15 +12,9 @@ from stand_in import says
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.field_pictures import field_images
-from sheet_reader.record.history.lines import ReadingRow
-from sheet_reader.record.history.model import (
-    Accept,
-    BatchSummary,
-    LeftEmpty,
-    Unreadable,
-    Value,
-    VisitRow,
-)
+from sheet_reader.record.history.answers import Accept, Illegible, LeftEmpty, Value
+from sheet_reader.record.history.found import BatchSummary
+from sheet_reader.record.history.states import FieldState, VisitRow
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 from sheet_reader.wording import words
@@ -28,7 +22,7 @@ from sheet_reader.wording import words
 Post = Callable[..., BatchSummary]
 
 
-def row(record: Record, field: str, photo: str = "photo-0001") -> ReadingRow:
+def row(record: Record, field: str, photo: str = "photo-0001") -> FieldState:
     return next(r for r in record.readings() if (r.field, r.photo) == (field, photo))
 
 
@@ -63,7 +57,7 @@ def test_an_empty_field_is_not_recorded_and_never_zero(study: Study, post: Post)
         (Value(" 9 "), "corrected", "9"),
         (Value("009"), "corrected", "9"),
         (LeftEmpty(), "empty", None),
-        (Unreadable(), "unreadable", None),
+        (Illegible(), "unreadable", None),
     ],
 )
 def test_decisions(study: Study, post: Post, answer, status, value) -> None:  # type: ignore[no-untyped-def]
@@ -72,7 +66,7 @@ def test_decisions(study: Study, post: Post, answer, status, value) -> None:  # 
         assert the_visit(record).waiting == 1
         assert the_visit(record).values["sun.snails"] is None
         (item,) = decided.pending(record)
-        assert (item.field, item.value, words(item.reasons)) == ("sun.snails", "4", "unclear")
+        assert (item.field, item.read_value, words(item.reasons)) == ("sun.snails", "4", "unclear")
         decided.decide(record, item.reading_id, answer, by="Ada")
         assert decided.pending(record) == []
         assert (row(record, "sun.snails").status, row(record, "sun.snails").value) == (
@@ -187,7 +181,7 @@ def test_a_later_photo_does_not_override_a_decision(study: Study, post: Post) ->
 def test_a_better_photo_replaces_what_could_not_be_read(study: Study, post: Post) -> None:
     post(says(flagged={"sun.eggs": None}))
     with Record.open(study) as record:
-        decided.decide(record, decided.pending(record)[0].reading_id, Unreadable(), by="Ada")
+        decided.decide(record, decided.pending(record)[0].reading_id, Illegible(), by="Ada")
         assert the_visit(record).statuses["sun.eggs"] == "unreadable"
     post(says({"sun.eggs": "8"}))
     with Record.open(study) as record:

@@ -14,9 +14,8 @@ from sheet_reader.decode.promise import default_threshold
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.opening import open_record
 from sheet_reader.record.history import deciding
-from sheet_reader.record.history.answers import FieldAnswer, SumTold
-from sheet_reader.record.history.lines import ReadingRow
-from sheet_reader.record.history.model import Accept, Value
+from sheet_reader.record.history.answers import Accept, FieldAnswer, SumTold, Value
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import Season
@@ -54,7 +53,7 @@ def told(study: Study) -> str:
         return "\n".join(record.notes())
 
 
-def reading(record: Record, field: str) -> ReadingRow:
+def reading(record: Record, field: str) -> FieldState:
     return next(r for r in record.readings() if r.field == field)
 
 
@@ -145,7 +144,7 @@ def test_a_renamed_site_or_date_field_is_refused(study: Study, kind: str) -> Non
     with Record.open(study) as record:
         asked = next(w for w in decided.pending(record) if w.field == "site")
         decided.decide(record, asked.reading_id, Value("1010"), by="Ada")
-    header = tuple(replace(h, name=RENAMED) if h.kind == kind else h for h in study.header)
+    header = tuple(replace(h, name=RENAMED) if h.kind.name == kind else h for h in study.header)
     with pytest.raises(UsageError, match=f"no {kind} field.*“{RENAMED}”"):
         Record.open(replace(study, header=header))
 
@@ -179,7 +178,7 @@ def test_pages_of_both_names_are_never_placed_by_a_reading_that_was_corrected(
     keep(study, sheet())
     with Record.open(study) as record:
         decided.decide(record, reading(record, "site").reading_id, Value("1010"), by="Ada")
-    header = tuple(replace(h, name=RENAMED) if h.kind == "site" else h for h in study.header)
+    header = tuple(replace(h, name=RENAMED) if h.kind.name == "site" else h for h in study.header)
     changed = replace(study, header=header)
     other = {RENAMED if name == "site" else name: what for name, what in sheet().items()}
     with Record.open(study) as record:
@@ -210,7 +209,7 @@ def test_a_lowered_allowed_error_asks_again_about_what_is_below_it(study: Study)
         assert decided.pending(record) == []
     with open_record(strict) as record:
         (asked,) = decided.pending(record)
-        assert (asked.field, asked.value) == ("sun.eggs", "3")
+        assert (asked.field, asked.read_value) == ("sun.eggs", "3")
         assert "allowed_error" in words(asked.reasons)
         (visit,) = record.visits()
         assert (visit.values["sun.eggs"], visit.statuses["sun.eggs"]) == ("3", "doubted")

@@ -23,11 +23,11 @@ from sheet_reader.answers.questions import (
 )
 from sheet_reader.answers.replies import Reply
 from sheet_reader.reasons import in_words
-from sheet_reader.record.history.answers import Kept
-from sheet_reader.record.history.lines import Waiting
-from sheet_reader.record.history.model import Answer
+from sheet_reader.record.history.answers import Answer, Kept
+from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.review.source import FieldPictures
+from sheet_reader.review.terminal import Terminal
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 
@@ -78,13 +78,13 @@ class MemoryQuestions:
         assert by == "Kim"
         return False
 
-    def photo(self, places: Sequence[Waiting], folder: Path) -> Path:
+    def photo(self, places: Sequence[FieldState], folder: Path) -> Path:
         path = folder / f"{places[0].photo_id}.png"
         path.write_bytes(b"picture")
         return path
 
 
-def _readings(card: Card) -> list[Waiting]:
+def _readings(card: Card) -> list[FieldState]:
     if isinstance(card, SumCard | AlikeCard):
         return [stated.reading for stated in card.fields]
     if isinstance(card, PhotosCard):
@@ -112,7 +112,7 @@ class Sitting:
             "field": field,
             "reasons": in_words("not sure enough of 14"),
         }
-        return FieldCard(waiting(spec.kind, **(usual | changes)), spec)
+        return FieldCard(waiting(**(usual | changes)), spec)
 
     def stated(self, field: str, value: str | None, **changes: object) -> Stated:
         """A field as it stands, surely read."""
@@ -133,21 +133,17 @@ class Sitting:
             except StopIteration:
                 raise EOFError from None
 
-        review = Review(
-            source=source,
-            study=self.study,
-            console=Console(
-                file=screen, width=self.size[0], height=self.size[1], markup=False, highlight=False
-            ),
-            read_line=read_line,
-            launch=lambda path: self.launched.append(path) or 0,  # type: ignore[func-returns-value]
-            by="Kim",
-            today=date(2026, 6, 1),
-            mode=self.mode,  # type: ignore[arg-type]
-            folder=self.folder,
-            audit=audit,
+        width, height = self.size
+        terminal = Terminal(
+            source,  # type: ignore[arg-type]
+            Console(file=screen, width=width, height=height, markup=False, highlight=False),
+            read_line,
+            lambda path: self.launched.append(path) or 0,  # type: ignore[func-returns-value]
+            date(2026, 6, 1),
+            self.mode,  # type: ignore[arg-type]
+            self.folder,
         )
-        outcome = review.run()
+        outcome = Review(terminal, "Kim", audit).run()
         self.screen = screen.getvalue()
         return outcome, source
 

@@ -8,6 +8,7 @@ from pathlib import Path
 import stand_in
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.answers.questions import (
     AlikeCard,
@@ -27,18 +28,23 @@ from sheet_reader.answers.replies import (
     sum_reply,
 )
 from sheet_reader.reasons import Code, Reasons, because
-from sheet_reader.record.history.answers import FieldAnswer
-from sheet_reader.record.history.model import (
+from sheet_reader.record.history.answers import (
     Accept,
     Answer,
+    FieldAnswer,
+    Illegible,
     LeftEmpty,
-    Thresholds,
-    Unreadable,
     Value,
 )
-from sheet_reader.record.history.revalidation import visits_now
 from sheet_reader.record.history.rows import visit_rows
-from sheet_reader.record.history.states import Decision, PageObservation, StoredReading, Visit
+from sheet_reader.record.history.states import (
+    Decision,
+    PageObservation,
+    StoredReading,
+    Thresholds,
+    VisitState,
+)
+from sheet_reader.record.history.visits import visits_of
 from sheet_reader.review.clashes import own_value, surely
 from sheet_reader.review.queue import cards_of
 from sheet_reader.study.model import SumRule
@@ -47,7 +53,8 @@ SUM = SumRule("sun.snails", ("sun.eggs", "shade.snails"))
 STUDY = replace(stand_in.a_study(Path("ponds")), sums=(SUM,))
 COUNTS = ("shade.snails", "shade.eggs", "sun.snails", "sun.eggs")
 DAYS = ("2026-05-20", "2026-05-27")
-UNHURRIED = settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
+SLOW = [HealthCheck.too_slow]
+UNHURRIED = settings(deadline=None, max_examples=examples(60), suppress_health_check=SLOW)
 DOUBT = because(Code.UNCERTAIN)
 OUTSIDE = because(Code.HIDDEN, why="outside")
 TRUTHS = (
@@ -139,10 +146,10 @@ class Book:
             told, one.told,
         )  # fmt: skip
 
-    def visits(self) -> list[Visit]:
+    def visits(self) -> list[VisitState]:
         """What holds now."""
         decided = list(self.decisions.values())
-        return visits_now(STUDY, self.pages, self.reads, decided, Thresholds())
+        return visits_of(STUDY, self.pages, self.reads, decided, Thresholds())
 
     def cards(self) -> list[Card]:
         """What is asked now."""
@@ -246,7 +253,7 @@ def test_photos_that_surely_differ_in_much_have_no_usual_answer() -> None:
     assert (field_card.photos.unlike, field_card.photos.compared) == (False, 4)
 
 
-ANY_ANSWER = st.sampled_from([Value("3"), Value("8"), LeftEmpty(), Unreadable()])
+ANY_ANSWER = st.sampled_from([Value("3"), Value("8"), LeftEmpty(), Illegible()])
 
 
 def some_answer(card: Card, data: st.DataObject) -> Reply:
@@ -286,7 +293,7 @@ def test_no_sure_value_vanishes_without_a_decision(
             check(visit)
 
 
-def check(visit: Visit) -> None:
+def check(visit: VisitState) -> None:
     """Each sure value serves, is asked about, or was overruled."""
     for name in COUNTS:
         here = [e for e in visit.fields if e.reading.field == name]

@@ -7,12 +7,21 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.answers.questions import AlikeCard, OutsideCard, PhotosCard, SheetInPhoto, SumCard
 from sheet_reader.reasons import Code, Reason, because, in_words
-from sheet_reader.record.history.answers import PhotoAsked, SameSheet, SumTold
+from sheet_reader.record.history.answers import (
+    Accept,
+    Illegible,
+    LeftEmpty,
+    PhotoAsked,
+    SameSheet,
+    SumTold,
+    Value,
+)
 from sheet_reader.record.history.deciding import checked_value
-from sheet_reader.record.history.model import Accept, LeftEmpty, Rival, Unreadable, Value
+from sheet_reader.record.history.states import Rival
 
 PLANTS = "pinched.plants"
 BLACKFLY = "pinched.blackfly"
@@ -39,7 +48,7 @@ def test_typing_what_was_read_confirms_it(sitting: Any) -> None:
 def test_nothing_written_and_unreadable(sitting: Any) -> None:
     questions = [sitting.question(PLANTS), sitting.question(BLACKFLY)]
     _, source = sitting.run(questions, ["n", "X"])
-    assert source.kept == [(PLANTS, LeftEmpty(), False), (BLACKFLY, Unreadable(), False)]
+    assert source.kept == [(PLANTS, LeftEmpty(), False), (BLACKFLY, Illegible(), False)]
 
 
 def test_the_screen_shows_place_reading_reason_and_keys(sitting: Any) -> None:
@@ -307,7 +316,7 @@ def test_what_lies_outside_the_picture_is_one_question(sitting: Any) -> None:
     fields = [sitting.question(f, value=None, reasons=hidden) for f in (PLANTS, BLACKFLY)]
     outcome, source = sitting.run([OutsideCard(tuple(fields))], ["7", ""])
     assert "2 fields lie outside the picture" in sitting.screen
-    assert [answer for _, answer, _ in source.kept] == [Unreadable(), Unreadable()]
+    assert [answer for _, answer, _ in source.kept] == [Illegible(), Illegible()]
     assert all(answer.told == (PhotoAsked(),) for answer in source.replies[0].fields)
     assert outcome.answered == 1
     _, source = sitting.run([OutsideCard(tuple(fields))], ["x"])
@@ -336,7 +345,7 @@ def test_a_wholly_struck_field_says_what_n_and_x_mean(sitting: Any) -> None:
 
 
 def test_keys_work_at_the_second_look_too(sitting: Any) -> None:
-    for key, answer in (("n", LeftEmpty()), ("x", Unreadable())):
+    for key, answer in (("n", LeftEmpty()), ("x", Illegible())):
         _, source = sitting.run([sitting.question(PLANTS)], ["77", "?", key])
         assert [a for _, a, _ in source.kept] == [answer]
     _, source = sitting.run([sitting.question(PLANTS)], ["77", "b", "12"])
@@ -397,7 +406,7 @@ def test_question_mark_explains_the_keys(sitting: Any) -> None:
 KEYS = st.sampled_from(["", "n", "x", "b", "w", "?", "-", "s", "0", "14", "19", "99", "20 05 26"])
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=examples(60))
 @given(st.lists(st.one_of(KEYS, st.text(max_size=12)), max_size=14))
 def test_no_typing_breaks_a_review_and_only_possible_values_are_kept(
     sitting: Any, typed: list[str]

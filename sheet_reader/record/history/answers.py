@@ -10,14 +10,40 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any, Literal, Protocol
+from typing import Any, Literal
 
-from sheet_reader.record.history.model import Accept, Answer, LeftEmpty, Rival, Value
 from sheet_reader.record.history.sheets import SheetKind
+from sheet_reader.record.history.states import FieldState, PageObservation, Rival
 
 PlaceKind = Literal["site", "date"]
 NOTHING, UNREADABLE = "nothing written", "can't be read"
 """What an answer says that says no value."""
+
+
+@dataclass(frozen=True, slots=True)
+class Accept:
+    """The value that was read is right."""
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """It says this: digits, or ISO 8601 for a date; ``typed`` of a sheet typed in by hand."""
+
+    text: str
+    typed: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class LeftEmpty:
+    """Nothing is written in the field: not recorded."""
+
+
+@dataclass(frozen=True, slots=True)
+class Illegible:
+    """Something is written, but nobody can tell what."""
+
+
+Answer = Accept | Value | LeftEmpty | Illegible
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,18 +99,6 @@ class SheetAnswer:
     was: str | None = None
 
 
-class OnPage(Protocol):
-    """Whatever tells a page in a photo."""
-
-    @property
-    def photo_id(self) -> int:
-        """The photo's number."""
-
-    @property
-    def page_instance_id(self) -> int:
-        """The page in its photo."""
-
-
 @dataclass(frozen=True, slots=True)
 class Kept:
     """The ids of the decisions of an answer: about fields, and about sheets."""
@@ -103,7 +117,11 @@ def words_of(answer: Answer, read: str | None) -> str:
 
 
 def place_answer(
-    reading_id: int | None, page: OnPage, kind: PlaceKind, value: str, was: str
+    reading_id: int | None,
+    page: FieldState | PageObservation,
+    kind: PlaceKind,
+    value: str,
+    was: str,
 ) -> FieldAnswer | SheetAnswer:
     """That a page has this site or date (ISO 8601), where it ``was`` another: said of its field,
     by a reading of it, where it has one, else of the page.

@@ -15,10 +15,10 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, func, select
 
 from sheet_reader import __version__
-from sheet_reader.record.history.answers import words_of
-from sheet_reader.record.history.model import Answer, now
-from sheet_reader.record.history.writing import insert_new
+from sheet_reader.record.history.answers import Answer, words_of
+from sheet_reader.record.history.photos import insert_new
 from sheet_reader.record.store import schema
+from sheet_reader.study.days import now
 from sheet_reader.study.model import Study
 
 Place = tuple[int, str]

@@ -17,18 +17,20 @@ from sqlalchemy import Connection, Table, func, insert, select
 from sheet_reader import __version__
 from sheet_reader.errors import OvertakenError, UsageError
 from sheet_reader.record.history.answers import (
+    Accept,
     FieldAnswer,
     Kept,
+    LeftEmpty,
     SheetAnswer,
+    Value,
     told_to_json,
     with_names,
 )
 from sheet_reader.record.history.meaning import Meanings
-from sheet_reader.record.history.meaning_answers import load_meanings
-from sheet_reader.record.history.model import Accept, LeftEmpty, Value, now
+from sheet_reader.record.history.meaning_answers import keep_site_label, load_meanings
 from sheet_reader.record.history.sheets import UNDO
-from sheet_reader.record.history.writing import keep_site_label
 from sheet_reader.record.store import schema
+from sheet_reader.study.days import now
 from sheet_reader.study.kinds import Refusal
 from sheet_reader.study.model import Study
 

@@ -15,18 +15,18 @@ from sqlalchemy import Connection, func, insert, select
 from sheet_reader import __version__
 from sheet_reader.decode.pages import FieldReading
 from sheet_reader.errors import UsageError
-from sheet_reader.record.history.answers import FieldAnswer, SumTold
+from sheet_reader.record.history.answers import FieldAnswer, LeftEmpty, SumTold, Value
 from sheet_reader.record.history.deciding import add_answer, checked_value
+from sheet_reader.record.history.found import new_identity
+from sheet_reader.record.history.meaning_answers import keep_wording
 from sheet_reader.record.history.mending import must_have_photo
-from sheet_reader.record.history.model import LeftEmpty, Value, now
-from sheet_reader.record.history.naming import new_identity
 from sheet_reader.record.history.runs import insert_run
-from sheet_reader.record.history.typed import TYPED
-from sheet_reader.record.history.writing import keep_wording
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.page import BLANK
+from sheet_reader.study.days import now
 from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study
 
@@ -57,7 +57,7 @@ def enter(
         if said.get(name) is None:
             spec = study.spec(name)
             assert spec is not None
-            raise UsageError(f"{spec.label}: a sheet typed in needs its {spec.kind}")
+            raise UsageError(f"{spec.label}: a sheet typed in needs its {spec.kind.name}")
     site, day = (said[name] for name in study.keys)
     with record.writing() as connection:
         photo = _photo(connection, photo_id)

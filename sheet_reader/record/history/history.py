@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
 
 from sqlalchemy import Connection, select
 
-from sheet_reader.reasons import Code, because, from_json
+from sheet_reader.reasons import Code, Reasons, because, from_json
 from sheet_reader.record.history import sheets
 from sheet_reader.record.history.loading import UNDO
 from sheet_reader.record.history.meaning_answers import load_meanings
 from sheet_reader.record.history.merging import surely_read
-from sheet_reader.record.history.model import HistoryEntry
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.serving import became
-from sheet_reader.record.history.states import PageObservation, Visit
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.photo_fates import became
+from sheet_reader.record.history.states import TYPED, PageObservation, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 WHAT = {
     "accept": "accepted as read",
@@ -48,7 +45,31 @@ WHAT_OF_SHEETS = {
 
 
 @dataclass(frozen=True, slots=True)
-class _Event:
+class HistoryEntry:
+    """One event in the life of a value: read, or decided by a person.
+
+    ``what`` is "read" or "decoded anew" with the status, or as in :data:`WHAT`; ``was`` what it
+    said before, ``why`` the reason given; ``at`` UTC; ``by`` the person, or the program.
+    """
+
+    at: str
+    field: str
+    what: str
+    value: str | None
+    by: str
+    photo: str
+    page: int
+    layout: str
+    model: str
+    confidence: float | None
+    reasons: Reasons
+    is_current: bool = False
+    was: str | None = None
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
     """An entry with its place, page instance, the decision it is (or 0) and the one it undoes."""
 
     place: Place
@@ -57,11 +78,18 @@ class _Event:
     decision: int = 0
     undoes: int = 0
 
+    def of_sheet(self, seen: PageObservation, what: str) -> HistoryEntry:
+        """An entry about the sheet as a whole, by whom and when this was."""
+        return replace(
+            self.entry, field=SHEET, what=what, value=None, is_current=False, confidence=None,
+            reasons=(), photo=seen.photo, page=seen.page,
+        )  # fmt: skip
+
 
 def of_visit(
     connection: Connection,
-    visits: Sequence[Visit],
-    aside: Sequence[Visit],
+    visits: Sequence[VisitState],
+    aside: Sequence[VisitState],
     study: Study,
     site: str,
     visit_date: str,
@@ -82,28 +110,29 @@ def of_visit(
     events = _with_values_before(events)
     events += [e for visit in here for e in _not_serving(study, visit, events)]
     order = {s.name: n for n, s in enumerate(study.fields)} | {SHEET: -1}
-    events.sort(key=lambda e: (order.get(e.entry.field, 999), e.entry.field, e.place))
-    moved = [_moved(connection, study, v, p) for v in visits if v not in here for p in v.pages
-             if (as_read(p)) == (site, visit_date)]  # fmt: skip
+    last = len(order)
+    events.sort(key=lambda e: (order.get(e.entry.field, last), e.entry.field, e.place))
+    moved = [
+        _moved(study, visit, page, _events(connection, study, visit))
+        for visit in visits if visit not in here
+        for page in visit.pages if as_read(page) == (site, visit_date)
+    ]  # fmt: skip
     return [*moved, *(event.entry for event in events)]
 
 
-def _not_serving(study: Study, visit: Visit, events: Sequence[_Event]) -> list[_Event]:
+def _not_serving(study: Study, visit: VisitState, events: Sequence[Event]) -> list[Event]:
     """For each page of the visit whose values another photo's replaced: that, by whom, and when."""
     found = []
     for seen in visit.pages:
-        fate = became(study, visit, seen.page_instance_id)
+        fate, page = became(study, visit, seen.page_instance_id), seen.page_instance_id
         by = fate.decision.decision_id if fate.decision else 0
         about = [
-            e for e in events
-            if (e.decision == by if by else e.page == seen.page_instance_id and not e.decision)
-        ]  # fmt: skip
+            e for e in events if (e.decision == by if by else e.page == page and not e.decision)
+        ]
         if fate.instead and about:
             last = max(about, key=lambda e: e.place)
-            entry = replace(last.entry, field=SHEET, what=fate.words, value=None, was=None,
-                            is_current=False, confidence=None, reasons=(), photo=seen.photo,
-                            page=seen.page, layout=seen.layout)  # fmt: skip
-            found.append(_Event(last.place, seen.page_instance_id, entry))
+            entry = replace(last.of_sheet(seen, fate.words), was=None, layout=seen.layout)
+            found.append(Event(last.place, page, entry))
     return found
 
 
@@ -113,37 +142,34 @@ def as_read(seen: PageObservation) -> tuple[str, str]:
 
 
 def _moved(
-    connection: Connection, study: Study, visit: Visit, seen: PageObservation
+    study: Study, visit: VisitState, seen: PageObservation, events: Sequence[Event]
 ) -> HistoryEntry:
-    events = _events(connection, study, visit)
-    keys = {h.name for h in study.header if h.kind in ("site", "date")}
     by_hand = [
         e for e in events
-        if e.page == seen.page_instance_id and e.decision and e.entry.field in keys
+        if e.page == seen.page_instance_id and e.decision and e.entry.field in study.keys
     ]  # fmt: skip
-    last = max(by_hand or events, key=lambda e: e.place).entry
+    last = max(by_hand or events, key=lambda e: e.place)
     to = f"site {visit.site or '?'}, {visit.visit_date or '?'}"
-    return replace(last, field=SHEET, what=f"counts for {to}", value=None, is_current=False,
-                   confidence=None, reasons=(), photo=seen.photo, page=seen.page)  # fmt: skip
+    return last.of_sheet(seen, f"counts for {to}")
 
 
-def _events(connection: Connection, study: Study, visit: Visit) -> list[_Event]:
-    ids = [seen.page_instance_id for seen in visit.pages]
+def _events(connection: Connection, study: Study, visit: VisitState) -> list[Event]:
     serving = [e for e in visit.fields if e.is_current and e.status != "flagged"]
-    serving_reads = {
-        surely_read(e.reading) if e.status == "doubted" else e.reading.reading_id
+    reads = {
+        surely_read(e.reading) if e.status == "doubted" else e.reading_id
         for e in serving
         if not e.decision
     }
-    serving_decisions = {e.decision.decision_id for e in serving if e.decision}
+    decisions = {e.decision.decision_id for e in serving if e.decision}
+    pages = {seen.page_instance_id: seen for seen in visit.pages}
     return [
-        *_read(connection, ids, serving_reads),
-        *_decided(connection, ids, serving_decisions),
-        *_of_sheets(connection, study, visit),
+        *_read(connection, pages.keys(), reads),
+        *_decided(connection, pages.keys(), decisions),
+        *_of_sheets(connection, study, pages),
     ]
 
 
-def _with_values_before(events: Sequence[_Event]) -> list[_Event]:
+def _with_values_before(events: Sequence[Event]) -> list[Event]:
     """Each event with what its field said on its page before; one taken back with what it says."""
     now: dict[tuple[int, str], str | None] = {}
     before: dict[int, str | None] = {}
@@ -160,10 +186,11 @@ def _with_values_before(events: Sequence[_Event]) -> list[_Event]:
     return found
 
 
-def _of_sheets(connection: Connection, study: Study, visit: Visit) -> list[_Event]:
+def _of_sheets(
+    connection: Connection, study: Study, pages: Mapping[int, PageObservation]
+) -> list[Event]:
     c, s = schema.sheet_decisions.c, schema.page_instances.c
-    names: dict[str, str] = {h.kind: h.name for h in study.header}
-    pages = {seen.page_instance_id: seen for seen in visit.pages}
+    names = dict(zip((sheets.SITE, sheets.DATE), study.keys, strict=True))
     query = (
         select(schema.sheet_decisions, s.id.label("page"))
         .join_from(schema.sheet_decisions, schema.page_instances, s.photo_id == c.photo_id)
@@ -176,8 +203,7 @@ def _of_sheets(connection: Connection, study: Study, visit: Visit) -> list[_Even
     last = {(row.page, row.kind): row.id for row in rows if row.id not in undone}
     found = []
     for row in rows:
-        kind = kinds.get(row.undoes, row.kind)
-        seen = pages[row.page]
+        kind, seen = kinds.get(row.undoes, row.kind), pages[row.page]
         entry = HistoryEntry(
             at=row.at,
             field=names.get(kind, SHEET),
@@ -194,12 +220,11 @@ def _of_sheets(connection: Connection, study: Study, visit: Visit) -> list[_Even
             was=row.was,
             why=row.reason,
         )
-        place = (row.runs_before, row.decisions_before, row.id)
-        found.append(_Event(place, row.page, entry))
+        found.append(Event((row.runs_before, row.decisions_before, row.id), row.page, entry))
     return found
 
 
-def _read(connection: Connection, ids: list[int], serving: set[int]) -> list[_Event]:
+def _read(connection: Connection, pages: Collection[int], serving: Collection[int]) -> list[Event]:
     r, k, s = schema.readings.c, schema.reading_runs.c, schema.page_instances.c
     query = (
         select(
@@ -209,32 +234,31 @@ def _read(connection: Connection, ids: list[int], serving: set[int]) -> list[_Ev
         )
         .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
         .join(schema.page_instances, s.id == k.page_instance_id)
-        .where(s.id.in_(ids), s.layout != TYPED)
+        .where(s.id.in_(pages), s.layout != TYPED)
     )  # fmt: skip
-    return [
-        _Event((row.run, 0, 0), row.page_id, _as_read(row, is_current=row.id in serving))
-        for row in connection.execute(query)
-    ]
+    found = []
+    for row in connection.execute(query):
+        entry = HistoryEntry(
+            at=row.at,
+            field=row.field,
+            what=f"{'read' if row.decoded_from is None else 'decoded anew'}, {row.status}",
+            value=row.value,
+            by=f"sheet_reader {row.program}",
+            photo=neutral_name(row.photo_id),
+            page=row.page,
+            layout=row.layout,
+            model=row.model,
+            confidence=row.confidence,
+            reasons=from_json(row.reasons),
+            is_current=row.id in serving,
+        )
+        found.append(Event((row.run, 0, 0), row.page_id, entry))
+    return found
 
 
-def _as_read(row: Any, *, is_current: bool) -> HistoryEntry:
-    return HistoryEntry(
-        at=row.at,
-        field=row.field,
-        what=f"{'read' if row.decoded_from is None else 'decoded anew'}, {row.status}",
-        value=row.value,
-        by=f"sheet_reader {row.program}",
-        photo=neutral_name(row.photo_id),
-        page=row.page,
-        layout=row.layout,
-        model=row.model,
-        confidence=row.confidence,
-        reasons=from_json(row.reasons),
-        is_current=is_current,
-    )
-
-
-def _decided(connection: Connection, ids: list[int], serving: set[int]) -> list[_Event]:
+def _decided(
+    connection: Connection, pages: Collection[int], serving: Collection[int]
+) -> list[Event]:
     d, k, r = schema.decisions.c, schema.reading_runs.c, schema.readings.c
     s = schema.page_instances.c
     query = (
@@ -245,30 +269,26 @@ def _decided(connection: Connection, ids: list[int], serving: set[int]) -> list[
         .join_from(schema.decisions, schema.page_instances, s.id == d.page_instance_id)
         .join(schema.readings, r.id == d.reading_id)
         .join(schema.reading_runs, k.id == r.run_id)
-        .where(s.id.in_(ids))
+        .where(s.id.in_(pages))
         .order_by(d.id)
     )  # fmt: skip
-    rows = connection.execute(query).all()
-    return [
-        _Event((row.runs_before, row.id, 0), row.page_id,
-               _as_decided(row, is_current=row.id in serving), row.id, row.undoes or 0)
-        for row in rows
-    ]  # fmt: skip
-
-
-def _as_decided(row: Any, *, is_current: bool) -> HistoryEntry:
-    return HistoryEntry(
-        at=row.at,
-        field=row.field,
-        what=WHAT[row.kind],
-        value=row.value,
-        by=row.by,
-        photo=neutral_name(row.photo_id),
-        page=row.page,
-        layout=row.layout,
-        model=row.model,
-        confidence=None,
-        reasons=(because(Code.KEYED_BLIND),) if row.blind else (),
-        is_current=is_current,
-        why=row.reason or "",
-    )
+    found = []
+    for row in connection.execute(query):
+        entry = HistoryEntry(
+            at=row.at,
+            field=row.field,
+            what=WHAT[row.kind],
+            value=row.value,
+            by=row.by,
+            photo=neutral_name(row.photo_id),
+            page=row.page,
+            layout=row.layout,
+            model=row.model,
+            confidence=None,
+            reasons=(because(Code.KEYED_BLIND),) if row.blind else (),
+            is_current=row.id in serving,
+            why=row.reason or "",
+        )
+        place = row.runs_before, row.id, 0
+        found.append(Event(place, row.page_id, entry, row.id, row.undoes or 0))
+    return found

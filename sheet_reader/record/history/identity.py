@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from sqlalchemy import Connection, case, func, select
 
 from sheet_reader.record.history.sheets import standing
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.page import BLANK
@@ -25,6 +25,7 @@ from sheet_reader.study.model import Study
 Moment = tuple[float, float]
 """A place in the one sequence of runs and decisions: the last run, then the last decision."""
 NEVER: Moment = (float("inf"), 0.0)
+KEYS = ("site", "date")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,10 +38,10 @@ class Identified:
     modified: dict[str, str]
 
 
-def identified(record: Record, visits: Sequence[Visit]) -> list[Identified]:
+def identified(record: Record, visits: Sequence[VisitState]) -> list[Identified]:
     """The identity of each visit, and when its fields changed."""
     with record.reading() as connection:
-        known = _Known(connection, record.study)
+        known = PageTimes(connection, record.study)
         any_aside = bool(standing(connection).aside)
     aside: dict[tuple[str, str], list[int]] = defaultdict(list)
     for visit in record.state_aside() if any_aside else ():
@@ -53,20 +54,20 @@ def identified(record: Record, visits: Sequence[Visit]) -> list[Identified]:
         moved = max((known.moved.get(page, "") for page in pages), default="")
         fields: dict[str, list[FieldState]] = defaultdict(list)
         for state in visit.fields:
-            fields[state.reading.field].append(state)
+            fields[state.field].append(state)
         modified = {name: max(moved, known.changed(states)) for name, states in fields.items()}
         found.append(Identified(known.identity[min(pages, key=known.settled)], modified))
     return found
 
 
-class _Known:
+class PageTimes:
     """What the record knows of the identity of pages, of when they got a place, and of changes."""
 
     def __init__(self, connection: Connection, study: Study) -> None:
         s = schema.page_instances.c
         rows = connection.execute(select(s.id, s.photo_id, s.identity, s.sheet)).all()
         self.identity = {row.id: row.identity for row in rows}
-        self._keys = {h.name: h.kind for h in study.header if h.kind in ("site", "date")}
+        self._keys = dict(zip(study.keys, KEYS, strict=True))
         self._since: dict[tuple[int, str], Moment] = {
             (row.id, "site"): (0.0, 0.0) for row in rows if row.sheet != BLANK
         }
@@ -83,13 +84,13 @@ class _Known:
 
     def settled(self, page: int) -> tuple[Moment, int]:
         """When both site and date of a page were known for the first time; ties by its number."""
-        return max(self._since.get((page, kind), NEVER) for kind in ("site", "date")), page
+        return max(self._since.get((page, kind), NEVER) for kind in KEYS), page
 
     def changed(self, states: Iterable[FieldState]) -> str:
         """When a field of a visit, as all its photos show it, last changed."""
         times = [""]
         for state in states:
-            place = state.observation.page_instance_id, state.reading.field
+            place = state.page_instance_id, state.field
             times.append(self._said.get(place, ""))
             if state.is_current or state.needs_review:
                 times.append(self._read.get(place, ""))
@@ -104,7 +105,7 @@ class _Known:
         site, day = (func.min(case((c.is_not(None), k.id))) for c in (k.site, k.visit_date))
         query = select(k.page_instance_id, site, day, func.min(k.at))
         for page, *runs, at in connection.execute(query.group_by(k.page_instance_id)):
-            for kind, run in zip(("site", "date"), runs, strict=True):
+            for kind, run in zip(KEYS, runs, strict=True):
                 if run is not None:
                     self._first(page, kind, (run, 0.0))
             self._placed[page] = at
@@ -145,5 +146,5 @@ class _Known:
         for photo, own, kind, runs, decisions, at in connection.execute(query.order_by(c.id)):
             for page in by_photo[photo] if own is None else [own]:
                 self.moved[page] = max(at, self.moved.get(page, ""))
-                if kind in ("site", "date"):
+                if kind in KEYS:
                     self._first(page, kind, (runs, decisions))

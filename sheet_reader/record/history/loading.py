@@ -1,79 +1,58 @@
-"""Rows of the record as the values that :mod:`sheet_reader.record.history.visits` puts together."""
+"""Rows of the record as what :mod:`sheet_reader.record.history.visits` puts together."""
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Collection
 from dataclasses import dataclass, replace
 
+import numpy as np
+from numpy.typing import NDArray
 from sqlalchemy import Connection, func, select
 
 from sheet_reader.reasons import from_json
 from sheet_reader.record.history.answers import told_from_json
 from sheet_reader.record.history.meaning import Meanings
 from sheet_reader.record.history.meaning_answers import load_meanings, under_present_names
-from sheet_reader.record.history.model import Rival, Thresholds
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.revalidation import visits_now
 from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.history.states import (
     ACCEPTED,
     Decision,
     PageObservation,
+    Rival,
     StoredReading,
-    Visit,
+    Thresholds,
+    VisitState,
 )
-from sheet_reader.record.history.superseded import superseded
-from sheet_reader.record.history.typed import without_undone
+from sheet_reader.record.history.visits import visits_of
 from sheet_reader.record.store import schema
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 UNDO = "undo"
-
-
-Stamp = tuple[object, ...]
-
-
-def stamp(connection: Connection) -> Stamp:
-    """Changes whenever :func:`load_visits` would give something else.
-
-    What it reads is only ever added to, names of forgotten photos apart.
-    """
-    k, d, p = schema.reading_runs.c, schema.decisions.c, schema.photos.c
-    s, n = schema.sheet_decisions.c, schema.meanings.c
-    queries = (
-        select(func.count(k.id), func.max(k.id)),
-        select(func.count(d.id), func.max(d.id)),
-        select(func.count(s.id), func.max(s.id)),
-        select(func.count(n.id), func.max(n.id)),
-        select(func.count(p.forgotten_at), func.max(p.forgotten_at)),
-    )
-    return tuple(value for query in queries for value in connection.execute(query).one())
-
-
-def all_but_decisions(seen: Stamp) -> Stamp:
-    """The stamp without what it says of decisions about fields."""
-    return (*seen[:2], *seen[4:])
-
-
-def decisions_in(seen: Stamp) -> tuple[int | None, int | None]:
-    """How many decisions about fields there were, and the last one's id; None: none."""
-    count, last = seen[2:4]
-    return (
-        count if isinstance(count, int) else None,
-        last if isinstance(last, int) else None,
-    )
+_d, _k = schema.decisions.c, schema.reading_runs.c
+STANDS = (_d.kind != UNDO) & _d.id.not_in(select(_d.undoes).where(_d.undoes.is_not(None)))
+"""Of decisions: neither taken back nor the taking back of one."""
+LATEST = select(func.max(_k.id)).group_by(_k.page_instance_id)
+"""The ids of the latest run of every page instance."""
+Frame = tuple[int, int]
+"""Photo and picture in it."""
 
 
 @dataclass(frozen=True, slots=True)
 class Material:
-    """What visits are put together from: pages, readings by page instance, decisions, meanings.
-    """
+    """What visits are put together from: pages, readings by page instance, decisions, meanings."""
 
     pages: list[PageObservation]
     reads: dict[int, list[StoredReading]]
     decided: list[Decision]
     meanings: Meanings
+
+    def visits(self, study: Study, thresholds: Thresholds) -> list[VisitState]:
+        """Every visit, under the study file of today."""
+        reads = (read for on_page in self.reads.values() for read in on_page)
+        return visits_of(study, self.pages, reads, self.decided, thresholds)
 
 
 def load_material(connection: Connection, study: Study, *, aside: bool = False) -> Material:
@@ -81,27 +60,19 @@ def load_material(connection: Connection, study: Study, *, aside: bool = False) 
     pages, reads = load_pages(connection, study, aside=aside), load_readings(connection)
     meanings = load_meanings(connection, study)
     reads, decided = under_present_names(meanings, reads, load_decisions(connection))
-    held = {(d.page_instance_id, d.field) for d in decided}
-    pages, reads = without_undone(pages, reads, held)
     by_page: defaultdict[int, list[StoredReading]] = defaultdict(list)
     for read in reads:
         by_page[read.page_instance_id].append(read)
     return Material(pages, by_page, decided, meanings)
 
 
-def put_together(material: Material, study: Study, thresholds: Thresholds) -> list[Visit]:
-    """Every visit, under the study file of today."""
-    reads = [read for on_page in material.reads.values() for read in on_page]
-    return visits_now(study, material.pages, reads, material.decided, thresholds)
-
-
 def load_visits(
     connection: Connection, study: Study, thresholds: Thresholds, *, aside: bool = False
-) -> list[Visit]:
+) -> list[VisitState]:
     """Every visit as it stands now, under the study file of today; with ``aside`` instead those
     that the sheets set aside would be.
     """
-    return put_together(load_material(connection, study, aside=aside), study, thresholds)
+    return load_material(connection, study, aside=aside).visits(study, thresholds)
 
 
 def load_pages(
@@ -115,77 +86,50 @@ def load_pages(
     no file name gets into a reason or a table.
     """
     s, k = schema.page_instances.c, schema.reading_runs.c
-    latest = select(func.max(k.id).label("id")).group_by(k.page_instance_id).subquery()
     query = (
         select(
-            s.id,
-            s.photo_id,
-            s.frame,
-            s.layout,
-            s.sheet,
-            s.page,
-            k.site,
-            k.visit_date,
-            k.px_per_mm,
-            k.blur_mm,
-            k.hidden_boxes,
-            k.advice,
-            k.model,
+            s.id, s.photo_id, s.frame, s.layout, s.sheet, s.page, k.site, k.visit_date, k.px_per_mm,
+            k.blur_mm, k.hidden_boxes, k.advice, k.model,
         )
-        .select_from(schema.reading_runs)
-        .join(latest, latest.c.id == k.id)
-        .join(schema.page_instances, s.id == k.page_instance_id)
-        .where(s.study == study.key)
+        .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
+        .where(k.id.in_(LATEST), s.study == study.key)
         .order_by(s.id)
-    )
+    )  # fmt: skip
     gone, decided = superseded(connection), standing(connection)
     return [
         replace(
-            PageObservation(row.id, row.photo_id, neutral_name(row.photo_id), *tuple(row)[2:]),
-            decided_site=decided.sites.get(row.id),
-            decided_date=decided.dates.get(row.id),
+            PageObservation(number, photo, neutral_name(photo), *read),
+            decided_site=decided.sites.get(number), decided_date=decided.dates.get(number),
         )
-        for row in connection.execute(query)
-        if row.id not in gone | decided.withdrawn and (row.id in decided.aside) == aside
-    ]
+        for number, photo, *read in connection.execute(query)
+        if number not in gone | decided.withdrawn and (number in decided.aside) == aside
+    ]  # fmt: skip
 
 
 def load_readings(connection: Connection) -> list[StoredReading]:
     """The fields of the latest run of every page instance, without their pictures."""
     k, r = schema.reading_runs.c, schema.readings.c
-    latest = select(func.max(k.id).label("id")).group_by(k.page_instance_id).subquery()
     query = (
         select(
-            r.id,
-            k.page_instance_id,
-            r.field,
-            r.value,
-            r.confidence,
-            r.status,
-            r.reasons,
-            r.runner_up,
-            r.runner_up_confidence,
+            r.id, k.page_instance_id, r.field, r.value, r.confidence, r.status, r.reasons,
+            r.runner_up, r.runner_up_confidence,
         )
-        .select_from(schema.readings)
-        .join(schema.reading_runs, k.id == r.run_id)
-        .join(latest, latest.c.id == k.id)
+        .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
+        .where(k.id.in_(LATEST))
         .order_by(r.id)
-    )
-    first_sure = load_first_sure(connection)
+    )  # fmt: skip
+    first_sure = _first_sure(connection)
     return [
         StoredReading(
-            field, value, confidence, status, from_json(reasons) if reasons else (),
-            runner_up, runner_up_confidence, reading_id=reading, page_instance_id=page,
-            first_sure=first_sure.get((page, field)),
+            field, value, confidence, status, from_json(reasons) if reasons else (), *runner_up,
+            reading_id=number, page_instance_id=page, first_sure=first_sure.get((page, field)),
         )
-        for (
-            reading, page, field, value, confidence, status, reasons, runner_up,
-            runner_up_confidence,
-        ) in connection.execute(query)
+        for number, page, field, value, confidence, status, reasons, *runner_up
+        in connection.execute(query)
     ]  # fmt: skip
 
 
-def load_first_sure(connection: Connection) -> dict[tuple[int, str], tuple[int, str | None]]:
+def _first_sure(connection: Connection) -> dict[tuple[int, str], tuple[int, str | None]]:
     """The first sure reading, with its value, of the fields of pages that were read several times,
     by page instance and field.
     """
@@ -208,35 +152,68 @@ def load_decisions(
     """The decision that holds for each field of each page instance, or of these ``pages``: the
     latest not taken back.
     """
-    d = schema.decisions.c
-    undone = select(d.undoes).where(d.undoes.is_not(None))
-    query = (
-        select(
-            d.id, d.page_instance_id, d.field, d.reading_id, d.kind, d.value, d.by, d.blind,
-            d.told,
-        )
-        .where(d.kind != UNDO, d.id.not_in(undone))
-        .order_by(d.id)
-    )  # fmt: skip
+    d, o = schema.decisions.c, schema.overruled.c
+    query = select(
+        d.id, d.page_instance_id, d.field, d.reading_id, d.kind, d.value, d.by, d.blind, d.told
+    ).where(STANDS)
+    over = select(o.decision_id, o.page_instance_id, o.value)
     if pages is not None:
         query = query.where(d.page_instance_id.in_(pages))
-    holds = {(row.page_instance_id, row.field): row for row in connection.execute(query)}
-    only = None if pages is None else [row.id for row in holds.values()]
-    overruled = _load_overruled(connection, only)
+    rows = connection.execute(query.order_by(d.id))
+    holds = {(row.page_instance_id, row.field): row for row in rows}
+    if pages is not None:
+        over = over.where(o.decision_id.in_([row.id for row in holds.values()]))
+    overruled: defaultdict[int, set[Rival]] = defaultdict(set)
+    for row in connection.execute(over):
+        overruled[row.decision_id].add(Rival(row.page_instance_id, row.value))
     return [
         Decision(*row[:8], frozenset(overruled[row.id]), told_from_json(row.told))
         for row in holds.values()
     ]
 
 
-def _load_overruled(
-    connection: Connection, decisions: Collection[int] | None
-) -> defaultdict[int, set[Rival]]:
-    o = schema.overruled.c
-    found: defaultdict[int, set[Rival]] = defaultdict(set)
-    query = select(o.decision_id, o.page_instance_id, o.value)
-    if decisions is not None:
-        query = query.where(o.decision_id.in_(decisions))
-    for row in connection.execute(query):
-        found[row.decision_id].add(Rival(row.page_instance_id, row.value))
-    return found
+def superseded(connection: Connection) -> set[int]:
+    """Page instances that the last reading of their photo took for another page.
+
+    A page that was not seen again and has no other one in its place stays: it may be refused now
+    because its site left the list or the layout changed. Whatever a person decided on stays too.
+    """
+    s, k = schema.page_instances.c, schema.reading_runs.c
+    query = (
+        select(k.page_instance_id, s.photo_id, s.frame, k.attempt, k.outline)
+        .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
+        .order_by(k.id)
+    )
+    last: defaultdict[int, int] = defaultdict(int)
+    latest: dict[int, tuple[Frame, int, str]] = {}
+    for page, photo, frame, attempt, outline in connection.execute(query):
+        last[photo] = max(last[photo], attempt)
+        latest[page] = (photo, frame), attempt, outline
+    newest: defaultdict[Frame, list[str]] = defaultdict(list)
+    for place, attempt, outline in latest.values():
+        if attempt == last[place[0]]:
+            newest[place].append(outline)
+    gone = {
+        page
+        for page, (place, attempt, outline) in latest.items()
+        if attempt < last[place[0]] and any(_overlap(outline, new) for new in newest[place])
+    }
+    for table in (schema.decisions, schema.sheet_decisions) if gone else ():
+        decided = table.c.page_instance_id
+        gone -= set(connection.scalars(select(decided).where(decided.is_not(None)).distinct()))
+    return gone
+
+
+def _overlap(one: str, other: str) -> bool:
+    """Whether the middle of one page lies on the other; so too where an outline is not known."""
+    first, second = (np.array(json.loads(text), np.float64).reshape(-1, 2) for text in (one, other))
+    if len(first) < 3 or len(second) < 3:
+        return True
+    return _inside(first.mean(axis=0), second) or _inside(second.mean(axis=0), first)
+
+
+def _inside(point: NDArray[np.float64], corners: NDArray[np.float64]) -> bool:
+    """Whether a point lies within a convex polygon (n, 2), whichever way round it goes."""
+    (edge_x, edge_y), (x, y) = (np.roll(corners, -1, axis=0) - corners).T, (point - corners).T
+    side = edge_x * y - edge_y * x
+    return bool((side >= 0).all() or (side <= 0).all())

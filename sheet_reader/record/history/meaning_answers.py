@@ -20,18 +20,32 @@ from sheet_reader.record.history.meaning import (
     Term,
     told_together,
 )
-from sheet_reader.record.history.model import now
+from sheet_reader.record.history.photos import insert_new, insert_row
 from sheet_reader.record.history.states import Decision, StoredReading
-from sheet_reader.record.history.writing import keep_site_label
 from sheet_reader.record.people.people import REMOVED
 from sheet_reader.record.store import schema
 from sheet_reader.sheet.kept_layouts import printed_labels
+from sheet_reader.study.days import now
 from sheet_reader.study.former import TERMS, from_text
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import STUDY_FILE
 
 Said = tuple[Term, Term, bool]
 """What was, what is (its ``said`` "": all there is now), and whether they are the same thing."""
+
+
+def keep_wording(connection: Connection, said: str) -> int:
+    """Keep what the names on a page mean (as text), unless it is known; gives its id."""
+    c = schema.wordings.c
+    known = connection.scalar(select(c.id).where(c.said == said))
+    return insert_row(connection, schema.wordings, said=said) if known is None else int(known)
+
+
+def keep_site_label(connection: Connection, study: Study, number: str) -> None:
+    """Keep what a site of the list is called, to which a page belongs."""
+    site = study.site(number)
+    if site is not None:
+        insert_new(connection, schema.site_labels, site=number, label=site.label)
 
 
 def load_meanings(connection: Connection, study: Study) -> Meanings:
@@ -102,11 +116,10 @@ def label_sites(reading: Connecting, writing: Connecting, study: Study) -> None:
     it was not known then to which site they belong.
     """
     s, k, d = schema.page_instances.c, schema.reading_runs.c, schema.decisions.c
-    name = next(h.name for h in study.header if h.kind == "site")
     queries = (
         select(s.sheet).where(s.study == study.key),
         select(k.site).join_from(schema.reading_runs, schema.page_instances),
-        select(d.value).where(d.field == name),
+        select(d.value).where(d.field == study.site_field.name),
         select(schema.sheet_decisions.c.value).where(schema.sheet_decisions.c.kind == "site"),
     )
     with reading() as connection:

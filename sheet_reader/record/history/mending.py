@@ -19,13 +19,12 @@ from sheet_reader.record.history.answers import (
     SheetAnswer,
     place_answer,
 )
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.serving import became
-from sheet_reader.record.history.states import Visit
-from sheet_reader.record.history.visits import place_of
+from sheet_reader.record.history.photo_fates import became
+from sheet_reader.record.history.states import VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 
 def set_aside(
@@ -99,7 +98,7 @@ def must_have_photo(connection: Connection, photo_id: int) -> None:
 
 
 def moved(
-    study: Study, visits: Iterable[Visit], page: int, kind: PlaceKind, value: str
+    study: Study, visits: Iterable[VisitState], page: int, kind: PlaceKind, value: str
 ) -> FieldAnswer | SheetAnswer:
     """That a page has this ``"site"`` or ``"date"``: said of its field where it has one, else of
     the page. Raises :class:`UsageError` where no visit has the page.
@@ -108,8 +107,8 @@ def moved(
         for seen in visit.pages:
             if seen.page_instance_id != page:
                 continue
-            own = [e for e in visit.fields if e.observation.page_instance_id == page]
-            name, was = (pair[kind == "date"] for pair in (study.keys, place_of(study, seen, own)))
-            read = (e.reading.reading_id for e in own if e.reading.field == name)
+            own = [e for e in visit.fields if e.page_instance_id == page]
+            name, was = (pair[kind == "date"] for pair in (study.keys, seen.place))
+            read = (e.reading_id for e in own if e.field == name)
             return place_answer(next(read, None), seen, kind, value, was)
     raise UsageError(f"there is no sheet {page} in the record")

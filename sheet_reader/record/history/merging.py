@@ -14,12 +14,19 @@ Nothing here looks at a clock.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import replace
 
 from sheet_reader.reasons import Code, Reason, Reasons, because, has
-from sheet_reader.record.history.model import Rival, Status
-from sheet_reader.record.history.states import SURE, FieldState, StoredReading
+from sheet_reader.record.history.answers import SameSheet
+from sheet_reader.record.history.states import (
+    SURE,
+    Decision,
+    FieldState,
+    Rival,
+    Status,
+    StoredReading,
+)
 
 
 def merge(fields: Sequence[FieldState]) -> list[FieldState]:
@@ -43,8 +50,8 @@ def _merge_read(fields: Sequence[FieldState], given_up: Sequence[FieldState]) ->
     sure = [f for f in fields if f.status in SURE]
     accepted = {f.value for f in sure}
     unsure = [f for f in fields if f.status not in SURE]
-    doubtful: set[str | None] = {v for f in unsure for v in (f.value, f.reading.value)} - {None}
-    doubtful |= {f.reading.value for f in given_up if f.reading.status in SURE}
+    doubtful: set[str | None] = {v for f in unsure for v in (f.value, f.read_value)} - {None}
+    doubtful |= {f.read_value for f in given_up if f.reading.status in SURE}
     if len(accepted) == 1 and not doubtful - accepted:
         return [_beside(f, sure[0]) for f in fields]
     held = [f for f in fields if f.status in (*SURE, "doubted") and f.value is not None]
@@ -114,7 +121,7 @@ def _beside(field: FieldState, best: FieldState) -> FieldState:
         return replace(field, is_current=False, needs_review=False)
     status: Status = "unreadable"
     reasons = field.reasons
-    photo, frame = best.observation.photo_id, best.observation.frame
+    photo, frame = best.photo_id, best.frame
     if field.value is not None and field.value == best.value:
         status = "confirmed" if best.decision else best.status
         reasons = (because(Code.SAME_ELSEWHERE, photo=photo, frame=frame),)
@@ -132,12 +139,12 @@ def _which(fields: Sequence[FieldState]) -> Reason:
 
 
 def _claim(field: FieldState) -> tuple[str, int, int, str | None]:
-    photo, frame = field.observation.photo_id, field.observation.frame
+    photo, frame = field.photo_id, field.frame
     if field.decision is None:
-        return "read", photo, frame, field.reading.value
+        return "read", photo, frame, field.read_value
     if _valued(field):
         return "decided", photo, frame, field.value
-    return "unreadable", photo, frame, field.reading.value
+    return "unreadable", photo, frame, field.read_value
 
 
 def _valued(field: FieldState) -> bool:
@@ -154,7 +161,7 @@ def _hidden(field: FieldState) -> bool:
     return (
         field.decision is None
         and field.status in ("flagged", "doubted")
-        and field.reading.value is None
+        and field.read_value is None
         and has(field.reasons[:1], Code.HIDDEN)
     )
 
@@ -165,5 +172,11 @@ def surely_read(read: StoredReading) -> int:
 
 
 def _rival(field: FieldState) -> Rival:
-    value = field.value if field.decision else field.reading.value
-    return Rival(field.observation.page_instance_id, value)
+    value = field.value if field.decision else field.read_value
+    return Rival(field.page_instance_id, value)
+
+
+def same_as(decision: Decision | None) -> Collection[int]:
+    """The pages that a person took for one sheet when she decided."""
+    told = decision.told if decision is not None else ()
+    return {page for one in told if isinstance(one, SameSheet) for page in one.pages}

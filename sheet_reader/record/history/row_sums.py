@@ -12,18 +12,17 @@ from dataclasses import replace
 
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.history.answers import SumTold
-from sheet_reader.record.history.model import Status
-from sheet_reader.record.history.states import FieldState, Visit
+from sheet_reader.record.history.states import VisitState
 from sheet_reader.study.model import Study, SumRule
 
 
-def with_sums_checked(study: Study, visits: Iterable[Visit]) -> list[Visit]:
+def with_sums_checked(study: Study, visits: Iterable[VisitState]) -> list[VisitState]:
     """``visits`` with every sum asked about that does not fit on its row and is not settled."""
     return [_checked(study.sums, visit) for visit in visits]
 
 
-def _checked(rules: Sequence[SumRule], visit: Visit) -> Visit:
-    serving = {e.reading.field: e for e in visit.fields if e.is_current}
+def _checked(rules: Sequence[SumRule], visit: VisitState) -> VisitState:
+    serving = {e.field: e for e in visit.fields if e.is_current}
     told = sums_told(visit)
     asked: dict[str, Reason] = {}
     for rule in rules:
@@ -31,26 +30,23 @@ def _checked(rules: Sequence[SumRule], visit: Visit) -> Visit:
         fields = [e for e in states if e is not None]
         if len(fields) != len(states) or any(e.status in ("flagged", "doubted") for e in fields):
             continue
-        names, values = zip(*((e.reading.field, e.value) for e in fields), strict=True)
+        names, values = zip(*((e.field, e.value) for e in fields), strict=True)
         reason = sum_off(names, values)
         if reason is None or SumTold(names, values) in told:
             continue
         open_ = [e for e in fields if e.decision is None and e.value is not None] or fields[:1]
-        asked |= {e.reading.field: reason for e in open_}
+        asked |= {e.field: reason for e in open_}
     if not asked:
         return visit
-    return replace(visit, fields=tuple(_asked(e, asked) for e in visit.fields))
+    return replace(visit, fields=tuple(
+        replace(e, status="flagged" if e.value is None else "doubted", reasons=(asked[e.field],),
+                needs_review=True)
+        if e.is_current and e.field in asked else e
+        for e in visit.fields
+    ))  # fmt: skip
 
 
-def _asked(state: FieldState, asked: dict[str, Reason]) -> FieldState:
-    reason = asked.get(state.reading.field)
-    if reason is None or not state.is_current:
-        return state
-    status: Status = "flagged" if state.value is None else "doubted"
-    return replace(state, status=status, reasons=(reason,), needs_review=True)
-
-
-def sums_told(visit: Visit) -> set[SumTold]:
+def sums_told(visit: VisitState) -> set[SumTold]:
     """The sums that a person was told of, by the decisions that stand."""
     told = (t for e in visit.fields if e.decision for t in e.decision.told)
     return {t for t in told if isinstance(t, SumTold)}

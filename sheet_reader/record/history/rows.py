@@ -1,39 +1,65 @@
-"""Visits as the rows that review, results and audit work with. Pure functions."""
+"""Visits as the rows that review, results and audit work with."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
+from sqlalchemy import Connection, select
 
-from sheet_reader.record.history.lines import ReadingRow, Waiting
-from sheet_reader.record.history.model import Status, VisitRow
-from sheet_reader.record.history.states import ACCEPTED, FieldState, Visit
+from sheet_reader.record.history.loading import STANDS
+from sheet_reader.record.history.states import (
+    ACCEPTED,
+    FieldState,
+    Status,
+    VisitRow,
+    VisitState,
+)
+from sheet_reader.record.store import schema
 from sheet_reader.study.model import Study
 
 
-def as_waiting(study: Study, visit: Visit, effective: FieldState) -> Waiting:
-    """One field as a question."""
-    spec = next((s for s in study.fields if s.name == effective.reading.field), None)
-    return Waiting(effective, visit.site, visit.visit_date, spec.kind if spec else "count")
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """How the record stands: photos by status, fields by status, visits, and what waits."""
+
+    photos: dict[str, int]
+    fields: dict[str, int]
+    pages: int
+    visits: int
+    waiting: int
 
 
-def reading_rows(visits: Iterable[Visit]) -> list[ReadingRow]:
-    """One row per field and photo, photo by photo."""
-    pairs = [(v, e) for v in visits for e in v.fields]
-    pairs.sort(key=lambda p: (p[1].observation.photo_id, p[1].observation.page_instance_id))
-    return [ReadingRow(e, v.site, v.visit_date) for v, e in pairs]
+@dataclass(frozen=True, slots=True)
+class AuditedField:
+    """An accepted field that an audit drew: whether it was ``right``, the ``confidence`` and
+    ``threshold`` under which it was accepted, and its ``site`` and ``visit_date`` as they stand now
+    ("" where the page is in no visit).
+    """
+
+    right: bool
+    confidence: float
+    site: str
+    visit_date: str
+    threshold: float
 
 
-def visit_rows(study: Study, visits: Iterable[Visit]) -> list[VisitRow]:
+def reading_rows(visits: Iterable[VisitState]) -> list[FieldState]:
+    """Every field in every photo, photo by photo."""
+    fields = (e for v in visits for e in v.fields)
+    return sorted(fields, key=lambda e: (e.photo_id, e.page_instance_id))
+
+
+def visit_rows(study: Study, visits: Iterable[VisitState]) -> list[VisitRow]:
     """One row per visit: what serves, field by field; a waiting field has no value yet."""
     return [_visit_row(study, visit) for visit in visits]
 
 
-def _visit_row(study: Study, visit: Visit) -> VisitRow:
-    needs_review = {e.reading.field for e in visit.fields if e.needs_review}
-    serving = {e.reading.field: e for e in visit.fields if e.is_current}
+def _visit_row(study: Study, visit: VisitState) -> VisitRow:
+    serving = {e.field: e for e in visit.fields if e.is_current}
+    placed = dict(zip(study.keys, (visit.site, visit.visit_date), strict=True))
     values: dict[str, str | None] = {}
     statuses: dict[str, Status] = {}
     for spec in study.fields:
@@ -41,8 +67,8 @@ def _visit_row(study: Study, visit: Visit) -> VisitRow:
         if field is not None:
             values[spec.name] = None if field.status == "flagged" else field.value
             statuses[spec.name] = field.status
-        elif spec.kind in ("site", "date"):
-            values[spec.name] = (visit.site if spec.kind == "site" else visit.visit_date) or None
+        elif spec.kind.is_key:
+            values[spec.name] = placed[spec.name] or None
             statuses[spec.name] = "accepted"
     return VisitRow(
         site=visit.site,
@@ -51,27 +77,54 @@ def _visit_row(study: Study, visit: Visit) -> VisitRow:
         photos=tuple(dict.fromkeys(s.photo for s in visit.pages)),
         values=values,
         statuses=statuses,
-        waiting=len(needs_review),
+        waiting=len({e.field for e in visit.fields if e.needs_review}),
         advice=tuple(dict.fromkeys(s.advice for s in visit.pages if s.advice)),
     )
 
 
 def accepted_sample(
-    study: Study, visits: Iterable[Visit], n: int, rng: np.random.Generator
-) -> list[Waiting]:
+    visits: Iterable[VisitState], n: int, rng: np.random.Generator
+) -> list[FieldState]:
     """``n`` of the accepted readings that serve, those of empty fields too, drawn without putting
     back; fewer if there are.
     """
     pool = [
-        (v, e)
+        e
         for v in visits
         for e in v.fields
         if e.is_current and e.decision is None and e.status in ACCEPTED
     ]
-    chosen = rng.permutation(len(pool))[:n]
-    return [as_waiting(study, *pool[int(i)]) for i in chosen]
+    return [pool[int(i)] for i in rng.permutation(len(pool))[:n]]
 
 
-def counts_by_status(visits: Iterable[Visit]) -> dict[str, int]:
+def counts_by_status(visits: Iterable[VisitState]) -> dict[str, int]:
     """How many fields have each status, over the readings that serve."""
     return dict(Counter(e.status for v in visits for e in v.fields if e.is_current))
+
+
+def audited_fields(connection: Connection, visits: Sequence[VisitState]) -> list[AuditedField]:
+    """Every field answered in an audit, as it was accepted when it was drawn.
+
+    The reading of that day counts, with its confidence and threshold: a later one was not drawn,
+    and where the threshold was raised since, fields that proved wrong would drop out. What is true
+    is what a person says now. A field of a visit counts once, however many photos show it and
+    however often it was drawn, and as wrong if it ever was. Flagged fields don't count.
+    """
+    d, r, k = schema.decisions.c, schema.readings.c, schema.reading_runs.c
+    drawn = (
+        select(d.page_instance_id, d.field, d.value, r.value, r.confidence, k.threshold)
+        .join(schema.readings, r.id == d.reading_id)
+        .join(schema.reading_runs, k.id == r.run_id)
+        .where(d.blind, STANDS, r.status.in_(ACCEPTED))
+        .order_by(d.id)
+    )
+    stand = {(e.page_instance_id, e.field): e for v in visits for e in v.fields}
+    once: dict[tuple[str, str, int | None, str], AuditedField] = {}
+    for page, name, said, read, confidence, threshold in connection.execute(drawn):
+        now = stand.get((page, name))
+        truth = now.decision.value if now is not None and now.decision is not None else said
+        site, day = (now.site, now.visit_date) if now is not None else ("", "")
+        key = site, day, None if now is not None else page, name
+        if key not in once or (once[key].right and read != truth):
+            once[key] = AuditedField(read == truth, confidence, site, day, threshold)
+    return list(once.values())

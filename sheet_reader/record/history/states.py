@@ -1,14 +1,28 @@
-"""How pages and fields stand: the values that are put together into visits."""
+"""How pages, fields and visits stand: what leads from a page in a photo to a row of the table.
+
+A page was read (:class:`PageObservation`, :class:`StoredReading`) and decided on
+(:class:`Decision`); both make the state of a field on its page (:class:`FieldState`), the fields of
+all photos of a site and day a visit (:class:`VisitState`), and its values a row
+(:class:`VisitRow`). Each holds the one before; nothing is copied.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING, Literal
 
 from sheet_reader.decode.pages import FieldReading
 from sheet_reader.reasons import Reasons
-from sheet_reader.record.history.answers import Told
-from sheet_reader.record.history.model import Rival, Status
 
+if TYPE_CHECKING:
+    from sheet_reader.record.history.answers import Told
+
+Status = Literal[
+    "accepted", "doubted", "flagged", "confirmed", "corrected", "typed", "empty", "unreadable"
+]
+"""``doubted``: it held, and something learnt later speaks against it; it counts until a person
+answers.
+"""
 ACCEPTED: tuple[Status, ...] = ("accepted", "empty")
 """What was read and taken over without a question; "not recorded" is such a reading too."""
 ANSWERED: tuple[Status, ...] = ("confirmed", "corrected")
@@ -19,13 +33,38 @@ RECORDED: tuple[Status, ...] = ("accepted", "doubted", *ANSWERED, "typed")
 """What counts in tables, where it has a value."""
 TRUSTED: tuple[Status, ...] = ("accepted", *ANSWERED, "typed")
 """What is learnt from, where it has a value."""
+TYPED = "typed"
+"""Stands for the layout of a page typed in by hand, what its reading was identified by, and the
+status of the line in ``photos`` of a typed sheet without a photo.
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class Thresholds:
+    """The confidence (0..1) from which a field counts as accepted today: ``counts``, and ``keys``
+    for a site or date. 0 takes what was accepted as it is.
+    """
+
+    counts: float = 0.0
+    keys: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class Rival:
+    """The value of the same field on another page (in another photo) of the visit; None: empty."""
+
+    page_instance_id: int
+    value: str | None
 
 
 @dataclass(frozen=True, slots=True)
 class PageObservation:
-    """A page seen in a photo, with its latest run. ``frame`` counts the pages of a PDF from 0.
+    """A page seen in a photo, with its latest run. ``photo`` is the photo's neutral name, ``frame``
+    counts the pages of a PDF from 0, ``sheet`` is the site number of the printed sheet, or BLANK.
 
-    ``decided_site`` and ``decided_date`` are what a person said where the page has no such field.
+    ``site`` and ``visit_date`` are as that run read them; ``decided_site`` and ``decided_date``
+    what a person said where the page has no such field; ``place`` is the site and date for which
+    it counts, as far as they are known ("").
     """
 
     page_instance_id: int
@@ -44,6 +83,7 @@ class PageObservation:
     model: str
     decided_site: str | None = None
     decided_date: str | None = None
+    place: tuple[str, str] = ("", "")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,10 +121,13 @@ class Decision:
 
 @dataclass(frozen=True, slots=True)
 class FieldState:
-    """A field of a page instance as it stands. ``is_current``: its value is the visit's;
-    ``needs_review``: a person is asked about it, and ``rivals`` are the values of other photos that
-    the question names. Where what a person decided is doubted, she is asked about the reading of
-    another photo that contradicts it.
+    """A field of a page instance as it stands: ``value`` as decided, else as it was surely read,
+    else as read. ``is_current``: its value is the visit's; ``needs_review``: a person is asked
+    about it, and ``rivals`` are the values of other photos that the question names. Where what a
+    person decided is doubted, she is asked about the reading of another photo that contradicts it.
+    ``later_value`` is what a newer reading says instead of what was decided.
+
+    Pictures come from :meth:`Record.images`, the photo from :meth:`Record.photo_path`.
     """
 
     observation: PageObservation
@@ -98,12 +141,99 @@ class FieldState:
     later_value: str | None = None
     rivals: tuple[Rival, ...] = ()
 
+    @property
+    def field(self) -> str:
+        """The field's name."""
+        return self.reading.field
+
+    @property
+    def read_value(self) -> str | None:
+        """As read; None: nothing."""
+        return self.reading.value
+
+    @property
+    def reading_id(self) -> int:
+        """The reading's number."""
+        return self.reading.reading_id
+
+    @property
+    def confidence(self) -> float:
+        """The probability (0..1) of what was read."""
+        return self.reading.confidence
+
+    @property
+    def runner_up(self) -> str | None:
+        """The next value that it may be."""
+        return self.reading.runner_up
+
+    @property
+    def runner_up_confidence(self) -> float:
+        """The probability (0..1) of the next value."""
+        return self.reading.runner_up_confidence
+
+    @property
+    def photo(self) -> str:
+        """The photo's neutral name."""
+        return self.observation.photo
+
+    @property
+    def photo_id(self) -> int:
+        """The photo's number."""
+        return self.observation.photo_id
+
+    @property
+    def frame(self) -> int:
+        """The page of the PDF, from 0."""
+        return self.observation.frame
+
+    @property
+    def page_instance_id(self) -> int:
+        """The page in its photo: several blank sheets in one photo or PDF share all else."""
+        return self.observation.page_instance_id
+
+    @property
+    def sheet(self) -> str:
+        """The site number of the printed sheet, or BLANK."""
+        return self.observation.sheet
+
+    @property
+    def page(self) -> int:
+        """The page of the sheet, from 1."""
+        return self.observation.page
+
+    @property
+    def site(self) -> str:
+        """The site for which its page counts, "" while that waits."""
+        return self.observation.place[0]
+
+    @property
+    def visit_date(self) -> str:
+        """The date for which its page counts, "" while that waits."""
+        return self.observation.place[1]
+
 
 @dataclass(frozen=True, slots=True)
-class Visit:
+class VisitState:
     """Everything known of one visit: ``fields`` of all its photos, in the study's order."""
 
     site: str
     visit_date: str
     pages: tuple[PageObservation, ...]
     fields: tuple[FieldState, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class VisitRow:
+    """One visit: all its pages merged. ``values`` holds every field of the study that was printed
+    on the pages received; None means not recorded, unreadable or still waiting (see
+    ``statuses``). A page whose site or date waits is a visit of its own with "" for it.
+    """
+
+    site: str
+    visit_date: str
+    pages: tuple[int, ...]
+    photos: tuple[str, ...]
+    values: dict[str, str | None]
+    statuses: dict[str, Status]
+    waiting: int
+    advice: tuple[str, ...] = ()

@@ -2,49 +2,45 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Collection, Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
 
 from sqlalchemy import Connection, and_, func, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.numbers import RECORD
-from sheet_reader.record.history import doubts
-from sheet_reader.record.history.decoded import OF_TIME
+from sheet_reader.reasons import Code
+from sheet_reader.record.history.loading import LATEST
+from sheet_reader.record.history.runs import OF_TIME
 from sheet_reader.record.history.sheets import standing
-from sheet_reader.record.history.states import RECORDED, Visit
+from sheet_reader.record.history.states import RECORDED, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import MOST_ATTEMPTS
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study import days
+from sheet_reader.study.kinds import SITE
 from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE
+from sheet_reader.wording import counted
 
 MOST_NAMED = RECORD.most_named
 SAME_TIME = timedelta(hours=1)
 """By so much the clocks of two machines may differ."""
-
-
-@dataclass(frozen=True, slots=True)
-class Beside:
-    """What the visits do not show: photos that wait to be read, pages by the key of another study,
-    and when the record was last worked on (UTC, ISO 8601; "" for never).
-    """
-
-    unread: int = 0
-    others: tuple[tuple[str, int], ...] = ()
-    worked_at: str = ""
-
-
-def beside(connection: Connection, study: Study) -> Beside:
-    """What stands beside the visits of ``study``."""
-    s = schema.page_instances.c
-    query = select(s.study, func.count()).where(s.study != study.key).group_by(s.study)
-    others = tuple((str(key), int(n)) for key, n in connection.execute(query.order_by(s.study)))
-    times = (schema.photos.c.received_at, schema.reading_runs.c.at, schema.decisions.c.at)
-    last = max(connection.scalar(select(func.max(at))) or "" for at in times)
-    return Beside(unread(connection), others, last)
+WHY = {
+    Code.PHOTOS_DIFFER: "contradicted by another photo",
+    Code.DECISION_DIFFERS: "contradicted by another photo",
+    Code.WAS_SURE: "read otherwise now",
+    Code.SUM_OFF: "in a sum that does not fit",
+    Code.PARTS_EXCEED: "in a sum that does not fit",
+    Code.ABOVE_RANGE: "outside the range of study.toml",
+    Code.BELOW_RANGE: "outside the range of study.toml",
+    Code.NOT_EXPECTED: "outside the range of study.toml",
+    Code.STRICTER: "not certain enough for allowed_error",
+    Code.HISTORY_DIFFERS: "unlike the site's other counts",
+}
+"""Why a value is doubted."""
+LESS_CERTAIN = "less certain now"
 
 
 def unread(connection: Connection) -> int:
@@ -69,12 +65,12 @@ def refuse_another_study(connection: Connection, study: Study) -> None:
             remedy=f"set key = “{keys[0]}” again, or start the new study in a folder of its own",
         )
     for field in study.header:
-        if field.kind != "number" and _is_elsewhere(connection, study, field):
+        if field.kind.is_key and _is_elsewhere(connection, study, field):
             raise UsageError(
-                f"no {field.kind} field of the sheets read so far is called “{field.name}”, as "
-                "this file says",
+                f"no {field.kind.name} field of the sheets read so far is called “{field.name}”, "
+                "as this file says",
                 where=study.folder / STUDY_FILE,
-                remedy=f"give the {field.kind} field the name back that it had",
+                remedy=f"give the {field.kind.name} field the name back that it had",
             )
 
 
@@ -83,16 +79,15 @@ def _is_elsewhere(connection: Connection, study: Study, field: HeaderField) -> b
     under it: a sheet with a printed site number has no site field at all.
     """
     s, k, r = schema.page_instances.c, schema.reading_runs.c, schema.readings.c
-    known = k.site if field.kind == "site" else k.visit_date
-    latest = select(func.max(k.id)).group_by(k.page_instance_id)
+    known = k.site if field.kind == SITE else k.visit_date
     query = (
         select(s.sheet, known.label("known"), r.id, r.value, r.status)
         .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
         .outerjoin(schema.readings, and_(r.run_id == k.id, r.field == field.name))
-        .where(k.id.in_(latest), s.study == study.key)
+        .where(k.id.in_(LATEST), s.study == study.key)
     )
     found = {
-        _fits(*row, printed=field.kind == "site" and sheet != BLANK)
+        _fits(*row, printed=field.kind == SITE and sheet != BLANK)
         for sheet, *row in connection.execute(query)
     }
     if "other" in found:
@@ -111,18 +106,46 @@ def _fits(
     return "other" if printed or status == "accepted" else "doubtful"
 
 
-def notes(study: Study, visits: Sequence[Visit], around: Beside) -> list[str]:
+def notes(connection: Connection, study: Study, visits: Sequence[VisitState]) -> list[str]:
     """What to know about the record under the study file of today, one line each."""
-    found = [unread_note(study, around.unread)]
+    s = schema.page_instances.c
+    others = select(s.study, func.count()).where(s.study != study.key).group_by(s.study)
+    times = (schema.photos.c.received_at, schema.reading_runs.c.at, schema.decisions.c.at)
+    worked_at = max(connection.scalar(select(func.max(at))) or "" for at in times)
+    found = [unread_note(study, unread(connection))]
     found += [
-        f"{_count(n, 'page')} of another study (“{key}”) {_are(n)} left out of everything"
-        for key, n in around.others
+        f"{counted(n, 'page')} of another study (“{key}”) {_are(n)} left out of everything"
+        for key, n in connection.execute(others.order_by(s.study))
     ]
-    found += [_unknown_fields(study, visits), _unplaced(study, visits)]
-    found += [_sites(study, visits), _season(study, visits)]
-    found += [_clock(around.worked_at), _ahead(study, visits)]
-    found += doubts.standing(doubts.doubts_of(visits))
+    found += [_unknown_fields(study, visits), _unplaced(study, visits), _sites(study, visits)]
+    found += [_season(study, visits), _clock(worked_at), _ahead(study, visits)]
+    if doubts := doubts_of(visits):
+        found.append(f"doubted: {_doubted(doubts.values())}")
     return [line for line in found if line]
+
+
+def doubts_of(visits: Iterable[VisitState]) -> dict[tuple[str, str, str], str]:
+    """Every value that is doubted, by site, visit date and field, with why."""
+    return {
+        (e.site, e.visit_date, e.field): next(
+            (WHY[reason.code] for reason in e.reasons if reason.code in WHY), LESS_CERTAIN
+        )
+        for visit in visits
+        for e in visit.fields
+        if e.is_current and e.status == "doubted"
+    }
+
+
+def raised(before: Collection[tuple[str, str, str]], visits: Iterable[VisitState]) -> list[str]:
+    """The doubts that were not there ``before``, in one line; none for none."""
+    news = [why for place, why in doubts_of(visits).items() if place not in before]
+    return [f"Doubted since this read: {_doubted(news)}."] if news else []
+
+
+def _doubted(why: Collection[str]) -> str:
+    stays = f"{counted(len(why), 'value')}; {'it stays' if len(why) == 1 else 'they stay'}"
+    causes = ", ".join(f"{n:,} {cause}" for cause, n in Counter(why).most_common())
+    return f"{stays} in the tables, marked, until you answer in review ({causes})"
 
 
 def _clock(worked_at: str) -> str:
@@ -134,7 +157,7 @@ def _clock(worked_at: str) -> str:
     )
 
 
-def _ahead(study: Study, visits: Iterable[Visit]) -> str:
+def _ahead(study: Study, visits: Iterable[VisitState]) -> str:
     number = sum(
         f.needs_review and not OF_TIME.isdisjoint({r.code for r in f.reasons})
         for v in visits for f in v.fields
@@ -152,60 +175,51 @@ def unread_note(study: Study, number: int) -> str:
     """What to do about photos that are not read yet, or ""."""
     if not number:
         return ""
-    are = "photo is" if number == 1 else "photos are"
-    return f"{number:,} {are} not read yet; to go on:  sheet-reader read {study.folder}"
+    photos = f"{counted(number, 'photo')} {_are(number)}"
+    return f"{photos} not read yet; to go on:  sheet-reader read {study.folder}"
 
 
-def _unknown_fields(study: Study, visits: Iterable[Visit]) -> str:
-    known = {spec.name for spec in study.fields}
-    values: set[tuple[int, str]] = set()
-    questions: set[tuple[int, str]] = set()
-    names: dict[str, None] = {}
-    for number, visit in enumerate(visits):
-        for field in visit.fields:
-            name = field.reading.field
-            if name in known:
-                continue
-            names[name] = None
-            if field.status in RECORDED and field.value is not None:
-                values.add((number, name))
-            elif field.status == "flagged":
-                questions.add((number, name))
-    if not names:
+def _unknown_fields(study: Study, visits: Iterable[VisitState]) -> str:
+    unknown = [
+        (number, e) for number, visit in enumerate(visits) for e in visit.fields
+        if study.spec(e.field) is None
+    ]  # fmt: skip
+    if not unknown:
         return ""
-    has = f"{_count(len(values), 'value')} and {_count(len(questions), 'question')}"
+    values = {(n, e.field) for n, e in unknown if e.status in RECORDED and e.value is not None}
+    questions = {(n, e.field) for n, e in unknown if e.status == "flagged"}
+    has = f"{counted(len(values), 'value')} and {counted(len(questions), 'question')}"
+    names = dict.fromkeys(e.field for _, e in unknown)
     return (
         f"study.toml has no field {_listed(list(names))} now, but the record does, with {has}: "
         "rows.csv leaves them out, readings.csv keeps them; if they were renamed, rename them back"
     )
 
 
-def _unplaced(study: Study, visits: Iterable[Visit]) -> str:
+def _unplaced(study: Study, visits: Iterable[VisitState]) -> str:
     """Pages whose site or date is nowhere to be read or asked under the present names."""
-    names: dict[str, str] = {h.kind: h.name for h in study.header}
-    number = 0
+    number, keys = 0, study.keys
     for visit in visits:
-        on_page = {field.reading.field for field in visit.fields}
-        lost = (not visit.site and names["site"] not in on_page) or (
-            not visit.visit_date and names["date"] not in on_page
-        )
-        number += len(visit.pages) if lost else 0
+        on_page = {e.field for e in visit.fields}
+        places = zip(keys, (visit.site, visit.visit_date), strict=True)
+        if any(not place and name not in on_page for name, place in places):
+            number += len(visit.pages)
     if not number:
         return ""
     return (
-        f"{_count(number, 'page')} {'has' if number == 1 else 'have'} no place, because study.toml "
-        "calls the site or date field otherwise now"
+        f"{counted(number, 'page')} {'has' if number == 1 else 'have'} no place, because "
+        "study.toml calls the site or date field otherwise now"
     )
 
 
-def _sites(study: Study, visits: Iterable[Visit]) -> str:
+def _sites(study: Study, visits: Iterable[VisitState]) -> str:
     gone = [v.site for v in visits if v.site and study.site(v.site) is None]
     if not gone:
         return ""
     sites = list(dict.fromkeys(gone))
     one = "a site that is" if len(sites) == 1 else "sites that are"
     return (
-        f"{_count(len(gone), 'visit')} {_are(len(gone))} of {one} not on the site list now "
+        f"{counted(len(gone), 'visit')} {_are(len(gone))} of {one} not on the site list now "
         f"({_listed(sites)}); {_rows(len(gone))} in the exports"
     )
 
@@ -218,7 +232,7 @@ def _day(text: str) -> date | None:
         return None
 
 
-def _season(study: Study, visits: Iterable[Visit]) -> str:
+def _season(study: Study, visits: Iterable[VisitState]) -> str:
     season, (first, last) = days.span(study), (study.season.first, study.season.last)
     made = [day for v in visits if (day := _day(v.visit_date)) is not None]
     outside = sum(not season.first <= day <= season.last for day in made)
@@ -226,13 +240,9 @@ def _season(study: Study, visits: Iterable[Visit]) -> str:
         return ""
     lie = "lies" if outside == 1 else "lie"
     return (
-        f"{_count(outside, 'visit')} {lie} outside the season ({first} to {last}); "
+        f"{counted(outside, 'visit')} {lie} outside the season ({first} to {last}); "
         f"{_rows(outside)} in the exports"
     )
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number:,} {what}" if number == 1 else f"{number:,} {what}s"
 
 
 def _are(number: int) -> str:

@@ -11,9 +11,7 @@ from typing import Any
 from sqlalchemy import Connection, delete, select, update
 
 from sheet_reader.errors import UsageError
-from sheet_reader.record.history.model import now
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.writing import insert_new, is_bare
+from sheet_reader.record.history.photos import insert_new, is_bare
 from sheet_reader.record.originals import originals
 from sheet_reader.record.people.people import Person, forget_names, person_meant
 from sheet_reader.record.people.traces import (
@@ -27,7 +25,9 @@ from sheet_reader.record.people.traces import (
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import RECORD_FILE, our_errors
 from sheet_reader.record.store.store import Record
+from sheet_reader.study.days import now
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 TO_BLANK, TO_REMOVE = "name to blank", "original to remove"
 """Notes on the record of what an erasing has still to do: for a photo, by its number; and a file,

@@ -15,13 +15,14 @@ from sheet_reader.intake.gather import INBOX
 from sheet_reader.intake.mail import is_mbox
 from sheet_reader.intake.tags import page_texts, tag_texts, texts_in
 from sheet_reader.numbers import RECORD
-from sheet_reader.record.history.naming import both_names, neutral_name
+from sheet_reader.record.history.photos import both_names
 from sheet_reader.record.originals import originals
 from sheet_reader.record.people.people import DECISIONS, Person, leases_of, naming
 from sheet_reader.record.people.remarks import remarks_naming
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import RECORD_FILE
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 MOST_LINES = RECORD.most_trace_lines
 MOST_BYTES = 20_000_000

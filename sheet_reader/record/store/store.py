@@ -19,39 +19,32 @@ from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.record.history import (
-    audited,
     history,
     loading,
     meaning_answers,
+    photos,
     rows,
     study_edits,
-    writing,
 )
-from sheet_reader.record.history.lines import ReadingRow, Waiting
-from sheet_reader.record.history.model import (
-    AuditedField,
-    HistoryEntry,
-    PhotoLine,
-    Summary,
-    Thresholds,
-    VisitRow,
-)
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.states import Visit
+from sheet_reader.record.history.history import HistoryEntry
+from sheet_reader.record.history.kept_visits import KeptVisits
+from sheet_reader.record.history.photos import PhotoLine
+from sheet_reader.record.history.rows import AuditedField, Summary
+from sheet_reader.record.history.states import FieldState, Thresholds, VisitRow, VisitState
 from sheet_reader.record.originals import originals
-from sheet_reader.record.store import checksums, opening, place, schema
-from sheet_reader.record.store.address import checked_address
+from sheet_reader.record.store import checksums, place, record_file, schema
 from sheet_reader.record.store.engine import (
     RECORD_FILE,
+    checked_address,
     open_engine,
     our_errors,
     sqlite_url,
     steady_view,
 )
 from sheet_reader.record.store.engine import URL_VARIABLE as URL_VARIABLE
-from sheet_reader.record.store.log_pair import marked, must_be_a_pair
-from sheet_reader.record.store.migrations import migrate
+from sheet_reader.record.store.migrations import migrate, must_be_present
 from sheet_reader.study.model import Study
+from sheet_reader.wording import neutral_name
 
 NO_THRESHOLDS = Thresholds()
 
@@ -65,7 +58,7 @@ class Record:
         engine: Engine,
         where: str,
         thresholds: Thresholds,
-        view: opening.ReadOnlyView | None = None,
+        view: record_file.ReadOnlyView | None = None,
     ) -> None:
         self.study = study
         self.thresholds = thresholds
@@ -74,7 +67,7 @@ class Record:
         self.folder: Path = study.folder
         self.engine = engine
         self.where = where
-        self._state: tuple[loading.Stamp, list[Visit]] | None = None
+        self._kept = KeptVisits(study, thresholds)
 
     @classmethod
     def open(
@@ -103,22 +96,22 @@ class Record:
             if url:
                 record = cls(study, open_engine(checked_address(url)), where, thresholds)
             else:
-                opening.must_not_be_blank(study.folder)
-                must_be_a_pair(file)
-                if for_reading and file.exists() and not opening.may_write(file):
-                    view = resources.enter_context(opening.for_reading(file))
+                place.must_not_be_blank(study.folder)
+                record_file.must_be_a_pair(file)
+                if for_reading and file.exists() and not record_file.may_write(file):
+                    view = resources.enter_context(record_file.for_reading(file))
                     record = cls(study, view.engine, where, thresholds, view)
                 else:
-                    opening.must_be_writable(file)
-                    opening.make_private(study.folder)
+                    record_file.must_be_writable(file)
+                    record_file.make_private(study.folder)
                     record = cls(study, open_engine(sqlite_url(file)), where, thresholds)
             resources.callback(record.engine.dispose)
             if url and for_reading:
-                opening.must_be_present(record.engine, where)
+                must_be_present(record.engine, where)
             else:
                 migrate(record.engine)
             known = bool(url) and place.must_match(record.reading, study.folder)
-            opening.must_know_its_photos(record.reading, study.folder, where)
+            place.must_know_its_photos(record.reading, study.folder, where)
             if not of_any_study:
                 with record.reading() as connection:
                     study_edits.refuse_another_study(connection, study)
@@ -162,25 +155,28 @@ class Record:
         Every row that is written in it gets its checksum.
         """
         if self.view is not None:
-            opening.must_be_writable(self.view.file)
+            record_file.must_be_writable(self.view.file)
         with our_errors(self.where), self.engine.connect() as plain:
             connection = plain.execution_options(writes=True)
-            with connection.begin(), marked(connection), checksums.kept(connection):
+            with connection.begin(), record_file.marked(connection), checksums.kept(connection):
                 yield connection
 
-    def state(self) -> list[Visit]:
+    def state(self) -> list[VisitState]:
         """Every visit with all its fields as they stand now."""
-        with self.reading() as connection:
-            stamp = loading.stamp(connection)
-            if self._state is None or self._state[0] != stamp:
-                self._state = stamp, loading.load_visits(connection, self.study, self.thresholds)
-            return list(self._state[1])
+        return self.look()[0]
 
-    def state_aside(self) -> list[Visit]:
+    def look(self) -> tuple[list[VisitState], int]:
+        """The same with the last decision that it knows of (0 for none). A visit in which nothing
+        has changed since the look before is the same object.
+        """
+        with self.reading() as connection:
+            look = self._kept.look(connection)
+        return list(look.visits), look.stamp.last
+
+    def state_aside(self) -> list[VisitState]:
         """The visits that the sheets set aside would be."""
         with self.reading() as connection:
             return loading.load_visits(connection, self.study, self.thresholds, aside=True)
-
 
     def photo_path(self, photo_id: int) -> originals.File:
         """The kept original of a photo."""
@@ -193,7 +189,7 @@ class Record:
             raise UsageError(f"{neutral_name(photo_id)} was typed in by hand: it has no picture")
         return originals.at(self.folder, str(original))
 
-    def readings(self) -> list[ReadingRow]:
+    def readings(self) -> list[FieldState]:
         """One row per field and photo, with its status as of now."""
         return rows.reading_rows(self.state())
 
@@ -201,15 +197,15 @@ class Record:
         """One row per visit, pages and photos merged."""
         return rows.visit_rows(self.study, self.state())
 
-    def accepted_sample(self, n: int, rng: np.random.Generator) -> list[Waiting]:
+    def accepted_sample(self, n: int, rng: np.random.Generator) -> list[FieldState]:
         """``n`` accepted values drawn at random, for a second view."""
-        return rows.accepted_sample(self.study, self.state(), n, rng)
+        return rows.accepted_sample(self.state(), n, rng)
 
     def audited(self) -> list[AuditedField]:
         """The accepted fields that audits drew, each once."""
         visits = self.state()
         with self.reading() as connection:
-            return audited.audited_fields(connection, visits)
+            return rows.audited_fields(connection, visits)
 
     def history(self, site: str, visit_date: str) -> list[HistoryEntry]:
         """How each value of a visit came to be, field by field, oldest first."""
@@ -221,7 +217,7 @@ class Record:
         """Every photo and its fate, oldest first."""
         statuses = ("waiting", "read", "no sheet", "failed", "stopped")
         with self.reading() as connection:
-            return writing.photos_with(connection, statuses)
+            return photos.photos_with(connection, statuses)
 
     def unread(self) -> int:
         """How many photos are not read yet."""
@@ -230,9 +226,9 @@ class Record:
 
     def notes(self) -> list[str]:
         """What to know under the study file of today, one line each: see ``study_edits``."""
+        visits = self.state()
         with self.reading() as connection:
-            around = study_edits.beside(connection, self.study)
-        return study_edits.notes(self.study, self.state(), around)
+            return study_edits.notes(connection, self.study, visits)
 
     def summary(self) -> Summary:
         """How the record stands."""

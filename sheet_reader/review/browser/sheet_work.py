@@ -23,15 +23,14 @@ from sheet_reader.reading.pointed import (
     without_sheet,
 )
 from sheet_reader.record.history.entered import enter
-from sheet_reader.record.history.naming import neutral_name
-from sheet_reader.record.history.photo_list import photo_fates
-from sheet_reader.record.history.typed import TYPED
+from sheet_reader.record.history.photo_fates import photo_fates
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.people.remarks import Remark, add_to_page, remarks_of, type_up, typed_up
 from sheet_reader.review.face import Plain, sentence
 from sheet_reader.review.source import Gray, RecordQuestions
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.kinds import Refusal
-from sheet_reader.wording import words
+from sheet_reader.wording import neutral_name, words
 
 
 class SheetWork:
@@ -115,7 +114,9 @@ class SheetWork:
             for fate in photo_fates(record) if fate.photo_id in wanted
         ]  # fmt: skip
         pages = [self._page(page.code.sheet, page.number) for page in pages_to_choose(record)]
-        fields = [{"name": s.name, "label": s.label, "kind": s.kind} for s in record.study.fields]
+        fields = [
+            {"name": s.name, "label": s.label, "kind": s.kind.name} for s in record.study.fields
+        ]
         return {"rescue": {"photos": photos, "pages": pages, "fields": fields}}
 
     def _page(self, sheet: str, number: int) -> Plain:
