@@ -31,10 +31,9 @@ from sheet_reader.errors import (
     must_be_day,
     path_from,
 )
-from sheet_reader.reading.single_photo import PhotoField, PhotoPage, PhotoReading, read_photo
+from sheet_reader.reading.photo import PhotoField, PhotoPage, PhotoReading, read_photo
 from sheet_reader.record.history.found import BatchSummary
-from sheet_reader.record.store.engine import has_record
-from sheet_reader.record.store.opening import must_not_be_blank
+from sheet_reader.record.store.place import has_record, must_not_be_blank
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study

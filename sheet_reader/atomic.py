@@ -8,10 +8,16 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import re
 import secrets
+import shutil
 import stat
+import tempfile
+import time
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
+
+from sheet_reader.numbers import RECORD
 
 STUDY_FILE = "study.toml"
 """What makes a folder that of a study."""
@@ -22,6 +28,7 @@ OTHERS = stat.S_IRWXG | stat.S_IRWXO
 CANNOT_SYNC = (errno.EACCES, errno.EPERM, errno.EINVAL, errno.ENOTSUP, errno.EBADF)
 """What network and odd file systems say to the wish to sync a folder."""
 BINARY: int = getattr(os, "O_BINARY", 0)
+_LEFTOVER = re.compile(r"\.(?:new|backup)-(\d+)-\w+")
 
 
 def atomic_write(
@@ -87,6 +94,40 @@ def tighten(path: Path, mode: int) -> bool:
 def temporary_path(target: Path) -> Path:
     """A new hidden name beside ``target`` that tells which process uses it."""
     return target.with_name(f"{TEMPORARY}{os.getpid()}-{secrets.token_hex(6)}")
+
+
+def backup_folder(folder: Path) -> tempfile.TemporaryDirectory[str]:
+    """A hidden folder in ``folder`` to build a backup in; its name tells which process uses it."""
+    return tempfile.TemporaryDirectory(prefix=f".backup-{os.getpid()}-", dir=folder)
+
+
+def is_running(pid: int) -> bool:
+    """Whether a process with this number lives on this machine (where unsure: yes)."""
+    if os.name == "nt":
+        return True
+    try:
+        os.kill(pid, 0)
+    except ProcessLookupError:
+        return False
+    except (PermissionError, OverflowError):
+        return True
+    return True
+
+
+def sweep(folder: Path, pattern: str) -> None:
+    """Remove what dead processes left half-written under ``folder``; a glob pattern says where."""
+    for path in folder.glob(pattern):
+        found = _LEFTOVER.fullmatch(path.name)
+        with contextlib.suppress(OSError):
+            if found is None or (
+                is_running(int(found.group(1)))
+                and time.time() - path.stat().st_mtime <= RECORD.leftover_seconds
+            ):
+                continue
+            if path.is_dir():
+                shutil.rmtree(path)
+            else:
+                path.unlink()
 
 
 def sync_folder(folder: Path) -> None:

@@ -25,6 +25,7 @@ from sheet_reader.review.overlay import write_overlays
 from sheet_reader.review.queue import keyed_blind
 from sheet_reader.review.session import Review
 from sheet_reader.review.source import RecordQuestions
+from sheet_reader.review.terminal import Terminal
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
@@ -77,7 +78,7 @@ def review(record: Record, out: Path) -> None:
     questions = [
         card
         for card in source.cards()
-        if isinstance(card, FieldCard) and card.spec.kind == "count" and card.reading.value
+        if isinstance(card, FieldCard) and card.spec.kind.name == "count" and card.reading.value
     ]
     shown = [q for q in questions if not keyed_blind(q, study)]
     first = min(shown, key=lambda q: q.reading.confidence).reading
@@ -90,15 +91,9 @@ def review(record: Record, out: Path) -> None:
     def stop() -> str:
         raise EOFError
 
-    Review(
-        source=RecordQuestions(record, [first, *rest]),
-        study=study,
-        console=screen,
-        read_line=stop,
-        launch=lambda _path: 1,
-        by="Kim",
-        today=study.season.last,
-    ).run()
+    source, today = RecordQuestions(record, [first, *rest]), study.season.last
+    folder = Path(tempfile.gettempdir())
+    Review(Terminal(source, screen, stop, lambda _path: 1, today, "blocks", folder), "Kim").run()
     rendered(screen.export_svg(title="sheet-reader review"), out)
 
 

@@ -389,7 +389,7 @@ def test_further_photos_of_a_study_draw_no_layout_anew(
         made.append(study)
         return LayoutBook(study)
 
-    monkeypatch.setattr(photo_reading, "book_of", counted)
+    monkeypatch.setattr(photo_reading, "whole_book", counted)
     photo = put(ponds, "a.png", stand_in.says())
     for _ in range(3):
         assert sheet_reader.read_photo(photo, ponds, today=TODAY).pages

@@ -83,7 +83,7 @@ def field_named(study: Study, name: str) -> FieldSpec:
     by_name = {spec.name: spec for spec in study.fields}
     for spec in study.fields:
         if spec.kind.is_key:
-            by_name.setdefault(spec.kind, spec)
+            by_name.setdefault(spec.kind.name, spec)
     if name in by_name:
         return by_name[name]
     near = difflib.get_close_matches(name, by_name, n=3, cutoff=0.5) or list(by_name)[:3]

@@ -165,7 +165,7 @@ class Form:
             click.echo(f"  {value.message}")
             return 0
         if value.unreadable or (value.text is None and spec.kind.is_key):
-            what = "leave it empty" if value.unreadable else f"a sheet needs its {spec.kind}"
+            what = "leave it empty" if value.unreadable else f"a sheet needs its {spec.kind.name}"
             click.echo(f"  {what}")
             return 0
         if value.doubt and answer_to(f"  {value.doubt}. Enter keeps it, - asks again: ") != "":

@@ -87,7 +87,7 @@ def export(
 
     Example:  sheet-reader export bean_tips --format csv,excel --out results
     """
-    from sheet_reader.cli.meaning_questions import meaning_notes
+    from sheet_reader.cli.names import meaning_notes
     from sheet_reader.errors import UsageError
     from sheet_reader.results.export import columns_of, export_files, lost_columns
     from sheet_reader.results.facts import facts_of, file_names_of

@@ -36,7 +36,7 @@ def join(study: Path, yes: bool) -> None:
     """
     import os
 
-    from sheet_reader.record.store.address import URL_VARIABLE, checked_address
+    from sheet_reader.record.store.engine import URL_VARIABLE, checked_address
     from sheet_reader.record.store.place import join as join_record
     from sheet_reader.record.store.place import plain_address
 
@@ -91,7 +91,7 @@ def backup(study: Path, file: Path, yes: bool) -> None:
 def _replaces_backup(study: Study, file: Path) -> bool:
     """Whether an earlier backup lies at ``file``. Raises UsageError where no backup may go."""
     from sheet_reader.record.originals.backup import backup_target
-    from sheet_reader.record.store.opening import must_not_be_blank
+    from sheet_reader.record.store.place import must_not_be_blank
 
     must_not_be_blank(study.folder)
     return file.exists() and backup_target(study.folder, file).exists()
@@ -111,12 +111,12 @@ def restore(study: Path, file: Path, yes: bool) -> None:
 
     Example:  sheet-reader restore bean_tips beans-2026-06-01.tar
     """
-    from sheet_reader.record.originals.restore import Comparison
+    from sheet_reader.record.originals.backup_contents import BackupContents
     from sheet_reader.record.originals.restore import restore as put_back
 
     folder = study.parent if study.is_file() and study.suffix == ".toml" else study
 
-    def agree(found: Comparison) -> None:
+    def agree(found: BackupContents) -> None:
         held = found.restored
         last = f", the last of {held.last[:16].replace('T', ' ')} UTC" if held.last else ""
         photos, answers = counted(len(held.photos), "photo"), counted(len(held.decisions), "answer")

@@ -106,7 +106,7 @@ def _answers(study: Study, paths: tuple[Path, ...]) -> None:
 
 def _draft(study: Study, folder: Path, *, again: bool) -> None:
     from sheet_reader.cli.progress import progress
-    from sheet_reader.record.people.drafts import asked_before
+    from sheet_reader.record.people.remarks import asked_before
     from sheet_reader.results.contacts import addresses
     from sheet_reader.results.facts import facts_of
     from sheet_reader.results.letters.drafts import drafts, to_say
@@ -140,7 +140,7 @@ def _draft(study: Study, folder: Path, *, again: bool) -> None:
 def _write(record: Record, found: list[Letter], folder: Path) -> None:
     """The drafts on record, and as files under new names, readable by her alone: both or none."""
     from sheet_reader.errors import StorageError
-    from sheet_reader.record.people.drafts import note_drafts
+    from sheet_reader.record.people.remarks import note_drafts
     from sheet_reader.results.whole_files import write_together
 
     files = {}

@@ -24,7 +24,7 @@ def open_record(study: Study, *, for_reading: bool = False) -> Record:
     except UnsaidError:
         if not terminal.somebody_answers():
             raise
-    from sheet_reader.cli.meaning_questions import ask_what_blocks
+    from sheet_reader.cli.names import ask_what_blocks
 
     with opening.open_record(study, of_any_study=True) as record:
         ask_what_blocks(record)
@@ -33,8 +33,7 @@ def open_record(study: Study, *, for_reading: bool = False) -> Record:
 
 def must_have_record(study: Study) -> None:
     """Raises UsageError where the study has no record yet, RecordError where it is lost."""
-    from sheet_reader.record.store.engine import has_record
-    from sheet_reader.record.store.opening import must_not_be_blank
+    from sheet_reader.record.store.place import has_record, must_not_be_blank
 
     if not has_record(study.folder):
         must_not_be_blank(study.folder)

@@ -145,7 +145,7 @@ def _one_batch(
 ) -> None:
     """Read one batch (``photos`` None: the inbox, unless a mailbox is given) and tell of it."""
     from sheet_reader.record.originals.originals import must_last
-    from sheet_reader.record.store.engine import has_record
+    from sheet_reader.record.store.place import has_record
 
     must_last()
     if has_record(study.folder):
@@ -164,7 +164,7 @@ def _some_wait(study: Study) -> bool:
     anew.
     """
     from sheet_reader.reading.decoding import waits_for_decoding
-    from sheet_reader.record.store.engine import has_record
+    from sheet_reader.record.store.place import has_record
 
     if not has_record(study.folder):
         return False
@@ -201,7 +201,7 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
     """Draw what was read now, say how the record stands and what comes next; ``told`` was said of
     single photos before, and goes into a file with what is said here.
     """
-    from sheet_reader.cli.meaning_questions import meaning_notes
+    from sheet_reader.cli.names import meaning_notes
     from sheet_reader.reading.opening import promise_of
     from sheet_reader.record.history.photo_fates import photo_fates
     from sheet_reader.record.history.photos import both_names

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
     from sheet_reader.review.pictures import PictureMode
     from sheet_reader.review.session import Outcome
-    from sheet_reader.review.source import QuestionSource, RecordQuestions
+    from sheet_reader.review.source import RecordQuestions
 
 LOOKED_AT = "looked_at"
 """The folder of the study in which copies of photos are left."""
@@ -68,7 +68,7 @@ def review(
 
     Example:  sheet-reader review bean_tips --as Kim --browser
     """
-    from sheet_reader.cli.meaning_questions import ask_of_gone
+    from sheet_reader.cli.names import ask_of_gone
     from sheet_reader.review.source import RecordQuestions
 
     refuse(
@@ -93,7 +93,7 @@ def review(
 def serve(questions: RecordQuestions, by: str, port: int = 0, *, audit: bool = False) -> Outcome:
     """Hold the conversation on a page in the browser; raises UsageError without its packages."""
     try:
-        from sheet_reader.record.store.leases import Leases
+        from sheet_reader.record.store.claims import Leases
         from sheet_reader.review.browser.conversation import PageReview
         from sheet_reader.review.browser.own_view import OwnKeys
         from sheet_reader.review.browser.serve import PageServer
@@ -139,29 +139,21 @@ def open_picture(path: Path) -> int:
 
 
 def hold(
-    record: Record, source: QuestionSource, by: str, pictures: PictureMode, *, audit: bool = False
+    record: Record, source: RecordQuestions, by: str, pictures: PictureMode, *, audit: bool = False
 ) -> Outcome:
     """Hold the conversation on this terminal."""
-    from sheet_reader.record.store.leases import Leases
+    from sheet_reader.record.store.claims import Leases
     from sheet_reader.review.pictures import settle
     from sheet_reader.review.session import Review
+    from sheet_reader.review.terminal import Terminal
 
     must_be_answerable()
     console = console_for_questions()
-    review = Review(
-        source=source,
-        study=record.study,
-        console=console,
-        read_line=typed_line,
-        launch=open_picture,
-        by=by,
-        today=days.today(record.study),
-        mode=settle(pictures, console),
-        audit=audit,
-        folder=record.folder / LOOKED_AT,
-        leases=None if audit else Leases(record, by),
-    )
-    return review.run()
+    terminal = Terminal(
+        source, console, typed_line, open_picture, days.today(record.study),
+        settle(pictures, console), record.folder / LOOKED_AT,
+    )  # fmt: skip
+    return Review(terminal, by, audit, None if audit else Leases(record, by)).run()
 
 
 def _tell(record: Record, outcome: Outcome) -> None:

@@ -102,7 +102,7 @@ def _more(study: Study, number: int, labels: tuple[str, ...]) -> Study:
 
 def _read_before(study: Study) -> set[str]:
     """The sites of all sheets read so far, on the site list or not."""
-    from sheet_reader.record.store.engine import has_record
+    from sheet_reader.record.store.place import has_record
 
     if not has_record(study.folder):
         return set()

@@ -12,9 +12,11 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
-MOST_PROMPTS = 1500
+from sheet_reader.numbers import LAB
+
+MOST_PROMPTS = LAB.golden_prompts
 """After so many the person stops, so that no run goes on for ever."""
-_PATIENCE = 5
+_PATIENCE = LAB.golden_tries
 """A card that was asked so often is given up."""
 _CARD = re.compile(r"^\d+ of \d+ .*\n(?P<title>.+)\n(?P<place>site .+)", re.MULTILINE)
 _MOVES = ("b", "?", "r", "w")

@@ -11,7 +11,9 @@ import zipfile
 from collections.abc import Collection, Iterator
 from pathlib import Path
 
-SHOWN = 20
+from sheet_reader.numbers import LAB
+
+SHOWN = LAB.golden_shown
 SUMS = "sums.txt"
 KEPT_OF_FIELD = ("value", "confidence", "status", "reason", "reason_code", "read_as", "decided")
 

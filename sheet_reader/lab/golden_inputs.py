@@ -13,6 +13,7 @@ from sheet_reader.lab.golden_tree import Tree, scratch
 from sheet_reader.lab.held_out import held_out_hands
 from sheet_reader.lab.sets import find_data
 from sheet_reader.lab.writers import DEV
+from sheet_reader.numbers import LAB
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.likely import likely_visit
 from sheet_reader.simulate.no_sheet import no_sheet_photo, older_layout
@@ -21,8 +22,8 @@ from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.troubles import TROUBLES
 from sheet_reader.study.reader import read_study
 
-SEED = 20_257
-SITES, WEEKS, PHOTOS = 17, 6, 100
+SEED = LAB.golden_seed
+SITES, WEEKS, PHOTOS = LAB.golden_extent
 TWICE, NO_SHEET = (40, 57, 74, 91), {20: "desk", 66: "older layout"}
 """Photographs that show the visit of the week before once more, and what is no sheet of today."""
 

@@ -14,8 +14,9 @@ from pathlib import Path
 import click
 
 from sheet_reader.lab.golden_files import unpacked, without_lots
+from sheet_reader.numbers import LAB
 
-PATIENCE_S = 180
+PATIENCE_S = LAB.golden_patience_s
 """A command silent for so long waits for an answer that nobody knows; it gets the end of input."""
 CLOCK = '''"""Every module of sheet_reader sees this moment; all other packages the true one."""
 import builtins

@@ -20,9 +20,9 @@ from sheet_reader.reading.mail_answers import keep_answers, kept_with
 from sheet_reader.reading.mailbox import fetch
 from sheet_reader.reading.opening import open_record, reader_of
 from sheet_reader.reading.reader import Reader
+from sheet_reader.reading.rules import model_version
 from sheet_reader.reading.site_history import history_of
 from sheet_reader.reading.taking import Tally, take_in
-from sheet_reader.reading.versions import model_version
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
 from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history import found
@@ -30,8 +30,8 @@ from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.history.photos import circumstances
 from sheet_reader.record.history.study_edits import doubts_of, raised
 from sheet_reader.record.originals import originals
-from sheet_reader.record.people.drafts import asked_before
 from sheet_reader.record.people.erase import remove_erased
+from sheet_reader.record.people.remarks import asked_before
 from sheet_reader.record.store import claims
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record

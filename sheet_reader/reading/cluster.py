@@ -29,9 +29,14 @@ from sheet_reader.errors import (
 )
 from sheet_reader.intake.files import one_line
 from sheet_reader.numbers import READING
-from sheet_reader.reading.parcel import OtherProgramError, packed, read_parcelled
-from sheet_reader.reading.worker import Work, stopped, stumbled
-from sheet_reader.reasons import Code, because
+from sheet_reader.reading.worker import (
+    OtherProgramError,
+    Work,
+    broke_down,
+    packed,
+    read_parcelled,
+    stumbled,
+)
 from sheet_reader.record.history.found import PhotoResult
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store.claims import Task
@@ -94,16 +99,15 @@ def connected(cluster: Cluster) -> Iterator[Client]:
             "reading on a cluster needs Dask, which is not installed",
             remedy=install_extra("cluster"),
         ) from None
-    security, address = _security(cluster), _with_protocol(cluster)
+    security, address = _security(cluster), cluster.address
+    if "://" not in address:
+        address = f"{'tls' if cluster.tls else 'tcp'}://{address}"
     with _quiet():
         try:
             client = Client(
-                address,
-                security=security,
-                timeout=CONNECT_SECONDS,
-                set_as_default=False,
+                address, security=security, timeout=CONNECT_SECONDS, set_as_default=False,
                 name="sheet-reader",
-            )
+            )  # fmt: skip
         except Exception as error:  # Dask passes on what any of its transports raises
             raise UnavailableError(
                 f"the scheduler can't be reached ({_said(error)})",
@@ -114,12 +118,6 @@ def connected(cluster: Cluster) -> Iterator[Client]:
             yield client
         finally:
             client.close(timeout=CONNECT_SECONDS)
-
-
-def _with_protocol(cluster: Cluster) -> str:
-    if "://" in cluster.address:
-        return cluster.address
-    return f"{'tls' if cluster.tls else 'tcp'}://{cluster.address}"
 
 
 def _security(cluster: Cluster) -> Security | None:
@@ -133,26 +131,23 @@ def _security(cluster: Cluster) -> Security | None:
             raise UsageError("there is no such file that you may read", where=file)
     authority, certificate, key = map(str, cluster.tls)
     return Security(
-        tls_ca_file=authority,
-        tls_client_cert=certificate,
-        tls_client_key=key,
+        tls_ca_file=authority, tls_client_cert=certificate, tls_client_key=key,
         require_encryption=True,
-    )
+    )  # fmt: skip
 
 
 @contextmanager
 def _quiet() -> Iterator[None]:
     """Without Dask's own lines and warnings meanwhile."""
-    loggers = [logging.getLogger(name) for name in TALKATIVE]
-    before = [logger.level for logger in loggers]
-    for logger in loggers:
+    before = {logger: logger.level for logger in map(logging.getLogger, TALKATIVE)}
+    for logger in before:
         logger.setLevel(logging.CRITICAL)
     try:
         with warnings.catch_warnings():
             warnings.filterwarnings("ignore", module="distributed")
             yield
     finally:
-        for logger, level in zip(loggers, before, strict=True):
+        for logger, level in before.items():
             logger.setLevel(level)
 
 
@@ -207,10 +202,9 @@ class _Crew:
 
     def send_a_suspect(self) -> bool:
         """Send one of the photos over which workers may have died; says whether there was any."""
-        if not self._suspects:
-            return False
-        self.send(self._suspects.pop(), alone=True)
-        return True
+        if self._suspects:
+            self.send(self._suspects.pop(), alone=True)
+        return self.busy
 
     def next(self) -> tuple[Task, PhotoResult] | None:
         """The next photo that is done; None where it is to be read once more."""
@@ -230,8 +224,7 @@ class _Crew:
             if result is not None:
                 return task, result
             if alone:
-                broke = "the reading process broke down"
-                return task, stopped(because(Code.BROKE_DOWN), unforeseen=broke)
+                return task, broke_down()
             self._suspects.append(task)
             return None
 

@@ -23,9 +23,8 @@ from sheet_reader.decode.promise import default_threshold
 from sheet_reader.numbers import READING
 from sheet_reader.reading.opening import promise_of
 from sheet_reader.reading.photo import nothing_written
-from sheet_reader.reading.rules import DecodingRules, changed_parts, same_share
+from sheet_reader.reading.rules import DecodingRules, changed_parts, decoder_version, same_share
 from sheet_reader.reading.site_history import SiteHistory, history_of, portions
-from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reading.worker import end_with_parent
 from sheet_reader.record.history import runs
 from sheet_reader.record.history.meaning_answers import load_meanings

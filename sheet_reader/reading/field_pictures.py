@@ -16,7 +16,7 @@ from sqlalchemy import Connection, Select, func, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_picture
-from sheet_reader.numbers import RECORD
+from sheet_reader.numbers import READING, RECORD
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
@@ -26,11 +26,11 @@ from sheet_reader.sheet.page import BLANK, Page, SheetCode
 from sheet_reader.study.model import Study
 from sheet_reader.vision.findings import CROP_PX
 
-HATCH_PX, HATCH_DARK, HATCH_LIGHT = 12, 150, 215
+HATCH_PX, HATCH_DARK, HATCH_LIGHT = READING.hatch
 """Stripes where the picture shows nothing, so that it is not taken for blank paper."""
-SHEET_PX_PER_MM = 4.0
-USUAL_MM = (210.0, 297.0)
-WIDTH_MM, HEIGHT_MM, STEP_MM = 7.0, 9.0, 9.0
+SHEET_PX_PER_MM = READING.sheet_px_per_mm
+USUAL_MM = READING.usual_paper_mm
+WIDTH_MM, HEIGHT_MM, STEP_MM = READING.usual_box_mm
 
 Gray = NDArray[np.uint8]
 Points = NDArray[np.float64]
@@ -144,7 +144,7 @@ def _laid_flat(gray: Gray, homography: Points, size: tuple[int, int]) -> Gray:
     flat = np.asarray(cv2.warpPerspective(gray, homography, size, borderValue=255), np.uint8)
     there = np.asarray(cv2.warpPerspective(np.ones_like(gray), homography, size)) > 0
     across = np.add.outer(np.arange(size[1]), np.arange(size[0])) // HATCH_PX % 2
-    hatch = np.where(across == 0, HATCH_DARK, HATCH_LIGHT).astype(np.uint8)
+    hatch: Gray = np.where(across == 0, HATCH_DARK, HATCH_LIGHT).astype(np.uint8)
     if not there.any():
         return hatch
     dark, light = np.percentile(flat[there], (0.5, 90.0))

@@ -13,8 +13,7 @@ from sheet_reader.intake.files import DEFAULT, file_name
 from sheet_reader.intake.gather import gather
 from sheet_reader.intake.mail import is_mail, is_mbox, is_tangled, mails_in, said_in
 from sheet_reader.numbers import READING
-from sheet_reader.record.people.drafts import keep_answer
-from sheet_reader.record.people.remarks import Place, Remark
+from sheet_reader.record.people.remarks import Place, Remark, keep_answer
 from sheet_reader.record.store.store import Record
 
 HEAD = READING.mail_head

@@ -14,7 +14,7 @@ from sheet_reader.intake.mail import from_mail
 from sheet_reader.reading.mail_answers import as_answer, kept_with
 from sheet_reader.reading.taking import Tally, take_in
 from sheet_reader.record.history.photos import insert_new
-from sheet_reader.record.people.drafts import keep_answer
+from sheet_reader.record.people.remarks import keep_answer
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import now, span

@@ -37,14 +37,12 @@ def read_picture(
 
     ``book`` is the study's layout book; the rest as in :func:`decode_sheet`.
     """
-    results: list[Read] = []
-    for finding in find_sheets(picture.gray, book):
-        if isinstance(finding, NoSheet):
-            results.append(finding)
-            continue
-        page = _decoded(finding, study, book, today, history, threshold, rules)
-        results.append((finding, page))
-    return results
+    return [
+        finding
+        if isinstance(finding, NoSheet)
+        else (finding, _decoded(finding, study, book, today, history, threshold, rules))
+        for finding in find_sheets(picture.gray, book)
+    ]
 
 
 def read_pointed(
@@ -79,9 +77,7 @@ def _decoded(
     threshold: float | None,
     rules: Rules,
 ) -> PageReading:
-    crops = np.zeros((0, CROP_PX, CROP_PX), dtype=np.uint8)
-    if view.boxes:
-        crops = np.stack([box.crop for box in view.boxes])
+    crops = np.array([box.crop for box in view.boxes], np.uint8).reshape(-1, CROP_PX, CROP_PX)
     fields = fields_of(study, book, view.page.code.layout)
     return decode_sheet(
         view, read_sheet(crops), fields, today, history=history, threshold=threshold, rules=rules

@@ -15,9 +15,9 @@ from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_picture
 from sheet_reader.reading.field_pictures import laid_straight
 from sheet_reader.reading.opening import promise_of
-from sheet_reader.reading.photo import book_of, read_original
+from sheet_reader.reading.photo import read_original
 from sheet_reader.reading.picture import read_pointed as read_picture_pointed
-from sheet_reader.reading.versions import model_version
+from sheet_reader.reading.rules import model_version
 from sheet_reader.reasons import Reason
 from sheet_reader.record.history import found
 from sheet_reader.record.history.found import PhotoResult, pointed_at, withdraw
@@ -25,6 +25,7 @@ from sheet_reader.record.history.photo_fates import photo_fates
 from sheet_reader.record.store import claims, schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
+from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.sheet.page import BLANK, Page, SheetCode
 from sheet_reader.vision.findings import NoSheet
 from sheet_reader.vision.pointed import find_by_corners, implausible
@@ -57,7 +58,7 @@ def read_where_pointed(record: Record) -> list[int]:
 
 def pages_to_choose(record: Record) -> list[Page]:
     """The pages that a sheet may be: the blank ones, then those of every site, as printed now."""
-    book = book_of(record.study)
+    book = whole_book(record.study)
     sheets = [BLANK, *(site.number for site in record.study.sites)]
     return [page for sheet in sheets for page in book.layout(sheet).pages]
 
@@ -70,7 +71,7 @@ def point_at(
 
     Raises :class:`UsageError` where there is no such photo or page.
     """
-    book = book_of(record.study)
+    book = whole_book(record.study)
     page = book.lookup(SheetCode(record.study.key, book.version, sheet, number))
     known = {*without_sheet(record), *read_where_pointed(record)}
     if photo_id not in known or not isinstance(page, Page):
@@ -94,7 +95,7 @@ def read_pointed(record: Record, where: Pointing, today: date, by: str) -> Photo
 
     Raises :class:`UsageError` where the photo has been read meanwhile.
     """
-    study, book = record.study, book_of(record.study)
+    study, book = record.study, whole_book(record.study)
     threshold = promise_of(record).threshold if record.audited() else None
     reader = partial(
         read_picture_pointed, page=where.page, corners=where.corners, threshold=threshold

@@ -1,4 +1,6 @@
-"""The rules that a page is decoded under, and a name for them by which a change is noticed."""
+"""The rules that a page is decoded under, and names by which a change is noticed: of these rules,
+and of all data that decide a value.
+"""
 
 from __future__ import annotations
 
@@ -7,14 +9,17 @@ import json
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import date
-from functools import cached_property
+from functools import cache, cached_property
+from importlib.resources import files
 from typing import TYPE_CHECKING
 
+from sheet_reader import __version__
 from sheet_reader.decode.pages import PageEvidence, PageReading
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.decode.sheet import decode_page
+from sheet_reader.digits.read import AGAIN
+from sheet_reader.numbers import DECODE
 from sheet_reader.reading.site_history import SiteHistory, with_history
-from sheet_reader.reading.versions import decoder_version
 from sheet_reader.reasons import Code
 from sheet_reader.record.history.runs import OF_TIME
 from sheet_reader.sheet.page import BLANK, SheetCode
@@ -24,6 +29,39 @@ from sheet_reader.study.model import Study
 
 if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook
+
+DATA = (
+    ("sheet_reader.digits", "", (".onnx", ".json")),
+    ("sheet_reader.decode", "data", (".json", ".csv")),
+)
+"""Package, folder in it and endings of what decides a value: the network, its calibration, the
+writer model, the shipped checked fields."""
+
+
+@cache
+def decoder_version() -> str:
+    """A name for all that decodes box probabilities: the program, its thresholds, its data."""
+    digest = hashlib.sha256(f"{__version__} {DECODE}".encode())
+    place = files("sheet_reader.decode").joinpath("data")
+    for file in sorted(place.iterdir(), key=lambda f: f.name):
+        digest.update(file.read_bytes())
+    return f"decoder-{digest.hexdigest()[:8]}"
+
+
+@cache
+def model_version() -> str:
+    """A name for all data that decide a value, and for which boxes are read again: changes whenever
+    a byte of them does.
+    """
+    digest = hashlib.sha256(f"{AGAIN}".encode())
+    for package, folder, endings in DATA:
+        place = files(package).joinpath(folder) if folder else files(package)
+        for file in sorted(place.iterdir(), key=lambda f: f.name):
+            if file.name.endswith(endings):
+                data = file.read_bytes()
+                digest.update(f"{package}/{file.name}:{len(data)}:".encode() + data)
+    return f"reader-{digest.hexdigest()[:12]}"
+
 
 CAUSES = {
     "study": "study.toml",

@@ -17,8 +17,8 @@ from sheet_reader.record.history.found import BatchSummary, PhotoResult
 from sheet_reader.record.history.photos import both_names
 from sheet_reader.record.originals import originals
 from sheet_reader.record.people.remarks import Remark, add_to_photo
-from sheet_reader.record.store import opening
 from sheet_reader.record.store.engine import our_errors
+from sheet_reader.record.store.place import knows_photos
 from sheet_reader.record.store.store import Record
 from sheet_reader.wording import words
 
@@ -124,7 +124,7 @@ def _keep(record: Record, item: Arrival) -> int | None:
     with record.reading() as connection:
         if photos.is_erased(connection, digest):
             return None
-        is_first = not opening.knows_photos(connection)
+        is_first = not knows_photos(connection)
     original = originals.place_of(digest, item.suffix)
     if is_first:
         with record.writing() as connection:

@@ -21,6 +21,7 @@ from sqlalchemy import ColumnElement, Connection, select
 
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import open_picture, open_pictures
+from sheet_reader.numbers import READING
 from sheet_reader.reading.field_pictures import (
     Box,
     Gray,
@@ -40,12 +41,8 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.page import BLANK, Page, SheetCode
 
 AreaOfWriting = Literal["comments", "counted_by"]
-AROUND_MM = 3.0
-"""So much is shown around the area: about what a page bends between its boxes. Our choice."""
-SPARED_MM = 1.0
-"""So much around a marker, code or box stays when the space for who counted is blanked."""
-PX_PER_MM = 6.0
-LEAST_POINTS = 4
+AROUND_MM, SPARED_MM = READING.area_around_mm, READING.area_spared_mm
+PX_PER_MM = READING.area_px_per_mm
 NOTHING = np.full((8, 8), 255, dtype=np.uint8)
 """Stands for a page that gave no picture, so that the others keep their numbers."""
 
@@ -193,7 +190,7 @@ def _homography(page: Page, corners: dict[str, Points], outline: Points) -> Poin
         if len(cells) == len(boxes):
             printed += [corners_of(c.box_mm) for c in cells]
             seen += list(boxes)
-    if len(seen) < LEAST_POINTS and len(outline) == LEAST_POINTS:
+    if len(seen) < 4 and len(outline) == 4:  # fewer than a homography needs
         printed, seen = [corners_of((0, 0, page.width_mm, page.height_mm))], [outline]
     if not seen or not np.isfinite(np.vstack(seen)).all():
         return None

@@ -15,9 +15,8 @@ from sheet_reader.record.history.identity import identified
 from sheet_reader.record.history.meaning import Earlier
 from sheet_reader.record.history.meaning_answers import load_meanings
 from sheet_reader.record.history.states import RECORDED, FieldState
-from sheet_reader.record.people.drafts import senders
-from sheet_reader.record.people.remarks import remarks_of
-from sheet_reader.record.store.soundness import must_be_sound
+from sheet_reader.record.originals.verify import must_be_sound
+from sheet_reader.record.people.remarks import remarks_of, senders
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.contacts import names_in, told_without_people
 from sheet_reader.sheet.layout import page_count

@@ -3,28 +3,24 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from typing import Generic, TypeVar
 
 from rich.console import Group, RenderableType
 from rich.text import Text
 
-from sheet_reader.answers.hearing import AskedHow, PersonSaid, Settled, hear
+from sheet_reader.answers.hearing import PersonSaid
 from sheet_reader.answers.questions import (
     AlikeCard,
-    Card,
     FieldCard,
     OutsideCard,
     PhotosCard,
     SumCard,
 )
-from sheet_reader.answers.replies import Reply
 from sheet_reader.intake.files import one_line
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.history.answers import Answer, Value
 from sheet_reader.record.history.states import FieldState
-from sheet_reader.review.face import Around, Plain, face, photo_name
+from sheet_reader.review.face import photo_name
 from sheet_reader.review.terminal import (
     NOTHING,
     SAYS_NONE,
@@ -32,105 +28,15 @@ from sheet_reader.review.terminal import (
     WHOLE_PHOTO,
     Keys,
     Move,
+    Question,
     Terminal,
+    Typed,
 )
 from sheet_reader.study.kinds import Refusal
 
-NOT_LISTED, OTHER_SHEET, ANOTHER_PHOTO, AGAIN = "l", "d", "p", "-"
+NOT_LISTED, OTHER_SHEET, ANOTHER_PHOTO = "l", "d", "p"
 OTHER_PLACE = {"d": "date", "o": "site", "a": "aside"}
 """Keys by which one of several photos shows another sheet."""
-AnyCard = TypeVar("AnyCard", bound=Card)
-
-
-@dataclass
-class Question(Generic[AnyCard]):
-    """One card and the talk about it; ``looked`` is told what was typed blind, before the reading
-    is told.
-    """
-
-    terminal: Terminal
-    card: AnyCard
-    how: AskedHow
-    looked: Callable[[FieldCard, Answer], None] = lambda _card, _answer: None
-    at: tuple[int, int] = (1, 1)
-
-    def ask(self, position: int, total: int) -> Reply | Move:
-        """Show the question and talk until there is an answer or a move."""
-        self.at = position, total
-        around = Around(self.how.study, (), self.how.audit)
-        self.face: Plain = face(self.card, "", around, self.how.before)
-        self.terminal.head(self.face, position, total)
-        self._show()
-        if self.face["before"] is not None:
-            self.terminal.console.print(f"Answered before: {self.face['before']}")
-        while True:
-            typed = self.terminal.ask(self._keys(), self._about)
-            if isinstance(typed, Move):
-                return typed
-            done = self._done(self._said(typed))
-            if done is not None:
-                return done
-
-    def _done(self, said: PersonSaid | Reply | Move | None) -> Reply | Move | None:
-        """What comes of what was said, after a second look where it is asked; None: ask on."""
-        how = self.how
-        while isinstance(said, PersonSaid):
-            heard = hear(self.card, said, replace(how, seen=self.terminal.seen))
-            if isinstance(heard, Settled):
-                if heard.note:
-                    self.terminal.say(heard.note)
-                return heard.reply
-            if isinstance(heard, Refusal):
-                self._refused(heard, said)
-                return None
-            if isinstance(self.card, FieldCard) and how.blind:
-                self.looked(self.card, Value(heard.text))
-                how = replace(how, blind=False)
-            self.terminal.say(heard.why)
-            keys = [("Enter", f"keep {heard.text}"), *self._other_keys(), (AGAIN, "ask again")]
-            typed = self.terminal.ask(keys, self._about)
-            if typed in (Move.BACK, AGAIN):
-                return None
-            if isinstance(typed, Move):
-                return typed
-            if typed in ("", heard.text):
-                text = heard.text if said.act == "value" else said.text
-                said = replace(said, text=text, sure=True)
-            else:
-                said = self._said(typed, said)
-        return said
-
-    @property
-    def _about(self) -> list[FieldState]:
-        return [self.card.place]
-
-    def _show(self) -> None:
-        """The pictures of the question, and its words."""
-        raise NotImplementedError
-
-    def _offered(self) -> Keys:
-        take = self.face["take"]
-        return [] if take is None else [("Enter", take[:1].lower() + take[1:])]
-
-    def _keys(self) -> Keys:
-        return [*self._offered(), *self._other_keys()]
-
-    def _other_keys(self) -> Keys:
-        """The keys that answer beside Enter."""
-        raise NotImplementedError
-
-    def _said(
-        self, typed: str, before: PersonSaid | None = None
-    ) -> PersonSaid | Reply | Move | None:
-        """What was said by what was typed, beside what was said ``before`` it and is looked at once
-        more.
-        """
-        raise NotImplementedError
-
-    def _refused(self, refusal: Refusal, _said: PersonSaid) -> None:
-        self.terminal.say(refusal.message)
-        for site in refusal.near:
-            self.terminal.console.print(f"  {site.number}  {site.label}", highlight=False)
 
 
 @dataclass
@@ -175,10 +81,7 @@ class FieldQuestion(Question[FieldCard]):
         more += [(OTHER_SHEET, "another sheet")] if self.card.photos is not None else []
         return [*kind.answers, *more, *SAYS_NONE]
 
-    def _said(
-        self, typed: str, before: PersonSaid | None = None
-    ) -> PersonSaid | Reply | Move | None:
-        del before
+    def _said(self, typed: str) -> Typed:
         if typed == OTHER_SHEET and self.card.photos is not None:
             how = replace(self.how, before=None)
             return PhotosQuestion(self.terminal, self.card.photos, how).ask(*self.at)
@@ -223,10 +126,8 @@ class SeveralQuestion(Question[SumCard | AlikeCard]):
     def _other_keys(self) -> Keys:
         return [(f"1-{len(self.card.fields)}", "this one says something else")]
 
-    def _said(
-        self, typed: str, before: PersonSaid | None = None
-    ) -> PersonSaid | Reply | Move | None:
-        fields: dict[str, str] = dict(before.fields if before else {})
+    def _said(self, typed: str) -> Typed:
+        fields: dict[str, str] = {}
         if typed == "":
             return PersonSaid("take")
         for part in re.split(r" *[,;] *", typed.strip(" ,;")):
@@ -281,8 +182,7 @@ class OutsideQuestion(Question[OutsideCard]):
     def _other_keys(self) -> Keys:
         return [(UNREADABLE, "go on without")]
 
-    def _said(self, typed: str, before: PersonSaid | None = None) -> PersonSaid:
-        del before
+    def _said(self, typed: str) -> PersonSaid:
         acts = {"": "take", ANOTHER_PHOTO: "another", UNREADABLE: "unreadable"}
         return PersonSaid(acts.get(typed, "value"), typed)
 
@@ -327,10 +227,7 @@ class PhotosQuestion(Question[PhotosCard]):
         same = (numbers, "same sheet, this one serves")
         return [same, *zip(OTHER_PLACE, other, strict=True)]
 
-    def _said(
-        self, typed: str, before: PersonSaid | None = None
-    ) -> PersonSaid | Reply | Move | None:
-        del before
+    def _said(self, typed: str) -> Typed:
         if typed == "":
             return PersonSaid("take")
         if typed.isdigit():

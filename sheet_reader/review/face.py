@@ -27,7 +27,6 @@ from sheet_reader.reasons import Code, has
 from sheet_reader.record.history.answers import NOTHING, UNREADABLE
 from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.review.queue import keyed_blind
-from sheet_reader.study.kinds import COUNT
 from sheet_reader.study.model import Study
 from sheet_reader.wording import chance, words
 
@@ -127,7 +126,7 @@ def _field(card: FieldCard, around: Around, *, blind: bool) -> Plain:
     offered = not (blind or card.typed or reading.read_value is None)
     shown: Plain = {
         "kind": "field",
-        "field": spec.kind,
+        "field": spec.kind.name,
         "title": spec.label,
         "name": spec.name,
         "reading": reading.reading_id,
@@ -142,7 +141,7 @@ def _field(card: FieldCard, around: Around, *, blind: bool) -> Plain:
             for other in card.others
         ],
         "two_sheets": card.photos is not None,
-        "beside": list(_beside(card, around)) if spec.kind == COUNT else [],
+        "beside": list(_beside(card, around)) if spec.plot else [],
         "settle": bool(card.typed),
         "take": f"Keep {reading.read_value}" if offered else None,
     }  # fmt: skip

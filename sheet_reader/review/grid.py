@@ -18,7 +18,6 @@ from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.states import ANSWERED, FieldState, VisitState
 from sheet_reader.review.face import Plain
 from sheet_reader.review.queue import likely_right
-from sheet_reader.study.kinds import COUNT
 from sheet_reader.study.model import Study
 from sheet_reader.wording import percent
 
@@ -78,7 +77,7 @@ def make_grid(
             return None
         some = fields[:MOST]
         boxes = {stated.spec.boxes for stated in some}
-        alike = {spec.name for spec in study.fields if spec.kind == COUNT and spec.boxes in boxes}
+        alike = {spec.name for spec in study.fields if spec.plot and spec.boxes in boxes}
         count = max(1, round(REVIEW.planted_share * len(some)))
         planted = _known_others(visits, value, alike, rng)[:count]
         if planted:

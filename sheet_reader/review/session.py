@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 import functools
-import tempfile
 import time
 from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import date
-from pathlib import Path
+from dataclasses import dataclass, replace
 from typing import Any, TypeVar, cast
 
 from rich.console import Console
@@ -18,44 +15,34 @@ from sheet_reader.answers.questions import AlikeCard, Card
 from sheet_reader.answers.replies import Reply
 from sheet_reader.errors import OvertakenError, UnavailableError
 from sheet_reader.numbers import REVIEW
-from sheet_reader.record.store.leases import Leases
+from sheet_reader.record.store.claims import Leases
 from sheet_reader.review.asking import QUESTIONS, rows_each
 from sheet_reader.review.face import Around, is_blind
-from sheet_reader.review.pictures import PictureMode
 from sheet_reader.review.sitting import AnsweredCard, Sitting
 from sheet_reader.review.sitting import Outcome as Outcome
-from sheet_reader.review.source import QuestionSource
 from sheet_reader.review.terminal import Move, Terminal
-from sheet_reader.study.model import Study
 
 There = TypeVar("There")
 
 
 @dataclass
 class Review:
-    """One sitting. ``read_line`` gives the next typed line and raises EOFError at the end;
-    ``launch`` opens a picture in the system's viewer and returns 0 if it could; copies of photos
-    are left in ``folder``. In an ``audit`` every field is typed from the picture before the
-    reading is shown. While the record is out of reach, ``wait`` is given the seconds between tries.
+    """One sitting of a person at a ``terminal``. In an ``audit`` every field is typed from the
+    picture before the reading is shown. While the record is out of reach, ``wait`` is given the
+    seconds between tries.
     """
 
-    source: QuestionSource
-    study: Study
-    console: Console
-    read_line: Callable[[], str]
-    launch: Callable[[Path], int]
+    terminal: Terminal
     by: str
-    today: date
-    mode: PictureMode = "blocks"
     audit: bool = False
-    folder: Path | None = None
     leases: Leases | None = None
     wait: Callable[[float], object] = time.sleep
 
     def __post_init__(self) -> None:
-        sitting = Sitting(self.source, self.by, self.audit, self.leases)
-        self.sitting = patient(sitting, self.console, self.wait)
-        self.source = patient(self.source, self.console, self.wait)
+        terminal, wait = self.terminal, self.wait
+        sitting = Sitting(terminal.source, self.by, self.audit, self.leases)
+        self.sitting = patient(sitting, terminal.console, wait)
+        self.terminal = replace(terminal, source=patient(terminal.source, terminal.console, wait))
 
     def run(self) -> Outcome:
         """Ask every question until the last is answered or the person stops.
@@ -77,41 +64,37 @@ class Review:
                 break
             if isinstance(reply, Move):
                 if back == len(sitting.answered):
-                    self.console.print("This is the first question.")
+                    self.terminal.console.print("This is the first question.")
                 back = min(back + 1, len(sitting.answered))
                 continue
             try:
                 sitting.keep(card, reply, former)
             except OvertakenError as error:
-                self.console.print(f"{error}; nothing was changed.")
+                self.terminal.console.print(f"{error}; nothing was changed.")
             back = 0
             open_ = sitting.open()
         sitting.close()
         return sitting.outcome(len(open_))
 
-    def _terminal(self) -> Terminal:
-        folder = self.folder or Path(tempfile.gettempdir())
-        return Terminal(
-            self.source, self.study, self.console, self.read_line, self.launch, self.today,
-            self.mode, folder,
-        )  # fmt: skip
-
     def _in_sight(self, card: Card) -> Card:
         """The card, or the first two of its counts where the pictures of all would be too small to
         tell a digit by; the others are asked next.
         """
-        if not isinstance(card, AlikeCard) or self.mode in ("graphics", "off"):
+        if not isinstance(card, AlikeCard) or self.terminal.mode in ("graphics", "off"):
             return card
-        legible = rows_each(self._terminal(), card) >= REVIEW.legible_rows
+        legible = rows_each(self.terminal, card) >= REVIEW.legible_rows
         return card if legible else AlikeCard(card.fields[:2])
 
     def _ask(
         self, card: Card, former: AnsweredCard | None, position: int, total: int
     ) -> Reply | Move:
-        before = former.reply if former else None
-        blind = before is None and is_blind(card, "", Around(self.study, audit=self.audit))
-        how = AskedHow(self.study, self.today, blind, self.audit, before=before)
-        question = QUESTIONS[type(card)](self._terminal(), card, how, self.sitting.looked)
+        terminal, before = self.terminal, former.reply if former else None
+        study = terminal.source.study
+        blind = before is None and is_blind(card, "", Around(study, audit=self.audit))
+        how = AskedHow(study, terminal.today, blind, self.audit, before=before)
+        question = QUESTIONS[type(card)](
+            replace(terminal, seen=False), card, how, self.sitting.looked
+        )
         return question.ask(position, total)
 
 

@@ -16,8 +16,8 @@ from sheet_reader.answers.replies import Reply
 from sheet_reader.errors import UnavailableError
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.answers import Answer, Kept
-from sheet_reader.record.store.leases import Leases
-from sheet_reader.review.source import QuestionSource
+from sheet_reader.record.store.claims import Leases
+from sheet_reader.review.source import RecordQuestions
 
 AT_ONCE = REVIEW.leases_at_once
 
@@ -50,7 +50,7 @@ class Outcome:
 class Sitting:
     """The answers of one person, oldest first."""
 
-    source: QuestionSource
+    source: RecordQuestions
     by: str
     audit: bool = False
     leases: Leases | None = None

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -47,32 +46,6 @@ class FieldPictures:
     def shown(self) -> Gray:
         """Its boxes as they are shown; of a width of 0 where there are none."""
         return self.close if self.close is not None else strip(self.boxes)
-
-
-class QuestionSource(Protocol):
-    """Where cards come from and answers go."""
-
-    def cards(self) -> Sequence[Card]:
-        """Everything that waits now, in the order in which it is asked."""
-
-    def field(self, reading_id: int) -> FieldPictures:
-        """The pictures of a field on its page, by the number of its reading."""
-
-    def sheet(self, page_instance_id: int) -> Gray | None:
-        """The whole sheet, laid straight; None where the photo can't be opened."""
-
-    def keep(self, reply: Reply, *, by: str, instead_of: Kept | None = None) -> Kept:
-        """Keep an answer; it is on disk when this returns. With ``instead_of`` an earlier answer
-        is taken back with it.
-        """
-
-    def look(self, card: FieldCard, answer: Answer, *, by: str) -> bool:
-        """Keep what a person made of a field that two people are asked, before she knew more."""
-
-    def photo(self, places: Sequence[FieldState], folder: Path) -> Path:
-        """Write a copy of the whole photo with its boxes drawn, of several side by side, into
-        ``folder``, without metadata.
-        """
 
 
 class RecordQuestions:

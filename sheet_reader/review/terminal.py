@@ -1,31 +1,39 @@
-"""Talking to a person at a terminal: prompts at which the same keys work, and pictures."""
+"""Talking to a person at a terminal: prompts at which the same keys work, pictures, and how a card
+is talked about until there is an answer.
+"""
 
 from __future__ import annotations
 
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from enum import Enum
 from pathlib import Path
+from typing import Generic, TypeVar
 
 from rich.console import Console, Group, RenderableType
 from rich.rule import Rule
 from rich.table import Table
 from rich.text import Text
 
+from sheet_reader.answers.hearing import AskedHow, PersonSaid, Settled, hear
+from sheet_reader.answers.questions import Card, FieldCard
+from sheet_reader.answers.replies import Reply
 from sheet_reader.errors import StorageError
 from sheet_reader.numbers import REVIEW
+from sheet_reader.record.history.answers import Answer, Value
 from sheet_reader.record.history.states import FieldState
-from sheet_reader.review.face import Plain, sentence
+from sheet_reader.review.face import Around, Plain, face, sentence
 from sheet_reader.review.pictures import PictureMode, drawing, fitted_beside
-from sheet_reader.review.source import FieldPictures, Gray, QuestionSource
+from sheet_reader.review.source import FieldPictures, Gray, RecordQuestions
 from sheet_reader.study.days import example
-from sheet_reader.study.model import Study
+from sheet_reader.study.kinds import Refusal
 
 Keys = Sequence[tuple[str, str]]
 """Keys with what they do."""
 NOTHING, UNREADABLE, BACK, WHOLE_PHOTO, ROW, STOP, HELP = "n", "x", "b", "w", "r", "s", "?"
+AGAIN = "-"
 SAYS_NONE = ((NOTHING, "nothing written"), (UNREADABLE, "can't be read"))
 MOVES = ((BACK, "back"), (ROW, "row and sheet"), (WHOLE_PHOTO, "whole photo"), (STOP, "stop"),
          (HELP, "help"))  # fmt: skip
@@ -47,6 +55,11 @@ class Move(Enum):
     STOP = STOP
 
 
+AnyCard = TypeVar("AnyCard", bound=Card)
+Typed = PersonSaid | Reply | Move | None
+"""What a typed line comes to; None where it says nothing yet."""
+
+
 @dataclass
 class Terminal:
     """One person at one terminal, for one question. ``read_line`` gives the next typed line and
@@ -55,8 +68,7 @@ class Terminal:
     the question was shown.
     """
 
-    source: QuestionSource
-    study: Study
+    source: RecordQuestions
     console: Console
     read_line: Callable[[], str]
     launch: Callable[[Path], int]
@@ -75,7 +87,7 @@ class Terminal:
             self.console.print(Group(_key_line(keys), _key_line(MOVES)))
             typed = self._line()
             if typed == HELP:
-                more = MORE_HELP.format(date=example(self.study))
+                more = MORE_HELP.format(date=example(self.source.study))
                 self.console.print(more, highlight=False)
             elif typed == WHOLE_PHOTO:
                 self._show_photo(about)
@@ -180,6 +192,95 @@ class Terminal:
             return self.source.photo(places, folder)
         except StorageError:
             return None
+
+
+@dataclass
+class Question(Generic[AnyCard]):
+    """One card and the talk about it; ``looked`` is told what was typed blind, before the reading
+    is told.
+    """
+
+    terminal: Terminal
+    card: AnyCard
+    how: AskedHow
+    looked: Callable[[FieldCard, Answer], None] = lambda _card, _answer: None
+    at: tuple[int, int] = (1, 1)
+
+    def ask(self, position: int, total: int) -> Reply | Move:
+        """Show the question and talk until there is an answer or a move."""
+        self.at = position, total
+        around = Around(self.how.study, (), self.how.audit)
+        self.face: Plain = face(self.card, "", around, self.how.before)
+        self.terminal.head(self.face, position, total)
+        self._show()
+        if self.face["before"] is not None:
+            self.terminal.console.print(f"Answered before: {self.face['before']}")
+        while True:
+            typed = self.terminal.ask(self._keys(), self._about)
+            if isinstance(typed, Move):
+                return typed
+            done = self._done(self._said(typed))
+            if done is not None:
+                return done
+
+    def _done(self, said: Typed) -> Reply | Move | None:
+        """What comes of what was said, after a second look where it is asked; None: ask on."""
+        how = self.how
+        while isinstance(said, PersonSaid):
+            heard = hear(self.card, said, replace(how, seen=self.terminal.seen))
+            if isinstance(heard, Settled):
+                if heard.note:
+                    self.terminal.say(heard.note)
+                return heard.reply
+            if isinstance(heard, Refusal):
+                self._refused(heard, said)
+                return None
+            if isinstance(self.card, FieldCard) and how.blind:
+                self.looked(self.card, Value(heard.text))
+                how = replace(how, blind=False)
+            self.terminal.say(heard.why)
+            keys = [("Enter", f"keep {heard.text}"), *self._other_keys(), (AGAIN, "ask again")]
+            typed = self.terminal.ask(keys, self._about)
+            if typed in (Move.BACK, AGAIN):
+                return None
+            if isinstance(typed, Move):
+                return typed
+            if typed in ("", heard.text):
+                text = heard.text if said.act == "value" else said.text
+                said = replace(said, text=text, sure=True)
+                continue
+            former, said = said.fields, self._said(typed)
+            if isinstance(said, PersonSaid):
+                said = replace(said, fields={**former, **said.fields})
+        return said
+
+    @property
+    def _about(self) -> list[FieldState]:
+        return [self.card.place]
+
+    def _show(self) -> None:
+        """The pictures of the question, and its words."""
+        raise NotImplementedError
+
+    def _offered(self) -> Keys:
+        take = self.face["take"]
+        return [] if take is None else [("Enter", take[:1].lower() + take[1:])]
+
+    def _keys(self) -> Keys:
+        return [*self._offered(), *self._other_keys()]
+
+    def _other_keys(self) -> Keys:
+        """The keys that answer beside Enter."""
+        raise NotImplementedError
+
+    def _said(self, typed: str) -> Typed:
+        """What was said by what was typed."""
+        raise NotImplementedError
+
+    def _refused(self, refusal: Refusal, _said: PersonSaid) -> None:
+        self.terminal.say(refusal.message)
+        for site in refusal.near:
+            self.terminal.console.print(f"  {site.number}  {site.label}", highlight=False)
 
 
 def _key_line(pairs: Keys) -> Text:

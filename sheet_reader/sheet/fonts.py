@@ -12,9 +12,7 @@ import unicodedata
 from collections.abc import Iterator
 from functools import cache, lru_cache
 from pathlib import Path
-
-from reportlab.pdfbase import pdfmetrics
-from reportlab.pdfbase.ttfonts import TTFont
+from typing import Any
 
 from sheet_reader.errors import Mistake
 from sheet_reader.sheet.page import Face
@@ -58,7 +56,10 @@ def font_file(face: Face) -> Path:
 
 
 @cache
-def _face(face: Face) -> TTFont:
+def _face(face: Face) -> Any:
+    from reportlab.pdfbase import pdfmetrics  # slow to load, and for what is drawn alone
+    from reportlab.pdfbase.ttfonts import TTFont
+
     font = TTFont(f"sheet-{face}", str(font_file(face)))
     pdfmetrics.registerFont(font)
     return font

@@ -8,11 +8,10 @@ import io
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pypdfium2 as pdfium
 from numpy.typing import NDArray
-from reportlab.pdfgen.canvas import Canvas
 
 from sheet_reader.sheet.fonts import (
     CAPITAL,
@@ -38,6 +37,9 @@ from sheet_reader.sheet.page import (
     Text,
 )  # fmt: skip
 from sheet_reader.study.model import Study
+
+if TYPE_CHECKING:
+    from reportlab.pdfgen.canvas import Canvas
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,6 +76,8 @@ def _new_canvas(page: Page, title: str) -> tuple[Canvas, io.BytesIO]:
     """An empty PDF with pages as large as ``page``, and where its bytes will be once saved."""
     stream = io.BytesIO()
     size = (page.width_mm * MM, page.height_mm * MM)
+    from reportlab.pdfgen.canvas import Canvas
+
     canvas = Canvas(stream, pagesize=size, invariant=1, pageCompression=1)
     canvas.setTitle(title)
     canvas.setAuthor("")
@@ -83,6 +87,8 @@ def _new_canvas(page: Page, title: str) -> tuple[Canvas, io.BytesIO]:
 
 def render_marks(marks: Iterable[Mark], width_mm: float, height_mm: float) -> bytes:
     """A PDF of one page of this size with these marks alone."""
+    from reportlab.pdfgen.canvas import Canvas
+
     stream = io.BytesIO()
     canvas = Canvas(stream, pagesize=(width_mm * MM, height_mm * MM), invariant=1)
     draw_marks(canvas, marks, height_mm)
@@ -187,6 +193,8 @@ def rasterise(pdf: bytes, page: int, px_per_mm: float) -> NDArray[np.uint8]:
     The page fills the picture exactly: W is its width in mm times ``px_per_mm``, rounded, and the
     centre of pixel (row r, column c) lies at ((c + 0.5) / W, (r + 0.5) / H) of the page.
     """
+    import pypdfium2 as pdfium  # slow to load, and for templates alone
+
     document = pdfium.PdfDocument(pdf)
     try:
         sheet = document[page - 1]

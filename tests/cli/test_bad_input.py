@@ -101,7 +101,7 @@ def inbox(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, bean_book: LayoutBook
     shutil.copytree(SAMPLES / "bean_tips", folder)
     (folder / "inbox").mkdir(exist_ok=True)
     monkeypatch.setattr(worker, "default_reader", lambda: nearly_empty)
-    monkeypatch.setattr(worker, "book_of", lambda _study: bean_book)  # made once, to save time
+    monkeypatch.setattr(worker, "whole_book", lambda _study: bean_book)  # made once, to save time
     return folder / "inbox"
 
 

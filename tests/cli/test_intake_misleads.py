@@ -73,7 +73,7 @@ def blank_fields(desk: Any) -> list[str]:
     from sheet_reader.study.reader import read_study
 
     fields = read_study(desk.folder).fields
-    return [f.name.replace(".", "__") for f in fields if f.kind in ("count", "number")]
+    return [f.name.replace(".", "__") for f in fields if f.kind.name in ("count", "number")]
 
 
 def test_the_demo_leaves_a_study_alone(tmp_path: Path) -> None:

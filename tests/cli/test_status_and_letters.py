@@ -79,7 +79,7 @@ def test_no_letter_without_its_place_on_record(desk: Any, monkeypatch: pytest.Mo
         raise UnavailableError("another program keeps the record busy")
 
     with monkeypatch.context() as record:
-        record.setattr("sheet_reader.record.people.drafts.note_drafts", busy)
+        record.setattr("sheet_reader.record.people.remarks.note_drafts", busy)
         assert desk.run("letters").exit_code == 75
     assert not list(folder.iterdir())
 

@@ -84,7 +84,7 @@ def test_an_answer_with_a_site_off_the_list_is_explained(bean_desk: Any) -> None
     without_site(bean_desk)
     text = bean_desk.done("review", typed="2043\ns\n")
     assert "Site 2043 is not on the site list" in text
-    assert "must be put back" in text
+    assert "put its line back first" in text
 
 
 @pytest.mark.parametrize("command", ["read", "review", "export"])

@@ -73,7 +73,7 @@ def keep(record: Record, season: Values, site: str, week: int) -> None:
     day = (FIRST + timedelta(days=7 * week)).isoformat()
     said: dict[str, made_up.Said] = {"visit_date": (day, "accepted", 0.99999)}
     for spec in study.fields:
-        if spec.kind == "count":
+        if spec.kind.name == "count":
             value = season[site, week].get(spec.name, 6 if spec.count == "ladybirds" else 2)
             said[spec.name] = (str(value), "accepted", 0.99999)
     task = made_up.take_in(record, f"{NAME}_{site}_{week}.jpg")

@@ -153,7 +153,7 @@ def test_any_three_digits_with_their_check_digit_are_asked_about_unless_on_the_l
 
 def test_sixty_fields_are_decoded_fast(beans, written, reader, today):
     study = replace(beans, plots=tuple(Plot(f"p{i}", f"Pool {i}") for i in range(10)), sums=())
-    states = {s.name: "_12"[-s.boxes :] for s in study.fields if s.kind == "count"}
+    states = {s.name: "_12"[-s.boxes :] for s in study.fields if s.kind.name == "count"}
     assert len(states) == 60
     states["visit_date"] = "200526"
     filled = written(study, states)

@@ -15,12 +15,12 @@ def random_states(study, rng):
     """A page filled in at random, and its values as the decoder should give them."""
     truth = {}
     for spec in study.fields:
-        if spec.kind == "site":
+        if spec.kind.name == "site":
             truth[spec.name] = study.sites[rng.integers(len(study.sites))].number
-        elif spec.kind == "date":
+        elif spec.kind.name == "date":
             day, month = int(rng.integers(1, 31)), int(rng.integers(5, 7))
             truth[spec.name] = f"2026-{month:02d}-{day:02d}"
-        elif rng.random() < 0.05 and spec.kind == "count":
+        elif rng.random() < 0.05 and spec.kind.name == "count":
             truth[spec.name] = None
         else:
             truth[spec.name] = str(int(rng.integers(spec.lowest, 1 + min(20, spec.highest))))
@@ -32,9 +32,9 @@ def random_states(study, rng):
 
 
 def _spell(value, spec, rng):
-    if spec.kind == "site":
+    if spec.kind.name == "site":
         return value
-    if spec.kind == "date":
+    if spec.kind.name == "date":
         return value[8:] + value[5:7] + value[2:4]
     text = value or ""
     room = spec.boxes - len(text)

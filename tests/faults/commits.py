@@ -24,7 +24,7 @@ from sqlalchemy import text
 
 from sheet_reader.demo.samples import copy_sample
 from sheet_reader.intake.files import Origin
-from sheet_reader.reading.photo import book_of, default_reader, read_bytes
+from sheet_reader.reading.photo import default_reader, read_bytes
 from sheet_reader.reading.site_history import SiteHistory
 from sheet_reader.record.history import found
 from sheet_reader.record.history.found import PhotoResult
@@ -32,6 +32,7 @@ from sheet_reader.record.store import claims
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.engine import URL_VARIABLE
 from sheet_reader.record.store.store import Record
+from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import photo_of
 from sheet_reader.study.model import Study
@@ -40,7 +41,7 @@ from sheet_reader.study.reader import read_study
 
 def a_result(study: Study) -> tuple[int, PhotoResult]:
     """Bytes of a simulated photograph, and what it gives."""
-    book = book_of(study)
+    book = whole_book(study)
     data = photo_of(book, ProceduralHands(), "typical", 1).data
     history = SiteHistory(study)
     found = read_bytes(

@@ -116,7 +116,7 @@ def _reply(card: Card, chance: random.Random) -> Reply:
         return alike_reply(card, {0: value} if chance.random() < 0.5 else {})
     if isinstance(card, OutsideCard):
         return read_on(card, ask_photo=True)
-    return field_reply(card, Value("1004") if card.spec.kind == "site" else value)
+    return field_reply(card, Value("1004") if card.spec.kind.name == "site" else value)
 
 
 CORRECTED_FIELDS, TYPED_FIELDS = 3, 7

@@ -69,17 +69,17 @@ def memory_of_a_worker(photos: Path) -> str:
     """Read the photos as a worker does; peak of this process's memory in MB, from its start on and
     after the photos.
     """
-    from sheet_reader.reading import parcel
+    from sheet_reader.reading import worker
     from sheet_reader.reading.worker import Work
     from sheet_reader.study.reader import read_study
     from sheet_reader.threads import one_thread_from_the_start
 
     one_thread_from_the_start()
-    given = parcel.packed(Work(read_study(SAMPLES / "bean_tips"), DAY))
+    given = worker.packed(Work(read_study(SAMPLES / "bean_tips"), DAY))
     peaks = [peak_mb()]
     read = 0
     for path in sorted(photos.glob("*.jpg")):
-        read += parcel.read_parcelled(given, path.read_bytes(), path.name).status == "read"
+        read += worker.read_parcelled(given, path.read_bytes(), path.name).status == "read"
         peaks.append(peak_mb())
     return (
         f"{len(peaks) - 1} photos, {read} read: peak {peaks[0]:.0f} MB before, "

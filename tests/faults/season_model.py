@@ -130,7 +130,7 @@ class Model:
 
     def place(self, study: Study, sheet: Sheet) -> tuple[str, str]:
         """Site and date, "" for what was never sure or is not to be read."""
-        names: dict[str, str] = {h.kind: h.name for h in study.header}
+        names: dict[str, str] = {h.kind.name: h.name for h in study.header}
         found = [sheet.printed if sheet.printed != BLANK else "", ""]
         for at, kind in enumerate(("site", "date")):
             name = names[kind]
@@ -162,8 +162,8 @@ class Model:
         return (*cells, str(waiting))
 
     def _cell(self, study: Study, sheet: Sheet, spec: FieldSpec, site: str, day: str) -> str:
-        if spec.kind in ("site", "date"):
-            return site if spec.kind == "site" else day
+        if spec.kind.name in ("site", "date"):
+            return site if spec.kind.name == "site" else day
         if spec.name not in sheet.said:
             return ""
         recorded = self.status(study, sheet, spec.name) in RECORDED
@@ -184,7 +184,7 @@ class Model:
             return "no"
         if study.key != key:
             return "must"
-        names: dict[str, str] = {h.kind: h.name for h in study.header}
+        names: dict[str, str] = {h.kind.name: h.name for h in study.header}
         blank = [s for s in self.sheets if s.printed == BLANK]
         site = [s for s in blank if s.names["site"] != names["site"]]
         day = [s for s in self.sheets if s.names["date"] != names["date"]]
@@ -209,9 +209,9 @@ def threshold(study: Study, kind: str) -> float:
 def holds(study: Study, spec: FieldSpec, said: Said) -> bool:
     """Whether an accepted or empty field would be taken without asking under the study file."""
     value, _, confidence = said
-    if confidence < threshold(study, spec.kind):
+    if confidence < threshold(study, spec.kind.name):
         return False
-    if spec.kind in ("site", "date") or value is None:
+    if spec.kind.name in ("site", "date") or value is None:
         return True
     low = spec.lowest if spec.lowest is not None else 0
     high = spec.highest if spec.highest is not None else 10**9

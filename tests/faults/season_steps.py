@@ -238,7 +238,7 @@ class Season(Checks):
         with self.record.reading() as connection:
             ids = list(connection.scalars(select(s.id).where(s.photo_id == task.photo_id)))
         for number, sheet, place, what in zip(sorted(ids), printed, places, said, strict=True):
-            names = {h.kind: h.name for h in self.study.header}
+            names = {h.kind.name: h.name for h in self.study.header}
             seen = Sheet(called, number, sheet, place, {}, names)
             seen.read(what)
             self.model.sheets.append(seen)
@@ -318,23 +318,23 @@ class Season(Checks):
     def once_more(self, name: str, value: str | None, _: str, sure: float) -> Said:
         """What a field says when it is read again: a number may be taken for another."""
         spec = next(spec for spec in self.study.fields if spec.name == name)
-        if spec.kind in ("site", "date") or self.chance.random() < 0.8:
+        if spec.kind.name in ("site", "date") or self.chance.random() < 0.8:
             return value, "", sure
         return self.some_value(spec), "", sure
 
     def sheet_says(self, printed: str) -> dict[str, Said]:
         said: dict[str, Said] = {}
         for spec in self.study.fields:
-            if spec.kind == "site" and printed != BLANK:
+            if spec.kind.name == "site" and printed != BLANK:
                 continue
             doubt = 10.0 ** -self.chance.uniform(1.2, 4.5)
             said[spec.name] = (self.some_value(spec), "", 1.0 - doubt)
         return self.judged(said)
 
     def some_value(self, spec: FieldSpec) -> str | None:
-        if spec.kind == "site":
+        if spec.kind.name == "site":
             return str(self.chance.choice(self.draft["sites"]))
-        if spec.kind == "date":
+        if spec.kind.name == "date":
             self.days += 1  # no two sheets are of one visit
             return (FIRST_DAY + timedelta(days=self.days)).isoformat()
         if self.chance.random() < 0.1:

@@ -31,7 +31,7 @@ def page(
     study: Study, said: Mapping[str, Said], *, sheet: str = BLANK, place: int = 0, frame: int = 0
 ) -> FoundPage:
     """A page that says ``said``; ``place`` 0, 1, … is where it lies in the picture."""
-    names = {h.kind: h.name for h in study.header}
+    names = {h.kind.name: h.name for h in study.header}
 
     def known(kind: str) -> str | None:
         value, status, _ = said.get(names[kind], (None, "", 0.0))

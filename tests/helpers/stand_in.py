@@ -183,10 +183,10 @@ def _seen(view: SheetView, page: PageReading, study: Study, today: date) -> Any:
     rows: list[list[float]] = []
     for field in page.fields:
         text, spec = field.value or "", specs[field.field]
-        if spec.kind == "date":
+        if spec.kind.name == "date":
             text = text[8:10] + text[5:7] + text[2:4]
         for index, sign in enumerate(text.rjust(spec.boxes)):
-            part = ("day", "month", "year")[index // 2] if spec.kind == "date" else ""
+            part = ("day", "month", "year")[index // 2] if spec.kind.name == "date" else ""
             cell = Cell(field.field, index, (20.0 + 9 * index, 20.0, 7.0, 9.0), part)
             boxes.append(BoxEvidence(cell, 0.1, Occlusion.NONE, 0.1, 0.9, 0.2))
             sure = 0.6 if field.status == "flagged" and index == spec.boxes - 1 else 0.99999

@@ -60,7 +60,7 @@ def drawn(study: Study, values: Mapping[str, str | None]) -> np.ndarray:
         y = boxes[0][0][1]
         cv2.putText(sheet, spec.label[:34], (30, int(y) + 30), FONT, 0.7, 60, 1, cv2.LINE_AA)
         text = values.get(spec.name) or ""
-        if spec.kind == "date":
+        if spec.kind.name == "date":
             text = text[8:10] + text[5:7] + text[2:4]
         for box, sign in zip(boxes, text.rjust(spec.boxes), strict=False):
             (left, top), (right, bottom) = box[0], box[2]
@@ -96,7 +96,7 @@ def found_page(
             "7" if flagged and value else None, 0.1 if flagged and value else 0.0,
         )  # fmt: skip
         fields.append(FoundField(read, pack_boxes(crops), around, _points(corners)))
-    keys = {spec.kind: said.get(spec.name, (None, "")) for spec in study.fields}
+    keys = {spec.kind.name: said.get(spec.name, (None, "")) for spec in study.fields}
     known = {kind: value for kind, (value, status) in keys.items() if status == "accepted"}
     return FoundPage(
         frame=0, study=study.key, layout="v1", sheet=BLANK, page=1, identified_by="machine code",
@@ -149,15 +149,15 @@ def fill(
     totals = {rule.total for rule in study.sums}
     parts = {name for rule in study.sums for name in rule.parts}
     counts = [
-        s.name for s in study.fields if s.kind == "count" and s.name not in totals | parts
-    ] + [s.name for s in study.fields if s.kind == "count" and s.name in parts]
+        s.name for s in study.fields if s.kind.name == "count" and s.name not in totals | parts
+    ] + [s.name for s in study.fields if s.kind.name == "count" and s.name in parts]
     for n in range(first, first + sheets):
         site = study.sites[n % len(study.sites)].number
         day = study.season.first + timedelta(days=7 * (n // len(study.sites)))
         values = {s.name: str((7 * n + k) % 9 + 1) for k, s in enumerate(study.fields)}
         for spec in study.fields:
-            if spec.kind in ("site", "date"):
-                values[spec.name] = site if spec.kind == "site" else day.isoformat()
+            if spec.kind.name in ("site", "date"):
+                values[spec.name] = site if spec.kind.name == "site" else day.isoformat()
         for rule in study.sums:
             values[rule.total] = str(sum(int(values[part]) for part in rule.parts))
         said: dict[str, Said] = {name: (value, "accepted") for name, value in values.items()}
@@ -186,7 +186,7 @@ def doubtful(page: FoundPage, **values: str | None) -> FoundPage:
 def every_kind(record: Record) -> None:
     """A record with a card of every kind: fields, a sum, two photos that differ, a cut-off one."""
     study = record.study
-    names = {s.kind: s.name for s in study.fields if s.kind in ("site", "date")}
+    names = {s.kind.name: s.name for s in study.fields if s.kind.name in ("site", "date")}
     sites, first = [site.number for site in study.sites], study.season.first
 
     def take(name: str, week: int, shown: Mapping[str, str], **changes: Said) -> None:
@@ -204,5 +204,5 @@ def every_kind(record: Record) -> None:
     take("doubt", 0, {}, pinched__plants=("2", "flagged"), pinched__blackfly=("2", "flagged"))
     take("sum", 1, {rule.total: "9"}, **{rule.total.replace(".", "__"): ("9", "flagged")})
     take("one", 2, {})
-    take("other", 2, {s.name: "3" for s in study.fields if s.kind == "count"})
+    take("other", 2, {s.name: "3" for s in study.fields if s.kind.name == "count"})
     take("half", 3, {}, unpinched__plants=(None, "flagged"), unpinched__minutes=(None, "flagged"))

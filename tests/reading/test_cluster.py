@@ -19,7 +19,7 @@ from stand_in import says
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import cluster as on_cluster
-from sheet_reader.reading import parcel
+from sheet_reader.reading import worker
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.cluster import Cluster
 from sheet_reader.reading.field_pictures import field_images
@@ -156,7 +156,7 @@ def test_workers_with_another_program_are_refused(
     study: Study, cluster: Cluster, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     put(study, says())
-    monkeypatch.setattr(parcel, "versions", lambda: ("0.next", "reader", "decoder"))
+    monkeypatch.setattr(worker, "versions", lambda: ("0.next", "reader", "decoder"))
     with pytest.raises(UsageError, match=r"runs another program: .* there, 0\.next reader decoder"):
         read_batch(study, reader=stand_in.read, cluster=cluster)
     monkeypatch.undo()
@@ -220,7 +220,7 @@ def test_a_cluster_without_workers_is_told(
 def test_no_contact_and_no_folder_travels(study: Study) -> None:
     work = Work(study, date(2026, 5, 20))
     assert "pat@example.org" in repr(study.sites)
-    data = parcel.packed(work)
+    data = worker.packed(work)
     assert b"pat@example.org" not in data
     assert str(study.folder).encode() not in data
     assert study.sites[0].number.encode() in data

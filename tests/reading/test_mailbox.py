@@ -26,9 +26,8 @@ from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
-from sheet_reader.record.people.drafts import Asked, note_drafts
 from sheet_reader.record.people.erase import erase
-from sheet_reader.record.people.remarks import CAME_BY_MAIL, remarks_of
+from sheet_reader.record.people.remarks import CAME_BY_MAIL, AskedItem, note_drafts, remarks_of
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.facts import facts_of
 from sheet_reader.study.model import Study
@@ -282,7 +281,7 @@ def test_an_answer_to_a_letter_is_kept_with_its_visit(
     read(study, box)
     mark = "0123456789abcdef" * 2
     with Record.open(study) as record:
-        note_drafts(record, {mark: [Asked("1010", "2026-05-20", "empty sun.eggs")]})
+        note_drafts(record, {mark: [AskedItem("1010", "2026-05-20", "empty sun.eggs")]})
     answer = EmailMessage()
     answer["From"] = "Pat Doe <pat@example.org>"
     answer["Subject"] = f"Re: Counts [{mark[:8]}]" if named == "Subject" else "Re: Counts"

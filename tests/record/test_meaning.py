@@ -102,7 +102,7 @@ def say(study: Study, former: str, present: str, *, same: bool = True) -> None:
 
 def values(study: Study) -> list[dict[str, str | None]]:
     """What each visit has, but for what is missing."""
-    names = [spec.name for spec in study.fields if spec.kind not in ("site", "date")]
+    names = [spec.name for spec in study.fields if spec.kind.name not in ("site", "date")]
     with Record.open(study) as record:
         return [
             {name: v.values[name] for name in names if v.values.get(name)}
@@ -358,7 +358,7 @@ def test_nothing_is_asked_where_a_count_only_came_or_went(was: Study) -> None:
 
 def test_what_became_of_a_sheet_is_told_where_the_study_has_none_of_its_counts(was: Study) -> None:
     other = replace(was.counts[0], name="slugs", label="Slugs")
-    header = tuple(h for h in was.header if h.kind != "number")
+    header = tuple(h for h in was.header if h.kind.name != "number")
     now = replace(was, header=header, counts=(other,))
     with Record.open(now) as record:
         assert {e.field for e in record.history("1004", "2026-05-20")} >= {"shade.snails"}

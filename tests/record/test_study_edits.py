@@ -144,7 +144,7 @@ def test_a_renamed_site_or_date_field_is_refused(study: Study, kind: str) -> Non
     with Record.open(study) as record:
         asked = next(w for w in decided.pending(record) if w.field == "site")
         decided.decide(record, asked.reading_id, Value("1010"), by="Ada")
-    header = tuple(replace(h, name=RENAMED) if h.kind == kind else h for h in study.header)
+    header = tuple(replace(h, name=RENAMED) if h.kind.name == kind else h for h in study.header)
     with pytest.raises(UsageError, match=f"no {kind} field.*“{RENAMED}”"):
         Record.open(replace(study, header=header))
 
@@ -178,7 +178,7 @@ def test_pages_of_both_names_are_never_placed_by_a_reading_that_was_corrected(
     keep(study, sheet())
     with Record.open(study) as record:
         decided.decide(record, reading(record, "site").reading_id, Value("1010"), by="Ada")
-    header = tuple(replace(h, name=RENAMED) if h.kind == "site" else h for h in study.header)
+    header = tuple(replace(h, name=RENAMED) if h.kind.name == "site" else h for h in study.header)
     changed = replace(study, header=header)
     other = {RENAMED if name == "site" else name: what for name, what in sheet().items()}
     with Record.open(study) as record:

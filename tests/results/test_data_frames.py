@@ -89,7 +89,7 @@ def check_dtypes(
     study: Study, rows: pd.DataFrame, readings: pd.DataFrame, counts: pd.DataFrame
 ) -> None:
     assert dtypes(counts) == COUNTS
-    numbers = {f.name: "Int64" for f in study.fields if f.kind in ("number", "count")}
+    numbers = {f.name: "Int64" for f in study.fields if f.kind.name in ("number", "count")}
     assert dtypes(rows) == {
         "site": "string", "date": "datetime64[ns]", **numbers, "waiting": "Int64",
         "doubted": "string", "site_name": "string", "pages_in": "Int64", "pages_of": "Int64",

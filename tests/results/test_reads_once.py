@@ -17,7 +17,7 @@ from sqlalchemy import Engine, event
 
 from sheet_reader.cli.main import cli
 from sheet_reader.demo.season_record import make_season_folder
-from sheet_reader.record.originals import context
+from sheet_reader.reading import field_pictures
 
 TODAY = date(2026, 6, 1)
 FEW, MANY = 4, 16
@@ -85,8 +85,10 @@ def test_the_layouts_of_a_study_are_made_once_for_all_letters(
     seasons: dict[int, Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     made: list[object] = []
-    once = context.whole_book
-    monkeypatch.setattr(context, "whole_book", lambda study: made.append(study) or once(study))
+    once = field_pictures.whole_book
+    monkeypatch.setattr(
+        field_pictures, "whole_book", lambda study: made.append(study) or once(study)
+    )
     monkeypatch.setattr("sheet_reader.study.days.today", lambda *_: TODAY)
     statements_of(seasons[MANY], tmp_path, "letters")
     assert len(list((tmp_path / str(MANY) / "letters").glob("*.eml"))) > FEW

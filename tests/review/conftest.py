@@ -27,6 +27,7 @@ from sheet_reader.record.history.answers import Answer, Kept
 from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.review.source import FieldPictures
+from sheet_reader.review.terminal import Terminal
 from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 
@@ -132,21 +133,17 @@ class Sitting:
             except StopIteration:
                 raise EOFError from None
 
-        review = Review(
-            source=source,
-            study=self.study,
-            console=Console(
-                file=screen, width=self.size[0], height=self.size[1], markup=False, highlight=False
-            ),
-            read_line=read_line,
-            launch=lambda path: self.launched.append(path) or 0,  # type: ignore[func-returns-value]
-            by="Kim",
-            today=date(2026, 6, 1),
-            mode=self.mode,  # type: ignore[arg-type]
-            folder=self.folder,
-            audit=audit,
+        width, height = self.size
+        terminal = Terminal(
+            source,  # type: ignore[arg-type]
+            Console(file=screen, width=width, height=height, markup=False, highlight=False),
+            read_line,
+            lambda path: self.launched.append(path) or 0,  # type: ignore[func-returns-value]
+            date(2026, 6, 1),
+            self.mode,  # type: ignore[arg-type]
+            self.folder,
         )
-        outcome = review.run()
+        outcome = Review(terminal, "Kim", audit).run()
         self.screen = screen.getvalue()
         return outcome, source
 

@@ -94,7 +94,7 @@ def _sheet(study: Study, number: int, site: str, day: date, written: date, troub
         values[rule.total] = str(sum(int(values[part]) for part in rule.parts))
     if number in WRONG_SUMS:
         values[WRONG_SUMS[number]] = str(int(values[WRONG_SUMS[number]]) + 10)
-    name = next(h.name for h in study.header if h.kind == "date")
+    name = next(h.name for h in study.header if h.kind.name == "date")
     values[name] = written.isoformat()
     states = {_spare(study, number, values): "corrected"} if number in CROSSED_OUT else {}
     states |= {MARKS[number]: "mark"} if number in MARKS else {}
@@ -106,7 +106,7 @@ def _spare(study: Study, number: int, values: dict[str, str]) -> str:
     """A count whose boxes are one more than its digits; another one on every sheet."""
     names = [
         spec.name for spec in study.fields
-        if spec.kind == "count" and len(values[spec.name]) < spec.boxes
+        if spec.kind.name == "count" and len(values[spec.name]) < spec.boxes
     ]  # fmt: skip
     return names[number % len(names)]
 

@@ -19,6 +19,7 @@ from sheet_reader.review.browser.conversation import PageReview
 from sheet_reader.review.queue import keyed_blind
 from sheet_reader.review.session import Review
 from sheet_reader.review.source import RecordQuestions
+from sheet_reader.review.terminal import Terminal
 from sheet_reader.study.reader import read_study
 
 SHEETS, EACH = 3, 4
@@ -86,12 +87,11 @@ def test_the_terminal_asks_twice_as_well(record: Record) -> None:
     read = [card.reading.value for card in RecordQuestions(record).cards()]
     for by in ("Ada", "Kim"):
         lines, out = iter(read), io.StringIO()
-        Review(
-            source=RecordQuestions(record, by=by), study=record.study, by=by, today=TODAY,
-            mode="plain",
-            console=Console(file=out, width=100, markup=False), launch=lambda _path: 1,
-            read_line=lambda lines=lines: next(lines), folder=record.folder,
-        ).run()  # fmt: skip
+        terminal = Terminal(
+            RecordQuestions(record, by=by), Console(file=out, width=100, markup=False),
+            lambda lines=lines: next(lines), lambda _path: 1, TODAY, "plain", record.folder,
+        )  # fmt: skip
+        Review(terminal, by).run()
         assert "Read:" not in out.getvalue()
     found = RecordQuestions(record).agreement()
     assert (found.fields, found.same) == (SHEETS * EACH, SHEETS * EACH)

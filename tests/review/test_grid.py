@@ -34,7 +34,7 @@ def record(tmp_path: Path) -> Iterator[Record]:
 
 def add(record: Record, week: int, confidence: float) -> None:
     study = record.study
-    names = {s.kind: s.name for s in study.fields if s.kind in ("site", "date")}
+    names = {s.kind.name: s.name for s in study.fields if s.kind.name in ("site", "date")}
     values = {s.name: "11" for s in study.fields} | {FIELD: "17"}
     values |= {rule.total: "33" for rule in study.sums}
     values[names["site"]] = study.sites[week % len(study.sites)].number

@@ -40,6 +40,7 @@ from sheet_reader.review.overlay import write_overlays
 from sheet_reader.review.queue import cards_of
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.review.source import RecordQuestions
+from sheet_reader.review.terminal import Terminal
 from sheet_reader.study.model import Study
 
 SHEETS = 12
@@ -184,19 +185,12 @@ class Sitting:
 
     def hold(self, source: RecordQuestions | None = None, *, audit: bool = False) -> Outcome:
         out = io.StringIO()
-        review = Review(
-            source=source or RecordQuestions(self.record),
-            study=self.record.study,
-            console=Console(file=out, width=200, markup=False, highlight=False),
-            read_line=self.read_line,
-            launch=lambda _path: 0,
-            by="Ada",
-            today=date(2026, 6, 1),
-            mode="plain",
-            audit=audit,
-            folder=self.record.folder / "looked_at",
-        )
-        outcome = review.run()
+        console = Console(file=out, width=200, markup=False, highlight=False)
+        terminal = Terminal(
+            source or RecordQuestions(self.record), console, self.read_line, lambda _path: 0,
+            date(2026, 6, 1), "plain", self.record.folder / "looked_at",
+        )  # fmt: skip
+        outcome = Review(terminal, "Ada", audit).run()
         self.screen = out.getvalue()
         return outcome
 

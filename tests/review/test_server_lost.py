@@ -19,11 +19,12 @@ from stand_in import says
 
 from sheet_reader.errors import UnavailableError
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.record.store.claims import Leases
 from sheet_reader.record.store.engine import URL_VARIABLE
-from sheet_reader.record.store.leases import Leases
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.review.source import RecordQuestions
+from sheet_reader.review.terminal import Terminal
 
 NUMBERS = count(1)
 TYPED = {"sun.eggs": "5", "sun.snails": "13", "shade.eggs": "1"}
@@ -63,12 +64,12 @@ class Person:
         self.screen = io.StringIO()
         self.answers = iter(TYPED.values())
         self.waited = 0
-        self.review = Review(
-            RecordQuestions(record, by="Kim"), record.study,
-            Console(file=self.screen, width=80, height=24, markup=False, highlight=False),
-            self.read_line, lambda _: 1, "Kim", date(2026, 6, 1), "off",
-            leases=Leases(record, "Kim"), wait=self.wait,
+        console = Console(file=self.screen, width=80, height=24, markup=False, highlight=False)
+        terminal = Terminal(
+            RecordQuestions(record, by="Kim"), console, self.read_line, lambda _: 1,
+            date(2026, 6, 1), "off", record.folder,
         )  # fmt: skip
+        self.review = Review(terminal, "Kim", leases=Leases(record, "Kim"), wait=self.wait)
         self.back: Callable[[], None] = lambda: None
 
     def read_line(self) -> str:

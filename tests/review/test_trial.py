@@ -40,6 +40,7 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.review.queue import is_outside, keyed_blind
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.review.source import RecordQuestions
+from sheet_reader.review.terminal import Terminal
 from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.model import Study
 
@@ -110,13 +111,12 @@ class Coordinator:
         """Answer everything that waits."""
         source = RecordQuestions(self.record)
         out = io.StringIO()
-        review = Review(
-            source=source, study=self.record.study,
-            console=Console(file=out, width=80, height=self.height, markup=False, highlight=False),
-            read_line=lambda: self._type(source), launch=lambda _path: 1, by="Kim",
-            today=self.record.study.season.last, mode="plain",
-            folder=self.record.folder / "looked_at",
+        console = Console(file=out, width=80, height=self.height, markup=False, highlight=False)
+        terminal = Terminal(
+            source, console, lambda: self._type(source), lambda _path: 1,
+            self.record.study.season.last, "plain", self.record.folder / "looked_at",
         )  # fmt: skip
+        review = Review(terminal, "Kim")
         self.shown = review._in_sight
         return review.run()
 
@@ -164,7 +164,7 @@ class Coordinator:
         blind = keyed_blind(card, self.record.study)
         if truth == card.reading.value and not blind:
             return ""
-        return f"{truth[8:]}{truth[5:7]}" if card.spec.kind == "date" else truth
+        return f"{truth[8:]}{truth[5:7]}" if card.spec.kind.name == "date" else truth
 
 
 def test_the_trial_has_every_trouble(photos: list[dict[str, Any]]) -> None:
@@ -208,7 +208,7 @@ def true_rows(reviewed: Coordinator) -> dict[tuple[str, str], dict[str, str | No
     """What is written on each sheet, under its true date; what lies outside is not recorded."""
     found: dict[tuple[str, str], dict[str, str | None]] = {}
     study = reviewed.record.study
-    keys = {h.name for h in study.header if h.kind in ("site", "date")}
+    keys = {h.name for h in study.header if h.kind.name in ("site", "date")}
     for photo in reviewed.photos:
         if "written" not in photo:
             continue

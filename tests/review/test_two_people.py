@@ -14,7 +14,7 @@ import waiting_record
 from sheet_reader.answers.replies import Reply
 from sheet_reader.errors import OvertakenError
 from sheet_reader.record.history.answers import Accept, FieldAnswer, Value
-from sheet_reader.record.store.leases import LASTS, Leases
+from sheet_reader.record.store.claims import LEASE_LASTS, Leases
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.sitting import AT_ONCE, Sitting, token_of
 from sheet_reader.review.source import RecordQuestions
@@ -74,7 +74,7 @@ def test_a_lease_runs_out_and_is_given_back(record: Record) -> None:
     assert ada.shown(everything)
     assert len(kim.open()) == len(everything) - AT_ONCE
     assert kim.elsewhere == {token_of(card): "Ada" for card in everything[:AT_ONCE]}
-    clock.moment += LASTS - timedelta(seconds=1)
+    clock.moment += LEASE_LASTS - timedelta(seconds=1)
     assert len(kim.open()) < len(everything)
     clock.moment += timedelta(seconds=1)
     assert len(kim.open()) == len(everything)

@@ -91,7 +91,7 @@ def test_visits_obey_the_study(beans: LayoutBook, pools: LayoutBook, seed: int, 
     assert study.site(visit.site) is not None
     assert study.season.first <= date.fromisoformat(visit.visit_date) <= study.season.last
     for spec in study.fields:
-        if spec.kind in ("number", "count"):
+        if spec.kind.name in ("number", "count"):
             value = visit.values[spec.name]
             assert len(value) <= spec.boxes
             assert (spec.lowest or 0) <= int(value)

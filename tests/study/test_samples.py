@@ -37,7 +37,7 @@ def test_sites_is_sound_and_invented(name: str) -> None:
 def test_bean_tips() -> None:
     study = read_study(SAMPLES / "bean_tips")
     assert study.paper == "A4"
-    assert [h.kind for h in study.header] == ["site", "date", "number"]
+    assert [h.kind.name for h in study.header] == ["site", "date", "number"]
     assert [p.name for p in study.plots] == ["pinched", "unpinched"]
     assert len(study.counts) == 7
     assert [rule.total for rule in study.sums] == ["pinched.ladybirds", "unpinched.ladybirds"]
@@ -52,9 +52,9 @@ def test_bean_tips() -> None:
 
 def test_rock_pools() -> None:
     study = read_study(SAMPLES / "rock_pools")
-    counts = [f for f in study.fields if f.kind == "count"]
+    counts = [f for f in study.fields if f.kind.name == "count"]
     assert study.paper == "Letter"
     assert len(counts) == 60
     assert {f.boxes for f in counts} == {2, 3}
     assert not any(p.treatment for p in study.plots)
-    assert not any(h.kind == "number" for h in study.header)
+    assert not any(h.kind.name == "number" for h in study.header)

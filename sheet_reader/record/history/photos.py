@@ -21,7 +21,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sheet_reader.intake.files import Origin
 from sheet_reader.reasons import Reasons, from_json
 from sheet_reader.record.store import schema
-from sheet_reader.record.store.opening import ARRIVING
+from sheet_reader.record.store.place import ARRIVING
 from sheet_reader.study.days import now
 from sheet_reader.study.model import Study
 from sheet_reader.wording import neutral_name

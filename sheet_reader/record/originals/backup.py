@@ -2,46 +2,39 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import os
 import re
 import sqlite3
 import tarfile
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import select
+from sqlalchemy import Connection, Engine, delete, insert, select
 
-from sheet_reader.atomic import PRIVATE_FILE, sync_folder
-from sheet_reader.errors import RecordError, StorageError, UsageError
+from sheet_reader.atomic import PRIVATE_FILE, backup_folder, sweep, sync_folder
+from sheet_reader.errors import RecordError, UsageError
 from sheet_reader.intake.gather import INBOX
 from sheet_reader.numbers import RECORD
 from sheet_reader.record.originals import originals
-from sheet_reader.record.originals.original_faults import original_faults
-from sheet_reader.record.store import schema
-from sheet_reader.record.store.address import PLACE_FILE
+from sheet_reader.record.store import checksums, schema
 from sheet_reader.record.store.engine import (
-    BUSY_SECONDS,
     RECORD_FILE,
     URL_VARIABLE,
+    open_engine,
     our_errors,
-    unchanging_engine,
+    sqlite_url,
+    unchanging,
 )
-from sheet_reader.record.store.leftovers import backup_folder, sweep
-from sheet_reader.record.store.log_pair import must_be_a_pair
-from sheet_reader.record.store.opening import (
-    copy_live,
-    for_reading,
-    may_write,
-    must_know,
-    must_not_be_blank,
-)
-from sheet_reader.record.store.server_copy import copy_from_server
+from sheet_reader.record.store.migrations import migrate
+from sheet_reader.record.store.place import PLACE_FILE, must_know, must_not_be_blank
+from sheet_reader.record.store.record_file import copy_record, make_empty
+from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.kept_layouts import kept_files
 from sheet_reader.study.model import Study
 
-PAGES_AT_A_TIME = RECORD.backup_pages
 SQLITE_MAGIC = b"SQLite format 3\0"
 BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/|layouts/)?(?!\.\.?\Z)[^/\\\x00-\x1f]+")
 
@@ -83,22 +76,41 @@ def backup(study: Study, file: Path) -> BackedUp:
             copy, packed = Path(workplace, RECORD_FILE), Path(workplace, "packed")
             kept = originals.digests(study.folder)
             if elsewhere:
-                copy_from_server(study, copy)
+                _copy_from_server(study, copy)
             else:
                 copy_record(source, copy)
-            problems, notes = _incomplete(study, copy, kept), _left_out(study)
-            problems += [f"{path.name} is a link that leads nowhere" for path in _dangling(study)]
+            with unchanging(copy) as connection:
+                must_know(connection, kept, study.folder, str(source))
+                problems = list(originals.original_faults(connection, study.folder))
+                known = set(connection.scalars(select(schema.photos.c.original)))
+            plain = _plain_files(study)
+            problems += [
+                f"{path.name} is a link that leads nowhere" for path in plain
+                if path.is_symlink() and not path.exists()
+            ]  # fmt: skip
+            notes = [
+                f"{path.name} is left out: it is no file that a backup can hold" for path in plain
+                if path.exists() and not _can_hold(path)
+            ]  # fmt: skip
             if problems and target.exists():
                 raise RecordError(
                     f"{problems[0]}{more_than_one(problems)}; the earlier backup is left as it is",
                     where=target,
                     remedy="put back what is missing, or back up under another name",
                 )
-            photos = _pack(study, copy, packed, _belonging(study, copy, kept))
+            # an original that came later would lie in the backup without the record knowing of it
+            belonging = [
+                place for place in originals.all_kept(study.folder)
+                if originals.digest_in(place) in kept or place in known
+            ]  # fmt: skip
+            files = {path.name: path for path in filter(_can_hold, plain)}
+            files |= {path.relative_to(study.folder).as_posix(): path
+                      for path in kept_files(study.folder)}  # fmt: skip
+            _pack(study.folder, packed, copy, files, belonging)
             size = packed.stat().st_size
             packed.replace(target)
             sync_folder(target.parent)
-    return BackedUp(target, photos, size, tuple(problems), tuple(notes))
+    return BackedUp(target, len(belonging), size, tuple(problems), tuple(notes))
 
 
 def more_than_one(lines: Sequence[str]) -> str:
@@ -146,33 +158,6 @@ def is_backup(file: Path) -> bool:
         return False
 
 
-def copy_record(source: Path, target: Path) -> None:
-    """Copy a SQLite record as it is at one moment, whatever other processes write; also one in a
-    folder that may not be written.
-    """
-    must_be_a_pair(source)
-    try:
-        if may_write(source):
-            copy_live(sqlite3.connect(source, timeout=BUSY_SECONDS), target, PAGES_AT_A_TIME)
-        else:
-            with for_reading(source) as view:
-                copy_live(view.connect(), target)
-                view.must_be_unchanged()
-    except sqlite3.Error as error:
-        raise StorageError(f"the record cannot be copied: {error}", where=source) from error
-
-
-def _incomplete(study: Study, record: Path, kept: frozenset[str]) -> list[str]:
-    """What is wrong with the originals that the copied record names; ``kept`` was there before."""
-    engine = unchanging_engine(record)
-    try:
-        with engine.connect() as connection:
-            must_know(connection, kept, study.folder, str(study.folder / RECORD_FILE))
-            return list(original_faults(connection, study.folder))
-    finally:
-        engine.dispose()
-
-
 def _plain_files(study: Study) -> list[Path]:
     """The study's own files beside the record: settings and lists, and what looks like some."""
     found = {p for ending in ("toml", "csv") for p in study.folder.glob(f"*.{ending}")}
@@ -182,63 +167,29 @@ def _plain_files(study: Study) -> list[Path]:
     return sorted(found)
 
 
-def _dangling(study: Study) -> list[Path]:
-    return [path for path in _plain_files(study) if path.is_symlink() and not path.exists()]
-
-
-def _left_out(study: Study) -> list[str]:
-    return [
-        f"{path.name} is left out: it is no file that a backup can hold"
-        for path in _plain_files(study)
-        if path.exists() and not _can_hold(path)
-    ]
-
-
 def _can_hold(path: Path) -> bool:
     return path.is_file() and BELONGS.fullmatch(path.name) is not None
 
 
-def _belonging(study: Study, record: Path, kept: frozenset[str]) -> list[str]:
-    """The originals that the copied record names, and those that were there before it was copied:
-    one that came later would lie in the backup without the record knowing of it.
-    """
-    engine = unchanging_engine(record)
-    try:
-        with engine.connect() as connection:
-            named = set(connection.execute(select(schema.photos.c.original)).scalars())
-    finally:
-        engine.dispose()
-    return [
-        place
-        for place in originals.all_kept(study.folder)
-        if originals.digest_in(place) in kept or place in named
-    ]
-
-
-def _pack(study: Study, record: Path, packed: Path, kept: Sequence[str]) -> int:
+def _pack(
+    folder: Path, packed: Path, record: Path, files: Mapping[str, Path], places: Iterable[str]
+) -> None:
     packed.touch(PRIVATE_FILE)
     with packed.open("wb") as stream:
         with tarfile.open(fileobj=stream, mode="w", dereference=True) as archive:
             archive.add(record, RECORD_FILE, filter=_anonymous)
-            for plain in filter(_can_hold, _plain_files(study)):
-                archive.add(plain, plain.name, filter=_anonymous)
-            for layout in kept_files(study.folder):
-                name = layout.relative_to(study.folder).as_posix()
-                archive.add(layout, name, filter=_anonymous)
-            for place in kept:
-                _add_original(archive, originals.at(study.folder, place), place)
+            for name, file in files.items():
+                archive.add(file, name, filter=_anonymous)
+            for place in places:
+                original = originals.at(folder, place)
+                if isinstance(original, Path):
+                    archive.add(original, place, filter=_anonymous)
+                else:
+                    data, member = original.raw_bytes(), tarfile.TarInfo(place)
+                    member.size = len(data)
+                    archive.addfile(_anonymous(member), io.BytesIO(data))
         stream.flush()
         os.fsync(stream.fileno())
-    return len(kept)
-
-
-def _add_original(archive: tarfile.TarFile, file: originals.File, name: str) -> None:
-    if isinstance(file, Path):
-        archive.add(file, name, filter=_anonymous)
-        return
-    data, member = file.raw_bytes(), tarfile.TarInfo(name)
-    member.size = len(data)
-    archive.addfile(_anonymous(member), io.BytesIO(data))
 
 
 def _anonymous(member: tarfile.TarInfo) -> tarfile.TarInfo:
@@ -249,3 +200,43 @@ def _anonymous(member: tarfile.TarInfo) -> tarfile.TarInfo:
     member.uid = member.gid = 0
     member.uname = member.gname = ""
     return member
+
+
+def _copy_from_server(study: Study, target: Path) -> None:
+    """Write the record that the address names into the new file ``target``, with the rows' numbers
+    and checksums as they are, in one transaction on the server whatever others write meanwhile.
+    """
+    make_empty(target)
+    engine = open_engine(sqlite_url(target))
+    try:
+        migrate(engine)
+        with (
+            Record.open(study, for_reading=True, of_any_study=True) as record,
+            record.reading() as source,
+        ):
+            _fill(engine, source)
+    finally:
+        engine.dispose()
+    with contextlib.closing(sqlite3.connect(target)) as copy:
+        copy.execute("PRAGMA journal_mode = DELETE")
+
+
+def _fill(engine: Engine, source: Connection) -> None:
+    """All rows of ``source``; triggers, which would write rows of their own, come after them."""
+    with engine.connect().execution_options(writes=True) as copy, copy.begin():
+        triggers = copy.exec_driver_sql(
+            "SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
+        ).all()
+        for name, _ in triggers:
+            copy.exec_driver_sql(f"DROP TRIGGER {name}")
+        for table in schema.metadata.sorted_tables:
+            copy.execute(delete(table))
+            rows = source.execution_options(yield_per=RECORD.checksum_rows).execute(
+                select(table).order_by(*table.primary_key.columns)
+            )
+            for some in rows.mappings().partitions():
+                copy.execute(insert(table), [dict(row) for row in some])
+        for _, text in triggers:
+            copy.exec_driver_sql(text)
+        copy.execute(delete(schema.about).where(schema.about.c.name == checksums.SCHEMA_NOTE))
+        checksums.note_schema(copy)

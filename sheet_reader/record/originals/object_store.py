@@ -135,7 +135,8 @@ class ObjectStore:
                 return False
             folder = path.rpartition("/")[0]
             files.makedirs(folder, exist_ok=True)
-            if _protocol(files) in WHOLE_BY_THEMSELVES:
+            named = files.protocol
+            if (named if isinstance(named, str) else named[0]) in WHOLE_BY_THEMSELVES:
                 files.pipe_file(path, data)
             else:
                 half = f"{folder}/{TEMPORARY}{os.getpid()}-{secrets.token_hex(6)}"
@@ -185,34 +186,21 @@ def _opened(url: str) -> tuple[Any, str]:
     try:
         from fsspec.core import url_to_fs
     except ImportError:
-        raise UsageError(
-            "originals on a store need fsspec, which is not installed",
-            where=STORE_VARIABLE,
-            remedy=install_extra("store"),
-        ) from None
+        what = "originals on a store need fsspec, which is not installed"
+        raise UsageError(what, where=STORE_VARIABLE, remedy=install_extra("store")) from None
     try:
         files, path = url_to_fs(url)
     except ImportError as error:
-        raise UsageError(
-            f"the package for this kind of store is not installed ({_first_line(error)})",
-            where=STORE_VARIABLE,
-        ) from None
+        what = f"the package for this kind of store is not installed ({_first_line(error)})"
+        raise UsageError(what, where=STORE_VARIABLE) from None
     except ValueError as error:
-        raise UsageError(
-            f"this is not the address of a store ({shown(url)})",
-            where=STORE_VARIABLE,
-            remedy="write it as s3://bucket/folder, or another address that fsspec knows",
-        ) from error
+        remedy = "write it as s3://bucket/folder, or another address that fsspec knows"
+        what = f"this is not the address of a store ({shown(url)})"
+        raise UsageError(what, where=STORE_VARIABLE, remedy=remedy) from error
     except Exception as error:  # each store has errors of its own
-        raise StorageError(
-            f"the store of originals can't be used ({_first_line(error)})", where=shown(url)
-        ) from error
+        what = f"the store of originals can't be used ({_first_line(error)})"
+        raise StorageError(what, where=shown(url)) from error
     return files, str(path)
-
-
-def _protocol(files: Any) -> str:
-    named = files.protocol
-    return str(named if isinstance(named, str) else named[0])
 
 
 def _first_line(error: BaseException) -> str:

@@ -13,16 +13,19 @@ from collections.abc import Iterator
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
-from sheet_reader.atomic import TEMPORARY, atomic_write, sync_folder
+from sqlalchemy import Connection, select
+
+from sheet_reader.atomic import TEMPORARY, atomic_write, sweep, sync_folder
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.intake.files import one_line
+from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.originals.object_store import (
     STORE_VARIABLE,
     CarriedFile,
     ObjectStore,
     StoredFile,
 )
-from sheet_reader.record.store.leftovers import sweep
+from sheet_reader.record.store import schema
 
 FOLDER = "originals"
 OWNER = f"{FOLDER}/.study"
@@ -43,22 +46,18 @@ def root_of(folder: Path) -> Path | ObjectStore:
     if "::" in url.partition("://")[0]:
         raise UsageError("a chain of stores can't keep originals", where=STORE_VARIABLE)
     parts = urlsplit(url)
-    if parts.scheme in ("file", "local") or "://" not in url:
-        place = Path(unquote(parts.path)) if "://" in url else Path(url)
-        if parts.netloc not in ("", "localhost") or not place.is_absolute():
-            raise UsageError(
-                "this names no folder",
-                where=STORE_VARIABLE,
-                remedy="write it as file:///folder/of/originals, or leave it out",
-            )
-        if not place.is_dir():
-            raise StorageError(
-                "there is no such folder, so the originals are out of reach",
-                where=place,
-                remedy=f"make it, or check {STORE_VARIABLE} and that the disk is there",
-            )
-        return place
-    return ObjectStore(url)
+    if parts.scheme not in ("file", "local") and "://" in url:
+        return ObjectStore(url)
+    place = Path(unquote(parts.path)) if "://" in url else Path(url)
+    if parts.netloc not in ("", "localhost") or not place.is_absolute():
+        remedy = "write it as file:///folder/of/originals, or leave it out"
+        raise UsageError("this names no folder", where=STORE_VARIABLE, remedy=remedy)
+    if not place.is_dir():
+        raise StorageError(
+            "there is no such folder, so the originals are out of reach", where=place,
+            remedy=f"make it, or check {STORE_VARIABLE} and that the disk is there",
+        )  # fmt: skip
+    return place
 
 
 def must_last() -> None:
@@ -66,9 +65,8 @@ def must_last() -> None:
     if os.environ.get(STORE_VARIABLE, "").startswith("memory:"):
         raise UsageError(
             "memory:// forgets all photos when the program ends; it serves tests only",
-            where=STORE_VARIABLE,
-            remedy="name a store that lasts, or leave it out",
-        )
+            where=STORE_VARIABLE, remedy="name a store that lasts, or leave it out",
+        )  # fmt: skip
 
 
 def must_be_of(folder: Path, study: str) -> None:
@@ -190,3 +188,15 @@ def sweep_originals(folder: Path) -> None:
     root = root_of(folder)
     if isinstance(root, Path):
         sweep(root / FOLDER, f"*/{TEMPORARY}*")
+
+
+def original_faults(connection: Connection, folder: Path) -> Iterator[str]:
+    """One line for each photo of the record whose original is missing or was changed."""
+    p = schema.photos.c
+    photos = select(p.name, p.original).where(p.status != TYPED).order_by(p.id)
+    for name, place in connection.execute(photos):
+        file = at(folder, place)
+        if not file.is_file():
+            yield f"{name}: its original is missing ({place})"
+        elif not is_sound(file):
+            yield f"{name}: its original was changed ({place})"

@@ -1,5 +1,5 @@
 """Remarks of people: on a visit, on the page on which they stand, or in the mail that brought a
-photo. Personal data.
+photo; and what letters asked of them. Personal data.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from sqlalchemy import Connection, delete, select
+from sqlalchemy import Connection, delete, func, insert, or_, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.record.history.photos import insert_new
@@ -27,6 +27,9 @@ BY_MAIL = "by mail: "
 CAME_BY_MAIL = f"{BY_MAIL}it is in the record"
 COMMENTS = "comments"
 """Marks what the comments area of a page says, typed up."""
+SIGN = 8
+GOES_ALONG = frozenset({"thanks", "advice"})
+"""How items begin that ask nothing: an answer is not about them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +48,7 @@ class Remark:
 
 def add_to_visit(connection: Connection, place: Place, remark: Remark) -> bool:
     """Keep a remark on a visit; False where it is known already. ``connection`` is writing."""
-    return _add(connection, place, None, remark)
+    return _add(connection, remark, place)
 
 
 def add_to_photo(connection: Connection, photo_id: int, remark: Remark) -> bool:
@@ -55,40 +58,23 @@ def add_to_photo(connection: Connection, photo_id: int, remark: Remark) -> bool:
     p = schema.photos.c
     if connection.scalar(select(p.forgotten_at).where(p.id == photo_id)) is not None:
         return False
-    own = Remark(remark.source, f"photo {photo_id}:{remark.mark}"[:64], remark.author, remark.text)
-    return _add(connection, ("", ""), None, own, photo_id)
+    return _add(connection, remark, of=f"photo {photo_id}:", photo_id=photo_id)
 
 
 def add_to_page(connection: Connection, page_instance_id: int, remark: Remark) -> bool:
     """Keep a remark on a page seen in a photo; it goes to the visit where the page belongs, now
     and after a correction. False where it is known already. ``connection`` is writing.
     """
-    mark = f"{page_instance_id}:{remark.mark}"[:64]
-    own = Remark(remark.source, mark, remark.author, remark.text)
-    return _add(connection, ("", ""), page_instance_id, own)
+    number = page_instance_id
+    return _add(connection, remark, of=f"{number}:", page_instance_id=number)
 
 
 def _add(
-    connection: Connection,
-    place: Place,
-    page_instance_id: int | None,
-    remark: Remark,
-    photo_id: int | None = None,
+    connection: Connection, said: Remark, place: Place = ("", ""), of: str = "", **about: int
 ) -> bool:
-    site, day = place
-    return insert_new(
-        connection,
-        schema.remarks,
-        page_instance_id=page_instance_id,
-        site=site,
-        visit_date=day,
-        source=remark.source,
-        mark=remark.mark,
-        author=remark.author,
-        text=remark.text[:LONGEST],
-        kept_at=now(),
-        photo_id=photo_id,
-    )
+    row = {"source": said.source, "mark": f"{of}{said.mark}"[:64], "author": said.author,
+           "text": said.text[:LONGEST], "kept_at": now(), **about}  # fmt: skip
+    return insert_new(connection, schema.remarks, site=place[0], visit_date=place[1], **row)
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,3 +159,65 @@ def type_up(record: Record, page_instance_id: int, text: str, by: str) -> None:
         connection.execute(delete(schema.remarks).where(mine))
         if text:
             add_to_page(connection, page_instance_id, Remark("person", COMMENTS, by, text))
+
+
+@dataclass(frozen=True, slots=True)
+class AskedItem:
+    """One thing that a letter says of a visit; ``item`` tells things of one visit apart."""
+
+    site: str
+    visit_date: str
+    item: str
+
+
+def asked_before(record: Record) -> set[AskedItem]:
+    """All that letters have asked so far."""
+    d = schema.drafts.c
+    with record.reading() as connection:
+        return {AskedItem(*row) for row in connection.execute(select(d.site, d.visit_date, d.item))}
+
+
+def note_drafts(record: Record, letters: Mapping[str, Iterable[AskedItem]]) -> None:
+    """Keep what each letter (by its mark) asks, all of them or none."""
+    at = now()
+    rows = [
+        {"letter": letter, "site": a.site, "visit_date": a.visit_date, "item": a.item,
+         "drafted_at": at}
+        for letter, asked in letters.items()
+        for a in asked
+    ]  # fmt: skip
+    if rows:
+        with record.writing() as connection:
+            connection.execute(insert(schema.drafts), rows)
+
+
+def keep_answer(record: Record, letters: Iterable[str], answer: Remark) -> list[Place] | None:
+    """Keep an answer with every visit that the letters it answers ask about; a letter may be named
+    by the first SIGN characters of its mark.
+
+    Gives those it was new to, [] where it is known already, None where no letter of ours is
+    answered.
+    """
+    d = schema.drafts.c
+    named = list(letters)
+    ours = or_(d.letter.in_(named), func.substr(d.letter, 1, SIGN).in_(named))
+    query = select(d.site, d.visit_date, d.item).where(ours)
+    with record.writing() as connection:
+        places = sorted({
+            (row.site, row.visit_date) for row in connection.execute(query)
+            if row.item.partition(":")[0] not in GOES_ALONG
+        })  # fmt: skip
+        if not places:
+            return None
+        return [place for place in places if add_to_visit(connection, place, answer)]
+
+
+def senders(record: Record) -> dict[int, tuple[str, ...]]:
+    """Who sent each photo, by its number: addresses as they stood in the mail."""
+    o = schema.origins.c
+    found: dict[int, list[str]] = defaultdict(list)
+    with record.reading() as connection:
+        query = select(o.photo_id, o.sender).where(o.sender != "").order_by(o.id)
+        for row in connection.execute(query):
+            found[row.photo_id].append(row.sender)
+    return {photo_id: tuple(dict.fromkeys(names)) for photo_id, names in found.items()}

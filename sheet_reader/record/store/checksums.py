@@ -11,9 +11,9 @@ from __future__ import annotations
 import hashlib
 import sqlite3
 import struct
-from collections import defaultdict
-from collections.abc import Collection, Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
+from itertools import groupby
 from typing import Any
 
 from sqlalchemy import (
@@ -56,47 +56,33 @@ OWNERS = {
 """For each checked table, what a checksum notes beside the row: its owner (a row), its field."""
 CHECKED: tuple[Table, ...] = tuple(schema.metadata.tables[name] for name in OWNERS)
 SCHEMA_NOTE = "schema"
-AT_A_TIME = RECORD.checksum_rows
 EDITED, REMOVED, REUSED, GONE = "edited", "removed", "reused", "-"
 """Marks in place of a checksum: a row that another program wrote, one that it removed (the number
 of which may have been given anew), and one just removed.
 """
-Row = tuple[str, int]
-"""A row of the record: the name of its table and its id."""
 
 
 @contextmanager
 def kept(connection: Connection) -> Iterator[None]:
-    """Note, at the end, the checksum of every row that was written in between.
+    """Note, at the end, the checksum of every row that was written in between; that of a row that
+    is gone goes too.
 
     ``connection`` is inside a writing transaction. Checksums that stood open before are marked
     as the work of another program.
     """
-    if open_rows(connection):
-        digest = schema.row_checksums.c.digest
-        marked = case((digest == "", EDITED), else_=REMOVED)
+    s = schema.row_checksums.c
+    in_order = select(s.table_name, s.row_id).where(schema.OPEN_CHECKSUMS).order_by(s.table_name)
+    if connection.execute(in_order).first():
+        marked = case((s.digest == "", EDITED), else_=REMOVED)
         connection.execute(
             update(schema.row_checksums).where(schema.OPEN_CHECKSUMS).values(digest=marked)
         )
     yield
-    close(connection, open_rows(connection))
-
-
-def open_rows(connection: Connection) -> list[Row]:
-    """The rows whose checksum is open."""
-    s = schema.row_checksums.c
-    found = connection.execute(select(s.table_name, s.row_id).where(schema.OPEN_CHECKSUMS))
-    return [(row.table_name, row.row_id) for row in found]
-
-
-def close(connection: Connection, rows: Iterable[Row]) -> None:
-    """Note ``rows`` as they are now; the checksum of a row that is gone goes too."""
-    by_table: defaultdict[str, list[int]] = defaultdict(list)
-    for name, row_id in rows:
-        by_table[name].append(row_id)
-    for name, ids in by_table.items():
-        for start in range(0, len(ids), AT_A_TIME):
-            _close(connection, schema.metadata.tables[name], ids[start : start + AT_A_TIME])
+    for name, rows in groupby(connection.execute(in_order).all(), lambda row: row.table_name):
+        ids = [row.row_id for row in rows]
+        for start in range(0, len(ids), RECORD.checksum_rows):
+            some = ids[start : start + RECORD.checksum_rows]
+            _close(connection, schema.metadata.tables[name], some)
 
 
 def _close(connection: Connection, of: Table, ids: Sequence[int]) -> None:
@@ -123,7 +109,8 @@ def digests_of(
         query = query.where(column("id").in_(ids))
     floats = frozenset(c.name for c in of.columns if isinstance(c.type, Float))
     place = names.index("id")
-    for row in connection.execute(query, execution_options={"yield_per": AT_A_TIME}):
+    some = {"yield_per": RECORD.checksum_rows}
+    for row in connection.execute(query, execution_options=some):
         yield row[place], digest_of(names, row, floats)
 
 
@@ -157,24 +144,19 @@ def note_schema(connection: Connection) -> None:
         return
     with kept(connection):
         connection.execute(delete(schema.about).where(schema.about.c.name == SCHEMA_NOTE))
-        note = insert(schema.about).values(name=SCHEMA_NOTE, value=schema_digest(connection))
+        note = insert(schema.about).values(name=SCHEMA_NOTE, value=_schema_digest(connection))
         connection.execute(note)
-
-
-def noted_schema(connection: Connection) -> list[str]:
-    """The checksums kept by :func:`note_schema`: one."""
-    query = select(schema.about.c.value).where(schema.about.c.name == SCHEMA_NOTE)
-    return list(connection.execute(query).scalars())
 
 
 def schema_is_known(connection: Connection) -> bool:
     """Whether the schema is as it was noted; on a server nobody notes it."""
     if connection.dialect.name != "sqlite":
         return True
-    return noted_schema(connection) == [schema_digest(connection)]
+    query = select(schema.about.c.value).where(schema.about.c.name == SCHEMA_NOTE)
+    return list(connection.scalars(query)) == [_schema_digest(connection)]
 
 
-def schema_digest(connection: Connection) -> str:
+def _schema_digest(connection: Connection) -> str:
     """The checksum of the present schema of a SQLite record, and of the steps that led to it."""
     queries = (
         "SELECT type, name, tbl_name, sql FROM sqlite_master "

@@ -70,6 +70,16 @@ def version_of(connection: Connection) -> int:
     )
 
 
+def must_be_present(engine: Engine, where: str) -> None:
+    """Raises :class:`RecordError` where a record on a server, of which no copy can be made here,
+    has no tables yet: looking at it may not make them.
+    """
+    with engine.connect() as connection:
+        if version_of(connection) != MIGRATIONS[-1].version:
+            what = "the record has no tables yet, and looking at it may not make them"
+            raise RecordError(what, where=where, remedy="the next read makes them")
+
+
 def migrate(engine: Engine, migrations: Sequence[Migration] = MIGRATIONS) -> list[str]:
     """Bring the record up to date; returns the names of the steps taken.
 
@@ -90,26 +100,17 @@ def migrate(engine: Engine, migrations: Sequence[Migration] = MIGRATIONS) -> lis
 
 def _step(engine: Engine, migration: Migration) -> bool:
     with engine.connect().execution_options(writes=True) as connection, connection.begin():
-        _lock_schema(connection)
+        if connection.dialect.name == "postgresql":
+            connection.exec_driver_sql("SELECT pg_advisory_xact_lock(737465)")
         found = version_of(connection)
         if found >= migration.version:
             return False
         was_known = found == 0 or checksums.schema_is_known(connection)
         with checksums.kept(connection) if found else nullcontext():
             migration.apply(connection)
-        connection.execute(
-            insert(schema.schema_version).values(
-                version=migration.version,
-                name=migration.name,
-                applied_at=now(),
-                program=__version__,
-            )
-        )
+        step = {"version": migration.version, "name": migration.name, "applied_at": now(),
+                "program": __version__}  # fmt: skip
+        connection.execute(insert(schema.schema_version).values(step))
         if was_known:
             checksums.note_schema(connection)
     return True
-
-
-def _lock_schema(connection: Connection) -> None:
-    if connection.dialect.name == "postgresql":
-        connection.exec_driver_sql("SELECT pg_advisory_xact_lock(737465)")

@@ -1,5 +1,8 @@
-"""Which record a study folder belongs to, where that is kept elsewhere: a small file in the folder
-says so in plain words, without a password, and the record bears the same sign.
+"""Which record a study folder belongs to, and whether it is there.
+
+Where it is kept elsewhere, a small file in the folder says so in plain words, without a password,
+and the record bears the same sign. A record that knows none of the photos that were kept is not the
+folder's, or is lost.
 """
 
 from __future__ import annotations
@@ -8,23 +11,33 @@ import json
 import os
 import tomllib
 import uuid
-from collections.abc import Callable
+from collections.abc import Callable, Set
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
 from pathlib import Path
 
-from sqlalchemy import URL, Connection, inspect, make_url, select
+from sqlalchemy import URL, Connection, Table, inspect, make_url, select
 
 from sheet_reader.atomic import atomic_write
-from sheet_reader.errors import UsageError
+from sheet_reader.errors import RecordError, UsageError
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import schema
-from sheet_reader.record.store.address import EXAMPLE, PLACE_FILE, URL_VARIABLE, checked_address
-from sheet_reader.record.store.engine import RECORD_FILE, open_engine, our_errors
+from sheet_reader.record.store.engine import (
+    EXAMPLE,
+    RECORD_FILE,
+    URL_VARIABLE,
+    checked_address,
+    open_engine,
+    our_errors,
+)
 from sheet_reader.study.model import Study
 
+PLACE_FILE = "record_place.toml"
+"""In a study folder: where its record is, if it is kept elsewhere."""
 IDENTITY = "identity"
 """The name of the record's sign in its table ``about``."""
+ARRIVING = "arriving"
+"""Notes there the first photo about to be kept, until the record holds photos."""
 _SAFE = ("host", "port", "options")
 _TEXT = """\
 # Where the record of this study is kept. No password stands here, and none should.
@@ -37,7 +50,7 @@ folder = {folder}
 folder_number = {number}
 """
 View = Callable[[], AbstractContextManager[Connection]]
-"""Gives a connection with a view of the record."""
+"""Gives a connection with a fresh view of the record."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,16 +90,81 @@ def place_of(folder: Path) -> Place | None:
         ) from None  # fmt: skip
 
 
-def must_be_named(folder: Path) -> None:
-    """Raises :class:`UsageError` where the record is kept elsewhere and nobody has said how to get
-    there.
+def has_record(folder: Path) -> bool:
+    """Whether the study in ``folder`` has a record already."""
+    if os.environ.get(URL_VARIABLE):
+        return True
+    return (folder / RECORD_FILE).exists() or (folder / PLACE_FILE).exists()
+
+
+def must_not_be_blank(folder: Path) -> None:
+    """Raises :class:`RecordError` where there is no record, or one of no bytes, beside photos, and
+    :class:`UsageError` where it is kept elsewhere and nobody has said how to get there; asks
+    nothing of a record whose address is given.
     """
-    if not os.environ.get(URL_VARIABLE) and (place := place_of(folder)) is not None:
+    if os.environ.get(URL_VARIABLE):
+        return
+    if (place := place_of(folder)) is not None:
         raise UsageError(
             f"the record of this study is kept elsewhere, and {URL_VARIABLE} is not set",
-            where=folder,
-            remedy=f"set it to {place.address}",
-        )
+            where=folder, remedy=f"set it to {place.address}",
+        )  # fmt: skip
+    file = folder / RECORD_FILE
+    if (not file.exists() or file.stat().st_size == 0) and any(originals.all_kept(folder)):
+        raise _lost(folder, file, f"the record is {'empty' if file.exists() else 'gone'}")
+
+
+def must_know_its_photos(view: View, folder: Path, where: str) -> None:
+    """Raises :class:`RecordError` where the record knows no photo, but photos were kept.
+
+    A first run that was killed between keeping a photo and noting it has announced that photo.
+    """
+    with view() as connection:
+        if knows_photos(connection):
+            return
+    kept = originals.digests(folder)
+    with view() as connection:  # afresh: another run may have announced some meanwhile
+        must_know(connection, kept, folder, where)
+
+
+def must_know(connection: Connection, kept: Set[str], folder: Path, where: str) -> None:
+    """The same for originals with the digests ``kept``, listed before the view was taken."""
+    if not knows_photos(connection) and not kept <= set(_notes(connection, ARRIVING)):
+        raise _lost(folder, where, "the record knows no photo")
+
+
+def knows_photos(connection: Connection) -> bool:
+    """Whether the record holds any photo."""
+    if not _has(connection, schema.photos):
+        return False
+    return connection.execute(select(schema.photos.c.id).limit(1)).first() is not None
+
+
+def _has(connection: Connection, table: Table) -> bool:
+    return inspect(connection).has_table(table.name)
+
+
+def _notes(connection: Connection, name: str) -> list[str]:
+    """The record's notes on itself of this name; none in one that has no tables yet."""
+    a = schema.about.c
+    query = select(a.value).where(a.name == name).order_by(a.id)
+    return list(connection.scalars(query)) if _has(connection, schema.about) else []
+
+
+def _lost(folder: Path, where: Path | str, what: str) -> RecordError:
+    """The error for a record that does not belong to the photos kept beside it."""
+    count = sum(1 for _ in originals.all_kept(folder))
+    photos = "photo lies" if count == 1 else "photos lie"
+    own = folder / RECORD_FILE
+    remedy = (
+        "put the latest backup back with restore; or, to start anew, move the folder "
+        f"{originals.FOLDER} into inbox, so that its photos are read again"
+    )
+    if own.exists() and own.stat().st_size and Path(where) != own:
+        remedy = f"the record of this study is {RECORD_FILE} in its folder: leave {URL_VARIABLE} " \
+            "unset"  # fmt: skip
+    what = f"{what}, yet {count} kept {photos} in {originals.FOLDER}/"
+    return RecordError(what, where=where, remedy=remedy)
 
 
 def plain_address(url: str) -> str:
@@ -102,10 +180,7 @@ def plain_address(url: str) -> str:
 
 def identity_in(connection: Connection) -> str | None:
     """The record's own sign, None in one that has none yet."""
-    if not inspect(connection).has_table(schema.about.name):
-        return None
-    c = schema.about.c
-    return connection.scalar(select(c.value).where(c.name == IDENTITY).order_by(c.id).limit(1))
+    return next(iter(_notes(connection, IDENTITY)), None)
 
 
 def must_match(view: View, folder: Path) -> bool:
@@ -142,13 +217,12 @@ def note_place(view: View, folder: Path, url: str) -> None:
             connection.exec_driver_sql("SELECT pg_advisory_xact_lock(737466)")
         there = identity_in(connection)
         identity = there or (place.identity if place else uuid.uuid4().hex)
-        write_place(folder, plain_address(url), identity)
+        _write_place(folder, plain_address(url), identity)
         if there is None:
             connection.execute(schema.about.insert().values(name=IDENTITY, value=identity))
 
 
-def write_place(folder: Path, address: str, identity: str) -> None:
-    """Write the folder's file. Raises OSError."""
+def _write_place(folder: Path, address: str, identity: str) -> None:
     text = _TEXT.format(
         variable=URL_VARIABLE, address=json.dumps(address), identity=identity,
         folder=json.dumps(str(folder.resolve()), ensure_ascii=False), number=folder.stat().st_ino,
@@ -170,22 +244,19 @@ def join(study: Study) -> str:
             f"this folder has a record of its own ({RECORD_FILE})", where=folder,
             remedy="join from a folder without one; a copy of study.toml and the site list will do",
         )  # fmt: skip
-    engine = open_engine(checked_address(url))
+    engine, address = open_engine(checked_address(url)), plain_address(url)
     with our_errors("the record database"):
         try:
             with engine.connect() as connection:
-                identity = identity_in(connection)
-                known = set() if identity is None else set(
-                    connection.scalars(select(schema.photos.c.original))
-                )  # fmt: skip
+                if (identity := identity_in(connection)) is None:
+                    raise UsageError("there is no record to join yet", where=address)
+                known = set(connection.scalars(select(schema.photos.c.original)))
         finally:
             engine.dispose()
-        if identity is None:
-            raise UsageError("there is no record to join yet", where=plain_address(url))
         if any(place not in known for place in originals.all_kept(folder)):
             raise UsageError(
                 "this folder keeps photos that the record there does not know", where=folder,
                 remedy=f"it is another study's, or its {originals.FOLDER} belong into its inbox",
             )  # fmt: skip
-        write_place(folder, plain_address(url), identity)
-    return plain_address(url)
+        _write_place(folder, address, identity)
+    return address

@@ -37,6 +37,8 @@ checksums), leases apart.
 
 from __future__ import annotations
 
+from typing import Any
+
 from sqlalchemy import (
     Boolean,
     Column,
@@ -52,270 +54,197 @@ from sqlalchemy import (
     UniqueConstraint,
     literal_column,
 )
+from sqlalchemy.schema import SchemaItem
+from sqlalchemy.types import TypeEngine
 
 metadata = MetaData()
 
+
+def _table(name: str, *parts: SchemaItem) -> Table:
+    """A table of rows that are numbered."""
+    return Table(name, metadata, Column("id", Integer, primary_key=True), *parts)
+
+
+def _filled(**kinds: TypeEngine[Any] | type[TypeEngine[Any]]) -> list[Column[Any]]:
+    """Columns that always hold something, by their names."""
+    return [Column(name, kind, nullable=False) for name, kind in kinds.items()]
+
+
+def _may_be_null(**kinds: TypeEngine[Any] | type[TypeEngine[Any]]) -> list[Column[Any]]:
+    """Columns that may hold nothing, by their names."""
+    return [Column(name, kind) for name, kind in kinds.items()]
+
+
 schema_version = Table(
-    "schema_version",
-    metadata,
+    "schema_version", metadata,
     Column("version", Integer, primary_key=True, autoincrement=False),
-    Column("name", String(80), nullable=False),
-    Column("applied_at", String(32), nullable=False),
-    Column("program", String(40), nullable=False),
+    *_filled(name=String(80), applied_at=String(32), program=String(40)),
 )
 
-photos = Table(
+photos = _table(
     "photos",
-    metadata,
-    Column("id", Integer, primary_key=True),
     Column("sha256", String(64), nullable=False, unique=True),
-    Column("name", Text, nullable=False),
-    Column("original", Text, nullable=False),
-    Column("bytes", Integer, nullable=False),
-    Column("received_at", String(32), nullable=False),
-    Column("status", String(12), nullable=False),
-    Column("reasons", Text),
+    *_filled(name=Text, original=Text, bytes=Integer, received_at=String(32), status=String(12)),
+    *_may_be_null(reasons=Text),
     Column("attempts", Integer, nullable=False, default=0),
-    Column("read_at", String(32)),
+    *_may_be_null(read_at=String(32)),
     Column("program", String(40), nullable=False, default=""),
     Column("model", String(80), nullable=False, default=""),
     Column("circumstances", String(64), nullable=False, default=""),
-    Column("claimed_by", String(200)),
-    Column("claimed_at", String(32)),
-    Column("forgotten_at", String(32)),
+    *_may_be_null(claimed_by=String(200), claimed_at=String(32), forgotten_at=String(32)),
 )
 
-origins = Table(
+origins = _table(
     "origins",
-    metadata,
-    Column("id", Integer, primary_key=True),
     Column("photo_id", ForeignKey("photos.id"), nullable=False, index=True),
-    Column("way", String(12), nullable=False),
-    Column("file_name", Text, nullable=False),
-    Column("container", Text, nullable=False),
-    Column("sender", Text, nullable=False),
-    Column("sent_at", String(40), nullable=False),
-    Column("subject", Text, nullable=False),
-    Column("seen_at", String(32), nullable=False),
+    *_filled(
+        way=String(12), file_name=Text, container=Text, sender=Text, sent_at=String(40),
+        subject=Text, seen_at=String(32),
+    ),
     UniqueConstraint("photo_id", "way", "file_name", "container", "sender", "sent_at", "subject"),
 )
 
-mail_messages = Table(
+mail_messages = _table(
     "mail_messages",
-    metadata,
-    Column("id", Integer, primary_key=True),
-    Column("mailbox", Text, nullable=False),
-    Column("mark", String(60), nullable=False),
-    Column("seen_at", String(32), nullable=False),
+    *_filled(mailbox=Text, mark=String(60), seen_at=String(32)),
     UniqueConstraint("mailbox", "mark"),
 )
 
-wordings = Table(
+wordings = _table(
     "wordings",
-    metadata,
-    Column("id", Integer, primary_key=True),
-    Column("said", Text, nullable=False),
+    *_filled(said=Text),
 )
 
-page_instances = Table(
+page_instances = _table(
     "page_instances",
-    metadata,
-    Column("id", Integer, primary_key=True),
     Column("photo_id", ForeignKey("photos.id"), nullable=False),
-    Column("frame", Integer, nullable=False),
-    Column("position", Integer, nullable=False),
-    Column("study", String(40), nullable=False),
-    Column("layout", String(40), nullable=False),
-    Column("sheet", String(40), nullable=False),
-    Column("page", Integer, nullable=False),
+    *_filled(
+        frame=Integer, position=Integer, study=String(40), layout=String(40), sheet=String(40),
+        page=Integer,
+    ),
     Column("identity", String(36), nullable=False, unique=True),
-    Column("decoded_under", String(120)),
+    *_may_be_null(decoded_under=String(120)),
     Column("wording", ForeignKey("wordings.id"), nullable=False),
     UniqueConstraint("photo_id", "frame", "study", "layout", "sheet", "page", "position"),
 )
 
-reading_runs = Table(
+reading_runs = _table(
     "reading_runs",
-    metadata,
-    Column("id", Integer, primary_key=True),
     Column("page_instance_id", ForeignKey("page_instances.id"), nullable=False, index=True),
-    Column("attempt", Integer, nullable=False),
-    Column("at", String(32), nullable=False),
-    Column("program", String(40), nullable=False),
-    Column("model", String(80), nullable=False),
-    Column("identified_by", String(40), nullable=False),
-    Column("px_per_mm", Float, nullable=False),
-    Column("blur_mm", Float, nullable=False),
-    Column("contrast", Float, nullable=False),
-    Column("hidden_boxes", Integer, nullable=False),
-    Column("glare_share", Float, nullable=False),
-    Column("advice", Text, nullable=False),
-    Column("site", String(40)),
-    Column("visit_date", String(10)),
-    Column("outline", Text, nullable=False),
-    Column("threshold", Float, nullable=False),
-    Column("evidence", LargeBinary),
-    Column("decoded_from", Integer),
+    *_filled(
+        attempt=Integer, at=String(32), program=String(40), model=String(80),
+        identified_by=String(40), px_per_mm=Float, blur_mm=Float, contrast=Float,
+        hidden_boxes=Integer, glare_share=Float, advice=Text,
+    ),
+    *_may_be_null(site=String(40), visit_date=String(10)),
+    *_filled(outline=Text, threshold=Float),
+    *_may_be_null(evidence=LargeBinary, decoded_from=Integer),
 )
 
-readings = Table(
+readings = _table(
     "readings",
-    metadata,
-    Column("id", Integer, primary_key=True),
     Column("run_id", ForeignKey("reading_runs.id"), nullable=False),
-    Column("field", String(200), nullable=False),
-    Column("value", String(40)),
-    Column("confidence", Float, nullable=False),
-    Column("status", String(12), nullable=False),
-    Column("reasons", Text),
-    Column("runner_up", String(40)),
-    Column("runner_up_confidence", Float, nullable=False),
-    Column("corners", Text, nullable=False),
-    Column("boxes_png", LargeBinary, nullable=False),
-    Column("context_png", LargeBinary, nullable=False),
+    *_filled(field=String(200)),
+    *_may_be_null(value=String(40)),
+    *_filled(confidence=Float, status=String(12)),
+    *_may_be_null(reasons=Text, runner_up=String(40)),
+    *_filled(
+        runner_up_confidence=Float, corners=Text, boxes_png=LargeBinary, context_png=LargeBinary,
+    ),
     UniqueConstraint("run_id", "field"),
 )
 
-decisions = Table(
+decisions = _table(
     "decisions",
-    metadata,
-    Column("id", Integer, primary_key=True),
     Column("page_instance_id", ForeignKey("page_instances.id"), nullable=False),
-    Column("field", String(200), nullable=False),
+    *_filled(field=String(200)),
     Column("reading_id", ForeignKey("readings.id"), nullable=False),
-    Column("kind", String(12), nullable=False),
-    Column("value", String(40)),
-    Column("by", Text, nullable=False),
-    Column("at", String(32), nullable=False),
-    Column("program", String(40), nullable=False),
+    *_filled(kind=String(12)),
+    *_may_be_null(value=String(40)),
+    *_filled(by=Text, at=String(32), program=String(40)),
     Column("blind", Boolean, nullable=False, default=False),
     Column("undoes", ForeignKey("decisions.id"), unique=True),
-    Column("runs_before", Integer, nullable=False),
-    Column("answer", Integer),
-    Column("told", Text),
-    Column("reason", Text),
+    *_filled(runs_before=Integer),
+    *_may_be_null(answer=Integer, told=Text, reason=Text),
 )
 
-sheet_decisions = Table(
+sheet_decisions = _table(
     "sheet_decisions",
-    metadata,
-    Column("id", Integer, primary_key=True),
     Column("photo_id", ForeignKey("photos.id"), nullable=False, index=True),
     Column("page_instance_id", ForeignKey("page_instances.id")),
-    Column("kind", String(12), nullable=False),
-    Column("value", String(40)),
-    Column("was", String(40)),
-    Column("reason", Text, nullable=False),
-    Column("by", Text, nullable=False),
-    Column("at", String(32), nullable=False),
-    Column("program", String(40), nullable=False),
+    *_filled(kind=String(12)),
+    *_may_be_null(value=String(40), was=String(40)),
+    *_filled(reason=Text, by=Text, at=String(32), program=String(40)),
     Column("undoes", ForeignKey("sheet_decisions.id"), unique=True),
-    Column("runs_before", Integer, nullable=False),
-    Column("decisions_before", Integer, nullable=False),
+    *_filled(runs_before=Integer, decisions_before=Integer),
 )
 
-overruled = Table(
+overruled = _table(
     "overruled",
-    metadata,
-    Column("id", Integer, primary_key=True),
     Column("decision_id", ForeignKey("decisions.id"), nullable=False, index=True),
     Column("page_instance_id", ForeignKey("page_instances.id"), nullable=False),
-    Column("value", String(40)),
+    *_may_be_null(value=String(40)),
 )
 
-drafts = Table(
+drafts = _table(
     "drafts",
-    metadata,
-    Column("id", Integer, primary_key=True),
     Column("letter", String(120), nullable=False, index=True),
-    Column("site", String(40), nullable=False),
-    Column("visit_date", String(10), nullable=False),
-    Column("item", Text, nullable=False),
-    Column("drafted_at", String(32), nullable=False),
+    *_filled(site=String(40), visit_date=String(10), item=Text, drafted_at=String(32)),
 )
 
-remarks = Table(
+remarks = _table(
     "remarks",
-    metadata,
-    Column("id", Integer, primary_key=True),
     Column("page_instance_id", ForeignKey("page_instances.id"), index=True),
-    Column("site", String(40), nullable=False),
-    Column("visit_date", String(10), nullable=False),
-    Column("source", String(12), nullable=False),
-    Column("mark", String(64), nullable=False),
-    Column("author", Text, nullable=False),
-    Column("text", Text, nullable=False),
-    Column("kept_at", String(32), nullable=False),
-    Column("photo_id", Integer),
+    *_filled(
+        site=String(40), visit_date=String(10), source=String(12), mark=String(64), author=Text,
+        text=Text, kept_at=String(32),
+    ),
+    *_may_be_null(photo_id=Integer),
     UniqueConstraint("site", "visit_date", "mark"),
 )
 
-meanings = Table(
+meanings = _table(
     "meanings",
-    metadata,
-    Column("id", Integer, primary_key=True),
-    Column("kind", String(12), nullable=False),
-    Column("former", String(200), nullable=False),
-    Column("former_said", Text, nullable=False),
-    Column("present", String(200), nullable=False),
-    Column("present_said", Text, nullable=False),
-    Column("same", Boolean, nullable=False),
-    Column("by", Text, nullable=False),
-    Column("at", String(32), nullable=False),
-    Column("program", String(40), nullable=False),
+    *_filled(
+        kind=String(12), former=String(200), former_said=Text, present=String(200),
+        present_said=Text, same=Boolean, by=Text, at=String(32), program=String(40),
+    ),
     Column("undoes", ForeignKey("meanings.id"), unique=True),
 )
 
-site_labels = Table(
+site_labels = _table(
     "site_labels",
-    metadata,
-    Column("id", Integer, primary_key=True),
-    Column("site", String(40), nullable=False),
-    Column("label", Text, nullable=False),
+    *_filled(site=String(40), label=Text),
     UniqueConstraint("site", "label"),
 )
 
-blind_answers = Table(
+blind_answers = _table(
     "blind_answers",
-    metadata,
-    Column("id", Integer, primary_key=True),
     Column("page_instance_id", ForeignKey("page_instances.id"), nullable=False),
-    Column("field", String(200), nullable=False),
+    *_filled(field=String(200)),
     Column("reading_id", ForeignKey("readings.id"), nullable=False),
-    Column("said", String(40), nullable=False),
-    Column("by", Text, nullable=False),
-    Column("at", String(32), nullable=False),
-    Column("program", String(40), nullable=False),
-    Column("decisions_before", Integer, nullable=False),
+    *_filled(said=String(40), by=Text, at=String(32), program=String(40), decisions_before=Integer),
     UniqueConstraint("page_instance_id", "field", "by"),
 )
 
 leases = Table(
-    "leases",
-    metadata,
+    "leases", metadata,
     Column("place", String(80), primary_key=True),
-    Column("by", Text, nullable=False),
-    Column("holder", String(200), nullable=False),
-    Column("until", String(40), nullable=False),
+    *_filled(by=Text, holder=String(200), until=String(40)),
 )
 
-about = Table(
+about = _table(
     "about",
-    metadata,
-    Column("id", Integer, primary_key=True),
-    Column("name", String(40), nullable=False),
-    Column("value", Text, nullable=False),
+    *_filled(name=String(40), value=Text),
     UniqueConstraint("name", "value"),
 )
 
 row_checksums = Table(
-    "row_checksums",
-    metadata,
+    "row_checksums", metadata,
     Column("table_name", String(20), primary_key=True),
     Column("row_id", Integer, primary_key=True, autoincrement=False),
-    Column("owner", Integer),
-    Column("field", String(200), nullable=False),
-    Column("digest", String(32), nullable=False),
+    *_may_be_null(owner=Integer),
+    *_filled(field=String(200), digest=String(32)),
 )
 
 OPEN_CHECKSUMS = row_checksums.c.digest.in_([literal_column("''"), literal_column("'-'")])

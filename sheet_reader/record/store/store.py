@@ -32,18 +32,17 @@ from sheet_reader.record.history.photos import PhotoLine
 from sheet_reader.record.history.rows import AuditedField, Summary
 from sheet_reader.record.history.states import FieldState, Thresholds, VisitRow, VisitState
 from sheet_reader.record.originals import originals
-from sheet_reader.record.store import checksums, opening, place, schema
-from sheet_reader.record.store.address import checked_address
+from sheet_reader.record.store import checksums, place, record_file, schema
 from sheet_reader.record.store.engine import (
     RECORD_FILE,
+    checked_address,
     open_engine,
     our_errors,
     sqlite_url,
     steady_view,
 )
 from sheet_reader.record.store.engine import URL_VARIABLE as URL_VARIABLE
-from sheet_reader.record.store.log_pair import marked, must_be_a_pair
-from sheet_reader.record.store.migrations import migrate
+from sheet_reader.record.store.migrations import migrate, must_be_present
 from sheet_reader.study.model import Study
 from sheet_reader.wording import neutral_name
 
@@ -59,7 +58,7 @@ class Record:
         engine: Engine,
         where: str,
         thresholds: Thresholds,
-        view: opening.ReadOnlyView | None = None,
+        view: record_file.ReadOnlyView | None = None,
     ) -> None:
         self.study = study
         self.thresholds = thresholds
@@ -97,22 +96,22 @@ class Record:
             if url:
                 record = cls(study, open_engine(checked_address(url)), where, thresholds)
             else:
-                opening.must_not_be_blank(study.folder)
-                must_be_a_pair(file)
-                if for_reading and file.exists() and not opening.may_write(file):
-                    view = resources.enter_context(opening.for_reading(file))
+                place.must_not_be_blank(study.folder)
+                record_file.must_be_a_pair(file)
+                if for_reading and file.exists() and not record_file.may_write(file):
+                    view = resources.enter_context(record_file.for_reading(file))
                     record = cls(study, view.engine, where, thresholds, view)
                 else:
-                    opening.must_be_writable(file)
-                    opening.make_private(study.folder)
+                    record_file.must_be_writable(file)
+                    record_file.make_private(study.folder)
                     record = cls(study, open_engine(sqlite_url(file)), where, thresholds)
             resources.callback(record.engine.dispose)
             if url and for_reading:
-                opening.must_be_present(record.engine, where)
+                must_be_present(record.engine, where)
             else:
                 migrate(record.engine)
             known = bool(url) and place.must_match(record.reading, study.folder)
-            opening.must_know_its_photos(record.reading, study.folder, where)
+            place.must_know_its_photos(record.reading, study.folder, where)
             if not of_any_study:
                 with record.reading() as connection:
                     study_edits.refuse_another_study(connection, study)
@@ -156,10 +155,10 @@ class Record:
         Every row that is written in it gets its checksum.
         """
         if self.view is not None:
-            opening.must_be_writable(self.view.file)
+            record_file.must_be_writable(self.view.file)
         with our_errors(self.where), self.engine.connect() as plain:
             connection = plain.execution_options(writes=True)
-            with connection.begin(), marked(connection), checksums.kept(connection):
+            with connection.begin(), record_file.marked(connection), checksums.kept(connection):
                 yield connection
 
     def state(self) -> list[VisitState]:

@@ -17,7 +17,7 @@ from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import marked_as_overlay, open_pictures
 from sheet_reader.reading.field_pictures import field_images
-from sheet_reader.record.people.drafts import Asked
+from sheet_reader.record.people.remarks import AskedItem
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.contacts import addresses, sites_by_address
 from sheet_reader.results.facts import Facts
@@ -43,13 +43,13 @@ class Letter:
     data: bytes
 
     @property
-    def asked(self) -> list[Asked]:
+    def asked(self) -> list[AskedItem]:
         """What goes on record of it."""
-        return [Asked(i.site, i.visit_date, i.name) for i in self.items]
+        return [AskedItem(i.site, i.visit_date, i.name) for i in self.items]
 
 
 def to_say(
-    study: Study, facts: Facts, status: Status, before: Collection[Asked]
+    study: Study, facts: Facts, status: Status, before: Collection[AskedItem]
 ) -> dict[str, list[Item]]:
     """By address, what a letter should say now: all that is open and was not said ``before``.
 
@@ -59,7 +59,7 @@ def to_say(
     site_of = {address: sites[0] for address, sites in sites_by_address(study).items()}
     found: dict[str, list[Item]] = {}
     for item in (*open_items(study, facts, status), *of_photos(facts, site_of)):
-        new = Asked(item.site, item.visit_date, item.name) not in before
+        new = AskedItem(item.site, item.visit_date, item.name) not in before
         if new and item.site in address_of:
             found.setdefault(address_of[item.site].lower(), []).append(item)
     return {who: items for who, items in found.items() if any(i.kind in ASKS for i in items)}

@@ -8,7 +8,7 @@ from typing import Literal, get_args
 
 from sheet_reader.reasons import Code
 from sheet_reader.record.history.row_sums import sum_off
-from sheet_reader.record.people.drafts import GOES_ALONG
+from sheet_reader.record.people.remarks import GOES_ALONG
 from sheet_reader.results.contacts import bare
 from sheet_reader.results.facts import Facts, FieldFact, VisitFact, counted, efforts
 from sheet_reader.results.status.standing import Status

@@ -10,17 +10,17 @@ import threading
 import time
 from collections import Counter, OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from datetime import date
 from typing import Any
 
-from sheet_reader.answers.hearing import AskedAgain, AskedHow, PersonSaid, Settled, hear
+from sheet_reader.answers.hearing import AskedAgain, AskedHow, PersonSaid, hear
 from sheet_reader.answers.questions import Card, FieldCard
 from sheet_reader.answers.replies import alike_reply
 from sheet_reader.errors import OvertakenError, UsageError
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.answers import Value
-from sheet_reader.record.store.leases import Leases
+from sheet_reader.record.store.claims import Leases
 from sheet_reader.review.browser.own_view import AnswerPace, OwnKeys, QuestionFilter
 from sheet_reader.review.browser.pictures import Made, PictureShelf, jpeg
 from sheet_reader.review.browser.sheet_work import SheetWork
@@ -104,8 +104,6 @@ class PageReview:
         with self._lock:
             return self.filter.choices(self.sitting.open())
 
-    # what is shown
-
     def _open(self) -> list[Card]:
         cards = [card for card in self.sitting.open() if self.filter.wants(card)]
         tokens = {token_of(card) for card in cards}
@@ -152,21 +150,15 @@ class PageReview:
         }
 
     def _progress(self, waiting: int) -> Plain:
-        done = self.sitting.outcome(waiting)
         agreed = self.source.agreement() if self.source.study.asked_twice else None
         return {
-            "answered": done.answered,
-            "waiting": waiting,
-            "confirmed": done.confirmed,
-            "corrected": done.corrected,
+            **asdict(self.sitting.outcome(waiting)),
             **self.pace.told(waiting),
             "only": dict(self.filter.only),
             "skipped": len(self._skipped),
             "agreement": agreed.sentence if agreed is not None else "",
             "elsewhere": dict(Counter(self.sitting.elsewhere.values())),
         }
-
-    # moves
 
     def _go_back(self, _message: Plain) -> Plain:
         if self._instead:
@@ -208,8 +200,6 @@ class PageReview:
         kept = bool(cards) and self.sheets.remark_on(cards[0], str(message.get("text", "")))
         return self._show(said="The remark is kept." if kept else "Nothing was remarked.")
 
-    # many at once
-
     def _lay_grid(self, _message: Plain) -> Plain:
         """Fields read as one number, side by side with planted ones."""
         cards, source = self._open(), self.source
@@ -235,8 +225,6 @@ class PageReview:
             told["kept"] = len(left.fields)
             self.pace.answered(self.clock(), number_in(message.get("keys"), 1))
         return self._show() | {"card": None, "grid_told": told}
-
-    # answers
 
     def _former(self, token: str) -> AnsweredCard | None:
         number = token.removeprefix("back-")
@@ -267,39 +255,30 @@ class PageReview:
             texts_in(message.get("fields")), message.get("sure") is True and not how.blind,
         )  # fmt: skip
         heard = hear(card, said, how)
-        if isinstance(heard, Settled):
-            return self._keep(card, former, heard, sent, message)
         if isinstance(heard, Refusal):
             near = [{"number": site.number, "label": site.label} for site in heard.near]
             return self._same(token, card, refused=sentence(heard.message), near=near)
-        return self._told(heard, card, token)
-
-    def _keep(
-        self, card: Card, former: AnsweredCard | None, heard: Settled, sent: str, message: Plain
-    ) -> Plain:
+        if isinstance(heard, AskedAgain):
+            if isinstance(card, FieldCard) and how.blind:  # what was read is told with it
+                self.sitting.looked(card, Value(heard.text))
+                self._shown.add(token)
+            return self._same(token, card, look={"text": heard.text, "why": sentence(heard.why)})
         try:
             self.sitting.keep(card, heard.reply, former)
         except OvertakenError as error:
             return self._show(said=f"{error}; nothing was changed.")
-        self._instead = ""
         if former is None:
             self.pace.answered(self.clock(), number_in(message.get("keys"), 1))
-        self._back = 0
-        said = f"Kept: {heard.reply.said}." + (f" {sentence(heard.note)}" if heard.note else "")
+        self._instead, self._back = "", 0
+        told = f"Kept: {heard.reply.said}." + (f" {sentence(heard.note)}" if heard.note else "")
         if sent:
-            self._done[sent] = said
+            self._done[sent] = told
             while len(self._done) > REVIEW.page_answers_remembered:
                 self._done.popitem(last=False)
-        return self._show(said=said, kept=sent)
-
-    def _told(self, heard: AskedAgain, card: Card, token: str) -> Plain:
-        """The card once more, with a second look; what was read is told with it."""
-        if isinstance(card, FieldCard) and is_blind(card, token, self._around()):
-            self.sitting.looked(card, Value(heard.text))
-            self._shown.add(token)
-        return self._same(token, card, look={"text": heard.text, "why": sentence(heard.why)})
+        return self._show(said=told, kept=sent)
 
     def _same(self, token: str, card: Card, **more: Any) -> Plain:
+        """The card once more, with what is said of the answer."""
         view = self._show(**more)
         if not token.startswith("back-") and view["card"] and view["card"]["token"] != token:
             view["card"] = face(card, token, self._around())

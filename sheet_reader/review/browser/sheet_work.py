@@ -114,7 +114,9 @@ class SheetWork:
             for fate in photo_fates(record) if fate.photo_id in wanted
         ]  # fmt: skip
         pages = [self._page(page.code.sheet, page.number) for page in pages_to_choose(record)]
-        fields = [{"name": s.name, "label": s.label, "kind": s.kind} for s in record.study.fields]
+        fields = [
+            {"name": s.name, "label": s.label, "kind": s.kind.name} for s in record.study.fields
+        ]
         return {"rescue": {"photos": photos, "pages": pages, "fields": fields}}
 
     def _page(self, sheet: str, number: int) -> Plain:

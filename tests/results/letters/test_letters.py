@@ -18,7 +18,7 @@ from sheet_reader.errors import UsageError
 from sheet_reader.intake.mail import written
 from sheet_reader.reading.mail_answers import as_answer
 from sheet_reader.reasons import Code, because
-from sheet_reader.record.people.drafts import Asked
+from sheet_reader.record.people.remarks import AskedItem
 from sheet_reader.results.contacts import addresses, names_in, place_names, told_without_people
 from sheet_reader.results.facts import Facts, PhotoFact
 from sheet_reader.results.letters.drafts import message_id, to_say
@@ -36,7 +36,7 @@ def study() -> Study:
     return made_season.a_study()
 
 
-def said(study: Study, found: Facts, before: set[Asked] | None = None) -> dict[str, list[Item]]:
+def said(study: Study, found: Facts, before: set[AskedItem] | None = None) -> dict[str, list[Item]]:
     return to_say(study, found, status_of(study, found, AFTER), before or set())
 
 
@@ -65,7 +65,9 @@ def test_a_second_run_says_nothing_and_a_later_one_only_what_is_new(study: Study
     truths = made_season.draw(study)
     found = made_season.as_facts(study, truths)
     before = {
-        Asked(i.site, i.visit_date, i.name) for items in said(study, found).values() for i in items
+        AskedItem(i.site, i.visit_date, i.name)
+        for items in said(study, found).values()
+        for i in items
     }
     assert said(study, found, before) == {}
     changed = [replace(t, kind="unequal") if t.kind == "late" else t for t in truths]

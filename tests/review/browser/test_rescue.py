@@ -186,7 +186,7 @@ def counted(record: Record) -> tuple[int, int]:
 
 def test_or_it_is_typed_in_beside_the_photo(record: Record, visit: Callable[..., Any]) -> None:
     page = visit()
-    names = {s.kind: s.name for s in record.study.fields if s.kind in ("site", "date")}
+    names = {s.kind.name: s.name for s in record.study.fields if s.kind.name in ("site", "date")}
     site = record.study.sites[1].number
     values = {names["site"]: site, names["date"]: "12 06 26", "pinched.plants": "777"}
     assert "refused" in page.say(act="type_in", photo=1, values={})

@@ -19,6 +19,7 @@ from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.session import Review
 from sheet_reader.review.source import RecordQuestions
+from sheet_reader.review.terminal import Terminal
 
 SCRIPT: list[tuple[str, list[dict[str, Any]]]] = [
     ("", [{"act": "take"}]),
@@ -63,12 +64,12 @@ def at_the_terminal(record: Record, lines: list[str]) -> None:
         except StopIteration:
             raise EOFError from None
 
-    Review(
-        source=RecordQuestions(record), study=record.study, read_line=read_line,
-        launch=lambda _path: 1,
-        console=Console(file=io.StringIO(), width=100, markup=False), by="Kim", today=TODAY,
-        mode="plain", folder=record.folder / "looked_at",
-    ).run()  # fmt: skip
+    console = Console(file=io.StringIO(), width=100, markup=False)
+    terminal = Terminal(
+        RecordQuestions(record), console, read_line, lambda _path: 1, TODAY, "plain",
+        record.folder / "looked_at",
+    )  # fmt: skip
+    Review(terminal, "Kim").run()
 
 
 def typed(card: dict[str, Any]) -> tuple[str, dict[str, Any]]:

@@ -202,7 +202,7 @@ def blind_record(record: Record) -> None:
     study = record.study
     said = {s.name: ("3", "accepted", 0.9999) for s in study.fields}
     site, day = study.sites[0].number, study.season.first.isoformat()
-    names = {s.kind: s.name for s in study.fields}
+    names = {s.kind.name: s.name for s in study.fields}
     said[names["site"]] = (site, "flagged", 0.9)
     said[names["date"]] = (day, "accepted", 0.9999)
     said |= {rule.total: ("9", "accepted", 0.9999) for rule in study.sums}
@@ -344,12 +344,12 @@ def two_likely(record: Record) -> list[str]:
     """A sheet with two counts that are only unclear; gives their names."""
     study = record.study
     said = {s.name: ("3", "accepted", 0.9999) for s in study.fields}
-    names = {s.kind: s.name for s in study.fields}
+    names = {s.kind.name: s.name for s in study.fields}
     said[names["site"]] = (study.sites[0].number, "accepted", 0.9999)
     said[names["date"]] = (study.season.first.isoformat(), "accepted", 0.9999)
     said |= {rule.total: ("9", "accepted", 0.9999) for rule in study.sums}
     parts = {name for rule in study.sums for name in (rule.total, *rule.parts)}
-    doubtful = [s.name for s in study.fields if s.kind == "count" and s.name not in parts][:2]
+    doubtful = [s.name for s in study.fields if s.kind.name == "count" and s.name not in parts][:2]
     said |= dict.fromkeys(doubtful, ("3", "flagged", 0.9))
     page = made_page(study, said)
     unclear = (because(Code.UNCERTAIN),)

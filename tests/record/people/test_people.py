@@ -24,12 +24,12 @@ from sheet_reader.intake.pictures import open_picture
 from sheet_reader.reading.field_pictures import _around
 from sheet_reader.reading.written_areas import AROUND_MM, SPARED_MM, bare_picture
 from sheet_reader.record.history.found import BatchSummary
-from sheet_reader.record.originals.backup import copy_record
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people import people
 from sheet_reader.record.people.erase import erase, remove_erased
 from sheet_reader.record.store import schema
-from sheet_reader.record.store.leases import Leases
+from sheet_reader.record.store.claims import Leases
+from sheet_reader.record.store.record_file import copy_record
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.page import AreaKind

@@ -21,9 +21,8 @@ from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store import schema
-from sheet_reader.record.store.address import PLACE_FILE
 from sheet_reader.record.store.engine import URL_VARIABLE
-from sheet_reader.record.store.place import join, place_of, plain_address
+from sheet_reader.record.store.place import PLACE_FILE, join, place_of, plain_address
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 

@@ -16,9 +16,10 @@ from stand_in import says
 from sheet_reader.errors import RecordError, SheetReaderError, UsageError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.history.found import BatchSummary
-from sheet_reader.record.originals.backup import backup, copy_record
+from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import verify
+from sheet_reader.record.store.record_file import copy_record
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 

@@ -10,9 +10,17 @@ from stand_in import says
 from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
-from sheet_reader.record.people.drafts import Asked, asked_before, keep_answer, note_drafts
 from sheet_reader.record.people.erase import erase, named
-from sheet_reader.record.people.remarks import Remark, add_to_page, add_to_visit, remarks_of
+from sheet_reader.record.people.remarks import (
+    AskedItem,
+    Remark,
+    add_to_page,
+    add_to_visit,
+    asked_before,
+    keep_answer,
+    note_drafts,
+    remarks_of,
+)
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
@@ -52,7 +60,7 @@ def test_a_remark_on_a_page_goes_with_the_page(study: Study, post: Post) -> None
 
 
 def test_a_letter_and_its_answer(study: Study) -> None:
-    asked = Asked(*PLACE, "empty sun.eggs")
+    asked = AskedItem(*PLACE, "empty sun.eggs")
     with Record.open(study) as record:
         note_drafts(record, {"letter-1": [asked]})
         assert asked_before(record) == {asked}

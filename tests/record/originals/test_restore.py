@@ -26,9 +26,9 @@ from sheet_reader.errors import RecordError, StorageError, UnavailableError, Usa
 from sheet_reader.record.history.answers import Value
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.backup import backup
-from sheet_reader.record.originals.restore import Comparison, restore
-from sheet_reader.record.originals.verify import verify
-from sheet_reader.record.store.soundness import must_be_sound
+from sheet_reader.record.originals.backup_contents import BackupContents
+from sheet_reader.record.originals.restore import restore
+from sheet_reader.record.originals.verify import must_be_sound, verify
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.model import Study
 
@@ -69,7 +69,7 @@ def tar(study: Study, backed_up: Path, tmp_path: Path) -> Path:
 
 def test_a_record_is_set_aside_whole_and_what_is_lacking_is_told(study: Study, tar: Path) -> None:
     now = state(study)
-    told: list[Comparison] = []
+    told: list[BackupContents] = []
     done = restore(tar, study.folder, told.append)
     assert told == [done.compared]
     assert done.compared.lacks == ("1 photo that came since", "1 answer given since")
@@ -83,7 +83,7 @@ def test_a_record_is_set_aside_whole_and_what_is_lacking_is_told(study: Study, t
 
 
 def test_nothing_is_changed_where_it_is_not_agreed(study: Study, tar: Path) -> None:
-    def no(_: Comparison) -> None:
+    def no(_: BackupContents) -> None:
         raise KeyboardInterrupt
 
     now, files = state(study), sorted(study.folder.rglob("*"))
