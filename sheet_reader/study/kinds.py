@@ -91,7 +91,8 @@ Spelling = Range | Listed
 """What the digits of a field may spell, but for a date, which has a calendar."""
 
 
-class Kind(str):
+@dataclass(frozen=True)
+class Kind:
     """A kind of field: here of a number in the head, from which other kinds differ in a few points.
 
     ``name`` stands in study files and records, ``keys`` are its own keys in the study file.
@@ -115,9 +116,6 @@ class Kind(str):
     column: ClassVar[Column] = "integer"
     column_note: ClassVar[str] = ""
     answers: ClassVar[tuple[tuple[str, str], ...]] = (("digits", "what it says"),)
-
-    def __new__(cls, *_: object) -> Kind:
-        return str.__new__(cls, cls.name)
 
     def size(self, table: TomlTable) -> Size:
         """What the study file says of boxes and range; mistakes are noted in ``table``."""
