@@ -91,7 +91,8 @@ Spelling = Range | Listed
 """What the digits of a field may spell, but for a date, which has a calendar."""
 
 
-class Kind(str):
+@dataclass(frozen=True)
+class Kind:
     """A kind of field: here of a number in the head, from which other kinds differ in a few points.
 
     ``name`` stands in study files and records, ``keys`` are its own keys in the study file.
@@ -101,7 +102,8 @@ class Kind(str):
     below its boxes. ``two_settle``: what reader and person both see is not doubted.
     ``may_be_empty``: empty boxes are an answer, so that no letter asks about them. ``column`` is
     the type of its column in tables, ``column_note`` what is said of it beside the label.
-    ``answers`` are the keys to press when it is asked, with what they say.
+    ``answers`` are the keys to press when it is asked, with what they say. ``in_head`` and
+    ``in_plots`` tell where it may stand.
     """
 
     name: ClassVar[str] = "number"
@@ -115,9 +117,8 @@ class Kind(str):
     column: ClassVar[Column] = "integer"
     column_note: ClassVar[str] = ""
     answers: ClassVar[tuple[tuple[str, str], ...]] = (("digits", "what it says"),)
-
-    def __new__(cls, *_: object) -> Kind:
-        return str.__new__(cls, cls.name)
+    in_head: ClassVar[bool] = True
+    in_plots: ClassVar[bool] = False
 
     def size(self, table: TomlTable) -> Size:
         """What the study file says of boxes and range; mistakes are noted in ``table``."""
@@ -174,6 +175,7 @@ class CountKind(Kind):
     """Something counted in every plot; a total is a count that a sum checks."""
 
     name = "count"
+    in_head, in_plots = False, True
 
     def size(self, table: TomlTable) -> Size:
         return _boxes_and_range(table, required=True)
@@ -258,18 +260,13 @@ class DateKind(Kind):
 
 
 SITE, DATE, NUMBER, COUNT = SiteKind(), DateKind(), Kind(), CountKind()
-KINDS: dict[str, Kind] = {}
-"""The kinds that a field of the head may have, by name."""
+KINDS: dict[str, Kind] = {kind.name: kind for kind in (SITE, DATE, NUMBER, COUNT)}
+"""The kinds that a field may have, by name."""
 
 
-def add_kind(kind: Kind) -> Kind:
-    """Let study files have fields of this ``kind`` in the head."""
+def add_kind(kind: Kind) -> None:
+    """Let study files have fields of this ``kind``."""
     KINDS[kind.name] = kind
-    return kind
-
-
-for _kind in (SITE, DATE, NUMBER):
-    add_kind(_kind)
 
 
 def site_meant(study: Study, text: str) -> str:

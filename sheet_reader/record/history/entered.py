@@ -57,7 +57,7 @@ def enter(
         if said.get(name) is None:
             spec = study.spec(name)
             assert spec is not None
-            raise UsageError(f"{spec.label}: a sheet typed in needs its {spec.kind}")
+            raise UsageError(f"{spec.label}: a sheet typed in needs its {spec.kind.name}")
     site, day = (said[name] for name in study.keys)
     with record.writing() as connection:
         photo = _photo(connection, photo_id)

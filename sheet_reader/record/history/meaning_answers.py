@@ -116,11 +116,10 @@ def label_sites(reading: Connecting, writing: Connecting, study: Study) -> None:
     it was not known then to which site they belong.
     """
     s, k, d = schema.page_instances.c, schema.reading_runs.c, schema.decisions.c
-    name = next(h.name for h in study.header if h.kind == "site")
     queries = (
         select(s.sheet).where(s.study == study.key),
         select(k.site).join_from(schema.reading_runs, schema.page_instances),
-        select(d.value).where(d.field == name),
+        select(d.value).where(d.field == study.site_field.name),
         select(schema.sheet_decisions.c.value).where(schema.sheet_decisions.c.kind == "site"),
     )
     with reading() as connection:

@@ -67,10 +67,10 @@ def refuse_another_study(connection: Connection, study: Study) -> None:
     for field in study.header:
         if field.kind.is_key and _is_elsewhere(connection, study, field):
             raise UsageError(
-                f"no {field.kind} field of the sheets read so far is called “{field.name}”, as "
-                "this file says",
+                f"no {field.kind.name} field of the sheets read so far is called “{field.name}”, "
+                "as this file says",
                 where=study.folder / STUDY_FILE,
-                remedy=f"give the {field.kind} field the name back that it had",
+                remedy=f"give the {field.kind.name} field the name back that it had",
             )
 
 

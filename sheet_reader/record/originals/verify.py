@@ -251,7 +251,7 @@ class _Names:
         seen = select(k.id, k.page_instance_id, k.site, k.visit_date).order_by(k.id)
         runs = connection.execute(seen).all()
         visits = {row.page_instance_id: {"site": row.site, "date": row.visit_date} for row in runs}
-        kinds = {f.name: f.kind for f in study.fields if f.kind in ("site", "date")}
+        kinds = dict(zip(study.keys, ("site", "date"), strict=True))
         undone = select(d.undoes).where(d.undoes.is_not(None))
         decided = (
             select(d.page_instance_id, d.field, d.value)

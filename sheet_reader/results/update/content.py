@@ -17,10 +17,10 @@ from sheet_reader.results.update.sections import (
     Section,
     TextTable,
     UpdateData,
+    UpdateWords,
     parse_notes,
 )
 from sheet_reader.results.update.weeks import stages_section, totals, weeks_section
-from sheet_reader.results.update.words import UpdateWords
 
 _LEAST_FOR_HALF = 4
 """With fewer sites there is no middle half."""

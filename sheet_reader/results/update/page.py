@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from jinja2 import ChoiceLoader, FileSystemLoader, StrictUndefined, TemplateError
+from jinja2 import FileSystemLoader, StrictUndefined, TemplateError
 from jinja2.exceptions import SecurityError
 from jinja2.sandbox import ImmutableSandboxedEnvironment
 from markupsafe import Markup
@@ -19,7 +19,6 @@ from sheet_reader.results.update.sections import Content
 
 TEMPLATES = Path(__file__).parent / "templates"
 """The templates of the package, to copy and change."""
-_REMEDY = "mend the template, or remove it to use the package's own"
 
 
 def render_page(content: Content, own_templates: Path | None = None) -> bytes:
@@ -27,37 +26,25 @@ def render_page(content: Content, own_templates: Path | None = None) -> bytes:
 
     Raises UsageError that names template and line where one has a mistake.
     """
-    folders = [own_templates] if own_templates else []
+    loader = FileSystemLoader([own_templates, TEMPLATES] if own_templates else TEMPLATES)
     environment = ImmutableSandboxedEnvironment(
-        loader=ChoiceLoader([FileSystemLoader(folder) for folder in (*folders, TEMPLATES)]),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-        keep_trailing_newline=True,
-    )
+        loader=loader, autoescape=True, undefined=StrictUndefined, trim_blocks=True,
+        lstrip_blocks=True, keep_trailing_newline=True,
+    )  # fmt: skip
     try:
+        style, _, _ = loader.get_source(environment, "style.css")
         page = environment.get_template("update.html").render(
-            content=content, svg=_drawn, style=_style(environment)
+            content=content,
+            svg=lambda drawn: Markup(drawn),  # its text was escaped by the plotting library
+            style=Markup(style.replace("</", "<\\/")),  # which can't end its element
         )
     except (TemplateError, SecurityError, TypeError, ValueError, ArithmeticError) as error:
         raise UsageError(
             f"a template of the update has a mistake: {error}",
             where=_place(error, own_templates),
-            remedy=_REMEDY,
+            remedy="mend the template, or remove it to use the package's own",
         ) from error
     return page.encode("utf-8")
-
-
-def _drawn(svg: str) -> Markup:
-    """A picture as it is: all text in it has been escaped by the plotting library."""
-    return Markup(svg)
-
-
-def _style(environment: ImmutableSandboxedEnvironment) -> Markup:
-    """The style sheet; "</" can't end the element that holds it."""
-    source, _, _ = environment.loader.get_source(environment, "style.css")  # type: ignore[union-attr]
-    return Markup(source.replace("</", "<\\/"))
 
 
 def _place(error: Exception, own_templates: Path | None) -> str:

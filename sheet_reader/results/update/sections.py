@@ -1,18 +1,26 @@
-"""What an update is made of before it is a page, and what its sections are written from."""
+"""What an update is made of before it is a page, and what its sections are written from: words,
+counts and the comparison.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import math
+import re
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import date
 from functools import cached_property
 
 import pandas as pd
 
+from sheet_reader.results.letters.wording import listed
 from sheet_reader.results.update.canvas import STYLES, Drawing, Style
 from sheet_reader.results.update.comparison import PlotComparison
 from sheet_reader.results.update.frame import usable
 from sheet_reader.results.update.outline import Outline, Update
-from sheet_reader.results.update.words import UpdateWords
+from sheet_reader.study.words import ENGLISH_UPDATE
+
+_NAME = re.compile(r"\{(\w+)\}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +109,54 @@ def parse_notes(text: str) -> tuple[Note, ...]:
         else:
             notes.append(("text", [bare]))
     return tuple(Note(kind, tuple(lines)) for kind, lines in notes if kind)
+
+
+class UpdateWords:
+    """The texts of one update. ``changed`` replaces English texts by key; what may stand there is
+    for :func:`~sheet_reader.study.words.read_words` to say.
+    """
+
+    def __init__(self, changed: Mapping[str, str] | None = None) -> None:
+        self._texts = {**ENGLISH_UPDATE, **(changed or {})}
+
+    def __call__(self, key: str, /, **values: object) -> str:
+        """The text of ``key`` with its names filled in."""
+        return _NAME.sub(lambda match: str(values[match[1]]), self._texts[key])
+
+    def count(self, key: str, n: int, /, **values: object) -> str:
+        """The text for ``n`` things; ``{n}`` is the number."""
+        one, *others = self._texts[key].split("|")
+        chosen = one if n == 1 or not others else others[-1 if n == 0 else 0]
+        return _NAME.sub(lambda match: str({**values, "n": n}[match[1]]), chosen)
+
+    def number(self, value: float, digits: int = 2) -> str:
+        """A number with ``digits`` significant digits or all before the point; "0" for nothing."""
+        if value == 0:
+            return "0"
+        behind = digits - 1 - math.floor(math.log10(abs(value)))
+        text = f"{value:.{min(max(0, behind), 6)}f}"
+        return text.replace(".", self._texts["decimal_point"])
+
+    def percent(self, share: float) -> str:
+        """A share (0..1 or more) in whole per cent."""
+        return self("percent", n=f"{100 * share:.0f}")
+
+    def change(self, ratio: float) -> str:
+        """A ratio in words: "40 % fewer", "12 % more", "the same"."""
+        by = round(100 * (ratio - 1))
+        if by == 0:
+            return self("same")
+        return self("fewer" if by < 0 else "more", by=self("percent", n=abs(by)))
+
+    def day(self, day: date, *, short: bool = False) -> str:
+        """A date, ``short`` without its year."""
+        month = self._texts["months"].split()[day.month - 1]
+        key = "date_short" if short else "date"
+        return self(key, day=day.day, month=month, year=day.year)
+
+    def listed(self, items: list[str]) -> str:
+        """Items with commas and a last "and"."""
+        return listed(self._texts, items)
 
 
 @dataclass(frozen=True)

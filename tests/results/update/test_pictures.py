@@ -26,9 +26,8 @@ from sheet_reader.results.update.canvas import (
 from sheet_reader.results.update.comparison import compare
 from sheet_reader.results.update.outline import Named, Update
 from sheet_reader.results.update.pictures import draw_pairs, draw_sites, draw_stages, draw_weeks
-from sheet_reader.results.update.sections import UpdateData
+from sheet_reader.results.update.sections import UpdateData, UpdateWords
 from sheet_reader.results.update.weeks import site_weeks, stage_shares, weekly_means
-from sheet_reader.results.update.words import UpdateWords
 
 _COUNTS = make_season(4, SeasonPlan(sites=8))
 _OWN = str(_COUNTS["site"].iloc[0])

@@ -6,8 +6,8 @@ from datetime import date
 
 import pytest
 
-from sheet_reader.errors import UsageError
-from sheet_reader.results.update.words import ENGLISH, UpdateWords
+from sheet_reader.results.update.sections import UpdateWords
+from sheet_reader.study.words import ENGLISH_UPDATE as ENGLISH
 from sheet_reader.study.words import (
     LONGEST_TEXT,
     languages,
@@ -23,20 +23,6 @@ def test_a_study_can_replace_a_text() -> None:
     assert words.count("n_sites", 3) == "3 Orte"
     assert words.number(0.4213) == "0,42"
     assert words("per_visit") == ENGLISH["per_visit"]
-
-
-@pytest.mark.parametrize(
-    ("changed", "message"),
-    [
-        ({"nonsense": "x"}, "words.nonsense: the update has no such text"),
-        ({"n_sites": "{sites}"}, r"words.n_sites: \{sites\} is not known here"),
-        ({"months": "Jan Feb"}, "twelve names"),
-        ({"per": 3}, "words.per: must be a text"),
-    ],
-)
-def test_mistakes_in_words_are_told(changed: dict[str, str], message: str) -> None:
-    with pytest.raises(UsageError, match=message):
-        UpdateWords(changed)
 
 
 def test_nothing_but_names_is_filled_in() -> None:
