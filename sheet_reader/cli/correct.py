@@ -15,6 +15,7 @@ from sheet_reader.cli.on_sheets import (
     SET,
     SHEET,
     UNUSUAL,
+    answer_meant,
     chosen_sheet,
     chosen_visit,
     open_shown,
@@ -146,8 +147,13 @@ def _ask(
             remark = _comments(record, chosen)
         elif not (said.isascii() and said.isdigit() and 1 <= int(said) <= len(fields)):
             click.echo(f"  type a number from 1 to {len(fields)}")
-        elif (value := ask_value(record, fields[int(said) - 1])) is not None:
-            found[value.spec.name] = value
+        else:
+            spec = fields[int(said) - 1]
+            question = f"  {spec.label} (n not recorded, x can't be read, Enter leaves it): "
+            while typed := answer_to(question):
+                if (value := answer_meant(record.study, spec, typed)) is not None:
+                    found[spec.name] = value
+                    break
     if said is None:
         return {}, "", None
     for line in chosen.sums_off(record.study, found).values():
@@ -176,24 +182,6 @@ def _comments(record: Record, chosen: ChosenSheets) -> str | None:
             click.echo("There is no picture of the comments.")
     click.echo("What the comments say is exported: leave names and addresses out.")
     return answer_to("Comments (Enter leaves them, - takes out what was typed up): ") or None
-
-
-def ask_value(record: Record, spec: FieldSpec) -> TypedAnswer | None:
-    """Ask what a field says, a second time where that is unusual; None: leave it."""
-    from sheet_reader.answers.typed import typed_answer
-    from sheet_reader.study.kinds import Refusal
-
-    question = f"  {spec.label} (n not recorded, x can't be read, Enter leaves it): "
-    while typed := answer_to(question):
-        value = typed_answer(record.study, spec, typed, days.today(record.study))
-        if isinstance(value, Refusal):
-            click.echo(f"  {value.message}")
-            continue
-        again = answer_to(f"  {value.doubt}. Enter keeps {value.text}, - asks again: ") \
-            if value.doubt else ""
-        if again != AGAIN:
-            return None if again is None else value
-    return None
 
 
 def _shared(record: Record, chosen: ChosenSheets) -> list[str]:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import tempfile
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from sheet_reader.cli.common import counted, hint, open_study, person, refuse, study_argument
-from sheet_reader.cli.on_sheets import AS, REASON, SET, UNUSUAL, tell_standing
+from sheet_reader.cli.on_sheets import AS, REASON, SET, UNUSUAL, answer_meant, tell_standing
 from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.terminal import answer_to, must_be_answerable
 from sheet_reader.errors import UsageError
@@ -74,7 +73,7 @@ def enter(
     with open_record(opened) as record:
         fate = None if photo is None else photo_meant(record, photo)
         if not said:
-            typed = Form(record, fate, days.today(opened)).fill()
+            typed = Form(record, fate).fill()
             if typed is None:
                 click.echo("Stopped. Nothing was kept.")
                 return
@@ -121,11 +120,10 @@ def _clash(visit: VisitState) -> str:
 class Form:
     """A sheet that is filled in on the terminal, one field after the other."""
 
-    def __init__(self, record: Record, photo: PhotoFate | None, today: date) -> None:
+    def __init__(self, record: Record, photo: PhotoFate | None) -> None:
         self.record = record
         self.study = record.study
         self.photo = photo
-        self.today = today
         self.said: dict[str, TypedAnswer] = {}
 
     def fill(self) -> dict[str, TypedAnswer] | None:
@@ -145,9 +143,6 @@ class Form:
 
     def _ask(self, spec: FieldSpec) -> int | None:
         """Ask one field; gives the step to the next one to ask, None to stop."""
-        from sheet_reader.answers.typed import typed_answer
-        from sheet_reader.study.kinds import Refusal
-
         before = self.said.get(spec.name)
         shown = f" [{before.text or 'not recorded'}]" if before else ""
         typed = answer_to(f"{spec.label}{shown}: ")
@@ -160,15 +155,12 @@ class Form:
             return 0
         if not typed and before is not None:
             return 1
-        value = typed_answer(self.study, spec, typed, self.today)
-        if isinstance(value, Refusal):
-            click.echo(f"  {value.message}")
+        value = answer_meant(self.study, spec, typed)
+        if value is None:
             return 0
         if value.unreadable or (value.text is None and spec.kind.is_key):
             what = "leave it empty" if value.unreadable else f"a sheet needs its {spec.kind.name}"
             click.echo(f"  {what}")
-            return 0
-        if value.doubt and answer_to(f"  {value.doubt}. Enter keeps it, - asks again: ") != "":
             return 0
         self.said[spec.name] = value
         return self._place_meant(spec)

@@ -9,12 +9,15 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from sheet_reader.cli.common import hint, questions_of, waits
+from sheet_reader.cli.terminal import answer_to
 from sheet_reader.errors import UsageError
+from sheet_reader.study import days
 
 if TYPE_CHECKING:
-    from sheet_reader.answers.typed import ChosenSheets
+    from sheet_reader.answers.typed import ChosenSheets, TypedAnswer
     from sheet_reader.record.history.photo_fates import PhotoFate, PhotoSheet
     from sheet_reader.record.store.store import Record
+    from sheet_reader.study.model import FieldSpec, Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 REASON = click.option(
@@ -71,6 +74,19 @@ def chosen_sheet(record: Record, photo: str, number: int | None) -> ChosenSheets
     return ChosenSheets(visit, (page,), fields)
 
 
+def answer_meant(study: Study, spec: FieldSpec, typed: str) -> TypedAnswer | None:
+    """What was typed for a field, said once more where that is unusual; None: ask again."""
+    from sheet_reader.answers.typed import typed_answer
+    from sheet_reader.study.kinds import Refusal
+
+    value = typed_answer(study, spec, typed, days.today(study))
+    if isinstance(value, Refusal):
+        click.echo(f"  {value.message}")
+        return None
+    question = f"  {value.doubt}. Enter keeps {value.text}, - asks again: "
+    return value if not value.doubt or answer_to(question) == "" else None
+
+
 def which(fate: PhotoFate, sheet: PhotoSheet | None) -> str:
     """A photo, or a sheet in it, in words."""
     if sheet is None or len(fate.sheets) == 1:
@@ -88,7 +104,6 @@ def tell_standing(record: Record) -> None:
 def open_shown(paths: Sequence[Path]) -> None:
     """Open pictures in the system's viewer, or say where they lie; gone once Enter is pressed."""
     from sheet_reader.cli.review import open_picture
-    from sheet_reader.cli.terminal import answer_to
 
     for path in paths:
         if open_picture(path) != 0:

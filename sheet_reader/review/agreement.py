@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+import numpy as np
 from scipy.stats import norm
 
 TWO_SIDED_95 = float(norm.ppf(0.975))
@@ -42,30 +42,20 @@ def agreement(pairs: Sequence[tuple[str, str]]) -> Agreement | None:
     The variance is the asymptotic one of Fleiss, Cohen & Everitt 1969 (Psychological Bulletin
     72:323); with few pairs the interval is rough.
     """
-    count = len(pairs)
-    if count == 0:
+    if not pairs:
         return None
-    same = sum(one == other for one, other in pairs)
-    cells = {pair: n / count for pair, n in Counter(pairs).items()}
-    rows = Counter[str]()
-    columns = Counter[str]()
+    names = sorted({name for pair in pairs for name in pair})
+    table = np.zeros((len(names), len(names)))
     for one, other in pairs:
-        rows[one] += 1
-        columns[other] += 1
-    row = {name: n / count for name, n in rows.items()}
-    column = {name: n / count for name, n in columns.items()}
-    chance = sum(share * column.get(name, 0.0) for name, share in row.items())
-    if chance >= 1.0:
-        return Agreement(count, same, None, None, None)
-    kappa = (same / count - chance) / (1 - chance)
-    spread = 0.0
-    for (one, other), share in cells.items():
-        if one == other:
-            spread += share * (1 - (row[one] + column[one]) * (1 - kappa)) ** 2
-        else:
-            both = column.get(one, 0.0) + row.get(other, 0.0)
-            spread += (1 - kappa) ** 2 * share * both**2
-    spread -= (kappa - chance * (1 - kappa)) ** 2
-    error = math.sqrt(max(spread, 0.0) / count) / (1 - chance)
-    half = TWO_SIDED_95 * error
-    return Agreement(count, same, kappa, kappa - half, kappa + half)
+        table[names.index(one), names.index(other)] += 1 / len(pairs)
+    rows, columns, same = table.sum(1), table.sum(0), float(np.trace(table))
+    alike = sum(one == other for one, other in pairs)
+    chance = float(rows @ columns)
+    if len(names) == 1:
+        return Agreement(len(pairs), alike, None, None, None)
+    kappa = (same - chance) / (1 - chance)
+    weights = -(1 - kappa) * (rows[None, :] + columns[:, None])
+    np.fill_diagonal(weights, 1 - (rows + columns) * (1 - kappa))
+    spread = float((table * weights**2).sum()) - (kappa - chance * (1 - kappa)) ** 2
+    half = TWO_SIDED_95 * math.sqrt(max(spread, 0.0) / len(pairs)) / (1 - chance)
+    return Agreement(len(pairs), alike, kappa, kappa - half, kappa + half)

@@ -27,7 +27,6 @@ from sheet_reader.sheet.fonts import (
     wrap_even,
 )  # fmt: skip
 from sheet_reader.sheet.page import Box, Face, Line, Text
-from sheet_reader.study.kinds import COUNT
 from sheet_reader.study.model import CountField, Plot, Study
 
 Style = Literal["beside", "above", "in line"]
@@ -107,10 +106,10 @@ def make_row(count: CountField, width: float, *, total: bool) -> Row:
 
 
 def _row(count: CountField, style: Style, width: float, *, total: bool) -> Row:
-    left = width - boxes_width(COUNT.groups(count.boxes)) - _BEFORE_BOXES
+    left = width - boxes_width(count.kind.groups(count.boxes)) - _BEFORE_BOXES
     label = {"beside": left, "above": width, "in line": width * _LABEL_SHARE}[style]
     lines = _lines(count, label, "bold" if total else "plain")
-    tallied = not total if count.tally is None else count.tally
+    tallied = not total and count.kind.is_amount if count.tally is None else count.tally
     room = left - (label + _BEFORE_BOXES if style == "in line" else 0.0)
     if left <= 0 or len(lines) > _MOST_LINES or (tallied and room < LEAST_TALLY):
         raise TooWideError(count.label)
@@ -150,7 +149,7 @@ def draw_row(draft: Draft, row: Row, field: str, place: tuple[float, float, floa
             draft.marks.append(Text(left, baseline, text, size, face))
             left += text_width(text, size, face) + _WORD_GAP
         baseline += _STEP
-    groups = COUNT.groups(row.count.boxes)
+    groups = row.count.kind.groups(row.count.boxes)
     upper = top + (_PAD + row.text + _OVER_BOXES if row.style == "above" else _PAD)
     foot = top + height - _PAD
     boxes_left = x + row.width - boxes_width(groups)

@@ -28,6 +28,7 @@ from sheet_reader.sheet.identity import (
 )
 from sheet_reader.sheet.page import BLANK, DrawnPage, Page, SheetCode, SheetLayout
 from sheet_reader.sheet.plan import Grid, draw_page, find_grid
+from sheet_reader.study.kinds import COUNT
 from sheet_reader.study.model import Paper, Study
 from sheet_reader.study.words import SheetWords
 
@@ -78,7 +79,10 @@ def _version(study: Study, pages: tuple[DrawnPage, ...]) -> str:
         "paper": study.paper,
         "header": [[h.name, h.label, h.kind.name, h.boxes] for h in study.header],
         "plots": [[p.name, p.label, p.treatment] for p in study.plots],
-        "counts": [[c.name, c.label, c.unit, c.boxes] for c in study.counts],
+        "counts": [
+            [c.name, c.label, c.unit, c.boxes] + ([] if c.kind == COUNT else [c.kind.name])
+            for c in study.counts
+        ],
         "pages": [
             [
                 [[m.id, m.corners_mm] for m in drawn.page.markers],

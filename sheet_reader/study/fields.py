@@ -35,7 +35,8 @@ def read_header(top: TomlTable) -> tuple[HeaderField, ...]:
 def _header_field(table: TomlTable) -> HeaderField:
     name = table.name()
     label = table.text("label", longest=40)
-    kind = KINDS.get(table.choice("kind", tuple(KINDS)), NUMBER)
+    kinds = tuple(kind.name for kind in KINDS.values() if kind.in_head)
+    kind = KINDS.get(table.choice("kind", kinds), NUMBER)
     if name in RESERVED:
         table.wrong("name", f"“{name}” is a column of every export; choose another name")
     table.only(("name", "label", "kind", *kind.keys))
@@ -57,13 +58,16 @@ def read_plots(top: TomlTable) -> tuple[Plot, ...]:
 def read_counts(top: TomlTable) -> tuple[CountField, ...]:
     """The counts made in every plot."""
     tables = top.tables("counts", most=40, required=True)
+    kinds = tuple(kind.name for kind in KINDS.values() if kind.in_plots)
     counts = []
     for table in tables:
+        named = len(kinds) > 1 and table.has("kind")
+        kind = KINDS.get(table.choice("kind", kinds), COUNT) if named else COUNT
         table.only(
-            ("name", "label", "boxes", "lowest", "highest", "unit", "note", "tally", "taxon",
-             "life_stage", "taxon_rank", "kingdom")
+            ("name", "label", *kind.keys, "unit", "note", "tally", "taxon", "life_stage",
+             "taxon_rank", "kingdom", *(["kind"] if len(kinds) > 1 else []))
         )  # fmt: skip
-        boxes, lowest, highest = COUNT.size(table)
+        boxes, lowest, highest = kind.size(table)
         counts.append(
             CountField(
                 table.name(),
@@ -75,6 +79,7 @@ def read_counts(top: TomlTable) -> tuple[CountField, ...]:
                 table.text("note", longest=90, required=False),
                 table.flag("tally"),
                 *read_taxon(table),
+                kind,
             )
         )
     _unique(tables, [c.name for c in counts])

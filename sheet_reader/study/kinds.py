@@ -102,7 +102,8 @@ class Kind:
     below its boxes. ``two_settle``: what reader and person both see is not doubted.
     ``may_be_empty``: empty boxes are an answer, so that no letter asks about them. ``column`` is
     the type of its column in tables, ``column_note`` what is said of it beside the label.
-    ``answers`` are the keys to press when it is asked, with what they say.
+    ``answers`` are the keys to press when it is asked, with what they say. ``in_head`` and
+    ``in_plots`` tell where it may stand.
     """
 
     name: ClassVar[str] = "number"
@@ -116,6 +117,8 @@ class Kind:
     column: ClassVar[Column] = "integer"
     column_note: ClassVar[str] = ""
     answers: ClassVar[tuple[tuple[str, str], ...]] = (("digits", "what it says"),)
+    in_head: ClassVar[bool] = True
+    in_plots: ClassVar[bool] = False
 
     def size(self, table: TomlTable) -> Size:
         """What the study file says of boxes and range; mistakes are noted in ``table``."""
@@ -172,6 +175,7 @@ class CountKind(Kind):
     """Something counted in every plot; a total is a count that a sum checks."""
 
     name = "count"
+    in_head, in_plots = False, True
 
     def size(self, table: TomlTable) -> Size:
         return _boxes_and_range(table, required=True)
@@ -256,18 +260,13 @@ class DateKind(Kind):
 
 
 SITE, DATE, NUMBER, COUNT = SiteKind(), DateKind(), Kind(), CountKind()
-KINDS: dict[str, Kind] = {}
-"""The kinds that a field of the head may have, by name."""
+KINDS: dict[str, Kind] = {kind.name: kind for kind in (SITE, DATE, NUMBER, COUNT)}
+"""The kinds that a field may have, by name."""
 
 
-def add_kind(kind: Kind) -> Kind:
-    """Let study files have fields of this ``kind`` in the head."""
+def add_kind(kind: Kind) -> None:
+    """Let study files have fields of this ``kind``."""
     KINDS[kind.name] = kind
-    return kind
-
-
-for _kind in (SITE, DATE, NUMBER):
-    add_kind(_kind)
 
 
 def site_meant(study: Study, text: str) -> str:

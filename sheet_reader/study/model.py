@@ -61,7 +61,8 @@ class Plot:
 
 @dataclass(frozen=True, slots=True)
 class CountField:
-    """Something counted once in every plot. Values outside lowest..highest are implausible.
+    """Something counted, or noted otherwise, once in every plot. Values outside lowest..highest
+    are implausible.
 
     ``tally`` says whether the sheet keeps space for tally strokes; None leaves it to the sheet
     (yes, but for totals, which are added up). ``taxon`` is the scientific name of what is counted,
@@ -80,6 +81,7 @@ class CountField:
     life_stage: str = ""
     taxon_rank: str = ""
     kingdom: str = ""
+    kind: Kind = COUNT
 
 
 @dataclass(frozen=True, slots=True)
@@ -247,7 +249,7 @@ def _fields(
         FieldSpec(
             f"{p.name}.{c.name}",
             f"{p.label}: {c.label}",
-            COUNT,
+            c.kind,
             c.boxes,
             c.lowest,
             c.highest,

@@ -67,7 +67,7 @@ class Tick(Kind):
 
     name = "tick"
     keys = ()
-    is_amount, may_be_empty = False, True
+    is_amount, may_be_empty, in_plots = False, True, True
     column_note = "1 where it was ticked"
     answers = (("1", "ticked"),)
 
@@ -118,6 +118,11 @@ label = "Lane"
 name = "snails"
 label = "Snails"
 highest = 99
+
+[[counts]]
+name = "slime"
+label = "Slime seen"
+kind = "tick"
 """
 
 
@@ -164,15 +169,18 @@ def test_a_kind_of_ones_own_goes_the_whole_way(study: Study, tmp_path: Path, sit
     assert (boxes.count("gate"), boxes.count("rain")) == (2, 1)
     assert "code" in [mark.text for mark in drawn.marks if isinstance(mark, Text)]
 
-    good = photographed(study, tmp_path / "a.png", WRITTEN | {"gate": "09", "rain": "1"})
+    ticked = WRITTEN | {"rain": "1", "lane.slime": "1"}
+    good = photographed(study, tmp_path / "a.png", ticked | {"gate": "09"})
     odd = photographed(study, tmp_path / "b.png", WRITTEN | {"day.day": "21", "gate": "37"})
     read, doubted = (
         {field.reading.field: field.reading for field in result.pages[0].fields}
         for result in (good, odd)
     )
-    said = {name: (read[name].value, read[name].status) for name in ("gate", "rain", "wind")}
-    assert (said["gate"], said["rain"]) == (("09", "accepted"), ("1", "accepted"))
+    said = {name: (field.value, field.status) for name, field in read.items()}
+    assert said["gate"] == ("09", "accepted")
+    assert said["rain"] == said["lane.slime"] == ("1", "accepted")
     assert said["wind"] == (None, "empty")
+    assert {a.field for a in drawn.page.areas if a.kind == "tally"} == {"lane.snails"}
     assert (doubted["gate"].value, doubted["gate"].status) == ("37", "flagged")
     assert words(doubted["gate"].reasons) == "37 is none of the values expected here"
 
@@ -190,10 +198,12 @@ def test_a_kind_of_ones_own_goes_the_whole_way(study: Study, tmp_path: Path, sit
         facts = facts_of(record)
         asked = open_items(study, facts, status_of(study, facts, TODAY))
         with StudyRecord(study, record) as handed_out:
-            rows = handed_out.rows()
+            rows, counts = handed_out.rows(), handed_out.counts()
     assert not [item for item in asked if item.kind == "empty"], "an empty tick is an answer"
     assert (str(rows["gate"].dtype), list(rows["gate"])) == ("string", ["09", "09"])
     assert (str(rows["rain"].dtype), list(rows["rain"].fillna(0))) == ("Int64", [1, 0])
+    slime = counts[counts["count"] == "slime"]
+    assert list(slime["value"].fillna(0)) == [1, 0]
     lines = {entry.column: entry for entry in entries(study)}
     assert (lines["gate"].type, lines["rain"].type) == ("text", "integer")
     assert lines["gate"].meaning == "Gate code; two digits that add to nine"

@@ -10,10 +10,10 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any, Literal, Protocol
+from typing import Any, Literal
 
 from sheet_reader.record.history.sheets import SheetKind
-from sheet_reader.record.history.states import Rival
+from sheet_reader.record.history.states import FieldState, PageObservation, Rival
 
 PlaceKind = Literal["site", "date"]
 NOTHING, UNREADABLE = "nothing written", "can't be read"
@@ -99,18 +99,6 @@ class SheetAnswer:
     was: str | None = None
 
 
-class OnPage(Protocol):
-    """Whatever tells a page in a photo."""
-
-    @property
-    def photo_id(self) -> int:
-        """The photo's number."""
-
-    @property
-    def page_instance_id(self) -> int:
-        """The page in its photo."""
-
-
 @dataclass(frozen=True, slots=True)
 class Kept:
     """The ids of the decisions of an answer: about fields, and about sheets."""
@@ -129,7 +117,11 @@ def words_of(answer: Answer, read: str | None) -> str:
 
 
 def place_answer(
-    reading_id: int | None, page: OnPage, kind: PlaceKind, value: str, was: str
+    reading_id: int | None,
+    page: FieldState | PageObservation,
+    kind: PlaceKind,
+    value: str,
+    was: str,
 ) -> FieldAnswer | SheetAnswer:
     """That a page has this site or date (ISO 8601), where it ``was`` another: said of its field,
     by a reading of it, where it has one, else of the page.
