@@ -507,14 +507,16 @@ study.titel  # attr-defined
 
 @pytest.mark.slow
 def test_users_programs_are_checked_against_its_types(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, request: pytest.FixtureRequest
 ) -> None:
     mypy = pytest.importorskip("mypy.api")
     monkeypatch.setenv("MYPYPATH", str(README.parent))
     program = tmp_path / "program.py"
     program.write_text(TYPED + MISTAKEN, "utf-8")
     arguments = ["--strict", "--config-file=", "--follow-imports=silent", "--no-pretty"]
-    said, trouble, _ = mypy.run([*arguments, f"--cache-dir={tmp_path}", str(program)])
+    kept = getattr(request.config, "cache", None)  # what mypy knows of the package, for next time
+    known = kept.mkdir("mypy") if kept else tmp_path
+    said, trouble, _ = mypy.run([*arguments, f"--cache-dir={known}", str(program)])
     assert trouble == ""
     lines = program.read_text("utf-8").splitlines()
     expected = {(n, s.split("# ")[1]) for n, s in enumerate(lines, start=1) if "  # " in s}

@@ -178,7 +178,7 @@ NOTHING: Given = {
 
 
 @dataclass(frozen=True, slots=True)
-class Draft:
+class StudyDraft:
     """What will be written, and how many pages the sheet has."""
 
     text: str
@@ -188,7 +188,7 @@ class Draft:
     pages: int
 
 
-def _settled(folder: Path, new: NewStudy, names: Sequence[str], questions: Questions) -> Draft:
+def _settled(folder: Path, new: NewStudy, names: Sequence[str], questions: Questions) -> StudyDraft:
     """Show what was understood, and let a person change any of it until it is right and fits its
     paper; raises UsageError where nobody is asked and it does not.
     """
@@ -226,7 +226,7 @@ def _step_from(done: bool) -> Callable[[str], Step | None]:
     return read
 
 
-def _draft(folder: Path, new: NewStudy, names: Sequence[str]) -> Draft:
+def _draft(folder: Path, new: NewStudy, names: Sequence[str]) -> StudyDraft:
     from sheet_reader.study.site_list import labels_for
     from sheet_reader.study.site_numbers import choose_numbers
 
@@ -234,7 +234,7 @@ def _draft(folder: Path, new: NewStudy, names: Sequence[str]) -> Draft:
     chosen = choose_numbers(new.sites)
     text = parse.study_text(new, len(chosen.numbers[0]))
     pages = _pages(folder, text, chosen.numbers, labels)
-    return Draft(text, tuple(chosen.numbers), labels, chosen.distance, pages)
+    return StudyDraft(text, tuple(chosen.numbers), labels, chosen.distance, pages)
 
 
 def _locale() -> str:
@@ -275,7 +275,7 @@ def _write(folder: Path, text: str, numbers: Sequence[str], labels: Sequence[str
         ) from None  # fmt: skip
 
 
-def _conclude(folder: Path, named: bool, draft: Draft) -> None:
+def _conclude(folder: Path, named: bool, draft: StudyDraft) -> None:
     """Say what was written, and what comes next."""
     click.echo(f"{folder / 'study.toml'}  the study, with remarks on its settings")
     apart = f"; any two differ in {draft.distance} digits or more" if draft.distance else ""

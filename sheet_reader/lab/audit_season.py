@@ -22,7 +22,7 @@ SEASONS = ("clean", "one odd hand from June on", "slow drift")
 
 
 @dataclass(frozen=True, slots=True)
-class Plan:
+class PretendPlan:
     """A season: how many ``sites``, weekly audits (``weeks``) of ``each`` fields, the week in which
     ``june`` begins, the ``allowed`` share wrong, and the confidence of all fields (``sure``).
     """
@@ -35,11 +35,11 @@ class Plan:
     sure: float = 0.99999999
 
 
-PLAN = Plan()
+PLAN = PretendPlan()
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class AuditLook:
     """What stands after one week's audit."""
 
     against: float
@@ -48,7 +48,7 @@ class Look:
     says: str
 
 
-def season(name: str, seed: int = 1) -> list[Look]:
+def season(name: str, seed: int = 1) -> list[AuditLook]:
     """The looks of one season, week by week."""
     rng = np.random.default_rng(seed)
     floor = default_threshold(PLAN.allowed)
@@ -67,7 +67,7 @@ def season(name: str, seed: int = 1) -> list[Look]:
         said = promise_for(PLAN.allowed, shipped_table(), own)
         months = [_month(sites, right, weeks // 4 == m) for m in range(week // 4 + 1)]
         looks.append(
-            Look(
+            AuditLook(
                 evidence_against(*counts, PLAN.allowed),
                 evidence_for(*counts, PLAN.allowed),
                 float(drift(months, PLAN.allowed)[-1]),
@@ -135,7 +135,7 @@ def main(out: Path) -> None:
     figure.savefig(out, dpi=100)
 
 
-def _changes(looks: list[Look]) -> list[tuple[int, Look]]:
+def _changes(looks: list[AuditLook]) -> list[tuple[int, AuditLook]]:
     """The weeks (from 1) in which what is said changes."""
     return [
         (n + 1, look) for n, look in enumerate(looks) if n == 0 or look.says != looks[n - 1].says

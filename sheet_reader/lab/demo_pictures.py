@@ -35,7 +35,7 @@ from sheet_reader.study.reader import read_study
 LONG_SIDE, TWO_SHEETS, QUALITY, PX_PER_MM = 1800, 2600, (62, 75), 8.0
 
 
-class Wanted(NamedTuple):
+class PhotoPlan(NamedTuple):
     """A photograph of the sheets of ``visits`` (site and week, from 0)."""
 
     visits: tuple[tuple[int, int], ...]
@@ -50,24 +50,24 @@ PALE = replace(NONE, faint=1.0)
 WRONG_SUM = replace(NONE, wrong_sum=1.0)
 BEHIND = replace(NONE, behind=1.0)
 DOZEN = (
-    Wanted(((0, 0),), "easy"),
-    Wanted(((1, 0),), "typical"),
-    Wanted(((2, 0),), "typical", PALE),
-    Wanted(((3, 0),), "hard"),
-    Wanted(((0, 1), (1, 1)), "typical"),
-    Wanted(((2, 1),), "hard", seed=1),
-    Wanted(((3, 1),), "typical", FOLDED),
-    Wanted(((0, 2),), "typical", WRONG_SUM, seed=4),
-    Wanted(((1, 2),), "typical", on_blank=True),
-    Wanted(((2, 2),), "typical", BEHIND),
-    Wanted(((3, 2),), "hard", seed=3),
-    Wanted((), "typical"),
+    PhotoPlan(((0, 0),), "easy"),
+    PhotoPlan(((1, 0),), "typical"),
+    PhotoPlan(((2, 0),), "typical", PALE),
+    PhotoPlan(((3, 0),), "hard"),
+    PhotoPlan(((0, 1), (1, 1)), "typical"),
+    PhotoPlan(((2, 1),), "hard", seed=1),
+    PhotoPlan(((3, 1),), "typical", FOLDED),
+    PhotoPlan(((0, 2),), "typical", WRONG_SUM, seed=4),
+    PhotoPlan(((1, 2),), "typical", on_blank=True),
+    PhotoPlan(((2, 2),), "typical", BEHIND),
+    PhotoPlan(((3, 2),), "hard", seed=3),
+    PhotoPlan((), "typical"),
 )
 """The usual and the usual troubles: pale pencil, folds, a wrong total, two sheets in one picture,
 no printed site number, the page behind, bad light, and a picture that shows no sheet at all."""
 
 
-def made_photo(book: LayoutBook, wanted: Wanted, number: int) -> Photo:
+def made_photo(book: LayoutBook, wanted: PhotoPlan, number: int) -> Photo:
     """Photograph ``number`` (from 1); the same arguments give the same file."""
     seed = 4000 + 100 * wanted.seed + number
     long_side = TWO_SHEETS if len(wanted.visits) > 1 else LONG_SIDE
@@ -80,7 +80,7 @@ def made_photo(book: LayoutBook, wanted: Wanted, number: int) -> Photo:
 
 
 def _sheet(
-    book: LayoutBook, level: Level, wanted: Wanted, site: int, week: int, seed: int
+    book: LayoutBook, level: Level, wanted: PhotoPlan, site: int, week: int, seed: int
 ) -> FilledSheet:
     study = book.study
     day = study.season.first + timedelta(days=7 * week + (site + 2 * week) % 3)

@@ -63,7 +63,7 @@ OF = Nature()
 
 
 @dataclass(frozen=True, slots=True)
-class Kind:
+class SeasonKind:
     """A kind of season. ``mean`` is the average count in a control plot at one visit, ``effort``
     that of the treated plot to the control plot's, ``ratio`` the planted one.
     """
@@ -76,7 +76,7 @@ class Kind:
 
 
 @dataclass(slots=True)
-class Tally:
+class Coverage:
     """Counts over seasons: see the columns of :func:`line`."""
 
     seasons: int = 0
@@ -91,13 +91,13 @@ class Tally:
     former: float = 0.0
     logs: list[float] = field(default_factory=list)
 
-    def add(self, other: Tally) -> None:
+    def add(self, other: Coverage) -> None:
         """Take in other seasons."""
         for name in self.__slots__:
             setattr(self, name, getattr(self, name) + getattr(other, name))
 
 
-def draw(rng: np.random.Generator, kind: Kind) -> tuple[Array, Array, NDArray[np.bool_]]:
+def draw(rng: np.random.Generator, kind: SeasonKind) -> tuple[Array, Array, NDArray[np.bool_]]:
     """Counts, efforts and what was recorded of one season, each (sites, weeks, treated/control)."""
     shape = (kind.sites, OF.weeks, 2)
     level = rng.lognormal(-(OF.site_spread**2) / 2, OF.site_spread, (kind.sites, 1, 1))
@@ -121,10 +121,10 @@ def draw(rng: np.random.Generator, kind: Kind) -> tuple[Array, Array, NDArray[np
     return counts, effort, seen
 
 
-def watch(rng: np.random.Generator, kind: Kind) -> Tally:
+def watch(rng: np.random.Generator, kind: SeasonKind) -> Coverage:
     """One season, looked at five times."""
     counts, effort, seen = draw(rng, kind)
-    found = Tally(seasons=1)
+    found = Coverage(seasons=1)
     missed, verdicts = False, set()
     step = OF.weeks // OF.looks
     for weeks in range(step, OF.weeks + 1, step):
@@ -174,26 +174,26 @@ def _frame(counts: Array, effort: Array, seen: NDArray[np.bool_]) -> pd.DataFram
     )
 
 
-def chunk(task: tuple[Kind, int, range]) -> Tally:
+def chunk(task: tuple[SeasonKind, int, range]) -> Coverage:
     """Some seasons of one kind; seed, kind and season rule their stream of chance."""
     kind, seed, seasons = task
     name = crc32(repr(kind).encode())
-    every = Tally()
+    every = Coverage()
     for season in seasons:
         every.add(watch(np.random.default_rng([seed, name, season]), kind))
     return every
 
 
-def kinds(sites: tuple[int, ...]) -> Iterator[Kind]:
+def kinds(sites: tuple[int, ...]) -> Iterator[SeasonKind]:
     """The kinds of season measured: first those that miss by chance, then others, fewer times."""
     for number, effort, mean, ratio in product(
         sites, (1.0, 1.5, 2.0), (0.1, 0.3, 1.0, 10.0), (1.0, 0.6)
     ):
-        yield Kind(number, effort, mean, ratio)
+        yield SeasonKind(number, effort, mean, ratio)
     ways: tuple[Misses, ...] = ("visits with many", "plots with many")
     for number, misses, mean, ratio in product(sites, ways, (1.0, 10.0), (1.0, 0.6)):
         if number >= 12:
-            yield Kind(number, 1.0, mean, ratio, misses)
+            yield SeasonKind(number, 1.0, mean, ratio, misses)
 
 
 HEAD = (
@@ -202,7 +202,7 @@ HEAD = (
 )
 
 
-def line(kind: Kind, tally: Tally) -> str:
+def line(kind: SeasonKind, tally: Coverage) -> str:
     """One line of the table, shares in per cent; width and bias are of the last look."""
     n, looks = tally.seasons, tally.seasons * OF.looks / 100
     width = f"{tally.widths / tally.former:.2f}" if tally.former else "–"
@@ -217,7 +217,7 @@ def line(kind: Kind, tally: Tally) -> str:
     return "| " + " | ".join(str(cell) for cell in cells) + " |"
 
 
-def summary(found: dict[Kind, Tally]) -> Iterator[str]:
+def summary(found: dict[SeasonKind, Coverage]) -> Iterator[str]:
     """What the aims are held against, over the kinds that miss by chance."""
     fair = {kind: tally for kind, tally in found.items() if kind.misses == "by chance"}
     null = {k: t.fewer + t.more for k, t in fair.items() if k.ratio == 1}
@@ -252,13 +252,13 @@ def main(
         for kind, number in wanted.items()
         for start in range(0, number, OF.chunk)
     ]
-    found: dict[Kind, Tally] = {}
+    found: dict[SeasonKind, Coverage] = {}
     lines = [HEAD, "|---" * HEAD.count(" | ") + "|---|"]
     click.echo("\n".join(lines))
     with ProcessPoolExecutor(processes) as pool:
         for task, tally in zip(tasks, pool.map(chunk, tasks), strict=True):
             kind = task[0]
-            found.setdefault(kind, Tally()).add(tally)
+            found.setdefault(kind, Coverage()).add(tally)
             if found[kind].seasons == wanted[kind]:
                 lines.append(line(kind, found[kind]))
                 click.echo(lines[-1])

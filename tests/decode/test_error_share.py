@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
+from thorough import only
 
 from sheet_reader.decode.error_share import (
     ObservedError,
@@ -143,7 +144,7 @@ def season(rng, share, shape, sites=60, weeks=20, each=3):
     return wrong, checked
 
 
-@pytest.mark.parametrize("shape", [0.1, 1.0, 100.0])
+@pytest.mark.parametrize("shape", [0.1, only(1.0), only(100.0)])
 def test_twenty_weekly_looks_raise_a_false_alarm_in_few_seasons(shape):
     rng = np.random.default_rng(1)
     alarms = confirmed = 0

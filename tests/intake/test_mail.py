@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from PIL import Image
+from thorough import examples
 
 from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.files import DEFAULT, Arrival, Bounds, NoPicture
@@ -223,7 +224,7 @@ def test_mail_made_to_keep_a_program_busy(kind: str) -> None:
     assert time.process_time() - began < 5.0, "far more than any honest mail takes"
 
 
-@settings(max_examples=50, deadline=None)
+@settings(max_examples=examples(50), deadline=None)
 @given(st.data())
 def test_a_mail_with_bytes_changed_gives_items_not_errors(data: st.DataObject) -> None:
     raw = bytearray(bytes(attach(letter(), png(9), "a.png")))

@@ -8,6 +8,7 @@ from pathlib import Path
 import stand_in
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.answers.questions import (
     AlikeCard,
@@ -52,7 +53,8 @@ SUM = SumRule("sun.snails", ("sun.eggs", "shade.snails"))
 STUDY = replace(stand_in.a_study(Path("ponds")), sums=(SUM,))
 COUNTS = ("shade.snails", "shade.eggs", "sun.snails", "sun.eggs")
 DAYS = ("2026-05-20", "2026-05-27")
-UNHURRIED = settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.too_slow])
+SLOW = [HealthCheck.too_slow]
+UNHURRIED = settings(deadline=None, max_examples=examples(60), suppress_health_check=SLOW)
 DOUBT = because(Code.UNCERTAIN)
 OUTSIDE = because(Code.HIDDEN, why="outside")
 TRUTHS = (

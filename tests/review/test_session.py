@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.answers.questions import AlikeCard, OutsideCard, PhotosCard, SheetInPhoto, SumCard
 from sheet_reader.reasons import Code, Reason, because, in_words
@@ -405,7 +406,7 @@ def test_question_mark_explains_the_keys(sitting: Any) -> None:
 KEYS = st.sampled_from(["", "n", "x", "b", "w", "?", "-", "s", "0", "14", "19", "99", "20 05 26"])
 
 
-@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=60)
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture], max_examples=examples(60))
 @given(st.lists(st.one_of(KEYS, st.text(max_size=12)), max_size=14))
 def test_no_typing_breaks_a_review_and_only_possible_values_are_kept(
     sitting: Any, typed: list[str]

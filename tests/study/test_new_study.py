@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.errors import UsageError
 from sheet_reader.study.new_study import (
@@ -41,7 +42,7 @@ LINES = st.text(
 
 
 @given(LINES, st.lists(LINES, min_size=1, max_size=6, unique_by=str.casefold), LINES)
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=examples(60))
 def test_whatever_the_labels_the_study_can_be_read(
     tmp_path_factory: pytest.TempPathFactory, title: str, labels: list[str], treatment: str
 ) -> None:

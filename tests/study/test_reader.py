@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from thorough import examples
 
 from sheet_reader.errors import SheetReaderError, StorageError, StudyError
 from sheet_reader.study.days import Season
@@ -212,7 +213,7 @@ def test_missing_file(tmp_path: Path) -> None:
         read_study(tmp_path / "nowhere" / "study.toml")
 
 
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(150), deadline=None)
 @given(
     value=st.recursive(
         st.one_of(

@@ -12,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from number_pairs import hamming, is_swap
 from stdnum import damm as reference
+from thorough import examples
 
 from sheet_reader.errors import UsageError
 from sheet_reader.study.model import Site
@@ -103,7 +104,7 @@ def test_more_sites_get_more_digits() -> None:
     assert [digits_for(n) for n in (1, 50, 51, 250, 251, 2001)] == [4, 4, 5, 5, 6, 7]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.lists(st.from_regex(r"[0-9]{2,5}", fullmatch=True), max_size=25))
 def test_the_smallest_distance_is_that_over_all_pairs(numbers: list[str]) -> None:
     """Against Hamming's definition (Bell System Technical Journal 29 (1950), 147–160)."""

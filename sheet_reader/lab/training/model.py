@@ -22,7 +22,7 @@ class Widths:
     blocks: tuple[int, int, int] = (2, 4, 2)
 
 
-class Block(nn.Module):
+class ResidualBlock(nn.Module):
     """A depthwise and a pointwise convolution; adds its input where the shape stays."""
 
     def __init__(self, inside: int, outside: int, stride: int = 1) -> None:
@@ -68,8 +68,8 @@ class Network(Scorer):
         ]
         inside = w.stem
         for outside, blocks in zip((w.coarse, w.middle, w.fine), w.blocks, strict=True):
-            layers.append(Block(inside, outside, 2))
-            layers += [Block(outside, outside) for _ in range(blocks)]
+            layers.append(ResidualBlock(inside, outside, 2))
+            layers += [ResidualBlock(outside, outside) for _ in range(blocks)]
             inside = outside
         super().__init__(layers, inside, 0.1)
 

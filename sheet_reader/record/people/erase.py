@@ -13,14 +13,13 @@ from sqlalchemy import Connection, delete, select, update
 from sheet_reader.errors import UsageError
 from sheet_reader.record.history.photos import insert_new, is_bare
 from sheet_reader.record.originals import originals
-from sheet_reader.record.people.people import Person, forget_names, person_meant
+from sheet_reader.record.people.people import forget_names, person_meant
 from sheet_reader.record.people.traces import (
     Traces,
-    backups_in,
+    closed_files,
     copies_of,
     in_her_files,
     in_record,
-    not_looked_into,
 )
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import RECORD_FILE, our_errors
@@ -57,40 +56,16 @@ class Erased:
     lingering: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Meant:
-    """What :func:`erase` would remove: ``traces``, and the photos of ``at_sites`` whose contact the
-    person is, in which she may have written her name. ``others`` is the number of all other photos.
-    """
-
-    traces: Traces
-    at_sites: tuple[int, ...]
-    others: int
-
-
 def named(
     study: Study, contact: str, url: str | None = None, photos: Collection[int] = ()
-) -> Meant:
+) -> Traces:
     """What :func:`erase` would remove, so that it can be told before.
 
     Raises :class:`UsageError` where ``contact`` means no single person.
     """
     who = person_meant(contact)
     with Record.open(study, url, of_any_study=True) as record:
-        return _meant(record, who, photos)
-
-
-def _meant(record: Record, who: Person, photos: Collection[int]) -> Meant:
-    with record.reading() as connection:
-        traces = in_record(connection, record.folder, who, photos)
-        p = schema.photos.c
-        query = select(p.id).where(p.original != "", p.forgotten_at.is_(None))
-        whole = set(connection.scalars(query))
-    sites = {site.number for site in record.study.sites if who.named_in(site.contact)}
-    visits = [*record.state(), *record.state_aside()] if sites else []
-    seen = {page.photo_id for v in visits if v.site in sites for page in v.pages}
-    at_sites = tuple(sorted((seen & whole) - set(traces.photos)))
-    return Meant(traces, at_sites, len(whole - seen - set(traces.photos)))
+        return in_record(record, who, photos)
 
 
 def erase(
@@ -116,11 +91,10 @@ def erase(
     """
     who = person_meant(contact)
     with Record.open(study, url, of_any_study=True) as record:
-        meant = _meant(record, who, photos)
-        traces, elsewhere = meant.traces, in_her_files(study, who)
+        traces, elsewhere = in_record(record, who, photos), in_her_files(study, who)
         if not traces.any and not elsewhere:
             raise UsageError(f"nothing in the record or the site list names “{contact}”")
-        hers = traces.photos | {number: [] for number in meant.at_sites}
+        hers = traces.photos | {number: [] for number in traces.at_sites}
         for photo_id, origin_ids in hers.items():
             with record.writing() as connection:
                 gone = delete(schema.origins).where(schema.origins.c.id.in_(origin_ids))
@@ -141,8 +115,7 @@ def erase(
             digests = frozenset(connection.scalars(whole))
         copies = copies_of(study.folder, digests, hers)
     origins = sum(map(len, hers.values()))
-    backups = backups_in(study) if traces.any else ()
-    listed = (*elsewhere, *copies, *not_looked_into(study), *backups)
+    listed = (*elsewhere, *copies, *closed_files(study, backups=traces.any))
     return Erased(origins, len(hers), decisions, len(traces.remarks), listed, kept, lingering)
 
 

@@ -10,12 +10,14 @@ from datetime import date
 from functools import cache
 from html.parser import HTMLParser
 from pathlib import Path
+from typing import IO, Any
 
 import numpy as np
 import pandas as pd
 import pypdfium2 as pdfium
 import pytest
 from invented_season import OUTLINE, SeasonPlan, make_season
+from matplotlib.figure import Figure
 
 from sheet_reader.errors import UsageError
 from sheet_reader.results.update.content import make_content
@@ -51,6 +53,17 @@ def _usual() -> Content:
 @cache
 def _page() -> str:
     return render_page(_usual()).decode("utf-8")
+
+
+@pytest.fixture
+def undrawn(monkeypatch: pytest.MonkeyPatch) -> None:
+    """For tests of texts: figures are made as always, and written as empty pictures."""
+
+    def savefig(_: Figure, file: IO[Any], *, format: str, metadata: object) -> None:
+        del metadata
+        file.write("<svg viewBox='0 0 1 1'></svg>" if format == "svg" else b"")
+
+    monkeypatch.setattr(Figure, "savefig", savefig)
 
 
 def _texts(content: Content, key: str) -> str:
@@ -92,6 +105,7 @@ def test_every_id_is_there_once() -> None:
     assert len(ids) == len(set(ids)) > 10
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_page_has_what_an_update_needs() -> None:
     keys = [section.key for section in _content(replace(UPDATE, for_site=FIRST)).sections]
     assert keys == [
@@ -108,6 +122,7 @@ def test_what_came_in_since_the_last_update_and_in_all() -> None:
     assert f"{len(every)} visits from 12 sites" in text
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_sheet_that_came_late_is_new() -> None:
     old = COUNTS[COUNTS["visit_date"] < "2026-05-10"]
     late = old.assign(arrived=pd.Timestamp("2026-05-25"))
@@ -115,12 +130,14 @@ def test_a_sheet_that_came_late_is_new() -> None:
     assert "Nothing new" in _texts(_content(counts=old), "in")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_visits_after_the_day_are_left_out() -> None:
     early = _content(replace(UPDATE, until=date(2026, 5, 3), since=None))
     known = COUNTS[COUNTS["visit_date"] <= "2026-05-03"].drop_duplicates(["site", "visit_date"])
     assert f"{len(known)} visits" in _texts(early, "in")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_main_sentence_gives_figure_range_and_sites() -> None:
     content = _content(counts=make_season(4))
     assert re.search(
@@ -130,6 +147,7 @@ def test_the_main_sentence_gives_figure_range_and_sites() -> None:
     assert "wide enough for 6 looks" in _texts(content, "comparison")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_few_sites_get_no_figure() -> None:
     counts = make_season(4, SeasonPlan(sites=4))
     content = _content(counts=counts)
@@ -145,6 +163,7 @@ def test_what_is_open_names_waiting_values_and_reading_errors() -> None:
     assert "percentage points" in text
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_places_are_thanked_and_people_only_if_they_allowed_it() -> None:
     assert "Thank you for counting at" in _texts(_usual(), "thanks")
     assert "Kim" not in _page()
@@ -153,6 +172,7 @@ def test_places_are_thanked_and_people_only_if_they_allowed_it() -> None:
     )
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_own_site_never_shows_a_zero_for_what_is_not_recorded() -> None:
     mine = (COUNTS["site"] == FIRST) & (COUNTS["count"] == "blackfly")
     status = COUNTS["status"].mask(mine, "empty")
@@ -190,6 +210,7 @@ def test_a_season_of_zeros_has_no_picture_and_says_why(
     assert render_pdf(content).startswith(b"%PDF")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_where_nothing_can_be_said_the_comparison_has_no_picture() -> None:
     content = _own(COUNTS[COUNTS["site"].isin(COUNTS["site"].unique()[:5])])
     assert "pairs" not in _pictures(content)
@@ -197,6 +218,7 @@ def test_where_nothing_can_be_said_the_comparison_has_no_picture() -> None:
     assert "no picture of the comparison" in _texts(content, "comparison")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_one_site_in_the_singular() -> None:
     content = _own(COUNTS[COUNTS["site"] == FIRST])
     assert "so far 1 site has counts" in _texts(content, "comparison")
@@ -205,6 +227,7 @@ def test_one_site_in_the_singular() -> None:
     assert "Half of all sites" not in _texts(content, "your-site")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_the_own_site_is_told_what_it_did() -> None:
     mine = COUNTS[(COUNTS["site"] == FIRST) & (COUNTS["count"] == "blackfly")]
     mine = mine[mine["visit_date"] <= "2026-06-01"]
@@ -234,6 +257,7 @@ def test_the_own_number_is_the_same_in_text_and_picture() -> None:
     assert f"\n{told[1]}" in "\n".join(re.findall(r">([^<>]+)</t", picture.drawing.svg))
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_site_without_sheets() -> None:
     assert "Nothing has come in" in _texts(_content(replace(UPDATE, for_site="9999")), "your-site")
 
@@ -245,6 +269,7 @@ def test_an_empty_study_makes_a_page() -> None:
     assert render_pdf(content).startswith(b"%PDF")
 
 
+@pytest.mark.usefixtures("undrawn")
 def test_a_study_that_compares_nothing_makes_a_page() -> None:
     outline = replace(OUTLINE, treated="", control="", effort=None, stages=())
     keys = [section.key for section in _content(outline=outline).sections]
