@@ -223,5 +223,6 @@ def _insert_of_sheet(connection: Connection, **values: Any) -> int:
 
 def _insert(connection: Connection, table: Table, **values: Any) -> int:
     runs = connection.scalar(select(func.max(schema.reading_runs.c.id))) or 0
-    about = {"at": now(), "program": __version__, "runs_before": runs}
-    return insert_row(connection, table, **about, **values)
+    return insert_row(
+        connection, table, at=now(), program=__version__, runs_before=runs, **values
+    )
