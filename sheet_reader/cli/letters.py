@@ -95,7 +95,7 @@ def _templates(study: Study) -> None:
 
 
 def _answers(study: Study, paths: tuple[Path, ...]) -> None:
-    from sheet_reader.reading.mail_answers import keep_answers, kept_with
+    from sheet_reader.reading.incoming import keep_answers, kept_with
 
     with open_record(study) as record:
         kept, known, _ = keep_answers(record, paths)

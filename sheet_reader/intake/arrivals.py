@@ -32,13 +32,10 @@ def arrivals(
     What is no file, and has its reason already, is passed on.
     """
     for path in paths:
-        if isinstance(path, NoPicture):
-            yield path
-        else:
-            yield from from_file(path, bounds)
+        yield from (path,) if isinstance(path, NoPicture) else _from_file(path, bounds)
 
 
-def from_file(path: Path, bounds: Bounds = DEFAULT) -> Iterator[Arrival | NoPicture]:
+def _from_file(path: Path, bounds: Bounds) -> Iterator[Arrival | NoPicture]:
     """What one file holds: a picture, or the pictures in a mail, a mailbox or an archive.
 
     What kind of file it is shows in its first bytes, never in its name.
@@ -62,19 +59,12 @@ def from_file(path: Path, bounds: Bounds = DEFAULT) -> Iterator[Arrival | NoPict
         yield from _or_none(name, from_archive(name, data, origin, bounds))
     elif is_mail(head):
         yield from _or_none(name, from_mail(data, name, bounds))
+    elif is_picture(data[:1100]):
+        yield Arrival(name, data, suffix_of(data), origin)
     else:
-        yield as_picture(name, data, origin)
+        yield NoPicture(name, NOT_A_PICTURE if data else EMPTY)
 
 
 def _or_none(name: str, items: Iterator[Arrival | NoPicture]) -> Iterator[Arrival | NoPicture]:
     yield next(items, NoPicture(name, NO_PICTURE))
     yield from items
-
-
-def as_picture(name: str, data: bytes, origin: Origin) -> Arrival | NoPicture:
-    """A file as a picture to be read, judged by its first bytes only."""
-    if not data:
-        return NoPicture(name, EMPTY)
-    if not is_picture(data[:1100]):
-        return NoPicture(name, NOT_A_PICTURE)
-    return Arrival(name, data, suffix_of(data), origin)

@@ -132,22 +132,16 @@ def connected(mailbox: Mailbox, password: str) -> Iterator[imaplib.IMAP4_SSL]:
     """
     try:
         context = ssl.create_default_context()
-        server = _asked(
-            _Server, mailbox.host, mailbox.port, ssl_context=context, timeout=SECONDS
-        )
-    except (OSError, imaplib.IMAP4.error) as error:
-        raise _lost(mailbox, error) from error
-    except _OddAnswerError as error:
-        raise _odd(mailbox, error) from error
+        server = _asked(_Server, mailbox.host, mailbox.port, ssl_context=context, timeout=SECONDS)
+    except (OSError, imaplib.IMAP4.error, _OddAnswerError) as error:
+        raise _told(mailbox, error) from error
     try:
         _log_in(server, mailbox, password)
         yield server
-    except (OSError, imaplib.IMAP4.abort, EOFError) as error:
-        raise _lost(mailbox, error) from error
+    except (OSError, imaplib.IMAP4.abort, EOFError, _OddAnswerError) as error:
+        raise _told(mailbox, error) from error
     except imaplib.IMAP4.error as error:
-        raise _odd(mailbox, "") from error
-    except _OddAnswerError as error:
-        raise _odd(mailbox, error) from error
+        raise _told(mailbox, _OddAnswerError("")) from error
     finally:
         with contextlib.suppress(OSError, imaplib.IMAP4.error, EOFError, _OddAnswerError):
             _asked(server.logout)
@@ -170,15 +164,11 @@ def _log_in(server: imaplib.IMAP4_SSL, mailbox: Mailbox, password: str) -> None:
         raise UsageError(f"there is no folder {mailbox.folder}", where=mailbox.host)
 
 
-def _odd(mailbox: Mailbox, how: object) -> StorageError:
-    return StorageError(
-        f"the mail server answers in an odd way{how}",
-        where=str(mailbox),
-        remedy="check the address of the mailbox; what had arrived is kept",
-    )
-
-
-def _lost(mailbox: Mailbox, error: Exception) -> StorageError:
+def _told(mailbox: Mailbox, error: Exception) -> StorageError:
+    if isinstance(error, _OddAnswerError):
+        what = f"the mail server answers in an odd way{error}"
+        remedy = "check the address of the mailbox; what had arrived is kept"
+        return StorageError(what, where=str(mailbox), remedy=remedy)
     remedy = "what had arrived is kept; run the command again later"
     if isinstance(error, ssl.SSLCertVerificationError):
         what = f"the mail server's certificate is not to be trusted ({error.verify_message})"

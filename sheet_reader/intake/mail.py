@@ -211,7 +211,10 @@ def said_in(mail: Message) -> str:
         for part in parts:
             if part.get_content_type() == kind and part.get_filename() is None:
                 text = _text(part)
-                return written(_without_tags(text) if kind == "text/html" else text)
+                if kind == "text/html":
+                    text = _ENDS.sub("\n", _UNSEEN.sub(" ", _QUOTED.split(text, 1)[0]))
+                    text = unescape(re.sub(r"<[^>]{0,500}>", " ", text))
+                return written(text)
     return ""
 
 
@@ -224,11 +227,6 @@ def _text(part: Message) -> str:
         return data.decode(part.get_content_charset() or "utf-8", "replace")
     except LookupError:
         return data.decode("utf-8", "replace")
-
-
-def _without_tags(text: str) -> str:
-    text = _ENDS.sub("\n", _UNSEEN.sub(" ", _QUOTED.split(text, 1)[0]))
-    return unescape(re.sub(r"<[^>]{0,500}>", " ", text))
 
 
 def written(text: str) -> str:

@@ -38,7 +38,11 @@ def tag_texts(data: bytes) -> Iterator[str]:
     Nothing is raised for bad content: what cannot be opened has no tags that could be shown.
     """
     try:
-        yield from _pdf_texts(data) if looks_like_pdf(data) else _picture_texts(data)
+        if looks_like_pdf(data):
+            with closing(pypdfium2.PdfDocument(data)) as document:
+                yield from list(document.get_metadata_dict().values())
+        else:
+            yield from _picture_texts(data)
     except Exception:  # decoders do not document what hostile bytes make them raise
         return
 
@@ -54,10 +58,11 @@ def texts_in(path: Path, bounds: Bounds = DEFAULT) -> Iterator[str]:
         with path.open("rb") as stream:
             head = stream.read(INTAKE.tags_head)
             if is_mbox(head):
-                yield from _mbox_texts(path, bounds)
+                for mail in mails_in(path, bounds.mail_bytes):
+                    yield from _mail_texts(mail, bounds)
                 return
             data = head + stream.read(bounds.mail_bytes)
-    except OSError:
+    except (OSError, mailbox.Error, ValueError):
         return
     if is_mail(head):
         yield from _mail_texts(data, bounds)
@@ -84,12 +89,6 @@ def _picture_texts(data: bytes) -> Iterator[str]:
     yield from found
 
 
-def _pdf_texts(data: bytes) -> Iterator[str]:
-    with closing(pypdfium2.PdfDocument(data)) as document:
-        found = list(document.get_metadata_dict().values())
-    yield from found
-
-
 def page_texts(path: Path) -> Iterator[str]:
     """What is written as text on the pages of the PDF at ``path``; raises what pypdfium2 does."""
     with closing(pypdfium2.PdfDocument(path)) as document:
@@ -112,14 +111,6 @@ def _decoded(data: bytes) -> Iterator[str]:
     if b"\0" in data:
         yield data.decode("utf-16-le", "replace")
         yield data.decode("utf-16-be", "replace")
-
-
-def _mbox_texts(path: Path, bounds: Bounds) -> Iterator[str]:
-    try:
-        for data in mails_in(path, bounds.mail_bytes):
-            yield from _mail_texts(data, bounds)
-    except (OSError, mailbox.Error, ValueError):
-        return
 
 
 def _mail_texts(data: bytes, bounds: Bounds) -> Iterator[str]:

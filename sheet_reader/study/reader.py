@@ -18,7 +18,7 @@ from sheet_reader.study.publication import read_effort, read_publication, read_u
 from sheet_reader.study.site_list import read_sites
 from sheet_reader.study.table import AT_THE_TOP, Mistakes, TomlTable, nearest, shown
 from sheet_reader.study.toml_mistakes import explain_toml
-from sheet_reader.study.words import ENGLISH, SheetWords, read_words
+from sheet_reader.study.words import SheetWords, read_words
 
 MOST_BYTES = 500_000
 LEAST = 4
@@ -154,8 +154,7 @@ def _study(
 
 def _date_order(top: TomlTable, paper: str, words: SheetWords) -> tuple[str, ...]:
     """The parts of a date in the order given or, on Letter paper in English, the month first."""
-    english = (words.day, words.month) == (ENGLISH.day, ENGLISH.month)
-    usual = DATE_ORDERS[1 if paper == "Letter" and english else 0]
+    usual = DATE_ORDERS[1 if paper == "Letter" and words.are_english else 0]
     given = top.choice("date_order", DATE_ORDERS) if top.has("date_order") else ""
     return tuple((given or usual).split())
 

@@ -168,22 +168,13 @@ def gap_strokes(page: Page, flat: FlatPage, moved_mm: Array) -> Array:
     for i, (x, _, w, _) in _tallied(page).items():
         left, top, _, height = page.cells[i].box_mm
         edges = np.array([[x + w + own.gap_left_mm, top], [left - own.gap_right_mm, top + height]])
-        dark = _darkness(flat, edges + moved_mm[i])
-        if min(dark.shape) >= 2:
-            seen[i] = dark
+        corners = np.rint((edges + moved_mm[i]) * flat.px_per_mm).astype(int)
+        (x0, y0), (x1, y1) = np.clip(corners, 0, flat.gray.shape[::-1])  # as far as on the page
+        gray, paper = (part[y0:y1, x0:x1].astype(np.float32) for part in (flat.gray, flat.level))
+        if min(gray.shape) >= 2:
+            seen[i] = as_float32(1.0 - gray / np.maximum(paper, 1.0))
     found[list(seen)] = _upright_strokes(list(seen.values()), flat.px_per_mm)
     return found
-
-
-def _darkness(flat: FlatPage, edges_mm: Array) -> Float32:
-    """Darkness (share of paper, (H, W)) within ``edges_mm`` (2, 2: first and last x, y), as far as
-    it lies on the page.
-    """
-    corners = np.rint(edges_mm * flat.px_per_mm).astype(int)
-    (left, top), (right, bottom) = np.clip(corners, 0, flat.gray.shape[::-1])
-    gray = flat.gray[top:bottom, left:right].astype(np.float32)
-    paper = np.maximum(flat.level[top:bottom, left:right].astype(np.float32), 1.0)
-    return as_float32(1.0 - gray / paper)
 
 
 def _upright_strokes(pieces: Sequence[Float32], px_per_mm: float) -> Array:

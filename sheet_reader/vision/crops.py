@@ -189,15 +189,11 @@ def _row_light(crops: Gray, size_mm: tuple[float, float]) -> Array:
     parts = np.stack([medians(crops[:, :, :edge]), medians(crops[:, :, -edge:]), bare])
     line = round(own.widest_line_mm / (height + 2 * CROP_MARGIN_MM) * CROP_PX)
     profiles = np.ascontiguousarray(parts.reshape(-1, CROP_PX).T, dtype=np.float32)
-    soft = _softened(profiles, line).T.reshape(parts.shape)
-    return as_array(np.clip(soft.max(axis=0) / VISION.crops.paper, own.darkest_band, 1.0))
-
-
-def _softened(profiles: Float32, line_px: int) -> Float32:
-    """Profiles (64, N) smoothed, without dips that are hardly wider than ``line_px``."""
-    own, paper, edge = VISION.box_ink, VISION.crops.paper, cv2.BORDER_REPLICATE
-    line = np.ones((line_px, 1), np.uint8)
-    wide = cv2.morphologyEx(profiles, cv2.MORPH_CLOSE, line, borderType=edge)
+    paper, beyond = VISION.crops.paper, cv2.BORDER_REPLICATE
+    kernel = np.ones((line, 1), np.uint8)
+    wide = cv2.morphologyEx(profiles, cv2.MORPH_CLOSE, kernel, borderType=beyond)
     shade = paper - wide >= own.shade_share * (paper - profiles)
     kept = as_float32(np.where(shade, profiles, wide))
-    return as_float32(cv2.GaussianBlur(kept, (1, 0), 0, sigmaY=own.band_sd_px, borderType=edge))
+    soft = cv2.GaussianBlur(kept, (1, 0), 0, sigmaY=own.band_sd_px, borderType=beyond)
+    brightest = as_float32(soft).T.reshape(parts.shape).max(axis=0)
+    return as_array(np.clip(brightest / paper, own.darkest_band, 1.0))

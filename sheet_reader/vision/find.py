@@ -10,8 +10,8 @@ import numpy as np
 from sheet_reader.numbers import VISION
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.sheet.page import BLANK, Marker, Page, SheetCode
-from sheet_reader.vision.arrays import Array, Gray, as_float32, box_corners
+from sheet_reader.sheet.page import BLANK, Marker, Page
+from sheet_reader.vision.arrays import Gray, as_float32, box_corners
 from sheet_reader.vision.findings import Finding, NoSheet, SheetView
 from sheet_reader.vision.flat_page import Pyramid
 from sheet_reader.vision.locate import coarse_surface, locate, marker_correspondences
@@ -109,16 +109,11 @@ def _read_groups(
     """What each group gives. Stray markers that lie on a sheet already found are part of it."""
     findings: list[Finding] = []
     for group in groups:
-        middle = np.mean([m.centre_px for m in group.markers], axis=0)
-        if not any(isinstance(f, SheetView) and _lies_on(middle, f) for f in findings):
+        x, y = np.mean([m.centre_px for m in group.markers], axis=0).tolist()
+        outlines = (as_float32(f.outline_px) for f in findings if isinstance(f, SheetView))
+        if all(cv2.pointPolygonTest(outline, (x, y), False) < 0 for outline in outlines):
             findings.append(_read_group(pyramid, group, plans[group.plan], book))
     return findings
-
-
-def _lies_on(point: Array, view: SheetView) -> bool:
-    outline = as_float32(view.outline_px).reshape(-1, 1, 2)
-    x, y = point.tolist()
-    return cv2.pointPolygonTest(outline, (x, y), False) >= 0
 
 
 def _read_group(
@@ -151,8 +146,9 @@ def _read_group(
     located = locate(pyramid, prepared_page(book, page), start, first)
     if by == "machine code":
         printed = other_sheet(pyramid, located.surface, page, book)
-        if printed is not None:
-            return _two_sheets(page.code, printed)
+        if printed is not None:  # none of the two is believed
+            coded, other = (None if c.sheet == BLANK else c.sheet for c in (page.code, printed))
+            return NoSheet(because(Code.TWO_SHEETS, coded=coded, printed=other))
     return build_view(pyramid, page, plan, group, located, by)
 
 
@@ -162,12 +158,6 @@ def _stand_as(plan: MarkerPlan, page: Page) -> bool:
         m.id in plan.corners_mm and np.array_equal(plan.corners_mm[m.id], m.corners_mm)
         for m in page.markers
     )
-
-
-def _two_sheets(coded: SheetCode, printed: SheetCode) -> NoSheet:
-    """The square code and the print name two sheets: none of them is believed."""
-    first, second = (None if code.sheet == BLANK else code.sheet for code in (coded, printed))
-    return NoSheet(because(Code.TWO_SHEETS, coded=first, printed=second))
 
 
 def _identify(
@@ -220,12 +210,7 @@ def _nothing_found(pyramid: Pyramid, ids: tuple[int, ...], book: LayoutBook) -> 
         return NoSheet(found)
     if ours or found is not None:
         return NoSheet(because(Code.TOO_FEW_MARKERS))
-    blurred = _focus(pyramid) < VISION.identify.least_focus
+    depth = np.floor(np.log2(max(max(pyramid.shape) / 1000, 1)))
+    edges = np.abs(cv2.Laplacian(pyramid.level(int(np.clip(depth, 0, 4))), cv2.CV_32F))
+    blurred = np.percentile(edges, 98) < VISION.identify.least_focus
     return NoSheet(because(Code.BLURRED if blurred else Code.NO_SHEET))
-
-
-def _focus(pyramid: Pyramid) -> float:
-    """Strength of the finest edges in a reduced picture, in grey values."""
-    depth = int(np.clip(np.floor(np.log2(max(max(pyramid.shape) / 1000, 1))), 0, 4))
-    edges = np.abs(cv2.Laplacian(pyramid.level(depth), cv2.CV_32F))
-    return float(np.percentile(edges, 98))

@@ -49,13 +49,9 @@ class Pyramid:
         return int(np.clip(np.floor(np.log2(max(ratio, 1.0))), 0, most))
 
     def sample(self, depth: int, places: Float32) -> Gray:
-        """The picture at ``places`` float32 (H, W, 2), x and y in full-picture pixels; 0 beyond
-        its edge.
+        """Level ``depth`` at ``places`` float32 (H, W, 2), x and y in its pixels; 0 beyond its
+        edge.
         """
-        return self.sample_level(depth, at_depth(places, depth))
-
-    def sample_level(self, depth: int, places: Float32) -> Gray:
-        """As :meth:`sample`, with ``places`` in pixels of level ``depth``."""
         return as_gray(cv2.remap(self.level(depth), places, None, cv2.INTER_LINEAR))  # type: ignore[call-overload]
 
 
@@ -135,13 +131,9 @@ def cut(pyramid: Pyramid, surface: FittedSurface, box_mm: Box, scale: float) -> 
     """A piece of the page laid flat at ``scale`` px per mm, uint8; 8 px wide and high at least."""
     x, y, w, h = box_mm
     size = max(round(w * scale), 8), max(round(h * scale), 8)
-    depth = pyramid.depth_for(_scale_at(surface, x + w / 2, y + h / 2), scale)
-    grid = PageGrid.of(surface, scale, (x, y), size)
-    return pyramid.sample_level(depth, grid.dense(depth))
-
-
-def _scale_at(surface: FittedSurface, x: float, y: float) -> float:
-    return float(surface.px_per_mm(np.array([[x, y]]))[0])
+    seen_scale = float(surface.px_per_mm(np.array([[x + w / 2, y + h / 2]]))[0])
+    depth = pyramid.depth_for(seen_scale, scale)
+    return pyramid.sample(depth, PageGrid.of(surface, scale, (x, y), size).dense(depth))
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,8 +184,8 @@ def paper_level(gray: Gray, px_per_mm: float) -> Gray:
 
 def flatten(pyramid: Pyramid, surface: FittedSurface, px_per_mm: float) -> FlatPage:
     """The page laid flat through ``surface``."""
-    page = surface.control_grid
-    scale = _scale_at(surface, page.width_mm / 2, page.height_mm / 2)
-    depth, grid = pyramid.depth_for(scale, px_per_mm), page_grid(surface, px_per_mm)
-    gray = pyramid.sample_level(depth, grid.dense(depth))
+    page, grid = surface.control_grid, page_grid(surface, px_per_mm)
+    centre = np.array([[page.width_mm / 2, page.height_mm / 2]])
+    depth = pyramid.depth_for(float(surface.px_per_mm(centre)[0]), px_per_mm)
+    gray = pyramid.sample(depth, grid.dense(depth))
     return FlatPage(gray, paper_level(gray, px_per_mm), grid.inside(pyramid.shape), px_per_mm)

@@ -97,7 +97,10 @@ def read_modules(
     """The machine code by its modules' places: decoded, else compared with the study's codes."""
     known = known_modules(book, page)
     modules = sample_modules(pyramid, surface, box_mm, known)
-    texts = (found.text for found in _decoded(_redrawn(modules, known)))
+    # a clean picture of the code, with the fixed modules as they should be
+    dark = np.where(fixed_modules(len(known)), known, modules.darkness > 0)
+    clean = as_gray(np.kron(np.where(np.pad(dark, 4), 0, 255), np.ones((4, 4))))
+    texts = (found.text for found in _decoded(clean))
     return _first_of_ours(texts).code or best_candidate(modules, book, page)
 
 
@@ -148,12 +151,6 @@ def _at(piece: Gray, rows: NDArray[np.intp], columns: NDArray[np.intp]) -> Modul
     mean, square = (as_array(cv2.blur(v, window)) for v in (values, values * values))
     spread = np.sqrt(np.maximum(square - mean * mean, 4.0))
     return Modules((mean - values) / spread, values > 0)
-
-
-def _redrawn(modules: Modules, known: Flags) -> Gray:
-    """A clean picture of the code, with the fixed modules of ``known``."""
-    dark = np.where(fixed_modules(len(known)), known, modules.darkness > 0)
-    return as_gray(np.kron(np.where(np.pad(dark, 4), 0, 255), np.ones((4, 4))))
 
 
 def codes_of(book: LayoutBook, page: int) -> list[SheetCode]:

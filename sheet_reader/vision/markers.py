@@ -80,40 +80,28 @@ def _detector(
     return cv2.aruco.ArucoDetector(table, parameters)
 
 
-def _detect(
-    gray: Gray, dictionary: str, correction: float, windows: tuple[int, ...], wanted: Ids = ()
-) -> list[SeenMarker]:
+def detect_markers(
+    gray: Gray, dictionary: str = SHEET_DICTIONARY, correction: float | None = None, ids: Ids = (),
+    *, windows: tuple[int, ...] = (3, 13, 23), factor: float = 1.0,
+) -> list[SeenMarker]:  # fmt: skip
+    """Every marker of ``dictionary`` in a picture, or those with these ``ids``. The same id may
+    come several times.
+
+    ``gray`` is uint8 (H, W), a picture reduced by ``factor``: markers are told as they lie in the
+    full one. ``dictionary`` is a key of :data:`DICTIONARIES`; ``correction`` the share (0..1) of
+    correctable bits that may be wrong, None for OpenCV's own; ``windows`` are sides of the squares,
+    evenly spaced, within which black is told from white.
+    """
     if min(gray.shape) < 16:
         return []
-    corners, ids, _ = _detector(dictionary, correction, windows, wanted).detectMarkers(gray)
-    if ids is None:
+    share = VISION.markers.opencv_correction if correction is None else correction
+    corners, numbers, _ = _detector(dictionary, share, windows, ids).detectMarkers(gray)
+    if numbers is None:
         return []
     return [
-        SeenMarker(wanted[i] if wanted else i, as_array(c).reshape(4, 2))
-        for i, c in zip(map(int, np.ravel(ids)), corners, strict=True)
+        SeenMarker(ids[i] if ids else i, as_array(c).reshape(4, 2)).enlarged(factor)
+        for i, c in zip(map(int, np.ravel(numbers)), corners, strict=True)
     ]
-
-
-def detect_markers(
-    gray: Gray, dictionary: str = SHEET_DICTIONARY, correction: float | None = None, ids: Ids = ()
-) -> list[SeenMarker]:
-    """Every marker of ``dictionary`` in a picture, or those with these ``ids``, at the picture's
-    own scale.
-
-    ``gray`` is uint8 (H, W); ``dictionary`` a key of :data:`DICTIONARIES`; ``correction`` the
-    share (0..1) of correctable bits that may be wrong, None for OpenCV's own.
-    The same id may come several times.
-    """
-    share = VISION.markers.opencv_correction if correction is None else correction
-    return _detect(gray, dictionary, share, (3, 13, 23), ids)
-
-
-def _detect_scaled(
-    gray: Gray, factor: float, windows: tuple[int, ...], ids: Ids
-) -> list[SeenMarker]:
-    """Sheet markers of a picture reduced by ``factor``, as they lie in the full picture."""
-    found = _detect(gray, SHEET_DICTIONARY, VISION.markers.correction, windows, ids)
-    return [marker.enlarged(factor) for marker in found]
 
 
 def reduce_by(pyramid: Pyramid, long_side: int) -> tuple[Gray, float]:
@@ -154,7 +142,9 @@ def fast_markers(pyramid: Pyramid, ids: Ids = ()) -> list[SeenMarker]:
     """Sheet markers with these ``ids`` by one pass over a reduced picture: fast, and enough for
     most photographs.
     """
-    return _detect_scaled(*reduce_by(pyramid, VISION.markers.fast_px), (9,), ids)
+    reduced, factor = reduce_by(pyramid, VISION.markers.fast_px)
+    share = VISION.markers.correction
+    return detect_markers(reduced, SHEET_DICTIONARY, share, ids, windows=(9,), factor=factor)
 
 
 def exhaustive_markers(
@@ -163,12 +153,13 @@ def exhaustive_markers(
     """Sheet markers with these ``ids`` by several passes at other scales and levels of light,
     ``known`` included.
     """
-    passes = [known]
-    for long_side in (1000, 2000):
-        reduced, factor = reduce_by(pyramid, long_side)
-        for picture in (reduced, levelled(reduced, 8)):
-            passes.append(_detect_scaled(picture, factor, (5, 15, 25), ids))
-    return merge_markers(*passes)
+    share, scaled = VISION.markers.correction, (reduce_by(pyramid, side) for side in (1000, 2000))
+    passes = [
+        detect_markers(each, SHEET_DICTIONARY, share, ids, windows=(5, 15, 25), factor=factor)
+        for picture, factor in scaled
+        for each in (picture, levelled(picture, 8))
+    ]
+    return merge_markers(known, *passes)
 
 
 def refine_corners(pyramid: Pyramid, marker: SeenMarker) -> SeenMarker:

@@ -5,7 +5,7 @@ How large it was printed is measured by the edges of the paper, seen around the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -18,7 +18,7 @@ from sheet_reader.sheet.proof import draw_proof, render_proof
 from sheet_reader.study.model import Study
 from sheet_reader.vision.arrays import Array, as_float32, as_gray, box_corners
 from sheet_reader.vision.findings import NoSheet
-from sheet_reader.vision.flat_page import Pyramid
+from sheet_reader.vision.flat_page import Pyramid, at_depth
 from sheet_reader.vision.locate import locate
 from sheet_reader.vision.marker_groups import MarkerGroup, MarkerPlan
 from sheet_reader.vision.surface import Correspondences, FittedSurface
@@ -63,9 +63,8 @@ def check_print(
     lost = sum(box.occluded is Occlusion.NO_FRAME for box in view.boxes)
     # where the print may be at fault, the photograph is not blamed
     advice = "" if contrast < VISION.quality.least_contrast or lost else view.quality.advice
-    seen = PrintSeen(
-        scale, paper, contrast, len(group.markers), len(page.markers), lost, advice
-    )
+    markers = len(group.markers), len(page.markers)
+    seen = PrintSeen(scale, paper, contrast, *markers, lost, advice)
     return NoSheet(because(Code.PRINT_CHECK, text=verdict(seen, study.paper)))
 
 
@@ -73,8 +72,7 @@ def verdict(seen: PrintSeen, paper: str) -> str:
     """The result in one line, for a study on this ``paper``."""
     if seen.advice:
         return f"this photograph can't tell. {seen.advice}"
-    wrong = [*_of_scale(seen, paper), *_of_print(seen)]
-    if wrong:
+    if wrong := list(_faults(seen, paper)):
         return f"not fine: {'; '.join(wrong)}."
     good = f"contrast {seen.contrast:.2f}, all {seen.of} corner marks and all boxes are seen"
     if seen.scale is None:
@@ -85,37 +83,26 @@ def verdict(seen: PrintSeen, paper: str) -> str:
     return f"fine: printed at {_percent(*seen.scale)}, {good}."
 
 
-def _of_scale(seen: PrintSeen, paper: str) -> list[str]:
-    if seen.scale is None:
-        return []
-    own, (across, down), wrong = VISION.print_check, seen.scale, []
-    if abs(across / down - 1) > own.most_stretch:
-        sides = f"{_percent(across)} across but {_percent(down)} down"
-        wrong.append(f"printed at {sides}: both must be alike")
-    elif not own.least_scale <= (across + down) / 2 <= own.most_scale:
-        wrong.append(
-            f"printed at {_percent(across, down)}: choose 100 % (“actual size”) when you print"
-        )
-    if seen.paper != paper:
-        wrong.append(f"the paper is {seen.paper}, but study.toml says {paper}")
-    return wrong
-
-
-def _of_print(seen: PrintSeen) -> list[str]:
-    least, wrong = VISION.quality.least_contrast, []
+def _faults(seen: PrintSeen, paper: str) -> Iterator[str]:
+    own, least = VISION.print_check, VISION.quality.least_contrast
+    if seen.scale is not None:
+        across, down = seen.scale
+        if abs(across / down - 1) > own.most_stretch:
+            sides = f"{_percent(across)} across but {_percent(down)} down"
+            yield f"printed at {sides}: both must be alike"
+        elif not own.least_scale <= (across + down) / 2 <= own.most_scale:
+            scale = _percent(across, down)
+            yield f"printed at {scale}: choose 100 % (“actual size”) when you print"
+        if seen.paper != paper:
+            yield f"the paper is {seen.paper}, but study.toml says {paper}"
     if seen.contrast < least:
-        wrong.append(
-            f"the contrast is {seen.contrast:.2f}, less than {least}: print darker, or "
-            "find more light"
-        )
+        low = f"the contrast is {seen.contrast:.2f}, less than {least}"
+        yield f"{low}: print darker, or find more light"
     if seen.markers < seen.of:
-        wrong.append(
-            f"{seen.of - seen.markers} of {seen.of} corner marks are not seen: they must be black, "
-            "whole and inside the picture"
-        )
+        unseen = f"{seen.of - seen.markers} of {seen.of} corner marks are not seen"
+        yield f"{unseen}: they must be black, whole and inside the picture"
     if seen.lost:
-        wrong.append(f"the frames of {seen.lost} boxes are not seen: the fine lines must print")
-    return wrong
+        yield f"the frames of {seen.lost} boxes are not seen: the fine lines must print"
 
 
 def _percent(*scales: float) -> str:
@@ -165,7 +152,7 @@ def _edge(
     points = starts[:, None] + outward * away[:, None]
     places = surface.to_px(points.reshape(-1, 2)).reshape(*points.shape)
     depth = pyramid.depth_for(float(np.median(surface.px_per_mm(starts))), 2.0)
-    gray = pyramid.sample(depth, as_float32(places)).astype(np.float64)
+    gray = pyramid.sample(depth, at_depth(as_float32(places), depth)).astype(np.float64)
     height, width = pyramid.shape
     inside = np.all((places >= 0) & (places <= (width - 1, height - 1)), axis=-1)
     ends = np.array([_end(line[seen]) for line, seen in zip(gray, inside, strict=True)])

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 import shutil
 import string
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from functools import lru_cache
 
 import cv2
@@ -81,9 +81,9 @@ def _by_signs(
 def _by_tesseract(
     pyramid: Pyramid, surface: FittedSurface, page: Page, book: LayoutBook
 ) -> Page | Reason | None:
-    """As :func:`read_printed`, by Tesseract. What it reads is believed only where the print of the
-    sheet it names looks like the picture, sign by sign; a sheet that is not in the book only where
-    two readings agree. Each time it gets one line, no larger than a printed code is.
+    """As :func:`read_printed`, by Tesseract. What it reads is believed only where no sign of it is
+    clearly another one by its shape; a sheet that is not in the book only where two readings agree.
+    Each time it gets one line, no larger than a printed code is.
     """
     refused: list[SheetCode] = []
     x, y, w, h = page.printed_code_box_mm
@@ -103,8 +103,10 @@ def _by_tesseract(
                 if code in refused and found.code in (Code.OTHER_STUDY, Code.OLDER_LAYOUT):
                     return found
                 refused.append(code)
-            elif _looks_like(pyramid, surface, found, book):
-                return found
+            else:
+                line = code_line(found.code, found.width_mm, found.height_mm)
+                if SeenLine(pyramid, surface, line).may_be(line):
+                    return found
     return None
 
 
@@ -160,38 +162,6 @@ def _nearly(text: str, book: LayoutBook, number: int) -> SheetCode | None:
     return found[0] if len(found) == 1 else None
 
 
-def _looks_like(pyramid: Pyramid, surface: FittedSurface, page: Page, book: LayoutBook) -> bool:
-    """Whether every sign of the page's printed code looks like the picture."""
-    own, scale = VISION.printed, VISION.template.raster_px_per_mm
-    x, y, w, h = page.printed_code_box_mm
-    area = (x, y - own.head_mm, w, h + 2 * own.head_mm)
-    seen = _cleaned(cut(pyramid, surface, area, scale), scale)
-    height, width = seen.shape
-    rim = own.slide_px
-    seen = as_gray(cv2.copyMakeBorder(seen, rim, rim, rim, rim, cv2.BORDER_REPLICATE))
-    x0, y0 = round(area[0] * scale), round(area[1] * scale)
-    raster = book.template(page, scale)[y0 : y0 + height, x0 : x0 + width]
-    print_ = as_gray(cv2.GaussianBlur(raster, (0, 0), 2.0))
-    spots = cv2.matchTemplate(seen, print_, cv2.TM_CCOEFF_NORMED)
-    _, _, _, (dx, dy) = cv2.minMaxLoc(spots)
-    aligned = seen[dy : dy + height, dx : dx + width]
-    signs = printed_text(page.code)
-    edges = np.linspace(0, width, len(signs) + 1).round().astype(int).tolist()
-    likeness = [
-        _correlation(aligned[:, left:right], print_[:, left:right])
-        for sign, left, right in zip(signs, edges[:-1], edges[1:], strict=True)
-        if sign != "-"
-    ]
-    least = max(own.least_likeness, float(np.median(likeness)) - own.far_below)
-    return bool(min(likeness) > least)
-
-
-def _correlation(seen: Gray, print_: Gray) -> float:
-    a, b = (piece.astype(np.float64).ravel() for piece in (seen, print_))
-    a, b = a - a.mean(), b - b.mean()
-    return float(a @ b) / max(float(np.sqrt((a @ a) * (b @ b))), 1e-9)
-
-
 @lru_cache(maxsize=512)
 def _softened(sign: str, size_mm: float, face: Face, pitch_mm: float) -> Gray:
     shape = sign_shape(sign, size_mm, face, pitch_mm, VISION.other_print.px_per_mm)
@@ -229,15 +199,28 @@ class SeenLine:
         """The text of the likeliest sign in each place of ``line`` but the dashes, how like the
         least like of them is, and by how much at least it is likelier than any other sign.
         """
-        text, least, lead = "", 1.0, 1.0
+        text, least, lead = list(line.text), 1.0, 1.0
+        for at, ranked in self._ranked(line):
+            (second, _), (first, text[at]) = ranked[-2:]
+            least, lead = min(least, first), min(lead, first - second)
+        return "".join(text), least, lead
+
+    def may_be(self, line: Text) -> bool:
+        """Whether every sign of ``line`` can be what is seen in its place: there is some likeness,
+        and no other sign is clearly likelier.
+        """
+        own = VISION.printed
+        return all(
+            self._likeness(line, line.text[at], at)
+            >= max(own.least_likeness, ranked[-1][0] - own.far_below)
+            for at, ranked in self._ranked(line)
+        )
+
+    def _ranked(self, line: Text) -> Iterator[tuple[int, list[tuple[float, str]]]]:
+        """Each place of ``line`` but the dashes, with all signs there by their likeness, rising."""
         for at, own in enumerate(line.text):
-            if own == "-":
-                text += own
-                continue
-            tried = [(self._likeness(line, sign, at), sign) for sign in _SIGNS]
-            (second, _), (first, sign) = sorted(tried)[-2:]
-            text, least, lead = text + sign, min(least, first), min(lead, first - second)
-        return text, least, lead
+            if own != "-":
+                yield at, sorted((self._likeness(line, sign, at), sign) for sign in _SIGNS)
 
     def mean(self, line: Text, places: Iterable[int]) -> float:
         """Mean likeness of the signs of ``line`` at ``places``, dashes left out."""
@@ -268,10 +251,8 @@ def other_sheet(
 def _clearly(seen: SeenLine, own: Text, other: Text) -> bool:
     """Whether the picture clearly fits ``other`` and not ``own`` in the signs that differ."""
     limits = VISION.other_print
-    if (
-        other.pitch_mm != own.pitch_mm
-        or len(other.text) > len(own.text) + limits.more_signs
-    ):
+    longer = len(other.text) - len(own.text)
+    if other.pitch_mm != own.pitch_mm or longer > limits.more_signs:
         return False
     pairs = enumerate(zip(own.text, other.text, strict=False))
     differ = [at for at, (a, b) in pairs if a != b and "-" not in (a, b)]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import NamedTuple
 
 import cv2
 import numpy as np
@@ -35,13 +34,6 @@ class Sharpness:
         weight = 1.0 / (apart + 20.0) ** 2
         weight /= weight.sum(axis=1, keepdims=True)
         return weight @ self.blur_mm, weight @ self.contrast
-
-
-class Ground(NamedTuple):
-    """The paper: the share that is burnt out, and the noise (share of its brightness)."""
-
-    glare: float
-    noise: float
 
 
 def _edge_spreads(profiles: Array) -> tuple[Array, Array]:
@@ -153,13 +145,15 @@ def _step_closer(outline_px: Array, shape: tuple[int, int]) -> str:
 
 def photo_quality(
     boxes: tuple[BoxView, ...], outline_px: Array, shape: tuple[int, int], sharp: Sharpness,
-    ground: Ground,
+    glare: float, noise: float,
 ) -> PhotoQuality:  # fmt: skip
-    """The whole sheet's quality from its boxes and markers; ``shape`` is the picture's."""
+    """The whole sheet's quality from its boxes and markers; ``shape`` is the picture's, ``glare``
+    the share of the paper that is burnt out, ``noise`` the paper's (share of its brightness).
+    """
     occluded = [b.occluded for b in boxes if b.occluded]
     scale, blur, contrast = (
         float(np.median(values)) if len(values) else 0.0
         for values in ([b.px_per_mm for b in boxes], sharp.blur_mm, sharp.contrast)
     )
-    measured = PhotoQuality(scale, blur, contrast, len(occluded), ground.glare)
-    return replace(measured, advice=advice(measured, occluded, ground.noise, outline_px, shape))
+    measured = PhotoQuality(scale, blur, contrast, len(occluded), glare)
+    return replace(measured, advice=advice(measured, occluded, noise, outline_px, shape))

@@ -20,7 +20,7 @@ from sheet_reader.vision.findings import BoxView, SheetView
 from sheet_reader.vision.flat_page import FlatPage, Pyramid
 from sheet_reader.vision.locate import Located
 from sheet_reader.vision.marker_groups import MarkerGroup, MarkerPlan
-from sheet_reader.vision.quality import Ground, glare_share, photo_quality, sharpness
+from sheet_reader.vision.quality import glare_share, photo_quality, sharpness
 
 
 def build_view(
@@ -56,8 +56,7 @@ def build_view(
         for i, cell in enumerate(page.cells)
     )  # fmt: skip
     outline = surface.to_px(box_corners((0.0, 0.0, page.width_mm, page.height_mm)))
-    ground = Ground(glare_share(flat), noise)
-    quality = photo_quality(views, outline, pyramid.shape, sharp, ground)
+    quality = photo_quality(views, outline, pyramid.shape, sharp, glare_share(flat), noise)
     return SheetView(page, views, quality, by, outline)
 
 

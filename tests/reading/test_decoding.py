@@ -145,7 +145,7 @@ def test_decoding_anew_gives_what_reading_the_photos_anew_gives(
     summary = read_batch(decoded, jobs=0, today=TODAY)
     assert (summary.decoded, summary.read) == (6, 0)
     with monkeypatch.context() as patched:  # the photos, not what is kept of them
-        patched.setattr(batch, "decode_anew", lambda *_, **__: decoding.Anew())
+        patched.setattr(batch, "decode_anew", lambda *_, **__: decoding.Redecoded())
         for _ in range(3):  # a site's second and third visit hear of those before
             read_batch(anew, jobs=0, today=TODAY, again=True)
     assert read_batch(anew, jobs=0, today=TODAY).decoded == 1  # refused: its site left the list

@@ -28,6 +28,11 @@ if TYPE_CHECKING:
     from sheet_reader.record.history.found import FoundPage
 
 AT_A_TIME = 500
+AS_FOUND = (
+    "identified_by", "px_per_mm", "blur_mm", "contrast", "hidden_boxes", "glare_share", "advice",
+    "site", "visit_date", "threshold", "evidence",
+)  # fmt: skip
+"""Columns of a run that hold what a page says under the same name."""
 OF_TIME = frozenset({Code.IN_FUTURE, Code.SEASON_NOT_BEGUN})
 """Doubts that only the day of the reading raised."""
 MAY_LIFT = OF_TIME | {Code.DAY_OR_MONTH}
@@ -70,24 +75,14 @@ def add_run(
 ) -> None:
     """Keep one reading of a page by its photo."""
     sure = last_sure(connection, [page_instance_id]).get(page_instance_id, {})
-    values = {
+    same = {column: getattr(page, column) for column in AS_FOUND}
+    values = same | {
         "page_instance_id": page_instance_id,
         "attempt": attempt,
         "at": now(),
         "program": __version__,
         "model": model,
-        "identified_by": page.identified_by,
-        "px_per_mm": page.px_per_mm,
-        "blur_mm": page.blur_mm,
-        "contrast": page.contrast,
-        "hidden_boxes": page.hidden_boxes,
-        "glare_share": page.glare_share,
-        "advice": page.advice,
-        "site": page.site,
-        "visit_date": page.visit_date,
         "outline": json.dumps(page.outline),
-        "threshold": page.threshold,
-        "evidence": page.evidence,
     }
     pictures = {
         f.reading.field: {

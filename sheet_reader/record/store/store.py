@@ -12,9 +12,7 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from types import TracebackType
 
-import numpy as np
 from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
@@ -130,12 +128,7 @@ class Record:
     def __enter__(self) -> Record:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     @contextmanager
@@ -196,10 +189,6 @@ class Record:
     def visits(self) -> list[VisitRow]:
         """One row per visit, pages and photos merged."""
         return rows.visit_rows(self.study, self.state())
-
-    def accepted_sample(self, n: int, rng: np.random.Generator) -> list[FieldState]:
-        """``n`` accepted values drawn at random, for a second view."""
-        return rows.accepted_sample(self.state(), n, rng)
 
     def audited(self) -> list[AuditedField]:
         """The accepted fields that audits drew, each once."""

@@ -16,7 +16,7 @@ from made_facts import fact, facts, visit
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.mail import written
-from sheet_reader.reading.mail_answers import as_answer
+from sheet_reader.reading.incoming import as_answer
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.people.remarks import AskedItem
 from sheet_reader.results.contacts import addresses, names_in, place_names, told_without_people
