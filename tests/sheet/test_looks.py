@@ -260,3 +260,9 @@ def test_the_proof_page_speaks_the_sheets_language(
     if language != "en":
         english = ("Print check", "ruler", "points", "boxes", "hairline", "tally", "labels")
         assert not any(word in printed for word in english)
+
+
+def test_the_proof_page_is_drawn_though_a_word_is_wider_than_the_paper(beans: Study) -> None:
+    wide = "W" * 150
+    words = replace(beans.words, check_print=wide, label_print=wide)
+    assert [text.text for text in texts(draw_proof(replace(beans, words=words)))].count(wide) == 2

@@ -28,6 +28,7 @@ from sheet_reader.record.history.answers import (
 )
 from sheet_reader.record.history.meaning import Meanings
 from sheet_reader.record.history.meaning_answers import keep_site_label, load_meanings
+from sheet_reader.record.history.photos import insert_row
 from sheet_reader.record.history.sheets import UNDO
 from sheet_reader.record.store import schema
 from sheet_reader.study.days import now
@@ -223,8 +224,6 @@ def _insert_of_sheet(connection: Connection, **values: Any) -> int:
 
 def _insert(connection: Connection, table: Table, **values: Any) -> int:
     runs = connection.scalar(select(func.max(schema.reading_runs.c.id))) or 0
-    added = connection.execute(
-        insert(table).values(at=now(), program=__version__, runs_before=runs, **values)
-    ).inserted_primary_key
-    assert added is not None
-    return int(added[0])
+    return insert_row(
+        connection, table, at=now(), program=__version__, runs_before=runs, **values
+    )
