@@ -27,7 +27,7 @@ from sheet_reader.reasons import Code, has
 from sheet_reader.record.history.answers import NOTHING, UNREADABLE
 from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.review.queue import keyed_blind
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import chance, words
 
 Plain = dict[str, Any]

@@ -19,7 +19,7 @@ from sheet_reader.study.table import TomlTable
 from sheet_reader.wording import said, words
 
 if TYPE_CHECKING:
-    from sheet_reader.study.model import FieldSpec, Site, Study
+    from sheet_reader.study.study import FieldSpec, Site, Study
 
 MOST_BOXES = 6
 MOST_DIGITS = 9

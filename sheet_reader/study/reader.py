@@ -13,9 +13,9 @@ from sheet_reader.atomic import STUDY_FILE as STUDY_FILE
 from sheet_reader.errors import Mistake, StorageError, StudyError
 from sheet_reader.study.days import Season
 from sheet_reader.study.fields import read_counts, read_header, read_plots, read_sums
-from sheet_reader.study.model import Comments, Paper, Site, Study, Visits
 from sheet_reader.study.publication import read_effort, read_publication, read_update_plan
 from sheet_reader.study.site_list import read_sites
+from sheet_reader.study.study import Comments, Paper, Site, Study, Visits
 from sheet_reader.study.table import AT_THE_TOP, Mistakes, TomlTable, nearest, shown
 from sheet_reader.study.words import SheetWords, read_words
 

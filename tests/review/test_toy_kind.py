@@ -31,8 +31,8 @@ from sheet_reader.sheet.draft import model_digit
 from sheet_reader.sheet.layout import draw_sheet
 from sheet_reader.sheet.page import Text
 from sheet_reader.study.kinds import KINDS, Kind, Listed, Size, Spelling, add_kind
-from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.study.reader import parse_study, read_study
+from sheet_reader.study.study import FieldSpec, Study
 from sheet_reader.study.table import TomlTable
 from sheet_reader.wording import words
 

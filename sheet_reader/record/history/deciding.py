@@ -33,7 +33,7 @@ from sheet_reader.record.history.sheets import UNDO, stands
 from sheet_reader.record.store import schema
 from sheet_reader.study.days import now
 from sheet_reader.study.kinds import Refusal
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record

@@ -15,7 +15,7 @@ from sheet_reader.record.history.photo_fates import became
 from sheet_reader.record.history.states import TYPED, PageObservation, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.sheet.page import BLANK
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 WHAT = {

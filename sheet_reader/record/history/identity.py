@@ -20,7 +20,7 @@ from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.page import BLANK
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Moment = tuple[float, float]
 """A place in the one sequence of runs and decisions: the last run, then the last decision."""

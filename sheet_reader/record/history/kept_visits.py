@@ -16,7 +16,7 @@ from sheet_reader.record.history.meaning_answers import under_present_names
 from sheet_reader.record.history.states import Thresholds, VisitState
 from sheet_reader.record.history.visits import visits_of
 from sheet_reader.record.store import schema
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 class Stamp(NamedTuple):

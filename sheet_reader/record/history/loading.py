@@ -27,7 +27,7 @@ from sheet_reader.record.history.states import (
 )
 from sheet_reader.record.history.visits import visits_of
 from sheet_reader.record.store import schema
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 _RUN = schema.reading_runs.c

@@ -15,7 +15,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from sheet_reader.study.former import Key, Wording, site_labels, wording_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 @dataclass(frozen=True, slots=True)

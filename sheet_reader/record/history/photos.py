@@ -23,7 +23,7 @@ from sheet_reader.reasons import Reasons, from_json
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.place import ARRIVING
 from sheet_reader.study.days import now
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]

@@ -18,7 +18,7 @@ from sheet_reader.record.history.states import (
     VisitState,
 )
 from sheet_reader.record.store import schema
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,8 +20,8 @@ from sheet_reader.record.store.claims import MOST_ATTEMPTS
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study import days
 from sheet_reader.study.kinds import SITE
-from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE
+from sheet_reader.study.study import HeaderField, Study
 from sheet_reader.wording import counted
 
 MOST_NAMED = RECORD.most_named

@@ -32,7 +32,7 @@ from sheet_reader.record.history.states import (
     VisitState,
 )
 from sheet_reader.sheet.page import BLANK
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 MANY_DIFFER = RECORD.many_differ
 TWO_VISITS = because(Code.MANY_DIFFER)

@@ -22,7 +22,7 @@ from sheet_reader.record.store import checksums, schema
 from sheet_reader.record.store.migrations import MIGRATIONS, version_of
 from sheet_reader.record.store.store import NO_THRESHOLDS, Record
 from sheet_reader.sheet.kept_layouts import kept_layouts, whole_book
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 SCHEMA_CHANGED = "the schema of the record was changed by another program, or is damaged"
 ROW_CHANGED = "was changed by another program, or is damaged"

@@ -41,7 +41,7 @@ from sheet_reader.record.store.engine import (
 )
 from sheet_reader.record.store.engine import URL_VARIABLE as URL_VARIABLE
 from sheet_reader.record.store.migrations import migrate, must_be_present
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 NO_THRESHOLDS = Thresholds()

@@ -21,7 +21,7 @@ from sheet_reader.results.cells import texts
 from sheet_reader.results.facts import UNREADABLE, WAITS
 from sheet_reader.results.formats.dictionary import HEADER, entries
 from sheet_reader.results.frames import Tables
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 NAME = "{key}.xlsx"
 OPTIONS = {

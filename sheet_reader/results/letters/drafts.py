@@ -24,7 +24,7 @@ from sheet_reader.results.facts import Facts
 from sheet_reader.results.letters.open_items import ASKS, Item, of_photos, open_items
 from sheet_reader.results.letters.wording import LetterText, worded
 from sheet_reader.results.status.standing import Status
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 MOST_PICTURES = 12
 """So many pictures go into one letter."""

@@ -20,7 +20,7 @@ from sheet_reader.results.update.frame import checked, frame_of
 from sheet_reader.results.update.kept import Made
 from sheet_reader.results.update.outline import Outline, candidates, outline_of
 from sheet_reader.results.update.statement import Statement, state
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 ESTIMAND = (
     "median over sites of the ratio of densities (treated / control): binomial model of the "

@@ -34,7 +34,7 @@ from sheet_reader.results.frames import counts_frame
 from sheet_reader.results.status.weeks import meant_for
 from sheet_reader.results.update.kept import Made
 from sheet_reader.study.days import expected_days
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 COLUMNS = (
     "site", "site_name", "visit_date", "plot", "treatment", "count", "value", "unit", "status",
