@@ -127,6 +127,8 @@ def _field(card: FieldCard, around: Around, *, blind: bool) -> Plain:
     shown: Plain = {
         "kind": "field",
         "field": spec.kind.name,
+        "asks": spec.kind.asks,
+        "listed": spec.kind.is_listed,
         "title": spec.label,
         "name": spec.name,
         "reading": reading.reading_id,

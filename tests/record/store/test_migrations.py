@@ -32,6 +32,24 @@ def version(engine: Engine) -> int:
         return version_of(connection)
 
 
+def test_a_new_record_takes_few_statements(study: Study) -> None:
+    """Counted, not timed: nearly all of them are the tables, indexes and triggers."""
+    seen: list[str] = []
+
+    def note(_connection: object, _cursor: object, statement: str, *_: object) -> None:
+        seen.append(statement)
+
+    event.listen(Engine, "before_cursor_execute", note)
+    try:
+        with Record.open(study):
+            pass
+    finally:
+        event.remove(Engine, "before_cursor_execute", note)
+    made = [statement for statement in seen if statement.lstrip().startswith("CREATE")]
+    assert len(made) > 80
+    assert len(seen) - len(made) < 60
+
+
 def test_a_new_record_walks_all_steps_once(engine: Engine) -> None:
     assert migrate(engine) == [m.name for m in MIGRATIONS]
     assert migrate(engine) == []
