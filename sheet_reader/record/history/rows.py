@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from sqlalchemy import Connection, select
 
-from sheet_reader.record.history.loading import STANDS
+from sheet_reader.record.history.sheets import stands
 from sheet_reader.record.history.states import (
     ACCEPTED,
     FieldState,
@@ -59,7 +59,7 @@ def visit_rows(study: Study, visits: Iterable[VisitState]) -> list[VisitRow]:
 
 def _visit_row(study: Study, visit: VisitState) -> VisitRow:
     serving = {e.field: e for e in visit.fields if e.is_current}
-    placed = dict(zip(study.keys, (visit.site, visit.visit_date), strict=True))
+    placed = study.placed(visit.site, visit.visit_date)
     values: dict[str, str | None] = {}
     statuses: dict[str, Status] = {}
     for spec in study.fields:
@@ -115,7 +115,7 @@ def audited_fields(connection: Connection, visits: Sequence[VisitState]) -> list
         select(d.page_instance_id, d.field, d.value, r.value, r.confidence, k.threshold)
         .join(schema.readings, r.id == d.reading_id)
         .join(schema.reading_runs, k.id == r.run_id)
-        .where(d.blind, STANDS, r.status.in_(ACCEPTED))
+        .where(d.blind, stands(schema.decisions), r.status.in_(ACCEPTED))
         .order_by(d.id)
     )
     stand = {(e.page_instance_id, e.field): e for v in visits for e in v.fields}
