@@ -26,6 +26,7 @@ from sheet_reader.intake.pictures import marked_as_overlay, open_pictures
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.loading import LATEST
 from sheet_reader.record.history.photo_fates import became
+from sheet_reader.record.history.states import TRUSTED
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.wording import neutral_name
@@ -33,11 +34,8 @@ from sheet_reader.wording import neutral_name
 LONGEST_PX = REVIEW.overlay_px
 JPEG_QUALITY = REVIEW.overlay_quality
 PLATE = REVIEW.plate
-INKS = {
-    "accepted": (175, 90, 20),
-    "confirmed": (175, 90, 20),
-    "corrected": (175, 90, 20),
-    "typed": (175, 90, 20),
+INKS: dict[str, tuple[int, int, int]] = {
+    **dict.fromkeys(TRUSTED, (175, 90, 20)),
     "doubted": (0, 110, 230),
     "flagged": (0, 110, 230),
     "empty": (130, 130, 130),

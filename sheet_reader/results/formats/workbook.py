@@ -56,7 +56,8 @@ def workbook(study: Study, tables: Tables) -> dict[str, bytes]:
     stream = io.BytesIO()
     book = xlsxwriter.Workbook(stream, OPTIONS)
     book.set_properties({"title": study.title, "created": SAME_EVERY_TIME})
-    dictionary = pd.DataFrame(map(astuple, entries(study, tables.earlier)), columns=HEADER)
+    lines = map(astuple, entries(study, tables.earlier))
+    dictionary = pd.DataFrame(lines, columns=HEADER, dtype="string")
     _add_sheets(
         book,
         {
