@@ -143,9 +143,7 @@ def _first_sure(connection: Connection) -> dict[tuple[int, str], tuple[int, str 
     }
 
 
-def load_decisions(
-    connection: Connection, pages: Collection[int] | None = None
-) -> list[Decision]:
+def load_decisions(connection: Connection, pages: Collection[int] | None = None) -> list[Decision]:
     """The decision that holds for each field of each page instance, or of these ``pages``: the
     latest not taken back.
     """

@@ -120,18 +120,9 @@ def add_photo(
     """
     c = schema.photos.c
     new = connection.scalar(select(c.id).filter_by(sha256=digest)) is None and insert_new(
-        connection,
-        schema.photos,
-        sha256=digest,
-        name=name,
-        original=original,
-        bytes=size,
-        received_at=now(),
-        status="waiting",
-        attempts=0,
-        program="",
-        model="",
-    )
+        connection, schema.photos, sha256=digest, name=name, original=original, bytes=size,
+        received_at=now(), status="waiting", attempts=0, program="", model="",
+    )  # fmt: skip
     found = connection.execute(select(c.id, c.forgotten_at).where(c.sha256 == digest)).one()
     photo_id = int(found.id)
     others = select(c.id).where(c.name == name, c.id != photo_id).limit(1)

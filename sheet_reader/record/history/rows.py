@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -23,7 +22,9 @@ from sheet_reader.study.study import Study
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """How the record stands: photos by status, fields by status, visits, and what waits."""
+    """How the record stands: photos by status, the fields that serve by status, visits, and what
+    waits.
+    """
 
     photos: dict[str, int]
     fields: dict[str, int]
@@ -95,11 +96,6 @@ def accepted_sample(
         if e.is_current and e.decision is None and e.status in ACCEPTED
     ]
     return [pool[int(i)] for i in rng.permutation(len(pool))[:n]]
-
-
-def counts_by_status(visits: Iterable[VisitState]) -> dict[str, int]:
-    """How many fields have each status, over the readings that serve."""
-    return dict(Counter(e.status for v in visits for e in v.fields if e.is_current))
 
 
 def audited_fields(connection: Connection, visits: Sequence[VisitState]) -> list[AuditedField]:

@@ -224,7 +224,7 @@ class Record:
         visits = self.state()
         return Summary(
             photos=dict(Counter(line.status for line in self.photos())),
-            fields=rows.counts_by_status(visits),
+            fields=dict(Counter(e.status for v in visits for e in v.fields if e.is_current)),
             pages=sum(len(v.pages) for v in visits),
             visits=len(visits),
             waiting=sum(e.needs_review for v in visits for e in v.fields),
