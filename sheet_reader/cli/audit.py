@@ -47,6 +47,7 @@ def audit(
     """
     import numpy as np
 
+    from sheet_reader.record.history.rows import accepted_sample
     from sheet_reader.record.history.states import ACCEPTED
     from sheet_reader.review.source import RecordQuestions
 
@@ -59,7 +60,7 @@ def audit(
             click.echo("Too few accepted fields to draw a sample from.")
             return
         plan = _plan(lot, opened.allowed_error)
-        chosen = record.accepted_sample(sample or plan.sample, np.random.default_rng(seed))
+        chosen = accepted_sample(record.state(), sample or plan.sample, np.random.default_rng(seed))
         click.echo(
             f"{counted(len(chosen), 'field')} drawn at random from {lot:,} accepted ones. "
             "Type what you see."

@@ -13,8 +13,8 @@ from sheet_reader.cli.opening import must_have_record
 from sheet_reader.cli.terminal import clean_name, must_be_answerable
 
 if TYPE_CHECKING:
-    from sheet_reader.record.people.erase import Meant
-    from sheet_reader.study.model import Study
+    from sheet_reader.record.people.traces import Traces
+    from sheet_reader.study.study import Study
 
 NOT_ALL_ERASED = 1
 FAULTS_FOUND = 4
@@ -235,13 +235,14 @@ def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None
         raise click.exceptions.Exit(NOT_ALL_ERASED)
 
 
-def _meant(contact: str, meant: Meant) -> list[str]:
+def _meant(contact: str, traces: Traces) -> list[str]:
     """Whose and how much it is that “contact” names in the record."""
-    traces = meant.traces
-    others = counted(meant.others, "other photo")
-    unread = [f"  not: {others}; see in them who counted, and give --photo"] if meant.others else []
-    if meant.at_sites:
-        at_sites = counted(len(meant.at_sites), "more photo")
+    others = counted(traces.others, "other photo")
+    unread = []
+    if traces.others:
+        unread.append(f"  not: {others}; see in them who counted, and give --photo")
+    if traces.at_sites:
+        at_sites = counted(len(traces.at_sites), "more photo")
         unread.insert(0, f"  {at_sites} of sites with this contact, for who counted")
     if not traces.any:
         silent = f"The record does not name “{contact}”; your own files are looked through."

@@ -22,7 +22,7 @@ from sheet_reader.study import days
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
     from sheet_reader.results.letters.drafts import Letter
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
 
 @click.command(short_help="Draft letters to volunteers about what is open.")
@@ -95,7 +95,7 @@ def _templates(study: Study) -> None:
 
 
 def _answers(study: Study, paths: tuple[Path, ...]) -> None:
-    from sheet_reader.reading.mail_answers import keep_answers, kept_with
+    from sheet_reader.reading.incoming import keep_answers, kept_with
 
     with open_record(study) as record:
         kept, known, _ = keep_answers(record, paths)

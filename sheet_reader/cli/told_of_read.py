@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from sheet_reader.record.history.found import BatchSummary
     from sheet_reader.record.history.photos import PhotoLine
     from sheet_reader.record.history.rows import Summary
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
 
 MOST_REASONS = 6
@@ -98,11 +98,11 @@ def watch_photos(
     of the ``study`` whose change counts.
     """
     from sheet_reader.numbers import READING
-    from sheet_reader.reading.watching import Pace, ends_cleanly, watch
+    from sheet_reader.reading.watching import WatchIntervals, ends_cleanly, watch
 
     places = [*map(str, paths), *(["the mailbox"] if mailbox else [])]
     say(f"Watching {', '.join(places)} for {study}. Ctrl-C ends it; nothing is lost by that.")
-    pace = Pace(mail_every_s=READING.watch_mail_s if mailbox else None)
+    pace = WatchIntervals(mail_every_s=READING.watch_mail_s if mailbox else None)
     try:
         with ends_cleanly():
             watch(paths, rules, take, lambda line: say(f"sheet-reader: {line}", err=True), pace)

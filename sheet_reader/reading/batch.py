@@ -1,13 +1,19 @@
-"""A batch of photos: kept first, then read one by one, each all or nothing."""
+"""A batch of photos: kept first, then read one by one, each all or nothing. When every photo fails
+in one unforeseen way, the fault lies in the installation.
+"""
 
 from __future__ import annotations
 
 import math
 import time
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
+from contextlib import suppress
 from datetime import date
+from importlib.metadata import PackageNotFoundError, version
 from pathlib import Path
 
+from sheet_reader import __version__
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.arrivals import arrivals
 from sheet_reader.intake.gather import INBOX, gather
@@ -15,18 +21,16 @@ from sheet_reader.intake.imap import Mailbox
 from sheet_reader.numbers import READING
 from sheet_reader.reading.cluster import Cluster, read_on_cluster
 from sheet_reader.reading.decoding import decode_anew
-from sheet_reader.reading.fault import CommonFault
-from sheet_reader.reading.mail_answers import keep_answers, kept_with
-from sheet_reader.reading.mailbox import fetch
+from sheet_reader.reading.incoming import fetch, keep_answers, kept_with, take_in
 from sheet_reader.reading.opening import open_record, reader_of
 from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.rules import model_version
 from sheet_reader.reading.site_history import history_of
-from sheet_reader.reading.taking import Tally, take_in
+from sheet_reader.reading.tally import BatchTally
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
 from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history import found
-from sheet_reader.record.history.found import BatchSummary
+from sheet_reader.record.history.found import BatchSummary, PhotoResult
 from sheet_reader.record.history.photos import circumstances
 from sheet_reader.record.history.study_edits import doubts_of, raised
 from sheet_reader.record.originals import originals
@@ -37,9 +41,11 @@ from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts
 from sheet_reader.study import days
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.threads import usual_jobs
 
+PACKAGES = ("numpy", "opencv-python", "pillow", "pypdfium2", "scipy", "zxing-cpp")
+"""The packages that reading a photo rests on."""
 Progress = Callable[[int, int, str], None]
 """Called with photos done, photos in all, and the name of the one just done."""
 
@@ -74,7 +80,7 @@ def read_batch(
     if paths is None:
         inbox = study.folder / INBOX
         paths = [inbox] if inbox.is_dir() and mailbox is None else []
-    tally = Tally(lines=list(kept_layouts(study).problems))
+    tally = BatchTally(lines=list(kept_layouts(study).problems))
     originals.must_be_of(study.folder, study.key)
     with open_record(study, url) as record:
         originals.sweep_originals(study.folder)
@@ -105,7 +111,7 @@ def read_batch(
 def _read_waiting(
     record: Record,
     work: Work,
-    tally: Tally,
+    tally: BatchTally,
     on_progress: Progress,
     *,
     again: bool,
@@ -133,11 +139,12 @@ def _read_waiting(
             on_progress(done, len(todo), task.name)
     finally:
         results.close()
-        _release(record, token)
+        with suppress(SheetReaderError), record.writing() as connection:
+            claims.release(connection, token)  # where even that fails, they run out by themselves
     tally.fault = common.message
-    if tally.left:
-        are = "photo is" if tally.left == 1 else "photos are"
-        tally.lines.append(f"{tally.left} {are} being read by another run of the program")
+    if left := tally.counts["left_to_another"]:
+        are = "photo is" if left == 1 else "photos are"
+        tally.lines.append(f"{left} {are} being read by another run of the program")
 
 
 def workers_for(jobs: int | None, photos: int) -> int:
@@ -148,20 +155,59 @@ def workers_for(jobs: int | None, photos: int) -> int:
     return int(min(usual_jobs(READING.worker_bytes), worth))
 
 
-def _claimed(record: Record, todo: list[Task], token: str, tally: Tally) -> Iterator[Task]:
+def _claimed(record: Record, todo: list[Task], token: str, tally: BatchTally) -> Iterator[Task]:
     for task in todo:
         with record.writing() as connection:
             mine = claims.claim(connection, task, token)
         if mine:
             yield task
         else:
-            tally.left += 1
+            tally.counts["left_to_another"] += 1
 
 
-def _release(record: Record, token: str) -> None:
-    """Give back claims; where even that fails, they run out by themselves."""
-    try:
-        with record.writing() as connection:
-            claims.release(connection, token)
-    except SheetReaderError:
-        return
+class CommonFault:
+    """Holds results back as long as all photos have failed in one unforeseen way.
+
+    They are given on as soon as one goes otherwise; if none does, the photos are left waiting and
+    ``message`` says what is wrong.
+    """
+
+    def __init__(self) -> None:
+        self.message = ""
+        self._how = ""
+        self._held: deque[tuple[Task, PhotoResult]] = deque()
+        self._clear = False
+
+    def watched(
+        self, results: Iterable[tuple[Task, PhotoResult]]
+    ) -> Iterator[tuple[Task, PhotoResult]]:
+        """The results that are to be kept."""
+        for task, result in results:
+            self._clear |= not result.unforeseen or self._how not in ("", result.unforeseen)
+            self._how = result.unforeseen
+            self._held.append((task, result))
+            if self._clear:
+                yield from self._given_on()
+        if len(self._held) < READING.fewest_alike:
+            yield from self._given_on()
+            return
+        self.message = (
+            f"all {len(self._held)} photos failed in the same unforeseen way ({self._how}), so the "
+            "fault lies in the installation, not in the photos; they wait to be read. Installed "
+            f"are {installed()}"
+        )
+
+    def _given_on(self) -> Iterator[tuple[Task, PhotoResult]]:
+        while self._held:
+            yield self._held.popleft()
+
+
+def installed() -> str:
+    """The program and the packages that reading rests on, with their versions."""
+    told = [f"sheet-reader {__version__}"]
+    for package in PACKAGES:
+        try:
+            told.append(f"{package} {version(package)}")
+        except PackageNotFoundError:
+            told.append(f"no {package}")
+    return ", ".join(told)

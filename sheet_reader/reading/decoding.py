@@ -14,7 +14,6 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
-from typing import TypeVar
 
 from sqlalchemy import Connection
 
@@ -31,19 +30,16 @@ from sheet_reader.record.history.meaning_answers import load_meanings
 from sheet_reader.record.history.runs import Change, KeptPage
 from sheet_reader.record.history.states import VisitState
 from sheet_reader.record.store.store import Record
+from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.study import days
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.threads import one_thread, one_thread_from_the_start
 from sheet_reader.wording import neutral_name
 
 AT_A_TIME = READING.decoded_at_a_time
-GIVEN_AT_ONCE = READING.given_at_once
-GIVEN_AHEAD = READING.given_ahead
 FEWEST_FOR_WORKERS = READING.fewest_for_workers
-MOST_ROUNDS = READING.most_rounds
 
-T = TypeVar("T")
 Task = tuple[bytes, float, date]
 """Packed evidence, the threshold to accept from, and the last day the page can be of."""
 PROMPT = timedelta(days=READING.prompt_days)
@@ -51,34 +47,34 @@ Step = Callable[[int, int, str], None]
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class KnownPages:
     """What a round found: the pages by instance, and the site that each counts for."""
 
     pages: dict[int, KeptPage]
     sites: Mapping[int, str | None]
 
     @classmethod
-    def at(cls, pages: Iterable[KeptPage], visits: Iterable[VisitState]) -> Look:
+    def at(cls, pages: Iterable[KeptPage], visits: Iterable[VisitState]) -> KnownPages:
         """By the ``pages`` as they were read, and the ``visits`` as they stand."""
         sites = {page.page_instance_id: visit.site for visit in visits for page in visit.pages}
         return cls({page.page_instance_id: page for page in pages}, sites)
 
-    def changed_since(self, before: Look) -> tuple[set[int], set[str]]:
+    def changed_since(self, before: KnownPages) -> tuple[set[int], set[str]]:
         """The page instances that are not as they were, and all sites whose history that may
         change: of no other site can a page be read otherwise.
         """
         numbers = self.pages.keys() | before.pages.keys()
         pages = {n for n in numbers if self.pages.get(n) != before.pages.get(n)}
-        looks = (self, before)
-        sites = {look.sites.get(n) for look in looks for n in pages}
-        sites |= {look.pages[n].site for look in looks for n in pages if n in look.pages}
+        both = (self, before)
+        sites = {known.sites.get(n) for known in both for n in pages}
+        sites |= {known.pages[n].site for known in both for n in pages & known.pages.keys()}
         return pages, {site for site in sites if site}
 
 
 @dataclass(slots=True)
-class Anew:
+class Redecoded:
     """What was decoded anew: page instances, what changed, and why.
-    ``history`` is what the sites' records hold afterwards, where that is known, ``look`` what the
+    ``history`` is what the sites' records hold afterwards, where that is known, ``known`` what the
     latest round found.
     """
 
@@ -86,7 +82,7 @@ class Anew:
     causes: set[str] = field(default_factory=set)
     changes: dict[tuple[int, str], Change] = field(default_factory=dict)
     history: SiteHistory | None = None
-    look: Look | None = None
+    known: KnownPages | None = None
 
     def add(self, changes: Iterable[Change]) -> None:
         """Note changes; of several of one field the first reading and the last one count."""
@@ -121,13 +117,86 @@ class Clock:
         return self._right[at] if at < len(self._right) else self._today
 
 
+class _Round:
+    """A look at what is known: the rules of now, and the pages that are not decoded under them, of
+    those whose rules may have changed since the round that found ``before``.
+    """
+
+    def __init__(
+        self, record: Record, book: LayoutBook, today: date, before: KnownPages | None = None
+    ) -> None:
+        self.record = record
+        with record.reading() as connection:
+            pages = runs.kept_pages(connection, record.study.key)
+            meanings = load_meanings(connection, record.study)
+        self.clock = Clock(record.study, pages, today)
+        self.known = KnownPages.at(pages, record.state())
+        changed, sites = self.known.changed_since(before) if before else (set(), None)
+        history = history_of(record, sites)
+        if sites is not None:
+            pages = [p for p in pages if p.site in sites or p.page_instance_id in changed]
+        self.rules = DecodingRules.of(record.study, history, book, meanings.renamed)
+        self.stale = [page for page in pages if page.under != self._name(page)]
+        self.history = history if not self.stale and sites is None else None
+
+    def _name(self, page: KeptPage) -> str:
+        """The rules under which a page would be decoded now."""
+        last_day = self.clock.last_day(page)
+        return self.rules.name(page.layout, page.site, page.visit_date, page.doubts, last_day)
+
+    def decode(self, jobs: int, anew: Redecoded, step: Step) -> None:
+        """Decode the pages and note in ``anew`` what that gave."""
+        results = zip(
+            self.stale, _decoded(self.rules, self._tasks(), jobs, len(self.stale)), strict=True
+        )
+        done = 0
+        for some in portions(results, AT_A_TIME):
+            with self.record.writing() as connection:
+                anew.add(self._keep(connection, some, anew))
+            done += len(some)
+            step(done, len(self.stale), neutral_name(some[-1][0].photo_id))
+
+    def _tasks(self) -> Iterator[Task]:
+        """What to decode, with the threshold to accept from: that of today, or where allowed_error
+        is as it was the one that the page was read with, since her audits speak of what is read
+        later.
+        """
+        strictest = default_threshold(self.record.study.allowed_error)
+        if self.record.audited():
+            strictest = promise_of(self.record).threshold
+        for some in portions(self.stale, AT_A_TIME):
+            with self.record.reading() as connection:
+                kept = runs.evidence_of_runs(connection, [page.source for page in some])
+            for page in some:
+                sure = page.threshold if same_share(page.under, self._name(page)) else strictest
+                yield kept[page.source], sure, self.clock.last_day(page)
+
+    def _keep(
+        self,
+        connection: Connection,
+        some: Iterable[tuple[KeptPage, PageReading | None]],
+        anew: Redecoded,
+    ) -> list[Change]:
+        given, as_before = [], {}
+        for page, reading in some:
+            if reading is None:
+                now = as_before[page.page_instance_id] = self._name(page)
+            else:
+                now = self.rules.name_for(reading, self.clock.last_day(page))
+                given.append((page, reading, now, decoder_version()))
+            anew.causes |= changed_parts(page.under, now)
+            anew.pages.add(page.page_instance_id)
+        runs.note_under(connection, as_before)
+        return runs.keep_decoded(connection, given)
+
+
 def decode_anew(
     record: Record,
     jobs: int,
     on_step: Step = lambda *_: None,
-    anew: Anew | None = None,
+    anew: Redecoded | None = None,
     today: date | None = None,
-) -> Anew:
+) -> Redecoded:
     """Decode every page whose rules changed since, until none is left: a page that reads otherwise
     may change the history of the site's later visits. After the first round only sites are looked
     at of which a page has changed since, also where ``anew`` comes from an earlier call.
@@ -135,100 +204,20 @@ def decode_anew(
     ``jobs`` worker processes share the work where there is much of it; the result does not depend
     on them. What was done is added to ``anew``.
     """
-    anew = Anew() if anew is None else anew
+    anew = Redecoded() if anew is None else anew
     book, today = whole_book(record.study), today or days.today(record.study)
-    for _ in range(MOST_ROUNDS):
-        with record.reading() as connection:
-            pages = runs.kept_pages(connection, record.study.key)
-            meanings = load_meanings(connection, record.study)
-        clock = Clock(record.study, pages, today)
-        look, before = Look.at(pages, record.state()), anew.look
-        changed, sites = look.changed_since(before) if before else (set(), None)
-        anew.look = look
-        history = history_of(record, sites)
-        if sites is not None:
-            pages = [p for p in pages if p.site in sites or p.page_instance_id in changed]
-        rules = DecodingRules.of(record.study, history, book, meanings.renamed)
-        stale = [page for page in pages if page.under != _name(rules, clock, page)]
-        anew.history = history if not stale and sites is None else None
-        if not stale:
+    for _ in range(READING.most_rounds):
+        found = _Round(record, book, today, anew.known)
+        anew.known, anew.history = found.known, found.history
+        if not found.stale:
             break
-        _decode(record, rules, clock, stale, jobs, anew, on_step)
+        found.decode(jobs, anew, on_step)
     return anew
 
 
 def waits_for_decoding(record: Record) -> bool:
     """Whether a read would decode known pages anew."""
-    with record.reading() as connection:
-        pages = runs.kept_pages(connection, record.study.key)
-        meanings = load_meanings(connection, record.study)
-    book = whole_book(record.study)
-    rules = DecodingRules.of(record.study, history_of(record), book, meanings.renamed)
-    clock = Clock(record.study, pages, days.today(record.study))
-    return any(page.under != _name(rules, clock, page) for page in pages)
-
-
-def _name(rules: DecodingRules, clock: Clock, page: KeptPage) -> str:
-    """The rules under which a page would be decoded now."""
-    last_day = clock.last_day(page)
-    return rules.name(page.layout, page.site, page.visit_date, page.doubts, last_day)
-
-
-def _decode(
-    record: Record,
-    rules: DecodingRules,
-    clock: Clock,
-    stale: list[KeptPage],
-    jobs: int,
-    anew: Anew,
-    step: Step,
-) -> None:
-    usual = default_threshold(record.study.allowed_error)
-    strictest = promise_of(record).threshold if record.audited() else usual
-    tasks = _tasks(record, rules, clock, stale, strictest)
-    results = zip(stale, _decoded(rules, tasks, jobs, len(stale)), strict=True)
-    done = 0
-    for some in portions(results, AT_A_TIME):
-        with record.writing() as connection:
-            anew.add(_keep(connection, rules, clock, some, anew))
-        done += len(some)
-        step(done, len(stale), neutral_name(some[-1][0].photo_id))
-
-
-def _tasks(
-    record: Record, rules: DecodingRules, clock: Clock, stale: list[KeptPage], strictest: float
-) -> Iterator[Task]:
-    """What to decode, with the threshold to accept from: that of today, or where allowed_error is
-    as it was the one that the page was read with, since her audits speak of what is read later.
-    """
-    for some in portions(stale, AT_A_TIME):
-        with record.reading() as connection:
-            kept = runs.evidence_of_runs(connection, [page.source for page in some])
-        for page in some:
-            now = _name(rules, clock, page)
-            sure = page.threshold if same_share(page.under, now) else strictest
-            yield kept[page.source], sure, clock.last_day(page)
-
-
-Result = tuple[KeptPage, PageReading | None]
-
-
-def _keep(
-    connection: Connection, rules: DecodingRules, clock: Clock, some: Iterable[Result], anew: Anew
-) -> list[Change]:
-    """Keep what some pages gave."""
-    given, as_before = [], {}
-    for page, reading in some:
-        now = _name(rules, clock, page)
-        now = now if reading is None else rules.name_for(reading, clock.last_day(page))
-        anew.causes |= changed_parts(page.under, now)
-        anew.pages.add(page.page_instance_id)
-        if reading is None:
-            as_before[page.page_instance_id] = now
-        else:
-            given.append((page, reading, now, decoder_version()))
-    runs.note_under(connection, as_before)
-    return runs.keep_decoded(connection, given)
+    return bool(_Round(record, whole_book(record.study), days.today(record.study)).stale)
 
 
 def _decoded(
@@ -240,11 +229,12 @@ def _decoded(
                 yield _one(rules, task)
         return
     context = multiprocessing.get_context("spawn")
+    ahead = READING.given_ahead * jobs  # what is kept meanwhile lets no worker wait
     with ProcessPoolExecutor(jobs, context, _start, (rules,)) as pool:
         given: deque[Future[list[PageReading | None]]] = deque()
-        for some in portions(tasks, GIVEN_AT_ONCE):
+        for some in portions(tasks, READING.given_at_once):
             given.append(pool.submit(_some_here, some))
-            if len(given) > GIVEN_AHEAD * jobs:  # what is kept meanwhile lets no worker wait
+            if len(given) > ahead:
                 yield from given.popleft().result()
         while given:
             yield from given.popleft().result()

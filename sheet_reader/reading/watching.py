@@ -20,7 +20,7 @@ Take = Callable[[Sequence[Path], bool], object]
 
 
 @dataclass(frozen=True, slots=True)
-class Pace:
+class WatchIntervals:
     """How often is looked, in seconds: at the folders ``every_s``, at the mailbox ``mail_every_s``
     (None: there is none). A file must have been left alone for ``quiet_s``.
     """
@@ -35,7 +35,7 @@ def watch(
     rules: Sequence[Path],
     take: Take,
     tell: Callable[[str], object],
-    pace: Pace,
+    pace: WatchIntervals,
     *,
     clock: Callable[[], float] = time.monotonic,
     wait: Callable[[float], object] = time.sleep,

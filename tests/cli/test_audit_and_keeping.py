@@ -10,6 +10,7 @@ import pytest
 from sheet_reader.cli.audit import of_plan
 from sheet_reader.decode.audits import sampling_plan
 from sheet_reader.decode.error_share import ObservedError
+from sheet_reader.record.history.rows import accepted_sample
 
 
 def accepted_values(folder: Path) -> dict[str, str]:
@@ -49,7 +50,7 @@ def answers_for(desk: Any, seed: int, count: int) -> list[str]:
     from sheet_reader.study.reader import read_study
 
     with Record.open(read_study(desk.folder)) as record:
-        chosen = record.accepted_sample(count, np.random.default_rng(seed))
+        chosen = accepted_sample(record.state(), count, np.random.default_rng(seed))
     return [waiting.read_value or "" for waiting in chosen]
 
 

@@ -125,13 +125,14 @@ def unfinished(desk: Any) -> Any:
     """A read that was killed has left a photo behind, whose file is gone from the inbox."""
     from sheet_reader.intake.arrivals import arrivals
     from sheet_reader.intake.gather import gather
-    from sheet_reader.reading.taking import Tally, take_in
+    from sheet_reader.reading.incoming import take_in
+    from sheet_reader.reading.tally import BatchTally
     from sheet_reader.record.store.store import Record
     from sheet_reader.study.reader import read_study
 
     desk.put("late.png", visit_date="2026-05-27")
     with Record.open(read_study(desk.folder)) as record:
-        take_in(record, arrivals(gather([desk.folder / "inbox" / "late.png"])), Tally())
+        take_in(record, arrivals(gather([desk.folder / "inbox" / "late.png"])), BatchTally())
     for file in (desk.folder / "inbox").iterdir():
         file.unlink()
     (desk.folder / "inbox").rmdir()

@@ -26,7 +26,7 @@ def watcher(tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
     (tmp_path / "beans" / "inbox").mkdir()
     code = (
         "from sheet_reader.cli.main import main; from sheet_reader.reading import watching as w;"
-        f"w.Pace.__init__.__defaults__ = ({EVERY}, None, {EVERY}); main()"
+        f"w.WatchIntervals.__init__.__defaults__ = ({EVERY}, None, {EVERY}); main()"
     )
     process = subprocess.Popen(
         [sys.executable, "-c", code, "read", str(tmp_path / "beans"), "--watch", "--jobs", "0"],

@@ -38,8 +38,8 @@ from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.days import Season
-from sheet_reader.study.model import Site, Study, SumRule
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Site, Study, SumRule
 from sheet_reader.wording import words
 
 TODAY = date(2026, 9, 30)
@@ -145,7 +145,7 @@ def test_decoding_anew_gives_what_reading_the_photos_anew_gives(
     summary = read_batch(decoded, jobs=0, today=TODAY)
     assert (summary.decoded, summary.read) == (6, 0)
     with monkeypatch.context() as patched:  # the photos, not what is kept of them
-        patched.setattr(batch, "decode_anew", lambda *_, **__: decoding.Anew())
+        patched.setattr(batch, "decode_anew", lambda *_, **__: decoding.Redecoded())
         for _ in range(3):  # a site's second and third visit hear of those before
             read_batch(anew, jobs=0, today=TODAY, again=True)
     assert read_batch(anew, jobs=0, today=TODAY).decoded == 1  # refused: its site left the list

@@ -11,10 +11,9 @@ from stand_in import says
 
 from sheet_reader.cli.main import cli
 from sheet_reader.reading import worker
-from sheet_reader.reading.batch import read_batch
-from sheet_reader.reading.fault import PACKAGES
+from sheet_reader.reading.batch import PACKAGES, read_batch
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 def broken(*_: object) -> list[object]:

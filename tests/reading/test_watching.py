@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from sheet_reader.errors import StorageError
-from sheet_reader.reading.watching import Pace, watch
+from sheet_reader.reading.watching import WatchIntervals, watch
 
 
 @dataclass
@@ -39,7 +39,7 @@ class Desk:
         with pytest.raises(KeyboardInterrupt):
             watch(
                 paths, rules, self.take, self.told.append,
-                Pace(every_s=5.0, quiet_s=4.0, **pace),
+                WatchIntervals(every_s=5.0, quiet_s=4.0, **pace),
                 clock=lambda: self.now, wait=self.wait,
             )  # fmt: skip
 

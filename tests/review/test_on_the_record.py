@@ -19,6 +19,7 @@ from PIL import Image
 from rich.console import Console
 
 from sheet_reader.record.history import deciding
+from sheet_reader.record.history.rows import accepted_sample
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "helpers"))
 
@@ -41,7 +42,7 @@ from sheet_reader.review.queue import cards_of
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.review.source import RecordQuestions
 from sheet_reader.review.terminal import Terminal
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 SHEETS = 12
 FIELDS = ("site", "date", "helpers", "shade.snails", "shade.eggs", "sun.snails", "sun.eggs")
@@ -140,7 +141,8 @@ def test_all_5_questions_show_their_own_boxes(crowd: Record) -> None:
 def test_all_80_audit_pictures_show_their_own_boxes(study: Study, name: str) -> None:
     take(study, LAYOUTS[name](sheets({})), name)
     with Record.open(study) as record:
-        source = RecordQuestions(record, record.accepted_sample(80, np.random.default_rng(1)))
+        drawn = accepted_sample(record.state(), 80, np.random.default_rng(1))
+        source = RecordQuestions(record, drawn)
         sheet, right = sheet_of(record), 0
         for card in source.cards():
             own = ink(sheet[card.place.page_instance_id], card.place.field)
@@ -299,7 +301,7 @@ def test_an_audit_of_many_sheets_corrects_the_right_one(study: Study) -> None:
     take(study, [[one] for one in sheets({})], "scan.pdf")
     with Record.open(study) as record:
         chosen = [
-            w for w in record.accepted_sample(1000, np.random.default_rng(2))
+            w for w in accepted_sample(record.state(), 1000, np.random.default_rng(2))
             if w.field == "sun.eggs" and w.frame == SHEETS - 1
         ]  # fmt: skip
         source = RecordQuestions(record, chosen)

@@ -21,7 +21,7 @@ from sheet_reader.reasons import Code
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.identity import code_modules, machine_text
 from sheet_reader.sheet.page import BLANK, Page, SheetCode
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.machine_code import Modules, best_candidate, fixed_modules, known_modules
 from sheet_reader.wording import words

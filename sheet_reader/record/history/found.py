@@ -7,6 +7,7 @@ import math
 import uuid
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from operator import attrgetter
 
 from sqlalchemy import Connection, func, select, update
 
@@ -22,7 +23,7 @@ from sheet_reader.record.history.sheets import WITHDRAWN, standing
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.study.days import now
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.vision.findings import POINTED
 
 
@@ -185,7 +186,7 @@ class KnownPlace:
     """
 
     page_instance_id: int
-    code: tuple[int, str, str, str, int]
+    code: tuple[object, ...]
     position: int
     centre: tuple[float, float]
     taken: bool = False
@@ -202,7 +203,7 @@ def _known_places(connection: Connection, photo_id: int) -> list[KnownPlace]:
     gone = select(d.page_instance_id).where(d.photo_id == photo_id, d.kind == WITHDRAWN)
     withdrawn = set(connection.scalars(gone))
     query = (
-        select(s.id, s.position, k.outline, s.frame, s.study, s.layout, s.sheet, s.page)
+        select(s.id, s.position, k.outline, *(s[name] for name in CODE))
         .join_from(schema.page_instances, schema.reading_runs, k.page_instance_id == s.id)
         .where(s.photo_id == photo_id)
         .order_by(k.id)
@@ -213,6 +214,11 @@ def _known_places(connection: Connection, photo_id: int) -> list[KnownPlace]:
         for row in connection.execute(query)
     }  # fmt: skip
     return list(latest.values())
+
+
+CODE = ("frame", "study", "layout", "sheet", "page")
+"""What tells a page from others in its photo, alike ones apart."""
+_code = attrgetter(*CODE)
 
 
 def _centre(outline: Sequence[Sequence[float]]) -> tuple[float, float]:
@@ -228,7 +234,7 @@ def _page_instance(
     Several blank sheets in one photo have the same code; what was decided on one must not move to
     another when they are found in another order.
     """
-    code, here = (page.frame, page.study, page.layout, page.sheet, page.page), _centre(page.outline)
+    code, here = _code(page), _centre(page.outline)
     same = [k for k in known if k.code == code]
     free = [k for k in same if not k.taken]
     if free:
@@ -240,12 +246,8 @@ def _page_instance(
         connection,
         schema.page_instances,
         photo_id=photo_id,
-        frame=page.frame,
+        **dict(zip(CODE, code, strict=True)),
         position=position,
-        study=page.study,
-        layout=page.layout,
-        sheet=page.sheet,
-        page=page.page,
         identity=new_identity(connection, photo_id, *code, position),
         wording=keep_wording(connection, page.wording),
     )

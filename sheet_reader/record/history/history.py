@@ -9,14 +9,13 @@ from sqlalchemy import Connection, select
 
 from sheet_reader.reasons import Code, Reasons, because, from_json
 from sheet_reader.record.history import sheets
-from sheet_reader.record.history.loading import UNDO
 from sheet_reader.record.history.meaning_answers import load_meanings
 from sheet_reader.record.history.merging import surely_read
 from sheet_reader.record.history.photo_fates import became
 from sheet_reader.record.history.states import TYPED, PageObservation, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.sheet.page import BLANK
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 WHAT = {
@@ -25,7 +24,7 @@ WHAT = {
     "typed": "typed in",
     "empty": "left empty",
     "unreadable": "can't be read",
-    UNDO: "taken back",
+    sheets.UNDO: "taken back",
 }
 
 Place = tuple[int, int, int]
@@ -205,21 +204,11 @@ def _of_sheets(
     for row in rows:
         kind, seen = kinds.get(row.undoes, row.kind), pages[row.page]
         entry = HistoryEntry(
-            at=row.at,
-            field=names.get(kind, SHEET),
-            what=WHAT_OF_SHEETS[row.kind],
-            value=row.value,
-            by=row.by,
-            photo=seen.photo,
-            page=seen.page,
-            layout=seen.layout,
-            model="",
-            confidence=None,
-            reasons=(),
+            row.at, names.get(kind, SHEET), WHAT_OF_SHEETS[row.kind], row.value, row.by, seen.photo,
+            seen.page, seen.layout, model="", confidence=None, reasons=(),
             is_current=kind in names and last.get((row.page, row.kind)) == row.id,
-            was=row.was,
-            why=row.reason,
-        )
+            was=row.was, why=row.reason,
+        )  # fmt: skip
         found.append(Event((row.runs_before, row.decisions_before, row.id), row.page, entry))
     return found
 
@@ -228,9 +217,8 @@ def _read(connection: Connection, pages: Collection[int], serving: Collection[in
     r, k, s = schema.readings.c, schema.reading_runs.c, schema.page_instances.c
     query = (
         select(
-            r.id, k.id.label("run"), k.at, r.field, r.value, k.program, s.photo_id, s.page,
-            s.layout, k.model, r.confidence, r.status, r.reasons, k.decoded_from,
-            s.id.label("page_id"),
+            s.id.label("page_id"), s.photo_id, s.page, s.layout, k.id.label("run"), k.at, k.program,
+            k.model, k.decoded_from, r.id, r.field, r.value, r.confidence, r.status, r.reasons,
         )
         .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
         .join(schema.page_instances, s.id == k.page_instance_id)
@@ -238,20 +226,12 @@ def _read(connection: Connection, pages: Collection[int], serving: Collection[in
     )  # fmt: skip
     found = []
     for row in connection.execute(query):
+        what = f"{'read' if row.decoded_from is None else 'decoded anew'}, {row.status}"
         entry = HistoryEntry(
-            at=row.at,
-            field=row.field,
-            what=f"{'read' if row.decoded_from is None else 'decoded anew'}, {row.status}",
-            value=row.value,
-            by=f"sheet_reader {row.program}",
-            photo=neutral_name(row.photo_id),
-            page=row.page,
-            layout=row.layout,
-            model=row.model,
-            confidence=row.confidence,
-            reasons=from_json(row.reasons),
-            is_current=row.id in serving,
-        )
+            row.at, row.field, what, row.value, f"sheet_reader {row.program}",
+            neutral_name(row.photo_id), row.page, row.layout, row.model, row.confidence,
+            from_json(row.reasons), is_current=row.id in serving,
+        )  # fmt: skip
         found.append(Event((row.run, 0, 0), row.page_id, entry))
     return found
 
@@ -263,8 +243,8 @@ def _decided(
     s = schema.page_instances.c
     query = (
         select(
-            d.id, d.runs_before, d.at, d.field, d.kind, d.value, d.by, d.blind,
-            s.photo_id, s.page, s.layout, k.model, d.reason, d.undoes, s.id.label("page_id"),
+            s.id.label("page_id"), s.photo_id, s.page, s.layout, k.model, d.id, d.runs_before, d.at,
+            d.field, d.kind, d.value, d.by, d.blind, d.reason, d.undoes,
         )
         .join_from(schema.decisions, schema.page_instances, s.id == d.page_instance_id)
         .join(schema.readings, r.id == d.reading_id)
@@ -275,20 +255,11 @@ def _decided(
     found = []
     for row in connection.execute(query):
         entry = HistoryEntry(
-            at=row.at,
-            field=row.field,
-            what=WHAT[row.kind],
-            value=row.value,
-            by=row.by,
-            photo=neutral_name(row.photo_id),
-            page=row.page,
-            layout=row.layout,
-            model=row.model,
-            confidence=None,
+            row.at, row.field, WHAT[row.kind], row.value, row.by, neutral_name(row.photo_id),
+            row.page, row.layout, row.model, confidence=None,
             reasons=(because(Code.KEYED_BLIND),) if row.blind else (),
-            is_current=row.id in serving,
-            why=row.reason or "",
-        )
+            is_current=row.id in serving, why=row.reason or "",
+        )  # fmt: skip
         place = row.runs_before, row.id, 0
         found.append(Event(place, row.page_id, entry, row.id, row.undoes or 0))
     return found

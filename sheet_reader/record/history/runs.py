@@ -17,9 +17,9 @@ from sqlalchemy import Connection, Row, Select, bindparam, func, insert, or_, se
 from sheet_reader import __version__
 from sheet_reader.decode.pages import FieldReading, PageReading
 from sheet_reader.reasons import Code, because, from_json, to_json
-from sheet_reader.record.history.loading import LATEST, STANDS, superseded
+from sheet_reader.record.history.loading import LATEST, superseded
 from sheet_reader.record.history.photos import insert_row
-from sheet_reader.record.history.sheets import standing
+from sheet_reader.record.history.sheets import standing, stands
 from sheet_reader.record.history.states import ACCEPTED
 from sheet_reader.record.store import schema
 from sheet_reader.study.days import now
@@ -28,6 +28,11 @@ if TYPE_CHECKING:
     from sheet_reader.record.history.found import FoundPage
 
 AT_A_TIME = 500
+AS_FOUND = (
+    "identified_by", "px_per_mm", "blur_mm", "contrast", "hidden_boxes", "glare_share", "advice",
+    "site", "visit_date", "threshold", "evidence",
+)  # fmt: skip
+"""Columns of a run that hold what a page says under the same name."""
 OF_TIME = frozenset({Code.IN_FUTURE, Code.SEASON_NOT_BEGUN})
 """Doubts that only the day of the reading raised."""
 MAY_LIFT = OF_TIME | {Code.DAY_OR_MONTH}
@@ -70,24 +75,14 @@ def add_run(
 ) -> None:
     """Keep one reading of a page by its photo."""
     sure = last_sure(connection, [page_instance_id]).get(page_instance_id, {})
-    values = {
+    same = {column: getattr(page, column) for column in AS_FOUND}
+    values = same | {
         "page_instance_id": page_instance_id,
         "attempt": attempt,
         "at": now(),
         "program": __version__,
         "model": model,
-        "identified_by": page.identified_by,
-        "px_per_mm": page.px_per_mm,
-        "blur_mm": page.blur_mm,
-        "contrast": page.contrast,
-        "hidden_boxes": page.hidden_boxes,
-        "glare_share": page.glare_share,
-        "advice": page.advice,
-        "site": page.site,
-        "visit_date": page.visit_date,
         "outline": json.dumps(page.outline),
-        "threshold": page.threshold,
-        "evidence": page.evidence,
     }
     pictures = {
         f.reading.field: {
@@ -240,7 +235,9 @@ def keep_decoded(
     ):  # fmt: skip
         reading = FieldReading(field, value, confidence, status, from_json(reasons), *runner_up)
         before.setdefault(run, {})[field] = reading
-    held = select(d.page_instance_id, d.field).where(STANDS, d.page_instance_id.in_(instances))
+    held = select(d.page_instance_id, d.field).where(
+        d.page_instance_id.in_(instances), stands(schema.decisions)
+    )
     decided = {(page, field) for page, field in connection.execute(held)}
     sure = last_sure(connection, instances)
     changes: list[Change] = []

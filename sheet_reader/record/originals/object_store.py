@@ -57,18 +57,18 @@ class StoredFile:
 
     def is_file(self) -> bool:
         """Whether it is there."""
-        with self.store.reached() as files:
-            return bool(files.isfile(self.store.path_of(self.relative)))
+        with self.store.reached(self.relative) as (files, path):
+            return bool(files.isfile(path))
 
     def stat(self) -> SimpleNamespace:
         """Its size as ``st_size``, in bytes."""
-        with self.store.reached() as files:
-            return SimpleNamespace(st_size=int(files.size(self.store.path_of(self.relative)) or 0))
+        with self.store.reached(self.relative) as (files, path):
+            return SimpleNamespace(st_size=int(files.size(path) or 0))
 
     def raw_bytes(self) -> bytes:
         """Its bytes as they are."""
-        with self.store.reached() as files:
-            return bytes(files.cat_file(self.store.path_of(self.relative)))
+        with self.store.reached(self.relative) as (files, path):
+            return bytes(files.cat_file(path))
 
     def read_text(self, encoding: str) -> str:
         """Its text; for a file that is no original."""
@@ -106,11 +106,13 @@ class ObjectStore:
         return shown(self.url)
 
     @contextmanager
-    def reached(self) -> Iterator[AbstractFileSystem]:
-        """The file system of the store. What it raises becomes ours, but for a missing file."""
-        files, _ = _opened(self.url)
+    def reached(self, relative: str) -> Iterator[tuple[AbstractFileSystem, str]]:
+        """The file system of the store, and where on it an original lies. What it raises becomes
+        ours, but for a missing file.
+        """
+        files, root = _opened(self.url)
         try:
-            yield files
+            yield files, f"{root.rstrip('/')}/{relative}"
         except (SheetReaderError, FileNotFoundError):
             raise
         except Exception as error:  # each store has errors of its own
@@ -120,17 +122,12 @@ class ObjectStore:
                 remedy=f"check {STORE_VARIABLE}, the network and your rights there; {WAITS}",
             ) from error
 
-    def path_of(self, relative: str) -> str:
-        """Where an original lies, as the store's file system names it."""
-        return f"{_opened(self.url)[1].rstrip('/')}/{relative}"
-
     def keep(self, relative: str, data: bytes) -> bool:
         """Write ``data`` whole or not at all; says whether it was written, or was there already.
 
         Raises :class:`StorageError`.
         """
-        path = self.path_of(relative)
-        with self.reached() as files:
+        with self.reached(relative) as (files, path):
             if files.exists(path) and files.cat_file(path) == data:
                 return False
             folder = path.rpartition("/")[0]
@@ -149,19 +146,18 @@ class ObjectStore:
 
     def remove(self, relative: str) -> None:
         """Remove an original, if it is there."""
-        with self.reached() as files:
-            if files.exists(path := self.path_of(relative)):
+        with self.reached(relative) as (files, path):
+            if files.exists(path):
                 files.rm_file(path)
 
     def names(self, folder: str) -> Iterator[str]:
         """The files under ``folder`` of the store, relative to the store, half-written ones left
         out; sorted.
         """
-        with self.reached() as files:
+        with self.reached("") as (files, root):
             files.invalidate_cache()
-            root = self.path_of("")
             try:
-                found = sorted(files.find(self.path_of(folder)))
+                found = sorted(files.find(f"{root}{folder}"))
             except FileNotFoundError:
                 return
         for path in found:

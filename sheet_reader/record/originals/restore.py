@@ -17,14 +17,13 @@ from sheet_reader.record.originals.backup_contents import (
     unpack_checked,
     write_file,
 )
-from sheet_reader.record.store.engine import RECORD_FILE, URL_VARIABLE, our_errors
+from sheet_reader.record.store.engine import LOGS, RECORD_FILE, URL_VARIABLE, our_errors
 from sheet_reader.record.store.place import PLACE_FILE
 from sheet_reader.sheet.kept_layouts import FOLDER as LAYOUTS
 from sheet_reader.study.days import now
 from sheet_reader.study.reader import STUDY_FILE
 
 ASIDE = "before-restore-"
-LOGS = ("-wal", "-shm", "-journal")
 _SHARED_LOCK = 0x40000002, 510
 """Where programs that have a SQLite file open hold a lock on it, and how many bytes: SQLite's
 os.h, SHARED_FIRST and SHARED_SIZE."""

@@ -13,20 +13,19 @@ from sqlalchemy import Connection, delete, select, update
 from sheet_reader.errors import UsageError
 from sheet_reader.record.history.photos import insert_new, is_bare
 from sheet_reader.record.originals import originals
-from sheet_reader.record.people.people import Person, forget_names, person_meant
+from sheet_reader.record.people.people import forget_names, person_meant
 from sheet_reader.record.people.traces import (
     Traces,
-    backups_in,
+    closed_files,
     copies_of,
     in_her_files,
     in_record,
-    not_looked_into,
 )
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import RECORD_FILE, our_errors
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import now
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 TO_BLANK, TO_REMOVE = "name to blank", "original to remove"
@@ -57,40 +56,16 @@ class Erased:
     lingering: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, slots=True)
-class Meant:
-    """What :func:`erase` would remove: ``traces``, and the photos of ``at_sites`` whose contact the
-    person is, in which she may have written her name. ``others`` is the number of all other photos.
-    """
-
-    traces: Traces
-    at_sites: tuple[int, ...]
-    others: int
-
-
 def named(
     study: Study, contact: str, url: str | None = None, photos: Collection[int] = ()
-) -> Meant:
+) -> Traces:
     """What :func:`erase` would remove, so that it can be told before.
 
     Raises :class:`UsageError` where ``contact`` means no single person.
     """
     who = person_meant(contact)
     with Record.open(study, url, of_any_study=True) as record:
-        return _meant(record, who, photos)
-
-
-def _meant(record: Record, who: Person, photos: Collection[int]) -> Meant:
-    with record.reading() as connection:
-        traces = in_record(connection, record.folder, who, photos)
-        p = schema.photos.c
-        query = select(p.id).where(p.original != "", p.forgotten_at.is_(None))
-        whole = set(connection.scalars(query))
-    sites = {site.number for site in record.study.sites if who.named_in(site.contact)}
-    visits = [*record.state(), *record.state_aside()] if sites else []
-    seen = {page.photo_id for v in visits if v.site in sites for page in v.pages}
-    at_sites = tuple(sorted((seen & whole) - set(traces.photos)))
-    return Meant(traces, at_sites, len(whole - seen - set(traces.photos)))
+        return in_record(record, who, photos)
 
 
 def erase(
@@ -116,11 +91,10 @@ def erase(
     """
     who = person_meant(contact)
     with Record.open(study, url, of_any_study=True) as record:
-        meant = _meant(record, who, photos)
-        traces, elsewhere = meant.traces, in_her_files(study, who)
+        traces, elsewhere = in_record(record, who, photos), in_her_files(study, who)
         if not traces.any and not elsewhere:
             raise UsageError(f"nothing in the record or the site list names “{contact}”")
-        hers = traces.photos | {number: [] for number in meant.at_sites}
+        hers = traces.photos | {number: [] for number in traces.at_sites}
         for photo_id, origin_ids in hers.items():
             with record.writing() as connection:
                 gone = delete(schema.origins).where(schema.origins.c.id.in_(origin_ids))
@@ -141,8 +115,7 @@ def erase(
             digests = frozenset(connection.scalars(whole))
         copies = copies_of(study.folder, digests, hers)
     origins = sum(map(len, hers.values()))
-    backups = backups_in(study) if traces.any else ()
-    listed = (*elsewhere, *copies, *not_looked_into(study), *backups)
+    listed = (*elsewhere, *copies, *closed_files(study, backups=traces.any))
     return Erased(origins, len(hers), decisions, len(traces.remarks), listed, kept, lingering)
 
 
@@ -155,7 +128,7 @@ def remove_erased(record: Record, bare_picture: BarePicture) -> None:
     with record.reading() as connection:
         query = select(p.id, p.sha256, p.original).where(p.forgotten_at.is_not(None))
         rows = connection.execute(query.where(p.original != "")).all()
-        to_blank = _noted(connection, TO_BLANK)
+        to_blank = schema.notes(connection, TO_BLANK)
     for row in rows:
         original: str = row.original
         blank = str(row.id) in to_blank
@@ -172,11 +145,6 @@ def remove_erased(record: Record, bare_picture: BarePicture) -> None:
                     if place != original:
                         originals.remove(record.folder, place)
     _remove_replaced(record)
-
-
-def _noted(connection: Connection, name: str) -> frozenset[str]:
-    query = select(schema.about.c.value).where(schema.about.c.name == name)
-    return frozenset(connection.scalars(query))
 
 
 def _forget_note(connection: Connection, name: str, value: str) -> None:
@@ -197,7 +165,7 @@ def _replace(record: Record, photo: Any, bare: str, *, blanked: bool) -> None:
 def _remove_replaced(record: Record) -> None:
     """Remove the files that the record names no more, then the notes of them."""
     with record.reading() as connection:
-        places = _noted(connection, TO_REMOVE)
+        places = schema.notes(connection, TO_REMOVE)
         in_use = set(connection.scalars(select(schema.photos.c.original)))
     for place in places:
         if place not in in_use:
@@ -213,7 +181,7 @@ def _not_bare(record: Record, photo_ids: Collection[int]) -> tuple[str, ...]:
     query = select(p.id, p.name, p.sha256, p.status, p.original).where(p.id.in_(photo_ids))
     with record.reading() as connection:
         rows = connection.execute(query.where(p.original != "").order_by(p.id)).all()
-        to_blank = _noted(connection, TO_BLANK)
+        to_blank = schema.notes(connection, TO_BLANK)
     return tuple(
         _what_is_left(row, originals.at(record.folder, row.original))
         for row in rows

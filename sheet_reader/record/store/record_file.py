@@ -31,6 +31,7 @@ from sheet_reader.numbers import RECORD
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store.engine import (
     BUSY_SECONDS,
+    LOGS,
     RECORD_FILE,
     connect_unchanged,
     open_engine,
@@ -69,7 +70,7 @@ def make_private(folder: Path) -> None:
     file = folder / RECORD_FILE
     with contextlib.suppress(FileExistsError):
         make_empty(file)
-    for ending in ("", "-wal", "-shm"):
+    for ending in ("", *LOGS):
         tighten(file.with_name(file.name + ending), PRIVATE_FILE)
     root = originals.root_of(folder)
     kept = (root if isinstance(root, Path) else folder) / originals.FOLDER

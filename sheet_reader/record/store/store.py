@@ -12,9 +12,7 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from types import TracebackType
 
-import numpy as np
 from sqlalchemy import Connection, Engine, select
 
 from sheet_reader.errors import UsageError
@@ -43,7 +41,7 @@ from sheet_reader.record.store.engine import (
 )
 from sheet_reader.record.store.engine import URL_VARIABLE as URL_VARIABLE
 from sheet_reader.record.store.migrations import migrate, must_be_present
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 NO_THRESHOLDS = Thresholds()
@@ -130,12 +128,7 @@ class Record:
     def __enter__(self) -> Record:
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_: object) -> None:
         self.close()
 
     @contextmanager
@@ -197,10 +190,6 @@ class Record:
         """One row per visit, pages and photos merged."""
         return rows.visit_rows(self.study, self.state())
 
-    def accepted_sample(self, n: int, rng: np.random.Generator) -> list[FieldState]:
-        """``n`` accepted values drawn at random, for a second view."""
-        return rows.accepted_sample(self.state(), n, rng)
-
     def audited(self) -> list[AuditedField]:
         """The accepted fields that audits drew, each once."""
         visits = self.state()
@@ -235,7 +224,7 @@ class Record:
         visits = self.state()
         return Summary(
             photos=dict(Counter(line.status for line in self.photos())),
-            fields=rows.counts_by_status(visits),
+            fields=dict(Counter(e.status for v in visits for e in v.fields if e.is_current)),
             pages=sum(len(v.pages) for v in visits),
             visits=len(visits),
             waiting=sum(e.needs_review for v in visits for e in v.fields),

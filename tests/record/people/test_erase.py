@@ -27,7 +27,7 @@ from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase, named
 from sheet_reader.record.people.people import person_meant
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Post = Callable[..., BatchSummary]
 OWNER_TAG, GPS_TAG = 0xA430, 0x8825
@@ -280,9 +280,8 @@ def test_what_is_meant_can_be_told_before(study: Study) -> None:
     (study.folder / "inbox" / "pat doe.png").write_bytes(stand_in.photo(says(), seed=1))
     (study.folder / "inbox" / "kim.png").write_bytes(stand_in.photo(says(), seed=2))
     read_batch(study, reader=stand_in.read, jobs=0)
-    meant = named(study, "pat doe")
-    assert (meant.at_sites, meant.others) == ((2,), 0)
-    traces = meant.traces
+    traces = named(study, "pat doe")
+    assert (traces.at_sites, traces.others) == ((2,), 0)
     assert (len(traces.photos), traces.mails) == (2, 1)
     assert traces.senders == ("Pat Doe <p1@example.org>",)
     assert traces.names == ("image0.png (photo-0001)", "pat doe.png (photo-0003)")

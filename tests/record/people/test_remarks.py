@@ -22,7 +22,7 @@ from sheet_reader.record.people.remarks import (
     remarks_of,
 )
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Post = Callable[..., BatchSummary]
 PLACE = ("1007", "2026-05-20")
@@ -75,7 +75,7 @@ def test_erase_takes_what_a_person_said_and_what_names_her(study: Study) -> None
         add_to_visit(connection, PLACE, remark("Two of us.", author="Pat Doe <pat@example.org>"))
         add_to_visit(connection, PLACE, remark("Pat Doe was ill.", "m2", "Kim"))
         add_to_visit(connection, PLACE, remark("It rained.", "m3", "Kim"))
-    assert len(named(study, "Pat Doe").traces.remarks) == 2
+    assert len(named(study, "Pat Doe").remarks) == 2
     assert erase(study, "Pat Doe", bare_picture).remarks == 2
     with Record.open(study) as record:
         assert remarks_of(record).on(PLACE, ()) == ("by mail: It rained.",)

@@ -16,7 +16,7 @@ from made_facts import fact, facts, visit
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.mail import written
-from sheet_reader.reading.mail_answers import as_answer
+from sheet_reader.reading.incoming import as_answer
 from sheet_reader.reasons import Code, because
 from sheet_reader.record.people.remarks import AskedItem
 from sheet_reader.results.contacts import addresses, names_in, place_names, told_without_people
@@ -25,7 +25,7 @@ from sheet_reader.results.letters.drafts import message_id, to_say
 from sheet_reader.results.letters.open_items import ASKS, Item
 from sheet_reader.results.letters.wording import template_texts, worded
 from sheet_reader.results.status.standing import status_of
-from sheet_reader.study.model import Site, Study
+from sheet_reader.study.study import Site, Study
 from sheet_reader.study.words import ENGLISH_LETTERS, shipped_texts
 
 AFTER = date(2026, 6, 15)

@@ -15,12 +15,13 @@ from sheet_reader.errors import UsageError
 from sheet_reader.reading.opening import open_record
 from sheet_reader.record.history import deciding
 from sheet_reader.record.history.answers import Accept, FieldAnswer, SumTold, Value
+from sheet_reader.record.history.rows import accepted_sample
 from sheet_reader.record.history.states import FieldState
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import Season
 from sheet_reader.study.kinds import NUMBER
-from sheet_reader.study.model import CountField, HeaderField, Study, SumRule
+from sheet_reader.study.study import CountField, HeaderField, Study, SumRule
 from sheet_reader.wording import words
 
 SURE = 0.9999
@@ -132,7 +133,7 @@ def test_fields_that_the_study_no_longer_knows_are_not_audited(study: Study) -> 
 
     keep(study, sheet())
     with Record.open(renamed(study, "snails", RENAMED)) as record:
-        chosen = record.accepted_sample(99, np.random.default_rng(0))
+        chosen = accepted_sample(record.state(), 99, np.random.default_rng(0))
         assert {w.field for w in chosen} == {"site", "date", "helpers", "shade.eggs", "sun.eggs"}
         assert record.summary().fields == {"accepted": 5}
 

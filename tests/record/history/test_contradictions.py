@@ -17,9 +17,10 @@ from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.history import deciding, found, photos, runs
 from sheet_reader.record.history.answers import Accept, Answer, Illegible, LeftEmpty, Value
 from sheet_reader.record.history.found import BatchSummary
+from sheet_reader.record.history.rows import accepted_sample
 from sheet_reader.record.history.states import FieldState, VisitRow
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name, words
 
 Post = Callable[..., BatchSummary]
@@ -208,7 +209,7 @@ def test_a_correction_in_an_audit_is_held_against_the_other_photo(study: Study, 
     for _ in range(2):
         post(says({FIELD: "12"}))
     with Record.open(study) as record:
-        sample = record.accepted_sample(100, np.random.default_rng(1))
+        sample = accepted_sample(record.state(), 100, np.random.default_rng(1))
         item = next(s for s in sample if s.field == FIELD)
         number, rivals = item.reading_id, item.rivals
         decided.decide(record, number, Value("21"), by="Ada", blind=True, rivals=rivals)

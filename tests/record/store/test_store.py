@@ -14,9 +14,10 @@ from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.field_pictures import field_images
 from sheet_reader.record.history.answers import Accept, Illegible, LeftEmpty, Value
 from sheet_reader.record.history.found import BatchSummary
+from sheet_reader.record.history.rows import accepted_sample
 from sheet_reader.record.history.states import FieldState, VisitRow
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import words
 
 Post = Callable[..., BatchSummary]
@@ -223,7 +224,7 @@ def test_images_of_a_field(study: Study, post: Post) -> None:
 def test_what_an_audit_drew_is_kept_with_its_threshold(study: Study, post: Post) -> None:
     post(says(flagged={"sun.snails": "4"}, threshold=0.97))
     with Record.open(study) as record:
-        sample = record.accepted_sample(100, np.random.default_rng(1))
+        sample = accepted_sample(record.state(), 100, np.random.default_rng(1))
         assert len(sample) == 6
         eggs = next(s for s in sample if s.field == "sun.eggs")
         other = next(s for s in sample if s.field == "shade.eggs")
@@ -234,7 +235,7 @@ def test_what_an_audit_drew_is_kept_with_its_threshold(study: Study, post: Post)
         assert sorted((f.confidence, f.right) for f in own) == [(0.999, False), (0.999, True)]
         assert [f.threshold for f in own] == [0.97, 0.97]
         assert {(f.site, f.visit_date) for f in own} == {("1004", "2026-05-20")}
-        assert len(record.accepted_sample(100, np.random.default_rng(1))) == 4
+        assert len(accepted_sample(record.state(), 100, np.random.default_rng(1))) == 4
 
 
 def test_flagged_fields_are_no_evidence_about_accepted_ones(study: Study, post: Post) -> None:
