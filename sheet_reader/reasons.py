@@ -40,10 +40,10 @@ class Occlusion(StrEnum):
 
 
 class Code(StrEnum):
-    """Every reason there is: its code, the names of its parameters, and its words, which name them
-    ("" where they need a choice, see :mod:`~sheet_reader.wording`). After these may stand the words
-    for who has not seen the reading, where masked parameters would leave half a sentence, and those
-    for many cases at once, where that would say too little.
+    """Every reason there is: its code, its parameters' names, its words, which name them ("" where
+    they need a choice, see :mod:`~sheet_reader.wording`), where masked parameters would leave half
+    a sentence the words for who has not seen the reading, and where that says too little for many
+    cases at once those for all.
     """
 
     params: tuple[str, ...]
@@ -176,9 +176,8 @@ class Code(StrEnum):
         "the code on this sheet and its corner marks name different pages; "
         "type its numbers in with “sheet-reader enter”",
     )  # fmt: skip
-    # sites that the square code and the print name, or None for a blank sheet
+    # sites that code and print name, None for a blank sheet; study is a key, "" if not known
     TWO_SHEETS = "two-sheets", "coded printed", "", "the square code and the print name two sheets"
-    # study is its key, "" where that is not known; title is that of this study
     OTHER_STUDY = "other-study", "study title", "", "this sheet belongs to another study"
     OLDER_LAYOUT = (
         "older-layout", "layout now title",
