@@ -40,10 +40,10 @@ class Occlusion(StrEnum):
 
 
 class Code(StrEnum):
-    """Every reason there is: its code, its parameters' names, its words, which name them ("" where
-    they need a choice, see :mod:`~sheet_reader.wording`), where masked parameters would leave half
-    a sentence the words for who has not seen the reading, and where that says too little for many
-    cases at once those for all.
+    """Every reason there is: code, names of its parameters, and words that name them ("" where they
+    need a choice, see :mod:`~sheet_reader.wording`); then, where masking would leave half a
+    sentence, the words for who has not seen the reading, and, where that would say too little,
+    those for many cases at once.
     """
 
     params: tuple[str, ...]
@@ -161,10 +161,8 @@ class Code(StrEnum):
     NO_SHEET = "no-sheet", "", "no sheet of this study was found in the picture"
     NOT_FOUND = "not-found", "", "no sheet was found in the picture"
     BLURRED = "blurred", "", "the picture is too blurred: hold still and tap to focus"
-    TOO_FEW_MARKERS = (
-        "too-few-markers", "",
-        "fewer than two of the sheet's corner marks can be seen: photograph the whole sheet",
-    )  # fmt: skip
+    TOO_FEW_MARKERS = ("too-few-markers", "", "fewer than two of the sheet's corner marks can be "
+                       "seen: photograph the whole sheet")  # fmt: skip
     # part is of the page ("right edge"), or ""; printed_readable: whether anything reads that code
     CODE_OUTSIDE = "code-outside", "part", "", "", "the square code is outside the picture"
     CODE_UNREADABLE = "code-unreadable", "printed_readable", "", "", "the square code can't be read"
