@@ -15,7 +15,7 @@ from sqlalchemy.dialects import postgresql, sqlite
 from sqlalchemy.schema import CreateIndex, CreateTable
 
 from sheet_reader.record.store import schema
-from sheet_reader.record.store.checksums import OWNERS
+from sheet_reader.record.store.checksums import TABLES
 from sheet_reader.record.store.migrations import BETWEEN, SCRIPTS
 
 DIALECTS: tuple[Dialect, ...] = (
@@ -34,7 +34,7 @@ def schema_text(dialect: Dialect) -> str:
     of_sqlite = dialect.name == "sqlite"
     for name in schema.APPEND_ONLY:
         made += _sqlite_guards(name) if of_sqlite else _postgresql_guards(name)
-    for name in OWNERS:
+    for name in TABLES:
         made += _sqlite_notes(name) if of_sqlite else _postgresql_notes(name)
     plain = ("\n".join(line.rstrip() for line in one.strip().splitlines()) for one in made)
     return BETWEEN.join(plain) + "\n"
@@ -59,7 +59,7 @@ def _postgresql_guards(table: str) -> list[str]:
 
 def _bodies(table: str) -> dict[str, str]:
     """What each trigger does, in SQL that SQLite and PostgreSQL share."""
-    owner, field = OWNERS[table]
+    _, owner, field = TABLES[table]
     of = f"table_name = '{table}' AND row_id"
     closed, is_open = "length(digest) = 32", "digest IN ('', '-')"
     return {

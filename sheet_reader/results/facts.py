@@ -20,7 +20,7 @@ from sheet_reader.record.people.remarks import remarks_of, senders
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.contacts import names_in, told_without_people
 from sheet_reader.sheet.layout import page_count
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 STATUSES = {
@@ -177,28 +177,15 @@ def facts_of(record: Record) -> Facts:
 def _field(state: FieldState, modified: Mapping[str, str]) -> FieldFact:
     seen, read = state.observation, state.reading
     return FieldFact(
-        reading_id=read.reading_id,
-        page_instance_id=seen.page_instance_id,
-        photo_id=seen.photo_id,
-        photo=seen.photo,
-        pdf_page=seen.frame + 1,
-        sheet=seen.sheet,
-        page=seen.page,
-        field=read.field,
-        value=state.value,
-        read_as=read.value,
-        confidence=read.confidence,
-        status=state.status,
-        reasons=state.reasons,
-        runner_up=read.runner_up,
-        runner_up_confidence=read.runner_up_confidence,
-        decided=state.decision is not None,
-        is_current=state.is_current,
-        needs_review=state.needs_review,
+        reading_id=read.reading_id, page_instance_id=seen.page_instance_id, photo_id=seen.photo_id,
+        photo=seen.photo, pdf_page=seen.frame + 1, sheet=seen.sheet, page=seen.page,
+        field=read.field, value=state.value, read_as=read.value, confidence=read.confidence,
+        status=state.status, reasons=state.reasons, runner_up=read.runner_up,
+        runner_up_confidence=read.runner_up_confidence, decided=state.decision is not None,
+        is_current=state.is_current, needs_review=state.needs_review,
         photo_asked=state.decision is not None and PhotoAsked() in state.decision.told,
-        modified=modified[read.field],
-        on_sheet=read.on_sheet or read.field,
-    )
+        modified=modified[read.field], on_sheet=read.on_sheet or read.field,
+    )  # fmt: skip
 
 
 def file_names_of(record: Record) -> dict[int, str]:

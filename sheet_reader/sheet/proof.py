@@ -6,6 +6,8 @@ it is taken for a sheet, and known geometry, so that one can be measured.
 
 from __future__ import annotations
 
+import contextlib
+
 from sheet_reader.sheet.draft import (
     BOX_HEIGHT,
     Draft,
@@ -22,6 +24,7 @@ from sheet_reader.sheet.fonts import (
     POINT,
     RULE,
     TITLE,
+    TooWideError,
     fit_or_cut,
     wrap_even,
 )
@@ -47,7 +50,7 @@ from sheet_reader.sheet.page import (
 )
 from sheet_reader.sheet.panel import OWN_BOX
 from sheet_reader.sheet.pdf import pdf_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.study.words import SheetWords
 
 RULER_MM = 100
@@ -71,9 +74,7 @@ def draw_proof(study: Study) -> DrawnPage:
     draft.marks.append(Text(SIDE, EDGE_MM + 10.2, line, size))
     base = 44.0
     for text in (words.check_print, words.check_scales, words.check_seen):
-        for line in wrap_even(text, width - 2 * SIDE, LABEL) or [text]:
-            draft.marks.append(Text(SIDE, base, line, LABEL))
-            base += _STEP
+        base = _paragraph(draft, text, (SIDE, base), width - SIDE, LABEL)
     _rulers(draft, SIDE + 2.0, 70.0)
     _elements(draft, words, SIDE + 26.0, 96.0, width - SIDE)
     page = Page(
@@ -123,10 +124,22 @@ def _elements(draft: Draft, words: SheetWords, x: float, y: float, right: float)
         (INSTRUCTION, words.instruction_print),
         (LABEL, words.label_print),
     ):
-        for shown in wrap_even(text.format(size=round(size / POINT)), right - x, size) or [text]:
-            draft.marks.append(Text(x, y, shown, size))
-            y += _STEP
-        y += 1.4
+        text = text.format(size=round(size / POINT))
+        y = _paragraph(draft, text, (x, y), right, size) + 1.4
+
+
+def _paragraph(
+    draft: Draft, text: str, at: tuple[float, float], right: float, size: float
+) -> float:
+    """Write the text from ``at`` to the ``right``, beyond it where a word is too wide; returns
+    where the next line stands.
+    """
+    x, y = at
+    lines = [text]
+    with contextlib.suppress(TooWideError):
+        lines = wrap_even(text, right - x, size)
+    draft.marks.extend(Text(x, y + n * _STEP, line, size) for n, line in enumerate(lines))
+    return y + len(lines) * _STEP
 
 
 def render_proof(study: Study, copies: int = 1) -> bytes:

@@ -13,11 +13,10 @@ from functools import cache
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from sheet_reader.study.words import ENGLISH
 from sheet_reader.wording import said
 
 if TYPE_CHECKING:
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
 CLOCK_TOLERANCE = timedelta(days=1)
 """A visit may be dated so long after today: where it was made it can be tomorrow already."""
@@ -73,8 +72,8 @@ def mixed_orders(study: Study) -> bool:
     """Whether some of those who count may write day and month the other way round than the sheet
     asks: people who write English are used to both, and so are those whose paper is Letter.
     """
-    english = (study.words.day, study.words.month) == (ENGLISH.day, ENGLISH.month)
-    return (english or study.paper == "Letter") and study.date_order[0] != "year"
+    either = study.words.are_english or study.paper == "Letter"
+    return either and study.date_order[0] != "year"
 
 
 def turned(day: date) -> date | None:

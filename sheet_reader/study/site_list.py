@@ -13,9 +13,9 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from sheet_reader.errors import StorageError, UsageError
-from sheet_reader.study.model import Site, Study
 from sheet_reader.study.site_numbers import damm, is_valid, nearest_sites
-from sheet_reader.study.table import Mistakes, nearest, printable_line, shown
+from sheet_reader.study.study import Site, Study
+from sheet_reader.study.table import Mistakes, line_fault, nearest, printable_line, shown
 
 COLUMNS = ("number", "label", "contact")
 NEEDED = ("number", "label")
@@ -129,10 +129,8 @@ def _sites(
 def _row(place: str, row: dict[str, str], boxes: int | None, mistakes: Mistakes) -> bool:
     before = len(mistakes.found)
     for column, longest in _LONGEST.items():
-        if len(row[column]) > longest:
-            mistakes.add(f"{place} {column}", f"is longer than {longest} characters")
-        elif not row[column].isprintable():
-            mistakes.add(f"{place} {column}", "holds a line break or control character")
+        if fault := line_fault(row[column], longest, required=False):
+            mistakes.add(f"{place} {column}", fault)
     number = row["number"]
     if len(mistakes.found) > before:
         return False

@@ -45,17 +45,22 @@ def ordinal(number: int) -> str:
 
 
 def printable_line(what: str, text: str, longest: int) -> str:
-    """``text`` without needless blanks; raises UsageError where it is empty, too long or holds
-    signs that can't be printed.
-    """
+    """``text`` without needless blanks; raises UsageError where it is no clean line of text."""
     clean = " ".join(text.split())
-    if not clean:
-        raise UsageError(f"{what} must not be empty")
-    if len(clean) > longest:
-        raise UsageError(f"{what} is {len(clean)} characters long; the most is {longest}")
-    if not clean.isprintable():
-        raise UsageError(f"{what} holds a control character")
+    if fault := line_fault(clean, longest):
+        raise UsageError(f"{what} {fault}")
     return clean
+
+
+def line_fault(text: str, longest: int, *, required: bool = True) -> str:
+    """Why ``text`` is no line of 1 to ``longest`` signs that can be printed (0, where it is not
+    ``required``), or "".
+    """
+    if len(text) > longest:
+        return f"is {len(text)} characters long; the most is {longest}"
+    if not text.isprintable():
+        return "must be one line without control characters"
+    return "must not be empty" if required and not text.strip() else ""
 
 
 def nearest(word: str, known: Iterable[str]) -> str:
@@ -160,15 +165,10 @@ class TomlTable:
 
     def line(self, key: str, value: str, longest: int, required: bool = True) -> str:
         """``value`` if it is a clean line of text, else "" and a mistake at ``key``."""
-        if len(value) > longest:
-            self.wrong(key, f"is {len(value)} characters long; the most is {longest}")
-        elif not value.isprintable():
-            self.wrong(key, "must be one line without control characters")
-        elif required and not value.strip():
-            self.wrong(key, "must not be empty")
-        else:
-            return " ".join(value.split())
-        return ""
+        if fault := line_fault(value, longest, required=required):
+            self.wrong(key, fault)
+            return ""
+        return " ".join(value.split())
 
     def name(self, key: str = "name") -> str:
         """An identifier: a lower case letter, then letters, digits and underscores."""

@@ -70,6 +70,11 @@ class SheetWords:
     instruction_print: str
     label_print: str
 
+    @property
+    def are_english(self) -> bool:
+        """Whether dates are named in English, whatever the rest is."""
+        return (self.day, self.month) == (ENGLISH.day, ENGLISH.month)
+
 
 KEYS = tuple(field.name for field in fields(SheetWords))
 

@@ -1,4 +1,4 @@
-"""Walking all the steps of a new record takes a quarter of a second, and most tests begin with one.
+"""Walking all the steps of a new record takes longer than a copy, and most tests begin with one.
 
 The program makes one such record in each process of tests; in a test, an empty file is filled with
 a copy of it. Tests of how a record is made take ``made_by_all_steps`` from here, which leaves the

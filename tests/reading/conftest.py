@@ -11,5 +11,5 @@ from stated_sheets import stated as stated
 from stated_sheets import today as today
 from stated_sheets import written as written
 
-for room in ("record", "reading"):  # their tests run again on PostgreSQL
+for room in ("record/store", "reading"):  # their tests run again on PostgreSQL
     sys.path.append(str(Path(__file__).parents[1] / room))

@@ -17,8 +17,8 @@ from sheet_reader.sheet.page import BLANK, Area, DrawnPage, Page, Text
 from sheet_reader.sheet.pdf import rasterise, render_pdf
 from sheet_reader.sheet.proof import draw_proof
 from sheet_reader.study.fields import OWN_DIGITS
-from sheet_reader.study.model import Paper, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Paper, Study
 from sheet_reader.study.words import ENGLISH, languages, shipped_words
 
 Faults = Callable[[DrawnPage], list[str]]
@@ -260,3 +260,9 @@ def test_the_proof_page_speaks_the_sheets_language(
     if language != "en":
         english = ("Print check", "ruler", "points", "boxes", "hairline", "tally", "labels")
         assert not any(word in printed for word in english)
+
+
+def test_the_proof_page_is_drawn_though_a_word_is_wider_than_the_paper(beans: Study) -> None:
+    wide = "W" * 150
+    words = replace(beans.words, check_print=wide, label_print=wide)
+    assert [text.text for text in texts(draw_proof(replace(beans, words=words)))].count(wide) == 2

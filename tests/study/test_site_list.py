@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from sheet_reader.errors import StudyError
-from sheet_reader.study.model import Site
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Site
 
 HEAD = "number,label,contact\n"
 GOOD = "5724,Old wall,wall@example.org\n"
@@ -33,8 +33,8 @@ def mistakes(folder: Path) -> list[str]:
         (HEAD + "57x4,Wall,w\n", "sites.csv line 2 number: “57x4” is not a number of digits only"),
         (HEAD + "٥٧٢٤,Wall,w\n", "sites.csv line 2 number: “٥٧٢٤” is not a number of digits only"),
         (HEAD + "5724,Wall\n", "sites.csv line 2: has 2 columns, not 3"),
-        (HEAD + f"5724,{'x' * 10_000},w\n", "sites.csv line 2 label: is longer than 60 character"),
-        (HEAD + "5724,a\x07b,w\n", "sites.csv line 2 label: holds a line break or control"),
+        (HEAD + f"5724,{'x' * 10_000},w\n", "sites.csv line 2 label: is 10000 characters long"),
+        (HEAD + "5724,a\x07b,w\n", "sites.csv line 2 label: must be one line without control"),
         (HEAD + '5724,"a\nb",w\n5727,c,w\n', "sites.csv line 4 number: 5727 does not end in its"),
         (HEAD + '5724,"a"b,w\n', "sites.csv: is not a well-formed CSV file"),
         (HEAD, "sites.csv: lists no site"),

@@ -10,7 +10,7 @@ from __future__ import annotations
 import secrets
 from collections.abc import Collection, Mapping, Sequence
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, func, select
 
 from sheet_reader import __version__
 from sheet_reader.decode.pages import FieldReading
@@ -20,6 +20,7 @@ from sheet_reader.record.history.deciding import add_answer, checked_value
 from sheet_reader.record.history.found import new_identity
 from sheet_reader.record.history.meaning_answers import keep_wording
 from sheet_reader.record.history.mending import must_have_photo
+from sheet_reader.record.history.photos import insert_row
 from sheet_reader.record.history.runs import insert_run
 from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.store import schema
@@ -28,7 +29,7 @@ from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.days import now
 from sheet_reader.study.former import as_text, wording_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 NAME = "typed in by hand"
 
@@ -85,14 +86,10 @@ def _photo(connection: Connection, photo_id: int | None) -> int:
     if photo_id is not None:
         must_have_photo(connection, photo_id)
         return photo_id
-    added = connection.execute(
-        insert(schema.photos).values(
-            sha256=secrets.token_hex(32), name=NAME, original="", bytes=0, received_at=now(),
-            status=TYPED, attempts=0, read_at=now(), program=__version__, model="",
-        )
-    ).inserted_primary_key  # fmt: skip
-    assert added is not None
-    return int(added[0])
+    return insert_row(
+        connection, schema.photos, sha256=secrets.token_hex(32), name=NAME, original="", bytes=0,
+        received_at=now(), status=TYPED, attempts=0, read_at=now(), program=__version__, model="",
+    )  # fmt: skip
 
 
 def _page(connection: Connection, study: Study, photo_id: int, number: int) -> int:
@@ -100,16 +97,12 @@ def _page(connection: Connection, study: Study, photo_id: int, number: int) -> i
     here = (s.photo_id == photo_id) & (s.layout == TYPED) & (s.page == number)
     last = connection.scalar(select(func.max(s.position)).where(here))
     position = 0 if last is None else last + 1
-    added = connection.execute(
-        insert(schema.page_instances).values(
-            photo_id=photo_id, frame=0, position=position,
-            identity=new_identity(connection, photo_id, study.key, TYPED, number, position),
-            study=study.key, layout=TYPED, sheet=BLANK, page=number,
-            wording=keep_wording(connection, as_text(wording_of(study))),
-        )
-    ).inserted_primary_key  # fmt: skip
-    assert added is not None
-    return int(added[0])
+    return insert_row(
+        connection, schema.page_instances, photo_id=photo_id, frame=0, position=position,
+        identity=new_identity(connection, photo_id, study.key, TYPED, number, position),
+        study=study.key, layout=TYPED, sheet=BLANK, page=number,
+        wording=keep_wording(connection, as_text(wording_of(study))),
+    )  # fmt: skip
 
 
 def _readings(

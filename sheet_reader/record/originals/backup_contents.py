@@ -15,7 +15,6 @@ from sqlalchemy import Connection, select
 
 from sheet_reader.atomic import BINARY, PRIVATE_FILE, private_folder
 from sheet_reader.errors import RecordError, SheetReaderError, StorageError, UsageError
-from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.originals import originals
 from sheet_reader.record.originals.backup import BELONGS, is_backup
 from sheet_reader.record.originals.verify import first_fault
@@ -129,9 +128,7 @@ def _key_in(folder: Path) -> str:
 
 def _missing(connection: Connection, new: Path, folder: Path) -> Iterator[str]:
     """A line for each photo of which neither backup nor study has the original as it was."""
-    p = schema.photos.c
-    query = select(p.name, p.original).where(p.status != TYPED).order_by(p.id)
-    for name, place in connection.execute(query):
+    for name, place in originals.named_in(connection):
         if not any(map(is_whole, (new / place, originals.at(folder, place)))):
             yield f"the original of {name}, which is missing in it or changed"
 

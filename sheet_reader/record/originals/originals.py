@@ -9,7 +9,7 @@ from __future__ import annotations
 import contextlib
 import hashlib
 import os
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from urllib.parse import unquote, urlsplit
 
@@ -192,11 +192,16 @@ def sweep_originals(folder: Path) -> None:
 
 def original_faults(connection: Connection, folder: Path) -> Iterator[str]:
     """One line for each photo of the record whose original is missing or was changed."""
-    p = schema.photos.c
-    photos = select(p.name, p.original).where(p.status != TYPED).order_by(p.id)
-    for name, place in connection.execute(photos):
+    for name, place in named_in(connection):
         file = at(folder, place)
         if not file.is_file():
             yield f"{name}: its original is missing ({place})"
         elif not is_sound(file):
             yield f"{name}: its original was changed ({place})"
+
+
+def named_in(connection: Connection) -> Sequence[tuple[str, str]]:
+    """The photos of the record that have an original: name, and the original's place."""
+    p = schema.photos.c
+    photos = select(p.name, p.original).where(p.status != TYPED).order_by(p.id)
+    return [(row.name, row.original) for row in connection.execute(photos)]

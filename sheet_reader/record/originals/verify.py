@@ -15,33 +15,15 @@ from typing import Any
 from sqlalchemy import Connection, Table, select
 
 from sheet_reader.errors import RecordError
-from sheet_reader.record.history.loading import UNDO
+from sheet_reader.record.history.sheets import stands
 from sheet_reader.record.history.states import TYPED, Thresholds
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import checksums, schema
 from sheet_reader.record.store.migrations import MIGRATIONS, version_of
 from sheet_reader.record.store.store import NO_THRESHOLDS, Record
 from sheet_reader.sheet.kept_layouts import kept_layouts, whole_book
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
-NOUNS = {
-    "photos": "the photo",
-    "origins": "a note of where it came from",
-    "mail_messages": "a note of a mail",
-    "page_instances": "a page seen",
-    "reading_runs": "a reading of the page",
-    "readings": "the value read",
-    "decisions": "a decision",
-    "overruled": "a value that a decision overruled",
-    "sheet_decisions": "a decision about the sheet",
-    "drafts": "a note of what a letter asked",
-    "remarks": "a remark on a visit",
-    "meanings": "an answer about changed words",
-    "wordings": "the words on a sheet",
-    "site_labels": "what a site was called",
-    "blind_answers": "what one of two people made of a field",
-    "about": "a note on the record itself",
-}
 SCHEMA_CHANGED = "the schema of the record was changed by another program, or is damaged"
 ROW_CHANGED = "was changed by another program, or is damaged"
 
@@ -181,7 +163,7 @@ def first_fault(connection: Connection, study: Study | None = None) -> str:
         noted = {row_id: row.digest for row_id, row in _noted(connection, table).items()}
         if noted != dict(checksums.digests_of(connection, table)):
             lines = checksum_faults(connection, study) if study is not None else iter(())
-            return next(lines, f"{NOUNS[table.name]} {ROW_CHANGED}")
+            return next(lines, f"{checksums.TABLES[table.name].noun} {ROW_CHANGED}")
     return ""
 
 
@@ -207,7 +189,7 @@ def checksum_faults(connection: Connection, study: Study) -> Iterator[str]:
 
 def _table_faults(connection: Connection, table: Table, names: _Names) -> Iterator[str]:
     noted = _noted(connection, table)
-    columns = (part.removeprefix("NEW.") for part in checksums.OWNERS[table.name])
+    _, *columns = (part.removeprefix("NEW.") for part in checksums.TABLES[table.name])
     query = f"SELECT id, {', '.join(columns)} FROM {table.name}"
     owners = {number: of for number, *of in connection.exec_driver_sql(query)}
     for row_id, digest in checksums.digests_of(connection, table):
@@ -252,10 +234,9 @@ class _Names:
         runs = connection.execute(seen).all()
         visits = {row.page_instance_id: {"site": row.site, "date": row.visit_date} for row in runs}
         kinds = dict(zip(study.keys, ("site", "date"), strict=True))
-        undone = select(d.undoes).where(d.undoes.is_not(None))
         decided = (
             select(d.page_instance_id, d.field, d.value)
-            .where(d.kind != UNDO, d.id.not_in(undone), d.field.in_(kinds))
+            .where(stands(schema.decisions), d.field.in_(kinds))
             .order_by(d.id)
         )
         for row in connection.execute(decided):
@@ -278,7 +259,7 @@ class _Names:
             parts.append(str(self.photos.get(known_photo, f"photo {known_photo}")))
         parts.append("" if page is None else f"page {page}")
         said = ", ".join(filter(None, parts))
-        what = f"{NOUNS[table]} (number {row_id})"
+        what = f"{checksums.TABLES[table].noun} (number {row_id})"
         return f"{said}: {what}" if said else what
 
     def _belonging(self, table: str, row_id: int, owner: Any) -> tuple[int, int | None]:

@@ -25,7 +25,7 @@ from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import RECORD_FILE, our_errors
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import now
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 TO_BLANK, TO_REMOVE = "name to blank", "original to remove"
@@ -128,7 +128,7 @@ def remove_erased(record: Record, bare_picture: BarePicture) -> None:
     with record.reading() as connection:
         query = select(p.id, p.sha256, p.original).where(p.forgotten_at.is_not(None))
         rows = connection.execute(query.where(p.original != "")).all()
-        to_blank = _noted(connection, TO_BLANK)
+        to_blank = schema.notes(connection, TO_BLANK)
     for row in rows:
         original: str = row.original
         blank = str(row.id) in to_blank
@@ -145,11 +145,6 @@ def remove_erased(record: Record, bare_picture: BarePicture) -> None:
                     if place != original:
                         originals.remove(record.folder, place)
     _remove_replaced(record)
-
-
-def _noted(connection: Connection, name: str) -> frozenset[str]:
-    query = select(schema.about.c.value).where(schema.about.c.name == name)
-    return frozenset(connection.scalars(query))
 
 
 def _forget_note(connection: Connection, name: str, value: str) -> None:
@@ -170,7 +165,7 @@ def _replace(record: Record, photo: Any, bare: str, *, blanked: bool) -> None:
 def _remove_replaced(record: Record) -> None:
     """Remove the files that the record names no more, then the notes of them."""
     with record.reading() as connection:
-        places = _noted(connection, TO_REMOVE)
+        places = schema.notes(connection, TO_REMOVE)
         in_use = set(connection.scalars(select(schema.photos.c.original)))
     for place in places:
         if place not in in_use:
@@ -186,7 +181,7 @@ def _not_bare(record: Record, photo_ids: Collection[int]) -> tuple[str, ...]:
     query = select(p.id, p.name, p.sha256, p.status, p.original).where(p.id.in_(photo_ids))
     with record.reading() as connection:
         rows = connection.execute(query.where(p.original != "").order_by(p.id)).all()
-        to_blank = _noted(connection, TO_BLANK)
+        to_blank = schema.notes(connection, TO_BLANK)
     return tuple(
         _what_is_left(row, originals.at(record.folder, row.original))
         for row in rows

@@ -14,7 +14,7 @@ import struct
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from itertools import groupby
-from typing import Any
+from typing import Any, NamedTuple
 
 from sqlalchemy import (
     ColumnClause,
@@ -35,26 +35,37 @@ from sqlalchemy import (
 from sheet_reader.numbers import RECORD
 from sheet_reader.record.store import schema
 
-OWNERS = {
-    "photos": ("NULL", "''"),
-    "origins": ("NEW.photo_id", "''"),
-    "mail_messages": ("NULL", "''"),
-    "page_instances": ("NEW.photo_id", "''"),
-    "reading_runs": ("NEW.page_instance_id", "''"),
-    "readings": ("NEW.run_id", "NEW.field"),
-    "decisions": ("NEW.page_instance_id", "NEW.field"),
-    "overruled": ("NEW.page_instance_id", "''"),
-    "sheet_decisions": ("NEW.photo_id", "''"),
-    "drafts": ("NULL", "''"),
-    "remarks": ("NEW.page_instance_id", "''"),
-    "meanings": ("NULL", "''"),
-    "wordings": ("NULL", "''"),
-    "site_labels": ("NULL", "''"),
-    "blind_answers": ("NEW.page_instance_id", "NEW.field"),
-    "about": ("NULL", "''"),
+
+class CheckedTable(NamedTuple):
+    """What a row of a table is called; and what its checksum notes beside the row, as the triggers
+    write it: the row's owner (a row of another table), and its field.
+    """
+
+    noun: str
+    owner: str = "NULL"
+    field: str = "''"
+
+
+_OF_PAGE = "NEW.page_instance_id"
+TABLES = {
+    "photos": CheckedTable("the photo"),
+    "origins": CheckedTable("a note of where it came from", "NEW.photo_id"),
+    "mail_messages": CheckedTable("a note of a mail"),
+    "page_instances": CheckedTable("a page seen", "NEW.photo_id"),
+    "reading_runs": CheckedTable("a reading of the page", _OF_PAGE),
+    "readings": CheckedTable("the value read", "NEW.run_id", "NEW.field"),
+    "decisions": CheckedTable("a decision", _OF_PAGE, "NEW.field"),
+    "overruled": CheckedTable("a value that a decision overruled", _OF_PAGE),
+    "sheet_decisions": CheckedTable("a decision about the sheet", "NEW.photo_id"),
+    "drafts": CheckedTable("a note of what a letter asked"),
+    "remarks": CheckedTable("a remark on a visit", _OF_PAGE),
+    "meanings": CheckedTable("an answer about changed words"),
+    "wordings": CheckedTable("the words on a sheet"),
+    "site_labels": CheckedTable("what a site was called"),
+    "blind_answers": CheckedTable("what one of two people made of a field", _OF_PAGE, "NEW.field"),
+    "about": CheckedTable("a note on the record itself"),
 }
-"""For each checked table, what a checksum notes beside the row: its owner (a row), its field."""
-CHECKED: tuple[Table, ...] = tuple(schema.metadata.tables[name] for name in OWNERS)
+CHECKED: tuple[Table, ...] = tuple(schema.metadata.tables[name] for name in TABLES)
 SCHEMA_NOTE = "schema"
 EDITED, REMOVED, REUSED, GONE = "edited", "removed", "reused", "-"
 """Marks in place of a checksum: a row that another program wrote, one that it removed (the number
@@ -152,8 +163,7 @@ def schema_is_known(connection: Connection) -> bool:
     """Whether the schema is as it was noted; on a server nobody notes it."""
     if connection.dialect.name != "sqlite":
         return True
-    query = select(schema.about.c.value).where(schema.about.c.name == SCHEMA_NOTE)
-    return list(connection.scalars(query)) == [_schema_digest(connection)]
+    return schema.notes(connection, SCHEMA_NOTE) == [_schema_digest(connection)]
 
 
 def _schema_digest(connection: Connection) -> str:

@@ -30,7 +30,7 @@ from sheet_reader.record.store.engine import (
     open_engine,
     our_errors,
 )
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 PLACE_FILE = "record_place.toml"
 """In a study folder: where its record is, if it is kept elsewhere."""
@@ -146,9 +146,7 @@ def _has(connection: Connection, table: Table) -> bool:
 
 def _notes(connection: Connection, name: str) -> list[str]:
     """The record's notes on itself of this name; none in one that has no tables yet."""
-    a = schema.about.c
-    query = select(a.value).where(a.name == name).order_by(a.id)
-    return list(connection.scalars(query)) if _has(connection, schema.about) else []
+    return schema.notes(connection, name) if _has(connection, schema.about) else []
 
 
 def _lost(folder: Path, where: Path | str, what: str) -> RecordError:

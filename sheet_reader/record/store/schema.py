@@ -42,6 +42,7 @@ from typing import Any
 from sqlalchemy import (
     Boolean,
     Column,
+    Connection,
     Float,
     ForeignKey,
     Index,
@@ -53,6 +54,7 @@ from sqlalchemy import (
     Text,
     UniqueConstraint,
     literal_column,
+    select,
 )
 from sqlalchemy.schema import SchemaItem
 from sqlalchemy.types import TypeEngine
@@ -264,3 +266,9 @@ APPEND_ONLY = (
     "meanings", "site_labels", "blind_answers",
 )  # fmt: skip
 """Tables to which the database itself lets rows be added only."""
+
+
+def notes(connection: Connection, name: str) -> list[str]:
+    """The record's notes on itself of this name, oldest first."""
+    query = select(about.c.value).where(about.c.name == name).order_by(about.c.id)
+    return list(connection.scalars(query))

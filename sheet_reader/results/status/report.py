@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import json
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import asdict
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -129,7 +130,7 @@ def status_csv(status: Status) -> bytes:
         (
             site.site, site.label, e.day.isoformat(), e.state,
             " ".join(day.isoformat() for day in e.visits),
-            "" if e.off is None else str(e.off), "; ".join(e.why),
+            "" if e.days_off is None else str(e.days_off), "; ".join(e.why),
         )
         for site in status.sites
         for e in site.expected
@@ -141,43 +142,34 @@ def status_json(status: Status) -> bytes:
     """All of the status."""
     found = {
         "title": status.title,
-        "today": status.today.isoformat(),
+        "today": status.today,
         "least_visits": status.least,
         "states": {state: status.count(state) for state in STATES},
         "waiting": [
             {"code": code, "words": in_general(Code(code)), "fields": fields}
             for code, fields in status.waiting.items()
         ],
-        "photos_that_gave_nothing": {r: list(names) for r, names in status.fruitless.items()},
+        "photos_that_gave_nothing": status.fruitless,
         "photos_not_read_yet": status.unread,
         "sheets_without_site": status.unsettled,
         "outside": [{"site": site, "visit_date": day} for site, day in status.outside],
         "promise": status.promise,
         "sites": [_site(site) for site in status.sites],
     }
-    return (json.dumps(found, ensure_ascii=False, indent=2) + "\n").encode()
+    return (json.dumps(found, ensure_ascii=False, indent=2, default=str) + "\n").encode()
 
 
 def _site(site: SiteStatus) -> dict[str, object]:
     return {
         "site": site.site,
         "site_name": site.label,
-        "last_visit": site.last_visit.isoformat() if site.last_visit else None,
+        "last_visit": site.last_visit,
         "days_since": site.days_since,
         "visits": site.came,
         "too_few": site.too_few,
         "waiting": site.waiting,
         "sheets_without_date": site.unsettled,
-        "expected": [
-            {
-                "day": e.day.isoformat(),
-                "state": e.state,
-                "visits": [day.isoformat() for day in e.visits],
-                "days_off": e.off,
-                "why": list(e.why),
-            }
-            for e in site.expected
-        ],
+        "expected": [asdict(expected) for expected in site.expected],
     }
 
 

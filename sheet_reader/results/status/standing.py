@@ -12,7 +12,7 @@ from sheet_reader.reasons import Code, Reasons
 from sheet_reader.results.facts import Facts, PhotoFact, VisitFact
 from sheet_reader.results.status.weeks import Unplaced, incomplete, meant_for, unplaced
 from sheet_reader.study.days import expected_days
-from sheet_reader.study.model import Site, Study
+from sheet_reader.study.study import Site, Study
 from sheet_reader.wording import words
 
 State = Literal["in", "waits", "incomplete", "unclear", "missed", "not due"]
@@ -29,15 +29,15 @@ STATES: Mapping[State, str] = {
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """An expected visit of a site. ``visits`` are the days of those that came in for it, ``off``
-    how many days the nearest lies after (before: negative) the expected day, None where none came.
+    """An expected visit of a site. ``visits`` are the days of those that came in for it; the
+    nearest lies ``days_off`` after (before: negative) the expected day, None where none came.
     ``why`` says in words what is incomplete.
     """
 
     day: date
     state: State
     visits: tuple[date, ...] = ()
-    off: int | None = None
+    days_off: int | None = None
     why: tuple[str, ...] = ()
 
 
@@ -140,15 +140,11 @@ def _site(
     since = min(today, study.season.last) - (last or study.season.first)
     possible = sum(e.state != "missed" for e in expected)
     return SiteStatus(
-        site=site.number,
-        label=site.label,
-        expected=expected,
-        last_visit=last,
-        days_since=max(0, since.days),
-        too_few=possible < study.visits.least,
+        site=site.number, label=site.label, expected=expected, last_visit=last,
+        days_since=max(0, since.days), too_few=possible < study.visits.least,
         waiting=sum(visit.waiting for visit in visits),
         unsettled=sum(not visit.visit_date for visit in visits),
-    )
+    )  # fmt: skip
 
 
 def _came(study: Study, day: date, visits: Mapping[date, VisitFact], pages_of: int) -> Expected:

@@ -15,20 +15,12 @@ import pandas as pd
 
 from sheet_reader.errors import UsageError
 from sheet_reader.results.facts import Facts
+from sheet_reader.results.update import pairs
 from sheet_reader.results.update.frame import checked, frame_of
 from sheet_reader.results.update.kept import Made
 from sheet_reader.results.update.outline import Outline, candidates, outline_of
-from sheet_reader.results.update.pairs import (
-    ARMS,
-    LeftOut,
-    Misreading,
-    Missed,
-    counts_of,
-    misreading,
-    pair_visits,
-)
 from sheet_reader.results.update.statement import Statement, state
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 ESTIMAND = (
     "median over sites of the ratio of densities (treated / control): binomial model of the "
@@ -47,27 +39,27 @@ class PlotComparison:
     outline: Outline
     visits: pd.DataFrame
     sites: pd.DataFrame
-    left_out: LeftOut
-    missed: Missed
+    left_out: pairs.LeftOut
+    missed: pairs.Missed
     planned_looks: int
     statement: Statement
-    misreading: Misreading | None
+    misreading: pairs.Misreading | None
 
     @property
     def pooled(self) -> float | None:
         """All treated animals per effort to all control animals per effort, which is another
         estimand; None where the control plots have no find.
         """
-        sums = self.sites[[f"{kind}_{arm}" for kind in ("value", "effort") for arm in ARMS]].sum()
+        sums = self.sites.filter(regex="^(value|effort)_").sum()
         if not sums["value_control"]:
             return None
-        treated, control = (sums[f"value_{arm}"] / sums[f"effort_{arm}"] for arm in ARMS)
+        treated, control = (sums[f"value_{arm}"] / sums[f"effort_{arm}"] for arm in pairs.ARMS)
         return float(treated / control)
 
     @property
     def effort_ratio(self) -> float | None:
         """The effort in the treated plots to that in the control plots, None without any."""
-        treated, control = (float(self.sites[f"effort_{arm}"].sum()) for arm in ARMS)
+        treated, control = (float(self.sites[f"effort_{arm}"].sum()) for arm in pairs.ARMS)
         return treated / control if self.outline.effort and control else None
 
     @property
@@ -113,45 +105,32 @@ class PlotComparison:
 
 
 def compare(
-    counts: pd.DataFrame,
-    outline: Outline,
-    count: str = "",
-    *,
-    look: int = 1,
-    seed: int = 0,
+    counts: pd.DataFrame, outline: Outline, count: str = "", *, look: int = 1,
     reading_errors: bool = True,
-) -> PlotComparison:
+) -> PlotComparison:  # fmt: skip
     """Compare the outline's two plots in ``count`` (the outline's own if left out).
 
     ``look`` is how often the comparison has been looked at, this time included; if that is more
-    than planned, the range is widened for ``look`` looks. ``seed`` rules the simulation of
-    reading errors. Raises UsageError for a frame that is not as described, a study without
-    comparison, or an unknown plot or count.
+    than planned, the range is widened for ``look`` looks. Raises UsageError for a frame
+    that is not as described, a study without comparison, or an unknown plot or count.
     """
     name = count or outline.count.name
     _check_names(checked(counts), outline, name)
-    paired = pair_visits(counts, outline, name)
+    paired = pairs.pair_visits(counts, outline, name)
     planned = max(outline.planned_updates, look)
-    said = state(counts_of(paired.visits), planned)
+    said = state(pairs.counts_of(paired.visits), planned)
     misread = None
     if reading_errors and said.says:
-        misread = misreading(
+        misread = pairs.misreading(
             paired.visits,
             outline.allowed_error,
             with_effort=outline.effort is not None,
             highest=outline.highest if name == outline.count.name else None,
-            seed=seed,
         )
     return PlotComparison(
-        outline=outline,
-        visits=paired.visits,
-        sites=paired.sites,
-        left_out=paired.left_out,
-        missed=paired.missed,
-        planned_looks=planned,
-        statement=said,
-        misreading=misread,
-    )
+        outline=outline, visits=paired.visits, sites=paired.sites, left_out=paired.left_out,
+        missed=paired.missed, planned_looks=planned, statement=said, misreading=misread,
+    )  # fmt: skip
 
 
 def _check_names(counts: pd.DataFrame, outline: Outline, count: str) -> None:
@@ -175,29 +154,27 @@ class CountComparison:
 
     ``summary`` has one line per method: ``method`` and ``estimand`` (``string``), ``ratio``,
     ``lower``, ``upper`` and ``level`` (``Float64``; ``level`` is that of this one interval, 0..1),
-    ``sites`` (``Int64``) and ``note`` (``string``). "typical site, all looks" is the figure of the
-    updates: its interval holds for all ``planned_looks`` updates together; "typical site, one
-    look" only for a single one. Their ``sites`` are those with a find. "pooled" has no interval.
-    What could not be worked out is missing, and ``note`` says why; it also says where the updates
-    tell no figure. A bound is 0 or infinite where one plot has no find.
+    ``sites`` (``Int64``) and ``note`` (``string``): what could not be worked out is missing, and
+    ``note`` says why, or where the updates tell no figure. "typical site, all looks" is the figure
+    of the updates: its interval holds for all ``planned_looks`` updates together; "typical site,
+    one look" only for a single one. Their ``sites`` are those with a find; a bound is 0 or infinite
+    where one plot has none. "pooled" has no interval.
 
     ``sites`` has one line per site with both plots on one day at least: ``site`` and ``site_name``
     (``string``), ``visits``, ``value_treated`` and ``value_control`` (``Int64``: sums over those
-    visits), ``effort_treated`` and ``effort_control`` (sums, in ``effort_unit``),
-    ``density_treated`` and ``density_control``, their ``ratio`` (infinite where the control plot
-    has no find, missing where neither has) and ``effort_ratio``, the one of the model (each visit
-    by its animals; all ``Float64``).
+    visits), and as ``Float64`` ``effort_…`` (sums, in ``effort_unit``), ``density_…``, their
+    ``ratio`` (infinite where the control plot has no find, missing where neither has) and
+    ``effort_ratio``, the one of the model (each visit by its animals).
 
     ``visits`` has the pairs that were summed, a line per site and day: ``site``, ``site_name``,
     ``visit_date`` (``datetime64[ns]``), and for both plots ``value_…`` (``Int64``), ``effort_…``
     (``Float64``) and ``status_…`` (``string``).
 
-    ``left_out`` counts the values of the two plots that take no part, by reason: ``waiting`` for a
-    person, ``unreadable``, ``not_recorded``, ``no_effort``, ``alone`` (the other plot has none
-    that day). ``verdict`` is "fewer", "more", "open", "too few sites" (fewer than six with a find)
-    or "too few animals" (simulated seasons like this one go wrong too often), by the interval of
-    all looks. ``missed`` is 1 or -1 where values are missing more often with many or few animals:
-    then no interval can be trusted.
+    ``left_out`` counts by reason the values of the two plots that take no part (see
+    :class:`~.pairs.LeftOut`). ``verdict`` is "fewer", "more", "open", "too few sites" (fewer than
+    six with a find) or "too few animals" (simulated seasons like this one go wrong too often), by
+    the interval of all looks. ``missed`` is 1 or -1 where values are missing more often with many
+    or few animals: then no interval can be trusted.
     """
 
     count: str
@@ -236,24 +213,17 @@ def compare_facts(
         counts[counts["count"] == name], outline, look=max(1, len(made)), reading_errors=False
     )
     return CountComparison(
-        count=name,
-        treated=outline.treated,
-        control=outline.control,
-        effort_unit=study.effort.unit if study.effort else "",
-        planned_looks=found.planned_looks,
-        verdict=found.statement.verdict,
-        summary=found.frame(),
-        sites=_typed(found.sites),
-        visits=_typed(found.visits),
-        left_out=asdict(found.left_out),
-        missed=found.missed.way,
-    )
+        count=name, treated=outline.treated, control=outline.control,
+        effort_unit=study.effort.unit if study.effort else "", planned_looks=found.planned_looks,
+        verdict=found.statement.verdict, summary=found.frame(), sites=_typed(found.sites),
+        visits=_typed(found.visits), left_out=asdict(found.left_out), missed=found.missed.way,
+    )  # fmt: skip
 
 
 def _typed(frame: pd.DataFrame) -> pd.DataFrame:
     """The columns in types that don't depend on which sites and visits there are."""
-    whole = ("visits", *(f"value_{arm}" for arm in ARMS))
-    texts = ("site", "site_name", *(f"status_{arm}" for arm in ARMS))
+    whole = ("visits", *(f"value_{arm}" for arm in pairs.ARMS))
+    texts = ("site", "site_name", *(f"status_{arm}" for arm in pairs.ARMS))
     kinds = dict.fromkeys(whole, "Int64") | dict.fromkeys(texts, "string")
     return frame.astype(
         {n: kinds.get(n, "Float64") for n in map(str, frame.columns) if n != "visit_date"}

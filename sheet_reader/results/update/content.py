@@ -53,17 +53,13 @@ def make_content(
         next_section(data),
     )
     return Content(
-        language=say("language"),
-        title=outline.title,
+        language=say("language"), title=outline.title,
         page_title=say("page_title", title=outline.title, day=say.day(update.until)),
-        lead=say("lead", number=update.number, day=say.day(update.until)),
-        remark=say("lead_draft"),
-        notes=parse_notes(update.notes),
-        sections=tuple(section for section in sections if section),
-        numbers_behind=say("numbers_behind"),
-        footer=say("footer", title=outline.title),
+        lead=say("lead", number=update.number, day=say.day(update.until)), remark=say("lead_draft"),
+        notes=parse_notes(update.notes), sections=tuple(section for section in sections if section),
+        numbers_behind=say("numbers_behind"), footer=say("footer", title=outline.title),
         accessible_form=say("accessible_form"),
-    )
+    )  # fmt: skip
 
 
 def arrivals_section(data: UpdateData) -> Section:

@@ -80,16 +80,11 @@ def _pairs(data: UpdateData, result: PlotComparison, ratio: float) -> Illustrati
     each = sites["ratio"].round(12)
     treated, control = result.typical or (None, None)
     alt = words(
-        "alt_pairs",
-        n=data.sites(len(sites)),
-        density=data.density,
-        down=data.sites(int((each < 1).sum())),
-        up=data.sites(int((each > 1).sum())),
-        even=data.sites(int((each == 1).sum())),
-        a=data.number(control),
-        b=data.number(treated),
+        "alt_pairs", n=data.sites(len(sites)), density=data.density,
+        down=data.sites(int((each < 1).sum())), up=data.sites(int((each > 1).sum())),
+        even=data.sites(int((each == 1).sum())), a=data.number(control), b=data.number(treated),
         **arms,
-    )
+    )  # fmt: skip
     header = (words("col_site"), words("col_visits"), arms["control"], arms["treated"],
               words("col_ratio"))  # fmt: skip
     rows = tuple(

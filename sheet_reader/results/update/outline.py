@@ -14,7 +14,7 @@ from sheet_reader.results.letters.wording import advice_in
 from sheet_reader.results.update.kept import Made
 from sheet_reader.results.update.statement import MOST_LOOKS
 from sheet_reader.study.days import expected_days
-from sheet_reader.study.model import CountField, Study
+from sheet_reader.study.study import CountField, Study
 
 FORTNIGHT = 14
 """Days between updates where the study does not say how many are planned."""
@@ -108,20 +108,13 @@ def outline_of(study: Study, made: Sequence[Made] = (), until: date | None = Non
     planned = max(plan.planned or min(fortnights, MOST_LOOKS), len(days))
     effort = study.effort
     return Outline(
-        title=study.title,
-        first=study.season.first,
-        last=study.season.last,
+        title=study.title, first=study.season.first, last=study.season.last,
         plots=tuple(Named(plot.name, plot.label) for plot in study.plots),
-        count=Named(count.name, count.label),
-        treated=treated,
-        control=control,
-        effort=Named(effort.field, effort.unit) if effort else None,
-        stages=_stages(study),
-        planned_updates=planned,
-        allowed_error=study.allowed_error,
-        highest=count.highest,
+        count=Named(count.name, count.label), treated=treated, control=control,
+        effort=Named(effort.field, effort.unit) if effort else None, stages=_stages(study),
+        planned_updates=planned, allowed_error=study.allowed_error, highest=count.highest,
         interval_days=study.visits.interval_days,
-    )
+    )  # fmt: skip
 
 
 def _stages(study: Study) -> tuple[Named, ...]:
@@ -160,14 +153,11 @@ def update_of(
     )
     most = sorted(said, key=lambda advice: (-said[advice], advice))[:MOST_ADVICE]
     return Update(
-        until=until,
-        since=before.until if before else None,
-        number=1 + sum(entry.until < until for entry in made),
-        notes=notes,
-        advice=tuple(most),
+        until=until, since=before.until if before else None,
+        number=1 + sum(entry.until < until for entry in made), notes=notes, advice=tuple(most),
         next_dates=tuple(day for day in expected_days(study) if day > until)[:MOST_DATES],
         for_site=site,
-    )
+    )  # fmt: skip
 
 
 def last_before(made: Sequence[Made], until: date) -> Made | None:

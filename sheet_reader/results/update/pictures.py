@@ -11,20 +11,7 @@ from matplotlib.collections import PatchCollection
 from matplotlib.patches import Rectangle
 from matplotlib.ticker import LogLocator, NullFormatter, NullLocator
 
-from sheet_reader.results.update.canvas import (
-    GREY,
-    INK,
-    SHADES,
-    SMALL,
-    Drawing,
-    drawing_style,
-    finish,
-    new_figure,
-    quiet,
-    spread,
-    stage_colours,
-    ticks,
-)
+from sheet_reader.results.update import canvas
 from sheet_reader.results.update.sections import UpdateData
 
 _KINDS = ((-1, "-", "pairs_down"), (1, "--", "pairs_up"), (0, ":", "pairs_even"))
@@ -45,7 +32,7 @@ def _week_axis(axes: Axes, weeks: list[pd.Timestamp], data: UpdateData, title: s
     shown = range(0, len(weeks), -(-len(weeks) // 7))
     axes.set_xticks(list(shown), [data.day(weeks[n]) for n in shown])
     axes.set_xlim(-0.5, len(weeks) - 0.5)
-    axes.set_xlabel(title, loc="left", fontsize=SMALL)
+    axes.set_xlabel(title, loc="left", fontsize=canvas.SMALL)
 
 
 def draw_pairs(
@@ -54,7 +41,7 @@ def draw_pairs(
     typical: tuple[float, float] | None,
     data: UpdateData,
     alt: str,
-) -> Drawing:
+) -> canvas.Drawing:
     """Paired dots on a logarithmic scale, one line a site with finds in both plots (see
     ``pairs.sum_sites``); one with finds in one plot has its dot there, and below each plot stands
     at how many sites none were found. The dots have the colours of their plots.
@@ -67,23 +54,23 @@ def draw_pairs(
     none = [int((sites[name] == 0).sum()) for name in _DENSITIES]
     sites = sites.assign(**{name: sites[name].where(sites[name] > 0) for name in _DENSITIES})
     own = sites["site"] == data.update.for_site
-    with drawing_style():
-        figure = new_figure(4.2)
+    with canvas.drawing_style():
+        figure = canvas.new_figure(4.2)
         axes = figure.add_axes((0.13, 0.13, 0.58, 0.74))
         kinds = np.sign(sites["ratio"].round(12) - 1).to_numpy()
         left = -0.2
         for kind, line, key in _KINDS:
             for ends in sites.loc[(kinds == kind) & ~own, _DENSITIES].to_numpy(dtype=float):
                 axes.plot(
-                    [0, 1], ends, color=GREY, linestyle=line, linewidth=0.8, zorder=2,
+                    [0, 1], ends, color=canvas.GREY, linestyle=line, linewidth=0.8, zorder=2,
                     alpha=1.0 if len(sites) <= _MANY else 0.3,
                 )  # fmt: skip
             of_kind = int((kinds == kind).sum())
             if of_kind or kind:
                 text = words(key, n=of_kind)
                 axes.plot(
-                    [left, left + 0.09], [1.07, 1.07], color=GREY, linestyle=line, linewidth=1.4,
-                    transform=axes.transAxes, clip_on=False,
+                    [left, left + 0.09], [1.07, 1.07], color=canvas.GREY, linestyle=line,
+                    linewidth=1.4, transform=axes.transAxes, clip_on=False,
                 )  # fmt: skip
                 axes.text(left + 0.11, 1.07, text, va="center", transform=axes.transAxes)
                 left += 0.2 + 0.027 * len(text)
@@ -95,16 +82,16 @@ def draw_pairs(
                     np.full(len(densities), x), densities, linestyle="none", color=style.colour,
                     marker=marker, markersize=size, markerfacecolor=style.face, zorder=10,
                 )  # fmt: skip
-        axes.plot([0, 1], sites.loc[own, _DENSITIES].T, color=INK, linewidth=1.8, zorder=8)
+        axes.plot([0, 1], sites.loc[own, _DENSITIES].T, color=canvas.INK, linewidth=1.8, zorder=8)
         middle = list(reversed(typical or ()))
         axes.plot(
-            [0, 1][: len(middle)], middle, color=INK, marker="D", ms=7, lw=2.6, mec="white",
+            [0, 1][: len(middle)], middle, color=canvas.INK, marker="D", ms=7, lw=2.6, mec="white",
             zorder=11,
         )  # fmt: skip
         _end_labels(axes, sites, ratio, middle, data)
         axes.set_yscale("log")
         axes.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
-        axes.yaxis.set_major_formatter(ticks(words("decimal_point")))
+        axes.yaxis.set_major_formatter(canvas.ticks(words("decimal_point")))
         axes.yaxis.set_minor_locator(NullLocator())
         axes.yaxis.set_minor_formatter(NullFormatter())
         axes.set_xlim(-0.15, 1.15)
@@ -121,9 +108,9 @@ def draw_pairs(
         for tick, style in zip(axes.get_xticklabels(), styles, strict=True):
             tick.set_color(style.colour)
         title = words("axis_log", density=data.density)
-        axes.set_title(title, loc="left", fontsize=SMALL + 0.5, x=-0.2, pad=26)
-        quiet(axes)
-        return finish(figure, "pairs", alt)
+        axes.set_title(title, loc="left", fontsize=canvas.SMALL + 0.5, x=-0.2, pad=26)
+        canvas.quiet(axes)
+        return canvas.finish(figure, "pairs", alt)
 
 
 def _end_labels(
@@ -136,23 +123,23 @@ def _end_labels(
     named += [(words("your_site") + f"\n{words.number(own)}", own) for own in mine]
     density = sites[_DENSITIES].stack()
     gap = 0.11 * max(0.1, float(np.log10(density.max() / density.min())))
-    places = spread([float(np.log10(value)) for _, value in named], gap)
+    places = canvas.spread([float(np.log10(value)) for _, value in named], gap)
     for (text, value), place in zip(named, places, strict=True):
         axes.annotate(
             text, (1.02, value), (1.2, 10**place), va="center", fontweight="bold",
-            arrowprops={"arrowstyle": "-", "lw": 0.5, "color": GREY}, annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "lw": 0.5, "color": canvas.GREY}, annotation_clip=False,
         )  # fmt: skip
 
 
 def draw_weeks(
     means: pd.DataFrame, data: UpdateData, alt: str, own: pd.DataFrame | None = None
-) -> Drawing:
+) -> canvas.Drawing:
     """Weekly means with intervals per plot (see ``weeks.weekly_means``), labelled at their end.
 
     ``own`` are the means of one site alone, drawn as crosses in the colour of their plot.
     """
-    with drawing_style():
-        figure = new_figure(3.1)
+    with canvas.drawing_style():
+        figure = canvas.new_figure(3.1)
         axes = figure.add_axes((0.1, 0.16, 0.66, 0.74))
         weeks = sorted(means["week"].unique())
         plots = [p for p in data.outline.plots if p.name in set(means["plot"])]
@@ -178,7 +165,7 @@ def draw_weeks(
         drawn = [means["mean"], means["upper"], *([] if own is None else [own["mean"]])]
         top = float(pd.concat(drawn).max()) or 1.0
         axes.set_ylim(0, top * 1.08)
-        for plot, y in zip(plots, spread(ends, top * 0.13), strict=True):
+        for plot, y in zip(plots, canvas.spread(ends, top * 0.13), strict=True):
             axes.annotate(
                 textwrap.fill(plot.label, 14), (len(weeks) - 0.8, y), (10, 0), va="center",
                 textcoords="offset points", fontweight="bold", annotation_clip=False,
@@ -188,17 +175,17 @@ def draw_weeks(
             axes.text(len(weeks) - 0.65, top * 1.06, "× " + data.words("your_site"), va="top")
         _week_axis(axes, weeks, data, data.words("axis_week"))
         title = data.words("axis_mean", density=data.density)
-        axes.set_title(title, loc="left", fontsize=SMALL + 0.5, x=-0.1)
-        axes.yaxis.set_major_formatter(ticks(data.words("decimal_point")))
-        quiet(axes)
-        return finish(figure, "weeks", alt)
+        axes.set_title(title, loc="left", fontsize=canvas.SMALL + 0.5, x=-0.1)
+        axes.yaxis.set_major_formatter(canvas.ticks(data.words("decimal_point")))
+        canvas.quiet(axes)
+        return canvas.finish(figure, "weeks", alt)
 
 
-def draw_stages(shares: pd.DataFrame, data: UpdateData, alt: str) -> Drawing:
+def draw_stages(shares: pd.DataFrame, data: UpdateData, alt: str) -> canvas.Drawing:
     """Stacked shares by week, a panel for each plot (see ``weeks.stage_shares``)."""
-    with drawing_style():
+    with canvas.drawing_style():
         plots = sorted(shares["plot"].unique(), key=lambda p: p != data.outline.treated)
-        figure = new_figure(0.45 + 1.7 * len(plots))
+        figure = canvas.new_figure(0.45 + 1.7 * len(plots))
         height = figure.get_figheight()
         weeks = [pd.Timestamp(w) for w in sorted(shares["week"].unique())]
         for number, plot in enumerate(plots):
@@ -206,13 +193,13 @@ def draw_stages(shares: pd.DataFrame, data: UpdateData, alt: str) -> Drawing:
             axes = figure.add_axes((0.1, bottom / height, 0.6, 1.25 / height))
             _stage_panel(axes, shares[shares["plot"] == plot], weeks, data)
             label = data.outline.plot_label(plot) if plot else data.words("all_plots")
-            colour = data.style(plot).colour if plot else INK
+            colour = data.style(plot).colour if plot else canvas.INK
             axes.set_title(label, loc="left", fontweight="bold", fontsize=8.5, pad=14, color=colour)
             last = number == len(plots) - 1
             _week_axis(axes, weeks, data, data.words("axis_week") if last else "")
             if not last:
                 axes.set_xticklabels([])
-        return finish(figure, "stages", alt)
+        return canvas.finish(figure, "stages", alt)
 
 
 def _stage_panel(
@@ -222,19 +209,21 @@ def _stage_panel(
     bottom = np.zeros(len(weeks))
     middles = []
     stages = data.outline.stages
-    for stage, colour in zip(stages, stage_colours(len(stages)), strict=True):
+    for stage, colour in zip(stages, canvas.stage_colours(len(stages)), strict=True):
         share = table[stage.name].to_numpy(dtype=float)
-        axes.bar(range(len(weeks)), share, 0.8, bottom, color=colour, edgecolor=INK, linewidth=0.5)
+        axes.bar(
+            range(len(weeks)), share, 0.8, bottom, color=colour, edgecolor=canvas.INK, linewidth=0.5
+        )
         middles.append(float(bottom[-1] + share[-1] / 2))
         bottom = bottom + share
     sums = shares.groupby("week")["counted"].sum().reindex(weeks).fillna(0)
     for n, counted in enumerate(sums):
-        axes.text(n, 1.03, f"{counted:.0f}", ha="center", va="bottom", fontsize=SMALL - 0.5)
-    for stage, middle, place in zip(stages, middles, spread(middles, 0.24), strict=True):
+        axes.text(n, 1.03, f"{counted:.0f}", ha="center", va="bottom", fontsize=canvas.SMALL - 0.5)
+    for stage, middle, place in zip(stages, middles, canvas.spread(middles, 0.24), strict=True):
         axes.annotate(
             textwrap.fill(stage.label, 20), (len(weeks) - 0.6, middle), (len(weeks) - 0.25, place),
-            va="center", fontsize=SMALL, linespacing=0.95, annotation_clip=False,
-            arrowprops={"arrowstyle": "-", "lw": 0.5, "color": GREY},
+            va="center", fontsize=canvas.SMALL, linespacing=0.95, annotation_clip=False,
+            arrowprops={"arrowstyle": "-", "lw": 0.5, "color": canvas.GREY},
         )  # fmt: skip
     axes.set_ylim(0, 1)
     axes.set_yticks([0, 0.5, 1], [data.words.percent(share) for share in (0, 0.5, 1)])
@@ -244,18 +233,18 @@ def _stage_panel(
 def draw_sites(
     cells: pd.DataFrame, weeks: list[pd.Timestamp], data: UpdateData, alt: str, name: str,
     top: float, *, numbers: bool,
-) -> Drawing:  # fmt: skip
+) -> canvas.Drawing:  # fmt: skip
     """Sites by weeks (see ``weeks.site_weeks``): a shade in each cell, and with ``numbers`` its
     number, which the own site always gets.
 
     ``cells`` holds at most :data:`ROWS_A_PANEL` sites; ``top`` is the density of the darkest shade.
     """
-    with drawing_style():
+    with canvas.drawing_style():
         names = cells.drop_duplicates("site").sort_values(["site_name", "site"])
         rows = list(names["site"])
         size, left = 0.165, 0.32
         height = 0.3 + size * len(rows)
-        figure = new_figure(height)
+        figure = canvas.new_figure(height)
         axes = figure.add_axes((left, 0.05 / height, 0.99 - left, size * len(rows) / height))
         places = {"x": map(weeks.index, cells["week"]), "y": map(rows.index, cells["site"])}
         placed = cells.assign(**{axis: list(place) for axis, place in places.items()})
@@ -264,13 +253,13 @@ def draw_sites(
             Rectangle((x - 0.47, y - 0.45), 0.94, 0.9)
             for x, y in zip(filled["x"], filled["y"], strict=True)
         ]
-        colours = SHADES(_shade(filled["density"], top).to_numpy(dtype=float))
+        colours = canvas.SHADES(_shade(filled["density"], top).to_numpy(dtype=float))
         axes.add_collection(
             PatchCollection(boxes, facecolors=colours, edgecolors="#b3b3b3", linewidths=0.4)
         )
         written = placed if numbers else placed[placed["site"] == data.update.for_site]
         shades = _shade(written["density"], top)
-        size_of_text = SMALL - (0.5 if len(weeks) <= 8 else 2)
+        size_of_text = canvas.SMALL - (0.5 if len(weeks) <= 8 else 2)
         for (_, cell), shade in zip(written.iterrows(), shades, strict=True):
             density = cell["density"]
             text = "" if pd.isna(density) or len(weeks) > 14 else data.number(density)
@@ -291,7 +280,7 @@ def draw_sites(
         axes.set_ylim(len(rows) - 0.5, -0.5)
         axes.tick_params(length=0)
         axes.spines[:].set_visible(False)
-        return finish(figure, name, alt)
+        return canvas.finish(figure, name, alt)
 
 
 def _shade(density: pd.Series, top: float) -> pd.Series:

@@ -7,15 +7,9 @@ import pandas as pd
 from scipy.stats import t as student
 
 from sheet_reader.results.facts import WAITING
+from sheet_reader.results.update import pictures
 from sheet_reader.results.update.frame import recorded, usable
 from sheet_reader.results.update.outline import Outline
-from sheet_reader.results.update.pictures import (
-    ROWS_A_PANEL,
-    ROWS_OF_MANY,
-    draw_sites,
-    draw_stages,
-    draw_weeks,
-)
 from sheet_reader.results.update.sections import Illustration, Section, TextTable, UpdateData
 
 LEAST_FOR_INTERVAL = 3
@@ -145,7 +139,7 @@ def _means(data: UpdateData, means: pd.DataFrame) -> Illustration:
         said.setdefault((week, day), []).append(f"{plot} {mean}")
     weeks = [words("alt_week", day=day, means=", ".join(each)) for (_, day), each in said.items()]
     alt = words("alt_weeks", density=data.density, weeks="; ".join(weeks))
-    drawing = draw_weeks(means, data, alt, own)
+    drawing = pictures.draw_weeks(means, data, alt, own)
     table = data.table("table_weeks", header, lines, texts=2)
     return Illustration("weeks", drawing, words("picture_weeks"), alt, table)
 
@@ -156,29 +150,25 @@ def _grids(data: UpdateData) -> list[Illustration]:
     weeks = sorted(cells["week"].unique())
     names = cells.drop_duplicates("site").sort_values(["site_name", "site"])["site"].to_list()
     top = float(cells["density"].max()) if cells["density"].notna().any() else 1.0
-    numbers = len(names) <= ROWS_A_PANEL
-    rows = ROWS_A_PANEL if numbers else ROWS_OF_MANY
+    numbers = len(names) <= pictures.ROWS_A_PANEL
+    rows = pictures.ROWS_A_PANEL if numbers else pictures.ROWS_OF_MANY
     caption = data.words("picture_grid" if numbers else "picture_grid_shades", density=data.density)
-    pictures = []
+    found = []
     for number, start in enumerate(range(0, len(names), rows), 1):
         sites = names[start : start + rows]
         part = cells[cells["site"].isin(sites)]
         known = part["density"].dropna()
         alt = data.words(
-            "alt_grid",
-            sites=data.sites(len(sites)),
-            weeks=data.words.count("n_weeks", len(weeks)),
-            filled=len(known),
-            cells=len(sites) * len(weeks),
-            low=data.number(known.min()),
+            "alt_grid", sites=data.sites(len(sites)), weeks=data.words.count("n_weeks", len(weeks)),
+            filled=len(known), cells=len(sites) * len(weeks), low=data.number(known.min()),
             high=data.number(known.max()),
             waiting=int((part["density"].isna() & (part["waiting"] > 0)).sum()),
-        )
+        )  # fmt: skip
         name = f"sites-{number}"
-        drawing = draw_sites(part, weeks, data, alt, name, top, numbers=numbers)
+        drawing = pictures.draw_sites(part, weeks, data, alt, name, top, numbers=numbers)
         table = _grid_table(data, part, weeks)
-        pictures.append(Illustration(name, drawing, caption, alt, table))
-    return pictures
+        found.append(Illustration(name, drawing, caption, alt, table))
+    return found
 
 
 def _grid_table(data: UpdateData, cells: pd.DataFrame, weeks: list[pd.Timestamp]) -> TextTable:
@@ -222,7 +212,7 @@ def stages_section(data: UpdateData) -> Section | None:
         said.setdefault((name, week, f"{plot}, {day}"), []).append(f"{stage} {share}")
     panels = [words("alt_week", day=day, means=", ".join(each)) for (*_, day), each in said.items()]
     alt = words("alt_stages", panels="; ".join(panels))
-    drawing = draw_stages(shares, data, alt)
+    drawing = pictures.draw_stages(shares, data, alt)
     table = data.table("table_stages", header, lines, texts=3)
     picture = Illustration("stages", drawing, words("picture_stages"), alt, table)
     return Section("stages", words("heading_stages"), pictures=(picture,))

@@ -17,7 +17,7 @@ from sheet_reader.record.store.engine import open_engine, sqlite_url
 from sheet_reader.record.store.migrations import MIGRATIONS, SCRIPTS, Migration, migrate, version_of
 from sheet_reader.record.store.schema import APPEND_ONLY
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 @pytest.fixture
@@ -30,6 +30,24 @@ def engine(tmp_path: Path):  # type: ignore[no-untyped-def]
 def version(engine: Engine) -> int:
     with engine.connect() as connection:
         return version_of(connection)
+
+
+def test_a_new_record_takes_few_statements(study: Study) -> None:
+    """Counted, not timed: nearly all of them are the tables, indexes and triggers."""
+    seen: list[str] = []
+
+    def note(_connection: object, _cursor: object, statement: str, *_: object) -> None:
+        seen.append(statement)
+
+    event.listen(Engine, "before_cursor_execute", note)
+    try:
+        with Record.open(study):
+            pass
+    finally:
+        event.remove(Engine, "before_cursor_execute", note)
+    made = [statement for statement in seen if statement.lstrip().startswith("CREATE")]
+    assert len(made) > 80
+    assert len(seen) - len(made) < 60
 
 
 def test_a_new_record_walks_all_steps_once(engine: Engine) -> None:

@@ -28,7 +28,7 @@ from sheet_reader.results.status.report import (
 from sheet_reader.results.status.standing import STATES, Status, status_of
 from sheet_reader.results.status.weeks import meant_for
 from sheet_reader.study.days import expected_days
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import in_general, words
 
 AFTER = date(2026, 6, 15)
@@ -56,7 +56,7 @@ def test_every_site_and_week_is_right(truths: list[made_season.Truth], status: S
 
 
 def test_the_days_off_are_right(truths: list[made_season.Truth], status: Status) -> None:
-    told = {(s.site, e.day): e.off for s in status.sites for e in s.expected if e.visits}
+    told = {(s.site, e.day): e.days_off for s in status.sites for e in s.expected if e.visits}
     assert told == {(t.site, t.expected): t.off for t in truths if t.kind not in ("missed", "late")}
 
 

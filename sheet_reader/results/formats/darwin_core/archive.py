@@ -9,17 +9,10 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
-from sheet_reader.results.formats.darwin_core import extensions
-from sheet_reader.results.formats.darwin_core.events import (
-    EVENT_TERMS,
-    VisitEvent,
-    event_lines,
-    place,
-    visits_of,
-)
+from sheet_reader.results.formats.darwin_core import events, extensions
 from sheet_reader.results.frames import Tables
-from sheet_reader.study.model import Study
 from sheet_reader.study.publication import LICENCES
+from sheet_reader.study.study import Study
 
 NAME = "darwin-core.zip"
 THEN = (1980, 1, 1, 0, 0, 0)
@@ -73,7 +66,7 @@ class ArchiveTable:
 
 def darwin_core(study: Study, tables: Tables) -> dict[str, bytes]:
     """``darwin-core.zip``."""
-    visits = visits_of(study, tables)
+    visits = events.visits_of(study, tables)
     archived = _tables(study, visits)
     files = {table.name: table.data() for table in archived}
     files |= {"meta.xml": _meta(archived), "eml.xml": eml(study, visits)}
@@ -86,7 +79,7 @@ def darwin_core(study: Study, tables: Tables) -> dict[str, bytes]:
     return {NAME: stream.getvalue()}
 
 
-def _tables(study: Study, visits: Sequence[VisitEvent]) -> list[ArchiveTable]:
+def _tables(study: Study, visits: Sequence[events.VisitEvent]) -> list[ArchiveTable]:
     """The core, then the extensions."""
     said = study.publication
     always = {f"{DWC}datasetName": study.title}
@@ -95,8 +88,8 @@ def _tables(study: Study, visits: Sequence[VisitEvent]) -> list[ArchiveTable]:
     if said.country:
         always[f"{DWC}countryCode"] = said.country
     return [
-        ArchiveTable("event.txt", f"{DWC}Event", _terms(EVENT_TERMS), event_lines(study, visits),
-                     always),
+        ArchiveTable("event.txt", f"{DWC}Event", _terms(events.EVENT_TERMS),
+                     events.event_lines(study, visits), always),
         ArchiveTable("occurrence.txt", f"{DWC}Occurrence", _terms(extensions.OCCURRENCE_TERMS),
                      extensions.occurrence_lines(visits)),
         ArchiveTable("measurementorfact.txt", f"{DWC}MeasurementOrFact",
@@ -125,7 +118,7 @@ def _written(root: Element) -> bytes:
     return text + b"\n"
 
 
-def eml(study: Study, visits: Sequence[VisitEvent]) -> bytes:
+def eml(study: Study, visits: Sequence[events.VisitEvent]) -> bytes:
     """The metadata of the study; the same study and visits give the same bytes."""
     root = Element(
         "eml:eml", {"xmlns:eml": EML, "packageId": study.key, "system": "sheet_reader"}
@@ -156,12 +149,12 @@ def eml(study: Study, visits: Sequence[VisitEvent]) -> bytes:
     return _written(root)
 
 
-def _coverage(study: Study, visits: Sequence[VisitEvent], dataset: Element) -> None:
+def _coverage(study: Study, visits: Sequence[events.VisitEvent], dataset: Element) -> None:
     """Place (the box around the sites visited, from their coordinates as they are told), time and
     taxa, each where it is known and may be told.
     """
     coverage = Element("coverage")
-    told = [place(study, number) for number in {visit.site for visit in visits}]
+    told = [events.place(study, number) for number in {visit.site for visit in visits}]
     points = [(float(t[2]), float(t[3])) for t in told if t[2]]
     if points:
         latitudes, longitudes = zip(*points, strict=True)

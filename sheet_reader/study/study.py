@@ -209,7 +209,15 @@ class Study:
     _by_number: Mapping[str, Site] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "fields", _fields(self.header, self.plots, self.counts))
+        head = [
+            FieldSpec(h.name, h.label, h.kind, h.boxes, h.lowest, h.highest) for h in self.header
+        ]
+        body = [
+            FieldSpec(f"{plot.name}.{count.name}", f"{plot.label}: {count.label}", count.kind,
+                      count.boxes, count.lowest, count.highest, plot.name, count.name)
+            for plot in self.plots for count in self.counts
+        ]  # fmt: skip
+        object.__setattr__(self, "fields", (*head, *body))
         object.__setattr__(self, "_by_name", {spec.name: spec for spec in self.fields})
         object.__setattr__(self, "_by_number", {s.number: s for s in reversed(self.sites)})
 
@@ -239,24 +247,3 @@ class Study:
     def placed(self, site: str, day: str) -> dict[str, str]:
         """The values of the fields that place a sheet, by name."""
         return {self.site_field.name: site, self.date_field.name: day}
-
-
-def _fields(
-    header: tuple[HeaderField, ...], plots: tuple[Plot, ...], counts: tuple[CountField, ...]
-) -> tuple[FieldSpec, ...]:
-    head = tuple(FieldSpec(h.name, h.label, h.kind, h.boxes, h.lowest, h.highest) for h in header)
-    body = tuple(
-        FieldSpec(
-            f"{p.name}.{c.name}",
-            f"{p.label}: {c.label}",
-            c.kind,
-            c.boxes,
-            c.lowest,
-            c.highest,
-            p.name,
-            c.name,
-        )
-        for p in plots
-        for c in counts
-    )
-    return head + body
