@@ -35,9 +35,9 @@ from sheet_reader.reading.photo import PhotoField, PhotoPage, PhotoReading, read
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.store.place import has_record, must_not_be_blank
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 from sheet_reader.study.site_list import on_list
+from sheet_reader.study.study import Study
 
 if TYPE_CHECKING:
     import pandas as pd

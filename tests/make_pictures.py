@@ -30,8 +30,8 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import random_visit
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 
 SAMPLES = Path(__file__).parents[1] / "samples"
 PHOTOS = 6

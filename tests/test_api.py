@@ -30,7 +30,7 @@ from sheet_reader.simulate.photo import Photo
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import random_visit
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.vision.findings import NoSheet
 from sheet_reader.wording import words
 

@@ -40,7 +40,7 @@ from sheet_reader.record.history.answers import (
     Value,
 )
 from sheet_reader.study.kinds import FieldValue, Refusal
-from sheet_reader.study.model import Site, Study
+from sheet_reader.study.study import Site, Study
 from sheet_reader.wording import chance
 
 NO_ANSWER = Refusal("that is no answer to this question")

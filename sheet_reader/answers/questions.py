@@ -11,7 +11,7 @@ from typing import ClassVar
 
 from sheet_reader.reasons import Reason
 from sheet_reader.record.history.states import FieldState, Status
-from sheet_reader.study.model import FieldSpec
+from sheet_reader.study.study import FieldSpec
 
 
 @dataclass(frozen=True, slots=True)

@@ -24,7 +24,7 @@ from sheet_reader.record.history.mending import moved
 from sheet_reader.record.history.row_sums import sums_off
 from sheet_reader.record.history.states import FieldState, Rival, VisitState
 from sheet_reader.study.kinds import Refusal
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.study import FieldSpec, Study
 
 LOOK_AGAIN = "look again; --unusual takes it as it is"
 

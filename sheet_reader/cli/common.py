@@ -21,7 +21,7 @@ from sheet_reader.wording import counted as counted
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 

@@ -29,7 +29,7 @@ from sheet_reader.study import days
 if TYPE_CHECKING:
     from sheet_reader.answers.typed import ChosenSheets, TypedAnswer, TypedAnswers
     from sheet_reader.record.store.store import Record
-    from sheet_reader.study.model import FieldSpec
+    from sheet_reader.study.study import FieldSpec
 
 STOP, AGAIN, COMMENTS = "s", "-", "c"
 

@@ -12,7 +12,7 @@ import click
 from sheet_reader.cli.common import counted, hint, questions_of, say
 from sheet_reader.errors import StorageError, UsageError, installation_error
 from sheet_reader.study import days
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 if TYPE_CHECKING:
     from sheet_reader.record.history.states import FieldState, VisitRow

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from sheet_reader.record.history.photo_fates import PhotoFate
     from sheet_reader.record.history.states import VisitState
     from sheet_reader.record.store.store import Record
-    from sheet_reader.study.model import FieldSpec
+    from sheet_reader.study.study import FieldSpec
 
 BACK, STOP, LOOK, AGAIN = "b", "s", "w", "-"
 

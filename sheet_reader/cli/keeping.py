@@ -14,7 +14,7 @@ from sheet_reader.cli.terminal import clean_name, must_be_answerable
 
 if TYPE_CHECKING:
     from sheet_reader.record.people.traces import Traces
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
 NOT_ALL_ERASED = 1
 FAULTS_FOUND = 4

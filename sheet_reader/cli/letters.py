@@ -22,7 +22,7 @@ from sheet_reader.study import days
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
     from sheet_reader.results.letters.drafts import Letter
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
 
 @click.command(short_help="Draft letters to volunteers about what is open.")

@@ -151,13 +151,7 @@ def ask_what_blocks(record: Record, by: str | None = None) -> None:
     """
     while asked := [q for q in _open_in(record) if q.blocks]:
         moved = [q for q in asked if q.moved and q.former.kind == asked[0].former.kind]
-        if moved:
-            said = _ask_moved(moved)
-        elif len(asked) > 1:
-            said = _ask_together(asked)
-        else:
-            said = _ask_one(asked[0])
-        _keep(record, said, by)
+        _keep(record, _ask_moved(moved) if moved else _ask_of_words(asked), by)
 
 
 def ask_of_gone(record: Record, by: str) -> None:
@@ -197,20 +191,21 @@ def _ask_moved(asked: Sequence[MeaningQuestion]) -> list[Said]:
     return _same_name(asked, {"w": "y", "d": "n"}.get(answer, "s"))
 
 
-def _ask_together(asked: Sequence[MeaningQuestion]) -> list[Said]:
-    click.echo(f"{counted(len(asked), 'thing')} that sheets were read of are called otherwise now:")
-    _show(asked)
-    answer = _key(
-        "All of them the same in better words? y all, n none, o one by one, s stop: ",
-        ("y", "n", "o", "s"),
-    )
-    return _ask_one(asked[0]) if answer == "o" else _same_name(asked, answer)
-
-
-def _ask_one(question: MeaningQuestion) -> list[Said]:
-    _show([question])
+def _ask_of_words(asked: Sequence[MeaningQuestion]) -> list[Said]:
+    """Of several all together first, then the first by itself."""
+    if len(asked) > 1:
+        many = counted(len(asked), "thing")
+        click.echo(f"{many} that sheets were read of are called otherwise now:")
+        _show(asked)
+        answer = _key(
+            "All of them the same in better words? y all, n none, o one by one, s stop: ",
+            ("y", "n", "o", "s"),
+        )
+        if answer != "o":
+            return _same_name(asked, answer)
+    _show(asked[:1])
     answer = _key("The same in better words? y yes, n another thing, s stop: ", ("y", "n", "s"))
-    return _same_name([question], answer)
+    return _same_name(asked[:1], answer)
 
 
 def _same_name(asked: Sequence[MeaningQuestion], answer: str) -> list[Said]:

@@ -246,8 +246,8 @@ def _locale() -> str:
 def _pages(folder: Path, text: str, numbers: Sequence[str], labels: Sequence[str]) -> int:
     """How many pages the sheet has. Raises UsageError where these answers make none."""
     from sheet_reader.sheet.layout import page_count
-    from sheet_reader.study.model import Site
     from sheet_reader.study.reader import parse_study
+    from sheet_reader.study.study import Site
 
     try:
         sites = tuple(Site(n, label, "") for n, label in zip(numbers, labels, strict=True))

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from sheet_reader.answers.typed import ChosenSheets, TypedAnswer
     from sheet_reader.record.history.photo_fates import PhotoFate, PhotoSheet
     from sheet_reader.record.store.store import Record
-    from sheet_reader.study.model import FieldSpec, Study
+    from sheet_reader.study.study import FieldSpec, Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
 REASON = click.option(

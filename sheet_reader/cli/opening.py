@@ -10,7 +10,7 @@ from sheet_reader.errors import UnsaidError, UsageError
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
 
 def open_record(study: Study, *, for_reading: bool = False) -> Record:

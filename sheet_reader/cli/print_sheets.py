@@ -10,8 +10,8 @@ import click
 from sheet_reader.cli.common import counted, hint, open_study, refuse, say, study_argument
 from sheet_reader.errors import UsageError
 from sheet_reader.sheet.page import BLANK
-from sheet_reader.study.model import Study
 from sheet_reader.study.site_list import on_list
+from sheet_reader.study.study import Study
 
 REMINDER = (
     "Print in black on white paper at 100 % (“actual size”); 90 to 100 % still reads. "

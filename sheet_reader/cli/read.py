@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from sheet_reader.reading.cluster import Cluster
     from sheet_reader.record.history.found import BatchSummary
     from sheet_reader.record.store.store import Record
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
     Where = tuple[int | None, Cluster | None]
 

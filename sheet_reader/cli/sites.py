@@ -14,7 +14,7 @@ from sheet_reader.cli.opening import open_record
 from sheet_reader.errors import StorageError, UsageError
 
 if TYPE_CHECKING:
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
 
 @click.command(short_help="List the sites, name them, or add some.")

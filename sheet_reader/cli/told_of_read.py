@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from sheet_reader.record.history.found import BatchSummary
     from sheet_reader.record.history.photos import PhotoLine
     from sheet_reader.record.history.rows import Summary
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
 
 MOST_REASONS = 6

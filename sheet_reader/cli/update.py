@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from sheet_reader.results.facts import Facts
     from sheet_reader.results.update.outline import Outline
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
 
 @click.command(short_help="Draft an update for volunteers: a page and a PDF.")

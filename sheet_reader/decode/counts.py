@@ -25,7 +25,7 @@ from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reasons, because
 from sheet_reader.study.kinds import Listed, Spelling
-from sheet_reader.study.model import FieldSpec
+from sheet_reader.study.study import FieldSpec
 
 ODD_COUNT = DECODE.odd_count
 DISCOUNT = DECODE.history_discount

@@ -43,7 +43,7 @@ from sheet_reader.decode.writer import (
 )
 from sheet_reader.numbers import DECODE
 from sheet_reader.study.fields import OWN_DIGITS
-from sheet_reader.study.model import FieldSpec
+from sheet_reader.study.study import FieldSpec
 
 FEWEST, SHEETS = DECODE.hand_digits, DECODE.remembered_sheets
 

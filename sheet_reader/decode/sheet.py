@@ -37,7 +37,7 @@ from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, because
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.days import mixed_orders, span
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.study import FieldSpec, Study
 from sheet_reader.vision.findings import SheetView
 
 

@@ -45,7 +45,7 @@ from numpy.typing import NDArray
 from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reason, because
-from sheet_reader.study.model import SumRule
+from sheet_reader.study.study import SumRule
 
 ADDITION_ERROR = DECODE.addition_error
 _NEAR = {1: 0.10, 2: 0.04, 10: 0.06, 100: 0.02}

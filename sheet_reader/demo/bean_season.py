@@ -12,7 +12,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 SITES, WEEKS = 30, 6
 RATIO = 0.6

@@ -32,9 +32,9 @@ from sheet_reader.record.store import claims
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.study.former import as_text, wording_of
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 from sheet_reader.study.site_numbers import choose_numbers
+from sheet_reader.study.study import Study
 
 MODEL = "made up"
 CROP, HANDS, AGAIN, INK = 64, 8, 3, (46, 36)

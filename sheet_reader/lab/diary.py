@@ -7,7 +7,7 @@ from sheet_reader.decode.pages import PageReading
 from sheet_reader.decode.posteriors import Group
 from sheet_reader.numbers import DECODE
 from sheet_reader.simulate.truth import SheetTruth
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 SETTLED = DECODE.settled
 

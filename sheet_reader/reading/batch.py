@@ -41,7 +41,7 @@ from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts
 from sheet_reader.study import days
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.threads import usual_jobs
 
 PACKAGES = ("numpy", "opencv-python", "pillow", "pypdfium2", "scipy", "zxing-cpp")

@@ -33,7 +33,7 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.study import days
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.threads import one_thread, one_thread_from_the_start
 from sheet_reader.wording import neutral_name
 

@@ -22,7 +22,7 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import kept_files, whole_book
 from sheet_reader.sheet.page import BLANK, Page, SheetCode
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.vision.arrays import Array, Box, Gray, as_array, as_gray, box_corners
 from sheet_reader.vision.findings import CROP_PX
 

@@ -21,7 +21,7 @@ from sheet_reader.decode.promise import (
 from sheet_reader.numbers import DECODE
 from sheet_reader.record.history.states import Thresholds
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 if TYPE_CHECKING:
     from sheet_reader.decode.audits import Checked

@@ -30,7 +30,7 @@ from sheet_reader.record.history.photos import PhotoStatus
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import layout_files, whole_book
 from sheet_reader.study import days
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.threads import one_thread
 from sheet_reader.vision.findings import BoxView, NoSheet, SheetView
 from sheet_reader.wording import words

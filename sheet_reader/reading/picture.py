@@ -15,7 +15,7 @@ from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.reader import fields_of
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.page import Page
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.findings import CROP_PX, NoSheet, SheetView
 from sheet_reader.vision.pointed import find_by_corners

@@ -11,7 +11,7 @@ from sheet_reader.decode.pages import PageReading
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.site_history import SiteHistory, doubted_page, with_history
 from sheet_reader.study.former import by_present_rules
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.vision.findings import NoSheet, SheetView
 
 if TYPE_CHECKING:

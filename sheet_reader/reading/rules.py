@@ -25,7 +25,7 @@ from sheet_reader.record.history.runs import OF_TIME
 from sheet_reader.sheet.page import BLANK, SheetCode
 from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.former import SAME, Names, Wording, as_text, by_present_rules, wording_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 if TYPE_CHECKING:
     from sheet_reader.sheet.book import LayoutBook

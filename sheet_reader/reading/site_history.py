@@ -32,7 +32,7 @@ from sheet_reader.record.history.states import ANSWERED, TRUSTED, FieldState, Vi
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import mixed_orders
 from sheet_reader.study.former import SAME, Names
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 SETTLED = DECODE.settled
 T = TypeVar("T")

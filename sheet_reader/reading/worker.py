@@ -35,7 +35,7 @@ from sheet_reader.record.originals import originals
 from sheet_reader.record.store.claims import Task
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import kept_layouts, whole_book
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.threads import one_thread_from_the_start
 
 SECONDS_PER_PICTURE: float = READING.seconds_per_picture

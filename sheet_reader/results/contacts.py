@@ -7,7 +7,7 @@ import re
 from collections.abc import Collection, Iterable
 from functools import lru_cache
 
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 _IN_ASCII = re.compile(r"[\w.!#$%&*+/=?^`{|}~'-]+@[\w.-]+", re.ASCII)
 _ADDRESS = re.compile(r"\S+@\S+")

@@ -13,7 +13,7 @@ from sheet_reader.results.cells import render_lines, texts
 from sheet_reader.results.formats import format_named
 from sheet_reader.results.frames import ROW_COLUMNS, Tables
 from sheet_reader.results.whole_files import write_together
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 ROWS_FILE, CHANGES_FILE = "rows.csv", "changes.csv"
 CHANGE_COLUMNS = ("visit_id", "change", "field", "before", "after")

@@ -20,7 +20,7 @@ from sheet_reader.record.people.remarks import remarks_of, senders
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.contacts import names_in, told_without_people
 from sheet_reader.sheet.layout import page_count
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 STATUSES = {

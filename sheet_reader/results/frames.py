@@ -28,7 +28,7 @@ from sheet_reader.results.facts import (
     number_of,
     why_missing,
 )
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import words
 
 Columns = Mapping[str, tuple[str, str]]

@@ -12,7 +12,7 @@ from itertools import combinations
 
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.answers import SameSheet
-from sheet_reader.record.history.states import FieldState, VisitState
+from sheet_reader.record.history.states import ACCEPTED, FieldState, VisitState
 
 MOST_MISREAD = REVIEW.most_misread
 MOST_MISREAD_SHARE = REVIEW.most_misread_share
@@ -99,7 +99,7 @@ def surely(e: FieldState) -> bool:
     """Whether this photo by itself leaves no doubt of the field."""
     if e.decision is not None:
         return e.decision.kind != "unreadable"
-    return e.reading.status in ("accepted", "empty")
+    return e.reading.status in ACCEPTED
 
 
 def same_sheets(visit: VisitState) -> list[set[int]]:

@@ -27,7 +27,7 @@ from sheet_reader.reasons import Code, has
 from sheet_reader.record.history.answers import NOTHING, UNREADABLE
 from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.review.queue import keyed_blind
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import chance, words
 
 Plain = dict[str, Any]
@@ -127,6 +127,8 @@ def _field(card: FieldCard, around: Around, *, blind: bool) -> Plain:
     shown: Plain = {
         "kind": "field",
         "field": spec.kind.name,
+        "asks": spec.kind.asks,
+        "listed": spec.kind.is_listed,
         "title": spec.label,
         "name": spec.name,
         "reading": reading.reading_id,

@@ -18,7 +18,7 @@ from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.states import ANSWERED, FieldState, VisitState
 from sheet_reader.review.face import Plain
 from sheet_reader.review.queue import likely_right
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import percent
 
 LEAST, MOST = REVIEW.least_tiles, REVIEW.most_tiles

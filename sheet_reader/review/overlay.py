@@ -24,7 +24,9 @@ from sheet_reader.errors import StorageError
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import marked_as_overlay, open_pictures
 from sheet_reader.numbers import REVIEW
+from sheet_reader.record.history.loading import LATEST
 from sheet_reader.record.history.photo_fates import became
+from sheet_reader.record.history.states import TRUSTED
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.wording import neutral_name
@@ -32,11 +34,8 @@ from sheet_reader.wording import neutral_name
 LONGEST_PX = REVIEW.overlay_px
 JPEG_QUALITY = REVIEW.overlay_quality
 PLATE = REVIEW.plate
-INKS = {
-    "accepted": (175, 90, 20),
-    "confirmed": (175, 90, 20),
-    "corrected": (175, 90, 20),
-    "typed": (175, 90, 20),
+INKS: dict[str, tuple[int, int, int]] = {
+    **dict.fromkeys(TRUSTED, (175, 90, 20)),
     "doubted": (0, 110, 230),
     "flagged": (0, 110, 230),
     "empty": (130, 130, 130),
@@ -222,7 +221,6 @@ Outlines = defaultdict[int, list[NDArray[np.float64]]]
 def _found(record: Record, photo_id: int) -> tuple[Marks, Outlines]:
     """Marks and page outlines by frame, from the latest reading of each page of the photo."""
     s, k, r = schema.page_instances.c, schema.reading_runs.c, schema.readings.c
-    latest = select(func.max(k.id)).group_by(k.page_instance_id)
     first = schema.readings.alias()  # a run without the photo has the places of an earlier one
     places = (first.c.run_id == func.coalesce(k.decoded_from, k.id)) & (first.c.field == r.field)
     query = (
@@ -230,7 +228,7 @@ def _found(record: Record, photo_id: int) -> tuple[Marks, Outlines]:
         .join_from(schema.reading_runs, schema.page_instances, s.id == k.page_instance_id)
         .join(schema.readings, r.run_id == k.id)
         .join(first, places)
-        .where(s.photo_id == photo_id, k.id.in_(latest))
+        .where(s.photo_id == photo_id, k.id.in_(LATEST))
         .order_by(s.id, r.id)
     )
     now = {row.reading_id: row for row in record.readings() if row.photo_id == photo_id}

@@ -30,7 +30,7 @@ from sheet_reader.record.history.blind_answers import OwnLook, Place, asked_twic
 from sheet_reader.record.history.row_sums import sum_off
 from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.review.clashes import clashing, least_alike, own_value, surely
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 HIDDEN = (Code.HIDDEN, Code.BOX_HIDDEN)
 UNCLEAR = (

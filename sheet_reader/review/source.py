@@ -26,7 +26,7 @@ from sheet_reader.review.agreement import Agreement, agreement
 from sheet_reader.review.overlay import side_by_side, write_overlays
 from sheet_reader.review.pictures import picture_of, strip
 from sheet_reader.review.queue import Queue
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.study import FieldSpec, Study
 
 Gray = NDArray[np.uint8]
 

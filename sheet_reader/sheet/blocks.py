@@ -27,7 +27,7 @@ from sheet_reader.sheet.fonts import (
     wrap_even,
 )  # fmt: skip
 from sheet_reader.sheet.page import Box, Face, Line, Text
-from sheet_reader.study.model import CountField, Plot, Study
+from sheet_reader.study.study import CountField, Plot, Study
 
 Style = Literal["beside", "above", "in line"]
 """The label stands over the tally space and beside the boxes, above both, or left of both."""

@@ -17,7 +17,7 @@ from sheet_reader.sheet.identity import MARK, PROOF, code_line, printed_text, st
 from sheet_reader.sheet.layout import draw_sheet, layout_version
 from sheet_reader.sheet.page import BLANK, DrawnPage, Face, Page, SheetCode, SheetLayout, Text
 from sheet_reader.sheet.pdf import rasterise, render_marks, render_pdf
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 _TEMPLATES = 12
 

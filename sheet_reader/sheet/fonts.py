@@ -16,7 +16,7 @@ from typing import Any
 
 from sheet_reader.errors import Mistake
 from sheet_reader.sheet.page import Face
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.study.table import entry_place, list_place
 from sheet_reader.study.words import KEYS
 

@@ -30,7 +30,7 @@ from sheet_reader.sheet.fonts import (
 )  # fmt: skip
 from sheet_reader.sheet.identity import CODE_MM, CODE_TOP, EDGE_MM, FOOT, MARKER_MM, QUIET_MM, SIDE
 from sheet_reader.sheet.page import BLANK, SheetCode, Text
-from sheet_reader.study.model import HeaderField, Study
+from sheet_reader.study.study import HeaderField, Study
 from sheet_reader.study.words import SheetWords
 
 BOTTOM = FOOT + 1.4

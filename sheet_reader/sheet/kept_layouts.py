@@ -23,8 +23,8 @@ import sheet_reader
 from sheet_reader.atomic import atomic_write
 from sheet_reader.errors import SheetReaderError
 from sheet_reader.sheet.identity import LETTERS
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import MOST_BYTES, STUDY_FILE, parse_study
+from sheet_reader.study.study import Study
 
 if TYPE_CHECKING:  # what draws sheets is loaded when a layout is looked at, not for labels
     from sheet_reader.sheet.book import LayoutBook

@@ -29,7 +29,7 @@ from sheet_reader.sheet.identity import (
 from sheet_reader.sheet.page import BLANK, DrawnPage, Page, SheetCode, SheetLayout
 from sheet_reader.sheet.plan import Grid, draw_page, find_grid
 from sheet_reader.study.kinds import COUNT
-from sheet_reader.study.model import Paper, Study
+from sheet_reader.study.study import Paper, Study
 from sheet_reader.study.words import SheetWords
 
 EDITION = 2

@@ -17,7 +17,7 @@ from sheet_reader.sheet.fonts import (
 )
 from sheet_reader.sheet.page import Blocks, Box, Cell, Curve, Face, Line, Mark, Text
 from sheet_reader.study.fields import OWN_DIGITS
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.study.words import SheetWords
 
 LEAST_COMMENTS = 20.0

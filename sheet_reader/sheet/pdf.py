@@ -36,7 +36,7 @@ from sheet_reader.sheet.page import (
     SheetLayout,
     Text,
 )  # fmt: skip
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas

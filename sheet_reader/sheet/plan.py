@@ -12,7 +12,7 @@ from sheet_reader.sheet.head import BOTTOM
 from sheet_reader.sheet.identity import MOST_PAGES, PAPER_MM, SIDE
 from sheet_reader.sheet.page import Line
 from sheet_reader.sheet.panel import draw_panel, panel_height
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 _COLUMN_GAP = 7.0
 _BLOCK_GAP = 3.4

@@ -50,7 +50,7 @@ from sheet_reader.sheet.page import (
 )
 from sheet_reader.sheet.panel import OWN_BOX
 from sheet_reader.sheet.pdf import pdf_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.study.words import SheetWords
 
 RULER_MM = 100

@@ -20,7 +20,7 @@ from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.page import BLANK, Page, SheetLayout
 from sheet_reader.sheet.pdf import PlannedVisit, render_pdf, render_stack
 from sheet_reader.sheet.proof import draw_proof, render_proof
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 ALL_SITES = "all-sites"
 """Stands for the sheet in the name of a file that holds the sheets of every site."""

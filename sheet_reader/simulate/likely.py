@@ -7,7 +7,7 @@ from datetime import date
 import numpy as np
 
 from sheet_reader.simulate.values import Visit, add_up
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.study import FieldSpec, Study
 
 _MIDDLE, _WIDTH = 0.45, 0.25
 """When in the season most is found, and for how long (shares of the season)."""

@@ -9,7 +9,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from sheet_reader.numbers import SIMULATE
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.study import FieldSpec, Study
 
 WRONG_SUM_SHARE = SIMULATE.wrong_sum_share
 ADDITION_ERRORS = (

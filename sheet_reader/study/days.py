@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo
 from sheet_reader.wording import said
 
 if TYPE_CHECKING:
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
 CLOCK_TOLERANCE = timedelta(days=1)
 """A visit may be dated so long after today: where it was made it can be tomorrow already."""

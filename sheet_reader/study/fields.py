@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from sheet_reader.study.kinds import COUNT, KINDS, NUMBER
-from sheet_reader.study.model import CountField, HeaderField, Plot, SumRule
 from sheet_reader.study.publication import read_taxon
+from sheet_reader.study.study import CountField, HeaderField, Plot, SumRule
 from sheet_reader.study.table import TomlTable, entry_place, nearest, shown
 
 OWN_DIGITS = "own_digits"

@@ -9,7 +9,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import replace
 
-from sheet_reader.study.model import CountField, HeaderField, Study, SumRule
+from sheet_reader.study.study import CountField, HeaderField, Study, SumRule
 
 Names = Mapping[str, str]
 """The present full names of those fields that have another one now."""

@@ -19,7 +19,7 @@ from sheet_reader.study.table import TomlTable
 from sheet_reader.wording import said, words
 
 if TYPE_CHECKING:
-    from sheet_reader.study.model import FieldSpec, Site, Study
+    from sheet_reader.study.study import FieldSpec, Site, Study
 
 MOST_BOXES = 6
 MOST_DIGITS = 9
@@ -102,7 +102,8 @@ class Kind:
     below its boxes. ``two_settle``: what reader and person both see is not doubted.
     ``may_be_empty``: empty boxes are an answer, so that no letter asks about them. ``column`` is
     the type of its column in tables, ``column_note`` what is said of it beside the label.
-    ``answers`` are the keys to press when it is asked, with what they say. ``in_head`` and
+    ``answers`` are the keys to press when it is asked, with what they say, ``asks`` is what stands
+    over the box that takes the answer on the page of the review. ``in_head`` and
     ``in_plots`` tell where it may stand.
     """
 
@@ -117,6 +118,7 @@ class Kind:
     column: ClassVar[Column] = "integer"
     column_note: ClassVar[str] = ""
     answers: ClassVar[tuple[tuple[str, str], ...]] = (("digits", "what it says"),)
+    asks: ClassVar[str] = "What it says"
     in_head: ClassVar[bool] = True
     in_plots: ClassVar[bool] = False
 
@@ -189,6 +191,7 @@ class SiteKind(Kind):
     is_key, is_amount, is_listed, is_captioned = True, False, True, True
     column = "text"
     answers = (*Kind.answers, ("letters", "search by name"))
+    asks = "Site number, or / and a part of its name"
 
     def size(self, table: TomlTable) -> Size:
         return table.whole("boxes", 2, 8) or 0, None, None
@@ -222,7 +225,7 @@ class DateKind(Kind):
     name = "date"
     keys = ("boxes",)
     is_key, is_amount, is_captioned, two_settle = True, False, True, False
-    column = "date"
+    column, asks = "date", "Day, month, year"
 
     def size(self, table: TomlTable) -> Size:
         return table.whole("boxes", 6, 6, required=False, fallback=6) or 6, None, None

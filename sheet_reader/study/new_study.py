@@ -13,7 +13,7 @@ from typing import cast
 
 from sheet_reader.errors import UsageError
 from sheet_reader.study.kinds import MOST_BOXES
-from sheet_reader.study.model import Paper
+from sheet_reader.study.study import Paper
 from sheet_reader.study.table import printable_line, shown
 from sheet_reader.study.words import languages, shipped_words
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-from sheet_reader.study.model import CountField, Effort, HeaderField, Plot, Publication, UpdatePlan
+from sheet_reader.study.study import CountField, Effort, HeaderField, Plot, Publication, UpdatePlan
 from sheet_reader.study.table import TomlTable, nearest, shown
 
 LICENCES: Mapping[str, tuple[str, str]] = {

@@ -13,8 +13,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from sheet_reader.errors import StorageError, UsageError
-from sheet_reader.study.model import Site, Study
 from sheet_reader.study.site_numbers import damm, is_valid, nearest_sites
+from sheet_reader.study.study import Site, Study
 from sheet_reader.study.table import Mistakes, line_fault, nearest, printable_line, shown
 
 COLUMNS = ("number", "label", "contact")

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
-    from sheet_reader.study.model import Site
+    from sheet_reader.study.study import Site
 
 _TABLE = (
     "0317598642", "7092154863", "4206871359", "1750983426", "6123045978",

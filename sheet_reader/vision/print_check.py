@@ -15,7 +15,7 @@ from sheet_reader.reasons import Code, Occlusion, because
 from sheet_reader.sheet.identity import PAPER_MM
 from sheet_reader.sheet.pdf import rasterise
 from sheet_reader.sheet.proof import draw_proof, render_proof
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.vision.arrays import Array, as_float32, as_gray, box_corners
 from sheet_reader.vision.findings import NoSheet
 from sheet_reader.vision.flat_page import Pyramid, at_depth

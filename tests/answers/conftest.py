@@ -2,8 +2,8 @@ from pathlib import Path
 
 import pytest
 
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 
 
 @pytest.fixture(scope="session")

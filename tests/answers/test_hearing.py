@@ -37,7 +37,7 @@ from sheet_reader.record.history.answers import (
     Value,
 )
 from sheet_reader.study.kinds import Refusal
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 PLANTS, DAY = "pinched.plants", "2026-05-20"
 SUM = ("pinched.ladybirds", "pinched.egg_clusters", "pinched.small_larvae", "pinched.large_larvae")

@@ -23,7 +23,7 @@ from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import worker
 from sheet_reader.reasons import Code, because, in_words
 from sheet_reader.sheet.page import BLANK, Cell, Page, SheetCode
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.vision.findings import BoxView, NoSheet, PhotoQuality, SheetView
 
 SAMPLES = Path(__file__).parents[2] / "samples"

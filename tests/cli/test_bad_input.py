@@ -27,8 +27,8 @@ from sheet_reader.digits.classes import CLASSES, EMPTY, BoxReadings
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import worker
 from sheet_reader.sheet.book import LayoutBook
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.findings import NoSheet
 

@@ -25,8 +25,8 @@ from sheet_reader.decode.posteriors import (
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.reasons import Code, Occlusion
-from sheet_reader.study.model import Plot
 from sheet_reader.study.site_numbers import damm, is_valid
+from sheet_reader.study.study import Plot
 
 
 @st.composite

@@ -13,7 +13,7 @@ from sheet_reader.decode.posteriors import NumberPosterior
 from sheet_reader.decode.sheet import Rules, decode_sheet
 from sheet_reader.decode.sums import addition_error_shares, apply_sums, settled, sum_messages
 from sheet_reader.reasons import Code, has
-from sheet_reader.study.model import SumRule
+from sheet_reader.study.study import SumRule
 from sheet_reader.wording import words
 
 CASES = tomllib.loads(Path(__file__).with_name("sums.toml").read_text(encoding="utf-8"))["case"]

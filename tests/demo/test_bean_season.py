@@ -10,8 +10,8 @@ import numpy as np
 from sheet_reader.demo.bean_season import RATIO, MadeSheet, made_sheets
 from sheet_reader.results.update.statement import state
 from sheet_reader.results.update.typical_site import SiteCounts, site_counts
-from sheet_reader.study.model import Site, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Site, Study
 
 
 def study(sites: int = 30) -> Study:

@@ -35,8 +35,8 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import photo_of
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 
 
 def a_result(study: Study) -> tuple[int, PhotoResult]:

@@ -45,9 +45,9 @@ from sheet_reader.sheet.kept_layouts import whole_book
 from sheet_reader.sheet.page import BLANK, Page
 from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.former import as_text, wording_of
-from sheet_reader.study.model import Site, Study
 from sheet_reader.study.reader import read_study
 from sheet_reader.study.site_numbers import damm
+from sheet_reader.study.study import Site, Study
 
 DOUBTFUL = 0.03
 """So many boxes are doubtful between two digits."""

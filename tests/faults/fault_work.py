@@ -37,7 +37,7 @@ from sheet_reader.record.store.engine import open_engine, sqlite_url
 from sheet_reader.record.store.migrations import MIGRATIONS, Migration, migrate
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.source import RecordQuestions
-from sheet_reader.study.model import SumRule
+from sheet_reader.study.study import SumRule
 
 LATEST = MIGRATIONS[-1].version
 

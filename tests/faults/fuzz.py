@@ -38,8 +38,8 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.simulate.no_sheet import no_sheet_photo, older_layout
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import photo_of
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 CHUNK = 250

@@ -40,9 +40,9 @@ from sheet_reader.record.store.engine import URL_VARIABLE
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.page import BLANK, Page
 from sheet_reader.simulate.values import random_visit
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
 from sheet_reader.study.site_numbers import damm
+from sheet_reader.study.study import Study
 from sheet_reader.vision.findings import BoxView, PhotoQuality, SheetView
 
 BATCHES = 10

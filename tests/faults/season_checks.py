@@ -19,7 +19,7 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.results.cells import texts
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import tables_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 @dataclass

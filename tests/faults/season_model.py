@@ -15,7 +15,7 @@ from typing import Any
 
 from sheet_reader.decode.promise import default_threshold
 from sheet_reader.sheet.page import BLANK
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.study import FieldSpec, Study
 
 Said = tuple[str | None, str, float]
 STATUS = {"accept": "confirmed", "value": "corrected", "empty": "empty", "unreadable": "unreadable"}

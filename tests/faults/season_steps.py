@@ -31,8 +31,8 @@ from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
 from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.page import BLANK
-from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import FieldSpec, Study
 from sheet_reader.wording import neutral_name
 
 STEPS = 14

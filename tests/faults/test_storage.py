@@ -28,7 +28,7 @@ from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.engine import storage_error
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 PHOTOS = 4
 

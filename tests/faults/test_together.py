@@ -20,7 +20,7 @@ import stand_in
 
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 @pytest.fixture

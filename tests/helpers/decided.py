@@ -12,7 +12,7 @@ from sheet_reader.record.history.answers import Answer, FieldAnswer, Kept, Place
 from sheet_reader.record.history.states import FieldState, Rival, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 def waiting(study: Study, visits: Iterable[VisitState]) -> list[FieldState]:

@@ -10,7 +10,7 @@ import stand_in
 
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.history.found import BatchSummary
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 @pytest.fixture

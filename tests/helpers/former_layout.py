@@ -6,8 +6,8 @@ from pathlib import Path
 
 from sheet_reader.demo.samples import copy_sample
 from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import STUDY_FILE, read_study
+from sheet_reader.study.study import Study
 
 BEFORE = 'label = "Bean plants"', 'label = "Plants"'
 """What the study file says, and what it said in that layout."""

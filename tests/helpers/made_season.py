@@ -16,9 +16,9 @@ from made_facts import fact, facts, visit
 from sheet_reader.reasons import Code, because
 from sheet_reader.results.facts import Facts, FieldFact, VisitFact
 from sheet_reader.study.days import Season
-from sheet_reader.study.model import Effort, Site, Study
 from sheet_reader.study.reader import read_study
 from sheet_reader.study.site_numbers import damm
+from sheet_reader.study.study import Effort, Site, Study
 
 SITES, WEEKS = 30, 6
 FIRST = date(2026, 4, 20)

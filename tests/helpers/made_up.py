@@ -20,7 +20,7 @@ from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.former import as_text, wording_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Said = tuple[str | None, str, float]
 """Value, status and confidence of a field."""

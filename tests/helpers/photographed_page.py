@@ -17,7 +17,7 @@ from sheet_reader.record.originals import originals
 from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 SAMPLE = Path(__file__).parents[2] / "samples" / "bean_tips"
 SCALE = 6.0

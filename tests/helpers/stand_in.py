@@ -24,7 +24,7 @@ from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reasons import Code, Occlusion, Reasons, because, from_json, in_words
 from sheet_reader.sheet.page import Cell, Page, SheetCode
 from sheet_reader.study.kinds import DATE, NUMBER, SITE
-from sheet_reader.study.model import (
+from sheet_reader.study.study import (
     CountField,
     HeaderField,
     Plot,

@@ -20,7 +20,8 @@ from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.page import BLANK, Cell, Page, SheetCode
 from sheet_reader.study.kinds import DATE, NUMBER, SITE
-from sheet_reader.study.model import (
+from sheet_reader.study.site_numbers import damm
+from sheet_reader.study.study import (
     CountField,
     HeaderField,
     Plot,
@@ -30,7 +31,6 @@ from sheet_reader.study.model import (
     SumRule,
     Visits,
 )
-from sheet_reader.study.site_numbers import damm
 from sheet_reader.vision.findings import BoxView, PhotoQuality, SheetView
 
 ALIKE = (("1", "7"), ("4", "9"), ("3", "8"), ("5", "6"), ("0", "6"), ("empty", "1"))

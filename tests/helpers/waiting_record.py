@@ -24,8 +24,8 @@ from sheet_reader.record.store.claims import Task
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.former import as_text, wording_of
-from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import FieldSpec, Study
 
 WIDE, HIGH = 840, 1188
 BOX_W, BOX_H = 36, 44

@@ -23,7 +23,7 @@ from sheet_reader.record.originals.object_store import STORE_VARIABLE
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.engine import URL_VARIABLE
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 PHOTOS, MORE = 5, 12
 

@@ -16,7 +16,7 @@ from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.record.store.engine import RECORD_FILE
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 MANY = 30
 FROM_CLAIM = re.compile(r"SELECT photos\.attempts, photos\.claimed_by")

@@ -17,7 +17,7 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import layout_version
 from sheet_reader.study import days
 from sheet_reader.study.days import Season
-from sheet_reader.study.model import Study, Visits
+from sheet_reader.study.study import Study, Visits
 
 NOW = date.today()
 WEEK = timedelta(days=7)

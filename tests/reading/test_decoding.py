@@ -38,8 +38,8 @@ from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import random_visit
 from sheet_reader.study.days import Season
-from sheet_reader.study.model import Site, Study, SumRule
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Site, Study, SumRule
 from sheet_reader.wording import words
 
 TODAY = date(2026, 9, 30)

@@ -13,7 +13,7 @@ from sheet_reader.cli.main import cli
 from sheet_reader.reading import worker
 from sheet_reader.reading.batch import PACKAGES, read_batch
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 def broken(*_: object) -> list[object]:

@@ -20,8 +20,8 @@ from sheet_reader.sheet.kept_layouts import keep_layout
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import Request, photo_of
 from sheet_reader.simulate.values import Visit, random_visit
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 
 TODAY = date(2026, 9, 30)
 PLANTS = "pinched.plants"

@@ -30,7 +30,7 @@ from sheet_reader.record.people.erase import erase
 from sheet_reader.record.people.remarks import CAME_BY_MAIL, AskedItem, note_drafts, remarks_of
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.facts import facts_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 @pytest.fixture(scope="module")

@@ -18,7 +18,7 @@ from sheet_reader.decode.writer import Examples
 from sheet_reader.reading.rules import DecodingRules, changed_parts
 from sheet_reader.reading.site_history import SiteHistory, settled_digits, with_history
 from sheet_reader.record.history.states import FieldState, PageObservation, StoredReading
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 TODAY = date(2026, 8, 30)
 ROOFED = {"1": 0.6, "7": 0.3999}

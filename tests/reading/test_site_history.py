@@ -21,7 +21,7 @@ from sheet_reader.record.history.answers import LeftEmpty, Value
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.page import SheetCode
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import words
 
 Post = Callable[..., BatchSummary]

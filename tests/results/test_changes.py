@@ -13,8 +13,8 @@ from sheet_reader.errors import UsageError
 from sheet_reader.results.export import export_files
 from sheet_reader.results.facts import VisitFact
 from sheet_reader.results.frames import tables_of
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 FIRST, SECOND, THIRD = (f"0000000{n}-0000-4000-8000-000000000000" for n in (1, 2, 3))

@@ -17,7 +17,7 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.results.export import export_files
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.frames import Tables, tables_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 COUNTS = {
     "site": "string",

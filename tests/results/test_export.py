@@ -13,8 +13,8 @@ from sheet_reader.errors import StorageError
 from sheet_reader.results.export import export_files
 from sheet_reader.results.facts import VisitFact
 from sheet_reader.results.frames import ROW_COLUMNS, Tables, tables_of
-from sheet_reader.study.model import Effort, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Effort, Study
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 PLANTS = "pinched.plants"

@@ -28,8 +28,8 @@ from sheet_reader.record.history.states import FieldState
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.review.source import FieldPictures
 from sheet_reader.review.terminal import Terminal
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

@@ -39,8 +39,8 @@ from sheet_reader.simulate.photo import FilledSheet, Photo, photograph
 from sheet_reader.simulate.sources import ProceduralHands
 from sheet_reader.simulate.study_photos import filled_sheet
 from sheet_reader.simulate.values import Visit
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 
 SEED, LONG_SIDE = 12, 2048
 WEEKS = 3

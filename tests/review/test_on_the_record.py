@@ -42,7 +42,7 @@ from sheet_reader.review.queue import cards_of
 from sheet_reader.review.session import Outcome, Review
 from sheet_reader.review.source import RecordQuestions
 from sheet_reader.review.terminal import Terminal
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 SHEETS = 12
 FIELDS = ("site", "date", "helpers", "shade.snails", "shade.eggs", "sun.snails", "sun.eggs")

@@ -47,7 +47,7 @@ from sheet_reader.record.history.states import (
 from sheet_reader.record.history.visits import visits_of
 from sheet_reader.review.clashes import own_value, surely
 from sheet_reader.review.queue import cards_of
-from sheet_reader.study.model import SumRule
+from sheet_reader.study.study import SumRule
 
 SUM = SumRule("sun.snails", ("sun.eggs", "shade.snails"))
 STUDY = replace(stand_in.a_study(Path("ponds")), sums=(SUM,))

@@ -25,13 +25,14 @@ from sheet_reader.results.facts import facts_of
 from sheet_reader.results.formats.dictionary import entries
 from sheet_reader.results.letters.open_items import open_items
 from sheet_reader.results.status.standing import status_of
+from sheet_reader.review.face import Around, face
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.draft import model_digit
 from sheet_reader.sheet.layout import draw_sheet
 from sheet_reader.sheet.page import Text
 from sheet_reader.study.kinds import KINDS, Kind, Listed, Size, Spelling, add_kind
-from sheet_reader.study.model import FieldSpec, Study
 from sheet_reader.study.reader import parse_study, read_study
+from sheet_reader.study.study import FieldSpec, Study
 from sheet_reader.study.table import TomlTable
 from sheet_reader.wording import words
 
@@ -51,6 +52,7 @@ class PairCode(Kind):
     column = "text"
     column_note = "two digits that add to nine"
     answers = (("two digits", "the code; they add to nine"),)
+    asks = "Code on the gate"
 
     def size(self, table: TomlTable) -> Size:
         return 2, None, None
@@ -188,6 +190,8 @@ def test_a_kind_of_ones_own_goes_the_whole_way(study: Study, tmp_path: Path, sit
         for name, result in (("a", good), ("b", odd)):
             made_up.read_in(record, made_up.take_in(record, name), result.pages)
         [waits] = decided.pending(record)
+        shown = face(FieldCard(waits, gate), "", Around(study))
+        assert (shown["asks"], shown["listed"]) == ("Code on the gate", False)
         own = type(sitting)(study, tmp_path)
         _, source = own.run([FieldCard(waits, gate)], ["9x", "28", "-", "9"])
         assert "two digits the code; they add to nine" in " ".join(own.screen.split())

@@ -42,7 +42,7 @@ from sheet_reader.review.session import Outcome, Review
 from sheet_reader.review.source import RecordQuestions
 from sheet_reader.review.terminal import Terminal
 from sheet_reader.study.former import as_text, wording_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 TRIAL = Path(__file__).parent / "trial.json.gz"
 MOST_QUESTIONS, MOST_KEYS = 39, 84

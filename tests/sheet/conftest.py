@@ -15,7 +15,8 @@ from sheet_reader.sheet.fonts import HINT, text_width
 from sheet_reader.sheet.page import Blocks, DrawnPage, Line, Mark, Text
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.kinds import DATE, SITE
-from sheet_reader.study.model import (
+from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import (
     Comments,
     CountField,
     HeaderField,
@@ -24,7 +25,6 @@ from sheet_reader.study.model import (
     Study,
     Visits,
 )
-from sheet_reader.study.reader import read_study
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 Box = tuple[float, float, float, float]

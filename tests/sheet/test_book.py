@@ -20,8 +20,8 @@ from sheet_reader.sheet.identity import (
 )
 from sheet_reader.sheet.layout import draw_sheet, lay_out
 from sheet_reader.sheet.page import BLANK, SheetCode, Text
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import words
 
 

@@ -17,8 +17,8 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import keep_layout, kept_layouts, layout_files, whole_book
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.former import by_present_rules
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 
 
 @pytest.fixture

@@ -9,8 +9,8 @@ import pytest
 
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.page import Page
-from sheet_reader.study.model import Site, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Site, Study
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 

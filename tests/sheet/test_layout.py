@@ -14,8 +14,8 @@ from sheet_reader.errors import StudyError, UsageError
 from sheet_reader.sheet.layout import draw_sheet, lay_out, layout_version
 from sheet_reader.sheet.page import BLANK, DrawnPage, Text
 from sheet_reader.study.kinds import DATE, NUMBER, SITE
-from sheet_reader.study.model import Comments, CountField, HeaderField, Plot, Study, SumRule
 from sheet_reader.study.reader import DATE_ORDERS
+from sheet_reader.study.study import Comments, CountField, HeaderField, Plot, Study, SumRule
 from sheet_reader.study.words import shipped_words
 
 Faults = Callable[[DrawnPage], list[str]]

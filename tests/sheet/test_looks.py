@@ -17,8 +17,8 @@ from sheet_reader.sheet.page import BLANK, Area, DrawnPage, Page, Text
 from sheet_reader.sheet.pdf import rasterise, render_pdf
 from sheet_reader.sheet.proof import draw_proof
 from sheet_reader.study.fields import OWN_DIGITS
-from sheet_reader.study.model import Paper, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Paper, Study
 from sheet_reader.study.words import ENGLISH, languages, shipped_words
 
 Faults = Callable[[DrawnPage], list[str]]

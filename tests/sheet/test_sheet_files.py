@@ -11,7 +11,7 @@ import numpy as np
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.pdf import rasterise, render_pdf
 from sheet_reader.sheet.sheet_files import geometry, geometry_text, sheet_name
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 def _is_number(value: object) -> bool:

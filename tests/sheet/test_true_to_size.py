@@ -13,7 +13,7 @@ from sheet_reader.sheet.identity import dictionary, machine_text
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.page import Page
 from sheet_reader.sheet.pdf import rasterise, render_pdf
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 PX = 20.0
 TOLERANCE_MM = 0.05

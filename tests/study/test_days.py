@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from sheet_reader.errors import StudyError
 from sheet_reader.study import days
 from sheet_reader.study.days import Season, order_meant, parse_date, span, turned
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import parse_study, read_study
+from sheet_reader.study.study import Study
 
 SAMPLES = Path(__file__).parents[2] / "samples"
 BEANS = read_study(SAMPLES / "bean_tips")

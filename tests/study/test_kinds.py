@@ -20,8 +20,8 @@ from sheet_reader.study.kinds import (
     Range,
     Refusal,
 )
-from sheet_reader.study.model import FieldSpec, Site, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import FieldSpec, Site, Study
 from sheet_reader.wording import words
 
 TODAY = date(2026, 6, 1)

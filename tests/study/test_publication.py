@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from sheet_reader.errors import StudyError
-from sheet_reader.study.model import Effort, Publication, UpdatePlan
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Effort, Publication, UpdatePlan
 from sheet_reader.study.words import ENGLISH_LETTERS, ENGLISH_UPDATE
 
 Write = Callable[..., Path]

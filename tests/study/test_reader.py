@@ -13,8 +13,8 @@ from thorough import examples
 
 from sheet_reader.errors import SheetReaderError, StorageError, StudyError
 from sheet_reader.study.days import Season
-from sheet_reader.study.model import Comments, SumRule, Visits
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Comments, SumRule, Visits
 
 DATA = Path(__file__).parent / "data"
 Write = Callable[..., Path]

@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from sheet_reader.errors import StudyError
-from sheet_reader.study.model import Site
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Site
 
 HEAD = "number,label,contact\n"
 GOOD = "5724,Old wall,wall@example.org\n"

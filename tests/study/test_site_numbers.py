@@ -15,7 +15,6 @@ from stdnum import damm as reference
 from thorough import examples
 
 from sheet_reader.errors import UsageError
-from sheet_reader.study.model import Site
 from sheet_reader.study.site_numbers import (
     choose_numbers,
     damm,
@@ -26,6 +25,7 @@ from sheet_reader.study.site_numbers import (
     nearest_sites,
     smallest_distance,
 )
+from sheet_reader.study.study import Site
 
 
 def test_fifty_sites_over_all_pairs() -> None:

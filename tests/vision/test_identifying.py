@@ -16,7 +16,7 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.identity import code_modules, machine_text, printed_text
 from sheet_reader.sheet.page import BLANK, Page, SheetCode
 from sheet_reader.simulate.no_sheet import older_layout
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.vision import printed_code
 from sheet_reader.vision.find import find_sheets
 from sheet_reader.vision.findings import NoSheet

@@ -19,7 +19,7 @@ from sheet_reader.record.history.answers import Answer, words_of
 from sheet_reader.record.history.photos import insert_new
 from sheet_reader.record.store import schema
 from sheet_reader.study.days import now
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Place = tuple[int, str]
 """A field of a page instance."""

@@ -29,11 +29,11 @@ from sheet_reader.record.history.answers import (
 from sheet_reader.record.history.meaning import Meanings
 from sheet_reader.record.history.meaning_answers import keep_site_label, load_meanings
 from sheet_reader.record.history.photos import insert_row
-from sheet_reader.record.history.sheets import UNDO
+from sheet_reader.record.history.sheets import UNDO, stands
 from sheet_reader.record.store import schema
 from sheet_reader.study.days import now
 from sheet_reader.study.kinds import Refusal
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
@@ -212,9 +212,8 @@ def take_back(connection: Connection, kept: Kept, by: str, reason: str = "") -> 
 
 
 def _still_standing(connection: Connection, table: Table, ids: Sequence[int]) -> Sequence[Any]:
-    undone = select(table.c.undoes).where(table.c.undoes.is_not(None))
-    query = select(table).where(table.c.id.in_(ids), table.c.kind != UNDO)
-    return connection.execute(query.where(table.c.id.not_in(undone)).order_by(table.c.id)).all()
+    query = select(table).where(table.c.id.in_(ids), stands(table))
+    return connection.execute(query.order_by(table.c.id)).all()
 
 
 def _insert_of_sheet(connection: Connection, **values: Any) -> int:

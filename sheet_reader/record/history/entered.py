@@ -29,7 +29,7 @@ from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.days import now
 from sheet_reader.study.former import as_text, wording_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 NAME = "typed in by hand"
 

@@ -23,7 +23,7 @@ from sheet_reader.record.history.sheets import WITHDRAWN, standing
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.claims import Task
 from sheet_reader.study.days import now
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.vision.findings import POINTED
 
 

@@ -9,14 +9,13 @@ from sqlalchemy import Connection, select
 
 from sheet_reader.reasons import Code, Reasons, because, from_json
 from sheet_reader.record.history import sheets
-from sheet_reader.record.history.loading import UNDO
 from sheet_reader.record.history.meaning_answers import load_meanings
 from sheet_reader.record.history.merging import surely_read
 from sheet_reader.record.history.photo_fates import became
 from sheet_reader.record.history.states import TYPED, PageObservation, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.sheet.page import BLANK
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 WHAT = {
@@ -25,7 +24,7 @@ WHAT = {
     "typed": "typed in",
     "empty": "left empty",
     "unreadable": "can't be read",
-    UNDO: "taken back",
+    sheets.UNDO: "taken back",
 }
 
 Place = tuple[int, int, int]

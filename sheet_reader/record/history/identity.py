@@ -10,7 +10,7 @@ turn out to be one, the earlier identity stays.
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, case, func, select
@@ -20,7 +20,7 @@ from sheet_reader.record.history.states import FieldState, VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.page import BLANK
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Moment = tuple[float, float]
 """A place in the one sequence of runs and decisions: the last run, then the last decision."""
@@ -51,7 +51,7 @@ def identified(record: Record, visits: Sequence[VisitState]) -> list[Identified]
         pages = [page.page_instance_id for page in visit.pages]
         if visit.site and visit.visit_date:
             pages += aside[visit.site, visit.visit_date]
-        moved = max((known.moved.get(page, "") for page in pages), default="")
+        moved = max((known.moved[page] for page in pages), default="")
         fields: dict[str, list[FieldState]] = defaultdict(list)
         for state in visit.fields:
             fields[state.field].append(state)
@@ -71,15 +71,15 @@ class PageTimes:
         self._since: dict[tuple[int, str], Moment] = {
             (row.id, "site"): (0.0, 0.0) for row in rows if row.sheet != BLANK
         }
+        self.moved: defaultdict[int, str] = defaultdict(str)
+        self._placed: defaultdict[int, str] = defaultdict(str)
+        self._said: defaultdict[tuple[int, str], str] = defaultdict(str)
+        self._read: defaultdict[tuple[int, str], str] = defaultdict(str)
+        self._look_at_runs(connection)
+        self._look_at_decisions(connection)
         by_photo: defaultdict[int, list[int]] = defaultdict(list)
         for row in rows:
             by_photo[row.photo_id].append(row.id)
-        self.moved: dict[int, str] = {}
-        self._placed: dict[int, str] = {}
-        self._said: dict[tuple[int, str], str] = {}
-        self._read: dict[tuple[int, str], str] = {}
-        self._look_at_runs(connection)
-        self._look_at_decisions(connection)
         self._look_at_sheets(connection, by_photo)
 
     def settled(self, page: int) -> tuple[Moment, int]:
@@ -91,10 +91,9 @@ class PageTimes:
         times = [""]
         for state in states:
             place = state.page_instance_id, state.field
-            times.append(self._said.get(place, ""))
+            times.append(self._said[place])
             if state.is_current or state.needs_review:
-                times.append(self._read.get(place, ""))
-                times.append(self._placed.get(place[0], ""))
+                times += [self._read[place], self._placed[place[0]]]
         return max(times)
 
     def _first(self, page: int, kind: str, moment: Moment) -> None:
@@ -103,19 +102,17 @@ class PageTimes:
     def _look_at_runs(self, connection: Connection) -> None:
         k, r = schema.reading_runs.c, schema.readings.c
         site, day = (func.min(case((c.is_not(None), k.id))) for c in (k.site, k.visit_date))
-        query = select(k.page_instance_id, site, day, func.min(k.at))
-        for page, *runs, at in connection.execute(query.group_by(k.page_instance_id)):
+        pages = select(k.page_instance_id).group_by(k.page_instance_id)
+        for page, *runs, at in connection.execute(pages.add_columns(site, day, func.min(k.at))):
             for kind, run in zip(KEYS, runs, strict=True):
                 if run is not None:
                     self._first(page, kind, (run, 0.0))
             self._placed[page] = at
-        pages = select(k.page_instance_id).group_by(k.page_instance_id)
-        several = pages.having(func.count(k.id) > 1)
         was: dict[tuple[int, str], tuple[str | None, str]] = {}
         later = (
             select(k.page_instance_id, r.field, r.value, r.status, k.at)
             .join_from(schema.readings, schema.reading_runs, k.id == r.run_id)
-            .where(k.page_instance_id.in_(several))
+            .where(k.page_instance_id.in_(pages.having(func.count(k.id) > 1)))
             .order_by(k.id)
         )
         for page, field, value, status, at in connection.execute(later):
@@ -134,17 +131,15 @@ class PageTimes:
             self._said[page, field] = at
             if field in self._keys:
                 self._first(page, self._keys[field], (runs, first))
-                self.moved[page] = max(at, self.moved.get(page, ""))
+                self.moved[page] = max(at, self.moved[page])
 
-    def _look_at_sheets(
-        self, connection: Connection, by_photo: defaultdict[int, list[int]]
-    ) -> None:
+    def _look_at_sheets(self, connection: Connection, by_photo: Mapping[int, list[int]]) -> None:
         c = schema.sheet_decisions.c
         query = select(
             c.photo_id, c.page_instance_id, c.kind, c.runs_before, c.decisions_before, c.at
         )
         for photo, own, kind, runs, decisions, at in connection.execute(query.order_by(c.id)):
             for page in by_photo[photo] if own is None else [own]:
-                self.moved[page] = max(at, self.moved.get(page, ""))
+                self.moved[page] = max(at, self.moved[page])
                 if kind in KEYS:
                     self._first(page, kind, (runs, decisions))

@@ -16,7 +16,7 @@ from sheet_reader.record.history.meaning_answers import under_present_names
 from sheet_reader.record.history.states import Thresholds, VisitState
 from sheet_reader.record.history.visits import visits_of
 from sheet_reader.record.store import schema
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 class Stamp(NamedTuple):
@@ -41,7 +41,7 @@ class Stamp(NamedTuple):
         return cls(decided, last or 0, tuple(others))
 
 
-class Look(NamedTuple):
+class Snapshot(NamedTuple):
     """What a look at the record saw."""
 
     stamp: Stamp
@@ -54,9 +54,9 @@ class KeptVisits:
 
     def __init__(self, study: Study, thresholds: Thresholds) -> None:
         self._study, self._thresholds = study, thresholds
-        self._last: Look | None = None
+        self._last: Snapshot | None = None
 
-    def look(self, connection: Connection) -> Look:
+    def look(self, connection: Connection) -> Snapshot:
         """The visits as they stand now."""
         stamp, before = Stamp.of(connection), self._last
         if before is None or before.stamp != stamp:
@@ -64,15 +64,15 @@ class KeptVisits:
             self._last = before = now or self._anew(connection, before, stamp)
         return before
 
-    def _anew(self, connection: Connection, before: Look | None, stamp: Stamp) -> Look:
+    def _anew(self, connection: Connection, before: Snapshot | None, stamp: Stamp) -> Snapshot:
         material = loading.load_material(connection, self._study)
         known = {_place(v): v for v in before.visits} if before else {}
         visits = material.visits(self._study, self._thresholds)
-        return Look(
+        return Snapshot(
             stamp, material, [known[p] if known.get(p := _place(v)) == v else v for v in visits]
         )
 
-    def _after(self, connection: Connection, before: Look, stamp: Stamp) -> Look | None:
+    def _after(self, connection: Connection, before: Snapshot, stamp: Stamp) -> Snapshot | None:
         """The look after decisions about counts alone; None where more has happened."""
         d, study = schema.decisions.c, self._study
         query = select(d.page_instance_id, d.field).where(d.id > before.stamp.last)
@@ -91,7 +91,7 @@ class KeptVisits:
                 return None
             visits[at] = anew[0]
             touched -= pages
-        return None if touched else Look(stamp, before.material, visits)
+        return None if touched else Snapshot(stamp, before.material, visits)
 
     def _of_pages(
         self, connection: Connection, material: loading.Material, numbers: Collection[int]

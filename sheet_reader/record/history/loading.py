@@ -15,7 +15,7 @@ from sheet_reader.reasons import from_json
 from sheet_reader.record.history.answers import told_from_json
 from sheet_reader.record.history.meaning import Meanings
 from sheet_reader.record.history.meaning_answers import load_meanings, under_present_names
-from sheet_reader.record.history.sheets import standing
+from sheet_reader.record.history.sheets import standing, stands
 from sheet_reader.record.history.states import (
     ACCEPTED,
     Decision,
@@ -27,14 +27,11 @@ from sheet_reader.record.history.states import (
 )
 from sheet_reader.record.history.visits import visits_of
 from sheet_reader.record.store import schema
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
-UNDO = "undo"
-_d, _k = schema.decisions.c, schema.reading_runs.c
-STANDS = (_d.kind != UNDO) & _d.id.not_in(select(_d.undoes).where(_d.undoes.is_not(None)))
-"""Of decisions: neither taken back nor the taking back of one."""
-LATEST = select(func.max(_k.id)).group_by(_k.page_instance_id)
+_RUN = schema.reading_runs.c
+LATEST = select(func.max(_RUN.id)).group_by(_RUN.page_instance_id)
 """The ids of the latest run of every page instance."""
 Frame = tuple[int, int]
 """Photo and picture in it."""
@@ -146,16 +143,14 @@ def _first_sure(connection: Connection) -> dict[tuple[int, str], tuple[int, str 
     }
 
 
-def load_decisions(
-    connection: Connection, pages: Collection[int] | None = None
-) -> list[Decision]:
+def load_decisions(connection: Connection, pages: Collection[int] | None = None) -> list[Decision]:
     """The decision that holds for each field of each page instance, or of these ``pages``: the
     latest not taken back.
     """
     d, o = schema.decisions.c, schema.overruled.c
     query = select(
         d.id, d.page_instance_id, d.field, d.reading_id, d.kind, d.value, d.by, d.blind, d.told
-    ).where(STANDS)
+    ).where(stands(schema.decisions))
     over = select(o.decision_id, o.page_instance_id, o.value)
     if pages is not None:
         query = query.where(d.page_instance_id.in_(pages))

@@ -15,7 +15,7 @@ from functools import cached_property
 from typing import NamedTuple
 
 from sheet_reader.study.former import Key, Wording, site_labels, wording_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,9 +116,7 @@ class Meanings:
         """The present name of every field of a sheet with this wording that has another one now."""
         if all(self.now.get(key) == said for key, said in wording.items()):
             return {}
-        names = {
-            kind: self._names(kind, wording) for kind in ("plot", "count", "number")
-        }
+        names = self._all_names(wording)
         sums = {
             total: f"{now} “= {term.said}”"
             for total, now, term in self._sums(wording, names)
@@ -130,6 +128,9 @@ class Meanings:
                 full = f"{plot}.{count}"
                 found[full] = sums.get(full, f"{stands}.{sums.get(count, now)}")
         return {name: now for name, now in found.items() if name != now}
+
+    def _all_names(self, wording: Wording) -> dict[str, dict[str, str]]:
+        return {kind: self._names(kind, wording) for kind in ("plot", "count", "number")}
 
     def _names(self, kind: str, wording: Wording) -> dict[str, str]:
         """What each thing of a kind is called now; a name with other words now gets its own."""
@@ -216,8 +217,7 @@ class Meanings:
     def _sum_questions(self) -> list[MeaningQuestion]:
         found: dict[Term, Term] = {}
         for wording in self.worded.values():
-            names = {kind: self._names(kind, wording) for kind in ("plot", "count", "number")}
-            for _, total, term in self._sums(wording, names):
+            for _, total, term in self._sums(wording, self._all_names(wording)):
                 own = Term("sum", total, self.now.get(("sum", total), ""))
                 if own.said and self.called(term) is None and (term, own) not in self._denials:
                     found[term] = own

@@ -27,8 +27,8 @@ from sheet_reader.record.store import schema
 from sheet_reader.sheet.kept_layouts import printed_labels
 from sheet_reader.study.days import now
 from sheet_reader.study.former import TERMS, from_text
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import STUDY_FILE
+from sheet_reader.study.study import Study
 
 Said = tuple[Term, Term, bool]
 """What was, what is (its ``said`` "": all there is now), and whether they are the same thing."""

@@ -23,7 +23,7 @@ from sheet_reader.record.history.photo_fates import became
 from sheet_reader.record.history.states import VisitState
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 

@@ -14,7 +14,7 @@ Nothing here looks at a clock.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 
 from sheet_reader.reasons import Code, Reason, Reasons, because, has
@@ -64,7 +64,8 @@ def _merge_read(fields: Sequence[FieldState], given_up: Sequence[FieldState]) ->
 
 def _merge_decided(fields: Sequence[FieldState]) -> list[FieldState]:
     best = max((f for f in fields if _valued(f)), key=_decision_id)
-    told = _told_of(best, fields)
+    alike = [f.decision for f in fields if f.decision and _valued(f) and f.value == best.value]
+    told = {rival for decision in alike for rival in decision.overruled}
     contrary = [f for f in fields if f.status in SURE and f.value != best.value]
     news = [f for f in contrary if _rival(f) not in told]
     if not news:
@@ -77,12 +78,6 @@ def _merge_decided(fields: Sequence[FieldState]) -> list[FieldState]:
         return [*_ask(news, named), *settled, replace(best, is_current=False)]
     doubted = replace(best, status="doubted", reasons=(_which(named),))
     return [doubted, *(replace(f, is_current=False) for f in _ask(news, named)), *settled]
-
-
-def _told_of(best: FieldState, fields: Iterable[FieldState]) -> frozenset[Rival]:
-    """The values that people were told of when they decided as ``best`` was decided."""
-    same = [f.decision for f in fields if f.decision and _valued(f) and f.value == best.value]
-    return frozenset(r for decided in same for r in decided.overruled)
 
 
 def _ask(
@@ -105,9 +100,7 @@ def _ask(
     ]
     asked = found[0]
     rivals = tuple(
-        _rival(f)
-        for f in named
-        if f.observation != asked.observation and f.status != "unreadable"
+        _rival(f) for f in named if f.observation != asked.observation and f.status != "unreadable"
     )
     current = stays is None or asked.is_current
     return [replace(asked, is_current=current, needs_review=True, rivals=rivals), *found[1:]]

@@ -16,7 +16,7 @@ from sheet_reader.record.history.photos import both_names
 from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.history.states import TYPED, Decision, VisitState
 from sheet_reader.record.store import schema
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 if TYPE_CHECKING:

@@ -23,7 +23,7 @@ from sheet_reader.reasons import Reasons, from_json
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.place import ARRIVING
 from sheet_reader.study.days import now
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
@@ -120,18 +120,9 @@ def add_photo(
     """
     c = schema.photos.c
     new = connection.scalar(select(c.id).filter_by(sha256=digest)) is None and insert_new(
-        connection,
-        schema.photos,
-        sha256=digest,
-        name=name,
-        original=original,
-        bytes=size,
-        received_at=now(),
-        status="waiting",
-        attempts=0,
-        program="",
-        model="",
-    )
+        connection, schema.photos, sha256=digest, name=name, original=original, bytes=size,
+        received_at=now(), status="waiting", attempts=0, program="", model="",
+    )  # fmt: skip
     found = connection.execute(select(c.id, c.forgotten_at).where(c.sha256 == digest)).one()
     photo_id = int(found.id)
     others = select(c.id).where(c.name == name, c.id != photo_id).limit(1)

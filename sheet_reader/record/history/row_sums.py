@@ -13,7 +13,7 @@ from dataclasses import replace
 from sheet_reader.reasons import Code, Reason, because
 from sheet_reader.record.history.answers import SumTold
 from sheet_reader.record.history.states import VisitState
-from sheet_reader.study.model import Study, SumRule
+from sheet_reader.study.study import Study, SumRule
 
 
 def with_sums_checked(study: Study, visits: Iterable[VisitState]) -> list[VisitState]:

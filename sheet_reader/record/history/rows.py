@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from sqlalchemy import Connection, select
 
-from sheet_reader.record.history.loading import STANDS
+from sheet_reader.record.history.sheets import stands
 from sheet_reader.record.history.states import (
     ACCEPTED,
     FieldState,
@@ -18,12 +17,14 @@ from sheet_reader.record.history.states import (
     VisitState,
 )
 from sheet_reader.record.store import schema
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """How the record stands: photos by status, fields by status, visits, and what waits."""
+    """How the record stands: photos by status, the fields that serve by status, visits, and what
+    waits.
+    """
 
     photos: dict[str, int]
     fields: dict[str, int]
@@ -59,7 +60,7 @@ def visit_rows(study: Study, visits: Iterable[VisitState]) -> list[VisitRow]:
 
 def _visit_row(study: Study, visit: VisitState) -> VisitRow:
     serving = {e.field: e for e in visit.fields if e.is_current}
-    placed = dict(zip(study.keys, (visit.site, visit.visit_date), strict=True))
+    placed = study.placed(visit.site, visit.visit_date)
     values: dict[str, str | None] = {}
     statuses: dict[str, Status] = {}
     for spec in study.fields:
@@ -97,11 +98,6 @@ def accepted_sample(
     return [pool[int(i)] for i in rng.permutation(len(pool))[:n]]
 
 
-def counts_by_status(visits: Iterable[VisitState]) -> dict[str, int]:
-    """How many fields have each status, over the readings that serve."""
-    return dict(Counter(e.status for v in visits for e in v.fields if e.is_current))
-
-
 def audited_fields(connection: Connection, visits: Sequence[VisitState]) -> list[AuditedField]:
     """Every field answered in an audit, as it was accepted when it was drawn.
 
@@ -115,7 +111,7 @@ def audited_fields(connection: Connection, visits: Sequence[VisitState]) -> list
         select(d.page_instance_id, d.field, d.value, r.value, r.confidence, k.threshold)
         .join(schema.readings, r.id == d.reading_id)
         .join(schema.reading_runs, k.id == r.run_id)
-        .where(d.blind, STANDS, r.status.in_(ACCEPTED))
+        .where(d.blind, stands(schema.decisions), r.status.in_(ACCEPTED))
         .order_by(d.id)
     )
     stand = {(e.page_instance_id, e.field): e for v in visits for e in v.fields}

@@ -17,9 +17,9 @@ from sqlalchemy import Connection, Row, Select, bindparam, func, insert, or_, se
 from sheet_reader import __version__
 from sheet_reader.decode.pages import FieldReading, PageReading
 from sheet_reader.reasons import Code, because, from_json, to_json
-from sheet_reader.record.history.loading import LATEST, STANDS, superseded
+from sheet_reader.record.history.loading import LATEST, superseded
 from sheet_reader.record.history.photos import insert_row
-from sheet_reader.record.history.sheets import standing
+from sheet_reader.record.history.sheets import standing, stands
 from sheet_reader.record.history.states import ACCEPTED
 from sheet_reader.record.store import schema
 from sheet_reader.study.days import now
@@ -235,7 +235,9 @@ def keep_decoded(
     ):  # fmt: skip
         reading = FieldReading(field, value, confidence, status, from_json(reasons), *runner_up)
         before.setdefault(run, {})[field] = reading
-    held = select(d.page_instance_id, d.field).where(STANDS, d.page_instance_id.in_(instances))
+    held = select(d.page_instance_id, d.field).where(
+        d.page_instance_id.in_(instances), stands(schema.decisions)
+    )
     decided = {(page, field) for page, field in connection.execute(held)}
     sure = last_sure(connection, instances)
     changes: list[Change] = []

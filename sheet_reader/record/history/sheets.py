@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Literal
 
-from sqlalchemy import Connection, select
+from sqlalchemy import ColumnElement, Connection, Table, select
 
 from sheet_reader.record.store import schema
 
@@ -51,13 +51,18 @@ class Standing:
     withdrawn: set[int] = field(default_factory=set)
 
 
+def stands(table: Table) -> ColumnElement[bool]:
+    """Of decisions, about fields or sheets: neither taken back nor the taking back of one."""
+    undone = select(table.c.undoes).where(table.c.undoes.is_not(None))
+    return (table.c.kind != UNDO) & table.c.id.not_in(undone)
+
+
 def decided_of_sheets(connection: Connection) -> list[SheetDecision]:
     """Every decision about a sheet or photo that was not undone, oldest first."""
     c = schema.sheet_decisions.c
-    undone = select(c.undoes).where(c.undoes.is_not(None))
     query = (
         select(c.id, c.photo_id, c.page_instance_id, c.kind, c.value, c.reason, c.by, c.at)
-        .where(c.kind != UNDO, c.id.not_in(undone))
+        .where(stands(schema.sheet_decisions))
         .order_by(c.id)
     )
     return [SheetDecision(*row) for row in connection.execute(query)]

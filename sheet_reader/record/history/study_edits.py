@@ -20,8 +20,8 @@ from sheet_reader.record.store.claims import MOST_ATTEMPTS
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study import days
 from sheet_reader.study.kinds import SITE
-from sheet_reader.study.model import HeaderField, Study
 from sheet_reader.study.reader import STUDY_FILE
+from sheet_reader.study.study import HeaderField, Study
 from sheet_reader.wording import counted
 
 MOST_NAMED = RECORD.most_named
@@ -112,11 +112,13 @@ def notes(connection: Connection, study: Study, visits: Sequence[VisitState]) ->
     others = select(s.study, func.count()).where(s.study != study.key).group_by(s.study)
     times = (schema.photos.c.received_at, schema.reading_runs.c.at, schema.decisions.c.at)
     worked_at = max(connection.scalar(select(func.max(at))) or "" for at in times)
-    found = [unread_note(study, unread(connection))]
-    found += [
-        f"{counted(n, 'page')} of another study (“{key}”) {_are(n)} left out of everything"
-        for key, n in connection.execute(others.order_by(s.study))
-    ]
+    found = []
+    if number := unread(connection):
+        photos = counted(number, "photo is", "photos are")
+        found.append(f"{photos} not read yet; to go on:  sheet-reader read {study.folder}")
+    for key, n in connection.execute(others.order_by(s.study)):
+        out = f"{'is' if n == 1 else 'are'} left out of everything"
+        found.append(f"{counted(n, 'page')} of another study (“{key}”) {out}")
     found += [_unknown_fields(study, visits), _unplaced(study, visits), _sites(study, visits)]
     found += [_season(study, visits), _clock(worked_at), _ahead(study, visits)]
     if doubts := doubts_of(visits):
@@ -164,19 +166,11 @@ def _ahead(study: Study, visits: Iterable[VisitState]) -> str:
     )  # fmt: skip
     if not number:
         return ""
-    lie = "date lies" if number == 1 else "dates lie"
     return (
-        f"{number:,} {lie} after the day of reading. Here it is {days.today(study)} now: where "
-        "that is wrong, set the clock or time_zone in study.toml, and read again"
+        f"{counted(number, 'date lies', 'dates lie')} after the day of reading. Here it is "
+        f"{days.today(study)} now: where that is wrong, set the clock or time_zone in study.toml, "
+        "and read again"
     )
-
-
-def unread_note(study: Study, number: int) -> str:
-    """What to do about photos that are not read yet, or ""."""
-    if not number:
-        return ""
-    photos = f"{counted(number, 'photo')} {_are(number)}"
-    return f"{photos} not read yet; to go on:  sheet-reader read {study.folder}"
 
 
 def _unknown_fields(study: Study, visits: Iterable[VisitState]) -> str:
@@ -198,17 +192,17 @@ def _unknown_fields(study: Study, visits: Iterable[VisitState]) -> str:
 
 def _unplaced(study: Study, visits: Iterable[VisitState]) -> str:
     """Pages whose site or date is nowhere to be read or asked under the present names."""
-    number, keys = 0, study.keys
+    number = 0
     for visit in visits:
         on_page = {e.field for e in visit.fields}
-        places = zip(keys, (visit.site, visit.visit_date), strict=True)
-        if any(not place and name not in on_page for name, place in places):
+        placed = study.placed(visit.site, visit.visit_date)
+        if any(not place and name not in on_page for name, place in placed.items()):
             number += len(visit.pages)
     if not number:
         return ""
     return (
-        f"{counted(number, 'page')} {'has' if number == 1 else 'have'} no place, because "
-        "study.toml calls the site or date field otherwise now"
+        f"{counted(number, 'page has', 'pages have')} no place, because study.toml calls the site "
+        "or date field otherwise now"
     )
 
 
@@ -219,7 +213,7 @@ def _sites(study: Study, visits: Iterable[VisitState]) -> str:
     sites = list(dict.fromkeys(gone))
     one = "a site that is" if len(sites) == 1 else "sites that are"
     return (
-        f"{counted(len(gone), 'visit')} {_are(len(gone))} of {one} not on the site list now "
+        f"{counted(len(gone), 'visit is', 'visits are')} of {one} not on the site list now "
         f"({_listed(sites)}); {_rows(len(gone))} in the exports"
     )
 
@@ -238,15 +232,8 @@ def _season(study: Study, visits: Iterable[VisitState]) -> str:
     outside = sum(not season.first <= day <= season.last for day in made)
     if not outside:
         return ""
-    lie = "lies" if outside == 1 else "lie"
-    return (
-        f"{counted(outside, 'visit')} {lie} outside the season ({first} to {last}); "
-        f"{_rows(outside)} in the exports"
-    )
-
-
-def _are(number: int) -> str:
-    return "is" if number == 1 else "are"
+    visits_lie = counted(outside, "visit lies", "visits lie")
+    return f"{visits_lie} outside the season ({first} to {last}); {_rows(outside)} in the exports"
 
 
 def _rows(number: int) -> str:

@@ -32,7 +32,7 @@ from sheet_reader.record.history.states import (
     VisitState,
 )
 from sheet_reader.sheet.page import BLANK
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 MANY_DIFFER = RECORD.many_differ
 TWO_VISITS = because(Code.MANY_DIFFER)
@@ -46,7 +46,7 @@ KIND_STATUS: dict[str, Status] = {
     "unreadable": "unreadable",
 }
 
-Page = tuple[PageObservation, list[FieldState]]
+PageFields = tuple[PageObservation, list[FieldState]]
 """A page with its fields."""
 
 
@@ -68,7 +68,7 @@ def visits_of(
     by_page: defaultdict[int, list[StoredReading]] = defaultdict(list)
     for read in sorted(reads, key=lambda r: order.get(r.field, len(order))):
         by_page[read.page_instance_id].append(read)
-    groups: defaultdict[tuple[str, str, int], list[Page]] = defaultdict(list)
+    groups: defaultdict[tuple[str, str, int], list[PageFields]] = defaultdict(list)
     for page in seen:
         number = page.page_instance_id
         own = [(read, holds.get((number, read.field))) for read in by_page[number]]
@@ -160,7 +160,7 @@ def _place_of(
 
 
 def _visit(
-    order: Mapping[str, int], site: str, day: str, pages: Iterable[Page]
+    order: Mapping[str, int], site: str, day: str, pages: Iterable[PageFields]
 ) -> VisitState:
     """One visit. Where many of its fields disagree these look like two visits, which is said; what
     the study has no field for serves nowhere and asks nothing.

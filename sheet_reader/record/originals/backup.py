@@ -33,7 +33,7 @@ from sheet_reader.record.store.place import PLACE_FILE, must_know, must_not_be_b
 from sheet_reader.record.store.record_file import copy_record, make_empty
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.kept_layouts import kept_files
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 SQLITE_MAGIC = b"SQLite format 3\0"
 BELONGS = re.compile(r"(?:originals/[0-9a-f]{2}/|layouts/)?(?!\.\.?\Z)[^/\\\x00-\x1f]+")

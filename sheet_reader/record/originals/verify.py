@@ -15,14 +15,14 @@ from typing import Any
 from sqlalchemy import Connection, Table, select
 
 from sheet_reader.errors import RecordError
-from sheet_reader.record.history.loading import UNDO
+from sheet_reader.record.history.sheets import stands
 from sheet_reader.record.history.states import TYPED, Thresholds
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import checksums, schema
 from sheet_reader.record.store.migrations import MIGRATIONS, version_of
 from sheet_reader.record.store.store import NO_THRESHOLDS, Record
 from sheet_reader.sheet.kept_layouts import kept_layouts, whole_book
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 SCHEMA_CHANGED = "the schema of the record was changed by another program, or is damaged"
 ROW_CHANGED = "was changed by another program, or is damaged"
@@ -234,10 +234,9 @@ class _Names:
         runs = connection.execute(seen).all()
         visits = {row.page_instance_id: {"site": row.site, "date": row.visit_date} for row in runs}
         kinds = dict(zip(study.keys, ("site", "date"), strict=True))
-        undone = select(d.undoes).where(d.undoes.is_not(None))
         decided = (
             select(d.page_instance_id, d.field, d.value)
-            .where(d.kind != UNDO, d.id.not_in(undone), d.field.in_(kinds))
+            .where(stands(schema.decisions), d.field.in_(kinds))
             .order_by(d.id)
         )
         for row in connection.execute(decided):

@@ -25,7 +25,7 @@ from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import RECORD_FILE, our_errors
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import now
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 TO_BLANK, TO_REMOVE = "name to blank", "original to remove"

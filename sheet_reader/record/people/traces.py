@@ -23,7 +23,7 @@ from sheet_reader.record.people.remarks import remarks_naming
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import LOGS, RECORD_FILE
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 MOST_LINES = RECORD.most_trace_lines

@@ -30,7 +30,7 @@ from sheet_reader.record.store.engine import (
     open_engine,
     our_errors,
 )
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 PLACE_FILE = "record_place.toml"
 """In a study folder: where its record is, if it is kept elsewhere."""

@@ -41,7 +41,7 @@ from sheet_reader.record.store.engine import (
 )
 from sheet_reader.record.store.engine import URL_VARIABLE as URL_VARIABLE
 from sheet_reader.record.store.migrations import migrate, must_be_present
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
 NO_THRESHOLDS = Thresholds()
@@ -224,7 +224,7 @@ class Record:
         visits = self.state()
         return Summary(
             photos=dict(Counter(line.status for line in self.photos())),
-            fields=rows.counts_by_status(visits),
+            fields=dict(Counter(e.status for v in visits for e in v.fields if e.is_current)),
             pages=sum(len(v.pages) for v in visits),
             visits=len(visits),
             waiting=sum(e.needs_review for v in visits for e in v.fields),

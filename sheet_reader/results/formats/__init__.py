@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, cast
 
 if TYPE_CHECKING:
     from sheet_reader.results.frames import Tables
-    from sheet_reader.study.model import Study
+    from sheet_reader.study.study import Study
 
     Format = Callable[[Study, Tables], dict[str, bytes]]
     """Makes files (by name, in the folder of the results) of the tables."""

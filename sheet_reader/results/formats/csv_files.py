@@ -5,7 +5,7 @@ from __future__ import annotations
 from sheet_reader.results.cells import render_frame
 from sheet_reader.results.formats.dictionary import dictionary_csv, dictionary_markdown
 from sheet_reader.results.frames import Tables
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 def csv_files(study: Study, tables: Tables) -> dict[str, bytes]:

@@ -26,8 +26,8 @@ from sheet_reader.results.facts import (
 )
 from sheet_reader.results.formats.dictionary import Entry, entries
 from sheet_reader.results.frames import Tables
-from sheet_reader.study.model import Study
 from sheet_reader.study.publication import LICENCES
+from sheet_reader.study.study import Study
 
 FOLDER = "data-package"
 PROFILE = "https://datapackage.org/profiles/2.0/datapackage.json"

@@ -10,7 +10,7 @@ from sheet_reader.record.history.meaning import Earlier
 from sheet_reader.results.cells import render_csv
 from sheet_reader.results.facts import STATUSES
 from sheet_reader.results.frames import COUNT_COLUMNS, READING_COLUMNS, ROW_COLUMNS
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.study import FieldSpec, Study
 
 SAME = "the same thing"
 ANOTHER = "another thing: its values stand in readings alone, under its own words"

@@ -6,7 +6,7 @@ import io
 
 from sheet_reader.errors import UsageError
 from sheet_reader.results.frames import Tables
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 def parquet(_study: Study, tables: Tables) -> dict[str, bytes]:

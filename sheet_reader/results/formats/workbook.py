@@ -21,7 +21,7 @@ from sheet_reader.results.cells import texts
 from sheet_reader.results.facts import UNREADABLE, WAITS
 from sheet_reader.results.formats.dictionary import HEADER, entries
 from sheet_reader.results.frames import Tables
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 NAME = "{key}.xlsx"
 OPTIONS = {
@@ -56,7 +56,8 @@ def workbook(study: Study, tables: Tables) -> dict[str, bytes]:
     stream = io.BytesIO()
     book = xlsxwriter.Workbook(stream, OPTIONS)
     book.set_properties({"title": study.title, "created": SAME_EVERY_TIME})
-    dictionary = pd.DataFrame(map(astuple, entries(study, tables.earlier)), columns=HEADER)
+    lines = map(astuple, entries(study, tables.earlier))
+    dictionary = pd.DataFrame(lines, columns=HEADER, dtype="string")
     _add_sheets(
         book,
         {

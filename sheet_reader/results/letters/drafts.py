@@ -17,14 +17,14 @@ from sheet_reader.errors import SheetReaderError
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import marked_as_overlay, open_pictures
 from sheet_reader.reading.field_pictures import field_images
-from sheet_reader.record.people.remarks import AskedItem
+from sheet_reader.record.people.remarks import SIGN, AskedItem
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.contacts import addresses, sites_by_address
 from sheet_reader.results.facts import Facts
 from sheet_reader.results.letters.open_items import ASKS, Item, of_photos, open_items
 from sheet_reader.results.letters.wording import LetterText, worded
 from sheet_reader.results.status.standing import Status
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 MOST_PICTURES = 12
 """So many pictures go into one letter."""
@@ -92,7 +92,7 @@ def _mail(address: str, text: LetterText, pictures: list[bytes], mark: str) -> b
     """The mail; "X-Unsent: 1" makes several mail programs open it for writing (from memory)."""
     mail = EmailMessage(policy=email.policy.SMTP)
     mail["To"] = address
-    mail["Subject"] = f"{text.subject} [{mark[:8]}]"
+    mail["Subject"] = f"{text.subject} [{mark[:SIGN]}]"
     mail["Message-ID"] = message_id(mark)
     mail["X-Unsent"] = "1"
     mail.set_content(text.text)

@@ -13,7 +13,7 @@ from sheet_reader.results.contacts import bare
 from sheet_reader.results.facts import Facts, FieldFact, VisitFact, counted, efforts
 from sheet_reader.results.status.standing import Status
 from sheet_reader.results.status.weeks import unplaced
-from sheet_reader.study.model import FieldSpec, Study
+from sheet_reader.study.study import FieldSpec, Study
 
 Kind = Literal[
     "empty", "plot_empty", "unreadable", "sum", "effort", "page", "photo", "missed", "advice",

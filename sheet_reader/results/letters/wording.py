@@ -17,7 +17,7 @@ from jinja2.sandbox import ImmutableSandboxedEnvironment
 
 from sheet_reader.errors import StorageError, UsageError
 from sheet_reader.results.letters.open_items import ASKS, Item
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.study.words import ENGLISH_LETTERS as ENGLISH
 
 TEMPLATES = ("letter.txt", "letter.html")

@@ -12,7 +12,7 @@ from sheet_reader.reasons import Code, Reasons
 from sheet_reader.results.facts import Facts, PhotoFact, VisitFact
 from sheet_reader.results.status.weeks import Unplaced, incomplete, meant_for, unplaced
 from sheet_reader.study.days import expected_days
-from sheet_reader.study.model import Site, Study
+from sheet_reader.study.study import Site, Study
 from sheet_reader.wording import words
 
 State = Literal["in", "waits", "incomplete", "unclear", "missed", "not due"]

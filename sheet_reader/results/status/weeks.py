@@ -25,7 +25,7 @@ from sheet_reader.results.facts import (
     why_missing,
 )
 from sheet_reader.study.days import expected_days, of_moment, span
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 def meant_for(study: Study, days: Sequence[date], visits: Iterable[date]) -> dict[date, int]:

@@ -20,7 +20,7 @@ from sheet_reader.results.update.frame import checked, frame_of
 from sheet_reader.results.update.kept import Made
 from sheet_reader.results.update.outline import Outline, candidates, outline_of
 from sheet_reader.results.update.statement import Statement, state
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 ESTIMAND = (
     "median over sites of the ratio of densities (treated / control): binomial model of the "
@@ -154,29 +154,27 @@ class CountComparison:
 
     ``summary`` has one line per method: ``method`` and ``estimand`` (``string``), ``ratio``,
     ``lower``, ``upper`` and ``level`` (``Float64``; ``level`` is that of this one interval, 0..1),
-    ``sites`` (``Int64``) and ``note`` (``string``). "typical site, all looks" is the figure of the
-    updates: its interval holds for all ``planned_looks`` updates together; "typical site, one
-    look" only for a single one. Their ``sites`` are those with a find. "pooled" has no interval.
-    What could not be worked out is missing, and ``note`` says why; it also says where the updates
-    tell no figure. A bound is 0 or infinite where one plot has no find.
+    ``sites`` (``Int64``) and ``note`` (``string``): what could not be worked out is missing, and
+    ``note`` says why, or where the updates tell no figure. "typical site, all looks" is the figure
+    of the updates: its interval holds for all ``planned_looks`` updates together; "typical site,
+    one look" only for a single one. Their ``sites`` are those with a find; a bound is 0 or infinite
+    where one plot has none. "pooled" has no interval.
 
     ``sites`` has one line per site with both plots on one day at least: ``site`` and ``site_name``
     (``string``), ``visits``, ``value_treated`` and ``value_control`` (``Int64``: sums over those
-    visits), ``effort_treated`` and ``effort_control`` (sums, in ``effort_unit``),
-    ``density_treated`` and ``density_control``, their ``ratio`` (infinite where the control plot
-    has no find, missing where neither has) and ``effort_ratio``, the one of the model (each visit
-    by its animals; all ``Float64``).
+    visits), and as ``Float64`` ``effort_…`` (sums, in ``effort_unit``), ``density_…``, their
+    ``ratio`` (infinite where the control plot has no find, missing where neither has) and
+    ``effort_ratio``, the one of the model (each visit by its animals).
 
     ``visits`` has the pairs that were summed, a line per site and day: ``site``, ``site_name``,
     ``visit_date`` (``datetime64[ns]``), and for both plots ``value_…`` (``Int64``), ``effort_…``
     (``Float64``) and ``status_…`` (``string``).
 
-    ``left_out`` counts the values of the two plots that take no part, by reason: ``waiting`` for a
-    person, ``unreadable``, ``not_recorded``, ``no_effort``, ``alone`` (the other plot has none
-    that day). ``verdict`` is "fewer", "more", "open", "too few sites" (fewer than six with a find)
-    or "too few animals" (simulated seasons like this one go wrong too often), by the interval of
-    all looks. ``missed`` is 1 or -1 where values are missing more often with many or few animals:
-    then no interval can be trusted.
+    ``left_out`` counts by reason the values of the two plots that take no part (see
+    :class:`~.pairs.LeftOut`). ``verdict`` is "fewer", "more", "open", "too few sites" (fewer than
+    six with a find) or "too few animals" (simulated seasons like this one go wrong too often), by
+    the interval of all looks. ``missed`` is 1 or -1 where values are missing more often with many
+    or few animals: then no interval can be trusted.
     """
 
     count: str

@@ -34,7 +34,7 @@ from sheet_reader.results.frames import counts_frame
 from sheet_reader.results.status.weeks import meant_for
 from sheet_reader.results.update.kept import Made
 from sheet_reader.study.days import expected_days
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 COLUMNS = (
     "site", "site_name", "visit_date", "plot", "treatment", "count", "value", "unit", "status",
@@ -67,13 +67,11 @@ def frame_of(study: Study, facts: Facts, until: date, last: Made | None = None) 
 def _meant(study: Study, counts: pd.DataFrame) -> pd.Series:
     """The expected day that each visit was meant for, as the status has it; else missing."""
     expected = expected_days(study)
-    found: dict[tuple[str, pd.Timestamp], pd.Timestamp] = {}
-    for site, days in counts.groupby("site")["visit_date"]:
-        places = meant_for(study, expected, {day.date() for day in days})
-        found |= {
-            (str(site), pd.Timestamp(day)): pd.Timestamp(expected[place])
-            for day, place in places.items()
-        }
+    found = {
+        (site, pd.Timestamp(day)): pd.Timestamp(expected[place])
+        for site, days in counts.groupby("site")["visit_date"]
+        for day, place in meant_for(study, expected, {day.date() for day in days}).items()
+    }
     keys = zip(counts["site"], counts["visit_date"], strict=True)
     return pd.Series([found.get(key, pd.NaT) for key in keys], dtype=counts["visit_date"].dtype)
 

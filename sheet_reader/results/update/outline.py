@@ -14,7 +14,7 @@ from sheet_reader.results.letters.wording import advice_in
 from sheet_reader.results.update.kept import Made
 from sheet_reader.results.update.statement import MOST_LOOKS
 from sheet_reader.study.days import expected_days
-from sheet_reader.study.model import CountField, Study
+from sheet_reader.study.study import CountField, Study
 
 FORTNIGHT = 14
 """Days between updates where the study does not say how many are planned."""

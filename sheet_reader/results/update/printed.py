@@ -33,7 +33,7 @@ from reportlab.platypus import Table as PrintedTable
 from sheet_reader.results.update.canvas import Drawing
 from sheet_reader.results.update.sections import Content, Section, TextTable
 from sheet_reader.sheet.fonts import font_name
-from sheet_reader.study.model import Paper
+from sheet_reader.study.study import Paper
 
 _MARGIN = 48.0
 _PAPERS = {"A4": A4, "Letter": LETTER}

@@ -16,7 +16,7 @@ from sheet_reader.answers.questions import Card, FieldCard, OutsideCard, Several
 from sheet_reader.atomic import atomic_write
 from sheet_reader.numbers import REVIEW
 from sheet_reader.review.face import Plain
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 ACTS = (
     "nothing", "unreadable", "unlisted", "two_sheets", "back", "forward", "skip", "remark", "date",

@@ -20,7 +20,7 @@ from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.history.rows import accepted_sample
 from sheet_reader.record.history.states import FieldState, VisitRow
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name, words
 
 Post = Callable[..., BatchSummary]

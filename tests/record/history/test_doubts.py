@@ -21,7 +21,7 @@ from sheet_reader.record.history.states import (
 )
 from sheet_reader.record.history.study_edits import doubts_of, raised
 from sheet_reader.record.history.visits import visits_of
-from sheet_reader.study.model import CountField, Study, SumRule
+from sheet_reader.study.study import CountField, Study, SumRule
 
 SUM = SumRule("sun.snails", ("sun.eggs", "shade.snails"))
 STUDY = replace(stand_in.a_study(Path("ponds")), sums=(SUM,))

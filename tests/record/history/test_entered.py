@@ -17,7 +17,7 @@ from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Post = Callable[..., Any]
 SHEET = {"site": "1010", "date": "2026-06-03", "helpers": "2", "shade.snails": "007",

@@ -30,7 +30,7 @@ from sheet_reader.record.store.store import Record
 from sheet_reader.review.queue import cards_of
 from sheet_reader.sheet.kept_layouts import keep_labels
 from sheet_reader.study.former import as_text, from_text, wording_of
-from sheet_reader.study.model import Effort, Plot, Study, SumRule
+from sheet_reader.study.study import Effort, Plot, Study, SumRule
 
 SURE = 0.9999
 FIELDS = ("helpers", "shade.snails", "shade.eggs", "sun.snails", "sun.eggs")

@@ -21,7 +21,7 @@ from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import Season
 from sheet_reader.study.kinds import NUMBER
-from sheet_reader.study.model import CountField, HeaderField, Study, SumRule
+from sheet_reader.study.study import CountField, HeaderField, Study, SumRule
 from sheet_reader.wording import words
 
 SURE = 0.9999

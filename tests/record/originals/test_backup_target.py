@@ -21,7 +21,7 @@ from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.record_file import copy_record
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Post = Callable[..., BatchSummary]
 

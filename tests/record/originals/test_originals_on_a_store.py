@@ -26,7 +26,7 @@ from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Post = Callable[..., Any]
 fsspec = pytest.importorskip("fsspec", reason="fsspec (the extra store) is not installed")

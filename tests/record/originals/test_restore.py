@@ -30,7 +30,7 @@ from sheet_reader.record.originals.backup_contents import BackupContents
 from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import must_be_sound, verify
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Post = Callable[..., BatchSummary]
 State = list[Any]

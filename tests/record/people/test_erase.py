@@ -27,7 +27,7 @@ from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase, named
 from sheet_reader.record.people.people import person_meant
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Post = Callable[..., BatchSummary]
 OWNER_TAG, GPS_TAG = 0xA430, 0x8825

@@ -15,7 +15,7 @@ from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 def read(study: Study) -> BatchSummary:

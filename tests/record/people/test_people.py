@@ -33,8 +33,8 @@ from sheet_reader.record.store.record_file import copy_record
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.layout import lay_out
 from sheet_reader.sheet.page import AreaKind
-from sheet_reader.study.model import Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study
 
 Post = Callable[..., BatchSummary]
 SETS = (set(people.REPLACED), people.ROWS_GO, people.BY_PHOTO, people.HARMLESS)

@@ -22,7 +22,7 @@ from sheet_reader.record.people.remarks import (
     remarks_of,
 )
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Post = Callable[..., BatchSummary]
 PLACE = ("1007", "2026-05-20")

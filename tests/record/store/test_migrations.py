@@ -17,7 +17,7 @@ from sheet_reader.record.store.engine import open_engine, sqlite_url
 from sheet_reader.record.store.migrations import MIGRATIONS, SCRIPTS, Migration, migrate, version_of
 from sheet_reader.record.store.schema import APPEND_ONLY
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 @pytest.fixture

@@ -17,7 +17,7 @@ from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Post = Callable[..., BatchSummary]
 pytestmark = pytest.mark.skipif(os.name == "nt", reason="needs POSIX permissions")

@@ -24,7 +24,7 @@ from sheet_reader.record.store import schema
 from sheet_reader.record.store.engine import URL_VARIABLE
 from sheet_reader.record.store.place import PLACE_FILE, join, place_of, plain_address
 from sheet_reader.record.store.store import Record
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 NUMBERS = count(1)
 

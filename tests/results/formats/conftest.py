@@ -10,8 +10,8 @@ from made_facts import fact, facts, visit
 
 from sheet_reader.results.facts import Facts
 from sheet_reader.results.frames import Tables, tables_of
-from sheet_reader.study.model import CountField, Effort, Publication, Study
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import CountField, Effort, Publication, Study
 
 ROOT = Path(__file__).parents[3]
 STANDARDS = ROOT.parent / "shared" / "standards"

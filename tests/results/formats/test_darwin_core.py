@@ -23,7 +23,7 @@ from made_facts import facts, visit
 from sheet_reader.results.facts import Facts
 from sheet_reader.results.formats import format_named
 from sheet_reader.results.frames import Tables, tables_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 TEXT = "{http://rs.tdwg.org/dwc/text/}"
 LISTS = {

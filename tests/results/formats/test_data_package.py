@@ -12,7 +12,7 @@ import pytest
 
 from sheet_reader.results.export import export_files
 from sheet_reader.results.frames import Tables
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 
 @pytest.fixture

@@ -18,7 +18,7 @@ from made_facts import facts, visit
 from sheet_reader.results.facts import Facts
 from sheet_reader.results.formats import FORMATS, format_named
 from sheet_reader.results.frames import Tables, tables_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 Key = tuple[str, str, str, str]
 

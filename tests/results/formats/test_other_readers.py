@@ -16,7 +16,7 @@ import pytest
 from sheet_reader.results.export import export_files
 from sheet_reader.results.formats import FORMATS
 from sheet_reader.results.frames import Tables
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 LINES = 27
 """Of counts: two plots of two visits, without the one on no page."""

@@ -25,7 +25,7 @@ from sheet_reader.results.letters.drafts import message_id, to_say
 from sheet_reader.results.letters.open_items import ASKS, Item
 from sheet_reader.results.letters.wording import template_texts, worded
 from sheet_reader.results.status.standing import status_of
-from sheet_reader.study.model import Site, Study
+from sheet_reader.study.study import Site, Study
 from sheet_reader.study.words import ENGLISH_LETTERS, shipped_texts
 
 AFTER = date(2026, 6, 15)

@@ -21,7 +21,7 @@ from sheet_reader.results.frames import counts_frame
 from sheet_reader.results.letters.drafts import to_say
 from sheet_reader.results.letters.open_items import Item
 from sheet_reader.results.status.standing import Status, status_of
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 WEEKS = made_season.WEEKS
 KINDS = (

@@ -28,7 +28,7 @@ from sheet_reader.results.status.report import (
 from sheet_reader.results.status.standing import STATES, Status, status_of
 from sheet_reader.results.status.weeks import meant_for
 from sheet_reader.study.days import expected_days
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 from sheet_reader.wording import in_general, words
 
 AFTER = date(2026, 6, 15)

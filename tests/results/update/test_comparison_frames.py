@@ -14,8 +14,8 @@ from made_facts import fact, facts, visit
 from sheet_reader.errors import UsageError
 from sheet_reader.results.update.comparison import CountComparison, compare_facts
 from sheet_reader.results.update.kept import Made
-from sheet_reader.study.model import Study, UpdatePlan
 from sheet_reader.study.reader import read_study
+from sheet_reader.study.study import Study, UpdatePlan
 
 STUDY = read_study(Path(__file__).parents[3] / "samples" / "bean_tips")
 Counted = dict[tuple[str, str], tuple[int, int, int, int]]

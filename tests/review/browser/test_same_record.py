@@ -27,6 +27,8 @@ SCRIPT: list[tuple[str, list[dict[str, Any]]]] = [
     ("n", [{"act": "nothing"}]),
     ("b", [{"act": "back"}]),
     ("x", [{"act": "unreadable"}]),
+    ("many", [{"act": "value", "text": "many"}]),
+    ("99999999999", [{"act": "value", "text": "99999999999"}]),
     ("777", [{"act": "value", "text": "777"}]),
     ("", [{"act": "value", "text": "777", "sure": True}]),
 ]

@@ -11,8 +11,8 @@ from xml.etree.ElementTree import Element, SubElement, indent, tostring
 
 from sheet_reader.results.formats.darwin_core import events, extensions
 from sheet_reader.results.frames import Tables
-from sheet_reader.study.model import Study
 from sheet_reader.study.publication import LICENCES
+from sheet_reader.study.study import Study
 
 NAME = "darwin-core.zip"
 THEN = (1980, 1, 1, 0, 0, 0)

@@ -17,7 +17,7 @@ import pandas as pd
 
 from sheet_reader.results.cells import texts
 from sheet_reader.results.frames import Tables, identifier
-from sheet_reader.study.model import CountField, Study
+from sheet_reader.study.study import CountField, Study
 
 METRES_PER_DEGREE = 111_320.0
 """Of latitude, and of longitude on the equator, the most it can be (WGS 84, rounded)."""

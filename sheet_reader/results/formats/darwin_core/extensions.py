@@ -10,7 +10,7 @@ from sheet_reader.results.formats.darwin_core.events import (
     VisitEvent,
     taxa_of,
 )
-from sheet_reader.study.model import Study
+from sheet_reader.study.study import Study
 
 INDIVIDUALS = "individuals"
 """The unit under which a number is one of individuals. No other unit, nor none, says that."""

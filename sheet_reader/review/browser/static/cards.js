@@ -56,17 +56,16 @@ function field(card) {
   const others = card.others.length === 0 ? null : el("div", { class: "others" },
     card.others.map((other) => figure(other.close, `The same field in ${other.photo}`, "close",
       `${other.photo} says ${other.value}`)));
-  const labels = { date: "Day, month, year", site: "Site number, or / and a part of its name" };
   const element = el("section", { class: "card", "aria-labelledby": "title" }, head(card),
     close, others,
     figure(card.row, "The whole row with label and tally", "row"),
     readLine(card), whyLine(card), card.hint ? el("p", { class: "hint" }, card.hint) : null,
     beforeLine(card),
-    answerBox(card, labels[card.field] || "What it says", card.field === "site" ? "text" : "numeric"),
+    answerBox(card, card.asks, card.listed ? "text" : "numeric"),
     card.beside.length === 0 ? null : el("aside", { class: "beside", "aria-label": "For comparison" },
       el("ul", {}, card.beside.map(small))));
   const acts = [["nothing", "Nothing written"], ["unreadable", "Can't be read"]];
-  if (card.field === "site") acts.push(["unlisted", "Site not in the list"]);
+  if (card.listed) acts.push(["unlisted", "Site not in the list"]);
   if (card.two_sheets) acts.push(["two_sheets", "Two different sheets?"]);
   const needs = [close, ...others ? others.children : []].map((each) => each.picture);
   return { element, take: card.take, acts, needs };

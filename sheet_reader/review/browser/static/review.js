@@ -136,7 +136,7 @@ function offered() {
   }
   if (typed === "") return { words: drawn.take, message: { act: "take" } };
   const was = card.before || (card.read && !card.settle ? card.read.value : null);
-  const search = card.field === "site" && !/^\d+$/.test(typed);
+  const search = card.listed && !/^\d+$/.test(typed);
   const words = search ? `Look for “${typed}”` : `Keep ${typed}${was && was !== typed ? ` instead of ${was}` : ""}`;
   return { words, typed, message: { act: "value", text: typed } };
 }
