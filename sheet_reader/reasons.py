@@ -40,10 +40,10 @@ class Occlusion(StrEnum):
 
 
 class Code(StrEnum):
-    """Every reason there is: its code, the names of its parameters, and its words, which name them
-    ("" where they need a choice, see :mod:`~sheet_reader.wording`). After these may stand the words
-    for who has not seen the reading, where masked parameters would leave half a sentence, and those
-    for many cases at once, where that would say too little.
+    """Every reason there is: code, names of its parameters, and words that name them ("" where they
+    need a choice, see :mod:`~sheet_reader.wording`); then, where masking would leave half a
+    sentence, the words for who has not seen the reading, and, where that would say too little,
+    those for many cases at once.
     """
 
     params: tuple[str, ...]
@@ -161,10 +161,8 @@ class Code(StrEnum):
     NO_SHEET = "no-sheet", "", "no sheet of this study was found in the picture"
     NOT_FOUND = "not-found", "", "no sheet was found in the picture"
     BLURRED = "blurred", "", "the picture is too blurred: hold still and tap to focus"
-    TOO_FEW_MARKERS = (
-        "too-few-markers", "",
-        "fewer than two of the sheet's corner marks can be seen: photograph the whole sheet",
-    )  # fmt: skip
+    TOO_FEW_MARKERS = ("too-few-markers", "", "fewer than two of the sheet's corner marks can be "
+                       "seen: photograph the whole sheet")  # fmt: skip
     # part is of the page ("right edge"), or ""; printed_readable: whether anything reads that code
     CODE_OUTSIDE = "code-outside", "part", "", "", "the square code is outside the picture"
     CODE_UNREADABLE = "code-unreadable", "printed_readable", "", "", "the square code can't be read"
@@ -176,9 +174,8 @@ class Code(StrEnum):
         "the code on this sheet and its corner marks name different pages; "
         "type its numbers in with “sheet-reader enter”",
     )  # fmt: skip
-    # sites that the square code and the print name, or None for a blank sheet
+    # sites that code and print name, None for a blank sheet; study is a key, "" if not known
     TWO_SHEETS = "two-sheets", "coded printed", "", "the square code and the print name two sheets"
-    # study is its key, "" where that is not known; title is that of this study
     OTHER_STUDY = "other-study", "study title", "", "this sheet belongs to another study"
     OLDER_LAYOUT = (
         "older-layout", "layout now title",

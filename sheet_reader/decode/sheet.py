@@ -14,6 +14,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 from enum import Flag
+from typing import TypedDict, Unpack
 
 from sheet_reader.decode.counts import History, judge_count, with_history, with_range
 from sheet_reader.decode.hand import FormerSheet, Memory, SheetHand, looks_struck, settled_parts
@@ -39,6 +40,19 @@ from sheet_reader.sheet.page import BLANK
 from sheet_reader.study.days import mixed_orders, span
 from sheet_reader.study.study import FieldSpec, Study
 from sheet_reader.vision.findings import SheetView
+
+
+class Known(TypedDict, total=False):
+    """What a page is judged with. ``history`` gives earlier values by site and field, ``memory``
+    digits of the site's earlier sheets: they help to read the counts, never the site and the date
+    by which they were found. A field is accepted (or taken as surely empty) from ``threshold``
+    (0..1) on; None takes the one that the shipped calibration data bear out for
+    ``study.allowed_error``.
+    """
+
+    history: History | None
+    memory: Memory | None
+    threshold: float | None
 
 
 class Rules(Flag):
@@ -67,43 +81,27 @@ def decode_sheet(
     study: Study,
     today: date,
     *,
-    history: History | None = None,
-    memory: Memory | None = None,
-    threshold: float | None = None,
     rules: Rules = Rules.ALL,
+    **known: Unpack[Known],
 ) -> PageReading:
     """Decode all fields that have boxes on the page.
 
     ``readings`` has one row per ``view.boxes`` in the same order. ``today`` is the last day a
     visit can have been made. The rest as in :func:`decode_page`.
     """
-    seen = evidence_of(view, readings, today)
-    return decode_page(
-        seen, study, history=history, memory=memory, threshold=threshold, rules=rules
-    )
+    return decode_page(evidence_of(view, readings, today), study, rules=rules, **known)
 
 
 def decode_page(
-    view: PageEvidence,
-    study: Study,
-    *,
-    history: History | None = None,
-    memory: Memory | None = None,
-    threshold: float | None = None,
-    rules: Rules = Rules.ALL,
+    view: PageEvidence, study: Study, *, rules: Rules = Rules.ALL, **known: Unpack[Known]
 ) -> PageReading:
     """Decode what was seen of a page; without its picture, so that a changed study, site list or
     history can be applied to pages that were seen long ago.
-
-    ``history`` gives earlier values by site and field, ``memory`` digits of the site's earlier
-    sheets: they help to read the counts, never the site and the date by which they were found. A
-    field is accepted (or taken as surely empty) from ``threshold`` (0..1) on; None takes the one
-    that the shipped calibration data bear out for ``study.allowed_error``.
     """
     page = read_page(view, study, rules)
     if not mixed_orders(study):
         page = page.in_printed_order()
-    return page.judged(history=history, memory=memory, threshold=threshold)
+    return page.judged(**known)
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,19 +156,14 @@ class PosteriorPage:
         sure = 1.0 - (1.0 - threshold) * DECODE.key_doubt
         return {name: judged.reading(sure) for name, judged in self.keys.items()}
 
-    def judged(
-        self,
-        *,
-        history: History | None = None,
-        memory: Memory | None = None,
-        threshold: float | None = None,
-    ) -> PageReading:
+    def judged(self, **known: Unpack[Known]) -> PageReading:
         """The rest of :func:`decode_page`."""
-        threshold, page = self._sure_from(threshold), self
+        history, memory = known.get("history") or {}, known.get("memory") or {}
+        threshold, page = self._sure_from(known.get("threshold")), self
         site, visit = self.place(threshold)
-        if visit and site and (former := (memory or {}).get(site)):
+        if visit and site and (former := memory.get(site)):
             page = self.remembering(former, visit)
-        earlier = (history or {}).get(site or "", {}) if Rules.HISTORY in self.rules else {}
+        earlier = history.get(site or "", {}) if Rules.HISTORY in self.rules else {}
         counts = page._counts(earlier)
         found = self._keys(threshold) | {
             name: self.doubts.applied(count).reading(threshold) for name, count in counts.items()

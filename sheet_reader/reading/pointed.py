@@ -100,7 +100,10 @@ def read_pointed(record: Record, where: Pointing, today: date, by: str) -> Photo
     reader = partial(
         read_picture_pointed, page=where.page, corners=where.corners, threshold=threshold
     )
-    task, token = _task(record, where.photo_id), claims.my_token()
+    token, c = claims.my_token(), schema.photos.c
+    with record.reading() as connection:
+        query = select(c.id, c.name, c.original, c.attempts).where(c.id == where.photo_id)
+        task = Task(*connection.execute(query).one())
     result = read_original(record.photo_path(where.photo_id), study, book, today, reader)
     if not result.pages:
         return result
@@ -124,12 +127,3 @@ def take_back(record: Record, photo_id: int, by: str) -> None:
         if not pages:
             raise UsageError("nothing was read there that could be taken back")
         withdraw(connection, record.study, photo_id, pages, by)
-
-
-def _task(record: Record, photo_id: int) -> Task:
-    c = schema.photos.c
-    with record.reading() as connection:
-        row = connection.execute(
-            select(c.id, c.name, c.original, c.attempts).where(c.id == photo_id)
-        ).one()
-    return Task(row.id, row.name, row.original, row.attempts)

@@ -128,13 +128,13 @@ class DecodingRules:
         """
         earlier: dict[str, object] = {}
         if self.history is not None and site and visit_date:
-            earlier = dict(self.history.before([(site, visit_date)]))
-            hands = [former.mark for former in self.history.hands_before(site, visit_date)]
-            earlier |= {"hands": hands} if hands else {}
+            earlier |= self.history.before([(site, visit_date)])
+            if hands := self.history.hands_before(site, visit_date):
+                earlier["hands"] = [former.mark for former in hands]
         if self.history is not None and site and Code.DAY_OR_MONTH in doubts:
-            stands = self.history.in_printed_order(self.study_of(layout), layout, site)
-            earlier |= {"order": stands}
-        parts = self._parts(layout) | {
+            own = self.study_of(layout)
+            earlier["order"] = self.history.in_printed_order(own, layout, site)
+        parts = self._parts[layout if layout in self.former else ""] | {
             "history": _short(earlier) if earlier else "none",
             "day": str(last_day) if OF_TIME.intersection(doubts) else "any",
         }
@@ -145,24 +145,20 @@ class DecodingRules:
         doubts = {reason.code for field in page.fields for reason in field.reasons}
         return self.name(page.code.layout, page.site, page.visit_date, doubts, last_day)
 
-    def _parts(self, layout: str) -> dict[str, str]:
-        known = self._known.get(layout)
-        if known is None:
-            names = self.names.get(layout, SAME)
-            known = self._known[layout] = self._parts_of(self.study_of(layout), names)
-        return known
-
     @cached_property
-    def _known(self) -> dict[str, dict[str, str]]:
-        return {}
+    def _parts(self) -> dict[str, dict[str, str]]:
+        """The parts of a name that a page's layout decides, by layout; "" for that of today."""
+        studies = {"": self.study, **self.former}
+        return {v: self._parts_of(own, self.names.get(v, SAME)) for v, own in studies.items()}
 
-    def _parts_of(self, study: Study, names: Names) -> dict[str, str]:
+    @staticmethod
+    def _parts_of(study: Study, names: Names) -> dict[str, str]:
         fields = [
             [names.get(f.name, f.name), f.kind.name, f.boxes, f.lowest, f.highest]
             for f in study.fields
         ]
         season = [study.season.first.isoformat(), study.season.last.isoformat()]
-        sums = [[rule.total, *rule.parts] for rule in study.sums]
+        sums = [rule.fields for rule in study.sums]
         dates = [study.visits.tolerance_days, mixed_orders(study)]
         return {
             "study": _short([fields, season, sums, dates]),
