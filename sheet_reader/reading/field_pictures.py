@@ -11,12 +11,11 @@ from typing import Any
 
 import cv2
 import numpy as np
-from numpy.typing import NDArray
 from sqlalchemy import Connection, Select, func, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_picture
-from sheet_reader.numbers import READING, RECORD
+from sheet_reader.numbers import READING
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
@@ -24,6 +23,7 @@ from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.kept_layouts import kept_files, whole_book
 from sheet_reader.sheet.page import BLANK, Page, SheetCode
 from sheet_reader.study.study import Study
+from sheet_reader.vision.arrays import Array, Box, Gray, as_array, as_gray, box_corners
 from sheet_reader.vision.findings import CROP_PX
 
 HATCH_PX, HATCH_DARK, HATCH_LIGHT = READING.hatch
@@ -32,11 +32,7 @@ SHEET_PX_PER_MM = READING.sheet_px_per_mm
 USUAL_MM = READING.usual_paper_mm
 WIDTH_MM, HEIGHT_MM, STEP_MM = READING.usual_box_mm
 
-Gray = NDArray[np.uint8]
-Points = NDArray[np.float64]
-Box = tuple[float, float, float, float]
-"""Left, top, width and height, in mm on the page."""
-_WHOLE = np.array([[0, 0], [1, 0], [1, 1], [0, 1]], np.float64)
+_WHOLE = box_corners((0, 0, 1, 1))
 _SEEN, _SAW = schema.readings.alias(), schema.reading_runs.alias()
 """The reading, and its run, that saw the photo."""
 
@@ -71,13 +67,7 @@ def unpack_boxes(data: bytes) -> Gray:
     if strip is None or strip.shape[0] != CROP_PX or strip.shape[1] % CROP_PX:
         return np.zeros((0, CROP_PX, CROP_PX), dtype=np.uint8)
     count = strip.shape[1] // CROP_PX
-    return np.stack(np.split(np.asarray(strip, dtype=np.uint8), count, axis=1))
-
-
-def corners_of(box_mm: Box) -> Points:
-    """The corners of a box, float64 (4, 2), clockwise from the top left."""
-    x, y, w, h = box_mm
-    return np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]])
+    return np.stack(np.split(as_gray(strip), count, axis=1))
 
 
 def context_png(
@@ -90,7 +80,7 @@ def context_png(
     make no sense.
     """
     seen = np.asarray(corners_px, dtype=np.float64).reshape(-1, 2)
-    printed = np.array([corners_of(box) for box in boxes_mm]).reshape(-1, 2)
+    printed = np.array([box_corners(box) for box in boxes_mm]).reshape(-1, 2)
     if not len(seen) or seen.shape != printed.shape or not np.isfinite(seen).all():
         return b""
     (left, top, right, bottom), scale = _around(boxes_mm)
@@ -98,17 +88,17 @@ def context_png(
     if homography is None:
         return b""
     size = (round((right - left) * scale), round((bottom - top) * scale))
-    return png_of(_laid_flat(gray, np.asarray(homography, np.float64), size))
+    return png_of(_laid_flat(gray, as_array(homography), size))
 
 
 def _around(boxes_mm: Sequence[Box]) -> tuple[Box, float]:
     """The place shown around boxes (left, top, right, bottom in mm), and its px per mm."""
     x, y, w, h = np.array(boxes_mm, np.float64).T
-    left, top = float(x.min()) - RECORD.context_left_mm, float(y.min()) - RECORD.context_above_mm
-    right = float((x + w).max()) + RECORD.context_right_mm
-    bottom = float((y + h).max()) + RECORD.context_below_mm
-    most = RECORD.context_longest_px / max(right - left, bottom - top)
-    return (left, top, right, bottom), min(RECORD.context_px_per_mm, most)
+    left, top = float(x.min()) - READING.context_left_mm, float(y.min()) - READING.context_above_mm
+    right = float((x + w).max()) + READING.context_right_mm
+    bottom = float((y + h).max()) + READING.context_below_mm
+    most = READING.context_longest_px / max(right - left, bottom - top)
+    return (left, top, right, bottom), min(READING.context_px_per_mm, most)
 
 
 def close_up(boxes_mm: Sequence[Box]) -> tuple[int, int, int, int]:
@@ -126,7 +116,7 @@ def close_up(boxes_mm: Sequence[Box]) -> tuple[int, int, int, int]:
     )
 
 
-def laid_straight(gray: Gray, corners: Points, wide_mm: float, high_mm: float) -> Gray | None:
+def laid_straight(gray: Gray, corners: Array, wide_mm: float, high_mm: float) -> Gray | None:
     """What lies between ``corners`` (4, 2) px, clockwise from the top left of a page, as that page:
     grey uint8 (H, W), SHEET_PX_PER_MM; None where they lie around no area.
     """
@@ -134,14 +124,14 @@ def laid_straight(gray: Gray, corners: Points, wide_mm: float, high_mm: float) -
     homography, _ = cv2.findHomography(corners, _WHOLE * size)
     if homography is None:
         return None
-    return _laid_flat(gray, np.asarray(homography, np.float64), size)
+    return _laid_flat(gray, as_array(homography), size)
 
 
-def _laid_flat(gray: Gray, homography: Points, size: tuple[int, int]) -> Gray:
+def _laid_flat(gray: Gray, homography: Array, size: tuple[int, int]) -> Gray:
     """The part of ``gray`` that ``homography`` takes to a picture of ``size`` (width, height), with
     light paper and dark ink, for the eye only; hatched where ``gray`` shows nothing.
     """
-    flat = np.asarray(cv2.warpPerspective(gray, homography, size, borderValue=255), np.uint8)
+    flat = as_gray(cv2.warpPerspective(gray, homography, size, borderValue=255))
     there = np.asarray(cv2.warpPerspective(np.ones_like(gray), homography, size)) > 0
     across = np.add.outer(np.arange(size[1]), np.arange(size[0])) // HATCH_PX % 2
     hatch: Gray = np.where(across == 0, HATCH_DARK, HATCH_LIGHT).astype(np.uint8)
@@ -201,7 +191,7 @@ def place_on_sheet(connection: Connection, reading_id: int) -> Box | None:
     return float(left), float(top), float(right - left), float(bottom - top)
 
 
-def points_in(kept: str) -> Points:
+def points_in(kept: str) -> Array:
     """The points that a record keeps as JSON, float64 (n, 2)."""
     return np.array(json.loads(kept), np.float64).reshape(-1, 2)
 
@@ -267,8 +257,13 @@ def _printed_boxes(study: Study, code: SheetCode, field: str, count: int) -> lis
     Counts stand in the same place on the sheet of every site, so theirs are taken from the blank.
     """
     page = book_of(study).lookup(replace(code, sheet=BLANK) if "." in field else code)
-    if isinstance(page, Page):
-        cells = sorted((c for c in page.cells if c.field == field), key=lambda c: c.index)
-        if len(cells) == count:
-            return [c.box_mm for c in cells]
+    boxes = boxes_of(page, field) if isinstance(page, Page) else []
+    if len(boxes) == count:
+        return boxes
     return [(n * STEP_MM, 0.0, WIDTH_MM, HEIGHT_MM) for n in range(count)]
+
+
+def boxes_of(page: Page, field: str) -> list[Box]:
+    """The boxes of a field on a page, leftmost first."""
+    cells = sorted((c for c in page.cells if c.field == field), key=lambda c: c.index)
+    return [cell.box_mm for cell in cells]

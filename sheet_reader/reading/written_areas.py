@@ -22,15 +22,7 @@ from sqlalchemy import ColumnElement, Connection, select
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import open_picture, open_pictures
 from sheet_reader.numbers import READING
-from sheet_reader.reading.field_pictures import (
-    Box,
-    Gray,
-    Points,
-    book_of,
-    corners_of,
-    png_of,
-    points_in,
-)
+from sheet_reader.reading.field_pictures import book_of, boxes_of, png_of, points_in
 from sheet_reader.record.history.photos import is_bare
 from sheet_reader.record.history.states import TYPED
 from sheet_reader.record.originals import originals
@@ -39,6 +31,7 @@ from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.page import BLANK, Page, SheetCode
+from sheet_reader.vision.arrays import Array, Box, Gray, as_array, as_gray, box_corners
 
 AreaOfWriting = Literal["comments", "counted_by"]
 AROUND_MM, SPARED_MM = READING.area_around_mm, READING.area_spared_mm
@@ -64,7 +57,7 @@ class LocatedPage:
     page: Page
     frame: int
     original: str
-    to_picture: Points
+    to_picture: Array
 
 
 def area_pictures(record: Record, page_instance_id: int) -> list[AreaPicture]:
@@ -84,13 +77,13 @@ def area_pictures(record: Record, page_instance_id: int) -> list[AreaPicture]:
     ]  # fmt: skip
 
 
-def _cut(gray: Gray, to_picture: Points, box_mm: Box) -> bytes:
+def _cut(gray: Gray, to_picture: Array, box_mm: Box) -> bytes:
     left, top, wide, high = _grown(box_mm, AROUND_MM)
     size = round(wide * PX_PER_MM), round(high * PX_PER_MM)
     to_page = np.array([[1 / PX_PER_MM, 0, left], [0, 1 / PX_PER_MM, top], [0, 0, 1]])
     flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
     flat = cv2.warpPerspective(gray, to_picture @ to_page, size, flags=flags, borderValue=255)
-    return png_of(np.asarray(flat, np.uint8))
+    return png_of(as_gray(flat))
 
 
 def bare_picture(record: Record, photo: Any, blank: bool) -> tuple[bytes, bool] | None:
@@ -137,7 +130,7 @@ def _blank_names(gray: Gray, on: LocatedPage) -> None:
                         *(cell.box_mm for cell in on.page.cells)]),
     ):  # fmt: skip
         for box in boxes:
-            corners = corners_of(_grown(box, by)).reshape(-1, 1, 2)
+            corners = box_corners(_grown(box, by)).reshape(-1, 1, 2)
             there = cv2.perspectiveTransform(corners, on.to_picture)
             cv2.fillPoly(mask, [there.round().astype(np.int32)], value)
     if mask.any():
@@ -179,20 +172,20 @@ def _located(
         )
 
 
-def _homography(page: Page, corners: dict[str, Points], outline: Points) -> Points | None:
+def _homography(page: Page, corners: dict[str, Array], outline: Array) -> Array | None:
     """From mm on the page to px in the picture, by the corners of all boxes that were found, or
     where there are too few by the page's own.
     """
-    printed: list[Points] = []
-    seen: list[Points] = []
+    printed: list[Array] = []
+    seen: list[Array] = []
     for field, boxes in corners.items():
-        cells = sorted((c for c in page.cells if c.field == field), key=lambda c: c.index)
-        if len(cells) == len(boxes):
-            printed += [corners_of(c.box_mm) for c in cells]
+        on_page = boxes_of(page, field)
+        if len(on_page) == len(boxes):
+            printed += map(box_corners, on_page)
             seen += list(boxes)
     if len(seen) < 4 and len(outline) == 4:  # fewer than a homography needs
-        printed, seen = [corners_of((0, 0, page.width_mm, page.height_mm))], [outline]
+        printed, seen = [box_corners((0, 0, page.width_mm, page.height_mm))], [outline]
     if not seen or not np.isfinite(np.vstack(seen)).all():
         return None
     found, _ = cv2.findHomography(np.vstack(printed), np.vstack(seen), cv2.LMEDS)
-    return None if found is None else np.asarray(found, np.float64)
+    return None if found is None else as_array(found)

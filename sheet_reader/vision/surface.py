@@ -8,6 +8,7 @@ has an estimate of the error that remains there.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import lru_cache
 
@@ -24,21 +25,23 @@ def apply_homography(matrix: Array, points: Array) -> Array:
     return as_array(lifted[:, :2] / lifted[:, 2:])
 
 
+_PIECES: tuple[Callable[[Array], tuple[Array, ...]], ...] = (
+    lambda u: ((1 - u) ** 3 / 6, (3 * u**3 - 6 * u**2 + 4) / 6,
+               (-3 * u**3 + 3 * u**2 + 3 * u + 1) / 6, u**3 / 6),
+    lambda u: (-((1 - u) ** 2) / 2, (3 * u**2 - 4 * u) / 2, (-3 * u**2 + 2 * u + 1) / 2, u**2 / 2),
+    lambda u: (1 - u, 3 * u - 2, -3 * u + 1, u),
+)  # fmt: skip
+"""Of the cubic B-spline and its derivatives: the four pieces over a cell, 0 <= u < 1."""
+
+
 def _bspline(t: Array, count: int, order: int = 0) -> Array:
     """Uniform cubic B-spline basis (N, count) at ``t`` in knot units, or its ``order``-th
     derivative (0 to 2); linear beyond the ends is left to the clamp of the caller.
     """
     cell = np.clip(np.floor(t).astype(int), 0, count - 4)
-    u = t - cell
-    parts = (
-        ((1 - u) ** 3 / 6, (3 * u**3 - 6 * u**2 + 4) / 6, (-3 * u**3 + 3 * u**2 + 3 * u + 1) / 6,
-         u**3 / 6),
-        (-((1 - u) ** 2) / 2, (3 * u**2 - 4 * u) / 2, (-3 * u**2 + 2 * u + 1) / 2, u**2 / 2),
-        (1 - u, 3 * u - 2, -3 * u + 1, u),
-    )[order]  # fmt: skip
-    basis = np.zeros((len(t), count))
-    for k, part in enumerate(parts):
-        basis[np.arange(len(t)), cell + k] = part
+    basis, rows = np.zeros((len(t), count)), np.arange(len(t))
+    for k, piece in enumerate(_PIECES[order](t - cell)):
+        basis[rows, cell + k] = piece
     return basis
 
 
@@ -117,7 +120,8 @@ class FittedSurface:
         steps = np.array([[step, 0.0], [-step, 0.0], [0.0, step], [0.0, -step]])
         around = self.to_px((points + steps[:, None]).reshape(-1, 2)).reshape(4, -1, 2)
         moved = np.stack([around[0] - around[1], around[2] - around[3]], axis=-1)
-        return as_array(moved / (2 * step))
+        moved /= 2 * step
+        return as_array(moved)
 
     def px_per_mm(self, points: Array) -> Array:
         """Mean scale (N,) at points (N, 2)."""
@@ -133,9 +137,6 @@ class Correspondences:
     page_mm: Array
     picture_px: Array
     sd_mm: Array
-
-    def __len__(self) -> int:
-        return len(self.page_mm)
 
 
 def join(*parts: Correspondences) -> Correspondences:

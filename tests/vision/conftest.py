@@ -6,9 +6,12 @@ import sys
 from pathlib import Path
 
 import cv2
+import numpy as np
 import pytest
+from numpy.typing import NDArray
 
 from sheet_reader.sheet.book import LayoutBook
+from sheet_reader.sheet.page import Page
 from sheet_reader.study.reader import read_study
 
 cv2.setNumThreads(1)
@@ -33,3 +36,18 @@ def photo_folder() -> Path:
     if not SHARED_PHOTOS.is_dir():
         pytest.skip("the real photographs (../shared/data/photos) are not on this machine")
     return SHARED_PHOTOS
+
+
+@pytest.fixture(scope="session")
+def page(bean_book: LayoutBook) -> Page:
+    """A site's first page."""
+    return bean_book.layout("2043").pages[0]
+
+
+@pytest.fixture(scope="session")
+def plain(bean_book: LayoutBook, page: Page) -> NDArray[np.uint8]:
+    from desk_pictures import PLACE, lay
+
+    canvas = np.full((1900, 1400), 110, np.uint8)
+    lay(canvas, bean_book.template(page, 8.0), page, PLACE)
+    return canvas

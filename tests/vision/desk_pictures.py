@@ -9,8 +9,10 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sheet_reader.sheet.book import LayoutBook
 from sheet_reader.sheet.page import Page
-from sheet_reader.vision.findings import Finding, SheetView
+from sheet_reader.vision.find import find_sheets
+from sheet_reader.vision.findings import Finding, NoSheet, SheetView
 from sheet_reader.vision.surface import apply_homography
 
 Gray = NDArray[np.uint8]
@@ -85,3 +87,34 @@ def only_view(findings: list[Finding]) -> SheetView:
     view = findings[0]
     assert isinstance(view, SheetView), view
     return view
+
+
+PLACE = Place(standing(6.0, 60, 50, 0.8))
+"""Where ``plain`` lies in its picture."""
+HEAD = (14.0, 14.0, 60.0, 24.0)
+"""Where every layout prints the site number in the head, mm."""
+
+
+def corners(box: tuple[float, float, float, float]) -> Array:
+    x, y, w, h = box
+    return PLACE.to_px(np.array([[x, y], [x + w, y], [x + w, y + h], [x, y + h]]))
+
+
+def painted(picture: Gray, box: tuple[float, float, float, float], grey: int) -> Gray:
+    copy = picture.copy()
+    cv2.fillConvexPoly(copy, np.rint(corners(box)).astype(np.int32), grey)
+    return copy
+
+
+def covered_print(picture: Gray, page: Page, head: bool = True) -> Gray:
+    """The picture with the printed code occluded, and the site number in the head too."""
+    x, y, w, h = page.printed_code_box_mm
+    covered = painted(picture, (x - 1, y - 1, w + 2, h + 2), 150)
+    return painted(covered, HEAD, 150) if head else covered
+
+
+def refusal(picture: Gray, book: LayoutBook) -> NoSheet:
+    found = find_sheets(picture, book)
+    assert len(found) == 1
+    assert isinstance(found[0], NoSheet), found[0]
+    return found[0]

@@ -8,7 +8,7 @@ import os
 import re
 import sqlite3
 import tarfile
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -93,8 +93,9 @@ def backup(study: Study, file: Path) -> BackedUp:
                 if path.exists() and not _can_hold(path)
             ]  # fmt: skip
             if problems and target.exists():
+                more = f" (and {len(problems) - 1} more)" if len(problems) > 1 else ""
                 raise RecordError(
-                    f"{problems[0]}{more_than_one(problems)}; the earlier backup is left as it is",
+                    f"{problems[0]}{more}; the earlier backup is left as it is",
                     where=target,
                     remedy="put back what is missing, or back up under another name",
                 )
@@ -111,11 +112,6 @@ def backup(study: Study, file: Path) -> BackedUp:
             packed.replace(target)
             sync_folder(target.parent)
     return BackedUp(target, len(belonging), size, tuple(problems), tuple(notes))
-
-
-def more_than_one(lines: Sequence[str]) -> str:
-    """Says how many more lines there are after the first."""
-    return f" (and {len(lines) - 1} more)" if len(lines) > 1 else ""
 
 
 def backup_target(folder: Path, file: Path) -> Path:
