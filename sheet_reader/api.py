@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterable
 from datetime import date
 from os import PathLike
 from pathlib import Path
-from types import NoneType, TracebackType
+from types import NoneType
 from typing import TYPE_CHECKING, Self
 
 from sheet_reader.errors import (
@@ -141,13 +141,7 @@ def read_batch(
             raise UsageError("there is no such photo or folder", where=path)
     source = None if mailbox is None else parse_mailbox(mailbox)
     summary = batch.read_batch(
-        study,
-        paths,
-        mailbox=source,
-        on_progress=on_progress,
-        today=today,
-        again=again,
-        jobs=jobs,
+        study, paths, mailbox=source, on_progress=on_progress, today=today, again=again, jobs=jobs
     )
     if summary.fault:
         raise installation_error(summary.fault)
@@ -257,12 +251,7 @@ class StudyRecord:
         self._must_be_open()
         return self
 
-    def __exit__(
-        self,
-        kind: type[BaseException] | None,
-        error: BaseException | None,
-        trace: TracebackType | None,
-    ) -> None:
+    def __exit__(self, *_error: object) -> None:
         self.close()
 
 

@@ -147,6 +147,13 @@ def test_the_record_knows_values_of_the_reading_rooms_only(module: str) -> None:
     assert {m for m in modules if m.startswith(("vision", "digits", "decode"))} <= VALUES_ONLY
 
 
+@pytest.mark.parametrize("module", [m for m in MODULES if m.startswith("record/")])
+def test_the_record_opens_and_draws_no_pictures(module: str) -> None:
+    imported = _imported_modules((ROOT / module).read_text("utf-8"))
+    assert not {name.split(".")[0] for name in imported} & {"cv2", "PIL", "scipy", "pypdfium2"}
+    assert not imported & {"intake.pictures", "sheet.book"}
+
+
 @pytest.mark.parametrize("module", [m for m in MODULES if m.split("/")[0] not in ("record",)])
 def test_a_record_is_opened_with_the_thresholds_of_its_study(module: str) -> None:
     """Else fields accepted under a looser study file would pass unasked."""

@@ -13,14 +13,7 @@ from itertools import count, islice
 
 import cv2
 import numpy as np
-from PIL import (
-    Image,
-    ImageFile,
-    JpegImagePlugin,
-    PngImagePlugin,
-    TiffImagePlugin,
-    WebPImagePlugin,
-)
+from PIL import Image, ImageFile, JpegImagePlugin, PngImagePlugin, TiffImagePlugin, WebPImagePlugin
 
 from sheet_reader.intake.decoding import (
     GREY_JPEG,

@@ -15,7 +15,7 @@ from sqlalchemy import Connection, Select, func, select
 
 from sheet_reader.errors import UsageError
 from sheet_reader.intake.pictures import open_picture
-from sheet_reader.numbers import READING, RECORD
+from sheet_reader.numbers import READING
 from sheet_reader.record.originals import originals
 from sheet_reader.record.store import schema
 from sheet_reader.record.store.store import Record
@@ -94,11 +94,11 @@ def context_png(
 def _around(boxes_mm: Sequence[Box]) -> tuple[Box, float]:
     """The place shown around boxes (left, top, right, bottom in mm), and its px per mm."""
     x, y, w, h = np.array(boxes_mm, np.float64).T
-    left, top = float(x.min()) - RECORD.context_left_mm, float(y.min()) - RECORD.context_above_mm
-    right = float((x + w).max()) + RECORD.context_right_mm
-    bottom = float((y + h).max()) + RECORD.context_below_mm
-    most = RECORD.context_longest_px / max(right - left, bottom - top)
-    return (left, top, right, bottom), min(RECORD.context_px_per_mm, most)
+    left, top = float(x.min()) - READING.context_left_mm, float(y.min()) - READING.context_above_mm
+    right = float((x + w).max()) + READING.context_right_mm
+    bottom = float((y + h).max()) + READING.context_below_mm
+    most = READING.context_longest_px / max(right - left, bottom - top)
+    return (left, top, right, bottom), min(READING.context_px_per_mm, most)
 
 
 def close_up(boxes_mm: Sequence[Box]) -> tuple[int, int, int, int]:

@@ -59,11 +59,9 @@ def watch(
                 tell(line)
         out_of_reach = set(missing)
         try:
-            arrived = files.among(there, now)
-            changed = known.among(rules, now)
-            mail = pace.mail_every_s is not None and now >= mail_due
-            if mail and pace.mail_every_s is not None:
-                mail_due = now + pace.mail_every_s
+            arrived, changed, mail = files.among(there, now), known.among(rules, now), False
+            if pace.mail_every_s is not None and now >= mail_due:
+                mail, mail_due = True, now + pace.mail_every_s
             if arrived or changed or mail:
                 take(arrived, mail)
                 files.taken(arrived)

@@ -27,15 +27,6 @@ def spaced_lines(drawn: DrawnPage) -> tuple[Text, ...]:
     return tuple(mark for mark in drawn.marks if isinstance(mark, Text) and mark.pitch_mm)
 
 
-def renamed(line: Text, page: Page, code: SheetCode) -> Text:
-    """The ``line`` of a site's ``page`` as the sheet of another site with this ``code`` has it."""
-    if line.text == page.code.sheet:
-        return replace(line, text=code.sheet)
-    if line.text == printed_text(page.code):
-        return code_line(code, page.width_mm, page.height_mm)
-    return line
-
-
 class LayoutBook:
     """The layouts of one study, made when first asked for: of the study as it is now and of its
     ``former`` states, the newest last, so that sheets printed from those are found too.
@@ -95,9 +86,8 @@ class LayoutBook:
         pages = []
         for page in self._layouts[like, version].pages:
             code = replace(page.code, sheet=sheet)
-            self._spaced[code] = tuple(
-                renamed(line, page, code) for line in self._spaced[page.code]
-            )
+            lines = (same_line(line, page, code) for line in self._spaced[page.code])
+            self._spaced[code] = tuple(line for line in lines if line is not None)
             pages.append(replace(page, code=code))
         return SheetLayout(self.study.key, version, sheet, tuple(pages))
 
@@ -171,7 +161,9 @@ def same_line(line: Text, page: Page, code: SheetCode) -> Text | None:
     """The ``line`` of ``page`` as the sheet with this ``code`` prints it; None if it does not."""
     if line.text == page.code.sheet:
         return None if code.sheet == BLANK else replace(line, text=code.sheet)
-    return code_line(code, page.width_mm, page.height_mm)
+    if line.text == printed_text(page.code):
+        return code_line(code, page.width_mm, page.height_mm)
+    return line
 
 
 @lru_cache(maxsize=512)

@@ -14,6 +14,7 @@ from __future__ import annotations
 import hashlib
 import re
 import zlib
+from collections.abc import Iterable
 from functools import cache
 from typing import TYPE_CHECKING
 
@@ -197,15 +198,15 @@ def marker_modules(marker_id: int) -> NDArray[np.bool_]:
 def marker_mark(marker: Marker) -> Blocks:
     """The black modules of a marker in its place."""
     (x, y), (right, _), *_ = marker.corners_mm
-    side = (right - x) / MODULES
-    return Blocks(
-        tuple(
-            (round(x + c * side, 4), round(y + r * side, 4), side, side)
-            for r, row in enumerate(marker_modules(marker.id))
-            for c, dark in enumerate(row)
-            if dark
-        )
-    )
+    return _black(marker_modules(marker.id), x, y, (right - x) / MODULES)
+
+
+def _black(modules: Iterable[Iterable[object]], x: float, y: float, side: float) -> Blocks:
+    """The dark ones of square modules, row by row from the top left corner at (x, y)."""
+    return Blocks(tuple(
+        (round(x + c * side, 4), round(y + r * side, 4), side, side)
+        for r, row in enumerate(modules) for c, dark in enumerate(row) if dark
+    ))  # fmt: skip
 
 
 @cache
@@ -224,16 +225,9 @@ def draw_codes(marks: list[Mark], code: SheetCode, width: float, height: float) 
     Returns their boxes: of the machine code's modules without its quiet zone, and of the text.
     """
     modules = code_modules(machine_text(code))
-    side = CODE_MM / len(modules)
     left = round(width - SIDE - CODE_MM, 3)
-    black = tuple(
-        (round(left + c * side, 4), round(CODE_TOP + r * side, 4), side, side)
-        for r, row in enumerate(modules)
-        for c, dark in enumerate(row)
-        if dark
-    )
     line = code_line(code, width, height)
-    marks += [Blocks(black), line]
+    marks += [_black(modules, left, CODE_TOP, CODE_MM / len(modules)), line]
     top, wide = line.y - line.size_mm * 0.75, line.pitch_mm * len(line.text)
     box = (round(SIDE, 3), round(top, 3), round(wide, 3), round(line.size_mm * 0.8, 3))
     return (left, CODE_TOP, CODE_MM, CODE_MM), box

@@ -24,12 +24,7 @@ from sheet_reader.vision.marker_groups import (
     plane,
     seek_missing,
 )
-from sheet_reader.vision.markers import (
-    SeenMarker,
-    exhaustive_markers,
-    fast_markers,
-    refine_corners,
-)
+from sheet_reader.vision.markers import SeenMarker, exhaustive_markers, fast_markers, refine_corners
 from sheet_reader.vision.print_check import check_print
 from sheet_reader.vision.printed_code import other_sheet, read_printed, tesseract_available
 from sheet_reader.vision.quality import what_is_outside

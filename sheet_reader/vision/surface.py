@@ -138,9 +138,6 @@ class Correspondences:
     picture_px: Array
     sd_mm: Array
 
-    def __len__(self) -> int:
-        return len(self.page_mm)
-
 
 def join(*parts: Correspondences) -> Correspondences:
     """All correspondences in one."""
