@@ -16,13 +16,6 @@ EXIT_INTERRUPTED = 130
 """128 + SIGINT, as shells report it."""
 
 
-def explain(error: SheetReaderError) -> list[str]:
-    """The lines a person sees for ``error``: one, or for a study one more for each mistake."""
-    if isinstance(error, StudyError):
-        return [f"{error}:", *(f"  {mistake}" for mistake in error.mistakes)]
-    return [str(error)]
-
-
 def explain_os_error(error: OSError) -> str:
     """One line for a file or folder that the system refuses."""
     what = error.strerror or str(error) or type(error).__name__
@@ -44,7 +37,10 @@ class BoundaryGroup(click.Group):
             _say(["Stopped. What was read or answered before is saved."], debug=False)
             ctx.exit(EXIT_INTERRUPTED)
         except SheetReaderError as error:
-            _say(explain(error), debug=debug)
+            lines = [str(error)]
+            if isinstance(error, StudyError):
+                lines = [f"{error}:", *(f"  {mistake}" for mistake in error.mistakes)]
+            _say(lines, debug=debug)
             ctx.exit(error.exit_code)
         except OSError as error:
             _say([explain_os_error(error)], debug=debug)
@@ -53,13 +49,11 @@ class BoundaryGroup(click.Group):
             kind = type(error).__name__
             lines = str(error).splitlines()
             detail = f"{kind}: {lines[0]}" if lines else kind
-            _say(
-                [
-                    f"Unexpected error ({detail}). Please report it, with the output of the same "
-                    "command started as `sheet-reader --debug …`."
-                ],
-                debug=debug,
+            report = (
+                f"Unexpected error ({detail}). Please report it, with the output of the same "
+                "command started as `sheet-reader --debug …`."
             )
+            _say([report], debug=debug)
             ctx.exit(EXIT_UNEXPECTED)
 
 

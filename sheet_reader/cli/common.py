@@ -20,7 +20,6 @@ from sheet_reader.study.days import example, parse_date
 from sheet_reader.wording import counted as counted
 
 if TYPE_CHECKING:
-    from sheet_reader.record.store.store import Record
     from sheet_reader.study.study import Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -82,12 +81,6 @@ def person(name: str | None) -> str:
         return "unnamed"
 
 
-def tell_notes(record: Record) -> None:
-    """Say what does not fit between the record and study.toml, and what is not read yet."""
-    for note in record.notes():
-        say(f"note: {note}")
-
-
 def hint(command: str, folder: Path) -> str:
     """The line to type for ``command`` on the study in ``folder``, safe to copy into a shell."""
     return f"{_program()} {command} {shlex.quote(str(folder))}"
@@ -114,13 +107,6 @@ def waits(questions: int) -> str:
     if questions == 0:
         return "Nothing waits for you."
     return f"{counted(questions, 'question')} {'waits' if questions == 1 else 'wait'} for you."
-
-
-def questions_of(record: Record) -> int:
-    """How many questions wait in the record: the cards of a review."""
-    from sheet_reader.review.queue import cards_of
-
-    return len(cards_of(record.study, record.state()))
 
 
 def say(text: str, *, err: bool = False) -> None:

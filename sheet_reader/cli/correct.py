@@ -63,6 +63,7 @@ def correct(
     """
     from sheet_reader.answers.typed import assigned
     from sheet_reader.record.history.deciding import keep
+    from sheet_reader.record.people.remarks import type_up
     from sheet_reader.study.kinds import site_meant
 
     refuse(
@@ -86,7 +87,9 @@ def correct(
             values, reason, remark = _ask(record, chosen, reason)
             unusual = True  # each was asked about
         if remark is not None:
-            _keep_remark(record, chosen, remark, person(name))
+            text = "" if remark.strip() == "-" else remark
+            type_up(record, chosen.pages[0], text, person(name))
+            click.echo("The remark is kept." if text.strip() else "The remark is taken out.")
         if values:
             answers = chosen.answers(opened, values, unusual=unusual)
             lines = [
@@ -94,9 +97,9 @@ def correct(
                 for one in values.values()
             ]
             keep(record, answers, person(name), reason=reason)
-            moved = any(value.spec.kind.is_key for value in values.values())
-            for line in [*lines, *(_shared(record, chosen) if moved else [])]:
-                click.echo(line)
+            if any(value.spec.kind.is_key for value in values.values()):
+                lines += _shared(record, chosen)
+            click.echo("\n".join(lines))
         if not values and remark is None:
             click.echo("Nothing was changed.")
             return
@@ -108,17 +111,12 @@ def _show(record: Record, chosen: ChosenSheets) -> list[FieldSpec]:
     visit = chosen.visit
     photos = ", ".join(dict.fromkeys(seen.photo for seen in visit.pages))
     click.echo(f"Site {visit.site or '?'}, {visit.visit_date or '?'} ({photos})")
-    shown: list[FieldSpec] = []
-    for spec in record.study.fields:
-        state = chosen.fields.get(spec.name)
-        if state is None and not spec.kind.is_key:
-            continue
-        shown.append(spec)
-        if state is None:
-            value, status = record.study.placed(visit.site, visit.visit_date)[spec.name], "printed"
-        else:
+    shown = [s for s in record.study.fields if s.name in chosen.fields or s.kind.is_key]
+    for number, spec in enumerate(shown, 1):
+        value, status = record.study.placed(visit.site, visit.visit_date).get(spec.name), "printed"
+        if (state := chosen.fields.get(spec.name)) is not None:
             value, status = state.value or "–", state.status
-        click.echo(f"{len(shown):>4}  {spec.label}: {value}  ({status})")
+        click.echo(f"{number:>4}  {spec.label}: {value}  ({status})")
     return shown
 
 
@@ -187,11 +185,3 @@ def _shared(record: Record, chosen: ChosenSheets) -> list[str]:
                 f"too: {counted(asked, 'field')} of this visit to settle in review."
             ]
     return []
-
-
-def _keep_remark(record: Record, chosen: ChosenSheets, text: str, by: str) -> None:
-    from sheet_reader.record.people.remarks import type_up
-
-    text = "" if text.strip() == "-" else text
-    type_up(record, chosen.pages[0], text, by)
-    click.echo("The remark is kept." if text.strip() else "The remark is taken out.")

@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, questions_of, say
+from sheet_reader.cli.common import counted, hint, say
+from sheet_reader.cli.opening import questions_of
 from sheet_reader.errors import StorageError, UsageError, installation_error
 from sheet_reader.study import days
 from sheet_reader.study.study import Study
@@ -166,13 +167,11 @@ def _rows(study: Study, visits: list[VisitRow]) -> list[str]:
     lines = []
     for start in range(0, len(ordered), _SIDE_BY_SIDE):
         for spec in study.fields:
-            cells = [_cell(spec.name, visit) for visit in ordered[start : start + _SIDE_BY_SIDE]]
+            cells = [
+                "?" if visit.statuses.get(spec.name) in _UNSETTLED
+                else (visit.values.get(spec.name) or ".")[-5:]
+                for visit in ordered[start : start + _SIDE_BY_SIDE]
+            ]  # fmt: skip
             lines.append(f"{spec.name[:24]:<24}" + "".join(f"{cell:>6}" for cell in cells))
         lines.append("")
     return [*lines[:-1], f"{'':<24}(? waits for you, . not recorded)"]
-
-
-def _cell(name: str, visit: VisitRow) -> str:
-    if visit.statuses.get(name) in _UNSETTLED:
-        return "?"
-    return (visit.values.get(name) or ".")[-5:]

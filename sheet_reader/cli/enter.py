@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from sheet_reader.cli.common import counted, hint, open_study, person, refuse, study_argument
-from sheet_reader.cli.on_sheets import AS, REASON, SET, UNUSUAL, answer_meant, tell_standing
+from sheet_reader.cli.on_sheets import (
+    AS,
+    REASON,
+    SET,
+    UNUSUAL,
+    answer_meant,
+    show_photo,
+    tell_standing,
+)
 from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.terminal import answer_to, must_be_answerable
 from sheet_reader.errors import UsageError
@@ -142,7 +149,10 @@ class Form:
         if typed == BACK:
             return -1
         if typed == LOOK:
-            self._look()
+            if self.photo is None:
+                click.echo("  there is no photo of it")
+            else:
+                show_photo(self.record, self.photo.photo_id)
             return 0
         if not typed and before is not None:
             return 1
@@ -158,9 +168,7 @@ class Form:
 
     def _place_meant(self, spec: FieldSpec) -> int | None:
         """Say at once where the record has a sheet of this site and date already."""
-        if not spec.kind.is_key:
-            return 1
-        visit = _already(self.record, self.said)
+        visit = _already(self.record, self.said) if spec.kind.is_key else None
         if visit is None:
             return 1
         click.echo(f"  {_clash(visit)}. To change its values: {hint('correct', self.study.folder)} "
@@ -184,13 +192,3 @@ class Form:
     def _first_of_sums(self) -> int:
         names = {name for rule in self.study.sums for name in (rule.total, *rule.parts)}
         return next(n for n, spec in enumerate(self.study.fields) if spec.name in names)
-
-    def _look(self) -> None:
-        from sheet_reader.cli.on_sheets import open_shown
-        from sheet_reader.review.overlay import write_overlays
-
-        if self.photo is None:
-            click.echo("  there is no photo of it")
-            return
-        with tempfile.TemporaryDirectory() as folder:
-            open_shown(write_overlays(self.record, self.photo.photo_id, Path(folder)))

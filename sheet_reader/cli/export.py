@@ -8,17 +8,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import (
-    counted,
-    hint,
-    open_study,
-    questions_of,
-    say,
-    study_argument,
-    tell_notes,
-    waits,
-)
-from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.common import counted, hint, open_study, say, study_argument, waits
+from sheet_reader.cli.opening import open_record, questions_of, tell_notes
 from sheet_reader.results.formats import FORMATS
 
 if TYPE_CHECKING:
@@ -77,7 +68,6 @@ def export(
 
     Example:  sheet-reader export bean_tips --format csv,excel --out results
     """
-    from sheet_reader.cli.names import meaning_notes
     from sheet_reader.errors import UsageError
     from sheet_reader.results.export import columns_of, export_files, lost_columns
     from sheet_reader.results.facts import facts_of, file_names_of
@@ -100,9 +90,7 @@ def export(
         say(f"{counted(len(facts.visits), 'visit')}. {waits(waiting)}")
         for line in lost_columns(opened, had, place):
             say(f"note: {line}")
-        tell_notes(record)
-        for line in meaning_notes(record):
-            say(f"note: {line}")
+        tell_notes(record, names=True)
     for note in _missing_pages(facts):
         click.echo(f"note: {note}; its fields are empty in the rows")
     if waiting:

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import open_study, parse_visit, say, study_argument, tell_notes
-from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.common import open_study, parse_visit, say, study_argument
+from sheet_reader.cli.opening import open_record, tell_notes
 from sheet_reader.errors import UsageError
 from sheet_reader.wording import words
 

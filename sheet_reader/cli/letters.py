@@ -7,16 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import (
-    counted,
-    open_study,
-    questions_of,
-    refuse,
-    study_argument,
-    tell_notes,
-    waits,
-)
-from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.common import counted, open_study, refuse, study_argument, waits
+from sheet_reader.cli.opening import open_record, questions_of, tell_notes
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
@@ -67,7 +59,13 @@ def letters(
     if templates:
         _templates(opened)
     elif answers:
-        _answers(opened, answers)
+        from sheet_reader.reading.incoming import keep_answers, kept_with
+
+        with open_record(opened) as record:
+            kept, known, _ = keep_answers(record, answers)
+        for places in kept:
+            click.echo(kept_with(places))
+        click.echo(f"{counted(len(kept), 'new answer')}, {known} known already.")
     else:
         _draft(opened, out or opened.folder / "letters", again=again)
 
@@ -86,16 +84,6 @@ def _templates(study: Study) -> None:
         click.echo(str(path))
     if not new:
         click.echo(f"The templates are in {there} already; they are left as they are.")
-
-
-def _answers(study: Study, paths: tuple[Path, ...]) -> None:
-    from sheet_reader.reading.incoming import keep_answers, kept_with
-
-    with open_record(study) as record:
-        kept, known, _ = keep_answers(record, paths)
-    for places in kept:
-        click.echo(kept_with(places))
-    click.echo(f"{counted(len(kept), 'new answer')}, {known} known already.")
 
 
 def _draft(study: Study, folder: Path, *, again: bool) -> None:

@@ -2,20 +2,21 @@
 
 from __future__ import annotations
 
+import tempfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from sheet_reader.cli.common import hint, questions_of, waits
+from sheet_reader.cli.common import hint, waits
+from sheet_reader.cli.opening import questions_of
 from sheet_reader.cli.terminal import answer_to
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.answers.typed import ChosenSheets, TypedAnswer
-    from sheet_reader.record.history.photo_fates import PhotoFate, PhotoSheet
     from sheet_reader.record.store.store import Record
     from sheet_reader.study.study import FieldSpec, Study
 
@@ -86,13 +87,6 @@ def answer_meant(study: Study, spec: FieldSpec, typed: str) -> TypedAnswer | Non
     return value if not value.doubt or answer_to(question) == "" else None
 
 
-def which(fate: PhotoFate, sheet: PhotoSheet | None) -> str:
-    """A photo, or a sheet in it, in words."""
-    if sheet is None or len(fate.sheets) == 1:
-        return fate.neutral_name
-    return f"sheet {fate.sheets.index(sheet) + 1} of {fate.neutral_name}"
-
-
 def tell_standing(record: Record) -> None:
     """How many questions wait now, and what comes next."""
     waiting = questions_of(record)
@@ -108,3 +102,11 @@ def open_shown(paths: Sequence[Path]) -> None:
         if open_picture(path) != 0:
             click.echo(f"There is no picture viewer; until you press Enter it lies at {path}")
     answer_to("Enter closes.")
+
+
+def show_photo(record: Record, photo_id: int) -> None:
+    """Show a photo with its boxes drawn."""
+    from sheet_reader.review.overlay import write_overlays
+
+    with tempfile.TemporaryDirectory() as folder:
+        open_shown(write_overlays(record, photo_id, Path(folder)))

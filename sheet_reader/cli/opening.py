@@ -1,11 +1,13 @@
-"""How commands open a record: is there one, and what words mean that changed is said first."""
+"""How commands open a record (is there one, and what words mean that changed is said first), and
+what all of them tell of it.
+"""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from sheet_reader.cli import terminal
-from sheet_reader.cli.common import hint
+from sheet_reader.cli.common import hint, say
 from sheet_reader.errors import UnsaidError, UsageError
 
 if TYPE_CHECKING:
@@ -41,3 +43,20 @@ def must_have_record(study: Study) -> None:
             "this study has no record yet",
             where=study.folder, remedy=f"start with: {hint('read', study.folder)}",
         )  # fmt: skip
+
+
+def tell_notes(record: Record, *, names: bool = False) -> None:
+    """Say what does not fit between the record and study.toml, and what is not read yet; with
+    ``names``, also what is to be said about changed words.
+    """
+    from sheet_reader.cli.names import meaning_notes
+
+    for note in [*record.notes(), *(meaning_notes(record) if names else ())]:
+        say(f"note: {note}")
+
+
+def questions_of(record: Record) -> int:
+    """How many questions wait in the record: the cards of a review."""
+    from sheet_reader.review.queue import cards_of
+
+    return len(cards_of(record.study, record.state()))

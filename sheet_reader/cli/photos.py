@@ -4,23 +4,22 @@ those sent by mistake.
 
 from __future__ import annotations
 
-import tempfile
-from collections.abc import Iterable, Sequence
+from collections import Counter
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from sheet_reader.cli.common import counted, open_study, parse_visit, person, refuse, study_argument
-from sheet_reader.cli.on_sheets import AS, REASON, SHEET, open_shown, tell_standing, which
+from sheet_reader.cli.on_sheets import AS, REASON, SHEET, show_photo, tell_standing
 from sheet_reader.cli.opening import must_have_record, open_record
 from sheet_reader.errors import UsageError
 
 if TYPE_CHECKING:
-    from sheet_reader.record.history.photo_fates import PhotoFate, PhotoSheet
-    from sheet_reader.record.store.store import Record
+    from sheet_reader.record.history.photo_fates import Fate, PhotoFate, PhotoSheet
 
-FATE_NAMES = (
+FATE_NAMES: tuple[Fate, ...] = (
     "read", "read in part", "replaced", "repeated", "without a place", "waiting", "not readable",
     "typed in", "set aside", "check",
 )  # fmt: skip
@@ -68,13 +67,16 @@ def photos(
         found = photo_fates(record) if photo is None else [photo_meant(record, photo)]
         found = [f for f in found if _wanted(f, number, day, fate, waits)]
         if opens:
-            _open(record, found)
+            for one in found:
+                show_photo(record, one.photo_id)
         elif as_csv:
             _write_csv(found)
         else:
             for one in found:
                 click.echo(_told(one))
-            _conclude(found)
+            fates = Counter(one.fate for one in found)
+            said = [f"{fates[name]} {name}" for name in FATE_NAMES if fates[name]]
+            click.echo(counted(len(found), "photo") + (f": {', '.join(said)}." if said else "."))
 
 
 def _wanted(
@@ -113,11 +115,6 @@ def _place(one: PhotoFate, sheet: PhotoSheet) -> str:
     return place if own in (_fate(one), "read") else f"{place} ({own})"
 
 
-def _conclude(found: Sequence[PhotoFate]) -> None:
-    by_fate = [f"{n} {name}" for name in FATE_NAMES if (n := sum(f.fate == name for f in found))]
-    click.echo(f"{counted(len(found), 'photo')}" + (f": {', '.join(by_fate)}." if found else "."))
-
-
 def _write_csv(found: Iterable[PhotoFate]) -> None:
     """A line for each sheet, or for a photo that gave none. No names of files or people, and no
     reason that a person typed.
@@ -138,14 +135,6 @@ def _write_csv(found: Iterable[PhotoFate]) -> None:
         if not one.sheets:
             lines.append([*about, "", "", "", "0", "", *reasons])
     click.echo(render_csv(COLUMNS, lines), nl=False)
-
-
-def _open(record: Record, found: Sequence[PhotoFate]) -> None:
-    from sheet_reader.review.overlay import write_overlays
-
-    with tempfile.TemporaryDirectory() as folder:
-        for one in found:
-            open_shown(write_overlays(record, one.photo_id, Path(folder)))
 
 
 @click.command(short_help="Let a photo or sheet sent by mistake count nowhere.")
@@ -201,5 +190,6 @@ def _decide(
             done = "is replaced no more; which photo serves, and where, is asked again"
         else:
             done = "counts again"
-        click.echo(f"{which(fate, sheet)} {done}.")
+        which = f"sheet {fate.sheets.index(sheet) + 1} of " if sheet and fate.sheets[1:] else ""
+        click.echo(f"{which}{fate.neutral_name} {done}.")
         tell_standing(record)

@@ -76,7 +76,12 @@ def print_sheets(
         click.echo(f"{path}  ({counted(copies, 'page')}, {described.paper})")
         click.echo(PROOF_ADVICE)
         return
-    sheets = _sheets(described, sites, all_sites)
+    if all_sites and not described.sites:
+        raise UsageError("the site list lists no site", remedy="print the blank sheet instead")
+    numbers = [site.number for site in (
+        described.sites if all_sites else [on_list(described, site) for site in sites]
+    )]  # fmt: skip
+    sheets = list(dict.fromkeys(numbers)) or [BLANK]
     piles = [[sheet] for sheet in sheets] if separate else [sheets]
     news = _new_layout(described, folder)
     keep_layout(described)
@@ -125,11 +130,3 @@ def _new_layout(study: Study, folder: Path) -> str:
     if before[0] in book.versions:
         return line + "sheets printed before stay readable."
     return line + "sheets printed before can't be read: no study file of that layout is kept."
-
-
-def _sheets(study: Study, sites: Sequence[str], all_sites: bool) -> list[str]:
-    if all_sites:
-        if not study.sites:
-            raise UsageError("the site list lists no site", remedy="print the blank sheet instead")
-        return [entry.number for entry in study.sites]
-    return list(dict.fromkeys(on_list(study, site).number for site in sites)) or [BLANK]

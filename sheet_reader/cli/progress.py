@@ -22,24 +22,18 @@ _BESIDE = 60
 @contextmanager
 def progress(verb: str, console: Console | None = None) -> Iterator[Step]:
     """A progress bar on stderr (or ``console``); nothing where that is no terminal."""
-    from rich.progress import (
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        TextColumn,
-        TimeRemainingColumn,
-    )
+    from rich import progress as rich
 
     console = console or _stderr()
     columns = (
-        TextColumn("{task.description}", markup=False),
-        BarColumn(bar_width=None if console.width > 100 else 12),
-        MofNCompleteColumn(),
-        TextColumn("{task.fields[rate]}", markup=False),
-        TimeRemainingColumn(compact=True),
-        TextColumn("{task.fields[name]}", markup=False),
+        rich.TextColumn("{task.description}", markup=False),
+        rich.BarColumn(bar_width=None if console.width > 100 else 12),
+        rich.MofNCompleteColumn(),
+        rich.TextColumn("{task.fields[rate]}", markup=False),
+        rich.TimeRemainingColumn(compact=True),
+        rich.TextColumn("{task.fields[name]}", markup=False),
     )
-    with Progress(
+    with rich.Progress(
         *columns, console=console, transient=True, disable=not console.is_terminal
     ) as bar:
         task = bar.add_task(verb, total=None, name="", rate="")

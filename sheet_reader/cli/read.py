@@ -11,17 +11,8 @@ from typing import TYPE_CHECKING
 import click
 
 from sheet_reader.atomic import atomic_write
-from sheet_reader.cli.common import (
-    counted,
-    hint,
-    open_study,
-    questions_of,
-    say,
-    study_argument,
-    tell_notes,
-    waits,
-)
-from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.common import counted, hint, open_study, say, study_argument, waits
+from sheet_reader.cli.opening import open_record, questions_of, tell_notes
 from sheet_reader.cli.progress import progress
 from sheet_reader.cli.told_of_read import still_unread, watch_photos, what_came
 from sheet_reader.errors import UsageError, installation_error
@@ -171,7 +162,6 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
     """Draw what was read now, say how the record stands and what comes next; ``told`` was said of
     single photos before, and goes into a file with what is said here.
     """
-    from sheet_reader.cli.names import meaning_notes
     from sheet_reader.reading.opening import promise_of
     from sheet_reader.record.history.photo_fates import photo_fates
     from sheet_reader.record.history.photos import both_names
@@ -188,9 +178,7 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
             _keep_reasons(study, [*told, *news])
         if overlay is not None:
             _write_overlays(record, overlay, fresh)
-        tell_notes(record)
-        for line in meaning_notes(record):
-            say(f"note: {line}")
+        tell_notes(record, names=True)
         summary, promise, questions = record.summary(), promise_of(record), questions_of(record)
     in_all = counted(sum(summary.photos.values()), "photo")
     say(f"In the record: {in_all}, {counted(summary.visits, 'visit')}. {waits(questions)}")

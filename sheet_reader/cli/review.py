@@ -19,17 +19,14 @@ from sheet_reader.cli.common import (
     refuse,
     say,
     study_argument,
-    tell_notes,
     waits,
 )
-from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.opening import open_record, tell_notes
 from sheet_reader.cli.terminal import must_be_answerable, typed_line
 from sheet_reader.errors import UsageError, install_extra
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
-    from rich.console import Console
-
     from sheet_reader.decode.audits import SamplingPlan
     from sheet_reader.decode.error_share import ObservedError
     from sheet_reader.record.store.store import Record
@@ -86,10 +83,11 @@ def review(
             click.echo("Nothing waits for you.")
             click.echo(f"Next:  {hint('export', opened.folder)}")
             return
-        if browser:
-            _tell(record, serve(questions, person(name), port or 0))
-            return
-        _tell(record, hold(record, questions, person(name), pictures or "auto"))
+        _tell(
+            record,
+            serve(questions, person(name), port or 0) if browser
+            else hold(record, questions, person(name), pictures or "auto"),
+        )  # fmt: skip
 
 
 def serve(questions: RecordQuestions, by: str, port: int = 0, *, audit: bool = False) -> Outcome:
@@ -124,13 +122,6 @@ def serve(questions: RecordQuestions, by: str, port: int = 0, *, audit: bool = F
     return page.sitting.outcome(len(page.sitting.open()))
 
 
-def console_for_questions() -> Console:
-    """A console that prints every text as it is."""
-    from rich.console import Console
-
-    return Console(file=sys.stdout, markup=False, highlight=False, emoji=False)
-
-
 def open_picture(path: Path) -> int:
     """Open ``path`` in the system's viewer; 0 where there is one."""
     screens = ("DISPLAY", "WAYLAND_DISPLAY")
@@ -143,13 +134,15 @@ def hold(
     record: Record, source: RecordQuestions, by: str, pictures: PictureMode, *, audit: bool = False
 ) -> Outcome:
     """Hold the conversation on this terminal."""
+    from rich.console import Console
+
     from sheet_reader.record.store.claims import Leases
     from sheet_reader.review.pictures import settle
     from sheet_reader.review.session import Review
     from sheet_reader.review.terminal import Terminal
 
     must_be_answerable()
-    console = console_for_questions()
+    console = Console(file=sys.stdout, markup=False, highlight=False, emoji=False)  # text as it is
     terminal = Terminal(
         source, console, typed_line, open_picture, days.today(record.study),
         settle(pictures, console), record.folder / LOOKED_AT,
@@ -170,8 +163,7 @@ def _tell(record: Record, outcome: Outcome) -> None:
     )
     if record.study.asked_twice and (agreed := RecordQuestions(record).agreement()) is not None:
         say(agreed.sentence)
-    step = "review" if outcome.waiting else "export"
-    click.echo(f"Next:  {hint(step, record.folder)}")
+    click.echo(f"Next:  {hint('review' if outcome.waiting else 'export', record.folder)}")
 
 
 @click.command(short_help="Check a random sample of accepted fields, blind.")
@@ -201,6 +193,7 @@ def audit(
     """
     import numpy as np
 
+    from sheet_reader.decode.audits import nearest_aql, sampling_plan
     from sheet_reader.record.history.rows import accepted_sample
     from sheet_reader.record.history.states import ACCEPTED
     from sheet_reader.review.source import RecordQuestions
@@ -213,7 +206,7 @@ def audit(
         if lot < 2:
             click.echo("Too few accepted fields to draw a sample from.")
             return
-        plan = _plan(lot, opened.allowed_error)
+        plan = sampling_plan(lot, nearest_aql(opened.allowed_error))
         chosen = accepted_sample(record.state(), sample or plan.sample, np.random.default_rng(seed))
         click.echo(
             f"{counted(len(chosen), 'field')} drawn at random from {lot:,} accepted ones. "
@@ -221,12 +214,6 @@ def audit(
         )
         outcome = hold(record, RecordQuestions(record, chosen), person(name), pictures, audit=True)
         _tell_audit(record, plan if sample is None else None, outcome.answered, outcome.confirmed)
-
-
-def _plan(lot: int, allowed_error: float) -> SamplingPlan:
-    from sheet_reader.decode.audits import nearest_aql, sampling_plan
-
-    return sampling_plan(lot, nearest_aql(allowed_error))
 
 
 def of_plan(plan: SamplingPlan, seen: ObservedError) -> str:

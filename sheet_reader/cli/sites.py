@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -66,12 +66,7 @@ def _name(study: Study, labels: Mapping[str, str]) -> None:
     """Write these names into the site list, and show which number has which."""
     from sheet_reader.study.site_list import with_labels
 
-    path = study.folder / study.sites_file
-    try:
-        text = with_labels(path.read_bytes().decode("utf-8"), labels)
-        atomic_write({path: text.encode("utf-8")})
-    except OSError as error:
-        raise StorageError(f"can't be written: {error.strerror}", where=path) from None
+    _rewrite(study, lambda text: with_labels(text, labels))
     for site in study.sites:
         if site.number in labels:
             before = f" (was {site.label})" if site.label not in ("", labels[site.number]) else ""
@@ -89,13 +84,16 @@ def _more(study: Study, number: int, labels: tuple[str, ...]) -> Study:
     used = [site.number for site in study.sites]
     gone = sorted(_read_before(study) - set(used))
     chosen = choose_numbers(number, [*used, *gone], study.site_field.boxes)
+    _rewrite(study, lambda text: with_sites(text, chosen.numbers, labels))
+    return read_study(study.folder)
+
+
+def _rewrite(study: Study, change: Callable[[str], str]) -> None:
     path = study.folder / study.sites_file
     try:
-        text = path.read_bytes().decode("utf-8")
-        atomic_write({path: with_sites(text, chosen.numbers, labels).encode("utf-8")})
+        atomic_write({path: change(path.read_bytes().decode("utf-8")).encode("utf-8")})
     except OSError as error:
         raise StorageError(f"can't be written: {error.strerror}", where=path) from None
-    return read_study(study.folder)
 
 
 def _read_before(study: Study) -> set[str]:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import open_study, study_argument, tell_notes
-from sheet_reader.cli.opening import open_record
+from sheet_reader.cli.common import open_study, study_argument
+from sheet_reader.cli.opening import open_record, tell_notes
 from sheet_reader.study import days
 
 if TYPE_CHECKING:

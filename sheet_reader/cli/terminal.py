@@ -35,13 +35,10 @@ def plain(text: str) -> str:
     >>> plain("“Höhe” ≥ 3 – 4 ☃")
     '"Hohe" >= 3 - 4 ?'
     """
-    return "".join(_ASCII.get(sign) or _bare(sign) for sign in text)
+    def bare(sign: str) -> str:
+        return unicodedata.normalize("NFKD", sign).encode("ascii", "ignore").decode() or "?"
 
-
-def _bare(sign: str) -> str:
-    if sign.isascii():
-        return sign
-    return unicodedata.normalize("NFKD", sign).encode("ascii", "ignore").decode() or "?"
+    return "".join(s if s.isascii() else _ASCII.get(s) or bare(s) for s in text)
 
 
 def _write_plain(error: UnicodeError) -> tuple[str, int]:

@@ -2,23 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import (
-    counted,
-    hint,
-    open_study,
-    questions_of,
-    say,
-    study_argument,
-    tell_notes,
-    waits,
-)
-from sheet_reader.cli.opening import must_have_record, open_record
+from sheet_reader.cli.common import counted, hint, open_study, say, study_argument, waits
+from sheet_reader.cli.opening import must_have_record, open_record, questions_of, tell_notes
 from sheet_reader.errors import UsageError
 from sheet_reader.study import days
 
@@ -41,7 +32,7 @@ if TYPE_CHECKING:
     "--out", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
     help="The folder for page and PDF; updates/ in the study folder if left out.",
 )  # fmt: skip
-def update(study: Path, until: date | None, site: str | None, out: Path | None) -> None:
+def update(study: Path, until: datetime | None, site: str | None, out: Path | None) -> None:
     """Draft an update: what came in, and what the counts show so far. Nothing is sent.
 
     It is one HTML page that needs no network, and a PDF: thanks by place, the comparison of two
@@ -56,9 +47,13 @@ def update(study: Path, until: date | None, site: str | None, out: Path | None) 
     Example:  sheet-reader update bean_tips --until 2026-05-20
     """
     from sheet_reader.results.facts import facts_of
+    from sheet_reader.results.update import kept
 
     opened = open_study(study)
-    day = _day(opened, until)
+    today = days.today(opened)
+    day = until.date() if until is not None else today
+    if day > max(today, opened.season.last):  # up to its last day, to try a season out
+        raise UsageError(f"{day} lies in the future", remedy="leave out --until for today")
     if site is not None and opened.site(site) is None:
         listed = opened.folder / opened.sites_file
         raise UsageError(f"there is no site {site} on the site list", where=listed)
@@ -69,21 +64,8 @@ def update(study: Path, until: date | None, site: str | None, out: Path | None) 
     _make(opened, facts, day, site or "", out)
     if waiting:
         say(f"{waits(waiting)} Until then these values take no part.")
-    say(f"Next:  read the page; your own words go into {_words(opened)}, then run this again.")
-
-
-def _day(study: Study, until: date | None) -> date:
-    """The day asked for: up to today or, to try a season out, up to its last day."""
-    day = date(until.year, until.month, until.day) if until is not None else days.today(study)
-    if day > max(days.today(study), study.season.last):
-        raise UsageError(f"{day} lies in the future", remedy="leave out --until for today")
-    return day
-
-
-def _words(study: Study) -> Path:
-    from sheet_reader.results.update.kept import FOLDER, WORDS_FILE
-
-    return study.folder / FOLDER / WORDS_FILE
+    own_words = opened.folder / kept.FOLDER / kept.WORDS_FILE
+    say(f"Next:  read the page; your own words go into {own_words}, then run this again.")
 
 
 def _make(study: Study, facts: Facts, until: date, site: str, out: Path | None) -> None:
@@ -124,16 +106,13 @@ def _make(study: Study, facts: Facts, until: date, site: str, out: Path | None) 
 
 def _nothing(study: Study, facts: Facts, until: date) -> UsageError:
     """Why there is no update to make."""
-    later = sorted(v.visit_date for v in facts.visits if v.site and v.visit_date)
-    if later:
-        return UsageError(
-            f"no counts up to {until}: the first visit is of {later[0]}", where=study.folder,
-            remedy="name a later day with --until",
-        )  # fmt: skip
+    if later := [v.visit_date for v in facts.visits if v.site and v.visit_date]:
+        what = f"no counts up to {until}: the first visit is of {min(later)}"
+        return UsageError(what, where=study.folder, remedy="name a later day with --until")
+    start = hint("review" if facts.visits else "read", study.folder)
     return UsageError(
-        "no counts have come in yet", where=study.folder,
-        remedy=f"start with: {hint('review' if facts.visits else 'read', study.folder)}",
-    )  # fmt: skip
+        "no counts have come in yet", where=study.folder, remedy=f"start with: {start}"
+    )
 
 
 def _tell(study: Study, planned: Outline, outline: Outline, counts: pd.DataFrame) -> None:
