@@ -41,11 +41,9 @@ STOP, AGAIN, COMMENTS = "s", "-", "c"
 @click.option("--visit", metavar="DATE", help="The visit date, e.g. 2026-05-20.")
 @SHEET
 @SET
-@click.option(
-    "--remark", metavar="TEXT",
-    help="What the comments on the sheet say, typed up (- takes it out). It is exported: leave "
-    "names and addresses out.",
-)  # fmt: skip
+@click.option("--remark", metavar="TEXT",
+              help="What the comments on the sheet say, typed up (- takes it out). It is "
+              "exported: leave names and addresses out.")  # fmt: skip
 @UNUSUAL
 @REASON
 @AS

@@ -25,12 +25,10 @@ _UNSETTLED = frozenset({"flagged", "unreadable"})
 
 
 @click.command(short_help="Try everything on made-up photos.")
-@click.argument(
-    "folder", required=False, default="demo", type=click.Path(path_type=Path), metavar="[DIR]"
-)
-@click.option(
-    "--season", is_flag=True, help="Make the record of a season instead: 30 sites, no photos."
-)
+@click.argument("folder", required=False, default="demo", type=click.Path(path_type=Path),
+                metavar="[DIR]")  # fmt: skip
+@click.option("--season", is_flag=True,
+              help="Make the record of a season instead: 30 sites, no photos.")  # fmt: skip
 def demo(folder: Path, season: bool) -> None:
     """Try everything: print a study's sheets, read a dozen photos of them, score what was read.
 

@@ -36,10 +36,9 @@ BACK, STOP, LOOK, AGAIN = "b", "s", "w", "-"
 @study_argument
 @click.option("--photo", metavar="PHOTO", help="The photo of it: photo-0027, or its file's name.")
 @SET
-@click.option(
-    "--beside", is_flag=True,
-    help="Keep it although this visit has a sheet already; review asks where the two differ.",
-)  # fmt: skip
+@click.option("--beside", is_flag=True,
+              help="Keep it although this visit has a sheet already; review asks where the two "
+              "differ.")  # fmt: skip
 @UNUSUAL
 @REASON
 @AS

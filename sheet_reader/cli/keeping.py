@@ -160,14 +160,11 @@ def verify(study: Path) -> None:
 
 @click.command(short_help="Remove a volunteer's personal data and keep the counts.")
 @study_argument
-@click.option(
-    "--contact", required=True, metavar="TEXT",
-    help="The name or mail address to erase, as whole words.",
-)  # fmt: skip
-@click.option(
-    "--photo", "photos", multiple=True, metavar="PHOTO",
-    help="A photo in which this person counted, such as photo-0027; may be given several times.",
-)  # fmt: skip
+@click.option("--contact", required=True, metavar="TEXT",
+              help="The name or mail address to erase, as whole words.")  # fmt: skip
+@click.option("--photo", "photos", multiple=True, metavar="PHOTO",
+              help="A photo in which this person counted, such as photo-0027; may be given "
+              "several times.")  # fmt: skip
 @click.option("--yes", is_flag=True, help="Do it without asking.")
 def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None:
     """Remove what the record knows of a person: sender, subject, file names, tags, remarks, name.

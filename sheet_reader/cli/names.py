@@ -24,15 +24,12 @@ MOST_SHOWN = 12
 
 @click.command(short_help="Say what changed names and words mean.")
 @study_argument
-@click.option(
-    "--same", nargs=2, multiple=True, metavar="FORMER PRESENT",
-    help="What was called FORMER is PRESENT now; twice the same name: only its words changed.",
-)
+@click.option("--same", nargs=2, multiple=True, metavar="FORMER PRESENT",
+              help="What was called FORMER is PRESENT now; twice the same name: only its words "
+              "changed.")  # fmt: skip
 @click.option("--all-same", is_flag=True, help="All that kept its name is the same as before.")
-@click.option(
-    "--different", multiple=True, metavar="FORMER",
-    help="What was called so is nothing that study.toml has now.",
-)
+@click.option("--different", multiple=True, metavar="FORMER",
+              help="What was called so is nothing that study.toml has now.")  # fmt: skip
 @click.option("--undo", multiple=True, metavar="FORMER", help="Take back what was said about it.")
 @click.option("--as", "name", metavar="NAME", help="Who says so; the login name if left out.")
 def names(

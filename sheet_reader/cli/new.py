@@ -39,25 +39,19 @@ and an empty line at the end."""
 @click.command("new", short_help="Start a study: a few questions, then its files.")
 @click.argument("folder", type=click.Path(path_type=Path), metavar="FOLDER")
 @click.option("--title", metavar="TEXT", help="The title on the sheet.")
-@click.option(
-    "--count", "counts", multiple=True, metavar="TEXT",
-    help="Something that is counted, with the highest value that you think possible: "
-    '"Blackfly colonies: 400" (999 if left out). Once for each.',
-)
-@click.option(
-    "--plot", "plots", multiple=True, metavar="TEXT",
-    help='A plot in which all is counted: "Pinched half" or "Pinched half: tips pinched out". '
-    "Once for each.",
-)
+@click.option("--count", "counts", multiple=True, metavar="TEXT",
+              help="Something that is counted, with the highest value that you think possible: "
+              '"Blackfly colonies: 400" (999 if left out). Once for each.')  # fmt: skip
+@click.option("--plot", "plots", multiple=True, metavar="TEXT",
+              help='A plot in which all is counted: "Pinched half" or "Pinched half: tips pinched '
+              'out". Once for each.')  # fmt: skip
 @click.option("--every", metavar="DAYS", help="Days between visits; 7 if left out.")
 @click.option("--first", metavar="DATE", help="First day of the season, e.g. 2026-04-20.")
 @click.option("--last", metavar="DATE", help="Last day of the season.")
 @click.option("--paper", metavar="PAPER", help="A4 or Letter; your country's if left out.")
 @click.option("--sites", metavar="N", help="How many sites; 10 if left out.")
-@click.option(
-    "--labels", type=click.Path(path_type=Path), metavar="FILE",
-    help="A text file with the names of the sites, one a line.",
-)
+@click.option("--labels", type=click.Path(path_type=Path), metavar="FILE",
+              help="A text file with the names of the sites, one a line.")  # fmt: skip
 @click.option("--send-to", metavar="TEXT", help="Where photos go; printed on the sheet.")
 @click.option("--words", "language", metavar="LANGUAGE", help="The sheet's language: en, de or es.")
 def new(folder: Path, **given: Any) -> None:

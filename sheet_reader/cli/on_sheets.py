@@ -21,24 +21,18 @@ if TYPE_CHECKING:
     from sheet_reader.study.study import FieldSpec, Study
 
 Command = TypeVar("Command", bound=Callable[..., Any])
-REASON = click.option(
-    "--reason", default="", metavar="TEXT", help="Why, in a few words; shown by history."
-)
+REASON = click.option("--reason", default="", metavar="TEXT",
+                      help="Why, in a few words; shown by history.")  # fmt: skip
 AS = click.option("--as", "name", metavar="NAME", help="Who decides; the login name if left out.")
-UNUSUAL = click.option(
-    "--unusual", is_flag=True,
-    help="Take values outside their range, dates outside the season and sums that do not fit as "
-    "they are given.",
-)  # fmt: skip
-SET = click.option(
-    "--set", "sets", multiple=True, metavar="FIELD=VALUE",
-    help="What a field says, without any question: digits, a date (2026-05-20), nothing for "
-    "“not recorded”. May be given several times; “site” and “date” mean those fields.",
-)  # fmt: skip
-SHEET = click.option(
-    "--sheet", "number", type=click.IntRange(1), metavar="N",
-    help="Which sheet, where the photo shows several, from 1.",
-)  # fmt: skip
+UNUSUAL = click.option("--unusual", is_flag=True,
+                       help="Take values outside their range, dates outside the season and sums "
+                       "that do not fit as they are given.")  # fmt: skip
+SET = click.option("--set", "sets", multiple=True, metavar="FIELD=VALUE",
+                   help="What a field says, without any question: digits, a date (2026-05-20), "
+                   "nothing for “not recorded”. May be given several times; “site” and “date” "
+                   "mean those fields.")  # fmt: skip
+SHEET = click.option("--sheet", "number", type=click.IntRange(1), metavar="N",
+                     help="Which sheet, where the photo shows several, from 1.")  # fmt: skip
 
 
 def chosen_visit(record: Record, site: str, day: str) -> ChosenSheets:

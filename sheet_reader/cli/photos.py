@@ -33,10 +33,8 @@ PHOTO = click.argument("photo", metavar="PHOTO")
 @click.argument("photo", required=False, metavar="[PHOTO]")
 @click.option("--site", metavar="N", help="Only photos with a sheet of this site.")
 @click.option("--visit", metavar="DATE", help="Only photos with a sheet of this date.")
-@click.option(
-    "--fate", type=click.Choice(FATE_NAMES), metavar="FATE",
-    help=f"Only photos of this fate: {', '.join(FATE_NAMES)}.",
-)  # fmt: skip
+@click.option("--fate", type=click.Choice(FATE_NAMES), metavar="FATE",
+              help=f"Only photos of this fate: {', '.join(FATE_NAMES)}.")  # fmt: skip
 @click.option("--waits", is_flag=True, help="Only photos with fields that wait for you.")
 @click.option("--csv", "as_csv", is_flag=True, help="As a table on standard output, without names.")
 @click.option("--open", "opens", is_flag=True, help="Show the picture of PHOTO, its boxes drawn.")

@@ -26,28 +26,21 @@ PROOF_ADVICE = (
 
 @click.command("print", short_help="Make the tally sheets as PDF files.")
 @study_argument
-@click.option(
-    "--site", "sites", multiple=True, metavar="N",
-    help="The sheet of this site, its number printed. May be given several times.",
-)
+@click.option("--site", "sites", multiple=True, metavar="N",
+              help="The sheet of this site, its number printed. May be given "
+              "several times.")  # fmt: skip
 @click.option("--all-sites", is_flag=True, help="The sheets of every site, in one PDF.")
 @click.option("--blank", is_flag=True, help="The sheet without a site (this is the default).")
 @click.option("--proof", is_flag=True, help="A page to see whether printer and paper will do.")
-@click.option(
-    "--separate", is_flag=True, help="With --all-sites or several --site: a PDF for each site."
-)
-@click.option(
-    "--copies", type=click.IntRange(1, 500), default=1, metavar="N", show_default=True,
-    help="How many of each sheet, one after the other.",
-)
-@click.option(
-    "--weeks", is_flag=True,
-    help="A sheet for every visit of the season; the visit stands in a corner as a reminder.",
-)
-@click.option(
-    "--out", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
-    help="Where the files go (default: the study's sheets folder).",
-)  # fmt: skip
+@click.option("--separate", is_flag=True,
+              help="With --all-sites or several --site: a PDF for each site.")  # fmt: skip
+@click.option("--copies", type=click.IntRange(1, 500), default=1, metavar="N", show_default=True,
+              help="How many of each sheet, one after the other.")  # fmt: skip
+@click.option("--weeks", is_flag=True,
+              help="A sheet for every visit of the season; the visit stands in a corner as a "
+              "reminder.")  # fmt: skip
+@click.option("--out", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
+              help="Where the files go (default: the study's sheets folder).")  # fmt: skip
 def print_sheets(
     study: Path, sites: tuple[str, ...], all_sites: bool, blank: bool, proof: bool, separate: bool,
     copies: int, weeks: bool, out: Path | None,
@@ -78,10 +71,8 @@ def print_sheets(
         return
     if all_sites and not described.sites:
         raise UsageError("the site list lists no site", remedy="print the blank sheet instead")
-    numbers = [site.number for site in (
-        described.sites if all_sites else [on_list(described, site) for site in sites]
-    )]  # fmt: skip
-    sheets = list(dict.fromkeys(numbers)) or [BLANK]
+    entries = described.sites if all_sites else [on_list(described, site) for site in sites]
+    sheets = list(dict.fromkeys(entry.number for entry in entries)) or [BLANK]
     piles = [[sheet] for sheet in sheets] if separate else [sheets]
     news = _new_layout(described, folder)
     keep_layout(described)

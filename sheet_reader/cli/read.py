@@ -33,31 +33,24 @@ REASONS_FILE = "last_read.txt"
 @click.command(short_help="Read photos of sheets.")
 @study_argument
 @click.argument("photos", nargs=-1, type=click.Path(path_type=Path), metavar="[PHOTO or FOLDER]...")
-@click.option(
-    "--overlay", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
-    help="Also write each photo with the found boxes, values and questions drawn into DIR.",
-)  # fmt: skip
-@click.option(
-    "--mailbox", metavar="MAILBOX",
-    help="Also take in the new mail of imaps://user@host/folder. It is read only; the password "
-    "comes from SHEET_READER_MAIL_PASSWORD or the system's keyring.",
-)  # fmt: skip
+@click.option("--overlay", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
+              help="Also write each photo with the found boxes, values and questions drawn into "
+              "DIR.")  # fmt: skip
+@click.option("--mailbox", metavar="MAILBOX",
+              help="Also take in the new mail of imaps://user@host/folder. It is read only; the "
+              "password comes from SHEET_READER_MAIL_PASSWORD or the "
+              "system's keyring.")  # fmt: skip
 @click.option("--again", is_flag=True, help="Read known photos once more; decisions stand.")
-@click.option(
-    "--jobs", type=click.IntRange(0, 64), show_default="all cores",
-    help="How many photos are read at once; 0 reads within this process, without a time limit.",
-)  # fmt: skip
+@click.option("--jobs", type=click.IntRange(0, 64), show_default="all cores",
+              help="How many photos are read at once; 0 reads within this process, without a time "
+              "limit.")  # fmt: skip
 @click.option("--watch", is_flag=True, help="Go on reading what arrives, until Ctrl-C.")
-@click.option(
-    "--scheduler", metavar="ADDRESS",
-    help="Read on the Dask cluster whose scheduler listens there, e.g. tls://10.0.0.5:8786 "
-    "(extra “cluster”).",
-)  # fmt: skip
-@click.option(
-    "--scheduler-tls", type=(A_FILE, A_FILE, A_FILE), metavar="CA CERT KEY",
-    help="Files (PEM) for TLS with the scheduler: the authority's certificate, yours, your "
-    "key. Without them Dask's own configuration decides.",
-)  # fmt: skip
+@click.option("--scheduler", metavar="ADDRESS",
+              help="Read on the Dask cluster whose scheduler listens there, e.g. "
+              "tls://10.0.0.5:8786 (extra “cluster”).")  # fmt: skip
+@click.option("--scheduler-tls", type=(A_FILE, A_FILE, A_FILE), metavar="CA CERT KEY",
+              help="Files (PEM) for TLS with the scheduler: the authority's certificate, yours, "
+              "your key. Without them Dask's own configuration decides.")  # fmt: skip
 def read(
     study: Path, photos: tuple[Path, ...], overlay: Path | None, mailbox: str | None, again: bool,
     jobs: int | None, watch: bool, scheduler: str | None,

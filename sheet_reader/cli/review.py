@@ -169,13 +169,10 @@ def _tell(record: Record, outcome: Outcome) -> None:
 @click.command(short_help="Check a random sample of accepted fields, blind.")
 @study_argument
 @click.option("--as", "name", metavar="NAME", help="Who looks; the login name if left out.")
-@click.option(
-    "--sample", type=click.IntRange(min=1), metavar="N",
-    help="How many fields to look at; by the sampling plan if left out.",
-)  # fmt: skip
-@click.option(
-    "--seed", type=int, metavar="N", help="Draw the same sample again; drawn afresh if left out."
-)
+@click.option("--sample", type=click.IntRange(min=1), metavar="N",
+              help="How many fields to look at; by the sampling plan if left out.")  # fmt: skip
+@click.option("--seed", type=int, metavar="N",
+              help="Draw the same sample again; drawn afresh if left out.")  # fmt: skip
 @click.option("--pictures", type=PICTURES, default="auto", show_default=True, help=PICTURES_HELP)
 def audit(
     study: Path, name: str | None, sample: int | None, seed: int | None, pictures: PictureMode

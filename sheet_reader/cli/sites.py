@@ -19,18 +19,13 @@ if TYPE_CHECKING:
 
 @click.command(short_help="List the sites, name them, or add some.")
 @study_argument
-@click.option(
-    "--add", type=click.IntRange(1, 2000), metavar="N", help="Add so many sites to the site list."
-)
-@click.option(
-    "--labels", type=click.Path(path_type=Path), metavar="FILE",
-    help="A text file with names, one a line: with --add those of the new sites, else of the sites "
-    "on the list that have none, in its order.",
-)
-@click.option(
-    "--name", "named", multiple=True, metavar="NUMBER=NAME",
-    help="Call the site with this number so. May be given several times.",
-)
+@click.option("--add", type=click.IntRange(1, 2000), metavar="N",
+              help="Add so many sites to the site list.")  # fmt: skip
+@click.option("--labels", type=click.Path(path_type=Path), metavar="FILE",
+              help="A text file with names, one a line: with --add those of the new sites, else "
+              "of the sites on the list that have none, in its order.")  # fmt: skip
+@click.option("--name", "named", multiple=True, metavar="NUMBER=NAME",
+              help="Call the site with this number so. May be given several times.")  # fmt: skip
 def sites(study: Path, add: int | None, labels: Path | None, named: tuple[str, ...]) -> None:
     """List the sites of STUDY, name them, or add new ones.
 

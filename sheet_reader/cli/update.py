@@ -23,15 +23,12 @@ if TYPE_CHECKING:
 
 @click.command(short_help="Draft an update for volunteers: a page and a PDF.")
 @study_argument
-@click.option(
-    "--until", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE",
-    help="Use visits up to this day, such as 2026-05-20; today if left out.",
-)  # fmt: skip
+@click.option("--until", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE",
+              help="Use visits up to this day, such as 2026-05-20; today if left out.")  # fmt: skip
 @click.option("--for", "site", metavar="SITE", help="Add the own numbers of this site.")
-@click.option(
-    "--out", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
-    help="The folder for page and PDF; updates/ in the study folder if left out.",
-)  # fmt: skip
+@click.option("--out", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
+              help="The folder for page and PDF; updates/ in the study folder if "
+              "left out.")  # fmt: skip
 def update(study: Path, until: datetime | None, site: str | None, out: Path | None) -> None:
     """Draft an update: what came in, and what the counts show so far. Nothing is sent.
 
