@@ -50,17 +50,9 @@ STOP, AGAIN, COMMENTS = "s", "-", "c"
 @REASON
 @AS
 def correct(
-    study: Path,
-    photo: str | None,
-    site: str | None,
-    visit: str | None,
-    number: int | None,
-    sets: tuple[str, ...],
-    remark: str | None,
-    unusual: bool,
-    reason: str,
-    name: str | None,
-) -> None:
+    study: Path, photo: str | None, site: str | None, visit: str | None, number: int | None,
+    sets: tuple[str, ...], remark: str | None, unusual: bool, reason: str, name: str | None,
+) -> None:  # fmt: skip
     """Show a sheet with its values and change any of them, the site or the date.
 
     The sheet is named by --site and --visit, or by its PHOTO (photo-0027, or the file's name).
@@ -130,9 +122,7 @@ def _show(record: Record, chosen: ChosenSheets) -> list[FieldSpec]:
     return shown
 
 
-def _ask(
-    record: Record, chosen: ChosenSheets, reason: str
-) -> tuple[TypedAnswers, str, str | None]:
+def _ask(record: Record, chosen: ChosenSheets, reason: str) -> tuple[TypedAnswers, str, str | None]:
     """Ask for changes until Enter ends it; gives them with the reason, and what the comments say
     (None: as before). Nothing is kept here.
     """

@@ -37,14 +37,9 @@ BACK, STOP, LOOK, AGAIN = "b", "s", "w", "-"
 @REASON
 @AS
 def enter(
-    study: Path,
-    photo: str | None,
-    sets: tuple[str, ...],
-    beside: bool,
-    unusual: bool,
-    reason: str,
+    study: Path, photo: str | None, sets: tuple[str, ...], beside: bool, unusual: bool, reason: str,
     name: str | None,
-) -> None:
+) -> None:  # fmt: skip
     """Type a sheet in by hand, field by field as printed, with or without a photo of it.
 
     Enter alone means "not recorded", so a zero must be typed; b goes back, s stops and keeps
@@ -91,13 +86,9 @@ def enter(
                 "where they differ: --beside",
             )
         kept = keep(
-            record,
-            values,
-            by=person(name),
-            reason=reason,
-            photo_id=None if fate is None else fate.photo_id,
-            told=off,
-        )
+            record, values, by=person(name), reason=reason,
+            photo_id=None if fate is None else fate.photo_id, told=off,
+        )  # fmt: skip
         typed_in = sum(text is not None for text in values.values())
         empty = len(opened.fields) - typed_in
         click.echo(

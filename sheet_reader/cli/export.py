@@ -37,32 +37,22 @@ def _each(
 @click.command(short_help="Write the tables, in the formats that others use.")
 @study_argument
 @click.option(
-    "--format",
-    "formats",
-    callback=_each,
-    multiple=True,
-    metavar=f"[{'|'.join(FORMATS)}]",
-    default=("csv",),
-    show_default=True,
+    "--format", "formats", callback=_each, multiple=True, metavar=f"[{'|'.join(FORMATS)}]",
+    default=("csv",), show_default=True,
     help="What to write; several are parted by commas, or given one after the other.",
-)
+)  # fmt: skip
 @click.option(
-    "--out",
-    type=click.Path(path_type=Path),
-    metavar="DIR",
+    "--out", type=click.Path(path_type=Path), metavar="DIR",
     help="The folder to write into; results/ in the study folder if left out.",
-)
+)  # fmt: skip
 @click.option(
-    "--file-names",
-    is_flag=True,
+    "--file-names", is_flag=True,
     help="Put the photos' file names into readings.csv, for your own eyes: they may name people.",
-)
+)  # fmt: skip
 @click.option(
-    "--since",
-    type=click.Path(path_type=Path),
-    metavar="DIR",
+    "--since", type=click.Path(path_type=Path), metavar="DIR",
     help="The folder of a former export, with which changes.csv compares; --out if left out.",
-)
+)  # fmt: skip
 def export(
     study: Path, formats: tuple[str, ...], out: Path | None, file_names: bool, since: Path | None
 ) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import shlex
+from collections.abc import Iterable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,6 @@ from sheet_reader.cli.terminal import clean_name, must_be_answerable
 
 if TYPE_CHECKING:
     from sheet_reader.record.people.traces import Traces
-    from sheet_reader.study.study import Study
 
 NOT_ALL_ERASED = 1
 FAULTS_FOUND = 4
@@ -43,12 +43,9 @@ def join(study: Path, yes: bool) -> None:
     opened = open_study(study)
     url = os.environ.get(URL_VARIABLE, "")
     if not yes and url:
-        must_be_answerable()
-        place = plain_address(checked_address(url))
-        click.confirm(
-            f"{opened.folder} shall work on the record at {place}, and change it. Is this a second "
-            "desk of the same study?",
-            abort=True,
+        _must_agree(
+            f"{opened.folder} shall work on the record at {plain_address(checked_address(url))}, "
+            "and change it. Is this a second desk of the same study?"
         )
     click.echo(f"{opened.folder} is a desk of the record at {join_record(opened)}")
     click.echo(f"Next:  {hint('status', opened.folder)}")
@@ -71,30 +68,22 @@ def backup(study: Path, file: Path, yes: bool) -> None:
     Example:  sheet-reader backup bean_tips beans-2026-06-01.tar
     """
     from sheet_reader.record.originals.backup import backup as back_up
+    from sheet_reader.record.originals.backup import backup_target
+    from sheet_reader.record.store.place import must_not_be_blank
 
     opened = open_study(study)
-    if not yes and _replaces_backup(opened, file):
-        must_be_answerable()
-        click.confirm(f"{file} is an earlier backup. Replace it?", abort=True)
+    if not yes:
+        must_not_be_blank(opened.folder)
+        if file.exists() and backup_target(opened.folder, file).exists():
+            _must_agree(f"{file} is an earlier backup. Replace it?")
     made = back_up(opened, file)
-    for problem in made.problems:
-        click.echo(f"fault: {problem}")
-    for note in made.notes:
-        click.echo(f"note: {note}")
+    _list("fault", made.problems)
+    _list("note", made.notes)
     click.echo(f"{made.file}: {counted(made.photos, 'photo')}, {made.bytes / 1e6:,.1f} MB")
     if made.problems:
         faults = counted(len(made.problems), "fault")
         click.echo(f"This backup is not complete: {faults}. Keep the earlier ones.")
         raise click.exceptions.Exit(FAULTS_FOUND)
-
-
-def _replaces_backup(study: Study, file: Path) -> bool:
-    """Whether an earlier backup lies at ``file``. Raises UsageError where no backup may go."""
-    from sheet_reader.record.originals.backup import backup_target
-    from sheet_reader.record.store.place import must_not_be_blank
-
-    must_not_be_blank(study.folder)
-    return file.exists() and backup_target(study.folder, file).exists()
 
 
 @click.command(short_help="Put a backup in place of the record.")
@@ -124,12 +113,10 @@ def restore(study: Path, file: Path, yes: bool) -> None:
         for line in found.lacks:
             click.echo(f"  It lacks: {line}")
         if not yes and (folder / "record.sqlite").exists():
-            must_be_answerable()
-            click.confirm("Set the present record aside and put this in its place?", abort=True)
+            _must_agree("Set the present record aside and put this in its place?")
 
     done = put_back(file, folder, agree)
-    for note in done.notes:
-        click.echo(f"note: {note}")
+    _list("note", done.notes)
     click.echo(f"Put back: {file}")
     if done.aside is None:
         click.echo(f"Next:  {hint('status', folder)}")
@@ -158,10 +145,8 @@ def verify(study: Path) -> None:
     opened = open_study(study)
     must_have_record(opened)
     verdict = check(opened, thresholds=thresholds_for(opened.allowed_error))
-    for problem in verdict.problems:
-        click.echo(f"fault: {problem}")
-    for note in verdict.notes:
-        click.echo(f"note: {note}")
+    _list("fault", verdict.problems)
+    _list("note", verdict.notes)
     checked = (
         f"{counted(verdict.photos, 'photo')}, {counted(verdict.pages, 'page')}, "
         f"{counted(verdict.decisions, 'decision')} checked"
@@ -176,18 +161,13 @@ def verify(study: Path) -> None:
 @click.command(short_help="Remove a volunteer's personal data and keep the counts.")
 @study_argument
 @click.option(
-    "--contact",
-    required=True,
-    metavar="TEXT",
+    "--contact", required=True, metavar="TEXT",
     help="The name or mail address to erase, as whole words.",
-)
+)  # fmt: skip
 @click.option(
-    "--photo",
-    "photos",
-    multiple=True,
-    metavar="PHOTO",
+    "--photo", "photos", multiple=True, metavar="PHOTO",
     help="A photo in which this person counted, such as photo-0027; may be given several times.",
-)
+)  # fmt: skip
 @click.option("--yes", is_flag=True, help="Do it without asking.")
 def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None:
     """Remove what the record knows of a person: sender, subject, file names, tags, remarks, name.
@@ -217,8 +197,7 @@ def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None
     for line in _meant(contact, named(opened, contact, photos=hers)):
         click.echo(line)
     if not yes:
-        must_be_answerable()
-        click.confirm("Erase all this?", abort=True)
+        _must_agree("Erase all this?")
     gone = remove(opened, contact, bare_picture, photos=hers)
     click.echo(
         f"Erased: {counted(gone.origins, 'note')} of who sent what, "
@@ -226,41 +205,43 @@ def erase(study: Path, contact: str, photos: tuple[str, ...], yes: bool) -> None
         f"{counted(gone.decisions, 'answer')} without a name, "
         f"{counted(gone.remarks, 'remark')} removed. All counts stay."
     )
-    for line in gone.kept:
-        click.echo(f"not clean: {line}")
-    for line in (*gone.elsewhere, *gone.lingering):
-        click.echo(f"note: {line}")
-    click.echo("note: backups made before still hold it")
+    _list("not clean", gone.kept)
+    _list("note", (*gone.elsewhere, *gone.lingering, "backups made before still hold it"))
     if gone.kept or gone.lingering:
         raise click.exceptions.Exit(NOT_ALL_ERASED)
 
 
 def _meant(contact: str, traces: Traces) -> list[str]:
     """Whose and how much it is that “contact” names in the record."""
-    others = counted(traces.others, "other photo")
     unread = []
-    if traces.others:
-        unread.append(f"  not: {others}; see in them who counted, and give --photo")
     if traces.at_sites:
         at_sites = counted(len(traces.at_sites), "more photo")
-        unread.insert(0, f"  {at_sites} of sites with this contact, for who counted")
+        unread.append(f"  {at_sites} of sites with this contact, for who counted")
+    if traces.others:
+        others = counted(traces.others, "other photo")
+        unread.append(f"  not: {others}; see in them who counted, and give --photo")
     if not traces.any:
         silent = f"The record does not name “{contact}”; your own files are looked through."
         return [silent, *unread]
-    lines = [f"“{contact}” means, in the record:"]
-    if traces.photos:
-        lines.append(f"  {counted(len(traces.photos), 'photo')}: {some_of(traces.names)}")
-    if traces.mails:
-        lines.append(f"  {counted(traces.mails, 'mail')} from {some_of(traces.senders)}")
-    if traces.decisions:
-        answers = counted(traces.decisions, "answer")
-        lines.append(f"  {answers} given as {some_of(traces.deciders)}")
-    if traces.reasons:
-        lines.append(f"  {counted(traces.reasons, 'reason')} given for an answer")
-    if traces.remarks:
-        lines.append(f"  {counted(len(traces.remarks), 'remark')} made by or naming this person")
-    if traces.at_work:
-        lines.append(f"  {counted(traces.at_work, 'note')} of a program at work for this person")
-    if traces.labels:
-        lines.append(f"  {counted(traces.labels, 'label')} of a site that names this person")
-    return lines + unread
+    named = (
+        (len(traces.photos), "photo", f": {some_of(traces.names)}"),
+        (traces.mails, "mail", f" from {some_of(traces.senders)}"),
+        (traces.decisions, "answer", f" given as {some_of(traces.deciders)}"),
+        (traces.reasons, "reason", " given for an answer"),
+        (len(traces.remarks), "remark", " made by or naming this person"),
+        (traces.at_work, "note", " of a program at work for this person"),
+        (traces.labels, "label", " of a site that names this person"),
+    )
+    lines = [f"  {counted(number, what)}{how}" for number, what, how in named if number]
+    return [f"“{contact}” means, in the record:", *lines, *unread]
+
+
+def _must_agree(question: str) -> None:
+    """Ends the command unless a person says yes."""
+    must_be_answerable()
+    click.confirm(question, abort=True)
+
+
+def _list(what: str, lines: Iterable[str]) -> None:
+    for line in lines:
+        click.echo(f"{what}: {line}")

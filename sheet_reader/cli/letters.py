@@ -28,24 +28,18 @@ if TYPE_CHECKING:
 @click.command(short_help="Draft letters to volunteers about what is open.")
 @study_argument
 @click.option(
-    "--out",
-    type=click.Path(path_type=Path, file_okay=False),
-    metavar="DIR",
+    "--out", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
     help="The folder for the drafts; letters/ in the study folder if left out.",
-)
+)  # fmt: skip
 @click.option("--again", is_flag=True, help="Draft also what was drafted before.")
 @click.option(
-    "--answers",
-    type=click.Path(path_type=Path, exists=True),
-    multiple=True,
-    metavar="MAIL",
+    "--answers", type=click.Path(path_type=Path, exists=True), multiple=True, metavar="MAIL",
     help="Keep answers (.eml, .mbox, folders) as remarks on the visits; drafts nothing.",
-)
+)  # fmt: skip
 @click.option(
-    "--templates",
-    is_flag=True,
+    "--templates", is_flag=True,
     help="Put the templates into letter_templates/ in the study folder, to edit; drafts nothing.",
-)
+)  # fmt: skip
 def letters(
     study: Path, out: Path | None, again: bool, answers: tuple[Path, ...], templates: bool
 ) -> None:

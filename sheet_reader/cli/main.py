@@ -24,15 +24,15 @@ COMMANDS = {
     "photos": "sheet_reader.cli.photos:photos",
     "correct": "sheet_reader.cli.correct:correct",
     "enter": "sheet_reader.cli.enter:enter",
-    "aside": "sheet_reader.cli.aside:aside",
-    "back": "sheet_reader.cli.aside:back",
+    "aside": "sheet_reader.cli.photos:aside",
+    "back": "sheet_reader.cli.photos:back",
     "export": "sheet_reader.cli.export:export",
     "names": "sheet_reader.cli.names:names",
     "status": "sheet_reader.cli.status:status",
     "letters": "sheet_reader.cli.letters:letters",
     "update": "sheet_reader.cli.update:update",
     "demo": "sheet_reader.cli.demo:demo",
-    "audit": "sheet_reader.cli.audit:audit",
+    "audit": "sheet_reader.cli.review:audit",
     "history": "sheet_reader.cli.history:history",
     "join": "sheet_reader.cli.keeping:join",
     "backup": "sheet_reader.cli.keeping:backup",
@@ -81,11 +81,9 @@ class LazyGroup(BoundaryGroup):
 
 
 @click.group(
-    cls=LazyGroup,
-    name="sheet-reader",
-    epilog="Start with:  sheet-reader demo",
+    cls=LazyGroup, name="sheet-reader", epilog="Start with:  sheet-reader demo",
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 96},
-)
+)  # fmt: skip
 @click.option("--debug", is_flag=True, help="Show the full traceback of an error.")
 @click.version_option(__version__, prog_name="sheet-reader", message="%(prog)s %(version)s")
 def cli(debug: bool) -> None:

@@ -25,11 +25,10 @@ REASON = click.option(
 )
 AS = click.option("--as", "name", metavar="NAME", help="Who decides; the login name if left out.")
 UNUSUAL = click.option(
-    "--unusual",
-    is_flag=True,
+    "--unusual", is_flag=True,
     help="Take values outside their range, dates outside the season and sums that do not fit as "
     "they are given.",
-)
+)  # fmt: skip
 SET = click.option(
     "--set", "sets", multiple=True, metavar="FIELD=VALUE",
     help="What a field says, without any question: digits, a date (2026-05-20), nothing for "

@@ -45,11 +45,9 @@ PROOF_ADVICE = (
     help="A sheet for every visit of the season; the visit stands in a corner as a reminder.",
 )
 @click.option(
-    "--out",
-    type=click.Path(path_type=Path, file_okay=False),
-    metavar="DIR",
+    "--out", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
     help="Where the files go (default: the study's sheets folder).",
-)
+)  # fmt: skip
 def print_sheets(
     study: Path, sites: tuple[str, ...], all_sites: bool, blank: bool, proof: bool, separate: bool,
     copies: int, weeks: bool, out: Path | None,

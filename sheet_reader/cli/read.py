@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Mapping, Sequence
+from ipaddress import ip_address
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -12,33 +13,28 @@ import click
 from sheet_reader.atomic import atomic_write
 from sheet_reader.cli.common import (
     counted,
+    hint,
     open_study,
     questions_of,
     say,
     study_argument,
     tell_notes,
+    waits,
 )
 from sheet_reader.cli.opening import open_record
 from sheet_reader.cli.progress import progress
-from sheet_reader.cli.scheduler import cluster_of, scheduler_options
-from sheet_reader.cli.told_of_read import (
-    next_step,
-    standing,
-    still_unread,
-    watch_photos,
-    what_came,
-)
+from sheet_reader.cli.told_of_read import still_unread, watch_photos, what_came
 from sheet_reader.errors import UsageError, installation_error
 from sheet_reader.study import days
 
 if TYPE_CHECKING:
     from sheet_reader.reading.cluster import Cluster
-    from sheet_reader.record.history.found import BatchSummary
     from sheet_reader.record.store.store import Record
     from sheet_reader.study.study import Study
 
     Where = tuple[int | None, Cluster | None]
 
+A_FILE = click.Path(path_type=Path)
 REASONS_FILE = "last_read.txt"
 """In the study folder: what the latest read said of single photos."""
 
@@ -47,37 +43,35 @@ REASONS_FILE = "last_read.txt"
 @study_argument
 @click.argument("photos", nargs=-1, type=click.Path(path_type=Path), metavar="[PHOTO or FOLDER]...")
 @click.option(
-    "--overlay",
-    type=click.Path(path_type=Path, file_okay=False),
-    metavar="DIR",
+    "--overlay", type=click.Path(path_type=Path, file_okay=False), metavar="DIR",
     help="Also write each photo with the found boxes, values and questions drawn into DIR.",
-)
+)  # fmt: skip
 @click.option(
-    "--mailbox",
-    metavar="MAILBOX",
+    "--mailbox", metavar="MAILBOX",
     help="Also take in the new mail of imaps://user@host/folder. It is read only; the password "
     "comes from SHEET_READER_MAIL_PASSWORD or the system's keyring.",
-)
+)  # fmt: skip
 @click.option("--again", is_flag=True, help="Read known photos once more; decisions stand.")
 @click.option(
-    "--jobs",
-    type=click.IntRange(0, 64),
-    show_default="all cores",
+    "--jobs", type=click.IntRange(0, 64), show_default="all cores",
     help="How many photos are read at once; 0 reads within this process, without a time limit.",
-)
+)  # fmt: skip
 @click.option("--watch", is_flag=True, help="Go on reading what arrives, until Ctrl-C.")
-@scheduler_options
+@click.option(
+    "--scheduler", metavar="ADDRESS",
+    help="Read on the Dask cluster whose scheduler listens there, e.g. tls://10.0.0.5:8786 "
+    "(extra “cluster”).",
+)  # fmt: skip
+@click.option(
+    "--scheduler-tls", type=(A_FILE, A_FILE, A_FILE), metavar="CA CERT KEY",
+    help="Files (PEM) for TLS with the scheduler: the authority's certificate, yours, your "
+    "key. Without them Dask's own configuration decides.",
+)  # fmt: skip
 def read(
-    study: Path,
-    photos: tuple[Path, ...],
-    overlay: Path | None,
-    mailbox: str | None,
-    again: bool,
-    jobs: int | None,
-    watch: bool,
-    scheduler: str | None,
+    study: Path, photos: tuple[Path, ...], overlay: Path | None, mailbox: str | None, again: bool,
+    jobs: int | None, watch: bool, scheduler: str | None,
     scheduler_tls: tuple[Path, Path, Path] | None,
-) -> None:
+) -> None:  # fmt: skip
     """Read photos of sheets into the study's record.
 
     Without photos, folders or a mailbox, the study's inbox/ is read. Pictures are JPEG, PNG, TIFF,
@@ -111,10 +105,9 @@ def read(
     here = bool(photos) or mailbox is not None or (opened.folder / "inbox").is_dir()
     if not here and not _some_wait(opened):
         raise UsageError(
-            "there is no inbox yet",
-            where=opened.folder / "inbox",
+            "there is no inbox yet", where=opened.folder / "inbox",
             remedy="make this folder and put the photos in it, or name photos or folders",
-        )
+        )  # fmt: skip
     if shutil.which("tesseract") is None:
         click.echo(
             "note: Tesseract is not installed, so a sheet whose machine code is spoilt is read "
@@ -135,22 +128,24 @@ def read(
 
 
 def _one_batch(
-    study: Study,
-    photos: tuple[Path, ...] | None,
-    mailbox: str | None,
-    overlay: Path | None,
-    *,
-    again: bool,
-    where: Where,
-) -> None:
+    study: Study, photos: tuple[Path, ...] | None, mailbox: str | None, overlay: Path | None, *,
+    again: bool, where: Where,
+) -> None:  # fmt: skip
     """Read one batch (``photos`` None: the inbox, unless a mailbox is given) and tell of it."""
+    from sheet_reader.intake.imap import parse_mailbox
+    from sheet_reader.reading.batch import read_batch
     from sheet_reader.record.originals.originals import must_last
     from sheet_reader.record.store.place import has_record
 
     must_last()
     if has_record(study.folder):
         open_record(study).close()  # asks what must be said before values come in
-    batch = _read(study, photos, mailbox, again=again, where=where)
+    source = parse_mailbox(mailbox) if mailbox is not None else None
+    with progress("Reading") as step:
+        batch = read_batch(
+            study, photos, mailbox=source, on_progress=step, again=again, jobs=where[0],
+            cluster=where[1], today=days.today(study),
+        )  # fmt: skip
     for line in batch.lines:
         say(line)
     if batch.fault:
@@ -172,31 +167,6 @@ def _some_wait(study: Study) -> bool:
         return record.unread() > 0 or waits_for_decoding(record)
 
 
-def _read(
-    study: Study,
-    photos: tuple[Path, ...] | None,
-    mailbox: str | None,
-    *,
-    again: bool,
-    where: Where,
-) -> BatchSummary:
-    from sheet_reader.intake.imap import parse_mailbox
-    from sheet_reader.reading.batch import read_batch
-
-    source = parse_mailbox(mailbox) if mailbox is not None else None
-    with progress("Reading") as step:
-        return read_batch(
-            study,
-            photos,
-            mailbox=source,
-            on_progress=step,
-            again=again,
-            jobs=where[0],
-            cluster=where[1],
-            today=days.today(study),
-        )
-
-
 def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequence[str]) -> None:
     """Draw what was read now, say how the record stands and what comes next; ``told`` was said of
     single photos before, and goes into a file with what is said here.
@@ -209,7 +179,7 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
     with open_record(study) as record:
         photos = record.photos()
         shown = {line.photo_id: both_names(line.photo_id, line.name) for line in photos}
-        news = [*_advice(record, fresh, shown), *_decided_otherwise(record, fresh, shown)]
+        news = _of_fresh(record, fresh, shown)
         settled = {f.photo_id for f in photo_fates(record) if f.fate in ("set aside", "typed in")}
         news += still_unread(photos, fresh | settled)
         for line in news:
@@ -222,26 +192,22 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
         for line in meaning_notes(record):
             say(f"note: {line}")
         summary, promise, questions = record.summary(), promise_of(record), questions_of(record)
-    say(standing(summary, questions))
+    in_all = counted(sum(summary.photos.values()), "photo")
+    say(f"In the record: {in_all}, {counted(summary.visits, 'visit')}. {waits(questions)}")
     if fresh:
         say(promise.sentence)
-    click.echo(next_step(study, summary, questions))
+    first = "" if summary.visits else f"put photos in {study.folder / 'inbox'}, then "
+    command = "read" if first else "review" if questions else "export"
+    click.echo(f"Next:  {first}{hint(command, study.folder)}")
 
 
-def _advice(record: Record, fresh: set[int], shown: Mapping[int, str]) -> list[str]:
-    """A sentence to pass on to the volunteer, for each photo just read that was hard to read."""
-    pages = [page for visit in record.state() for page in visit.pages]
-    lines = {
-        f"{shown[page.photo_id]}: read. {page.advice}"
-        for page in pages
-        if page.advice and page.photo_id in fresh
-    }
-    return sorted(lines)
-
-
-def _decided_otherwise(record: Record, fresh: set[int], shown: Mapping[int, str]) -> list[str]:
-    """Where a photo just read again says something else than a person decided, which stands."""
-    return [
+def _of_fresh(record: Record, fresh: set[int], shown: Mapping[int, str]) -> list[str]:
+    """Of the photos just read: a sentence to pass on to the volunteer for each that was hard to
+    read, and where one read again says something else than a person decided, which stands.
+    """
+    pages = [page for visit in record.state() for page in visit.pages if page.photo_id in fresh]
+    advice = {f"{shown[page.photo_id]}: read. {page.advice}" for page in pages if page.advice}
+    return sorted(advice) + [
         f"{shown[row.photo_id]}: {row.field} is read as {row.later_value} now; "
         f"decided was {row.value or row.status}, and that stands."
         for row in record.readings()
@@ -274,3 +240,45 @@ def _keep_reasons(study: Study, lines: Sequence[str]) -> None:
     except OSError:
         return
     say(f"These reasons also stand in {path}")
+
+
+def cluster_of(
+    address: str | None, tls: tuple[Path, Path, Path] | None, jobs: int | None
+) -> Cluster | None:
+    """The cluster that the options mean, None for reading here.
+
+    Raises :class:`UsageError` where they contradict each other.
+    """
+    if address is None:
+        if tls:
+            raise UsageError("--scheduler-tls needs --scheduler ADDRESS")
+        return None
+    if not address.strip():
+        raise UsageError("--scheduler needs an address", remedy="e.g. tls://10.0.0.5:8786")
+    if jobs is not None:
+        raise UsageError(
+            "--jobs reads on this machine, --scheduler on a cluster", remedy="leave one out"
+        )
+    if tls and "://" in address and not address.startswith("tls://"):
+        raise UsageError("with --scheduler-tls the address begins with tls://", where=address)
+    from sheet_reader.reading.cluster import Cluster
+
+    if _in_the_clear(address, tls):
+        say(
+            "note: photos travel unencrypted to this scheduler, and whoever reaches it can run "
+            "programs on its workers and here; --scheduler-tls closes that.",
+            err=True,
+        )
+    return Cluster(address, tls)
+
+
+def _in_the_clear(address: str, tls: object) -> bool:
+    """Whether photos would leave this machine readable."""
+    protocol, _, place = address.rpartition("://")
+    if tls or protocol not in ("", "tcp"):
+        return False
+    host = place.rpartition(":")[0].strip("[]") or place
+    try:
+        return not ip_address(host).is_loopback
+    except ValueError:
+        return host != "localhost"

@@ -31,9 +31,7 @@ if TYPE_CHECKING:
     "--name", "named", multiple=True, metavar="NUMBER=NAME",
     help="Call the site with this number so. May be given several times.",
 )
-def sites(
-    study: Path, add: int | None, labels: Path | None, named: tuple[str, ...]
-) -> None:
+def sites(study: Path, add: int | None, labels: Path | None, named: tuple[str, ...]) -> None:
     """List the sites of STUDY, name them, or add new ones.
 
     New numbers end in their check digit. They are chosen so that no misread digit and no two

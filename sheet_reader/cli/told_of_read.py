@@ -9,13 +9,11 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, say, some_of, waits
+from sheet_reader.cli.common import counted, say, some_of
 
 if TYPE_CHECKING:
     from sheet_reader.record.history.found import BatchSummary
     from sheet_reader.record.history.photos import PhotoLine
-    from sheet_reader.record.history.rows import Summary
-    from sheet_reader.study.study import Study
 
 
 MOST_REASONS = 6
@@ -46,22 +44,6 @@ def what_came(batch: BatchSummary) -> str:
     parts.append(f"{counted(batch.pages, 'page')} read in {batch.seconds:.0f} s")
     fields = f"{batch.accepted:,} fields accepted, {batch.flagged:,} flagged, {batch.empty:,} empty"
     return f"{', '.join(parts)}: {fields}."
-
-
-def standing(summary: Summary, questions: int) -> str:
-    """How the whole record stands, in one line."""
-    photos = sum(summary.photos.values())
-    return (
-        f"In the record: {counted(photos, 'photo')}, {counted(summary.visits, 'visit')}. "
-        f"{waits(questions)}"
-    )
-
-
-def next_step(study: Study, summary: Summary, questions: int) -> str:
-    """What to do next, as the record stands."""
-    if not summary.visits:
-        return f"Next:  put photos in {study.folder / 'inbox'}, then {hint('read', study.folder)}"
-    return f"Next:  {hint('review' if questions else 'export', study.folder)}"
 
 
 def still_unread(photos: Iterable[PhotoLine], told: Collection[int]) -> list[str]:

@@ -33,18 +33,14 @@ if TYPE_CHECKING:
 @click.command(short_help="Draft an update for volunteers: a page and a PDF.")
 @study_argument
 @click.option(
-    "--until",
-    type=click.DateTime(["%Y-%m-%d"]),
-    metavar="DATE",
+    "--until", type=click.DateTime(["%Y-%m-%d"]), metavar="DATE",
     help="Use visits up to this day, such as 2026-05-20; today if left out.",
-)
+)  # fmt: skip
 @click.option("--for", "site", metavar="SITE", help="Add the own numbers of this site.")
 @click.option(
-    "--out",
-    type=click.Path(path_type=Path, file_okay=False),
-    metavar="FOLDER",
+    "--out", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER",
     help="The folder for page and PDF; updates/ in the study folder if left out.",
-)
+)  # fmt: skip
 def update(study: Path, until: date | None, site: str | None, out: Path | None) -> None:
     """Draft an update: what came in, and what the counts show so far. Nothing is sent.
 
@@ -131,15 +127,13 @@ def _nothing(study: Study, facts: Facts, until: date) -> UsageError:
     later = sorted(v.visit_date for v in facts.visits if v.site and v.visit_date)
     if later:
         return UsageError(
-            f"no counts up to {until}: the first visit is of {later[0]}",
-            where=study.folder,
+            f"no counts up to {until}: the first visit is of {later[0]}", where=study.folder,
             remedy="name a later day with --until",
-        )
+        )  # fmt: skip
     return UsageError(
-        "no counts have come in yet",
-        where=study.folder,
+        "no counts have come in yet", where=study.folder,
         remedy=f"start with: {hint('review' if facts.visits else 'read', study.folder)}",
-    )
+    )  # fmt: skip
 
 
 def _tell(study: Study, planned: Outline, outline: Outline, counts: pd.DataFrame) -> None:

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from sheet_reader.cli.audit import of_plan
+from sheet_reader.cli.review import of_plan
 from sheet_reader.decode.audits import sampling_plan
 from sheet_reader.decode.error_share import ObservedError
 from sheet_reader.record.history.rows import accepted_sample

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from sheet_reader.cli import scheduler
+from sheet_reader.cli.read import cluster_of
 from sheet_reader.reading import cluster
 
 
@@ -91,9 +91,9 @@ def test_a_mistake_in_the_call_is_one_line(
 def test_photos_that_travel_in_the_clear_are_told_of(
     address: str, told: bool, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert scheduler.cluster_of(address, None, None) == cluster.Cluster(address)
+    assert cluster_of(address, None, None) == cluster.Cluster(address)
     assert ("unencrypted" in capsys.readouterr().err) == told
     files = (Path("ca"), Path("cert"), Path("key"))
     if not address.startswith("tcp://"):
-        scheduler.cluster_of(address, files, None)
+        cluster_of(address, files, None)
         assert "unencrypted" not in capsys.readouterr().err

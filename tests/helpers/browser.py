@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -31,8 +31,21 @@ def chromium() -> Iterator[Any]:
     arguments = [*LEAN, *(["--no-sandbox"] if os.geteuid() == 0 else [])]
     with playwright.sync_playwright() as started:
         browser = started.chromium.launch(executable_path=program, args=arguments)
+        for name in ("new_context", "new_page"):
+            setattr(browser, name, _patient(getattr(browser, name)))
         yield browser
         browser.close()
+
+
+def _patient(make: Callable[..., Any]) -> Callable[..., Any]:
+    """Half a minute, which playwright waits for a state, is too little on a busy machine."""
+
+    def made(**options: Any) -> Any:
+        it = make(**options)
+        it.set_default_timeout(600_000)
+        return it
+
+    return made
 
 
 def open_offline(browser: Any, path: Path, asked: list[str], **options: Any) -> Any:
