@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING
 
 import click
 
@@ -20,7 +20,6 @@ if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
     from sheet_reader.study.study import FieldSpec, Study
 
-Command = TypeVar("Command", bound=Callable[..., Any])
 REASON = click.option("--reason", default="", metavar="TEXT",
                       help="Why, in a few words; shown by history.")  # fmt: skip
 AS = click.option("--as", "name", metavar="NAME", help="Who decides; the login name if left out.")

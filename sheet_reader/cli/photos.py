@@ -94,10 +94,9 @@ def _told(one: PhotoFate) -> str:
     from sheet_reader.wording import words
 
     why = words(one.reasons) if one.fate != "set aside" else one.why
-    parts = [both_names(one.photo_id, one.name), one.received_at[:10], f"from {one.way}"]
-    parts.append(_fate(one))
-    parts += [_place(one, sheet) for sheet in one.sheets]
-    line = ", ".join(part for part in parts if part != "from typed")
+    way = [f"from {one.way}"] if one.way != "typed" else []
+    parts = [both_names(one.photo_id, one.name), one.received_at[:10], *way, _fate(one)]
+    line = ", ".join([*parts, *(_place(one, sheet) for sheet in one.sheets)])
     line += f", {counted(one.waiting, 'field')} waiting" if one.waiting else ""
     return f"{line}: {why}" if why else line
 

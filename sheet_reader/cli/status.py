@@ -37,7 +37,7 @@ def status(study: Path, picture: Path | None, table: Path | None, data: Path | N
     from sheet_reader.errors import UsageError
     from sheet_reader.reading.opening import promise_of
     from sheet_reader.results.facts import facts_of
-    from sheet_reader.results.status.report import status_csv, status_json, status_lines
+    from sheet_reader.results.status import report
     from sheet_reader.results.status.standing import status_of
     from sheet_reader.results.whole_files import write_file
 
@@ -47,17 +47,15 @@ def status(study: Path, picture: Path | None, table: Path | None, data: Path | N
     opened = open_study(study)
     with open_record(opened, for_reading=True) as record:
         found = status_of(opened, facts_of(record), days.today(opened), promise_of(record).sentence)
-        for line in status_lines(found, _coloured):
+        for line in report.status_lines(found, _coloured):
             click.echo(line)
         tell_notes(record)
     if picture is not None:
-        from sheet_reader.results.status.report import status_picture
-
-        click.echo(str(write_file(picture, status_picture(found, kind))))
+        click.echo(str(write_file(picture, report.status_picture(found, kind))))
     if table is not None:
-        click.echo(str(write_file(table, status_csv(found))))
+        click.echo(str(write_file(table, report.status_csv(found))))
     if data is not None:
-        click.echo(str(write_file(data, status_json(found))))
+        click.echo(str(write_file(data, report.status_json(found))))
 
 
 def _coloured(text: str, state: State) -> str:
