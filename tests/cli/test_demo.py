@@ -29,6 +29,8 @@ def test_the_photographs_are_few_and_small() -> None:
     assert len(files) == 2 + 12
     assert sum(map(len, files.values())) < 4_000_000
     assert len({file for file, _ in photographs.truth()}) == 11, "one shows no sheet"
+    told = [(t["pinched.minutes"], t["unpinched.minutes"]) for t in photographs.truth().values()]
+    assert all(a == b for a, b in told if a and b), "both halves are searched for the same time"
 
 
 @pytest.mark.slow
