@@ -20,7 +20,7 @@ from sheet_reader.sheet.page import BLANK
 from sheet_reader.study import days
 from sheet_reader.study.kinds import SITE
 from sheet_reader.study.reader import STUDY_FILE
-from sheet_reader.study.study import HeaderField, Study
+from sheet_reader.study.study import FieldSpec, Study
 from sheet_reader.wording import counted, some_of
 
 SAME_TIME = timedelta(hours=1)
@@ -64,7 +64,7 @@ def refuse_another_study(connection: Connection, study: Study) -> None:
             )
 
 
-def _is_elsewhere(connection: Connection, study: Study, field: HeaderField) -> bool:
+def _is_elsewhere(connection: Connection, study: Study, field: FieldSpec) -> bool:
     """Whether a site or date field has never been read under its present name, or another field
     under it: a sheet with a printed site number has no site field at all.
     """
