@@ -137,7 +137,7 @@ class Queue:
         waits = {e.reading_id for e in asked}
         taken: set[str] = set()
         for rule in self.study.sums:
-            names = (rule.total, *rule.parts)
+            names = rule.fields
             fields = [serving[name] for name in names if name in serving]
             if len(fields) != len(names) or taken & set(names) or any(map(_by_itself, fields)):
                 continue

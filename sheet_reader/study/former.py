@@ -51,7 +51,7 @@ def by_present_rules(former: Study, present: Study, names: Names = SAME) -> Stud
     sums = tuple(
         SumRule(then[rule.total], tuple(then[part] for part in rule.parts))
         for rule in present.sums
-        if {rule.total, *rule.parts} <= then.keys()
+        if set(rule.fields) <= then.keys()
     )
     return replace(
         former,
@@ -87,7 +87,7 @@ def sums_of(study: Study) -> dict[str, list[str]]:
     """The parts of each total, sorted: names of counts where it holds within each plot."""
     found: dict[str, list[str]] = {}
     for rule in study.sums:
-        names = [name.rpartition(".") for name in (rule.total, *rule.parts)]
+        names = [name.rpartition(".") for name in rule.fields]
         within = len({plot for plot, _, _ in names}) == 1
         total, *parts = (name[2] if within else "".join(name) for name in names)
         found[total] = sorted(parts)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from pathlib import PurePath
-from typing import TYPE_CHECKING, Literal, get_args
+from typing import TYPE_CHECKING, Literal
 
 from sqlalchemy import select
 
@@ -26,7 +26,6 @@ Fate = Literal[
     "read", "read in part", "replaced", "repeated", "without a place", "waiting", "not readable",
     "typed in", "set aside", "check",
 ]  # fmt: skip
-FATES: tuple[Fate, ...] = get_args(Fate)
 MOST_NAMED = 5
 
 

@@ -44,14 +44,14 @@ class Verdict:
         return not self.problems
 
 
-def verify(study: Study, url: str | None = None, thresholds: Thresholds = NO_THRESHOLDS) -> Verdict:
+def verify(study: Study, thresholds: Thresholds = NO_THRESHOLDS) -> Verdict:
     """Check the database itself, every row against its checksum, every reference, every original
     against its hash, and the layout.
 
     ``thresholds`` as in :meth:`Record.open`. Raises :class:`RecordError` where the record is too
     damaged to be opened.
     """
-    opened = Record.open(study, url, thresholds=thresholds, for_reading=True, of_any_study=True)
+    opened = Record.open(study, thresholds=thresholds, for_reading=True, of_any_study=True)
     with opened as record, record.reading() as connection:
         checksums.text_as_bytes(connection)
         problems = [

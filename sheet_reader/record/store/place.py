@@ -97,6 +97,15 @@ def has_record(folder: Path) -> bool:
     return (folder / RECORD_FILE).exists() or (folder / PLACE_FILE).exists()
 
 
+def must_have_record(folder: Path, remedy: str) -> None:
+    """Raises :class:`UsageError` with this ``remedy`` where the study in ``folder`` has no record
+    yet, and what :func:`must_not_be_blank` does where it is lost.
+    """
+    if not has_record(folder):
+        must_not_be_blank(folder)
+        raise UsageError("this study has no record yet", where=folder, remedy=remedy)
+
+
 def must_not_be_blank(folder: Path) -> None:
     """Raises :class:`RecordError` where there is no record, or one of no bytes, beside photos, and
     :class:`UsageError` where it is kept elsewhere and nobody has said how to get there; asks

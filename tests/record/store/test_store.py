@@ -12,8 +12,8 @@ from stand_in import says
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.field_pictures import field_images
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.record.history.answers import Accept, Illegible, LeftEmpty, Value
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.history.rows import accepted_sample
 from sheet_reader.record.history.states import FieldState, VisitRow
 from sheet_reader.record.store.store import Record
