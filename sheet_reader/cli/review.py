@@ -90,7 +90,7 @@ def review(
         )  # fmt: skip
 
 
-def serve(questions: RecordQuestions, by: str, port: int = 0, *, audit: bool = False) -> Outcome:
+def serve(questions: RecordQuestions, by: str, port: int = 0) -> Outcome:
     """Hold the conversation on a page in the browser; raises UsageError without its packages."""
     try:
         from sheet_reader.record.store.claims import Leases
@@ -110,10 +110,9 @@ def serve(questions: RecordQuestions, by: str, port: int = 0, *, audit: bool = F
         click.echo(f"  {file}")
         click.echo("Ctrl-C ends the program; every answer is saved as you give it.")
 
-    leases = None if audit else Leases(questions.record, by)
     keys = OwnKeys(Path(click.get_app_dir("sheet-reader")) / "review_keys.json")
     today = days.today(questions.study)
-    page = PageReview(questions, by, today, audit, leases, keys=keys)
+    page = PageReview(questions, by, today, leases=Leases(questions.record, by), keys=keys)
     folder = questions.record.folder
     server = PageServer(page, folder, lambda line: say(line, err=True), show, port)
     if server.run() == "idle":

@@ -153,22 +153,20 @@ def _errors(means: Floats, people: Floats, shape: float, wrong: int) -> Floats:
     return chances[: wrong + 1]
 
 
-def upper_bound_clustered(
-    wrong: int, sizes: ArrayLike, delta: float = 0.05, shape: float = SHAPE
-) -> float:
+def upper_bound_clustered(wrong: int, sizes: ArrayLike, delta: float = 0.05) -> float:
     """One-sided upper bound (0..1) of the mean share wrong, valid with probability 1 - delta."""
     n = _people(sizes)
     if not len(n) or wrong >= n.sum():
         return 1.0
     most = 0.999
     low, high = 1e-9, (wrong + 1.0) / n.sum()
-    while at_most_clustered(wrong, n, high, shape) > delta:  # small shares are quickly told
+    while at_most_clustered(wrong, n, high) > delta:  # small shares are quickly told
         if high >= most:
             return 1.0
         low, high = high, min(2.0 * high, most)
 
     def excess(log_share: float) -> float:
-        return at_most_clustered(wrong, n, float(np.exp(log_share)), shape) - delta
+        return at_most_clustered(wrong, n, float(np.exp(log_share))) - delta
 
     return float(np.exp(brentq(excess, np.log(low), np.log(high), xtol=1e-9)))
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.counts import History
 from sheet_reader.decode.pages import PageReading
-from sheet_reader.decode.sheet import Rules, decode_sheet
+from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.digits.read import read_sheet
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading.reader import fields_of
@@ -31,7 +31,6 @@ def read_picture(
     *,
     history: History | None = None,
     threshold: float | None = None,
-    rules: Rules = Rules.ALL,
 ) -> list[Read]:
     """Find every sheet in ``picture`` and decode it; a part without a sheet gives its reason.
 
@@ -40,7 +39,7 @@ def read_picture(
     return [
         finding
         if isinstance(finding, NoSheet)
-        else (finding, _decoded(finding, study, book, today, history, threshold, rules))
+        else (finding, _decoded(finding, study, book, today, history, threshold))
         for finding in find_sheets(picture.gray, book)
     ]
 
@@ -64,7 +63,7 @@ def read_pointed(
     view = find_by_corners(picture.gray, page, corners, book)
     if isinstance(view, NoSheet):
         return [view]
-    return [(view, _decoded(view, study, book, today, None, threshold, Rules.ALL))]
+    return [(view, _decoded(view, study, book, today, None, threshold))]
 
 
 def _decoded(
@@ -74,10 +73,9 @@ def _decoded(
     today: date,
     history: History | None,
     threshold: float | None,
-    rules: Rules,
 ) -> PageReading:
     crops = np.array([box.crop for box in view.boxes], np.uint8).reshape(-1, CROP_PX, CROP_PX)
     fields = fields_of(study, book, view.page.code.layout)
     return decode_sheet(
-        view, read_sheet(crops), fields, today, history=history, threshold=threshold, rules=rules
+        view, read_sheet(crops), fields, today, history=history, threshold=threshold
     )
