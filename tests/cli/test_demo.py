@@ -52,6 +52,21 @@ def test_the_demo_goes_all_the_way_and_a_second_run_changes_nothing(tmp_path: Pa
     assert (tmp_path / "demo" / "results" / "rows.csv").read_bytes() == rows
 
 
+def test_what_is_told_of_a_failure_is_about_what_failed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(error: OSError) -> str:
+        def failing(*_: object) -> None:
+            raise error
+
+        monkeypatch.setattr(demo, "_season", failing)
+        return CliRunner().invoke(cli, ["demo", "--season", str(tmp_path / "demo")]).output
+
+    full = fails(OSError(28, "No space left on device", str(tmp_path / "demo" / "sites.csv")))
+    assert "sites.csv: the demo can't be written here: No space left" in full
+    assert "can't be written" not in fails(BrokenPipeError(32, "Broken pipe")), "a reader that left"
+
+
 def test_rows_of_twelve_visits_fit_a_terminal() -> None:
     study = read_study(sample_folder("bean_tips"))
     values = {spec.name: "9" * spec.boxes for spec in study.fields}
