@@ -238,9 +238,9 @@ class PhotosQuestion(Question[PhotosCard]):
         keys = "".join(OTHER_PLACE)
         match = re.fullmatch(rf"([{keys}])(?: *([0-9])\b)?(?: +(.+))?", typed)
         if match is None:
-            keys = ", ".join(OTHER_PLACE)
+            keys, enter = ", ".join(OTHER_PLACE), "Enter or " if self._offered() else ""
             self.terminal.say(
-                f"Enter or a number if these are photos of one sheet; {keys} if they are not. "
+                f"{enter}a number if these are photos of one sheet; {keys} if they are not. "
                 f"{WHOLE_PHOTO} shows both"
             )
             return None

@@ -304,6 +304,9 @@ def test_photos_that_are_unlike_have_no_usual_answer(sitting: Any) -> None:
                  "they differ in too much to take them for one sheet unasked"):  # fmt: skip
         assert text.lower() in " ".join(sitting.screen.split()).lower()
     assert "Enter" not in sitting.screen
+    sitting.run([card], ["what?", "s"])
+    assert "Enter" not in sitting.screen, "it would be refused"
+    assert "A number if these are photos of one sheet" in sitting.screen
     _, source = sitting.run([card], ["", "w", "2"])
     assert source.replies[0].said == "the same sheet, photo-0002 serves"
 
