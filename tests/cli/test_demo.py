@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from datetime import date, timedelta
 from itertools import product
 from pathlib import Path
@@ -77,11 +78,11 @@ def test_the_score_tells_what_is_right_what_waits_and_what_is_wrong_unasked() ->
     written = {("a.jpg", "1"): {"x": "1", "y": "2", "z": "7"}, ("b.jpg", "2"): {"x": "5"}}
     read = {
         "x": waiting(field="x", value="1", status="accepted"),
-        "y": waiting(field="y", value="3", status="accepted"),
+        "y": replace(waiting(field="y", value="2", status="corrected"), value="3"),
         "z": waiting(field="z", value="7", status="flagged"),
     }
     assert demo._score(written, {("a.jpg", "1"): read}) == [
-        "Score     1 of 2 sheets found; of 4 fields 2 read right at once (50.0 %),",
+        "Score     1 of 2 sheets found; of 4 fields 3 read right at once (75.0 %),",
         "          2 wait for you, 1 wrong without a question",
     ]
 
