@@ -8,7 +8,7 @@ import shlex
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -19,11 +19,11 @@ from sheet_reader.cli.terminal import clean_name
 from sheet_reader.errors import UsageError
 from sheet_reader.study.days import example, parse_date
 from sheet_reader.wording import counted as counted
+from sheet_reader.wording import some_of as some_of
 
 if TYPE_CHECKING:
     from sheet_reader.study.study import Study
 
-MOST_NAMED = 5
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
@@ -76,12 +76,6 @@ def must_be_free(folder: Path) -> None:
         raise UsageError(
             f"this folder holds {what}", where=folder, remedy="name a folder that is new or empty"
         )
-
-
-def some_of(names: Sequence[str]) -> str:
-    """The first few names, and how many more there are."""
-    more = len(names) - MOST_NAMED
-    return ", ".join(names[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def person(name: str | None) -> str:

@@ -56,7 +56,7 @@ def texts_in(path: Path) -> Iterator[str]:
     yield path.name
     try:
         with path.open("rb") as stream:
-            head = stream.read(INTAKE.tags_head)
+            head = stream.read(INTAKE.arrival_head)
             if is_mbox(head):
                 for mail in mails_in(path, DEFAULT.mail_bytes):
                     yield from _mail_texts(mail)

@@ -9,7 +9,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import replace
 
-from sheet_reader.study.study import CountField, HeaderField, Study, SumRule
+from sheet_reader.study.study import CountField, FieldSpec, Study, SumRule
 
 Names = Mapping[str, str]
 """The present full names of those fields that have another one now."""
@@ -33,7 +33,7 @@ def by_present_rules(former: Study, present: Study, names: Names = SAME) -> Stud
     holds where all its fields are there.
     """
     now = {spec.name: spec for spec in present.fields}
-    def header(field: HeaderField) -> HeaderField:
+    def header(field: FieldSpec) -> FieldSpec:
         spec = now.get(names.get(field.name, field.name))
         if spec is None or field.kind.is_key or spec.kind != field.kind:
             return field

@@ -22,7 +22,7 @@ def with_sums_checked(study: Study, visits: Iterable[VisitState]) -> list[VisitS
 
 
 def _checked(rules: Sequence[SumRule], visit: VisitState) -> VisitState:
-    serving = {e.field: e for e in visit.fields if e.is_current}
+    serving = visit.serving
     told = sums_told(visit)
     asked: dict[str, Reason] = {}
     for rule in rules:

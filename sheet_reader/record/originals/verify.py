@@ -119,11 +119,9 @@ def _impossible(connection: Connection) -> Iterator[str]:
 
 
 def _strays(connection: Connection, folder: Path) -> Iterator[str]:
-    known = set(connection.scalars(select(schema.photos.c.original)))
-    stray = sum(place not in known for place in originals.all_kept(folder))
-    if stray:
+    if stray := originals.strays(connection, folder):
         yield (
-            f"{stray} kept originals are not in the record yet "
+            f"{len(stray)} kept originals are not in the record yet "
             "(a run was interrupted; reading their files again notes them)"
         )
 

@@ -163,7 +163,7 @@ def _remove_replaced(record: Record) -> None:
     """Remove the files that the record names no more, then the notes of them."""
     with record.reading() as connection:
         places = schema.notes(connection, TO_REMOVE)
-        in_use = set(connection.scalars(select(schema.photos.c.original)))
+        in_use = originals.places_in(connection)
     for place in places:
         if place not in in_use:
             with our_errors(record.folder):

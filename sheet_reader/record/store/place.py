@@ -257,10 +257,10 @@ def join(study: Study) -> str:
             with engine.connect() as connection:
                 if (identity := identity_in(connection)) is None:
                     raise UsageError("there is no record to join yet", where=address)
-                known = set(connection.scalars(select(schema.photos.c.original)))
+                strays = originals.strays(connection, folder)
         finally:
             engine.dispose()
-        if any(place not in known for place in originals.all_kept(folder)):
+        if strays:
             raise UsageError(
                 "this folder keeps photos that the record there does not know", where=folder,
                 remedy=f"it is another study's, or its {originals.FOLDER} belong into its inbox",
