@@ -32,8 +32,8 @@ from sheet_reader.errors import (
     path_from,
 )
 from sheet_reader.reading.photo import PhotoField, PhotoPage, PhotoReading, read_photo
-from sheet_reader.record.history.found import BatchSummary
-from sheet_reader.record.store.place import has_record, must_not_be_blank
+from sheet_reader.reading.tally import BatchSummary
+from sheet_reader.record.store.place import must_have_record
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.reader import read_study
 from sheet_reader.study.site_list import on_list
@@ -164,11 +164,7 @@ def open_record(study: Study) -> StudyRecord:
     gone.
     """
     must_be(study, Study, STUDY)
-    if not has_record(study.folder):
-        must_not_be_blank(study.folder)
-        raise UsageError(
-            "this study has no record yet", where=study.folder, remedy="read some photos first"
-        )
+    must_have_record(study.folder, "read some photos first")
     from sheet_reader.reading.opening import open_record as opened
 
     return StudyRecord(study, opened(study, for_reading=True))

@@ -8,7 +8,7 @@ field before they see the reading.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date
 from typing import Any
 
@@ -237,3 +237,9 @@ _CHOSEN: Mapping[Code, Callable[[Params], str]] = {
 def counted(number: int, singular: str, plural: str = "") -> str:
     """``number`` with its noun: "1 photo", "2 photos", "0 boxes"."""
     return f"{number:,} {singular if number == 1 else plural or singular + 's'}"
+
+
+def some_of(names: Sequence[str], most: int = 5) -> str:
+    """The first few names, and how many more there are."""
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")

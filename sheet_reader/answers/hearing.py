@@ -43,6 +43,7 @@ from sheet_reader.study.kinds import FieldValue, Refusal
 from sheet_reader.study.study import Site, Study
 from sheet_reader.wording import chance
 
+MOST_NAMED = 6
 NO_ANSWER = Refusal("that is no answer to this question")
 UNSEEN = Refusal(
     "nothing of it was shown, so nothing is taken as read: look at the whole photo, or type what "
@@ -184,14 +185,14 @@ def _site_named(text: str, sites: Sequence[Site]) -> Heard:
     return Refusal(f"{what}:" if found else f"{what}: none", found)
 
 
-def sites_named(text: str, sites: Sequence[Site], most: int = 6) -> tuple[Site, ...]:
+def sites_named(text: str, sites: Sequence[Site]) -> tuple[Site, ...]:
     """The sites whose names hold all the words of ``text``, else those named most alike."""
     parts = text.casefold().split()
     holding = [s for s in sites if all(part in s.label.casefold() for part in parts)]
     if holding or not parts:
-        return tuple(holding[:most])
+        return tuple(holding[:MOST_NAMED])
     names = {site.label.casefold(): site for site in sites if site.label}
-    return tuple(names[name] for name in get_close_matches(" ".join(parts), names, most, 0.5))
+    return tuple(names[name] for name in get_close_matches(" ".join(parts), names, MOST_NAMED, 0.5))
 
 
 def _of_several(card: SumCard | AlikeCard, said: PersonSaid, how: AskedHow) -> Heard:

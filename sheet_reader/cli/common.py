@@ -8,16 +8,18 @@ import shlex
 import shutil
 import sys
 import textwrap
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from sheet_reader.atomic import TEMPORARY
 from sheet_reader.cli.terminal import clean_name
 from sheet_reader.errors import UsageError
 from sheet_reader.study.days import example, parse_date
 from sheet_reader.wording import counted as counted
+from sheet_reader.wording import some_of as some_of
 
 if TYPE_CHECKING:
     from sheet_reader.study.study import Study
@@ -65,10 +67,15 @@ def open_study(path: Path) -> Study:
     return study
 
 
-def some_of(names: Sequence[str], most: int = 5) -> str:
-    """The first few names, and how many more there are."""
-    more = len(names) - most
-    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")
+def must_be_free(folder: Path) -> None:
+    """Raises UsageError where a folder to be made is there already and holds something."""
+    if folder.exists() and not folder.is_dir():
+        raise UsageError("this is a file", where=folder, remedy="name a folder that is new")
+    if folder.is_dir() and any(not p.name.startswith(TEMPORARY) for p in folder.iterdir()):
+        what = "a study already" if (folder / "study.toml").exists() else "something else"
+        raise UsageError(
+            f"this folder holds {what}", where=folder, remedy="name a folder that is new or empty"
+        )
 
 
 def person(name: str | None) -> str:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from sheet_reader.cli.common import counted, hint, say
+from sheet_reader.cli.common import counted, hint, must_be_free, say
 from sheet_reader.cli.opening import questions_of
-from sheet_reader.errors import StorageError, UsageError, installation_error
+from sheet_reader.errors import StorageError, installation_error
 from sheet_reader.study import days
 from sheet_reader.study.study import Study
 
@@ -55,11 +55,7 @@ def _season(folder: Path, today: date) -> None:
     from sheet_reader.demo.bean_season import RATIO, WEEKS
     from sheet_reader.demo.season_record import make_season_folder
 
-    if folder.exists() and any(folder.iterdir()):
-        raise UsageError(
-            "this folder is not empty; a season goes into a new one",
-            where=folder, remedy="name a folder that is new or empty",
-        )  # fmt: skip
+    must_be_free(folder)
     study, sheets = make_season_folder(folder, today, SEED)
     say(f"Study     {study.title}, an invented count at {len(study.sites)} sites, in {folder}/")
     say(f"Season    {study.season.first} to {study.season.last}; {WEEKS} weeks of it are over")
@@ -127,14 +123,8 @@ def _study(folder: Path) -> Study:
     from sheet_reader.study.reader import read_study
 
     files = {folder / name: data for name, data in photographs.folder_files().items()}
-    if folder.exists() and any(folder.iterdir()):
-        if not all(path.is_file() and path.read_bytes() == files[path] for path in files):
-            raise UsageError(
-                "this folder holds a study already: the demo leaves it alone"
-                if (folder / "study.toml").is_file() else "this folder holds something else",
-                where=folder, remedy="name a folder that is new or empty",
-            )  # fmt: skip
-    else:
+    if not all(path.is_file() and path.read_bytes() == files[path] for path in files):
+        must_be_free(folder)
         private_folder(folder / "inbox")
         atomic_write(files)
     return read_study(folder)

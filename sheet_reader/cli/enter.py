@@ -189,5 +189,5 @@ class Form:
         )
 
     def _first_of_sums(self) -> int:
-        names = {name for rule in self.study.sums for name in (rule.total, *rule.parts)}
+        names = {name for rule in self.study.sums for name in rule.fields}
         return next(n for n, spec in enumerate(self.study.fields) if spec.name in names)

@@ -13,8 +13,8 @@ from typing import Any, TypeVar
 
 import click
 
-from sheet_reader.atomic import TEMPORARY, atomic_write, private_folder
-from sheet_reader.cli.common import counted, hint
+from sheet_reader.atomic import atomic_write, private_folder
+from sheet_reader.cli.common import counted, hint, must_be_free
 from sheet_reader.cli.terminal import answer_to
 from sheet_reader.errors import StorageError, StudyError, UsageError
 from sheet_reader.study import new_study as parse
@@ -66,13 +66,7 @@ def new(folder: Path, **given: Any) -> None:
     """
     from sheet_reader.study.site_list import read_labels
 
-    if folder.exists() and not folder.is_dir():
-        raise UsageError("this is a file", where=folder, remedy="name a folder that is new")
-    if folder.is_dir() and any(not p.name.startswith(TEMPORARY) for p in folder.iterdir()):
-        what = "a study already" if (folder / "study.toml").exists() else "something else"
-        raise UsageError(
-            f"this folder holds {what}", where=folder, remedy="name a folder that is new or empty"
-        )
+    must_be_free(folder)
     questions = Questions(ask=not all(given[key] for key in ("title", "counts", "first", "last")))
     names = read_labels(given["labels"]) if given["labels"] else ()
     new = NewStudy(sites=len(names) or USUAL_SITES)

@@ -46,7 +46,7 @@ def chosen_visit(record: Record, site: str, day: str) -> ChosenSheets:
             + ("" if known else f"; site {site} is not on the site list"),
             remedy="see: sheet-reader photos",
         )
-    fields = {f.reading.field: f for f in visit.fields if f.is_current}
+    fields = visit.serving
     return ChosenSheets(visit, tuple(p.page_instance_id for p in visit.pages), fields)
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from sheet_reader.cli import terminal
 from sheet_reader.cli.common import hint, say
-from sheet_reader.errors import UnsaidError, UsageError
+from sheet_reader.errors import UnsaidError
 
 if TYPE_CHECKING:
     from sheet_reader.record.store.store import Record
@@ -35,14 +35,9 @@ def open_record(study: Study, *, for_reading: bool = False) -> Record:
 
 def must_have_record(study: Study) -> None:
     """Raises UsageError where the study has no record yet, RecordError where it is lost."""
-    from sheet_reader.record.store.place import has_record, must_not_be_blank
+    from sheet_reader.record.store import place
 
-    if not has_record(study.folder):
-        must_not_be_blank(study.folder)
-        raise UsageError(
-            "this study has no record yet",
-            where=study.folder, remedy=f"start with: {hint('read', study.folder)}",
-        )  # fmt: skip
+    place.must_have_record(study.folder, f"start with: {hint('read', study.folder)}")
 
 
 def tell_notes(record: Record, *, names: bool = False) -> None:

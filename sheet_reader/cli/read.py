@@ -160,10 +160,10 @@ def _conclude(study: Study, overlay: Path | None, fresh: set[int], told: Sequenc
     from sheet_reader.record.history.photos import both_names
 
     with open_record(study) as record:
-        photos = record.photos()
+        photos = photo_fates(record)
         shown = {line.photo_id: both_names(line.photo_id, line.name) for line in photos}
         news = _of_fresh(record, fresh, shown)
-        settled = {f.photo_id for f in photo_fates(record) if f.fate in ("set aside", "typed in")}
+        settled = {line.photo_id for line in photos if line.fate in ("set aside", "typed in")}
         news += still_unread(photos, fresh | settled)
         for line in news:
             say(line)

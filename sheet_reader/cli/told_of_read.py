@@ -12,7 +12,7 @@ import click
 from sheet_reader.cli.common import counted, say, some_of
 
 if TYPE_CHECKING:
-    from sheet_reader.record.history.found import BatchSummary
+    from sheet_reader.reading.tally import BatchSummary
     from sheet_reader.record.history.photos import PhotoLine
 
 

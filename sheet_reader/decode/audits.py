@@ -216,8 +216,8 @@ def promise_for(allowed_error: float, shipped: PromiseTable, own: Checked) -> Pr
             where = f", from {people:,} site" + ("" if people == 1 else "s")
         wrong, checked = own.at(start)
         return Promise(
-            start, allowed_error, delta, wrong, checked, checked / max(1, len(own.scores)),
-            own.bound(start, delta), f"your own readings{where}", people,
+            start, wrong, checked, people, own.bound(start, delta), allowed_error, delta,
+            checked / max(1, len(own.scores)), f"your own readings{where}",
         )  # fmt: skip
     if isinstance(given, NoPromise):
         return given
@@ -243,11 +243,11 @@ def by_site(own: Checked, threshold: float) -> tuple[NDArray[np.int64], NDArray[
     return np.bincount(place, wrong, len(names)).astype(np.int64), checked.astype(np.int64)
 
 
-def odd_sites(own: Checked, delta: float = DELTA) -> list[tuple[str, int, int]]:
+def odd_sites(own: Checked) -> list[tuple[str, int, int]]:
     """Sites that are misread far more often than others may be: name, wrong and checked fields.
 
     Two errors at least, and by the binomial tail at ``DECODE.odd_share``, a share that no site
-    should have; delta is shared out over the sites (Bonferroni).
+    should have; ``DELTA`` is shared out over the sites (Bonferroni).
     """
     if own.writers is None:
         return []
@@ -256,7 +256,7 @@ def odd_sites(own: Checked, delta: float = DELTA) -> list[tuple[str, int, int]]:
     for name in names:
         here = own.writers == name
         wrong, checked = int((~own.correct[here]).sum()), int(here.sum())
-        if wrong > 1 and bdtrc(wrong - 1, checked, DECODE.odd_share) < delta / len(names):
+        if wrong > 1 and bdtrc(wrong - 1, checked, DECODE.odd_share) < DELTA / len(names):
             found.append((str(name), wrong, checked))
     return found
 

@@ -220,7 +220,7 @@ def drift(months: Sequence[tuple[ArrayLike, ArrayLike]], share: float) -> Floats
     """The detector after each month: the sum of ``evidence_against`` over all months it may have
     begun in. ``months`` holds the counts (S,) wrong and checked of the same sites, month by month.
     """
-    counts = np.array(months, np.int64).reshape(len(months), 2, -1)
+    counts = np.array(months, np.int64)
 
     def since(first: int, end: int) -> float:
         wrong, checked = counts[first:end].sum(0)

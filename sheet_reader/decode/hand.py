@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sheet_reader.decode.judgement import Judgement
-from sheet_reader.decode.pages import BoxEvidence, PageEvidence
+from sheet_reader.decode.pages import PageEvidence
 from sheet_reader.decode.posteriors import (
     STRUCK_AT,
     Floats,
@@ -44,6 +44,7 @@ from sheet_reader.decode.writer import (
 from sheet_reader.numbers import DECODE
 from sheet_reader.study.fields import OWN_DIGITS
 from sheet_reader.study.study import FieldSpec
+from sheet_reader.vision.findings import BoxEvidence
 
 FEWEST, SHEETS = DECODE.hand_digits, DECODE.remembered_sheets
 

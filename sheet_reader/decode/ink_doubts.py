@@ -18,11 +18,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from sheet_reader.decode.judgement import Judgement
-from sheet_reader.decode.pages import BoxEvidence
 from sheet_reader.decode.posteriors import EMPTY_AT, Floats, groups_of
 from sheet_reader.decode.writer import DIGITS
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Code, Reason, because
+from sheet_reader.vision.findings import BoxEvidence
 
 
 @dataclass(frozen=True, slots=True)

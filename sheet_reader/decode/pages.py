@@ -21,7 +21,7 @@ from sheet_reader.digits.classes import CLASSES, BoxReadings
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Occlusion, Reasons
 from sheet_reader.sheet.page import Cell, SheetCode
-from sheet_reader.vision.findings import SheetView
+from sheet_reader.vision.findings import BoxEvidence, SheetView
 
 FORM = 3
 """Of the bytes that :func:`packed` makes; a change of what they hold takes the next number."""
@@ -33,23 +33,6 @@ MEASURES = (
 
 Floats32 = NDArray[np.float32]
 DecodedStatus = Literal["accepted", "flagged", "empty"]
-
-
-@dataclass(frozen=True, slots=True)
-class BoxEvidence:
-    """A box without its picture; all as in :class:`~sheet_reader.vision.findings.BoxView`."""
-
-    cell: Cell
-    error_mm: float
-    occluded: Occlusion
-    blur_mm: float
-    contrast: float
-    ink: float
-    stroke: float = 0.0
-    stroke_noise: float = 0.0
-    leaves_mm: float = 0.0
-    gap_stroke: float = 0.0
-    edge_stroke: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -38,11 +38,12 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from sheet_reader.decode.pages import BoxEvidence, PageEvidence
+from sheet_reader.decode.pages import PageEvidence
 from sheet_reader.digits.classes import CLASSES, EMPTY, OTHER, SEVERAL, STRUCK
 from sheet_reader.numbers import DECODE
 from sheet_reader.reasons import Occlusion
 from sheet_reader.study.fields import OWN_DIGITS
+from sheet_reader.vision.findings import BoxEvidence
 
 GAP_WEIGHT = DECODE.gap_weight
 EXACT_BOXES = DECODE.exact_boxes

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from functools import lru_cache
 from importlib.resources import files
 from itertools import takewhile
@@ -27,22 +27,29 @@ SHIPPED_BASIS = f"{SHIPPED}, not yet checked on your own"
 
 
 @dataclass(frozen=True, slots=True)
-class Promise:
-    """From ``threshold`` on at most ``allowed_error`` of the accepted fields are wrong, with
-    confidence 1 - ``delta``: of ``checked`` such fields by ``people`` persons (None: not known)
-    ``wrong`` were wrong, and ``bound`` is the upper bound of the share. ``kept`` is the share of
-    all checked fields that would be accepted; ``basis`` says which data it rests on.
+class Tested:
+    """A threshold that was tested: of ``checked`` fields with as much confidence, by ``people``
+    persons (None: not known), ``wrong`` were wrong; ``bound`` is the upper bound of their share.
     """
 
     threshold: float
-    allowed_error: float
-    delta: float
     wrong: int
     checked: int
-    kept: float
+    people: int | None
     bound: float
-    basis: str = ""
-    people: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Promise(Tested):
+    """From ``threshold`` on at most ``allowed_error`` of the accepted fields are wrong, with
+    confidence 1 - ``delta``. ``kept`` is the share of all checked fields that would be accepted;
+    ``basis`` says which data it rests on.
+    """
+
+    allowed_error: float
+    delta: float
+    kept: float
+    basis: str
 
     @property
     def sentence(self) -> str:
@@ -84,19 +91,6 @@ class NoPromise:
 
 
 @dataclass(frozen=True, slots=True)
-class Tested:
-    """A threshold that was tested: of ``checked`` fields with as much confidence, by ``people``
-    persons (None: not known), ``wrong`` were wrong; ``bound`` is the upper bound of their share.
-    """
-
-    threshold: float
-    wrong: int
-    checked: int
-    people: int | None
-    bound: float
-
-
-@dataclass(frozen=True, slots=True)
 class PromiseTable:
     """Thresholds in the order of their testing, from the start to looser ones, with bounds that
     hold with probability 1 - ``delta``: what was tested on ``fields`` checked fields.
@@ -129,8 +123,8 @@ class PromiseTable:
             return self._refusal(allowed_error)
         at = kept[-1]
         return Promise(
-            at.threshold, allowed_error, self.delta, at.wrong, at.checked,
-            at.checked / max(1, self.fields), at.bound, basis, at.people,
+            **asdict(at), allowed_error=allowed_error, delta=self.delta,
+            kept=at.checked / max(1, self.fields), basis=basis,
         )  # fmt: skip
 
     def promise(self, allowed_error: float, basis: str = "") -> Promise | NoPromise:

@@ -94,7 +94,7 @@ def _with_troubles(rng: np.random.Generator, study: Study, sheet: MadeSheet) -> 
     if chance[1] < _HALF:
         empty |= {name for name in names if name.startswith("unpinched.")}
     values |= dict.fromkeys(empty)
-    parts = {name for rule in study.sums for name in (rule.total, *rule.parts)}
+    parts = {name for rule in study.sums for name in rule.fields}
     doubtful = {n for n in names if n not in empty and lots[n] > 1 - _DOUBTFUL}
     if sum_off:
         doubtful |= {name for name in parts if name.startswith(f"{sum_off}.")}

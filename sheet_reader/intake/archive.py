@@ -7,7 +7,15 @@ import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
 
-from sheet_reader.intake.files import Arrival, Bounds, NoPicture, Origin, file_name, one_line
+from sheet_reader.intake.files import (
+    DEFAULT,
+    Arrival,
+    Bounds,
+    NoPicture,
+    Origin,
+    file_name,
+    one_line,
+)
 from sheet_reader.intake.pictures import is_picture, suffix_of
 from sheet_reader.numbers import INTAKE
 
@@ -23,7 +31,7 @@ def is_zip(head: bytes) -> bool:
 
 
 def from_archive(
-    name: str, data: bytes, origin: Origin, bounds: Bounds
+    name: str, data: bytes, origin: Origin, bounds: Bounds = DEFAULT
 ) -> Iterator[Arrival | NoPicture]:
     """The pictures in an archive, one in memory at a time; archives in it are not opened.
 

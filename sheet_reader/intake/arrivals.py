@@ -9,7 +9,6 @@ from sheet_reader.intake.archive import from_archive, is_zip
 from sheet_reader.intake.files import (
     DEFAULT,
     Arrival,
-    Bounds,
     NoPicture,
     Origin,
     cannot_be_read,
@@ -24,18 +23,16 @@ from sheet_reader.numbers import INTAKE
 NO_PICTURE = "there is no picture in it"
 
 
-def arrivals(
-    paths: Iterable[Path | NoPicture], bounds: Bounds = DEFAULT
-) -> Iterator[Arrival | NoPicture]:
+def arrivals(paths: Iterable[Path | NoPicture]) -> Iterator[Arrival | NoPicture]:
     """What the files at ``paths`` hold, in their order; a reason for each that gives nothing.
 
     What is no file, and has its reason already, is passed on.
     """
     for path in paths:
-        yield from (path,) if isinstance(path, NoPicture) else _from_file(path, bounds)
+        yield from (path,) if isinstance(path, NoPicture) else _from_file(path)
 
 
-def _from_file(path: Path, bounds: Bounds) -> Iterator[Arrival | NoPicture]:
+def _from_file(path: Path) -> Iterator[Arrival | NoPicture]:
     """What one file holds: a picture, or the pictures in a mail, a mailbox or an archive.
 
     What kind of file it is shows in its first bytes, never in its name.
@@ -45,9 +42,9 @@ def _from_file(path: Path, bounds: Bounds) -> Iterator[Arrival | NoPicture]:
         with path.open("rb") as stream:
             head = stream.read(INTAKE.arrival_head)
             if is_mbox(head):
-                yield from from_mbox(path, bounds)
+                yield from from_mbox(path)
                 return
-            limit = bounds.file_bytes if is_picture(head) else bounds.mail_bytes
+            limit = DEFAULT.file_bytes if is_picture(head) else DEFAULT.mail_bytes
             data = head + stream.read(limit - len(head) + 1)
             size = path.stat().st_size
     except OSError as error:
@@ -56,9 +53,9 @@ def _from_file(path: Path, bounds: Bounds) -> Iterator[Arrival | NoPicture]:
     if len(data) > limit:
         yield NoPicture(name, too_many_bytes(size, limit))
     elif is_zip(data):
-        yield from _or_none(name, from_archive(name, data, origin, bounds))
+        yield from _or_none(name, from_archive(name, data, origin))
     elif is_mail(head):
-        yield from _or_none(name, from_mail(data, name, bounds))
+        yield from _or_none(name, from_mail(data, name))
     elif is_picture(data[:1100]):
         yield Arrival(name, data, suffix_of(data), origin)
     else:

@@ -26,6 +26,7 @@ from pathlib import Path
 from sheet_reader.intake.archive import PICTURE_ENDINGS, from_archive, is_zip
 from sheet_reader.intake.decoding import looks_like_pdf
 from sheet_reader.intake.files import (
+    DEFAULT,
     Arrival,
     Bounds,
     NoPicture,
@@ -78,22 +79,22 @@ def mails_in(path: Path, most_bytes: int) -> Iterator[bytes]:
         box.close()
 
 
-def from_mbox(path: Path, bounds: Bounds) -> Iterator[Arrival | NoPicture]:
+def from_mbox(path: Path) -> Iterator[Arrival | NoPicture]:
     """The pictures of every mail in an mbox, one mail in memory at a time."""
     name = file_name(path.name)
     try:
-        for number, data in enumerate(mails_in(path, bounds.mail_bytes + 1), start=1):
-            if len(data) > bounds.mail_bytes:
-                reason = too_many_bytes(len(data), bounds.mail_bytes)
+        for number, data in enumerate(mails_in(path, DEFAULT.mail_bytes + 1), start=1):
+            if len(data) > DEFAULT.mail_bytes:
+                reason = too_many_bytes(len(data), DEFAULT.mail_bytes)
                 yield NoPicture(f"{name}, mail {number}", reason)
             else:
-                yield from from_mail(data, name, bounds)
+                yield from from_mail(data, name)
     except (OSError, mailbox.Error, ValueError):
         yield NoPicture(name, "the mailbox file is damaged")
 
 
 def from_mail(
-    data: bytes, container: str, bounds: Bounds, way: str = "mail"
+    data: bytes, container: str, bounds: Bounds = DEFAULT, way: str = "mail"
 ) -> Iterator[Arrival | NoPicture]:
     """The pictures of one mail. Logos and everything else that shows no sheet are passed over;
     what claims to be a picture and is none gives a reason.

@@ -72,11 +72,11 @@ def open_pictures(path: SizedFile, bounds: Bounds = DEFAULT) -> list[OpenedPictu
     return list(_pictures_at(path, bounds))
 
 
-def open_picture(path: SizedFile, number: int, bounds: Bounds = DEFAULT) -> OpenedPicture | None:
+def open_picture(path: SizedFile, number: int) -> OpenedPicture | None:
     """The picture with this number (from 0) in the file at ``path``, or None where there is none or
     it can't be read; see :func:`open_pictures`. No other page of a PDF is drawn for it.
     """
-    found = next(_pictures_at(path, bounds, number), None)
+    found = next(_pictures_at(path, DEFAULT, number), None)
     return found if isinstance(found, OpenedPicture) else None
 
 

@@ -14,7 +14,7 @@ import pypdfium2
 
 from sheet_reader.intake.archive import from_archive, is_zip
 from sheet_reader.intake.decoding import looks_like_pdf
-from sheet_reader.intake.files import DEFAULT, Arrival, Bounds, Origin
+from sheet_reader.intake.files import DEFAULT, Arrival, Origin
 from sheet_reader.intake.mail import (
     decoded_header,
     from_mail,
@@ -47,7 +47,7 @@ def tag_texts(data: bytes) -> Iterator[str]:
         return
 
 
-def texts_in(path: Path, bounds: Bounds = DEFAULT) -> Iterator[str]:
+def texts_in(path: Path) -> Iterator[str]:
     """Every text in the file at ``path`` that may name a person, its own name first.
 
     Mail gives headers and texts, mail and archives their pictures' names and tags, a picture its
@@ -56,18 +56,18 @@ def texts_in(path: Path, bounds: Bounds = DEFAULT) -> Iterator[str]:
     yield path.name
     try:
         with path.open("rb") as stream:
-            head = stream.read(INTAKE.tags_head)
+            head = stream.read(INTAKE.arrival_head)
             if is_mbox(head):
-                for mail in mails_in(path, bounds.mail_bytes):
-                    yield from _mail_texts(mail, bounds)
+                for mail in mails_in(path, DEFAULT.mail_bytes):
+                    yield from _mail_texts(mail)
                 return
-            data = head + stream.read(bounds.mail_bytes)
+            data = head + stream.read(DEFAULT.mail_bytes)
     except (OSError, mailbox.Error, ValueError):
         return
     if is_mail(head):
-        yield from _mail_texts(data, bounds)
+        yield from _mail_texts(data)
     elif is_zip(data):
-        for item in from_archive(path.name, data, Origin("folder", path.name), bounds):
+        for item in from_archive(path.name, data, Origin("folder", path.name)):
             yield item.name
             if isinstance(item, Arrival):
                 yield from tag_texts(item.data)
@@ -113,7 +113,7 @@ def _decoded(data: bytes) -> Iterator[str]:
         yield data.decode("utf-16-be", "replace")
 
 
-def _mail_texts(data: bytes, bounds: Bounds) -> Iterator[str]:
+def _mail_texts(data: bytes) -> Iterator[str]:
     if is_tangled(data):
         yield from _decoded(data)
         return
@@ -125,7 +125,7 @@ def _mail_texts(data: bytes, bounds: Bounds) -> Iterator[str]:
     except Exception:  # the parser does not document what hostile bytes make it raise
         found = list(_decoded(data))
     yield from found
-    for item in from_mail(data, "", bounds):
+    for item in from_mail(data, ""):
         yield item.name
         if isinstance(item, Arrival):
             yield from tag_texts(item.data)

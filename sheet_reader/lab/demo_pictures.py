@@ -85,6 +85,8 @@ def _sheet(
     study = book.study
     day = study.season.first + timedelta(days=7 * week + (site + 2 * week) % 3)
     visit = likely_visit(study, study.sites[site].number, day, 1)
+    minutes = {f"{plot.name}.minutes": visit.values["pinched.minutes"] for plot in study.plots}
+    visit = replace(visit, values={**visit.values, **minutes})  # both halves, the same search
     (page,) = book.layout(BLANK if wanted.on_blank else visit.site).pages
     rng, trouble = (np.random.default_rng([seed, purpose]) for purpose in (22, 55))
     return filled_sheet(

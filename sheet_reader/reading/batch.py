@@ -26,11 +26,11 @@ from sheet_reader.reading.opening import open_record, reader_of
 from sheet_reader.reading.reader import Reader
 from sheet_reader.reading.rules import model_version
 from sheet_reader.reading.site_history import history_of
-from sheet_reader.reading.tally import BatchTally
+from sheet_reader.reading.tally import BatchSummary, BatchTally
 from sheet_reader.reading.worker import SECONDS_PER_PICTURE, Work, read_apart, read_here
 from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history import found
-from sheet_reader.record.history.found import BatchSummary, PhotoResult
+from sheet_reader.record.history.found import PhotoResult
 from sheet_reader.record.history.photos import circumstances
 from sheet_reader.record.history.study_edits import doubts_of, raised
 from sheet_reader.record.originals import originals

@@ -19,7 +19,6 @@ from sheet_reader.intake.arrivals import NO_PICTURE
 from sheet_reader.intake.files import (
     DEFAULT,
     Arrival,
-    Bounds,
     NoPicture,
     file_name,
     too_many_bytes,
@@ -94,7 +93,7 @@ def _keep(record: Record, item: Arrival) -> int | None:
     return photo_id if new else None
 
 
-def fetch(record: Record, mailbox: Mailbox, tally: BatchTally, bounds: Bounds = DEFAULT) -> None:
+def fetch(record: Record, mailbox: Mailbox, tally: BatchTally) -> None:
     """Keep the photos of all new mail since the season began.
 
     A connection that breaks is a line in the tally; whatever came before is kept, and the next
@@ -112,13 +111,13 @@ def fetch(record: Record, mailbox: Mailbox, tally: BatchTally, bounds: Bounds = 
     try:
         with connected(mailbox, password) as server:
             since = span(record.study).first
-            for message in messages(server, since, known, bounds.mail_bytes):
+            for message in messages(server, since, known, DEFAULT.mail_bytes):
                 if (data := message.data) is None:
-                    why = too_many_bytes(message.size, bounds.mail_bytes)
+                    why = too_many_bytes(message.size, DEFAULT.mail_bytes)
                     what = f"mail {message.mark} in {mailbox.folder}"
                     take_in(record, [NoPicture(what, why)], tally)
                 else:
-                    arriving = from_mail(data, str(mailbox), bounds, way="mailbox")
+                    arriving = from_mail(data, str(mailbox), way="mailbox")
                     take_in(record, arriving, tally)
                     answer = as_answer(data)
                     if answer is not None and (places := keep_answer(record, *answer)):

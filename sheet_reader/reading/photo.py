@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from sheet_reader.decode.pages import FieldReading, PageEvidence, PageReading, packed
 from sheet_reader.errors import UsageError, must_be, must_be_day, path_from
-from sheet_reader.intake.files import DEFAULT, Bounds, OpenedPicture, Readable, too_many_bytes
+from sheet_reader.intake.files import DEFAULT, OpenedPicture, Readable, too_many_bytes
 from sheet_reader.intake.pictures import pictures_in
 from sheet_reader.numbers import READING
 from sheet_reader.reading.field_pictures import context_png, pack_boxes
@@ -70,7 +70,6 @@ def read_bytes(
     reader: Reader,
     *,
     history: SiteHistory | None = None,
-    bounds: Bounds = DEFAULT,
     on_frame: Callable[[], None] = lambda: None,
 ) -> PhotoResult:
     """Read every picture in ``data``, a file called ``name``; ``on_frame`` is called after each
@@ -83,7 +82,7 @@ def read_bytes(
     failures: list[Reason] = []
     notes: list[Reason] = []
     opened, rules = 0, DecodingRules.of(study, history, book)
-    for part in pictures_in(data, name, bounds):
+    for part in pictures_in(data, name):
         if not isinstance(part, OpenedPicture):
             failures.append(because(Code.NO_PICTURE, text=part.reason))
             on_frame()

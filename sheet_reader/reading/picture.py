@@ -53,14 +53,13 @@ def read_pointed(
     *,
     page: Page,
     corners: NDArray[np.float64],
-    frame: int = 0,
     threshold: float | None = None,
 ) -> list[Read]:
     """The sheet in ``picture`` that a person pointed at, or why it is not there: its ``page``, and
     its ``corners`` (4, 2) px, clockwise from the printed top left; nothing in another picture than
-    ``frame`` of a file.
+    the first of a file.
     """
-    if picture.frame != frame:
+    if picture.frame:
         return []
     view = find_by_corners(picture.gray, page, corners, book)
     if isinstance(view, NoSheet):

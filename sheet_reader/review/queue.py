@@ -133,11 +133,11 @@ class Queue:
     def _sums(self, visit: VisitState, asked: Sequence[FieldState]) -> Iterator[SumCard]:
         """A card for each sum that does not fit and of which a field waits; a field is on one only.
         """
-        serving = {e.field: e for e in visit.fields if e.is_current}
+        serving = visit.serving
         waits = {e.reading_id for e in asked}
         taken: set[str] = set()
         for rule in self.study.sums:
-            names = (rule.total, *rule.parts)
+            names = rule.fields
             fields = [serving[name] for name in names if name in serving]
             if len(fields) != len(names) or taken & set(names) or any(map(_by_itself, fields)):
                 continue

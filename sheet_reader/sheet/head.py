@@ -30,7 +30,7 @@ from sheet_reader.sheet.fonts import (
 )  # fmt: skip
 from sheet_reader.sheet.identity import CODE_MM, CODE_TOP, EDGE_MM, FOOT, MARKER_MM, QUIET_MM, SIDE
 from sheet_reader.sheet.page import BLANK, SheetCode, Text
-from sheet_reader.study.study import HeaderField, Study
+from sheet_reader.study.study import FieldSpec, Study
 from sheet_reader.study.words import SheetWords
 
 BOTTOM = FOOT + 1.4
@@ -206,7 +206,7 @@ def _right(width: float, y: float) -> float:
 
 
 def _draw_field(
-    draft: Draft, study: Study, code: SheetCode, field: HeaderField, x: float, top: float
+    draft: Draft, study: Study, code: SheetCode, field: FieldSpec, x: float, top: float
 ) -> float:
     """Draw one header field's boxes, or what is printed in their place; returns the height used."""
     groups = field.kind.groups(field.boxes, study.date_order)

@@ -97,8 +97,8 @@ def _version(study: Study, pages: tuple[DrawnPage, ...]) -> str:
     return version if version != PROOF else letters(text.encode() + b"+", 4)
 
 
-def _head(study: Study, page: int, sheet: str = BLANK) -> float:
-    code = SheetCode(study.key, _UNKNOWN_VERSION, sheet, page)
+def _head(study: Study, page: int) -> float:
+    code = SheetCode(study.key, _UNKNOWN_VERSION, BLANK, page)
     try:
         return draw_fields(Draft(), study, code, PAPER_MM[study.paper][0])
     except TooWideError:

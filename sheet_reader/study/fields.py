@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from sheet_reader.study.kinds import COUNT, KINDS, NUMBER
 from sheet_reader.study.publication import read_taxon
-from sheet_reader.study.study import CountField, HeaderField, Plot, SumRule
+from sheet_reader.study.study import CountField, FieldSpec, Plot, SumRule
 from sheet_reader.study.table import TomlTable, entry_place, nearest, shown
 
 OWN_DIGITS = "own_digits"
@@ -17,7 +17,7 @@ RESERVED = frozenset(
 )  # fmt: skip
 
 
-def read_header(top: TomlTable) -> tuple[HeaderField, ...]:
+def read_header(top: TomlTable) -> tuple[FieldSpec, ...]:
     """The fields of ``[[header]]``; exactly one site and one date among them."""
     tables = top.tables("header", most=12, required=True)
     fields = tuple(_header_field(table) for table in tables)
@@ -32,7 +32,7 @@ def read_header(top: TomlTable) -> tuple[HeaderField, ...]:
     return fields
 
 
-def _header_field(table: TomlTable) -> HeaderField:
+def _header_field(table: TomlTable) -> FieldSpec:
     name = table.name()
     label = table.text("label", longest=40)
     kinds = tuple(kind.name for kind in KINDS.values() if kind.in_head)
@@ -40,7 +40,7 @@ def _header_field(table: TomlTable) -> HeaderField:
     if name in RESERVED:
         table.wrong("name", f"“{name}” is a column of every export; choose another name")
     table.only(("name", "label", "kind", *kind.keys))
-    return HeaderField(name, label, kind, *kind.size(table))
+    return FieldSpec(name, label, kind, *kind.size(table))
 
 
 def read_plots(top: TomlTable) -> tuple[Plot, ...]:
@@ -99,7 +99,7 @@ def _unique(tables: Sequence[TomlTable], names: Sequence[str]) -> None:
 
 def read_sums(
     top: TomlTable,
-    header: tuple[HeaderField, ...],
+    header: tuple[FieldSpec, ...],
     plots: tuple[Plot, ...],
     counts: tuple[CountField, ...],
 ) -> tuple[SumRule, ...]:

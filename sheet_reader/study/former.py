@@ -9,7 +9,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import replace
 
-from sheet_reader.study.study import CountField, HeaderField, Study, SumRule
+from sheet_reader.study.study import CountField, FieldSpec, Study, SumRule
 
 Names = Mapping[str, str]
 """The present full names of those fields that have another one now."""
@@ -33,7 +33,7 @@ def by_present_rules(former: Study, present: Study, names: Names = SAME) -> Stud
     holds where all its fields are there.
     """
     now = {spec.name: spec for spec in present.fields}
-    def header(field: HeaderField) -> HeaderField:
+    def header(field: FieldSpec) -> FieldSpec:
         spec = now.get(names.get(field.name, field.name))
         if spec is None or field.kind.is_key or spec.kind != field.kind:
             return field
@@ -51,7 +51,7 @@ def by_present_rules(former: Study, present: Study, names: Names = SAME) -> Stud
     sums = tuple(
         SumRule(then[rule.total], tuple(then[part] for part in rule.parts))
         for rule in present.sums
-        if {rule.total, *rule.parts} <= then.keys()
+        if set(rule.fields) <= then.keys()
     )
     return replace(
         former,
@@ -87,7 +87,7 @@ def sums_of(study: Study) -> dict[str, list[str]]:
     """The parts of each total, sorted: names of counts where it holds within each plot."""
     found: dict[str, list[str]] = {}
     for rule in study.sums:
-        names = [name.rpartition(".") for name in (rule.total, *rule.parts)]
+        names = [name.rpartition(".") for name in rule.fields]
         within = len({plot for plot, _, _ in names}) == 1
         total, *parts = (name[2] if within else "".join(name) for name in names)
         found[total] = sorted(parts)

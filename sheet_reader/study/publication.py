@@ -7,7 +7,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 
-from sheet_reader.study.study import CountField, Effort, HeaderField, Plot, Publication, UpdatePlan
+from sheet_reader.study.study import CountField, Effort, FieldSpec, Plot, Publication, UpdatePlan
 from sheet_reader.study.table import TomlTable, nearest, shown
 
 LICENCES: Mapping[str, tuple[str, str]] = {
@@ -80,7 +80,7 @@ def _matching(table: TomlTable, key: str, form: re.Pattern[str], meant: str) -> 
 
 
 def read_effort(
-    top: TomlTable, header: Sequence[HeaderField], counts: Sequence[CountField]
+    top: TomlTable, header: Sequence[FieldSpec], counts: Sequence[CountField]
 ) -> Effort | None:
     """The table ``[effort]``: which count or number of the head says how long was searched."""
     table = top.table("effort", required=False)

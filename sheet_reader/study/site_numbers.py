@@ -166,13 +166,6 @@ def nearest_sites(number: str, sites: Sequence[Site], most: int = 3) -> tuple[Si
     return tuple(sites[i] for mistakes, i in ranked if mistakes <= 2)[:most]
 
 
-def did_you_mean(number: str, sites: Sequence[Site]) -> str:
-    """“did you mean 1029 (Old wall)?” for a number that no site has; "" where none is near."""
-    near = nearest_sites(number, sites)
-    listed = [f"{site.number} ({site.label})" if site.label else site.number for site in near]
-    return f"did you mean {' or '.join(listed)}?" if listed else ""
-
-
 def keying_mistakes(typed: str, meant: str) -> int:
     """Digits typed wrongly, left out, put in or swapped with their neighbour (restricted
     Damerau–Levenshtein distance: Damerau, Communications of the ACM 7 (1964), 171–176).

@@ -39,8 +39,10 @@ class Site:
 
 
 @dataclass(frozen=True, slots=True)
-class HeaderField:
-    """A field of the sheet's head: the site number, the visit date, or any other number."""
+class FieldSpec:
+    """Any field of the sheet by its full name: one of the head (the site number, the visit date, or
+    any other number), or plot and count field joined.
+    """
 
     name: str
     label: str
@@ -48,6 +50,8 @@ class HeaderField:
     boxes: int
     lowest: int | None = None
     highest: int | None = None
+    plot: str = ""
+    count: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,20 +153,6 @@ class UpdatePlan:
 
 
 @dataclass(frozen=True, slots=True)
-class FieldSpec:
-    """Any field of the sheet by its full name: a header field, or plot and count field joined."""
-
-    name: str
-    label: str
-    kind: Kind
-    boxes: int
-    lowest: int | None
-    highest: int | None
-    plot: str = ""
-    count: str = ""
-
-
-@dataclass(frozen=True, slots=True)
 class Study:
     """A whole study, as checked by :func:`sheet_reader.study.reader.read_study`.
 
@@ -182,7 +172,7 @@ class Study:
     paper: Paper
     season: Season
     visits: Visits
-    header: tuple[HeaderField, ...]
+    header: tuple[FieldSpec, ...]
     plots: tuple[Plot, ...]
     counts: tuple[CountField, ...]
     sums: tuple[SumRule, ...]
@@ -209,15 +199,12 @@ class Study:
     _by_number: Mapping[str, Site] = field(init=False, compare=False, repr=False)
 
     def __post_init__(self) -> None:
-        head = [
-            FieldSpec(h.name, h.label, h.kind, h.boxes, h.lowest, h.highest) for h in self.header
-        ]
         body = [
             FieldSpec(f"{plot.name}.{count.name}", f"{plot.label}: {count.label}", count.kind,
                       count.boxes, count.lowest, count.highest, plot.name, count.name)
             for plot in self.plots for count in self.counts
         ]  # fmt: skip
-        object.__setattr__(self, "fields", (*head, *body))
+        object.__setattr__(self, "fields", (*self.header, *body))
         object.__setattr__(self, "_by_name", {spec.name: spec for spec in self.fields})
         object.__setattr__(self, "_by_number", {s.number: s for s in reversed(self.sites)})
 
@@ -230,12 +217,12 @@ class Study:
         return self._by_name.get(name)
 
     @property
-    def site_field(self) -> HeaderField:
+    def site_field(self) -> FieldSpec:
         """The field of the head that holds the site's number."""
         return next(h for h in self.header if h.kind == SITE)
 
     @property
-    def date_field(self) -> HeaderField:
+    def date_field(self) -> FieldSpec:
         """The field of the head that holds the visit date."""
         return next(h for h in self.header if h.kind == DATE)
 

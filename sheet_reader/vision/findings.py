@@ -18,14 +18,12 @@ CROP_MARGIN_MM = 1.0
 
 
 @dataclass(frozen=True, slots=True)
-class BoxView:
-    """One box as found in the picture.
+class BoxEvidence:
+    """What was found of one box, without its picture.
 
-    ``crop`` uint8 (64, 64): grey, dark ink on light paper, paper levelled near white.
-    ``corners_px`` float64 (4, 2): x, y in the picture, clockwise from the printed top left.
-    ``error_mm`` the estimated remaining position error (one standard deviation).
+    ``error_mm`` is the estimated remaining position error (one standard deviation).
     ``occluded`` says why the box can't be read (falsy where it can).
-    ``blur_mm``, ``contrast`` (0..1 of paper level) and ``px_per_mm`` describe the place.
+    ``blur_mm`` and ``contrast`` (0..1 of paper level) describe the place.
     ``ink`` is the share (0..1) of the box's inside, away from the frame, that is dark. ``stroke``
     is the darkness (share of paper) of the most line-like place there and ``stroke_noise`` what
     such a measure gives on bare paper (standard deviation); 0: not measured. ``leaves_mm`` tells
@@ -35,19 +33,30 @@ class BoxView:
     """
 
     cell: Cell
-    crop: NDArray[np.uint8]
-    corners_px: NDArray[np.float64]
     error_mm: float
     occluded: Occlusion = Occlusion.NONE
     blur_mm: float = 0.0
     contrast: float = 1.0
-    px_per_mm: float = 0.0
     ink: float = 0.0
     stroke: float = 0.0
     stroke_noise: float = 0.0
     leaves_mm: float = 0.0
     gap_stroke: float = 0.0
     edge_stroke: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxView(BoxEvidence):
+    """One box as found in the picture.
+
+    ``crop`` uint8 (64, 64): grey, dark ink on light paper, paper levelled near white.
+    ``corners_px`` float64 (4, 2): x, y in the picture, clockwise from the printed top left.
+    ``px_per_mm`` is the scale there.
+    """
+
+    crop: NDArray[np.uint8]
+    corners_px: NDArray[np.float64]
+    px_per_mm: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)

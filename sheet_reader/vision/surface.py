@@ -115,13 +115,11 @@ class FittedSurface:
         reduced, _ = dtrtrs(self.root, basis.T, trans=1)  # instead of the whole covariance
         return as_array(np.linalg.norm(reduced, axis=0))
 
-    def jacobian(self, points: Array, step: float = 0.5) -> Array:
+    def jacobian(self, points: Array) -> Array:
         """Pixels per mm (N, 2, 2) at points (N, 2): [..., 0] along x, [..., 1] along y."""
-        steps = np.array([[step, 0.0], [-step, 0.0], [0.0, step], [0.0, -step]])
+        steps = np.array([[0.5, 0.0], [-0.5, 0.0], [0.0, 0.5], [0.0, -0.5]])
         around = self.to_px((points + steps[:, None]).reshape(-1, 2)).reshape(4, -1, 2)
-        moved = np.stack([around[0] - around[1], around[2] - around[3]], axis=-1)
-        moved /= 2 * step
-        return as_array(moved)
+        return as_array(np.stack([around[0] - around[1], around[2] - around[3]], axis=-1))
 
     def px_per_mm(self, points: Array) -> Array:
         """Mean scale (N,) at points (N, 2)."""

@@ -49,9 +49,10 @@ def build_view(
     occluded = _occluded(pyramid, located, boxes_mm, corners)
     views = tuple(
         BoxView(
-            cell, crops[i], corners[i], float(located.error_mm[i]), occluded[i], float(blur[i]),
-            float(contrast[i]), float(scale[i]), float(ink[i]), strokes[i].stroke,
-            strokes[i].stroke_noise, strokes[i].leaves_mm, float(gap[i]), float(edge[i]),
+            cell, float(located.error_mm[i]), occluded[i], float(blur[i]), float(contrast[i]),
+            float(ink[i]), strokes[i].stroke, strokes[i].stroke_noise, strokes[i].leaves_mm,
+            float(gap[i]), float(edge[i]),
+            crop=crops[i], corners_px=corners[i], px_per_mm=float(scale[i]),
         )
         for i, cell in enumerate(page.cells)
     )  # fmt: skip

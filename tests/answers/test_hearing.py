@@ -105,6 +105,31 @@ def test_blind_the_reading_is_told_and_weighed_once_something_is_typed(how: Aske
     assert kept(audit) == [Value("15")]
     assert audit.reply.fields[0].blind
     assert "your answer 15 is kept" in audit.note
+    changed = hear(asked, value("14"), replace(how, audit=True, before=audit.reply))
+    assert kept(changed) == [Accept()]
+    assert not changed.reply.fields[0].blind, "the reading was seen meanwhile"
+
+
+def test_what_two_see_settles_a_number_and_no_date(how: AskedHow) -> None:
+    blind = replace(how, blind=True)
+    many = hear(card(how.study, PLANTS, "77"), value("77"), blind)
+    assert (kept(many), many.note) == ([Accept()], "the reader saw 77, too")
+    late = hear(card(how.study, "visit_date", "2026-10-20"), value("20 10 26"), blind)
+    assert isinstance(late, AskedAgain)
+    assert "outside the season" in late.why
+
+
+def test_the_second_guess_is_no_slip_but_may_be_unusual_or_another_site(how: AskedHow) -> None:
+    blind, (first, second, *_) = replace(how, blind=True), how.study.sites
+    unusual = hear(card(how.study, PLANTS, runner_up="77"), value("77"), blind)
+    assert isinstance(unusual, AskedAgain)
+    assert unusual.why == "77 is more than the highest plausible value 60"
+    site = card(how.study, "site", first.number, runner_up=second.number)
+    other = hear(site, value(second.number), blind)
+    assert isinstance(other, AskedAgain)
+    assert other.why.endswith(f"you typed {second.number}")
+    nothing = hear(card(how.study, PLANTS, None), value("15"), blind)
+    assert nothing == AskedAgain("15", "the reader saw nothing, you typed 15")
 
 
 def test_after_going_back_the_reading_is_told_and_weighed_again(how: AskedHow) -> None:
@@ -128,6 +153,8 @@ def test_after_going_back_the_reading_is_told_and_weighed_again(how: AskedHow) -
 def test_nothing_read_and_two_people_who_differ_have_nothing_to_take(how: AskedHow) -> None:
     empty, typed = card(how.study, PLANTS, None), card(how.study, PLANTS)
     assert "nothing was read" in hear(empty, PersonSaid("take"), how).message
+    gone = card(how.study, "site", "9999")
+    assert "not on the site list" in hear(gone, PersonSaid("take"), how).message
     differing = replace(typed, typed=(("Ada", "14"), ("Kim", "15")))
     assert "type which is right" in hear(differing, PersonSaid("take"), how).message
     assert kept(hear(replace(typed, second=True), value("77"), how)) == [Value("77")]
@@ -150,7 +177,11 @@ def test_a_site_is_typed_found_by_name_or_not_listed(how: AskedHow) -> None:
     (aside,) = kept(hear(asked, PersonSaid("unlisted"), how))
     assert aside.kind == "aside"
     assert hear(asked, PersonSaid("unlisted"), replace(how, audit=True)) == NO_ANSWER
-    assert sites_named("", how.study.sites, 2) == how.study.sites[:2]
+    assert sites_named("", how.study.sites * 2) == (how.study.sites * 2)[:6]
+    assert sites_named(f"{site.label}h", how.study.sites)[0] == site, "most alike"
+    several = hear(asked, value("mill"), how)
+    assert several.message == "sites named like “mill”:"
+    assert [each.label for each in several.near] == ["Millrace allotments", "Windmill lane"]
 
 
 @pytest.mark.parametrize("number", ["²", "9" * 5000, "4", "-1", ""])
@@ -167,11 +198,16 @@ def test_several_fields_stand_or_say_something_else(how: AskedHow) -> None:
         assert kept(hear(asked, PersonSaid("take"), how)) == 4 * [Accept()]
         changed = hear(asked, PersonSaid("sum", fields={"1": "5"}), how)
         assert kept(changed) == [Accept(), Value("5"), Accept(), Accept()]
-        for wrong in ({"9": "1"}, {"one": "1"}, {"1": "many"}):
+        for wrong in ({"9": "1"}, {"4": "1"}, {"one": "1"}, {"1": "many"}):
             assert isinstance(hear(asked, PersonSaid("sum", fields=wrong), how), Refusal)
         assert hear(asked, value("5"), how) == NO_ANSWER
     off = hear(SumCard(fields, reason), PersonSaid("sum", fields={"1": "4"}), how)
     assert off == AskedAgain("it so", "the total would be 14, the parts add to 13")
+    meant = hear(SumCard(fields, reason), PersonSaid("sum", fields={"1": "4"}, sure=True), how)
+    assert kept(meant) == [Accept(), Value("4"), Accept(), Accept()]
+    unusual = hear(AlikeCard(fields), PersonSaid("sum", fields={"1": "999"}), how)
+    assert isinstance(unusual, AskedAgain)
+    assert "999 is more than the highest plausible value" in unusual.why
     sure = PersonSaid("sum", fields={"1": "4", "2": "x", "3": "n"}, sure=True)
     assert kept(hear(AlikeCard(fields), sure, how)) == [
         Accept(), Value("4"), Illegible(), LeftEmpty(),
@@ -202,13 +238,17 @@ def test_photos_show_one_sheet_or_one_has_another_place(how: AskedHow) -> None:
     assert [f.reading_id for f in hear(asked, PersonSaid("take"), how).reply.fields] == [11, 21]
     same = hear(asked, PersonSaid("same", sheet=1), how)
     assert [f.reading_id for f in same.reply.fields] == [12, 22]
-    assert isinstance(hear(asked, PersonSaid("same", sheet=2), how), Refusal)
+    for nowhere in (2, -1):
+        assert isinstance(hear(asked, PersonSaid("same", sheet=nowhere), how), Refusal)
     assert hear(asked, PersonSaid("same"), replace(how, seen=False)) == UNSEEN
-    assert "too much" in hear(photos(how.study, unlike=True), PersonSaid("take"), how).message
+    unlike = photos(how.study, unlike=True)
+    assert "too much" in hear(unlike, PersonSaid("take"), how).message
+    assert [f.reading_id for f in hear(unlike, PersonSaid("same"), how).reply.fields] == [11, 21]
     assert kept(hear(asked, PersonSaid("date", "27", sheet=1), how)) == [Value("2026-05-27")]
     assert "what it has now" in hear(asked, PersonSaid("date", "20"), how).message
     future = hear(asked, PersonSaid("date", "20 08"), how)
     assert isinstance(future, AskedAgain)
+    assert kept(hear(asked, PersonSaid("date", "20 08", sure=True), how)) == [Value("2026-08-20")]
     number = how.study.sites[3].number
     (moved,) = kept(hear(asked, PersonSaid("site", number), how))
     assert (moved.kind, moved.value, moved.page_instance_id) == ("site", number, 1)

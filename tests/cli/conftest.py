@@ -85,7 +85,7 @@ def _view(code: SheetCode, readings: list[FieldReading]) -> SheetView:
             cell = Cell(reading.field, index, (20.0 + 9 * index, 20.0 + 12 * place, 7.0, 9.0))
             x, y = 30.0 + 130 * place + 18 * index, 100.0
             corners = np.array([[x, y], [x + 14, y], [x + 14, y + 18], [x, y + 18]])
-            boxes.append(BoxView(cell, _crop(digit), corners, 0.1))
+            boxes.append(BoxView(cell, 0.1, crop=_crop(digit), corners_px=corners))
     page = Page(code, 1, 210, 297, (), (), (0, 0, 1, 1), (0, 0, 1, 1))
     outline = np.array([[5, 50], [3900, 50], [3900, 280], [5, 280]], np.float64)
     quality = PhotoQuality(8.0, 0.1, 0.8, 0, 0.0)

@@ -93,7 +93,7 @@ def test_a_folder_in_use_is_left_alone(season: Path) -> None:
     before = (season / "study.toml").read_bytes()
     again = run("demo", "--season", season)
     assert again.exit_code == 2
-    assert "not empty" in again.output
+    assert "holds a study already" in again.output
     assert (season / "study.toml").read_bytes() == before
 
 

@@ -185,3 +185,7 @@ def test_a_drift_shows_after_it_began_and_not_before():
     seen = drift([clean] * 4 + [worse] * 3, 0.001)
     assert (seen[:4] < 20).all()
     assert seen[-1] > 20
+
+
+def test_without_a_month_there_is_no_drift():
+    assert drift([], 0.001).shape == (0,)

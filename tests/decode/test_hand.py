@@ -17,12 +17,12 @@ from sheet_reader.decode.hand import (
     own_digits,
     remembered,
 )
-from sheet_reader.decode.pages import BoxEvidence
 from sheet_reader.decode.sheet import decode_sheet
 from sheet_reader.decode.writer import DIGITS, Examples, shipped_model
 from sheet_reader.digits.classes import CLASSES
 from sheet_reader.reasons import Occlusion
 from sheet_reader.sheet.page import Cell
+from sheet_reader.vision.findings import BoxEvidence
 
 Floats = NDArray[np.float64]
 MODEL = shipped_model()

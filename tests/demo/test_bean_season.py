@@ -68,7 +68,7 @@ def test_values_are_within_the_studys_ranges_and_totals_fit_but_where_told() -> 
             spec = fields[name]
             assert value is None or (spec.lowest or 0) <= value <= (spec.highest or 0), name
         for rule in beans.sums:
-            total, *parts = (sheet.values[name] for name in (rule.total, *rule.parts))
+            total, *parts = (sheet.values[name] for name in rule.fields)
             if total is not None and None not in parts:
                 off = sheet.sum_off == rule.total.partition(".")[0]
                 assert (total != sum(parts)) == off  # type: ignore[arg-type]

@@ -23,7 +23,7 @@ from pathlib import Path
 
 import numpy as np
 
-from sheet_reader.decode.pages import LEAST, BoxEvidence, PageEvidence, packed
+from sheet_reader.decode.pages import LEAST, PageEvidence, packed
 from sheet_reader.decode.sheet import decode_page
 from sheet_reader.demo.samples import copy_sample
 from sheet_reader.digits.classes import CLASSES, EMPTY
@@ -48,6 +48,7 @@ from sheet_reader.study.former import as_text, wording_of
 from sheet_reader.study.reader import read_study
 from sheet_reader.study.site_numbers import damm
 from sheet_reader.study.study import Site, Study
+from sheet_reader.vision.findings import BoxEvidence
 
 DOUBTFUL = 0.03
 """So many boxes are doubtful between two digits."""

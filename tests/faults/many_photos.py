@@ -93,7 +93,7 @@ def reader(
     seen = decode_many.evidence(page, values, rng)
     crop = np.full((64, 64), 240, np.uint8)
     corners = np.array([[10, 10], [24, 10], [24, 28], [10, 28]], np.float64)
-    boxes = tuple(BoxView(cell, crop, corners, 0.1) for cell in page.cells)
+    boxes = tuple(BoxView(cell, 0.1, crop=crop, corners_px=corners) for cell in page.cells)
     outline = np.array([[0, 0], [79, 0], [79, 23], [0, 23]], np.float64)
     quality = PhotoQuality(8, 0.1, 0.8, 0, 0)
     bare = PageReading(page.code, (), None, None, evidence=seen)  # the program decodes it

@@ -79,7 +79,7 @@ class Model:
     def waits(self, study: Study, sheet: Sheet, name: str) -> bool:
         """Whether a field must be asked about, or explained where the study has no such field."""
         return self._waits_as_read(study, sheet, name) or any(
-            name in self._asked_on_the_row(study, sheet, (rule.total, *rule.parts))
+            name in self._asked_on_the_row(study, sheet, rule.fields)
             for rule in study.sums
         )
 

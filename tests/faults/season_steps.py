@@ -350,7 +350,7 @@ class Season(Checks):
             good = holds(self.study, specs[name], (value, settled, sure))
             result[name] = (value, settled if good else "flagged", sure)
         for rule in self.study.sums:
-            names = [n for n in (rule.total, *rule.parts) if n in result]
+            names = [n for n in rule.fields if n in result]
             numbers = [int(result[n][0] or -1) for n in names]
             if numbers and min(numbers) >= 0 and numbers[0] != sum(numbers[1:]):
                 result |= {n: (result[n][0], "flagged", result[n][2]) for n in names}

@@ -23,8 +23,8 @@ import stand_in
 
 from sheet_reader.errors import SheetReaderError, StorageError
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.record.history.answers import Value
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.engine import storage_error
 from sheet_reader.record.store.store import Record

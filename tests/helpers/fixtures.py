@@ -9,7 +9,7 @@ import pytest
 import stand_in
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.history.found import BatchSummary
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.study.study import Study
 
 

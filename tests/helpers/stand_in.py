@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from sheet_reader.decode.pages import BoxEvidence, FieldReading, PageEvidence, PageReading
+from sheet_reader.decode.pages import FieldReading, PageEvidence, PageReading
 from sheet_reader.decode.sheet import decode_page
 from sheet_reader.digits.classes import CLASSES, EMPTY
 from sheet_reader.intake.files import OpenedPicture
@@ -26,14 +26,14 @@ from sheet_reader.sheet.page import Cell, Page, SheetCode
 from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.study import (
     CountField,
-    HeaderField,
+    FieldSpec,
     Plot,
     Season,
     Site,
     Study,
     Visits,
 )
-from sheet_reader.vision.findings import BoxView, NoSheet, PhotoQuality, SheetView
+from sheet_reader.vision.findings import BoxEvidence, BoxView, NoSheet, PhotoQuality, SheetView
 
 WIDTH = 4000
 
@@ -47,9 +47,9 @@ def a_study(folder: Path) -> Study:
         season=Season(date(2026, 4, 1), date(2026, 9, 30)),
         visits=Visits(),
         header=(
-            HeaderField("site", "Site number", SITE, 4),
-            HeaderField("date", "Visit date", DATE, 6),
-            HeaderField("helpers", "Helpers", NUMBER, 2, 1, 20),
+            FieldSpec("site", "Site number", SITE, 4),
+            FieldSpec("date", "Visit date", DATE, 6),
+            FieldSpec("helpers", "Helpers", NUMBER, 2, 1, 20),
         ),
         plots=(Plot("shade", "Shade", "shaded"), Plot("sun", "Sun", "open")),
         counts=(
@@ -224,7 +224,8 @@ def _view(
     for row, field in enumerate(fields):
         cell = Cell(field.field, 0, (20.0, 20.0 + 12 * row, 7.0, 9.0))
         corners = np.array([[10, 10], [24, 10], [24, 28], [10, 28]], dtype=np.float64)
-        boxes.append(BoxView(cell, np.full((64, 64), row, dtype=np.uint8), corners, 0.1))
+        crop = np.full((64, 64), row, dtype=np.uint8)
+        boxes.append(BoxView(cell, 0.1, crop=crop, corners_px=corners))
     page = Page(code, 1, 210, 297, (), (), (0, 0, 1, 1), (0, 0, 1, 1))
     height = picture.gray.shape[0]
     corners = [[left, 0], [left + 500, 0], [left + 500, height], [left, height]]

@@ -23,7 +23,7 @@ from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.site_numbers import damm
 from sheet_reader.study.study import (
     CountField,
-    HeaderField,
+    FieldSpec,
     Plot,
     Season,
     Site,
@@ -98,10 +98,10 @@ class Written:
                 boxes.append(
                     BoxView(
                         cell,
-                        np.full((64, 64), 255, np.uint8),
-                        np.zeros((4, 2)),
                         self.error_mm,
                         self.hidden.get((name, i), Occlusion.NONE),
+                        crop=np.full((64, 64), 255, np.uint8),
+                        corners_px=np.zeros((4, 2)),
                     )
                 )
         page = Page(
@@ -150,9 +150,9 @@ def beans() -> Study:
         season=Season(date(2026, 4, 20), date(2026, 8, 30)),
         visits=Visits(),
         header=(
-            HeaderField("site", "Site number", SITE, 4),
-            HeaderField("visit_date", "Visit date", DATE, 6),
-            HeaderField("helpers", "Helpers", NUMBER, 2, 1, 30),
+            FieldSpec("site", "Site number", SITE, 4),
+            FieldSpec("visit_date", "Visit date", DATE, 6),
+            FieldSpec("helpers", "Helpers", NUMBER, 2, 1, 30),
         ),
         plots=plots,
         counts=counts,

@@ -37,7 +37,10 @@ def a_cell(field: str, content: str, x: float, **more: object) -> CellTruth:
 def a_view(shift: float, cells: tuple[CellTruth, ...], code: SheetCode = CODE) -> SheetView:
     page = Page(code, 1, 210, 297, (), (), (0, 0, 1, 1), (0, 0, 1, 1))
     boxes = tuple(
-        BoxView(Cell(c.field, c.index, (0, 0, 8, 10)), CROP, np.add(c.corners_px, (shift, 0)), 0.05)
+        BoxView(
+            Cell(c.field, c.index, (0, 0, 8, 10)), 0.05,
+            crop=CROP, corners_px=np.add(c.corners_px, (shift, 0)),
+        )
         for c in cells
     )
     quality = PhotoQuality(10, 0.1, 0.8, 0, 0.0)

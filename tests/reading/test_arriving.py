@@ -14,7 +14,7 @@ import stand_in
 from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.history.found import BatchSummary
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.study import Study
 from sheet_reader.wording import words

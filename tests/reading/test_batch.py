@@ -14,8 +14,8 @@ from sheet_reader.errors import UsageError
 from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.reading import batch, worker
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.reasons import Code, because
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.study import Study
 from sheet_reader.vision.findings import NoSheet

@@ -23,8 +23,8 @@ from sheet_reader.intake.imap import (
     password_for,
 )
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.reading.written_areas import bare_picture
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.people.remarks import CAME_BY_MAIL, AskedItem, note_drafts, remarks_of

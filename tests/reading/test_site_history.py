@@ -30,9 +30,9 @@ from sheet_reader.reading.site_history import (
     settled_digits,
     with_history,
 )
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.reasons import in_words
 from sheet_reader.record.history.answers import LeftEmpty, Value
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.history.states import FieldState, PageObservation, StoredReading
 from sheet_reader.record.store.store import Record
 from sheet_reader.sheet.page import SheetCode

@@ -19,7 +19,7 @@ from sheet_reader.study.reader import read_study
 from sheet_reader.study.study import (
     Comments,
     CountField,
-    HeaderField,
+    FieldSpec,
     Plot,
     Season,
     Study,
@@ -54,8 +54,8 @@ def make_study() -> Callable[..., Study]:
         season=Season(date(2026, 4, 1), date(2026, 9, 30)),
         visits=Visits(),
         header=(
-            HeaderField("site", "Site number", SITE, 4),
-            HeaderField("visit_date", "Visit date", DATE, 6),
+            FieldSpec("site", "Site number", SITE, 4),
+            FieldSpec("visit_date", "Visit date", DATE, 6),
         ),
         plots=(Plot("north", "North half", "mown"), Plot("south", "South half", "left")),
         counts=(CountField("snails", "Snails", 2, 0, 99), CountField("slugs", "Slugs", 3, 0, 500)),

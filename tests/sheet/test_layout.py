@@ -15,7 +15,7 @@ from sheet_reader.sheet.layout import draw_sheet, lay_out, layout_version
 from sheet_reader.sheet.page import BLANK, DrawnPage, Text
 from sheet_reader.study.kinds import DATE, NUMBER, SITE
 from sheet_reader.study.reader import DATE_ORDERS
-from sheet_reader.study.study import Comments, CountField, HeaderField, Plot, Study, SumRule
+from sheet_reader.study.study import Comments, CountField, FieldSpec, Plot, Study, SumRule
 from sheet_reader.study.words import shipped_words
 
 Faults = Callable[[DrawnPage], list[str]]
@@ -188,11 +188,11 @@ def studies(draw: st.DrawFn) -> dict[str, object]:
         for i in range(draw(st.integers(1, 12)))
     )
     header = [
-        HeaderField("site", draw(WORDS)[:40].strip(), SITE, draw(st.integers(2, 8))),
-        HeaderField("day", draw(WORDS)[:40].strip(), DATE, 6),
+        FieldSpec("site", draw(WORDS)[:40].strip(), SITE, draw(st.integers(2, 8))),
+        FieldSpec("day", draw(WORDS)[:40].strip(), DATE, 6),
     ]
     header += [
-        HeaderField(f"h{i}", draw(WORDS)[:40].strip(), NUMBER, draw(st.integers(1, 6)))
+        FieldSpec(f"h{i}", draw(WORDS)[:40].strip(), NUMBER, draw(st.integers(1, 6)))
         for i in range(draw(st.integers(0, 5)))
     ]
     comments = draw(st.one_of(st.none(), st.builds(Comments, WORDS, st.floats(8, 120))))

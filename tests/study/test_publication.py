@@ -161,6 +161,7 @@ def test_a_plan_and_its_words(write: Write) -> None:
         ("[update]\nplanned = 0", "update.planned: "),
         ('[update]\nplots = "x"', "update.plots: unknown key"),
         ('[words.update]\nyess = "x"', "words.update.yess: unknown key – did you mean “yes”?"),
+        ("[words.update]\nper = 3", "words.update.per: must be text in quotes, not 3"),
         ('[words.update]\nn_sites = "{sites}"', "words.update.n_sites: {sites} is not known here"),
         ('[words.update]\nn_sites = "{n"', "words.update.n_sites: has a brace without"),
         ('[words.update]\nmonths = "Jan"', "words.update.months: must be the names of twelve"),

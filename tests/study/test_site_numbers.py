@@ -18,7 +18,6 @@ from sheet_reader.errors import UsageError
 from sheet_reader.study.site_numbers import (
     choose_numbers,
     damm,
-    did_you_mean,
     digits_for,
     has_look_alikes,
     is_valid,
@@ -173,16 +172,16 @@ SITES = (Site("1029", "Old wall", ""), Site("2043", "Mill", ""), Site("5724", ""
 @pytest.mark.parametrize(
     ("typed", "expected"),
     [
-        ("1028", "did you mean 1029 (Old wall)?"),
-        ("1209", "did you mean 1029 (Old wall)?"),
-        ("129", "did you mean 1029 (Old wall)?"),
-        ("20443", "did you mean 2043 (Mill)?"),
-        ("5734", "did you mean 5724?"),
-        ("9998", ""),
+        ("1028", SITES[:1]),
+        ("1209", SITES[:1]),
+        ("129", SITES[:1]),
+        ("20443", SITES[1:2]),
+        ("5734", SITES[2:]),
+        ("9998", ()),
     ],
 )
-def test_did_you_mean(typed: str, expected: str) -> None:
-    assert did_you_mean(typed, SITES) == expected
+def test_the_near_ones_are_within_two_mistakes(typed: str, expected: tuple[Site, ...]) -> None:
+    assert nearest_sites(typed, SITES) == expected
 
 
 def test_the_nearest_comes_first() -> None:

@@ -12,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, func, select
+from sqlalchemy import Connection, select
 
 from sheet_reader import __version__
 from sheet_reader.record.history.answers import Answer, words_of
@@ -52,11 +52,10 @@ def add_look(
     """Keep what a person made of a field; False where she has looked before, and nothing is kept.
     ``connection`` is writing.
     """
-    last = connection.scalar(select(func.max(schema.decisions.c.id))) or 0
     return insert_new(
         connection, schema.blind_answers, page_instance_id=place[0], field=place[1],
         reading_id=reading_id, said=words_of(answer, read), by=by, at=now(), program=__version__,
-        decisions_before=last,
+        decisions_before=schema.last_id(connection, schema.decisions),
     )  # fmt: skip
 
 

@@ -12,7 +12,7 @@ from dataclasses import asdict
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Connection, Table, func, insert, select
+from sqlalchemy import Connection, Table, insert, select
 
 from sheet_reader import __version__
 from sheet_reader.errors import OvertakenError, UsageError
@@ -91,7 +91,7 @@ def add_answer(
     """
     said = {"by": by, "reason": checked_reason(reason)}
     meanings = load_meanings(connection, study)
-    number = (connection.scalar(select(func.max(schema.decisions.c.id))) or 0) + 1
+    number = schema.last_id(connection, schema.decisions) + 1
     fields, sheets = [], []
     for one in answers:
         if isinstance(one, SheetAnswer):
@@ -217,12 +217,12 @@ def _still_standing(connection: Connection, table: Table, ids: Sequence[int]) ->
 
 
 def _insert_of_sheet(connection: Connection, **values: Any) -> int:
-    before = connection.scalar(select(func.max(schema.decisions.c.id))) or 0
+    before = schema.last_id(connection, schema.decisions)
     return _insert(connection, schema.sheet_decisions, decisions_before=before, **values)
 
 
 def _insert(connection: Connection, table: Table, **values: Any) -> int:
-    runs = connection.scalar(select(func.max(schema.reading_runs.c.id))) or 0
+    runs = schema.last_id(connection, schema.reading_runs)
     return insert_row(
         connection, table, at=now(), program=__version__, runs_before=runs, **values
     )

@@ -6,7 +6,7 @@ import json
 import math
 import uuid
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from operator import attrgetter
 
 from sqlalchemy import Connection, func, select, update
@@ -83,42 +83,6 @@ class PhotoResult:
     status: PhotoStatus = "read"
     unforeseen: str = ""
     notes: tuple[Reason, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class BatchSummary:
-    """What one call of read_batch did.
-
-    Each thing that arrived is one of these: a new photo (``arrived``), ``known`` from before,
-    ``refused`` (no picture) or ``left_out`` (drawn by this program). Of the new photos ``new_read``
-    and ``new_failed`` were read and not readable, ``new_checks`` show a print check; ``read`` and
-    ``failed`` also count photos that earlier runs took in, ``failed`` the refused things too.
-    ``photo_ids`` are the photos looked at, ``decoded`` is how many known pages were decoded anew
-    without their photos.
-    ``lines`` has one line per thing that failed, and one per thing worth telling; ``seconds`` is
-    the time spent reading. ``fault`` says what is wrong with the installation where no photo could
-    be read for that reason: then all of them wait.
-    """
-
-    arrived: int = 0
-    known: int = 0
-    refused: int = 0
-    left_out: int = 0
-    new_read: int = 0
-    new_failed: int = 0
-    new_checks: int = 0
-    read: int = 0
-    failed: int = 0
-    pages: int = 0
-    accepted: int = 0
-    flagged: int = 0
-    empty: int = 0
-    left_to_another: int = 0
-    decoded: int = 0
-    seconds: float = 0.0
-    lines: tuple[str, ...] = field(default=())
-    photo_ids: tuple[int, ...] = ()
-    fault: str = ""
 
 
 def new_identity(connection: Connection, photo_id: int, *code: object) -> str:

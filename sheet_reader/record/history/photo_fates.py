@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from pathlib import PurePath
-from typing import TYPE_CHECKING, Literal, get_args
+from typing import TYPE_CHECKING, Literal
 
 from sqlalchemy import select
 
 from sheet_reader.errors import UsageError
-from sheet_reader.reasons import Reasons, from_json
 from sheet_reader.record.history.merging import same_as
-from sheet_reader.record.history.photos import both_names
+from sheet_reader.record.history.photos import PhotoLine, both_names, photo_lines
 from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.history.states import TYPED, Decision, VisitState
 from sheet_reader.record.store import schema
@@ -26,7 +25,6 @@ Fate = Literal[
     "read", "read in part", "replaced", "repeated", "without a place", "waiting", "not readable",
     "typed in", "set aside", "check",
 ]  # fmt: skip
-FATES: tuple[Fate, ...] = get_args(Fate)
 MOST_NAMED = 5
 
 
@@ -87,20 +85,16 @@ class PhotoSheet:
     aside: bool = False
 
 
-@dataclass(frozen=True, slots=True)
-class PhotoFate:
-    """A photo, when it came, how ("folder", "mail", "mailbox", "typed"), and what became of it.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoFate(PhotoLine):
+    """A photo, how it came ("folder", "mail", "mailbox", "typed"), and what became of it.
 
     ``name`` is its file's (it may name a person), ``why`` the reason a person gave for setting it
     aside.
     """
 
-    photo_id: int
-    name: str
-    received_at: str
     way: str
     fate: Fate
-    reasons: Reasons
     why: str
     sheets: tuple[PhotoSheet, ...]
 
@@ -118,35 +112,37 @@ class PhotoFate:
 def photo_fates(record: Record) -> list[PhotoFate]:
     """Every photo of the record, also typed sheets without one, oldest first."""
     sheets_in = _sheets(record)
-    p, o, s = schema.photos.c, schema.origins.c, schema.page_instances.c
+    o, s = schema.origins.c, schema.page_instances.c
     with record.reading() as connection:
         aside = standing(connection).photos_aside
         came = connection.execute(select(o.photo_id, o.way).order_by(o.id.desc()))
         ways = {row.photo_id: row.way for row in came}
         typed = set(connection.scalars(select(s.photo_id).where(s.layout == TYPED)))
-        columns = (p.id, p.name, p.received_at, p.status, p.reasons)
-        rows = connection.execute(select(*columns).order_by(p.id)).all()
+        lines = photo_lines(connection)
     fates = []
-    for row in rows:
-        sheets, reasons = tuple(sheets_in[row.id]), from_json(row.reasons)
-        if row.status == TYPED and not sheets:  # every answer was taken back
+    for line in lines:
+        number, sheets = line.photo_id, tuple(sheets_in[line.photo_id])
+        if line.status == TYPED and not sheets:  # every answer was taken back
             continue
         fate: Fate
-        if all(sheet.aside for sheet in sheets) if sheets else row.id in aside:
+        if all(sheet.aside for sheet in sheets) if sheets else number in aside:
             fate = "set aside"
-        elif row.status == TYPED or (row.id in typed and sheets and row.status != "read"):
+        elif line.status == TYPED or (number in typed and sheets and line.status != "read"):
             fate = "typed in"
-        elif row.status == "read":
+        elif line.status == "read":
             counting = [sheet.became.what for sheet in sheets if not sheet.aside]
-            fate = "read in part" if reasons else "read"
+            fate = "read in part" if line.reasons else "read"
             fate = counting[0] if counting and "read" not in counting else fate
-        elif row.status == "waiting":
+        elif line.status == "waiting":
             fate = "waiting"
         else:
-            fate = "not readable" if reasons else "check"
-        way = TYPED if row.status == TYPED else ways.get(row.id, "")
-        why = aside[row.id].reason if row.id in aside else ""
-        fates.append(PhotoFate(row.id, row.name, row.received_at, way, fate, reasons, why, sheets))
+            fate = "not readable" if line.reasons else "check"
+        way = TYPED if line.status == TYPED else ways.get(number, "")
+        why = aside[number].reason if number in aside else ""
+        fates.append(PhotoFate(
+            number, line.name, line.status, line.reasons, line.received_at,
+            way=way, fate=fate, why=why, sheets=sheets,
+        ))  # fmt: skip
     return fates
 
 

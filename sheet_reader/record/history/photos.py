@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 import json
 import shutil
-from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from importlib.metadata import PackageNotFoundError, version
 from pathlib import PurePosixPath
@@ -26,7 +25,7 @@ from sheet_reader.study.days import now
 from sheet_reader.study.study import Study
 from sheet_reader.wording import neutral_name
 
-PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped"]
+PhotoStatus = Literal["waiting", "read", "no sheet", "failed", "stopped", "typed"]
 PACKAGES = ("numpy", "opencv-python", "pillow", "pillow-heif", "pypdfium2", "scipy", "zxing-cpp")
 """Those that open pictures and find sheets in them."""
 
@@ -42,11 +41,10 @@ class PhotoLine:
     received_at: str = ""
 
 
-def photos_with(connection: Connection, statuses: Sequence[str]) -> list[PhotoLine]:
-    """The photos with one of these statuses, oldest first."""
+def photo_lines(connection: Connection) -> list[PhotoLine]:
+    """Every photo, and every typed sheet, oldest first."""
     c = schema.photos.c
-    columns = (c.id, c.name, c.status, c.reasons, c.received_at)
-    query = select(*columns).where(c.status.in_(statuses)).order_by(c.id)
+    query = select(c.id, c.name, c.status, c.reasons, c.received_at).order_by(c.id)
     return [
         PhotoLine(row.id, row.name, row.status, from_json(row.reasons), row.received_at)
         for row in connection.execute(query)

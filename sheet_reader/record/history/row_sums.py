@@ -22,11 +22,11 @@ def with_sums_checked(study: Study, visits: Iterable[VisitState]) -> list[VisitS
 
 
 def _checked(rules: Sequence[SumRule], visit: VisitState) -> VisitState:
-    serving = {e.field: e for e in visit.fields if e.is_current}
+    serving = visit.serving
     told = sums_told(visit)
     asked: dict[str, Reason] = {}
     for rule in rules:
-        states = [serving.get(name) for name in (rule.total, *rule.parts)]
+        states = [serving.get(name) for name in rule.fields]
         fields = [e for e in states if e is not None]
         if len(fields) != len(states) or any(e.status in ("flagged", "doubted") for e in fields):
             continue
@@ -74,7 +74,7 @@ def sums_off(
     labels = {spec.name: spec.label for spec in study.fields}
     found = {}
     for rule in study.sums:
-        names = (rule.total, *rule.parts)
+        names = rule.fields
         texts = tuple(values.get(name) for name in names)
         if set(names) & set(changed) and (reason := sum_off(names, texts)) is not None:
             some = reason.code is Code.PARTS_EXCEED

@@ -59,7 +59,7 @@ def visit_rows(study: Study, visits: Iterable[VisitState]) -> list[VisitRow]:
 
 
 def _visit_row(study: Study, visit: VisitState) -> VisitRow:
-    serving = {e.field: e for e in visit.fields if e.is_current}
+    serving = visit.serving
     placed = study.placed(visit.site, visit.visit_date)
     values: dict[str, str | None] = {}
     statuses: dict[str, Status] = {}

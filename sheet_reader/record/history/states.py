@@ -221,6 +221,11 @@ class VisitState:
     pages: tuple[PageObservation, ...]
     fields: tuple[FieldState, ...]
 
+    @property
+    def serving(self) -> dict[str, FieldState]:
+        """The fields whose values are the visit's, by name."""
+        return {e.field: e for e in self.fields if e.is_current}
+
 
 @dataclass(frozen=True, slots=True)
 class VisitRow:

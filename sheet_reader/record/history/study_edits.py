@@ -13,18 +13,16 @@ from sheet_reader.numbers import RECORD
 from sheet_reader.reasons import Code
 from sheet_reader.record.history.loading import LATEST
 from sheet_reader.record.history.runs import OF_TIME
-from sheet_reader.record.history.sheets import standing
 from sheet_reader.record.history.states import RECORDED, VisitState
 from sheet_reader.record.store import schema
-from sheet_reader.record.store.claims import MOST_ATTEMPTS
+from sheet_reader.record.store.claims import unread
 from sheet_reader.sheet.page import BLANK
 from sheet_reader.study import days
 from sheet_reader.study.kinds import SITE
 from sheet_reader.study.reader import STUDY_FILE
-from sheet_reader.study.study import HeaderField, Study
-from sheet_reader.wording import counted
+from sheet_reader.study.study import FieldSpec, Study
+from sheet_reader.wording import counted, some_of
 
-MOST_NAMED = RECORD.most_named
 SAME_TIME = timedelta(hours=1)
 """By so much the clocks of two machines may differ."""
 WHY = {
@@ -41,14 +39,6 @@ WHY = {
 }
 """Why a value is doubted."""
 LESS_CERTAIN = "less certain now"
-
-
-def unread(connection: Connection) -> int:
-    """How many photos wait to be read, or to be tried once more."""
-    c = schema.photos.c
-    stopped = (c.status == "stopped") & (c.attempts < MOST_ATTEMPTS)
-    waits = connection.scalars(select(c.id).where((c.status == "waiting") | stopped)).all()
-    return len(set(waits) - set(standing(connection).photos_aside)) if waits else 0
 
 
 def refuse_another_study(connection: Connection, study: Study) -> None:
@@ -74,7 +64,7 @@ def refuse_another_study(connection: Connection, study: Study) -> None:
             )
 
 
-def _is_elsewhere(connection: Connection, study: Study, field: HeaderField) -> bool:
+def _is_elsewhere(connection: Connection, study: Study, field: FieldSpec) -> bool:
     """Whether a site or date field has never been read under its present name, or another field
     under it: a sheet with a printed site number has no site field at all.
     """
@@ -183,9 +173,9 @@ def _unknown_fields(study: Study, visits: Iterable[VisitState]) -> str:
     values = {(n, e.field) for n, e in unknown if e.status in RECORDED and e.value is not None}
     questions = {(n, e.field) for n, e in unknown if e.status == "flagged"}
     has = f"{counted(len(values), 'value')} and {counted(len(questions), 'question')}"
-    names = dict.fromkeys(e.field for _, e in unknown)
+    names = some_of(list(dict.fromkeys(e.field for _, e in unknown)), RECORD.most_named)
     return (
-        f"study.toml has no field {_listed(list(names))} now, but the record does, with {has}: "
+        f"study.toml has no field {names} now, but the record does, with {has}: "
         "rows.csv leaves them out, readings.csv keeps them; if they were renamed, rename them back"
     )
 
@@ -214,7 +204,7 @@ def _sites(study: Study, visits: Iterable[VisitState]) -> str:
     one = "a site that is" if len(sites) == 1 else "sites that are"
     return (
         f"{counted(len(gone), 'visit is', 'visits are')} of {one} not on the site list now "
-        f"({_listed(sites)}); {_rows(len(gone))} in the exports"
+        f"({some_of(sites, RECORD.most_named)}); {_rows(len(gone))} in the exports"
     )
 
 
@@ -238,8 +228,3 @@ def _season(study: Study, visits: Iterable[VisitState]) -> str:
 
 def _rows(number: int) -> str:
     return "its row stays" if number == 1 else "their rows stay"
-
-
-def _listed(names: Sequence[str]) -> str:
-    more = len(names) - MOST_NAMED
-    return ", ".join(names[:MOST_NAMED]) + (f" and {more} more" if more > 0 else "")

@@ -82,7 +82,7 @@ def backup(study: Study, file: Path) -> BackedUp:
             with unchanging(copy) as connection:
                 must_know(connection, kept, study.folder, str(source))
                 problems = list(originals.original_faults(connection, study.folder))
-                known = set(connection.scalars(select(schema.photos.c.original)))
+                known = originals.places_in(connection)
             plain = _plain_files(study)
             problems += [
                 f"{path.name} is a link that leads nowhere" for path in plain

@@ -200,6 +200,17 @@ def original_faults(connection: Connection, folder: Path) -> Iterator[str]:
             yield f"{name}: its original was changed ({place})"
 
 
+def places_in(connection: Connection) -> set[str]:
+    """The places of all originals that the record names."""
+    return set(connection.scalars(select(schema.photos.c.original)))
+
+
+def strays(connection: Connection, folder: Path) -> list[str]:
+    """The places of originals that are kept and that the record does not name."""
+    known = places_in(connection)
+    return [place for place in all_kept(folder) if place not in known]
+
+
 def named_in(connection: Connection) -> Sequence[tuple[str, str]]:
     """The photos of the record that have an original: name, and the original's place."""
     p = schema.photos.c

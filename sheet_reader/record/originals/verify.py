@@ -44,14 +44,14 @@ class Verdict:
         return not self.problems
 
 
-def verify(study: Study, url: str | None = None, thresholds: Thresholds = NO_THRESHOLDS) -> Verdict:
+def verify(study: Study, thresholds: Thresholds = NO_THRESHOLDS) -> Verdict:
     """Check the database itself, every row against its checksum, every reference, every original
     against its hash, and the layout.
 
     ``thresholds`` as in :meth:`Record.open`. Raises :class:`RecordError` where the record is too
     damaged to be opened.
     """
-    opened = Record.open(study, url, thresholds=thresholds, for_reading=True, of_any_study=True)
+    opened = Record.open(study, thresholds=thresholds, for_reading=True, of_any_study=True)
     with opened as record, record.reading() as connection:
         checksums.text_as_bytes(connection)
         problems = [
@@ -119,11 +119,9 @@ def _impossible(connection: Connection) -> Iterator[str]:
 
 
 def _strays(connection: Connection, folder: Path) -> Iterator[str]:
-    known = set(connection.scalars(select(schema.photos.c.original)))
-    stray = sum(place not in known for place in originals.all_kept(folder))
-    if stray:
+    if stray := originals.strays(connection, folder):
         yield (
-            f"{stray} kept originals are not in the record yet "
+            f"{len(stray)} kept originals are not in the record yet "
             "(a run was interrupted; reading their files again notes them)"
         )
 

@@ -56,15 +56,13 @@ class Erased:
     lingering: tuple[str, ...] = ()
 
 
-def named(
-    study: Study, contact: str, url: str | None = None, photos: Collection[int] = ()
-) -> Traces:
+def named(study: Study, contact: str, photos: Collection[int] = ()) -> Traces:
     """What :func:`erase` would remove, so that it can be told before.
 
     Raises :class:`UsageError` where ``contact`` means no single person.
     """
     who = person_meant(contact)
-    with Record.open(study, url, of_any_study=True) as record:
+    with Record.open(study, of_any_study=True) as record:
         return in_record(record, who, photos)
 
 
@@ -72,7 +70,6 @@ def erase(
     study: Study,
     contact: str,
     bare_picture: BarePicture,
-    url: str | None = None,
     photos: Collection[int] = (),
 ) -> Erased:
     """Remove what is known of the person whose name or address holds ``contact``.
@@ -90,7 +87,7 @@ def erase(
     person or is unknown.
     """
     who = person_meant(contact)
-    with Record.open(study, url, of_any_study=True) as record:
+    with Record.open(study, of_any_study=True) as record:
         traces, elsewhere = in_record(record, who, photos), in_her_files(study, who)
         if not traces.any and not elsewhere:
             raise UsageError(f"nothing in the record or the site list names “{contact}”")
@@ -166,7 +163,7 @@ def _remove_replaced(record: Record) -> None:
     """Remove the files that the record names no more, then the notes of them."""
     with record.reading() as connection:
         places = schema.notes(connection, TO_REMOVE)
-        in_use = set(connection.scalars(select(schema.photos.c.original)))
+        in_use = originals.places_in(connection)
     for place in places:
         if place not in in_use:
             with our_errors(record.folder):

@@ -32,6 +32,10 @@ if TYPE_CHECKING:
 CLAIM_LASTS = timedelta(seconds=RECORD.claim_seconds)
 LEASE_LASTS = timedelta(seconds=RECORD.lease_seconds)
 MOST_ATTEMPTS = RECORD.most_attempts
+_status = schema.photos.c.status
+UNREAD = (_status == "waiting") | (
+    (_status == "stopped") & (schema.photos.c.attempts < MOST_ATTEMPTS)
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,20 +62,25 @@ def tasks(
     c = schema.photos.c
     query = select(c.id, c.name, c.original, c.attempts, c.status).order_by(c.id)
     if not again:
-        stopped = (c.status == "stopped") & (c.attempts < MOST_ATTEMPTS)
         lacking = c.status.in_(("no sheet", "failed", "stopped")) | (
             (c.status == "read") & c.reasons.is_not(None)
         )
         changed = (
             (c.model != model) | (c.program != __version__) | (c.circumstances != circumstances)
         )
-        query = query.where((c.status == "waiting") | stopped | (lacking & changed))
+        query = query.where(UNREAD | (lacking & changed))
     aside = standing(connection).photos_aside
     return [
         Task(row.id, row.name, row.original, row.attempts, row.status == "read" and not again)
         for row in connection.execute(query.where(c.status != TYPED))
         if row.id not in aside
     ]
+
+
+def unread(connection: Connection) -> int:
+    """How many photos wait to be read, or to be tried once more."""
+    waits = connection.scalars(select(schema.photos.c.id).where(UNREAD)).all()
+    return len(set(waits) - set(standing(connection).photos_aside)) if waits else 0
 
 
 def my_token() -> str:

@@ -97,6 +97,15 @@ def has_record(folder: Path) -> bool:
     return (folder / RECORD_FILE).exists() or (folder / PLACE_FILE).exists()
 
 
+def must_have_record(folder: Path, remedy: str) -> None:
+    """Raises :class:`UsageError` with this ``remedy`` where the study in ``folder`` has no record
+    yet, and what :func:`must_not_be_blank` does where it is lost.
+    """
+    if not has_record(folder):
+        must_not_be_blank(folder)
+        raise UsageError("this study has no record yet", where=folder, remedy=remedy)
+
+
 def must_not_be_blank(folder: Path) -> None:
     """Raises :class:`RecordError` where there is no record, or one of no bytes, beside photos, and
     :class:`UsageError` where it is kept elsewhere and nobody has said how to get there; asks
@@ -248,10 +257,10 @@ def join(study: Study) -> str:
             with engine.connect() as connection:
                 if (identity := identity_in(connection)) is None:
                     raise UsageError("there is no record to join yet", where=address)
-                known = set(connection.scalars(select(schema.photos.c.original)))
+                strays = originals.strays(connection, folder)
         finally:
             engine.dispose()
-        if any(place not in known for place in originals.all_kept(folder)):
+        if strays:
             raise UsageError(
                 "this folder keeps photos that the record there does not know", where=folder,
                 remedy=f"it is another study's, or its {originals.FOLDER} belong into its inbox",

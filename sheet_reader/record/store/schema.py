@@ -53,6 +53,7 @@ from sqlalchemy import (
     Table,
     Text,
     UniqueConstraint,
+    func,
     literal_column,
     select,
 )
@@ -266,6 +267,11 @@ APPEND_ONLY = (
     "meanings", "site_labels", "blind_answers",
 )  # fmt: skip
 """Tables to which the database itself lets rows be added only."""
+
+
+def last_id(connection: Connection, table: Table) -> int:
+    """The highest id in a table; 0 where it is empty."""
+    return connection.scalar(select(func.max(table.c.id))) or 0
 
 
 def notes(connection: Connection, name: str) -> list[str]:

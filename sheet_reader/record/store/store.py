@@ -28,9 +28,9 @@ from sheet_reader.record.history.history import HistoryEntry
 from sheet_reader.record.history.kept_visits import KeptVisits
 from sheet_reader.record.history.photos import PhotoLine
 from sheet_reader.record.history.rows import AuditedField, Summary
-from sheet_reader.record.history.states import FieldState, Thresholds, VisitRow, VisitState
+from sheet_reader.record.history.states import TYPED, FieldState, Thresholds, VisitRow, VisitState
 from sheet_reader.record.originals import originals
-from sheet_reader.record.store import checksums, place, record_file, schema
+from sheet_reader.record.store import checksums, claims, place, record_file, schema
 from sheet_reader.record.store.engine import (
     RECORD_FILE,
     checked_address,
@@ -204,14 +204,13 @@ class Record:
 
     def photos(self) -> list[PhotoLine]:
         """Every photo and its fate, oldest first."""
-        statuses = ("waiting", "read", "no sheet", "failed", "stopped")
         with self.reading() as connection:
-            return photos.photos_with(connection, statuses)
+            return [line for line in photos.photo_lines(connection) if line.status != TYPED]
 
     def unread(self) -> int:
         """How many photos are not read yet."""
         with self.reading() as connection:
-            return study_edits.unread(connection)
+            return claims.unread(connection)
 
     def notes(self) -> list[str]:
         """What to know under the study file of today, one line each: see ``study_edits``."""

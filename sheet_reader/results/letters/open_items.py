@@ -133,7 +133,7 @@ def _sums(study: Study, fields: dict[str, FieldFact], site: str, day: str) -> It
     """The totals that do not fit. What waits for another reason is for her, not the volunteer."""
     labels = {spec.name: spec.label for spec in study.fields}
     for rule in study.sums:
-        names = (rule.total, *rule.parts)
+        names = rule.fields
         facts = [fields.get(name) for name in names]
         off = sum_off(names, [_settled(fact) for fact in facts])
         if off is None or off.code is not Code.SUM_OFF:  # of missing parts another item tells

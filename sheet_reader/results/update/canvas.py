@@ -153,10 +153,10 @@ def _inline(svg: str, name: str, alt: str) -> str:
     return f"{head} {style}>{rest}".strip()
 
 
-def quiet(axes: Axes, grid: str = "y") -> None:
+def quiet(axes: Axes) -> None:
     """A pale grid behind, no tick marks."""
     axes.set_axisbelow(True)
-    axes.grid(axis="y" if grid == "y" else "x", color=PALE, linewidth=0.6)
+    axes.grid(axis="y", color=PALE, linewidth=0.6)
     axes.tick_params(length=0)
 
 

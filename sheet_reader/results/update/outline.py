@@ -121,7 +121,7 @@ def _stages(study: Study) -> tuple[Named, ...]:
     """The parts of the first sum inside a plot of which each has a life stage."""
     counts = {count.name: count for count in study.counts}
     for rule in study.sums:
-        plots = {name.partition(".")[0] for name in (rule.total, *rule.parts)}
+        plots = {name.partition(".")[0] for name in rule.fields}
         parts = [counts.get(name.partition(".")[2]) for name in rule.parts]
         found = [part for part in parts if part is not None and part.life_stage]
         if len(plots) == 1 and len(found) == len(parts) > 1:

@@ -12,7 +12,7 @@ from matplotlib.patches import Rectangle
 from matplotlib.ticker import LogLocator, NullFormatter, NullLocator
 
 from sheet_reader.results.update import canvas
-from sheet_reader.results.update.sections import UpdateData
+from sheet_reader.results.update.sections import UpdateData, UpdateWords
 
 _KINDS = ((-1, "-", "pairs_down"), (1, "--", "pairs_up"), (0, ":", "pairs_even"))
 """Sign of the log ratio, line and word."""
@@ -57,23 +57,7 @@ def draw_pairs(
     with canvas.drawing_style():
         figure = canvas.new_figure(4.2)
         axes = figure.add_axes((0.13, 0.13, 0.58, 0.74))
-        kinds = np.sign(sites["ratio"].round(12) - 1).to_numpy()
-        left = -0.2
-        for kind, line, key in _KINDS:
-            for ends in sites.loc[(kinds == kind) & ~own, _DENSITIES].to_numpy(dtype=float):
-                axes.plot(
-                    [0, 1], ends, color=canvas.GREY, linestyle=line, linewidth=0.8, zorder=2,
-                    alpha=1.0 if len(sites) <= _MANY else 0.3,
-                )  # fmt: skip
-            of_kind = int((kinds == kind).sum())
-            if of_kind or kind:
-                text = words(key, n=of_kind)
-                axes.plot(
-                    [left, left + 0.09], [1.07, 1.07], color=canvas.GREY, linestyle=line,
-                    linewidth=1.4, transform=axes.transAxes, clip_on=False,
-                )  # fmt: skip
-                axes.text(left + 0.11, 1.07, text, va="center", transform=axes.transAxes)
-                left += 0.2 + 0.027 * len(text)
+        _site_lines(axes, sites, own, words)
         styles = [data.style(name) for name in (outline.control, outline.treated)]
         for x, (name, style) in enumerate(zip(_DENSITIES, styles, strict=True)):
             for dots, marker, size in ((~own, style.marker, 3.5), (own, "X", 7)):
@@ -111,6 +95,29 @@ def draw_pairs(
         axes.set_title(title, loc="left", fontsize=canvas.SMALL + 0.5, x=-0.2, pad=26)
         canvas.quiet(axes)
         return canvas.finish(figure, "pairs", alt)
+
+
+def _site_lines(axes: Axes, sites: pd.DataFrame, own: pd.Series, words: UpdateWords) -> None:
+    """A line for each site but the ``own``, by whether it has fewer, more or as many in the treated
+    plot, and over the picture how many of each there are.
+    """
+    kinds = np.sign(sites["ratio"].round(12) - 1).to_numpy()
+    left = -0.2
+    for kind, line, key in _KINDS:
+        for ends in sites.loc[(kinds == kind) & ~own, _DENSITIES].to_numpy(dtype=float):
+            axes.plot(
+                [0, 1], ends, color=canvas.GREY, linestyle=line, linewidth=0.8, zorder=2,
+                alpha=1.0 if len(sites) <= _MANY else 0.3,
+            )  # fmt: skip
+        of_kind = int((kinds == kind).sum())
+        if of_kind or kind:
+            text = words(key, n=of_kind)
+            axes.plot(
+                [left, left + 0.09], [1.07, 1.07], color=canvas.GREY, linestyle=line,
+                linewidth=1.4, transform=axes.transAxes, clip_on=False,
+            )  # fmt: skip
+            axes.text(left + 0.11, 1.07, text, va="center", transform=axes.transAxes)
+            left += 0.2 + 0.027 * len(text)
 
 
 def _end_labels(

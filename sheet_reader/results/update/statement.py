@@ -174,13 +174,13 @@ def constant(looks: int, error: float = 0.05) -> float:
     )
 
 
-def look_level(looks: int, level: float = 0.95) -> float:
-    """The level of each single interval, so that all ``looks`` together hold with ``level``.
+def look_level(looks: int) -> float:
+    """The level of each single interval, so that all ``looks`` together hold with 0.95.
 
     It is carried from the normal to the t distribution as a level (Jennison & Turnbull 2000,
     *Group Sequential Methods*, section 3.8; from memory).
     """
-    return 1.0 - 2.0 * float(norm.sf(constant(looks, 1.0 - level)))
+    return 1.0 - 2.0 * float(norm.sf(constant(looks, 1.0 - 0.95)))
 
 
 def trial(sites: SiteCounts, best: Peak, level: float) -> Trial:

@@ -14,9 +14,9 @@ from stand_in import says
 from thorough import every
 
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.record.history import deciding, found, photos, runs
 from sheet_reader.record.history.answers import Accept, Answer, Illegible, LeftEmpty, Value
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.history.rows import accepted_sample
 from sheet_reader.record.history.states import FieldState, VisitRow
 from sheet_reader.record.store.store import Record

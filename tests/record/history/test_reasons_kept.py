@@ -11,8 +11,8 @@ import pytest
 import stand_in
 
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.reasons import Code, because, codes_of, from_json, to_json
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.store.store import Record
 from sheet_reader.results.export import export_files
 from sheet_reader.results.facts import facts_of

@@ -21,7 +21,7 @@ from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.days import Season
 from sheet_reader.study.kinds import NUMBER
-from sheet_reader.study.study import CountField, HeaderField, Study, SumRule
+from sheet_reader.study.study import CountField, FieldSpec, Study, SumRule
 from sheet_reader.wording import words
 
 SURE = 0.9999
@@ -287,7 +287,7 @@ def test_visits_outside_a_shortened_season_keep_their_rows(study: Study) -> None
 
 def test_a_new_field_is_not_recorded_in_older_rows(study: Study) -> None:
     keep(study, sheet())
-    extra = HeaderField("wind", "Wind", NUMBER, 1, 0, 9)
+    extra = FieldSpec("wind", "Wind", NUMBER, 1, 0, 9)
     changed = replace(study, header=(*study.header, extra), title="Other", paper="Letter")
     with Record.open(changed) as record:
         assert record.visits()[0].values.get("wind") is None

@@ -15,7 +15,7 @@ from stand_in import says
 
 from sheet_reader.errors import RecordError, SheetReaderError, UsageError
 from sheet_reader.reading.batch import read_batch
-from sheet_reader.record.history.found import BatchSummary
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.originals.verify import verify

@@ -14,8 +14,8 @@ from stand_in import says
 
 from sheet_reader.errors import RecordError
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.reading.written_areas import bare_picture
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase

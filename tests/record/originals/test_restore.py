@@ -23,8 +23,8 @@ from stand_in import says
 from thorough import or_fewer
 
 from sheet_reader.errors import RecordError, StorageError, UnavailableError, UsageError
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.record.history.answers import Value
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.backup_contents import BackupContents
 from sheet_reader.record.originals.restore import restore

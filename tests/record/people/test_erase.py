@@ -20,9 +20,9 @@ from sheet_reader.intake.files import OpenedPicture
 from sheet_reader.intake.pictures import open_pictures
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.field_pictures import field_images
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.answers import Accept, Value
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase, named
 from sheet_reader.record.people.people import person_meant

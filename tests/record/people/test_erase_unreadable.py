@@ -11,8 +11,8 @@ from PIL import Image
 from stand_in import says
 
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.reading.written_areas import bare_picture
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record
 from sheet_reader.study.study import Study

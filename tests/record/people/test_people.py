@@ -22,8 +22,8 @@ from thorough import every
 
 from sheet_reader.intake.pictures import open_picture
 from sheet_reader.reading.field_pictures import _around
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.reading.written_areas import AROUND_MM, SPARED_MM, bare_picture
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people import people
 from sheet_reader.record.people.erase import erase, remove_erased

@@ -7,8 +7,8 @@ from collections.abc import Callable
 from sqlalchemy import text
 from stand_in import says
 
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.reading.written_areas import bare_picture
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase, named
 from sheet_reader.record.people.remarks import (

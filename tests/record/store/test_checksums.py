@@ -17,9 +17,9 @@ from thorough import every, only
 
 from sheet_reader.errors import RecordError, UsageError
 from sheet_reader.reading.batch import read_batch
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.reading.written_areas import bare_picture
 from sheet_reader.record.history.answers import Value
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.verify import verify
 from sheet_reader.record.people.erase import erase
 from sheet_reader.record.store.store import Record

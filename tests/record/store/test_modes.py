@@ -12,8 +12,8 @@ import pytest
 from new_records import made_by_all_steps as copied_records  # noqa: F401
 from stand_in import says
 
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.record.history.answers import Value
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.originals.backup import backup
 from sheet_reader.record.originals.restore import restore
 from sheet_reader.record.store.store import Record

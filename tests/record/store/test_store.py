@@ -12,8 +12,8 @@ from stand_in import says
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.batch import read_batch
 from sheet_reader.reading.field_pictures import field_images
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.record.history.answers import Accept, Illegible, LeftEmpty, Value
-from sheet_reader.record.history.found import BatchSummary
 from sheet_reader.record.history.rows import accepted_sample
 from sheet_reader.record.history.states import FieldState, VisitRow
 from sheet_reader.record.store.store import Record
@@ -101,6 +101,15 @@ def test_answers_that_cannot_be(study: Study, post: Post, field: str, text: str)
         with pytest.raises(UsageError):
             decided.decide(record, decided.pending(record)[0].reading_id, Value(text), by="Ada")
         assert len(decided.pending(record)) == 1
+
+
+@pytest.mark.parametrize("text", ["20.5.26", "200526", "20 05 2026", "2026-05-20"])
+def test_a_date_as_people_type_it_is_kept_as_one(study: Study, post: Post, text: str) -> None:
+    post(says(flagged={"date": None}))
+    with Record.open(study) as record:
+        (asked,) = decided.pending(record)
+        decided.decide(record, asked.reading_id, Value(text), by="Ada")
+        assert (row(record, "date").value, the_visit(record).visit_date) == ("2026-05-20",) * 2
 
 
 def test_a_page_without_site_stands_apart_until_decided(study: Study, post: Post) -> None:

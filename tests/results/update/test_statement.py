@@ -1,4 +1,4 @@
-"""Constants for repeated statement."""
+"""Constants for repeated looks."""
 
 from __future__ import annotations
 

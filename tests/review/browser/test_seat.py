@@ -356,7 +356,7 @@ def two_likely(record: Record) -> list[str]:
     said[names["site"]] = (study.sites[0].number, "accepted", 0.9999)
     said[names["date"]] = (study.season.first.isoformat(), "accepted", 0.9999)
     said |= {rule.total: ("9", "accepted", 0.9999) for rule in study.sums}
-    parts = {name for rule in study.sums for name in (rule.total, *rule.parts)}
+    parts = {name for rule in study.sums for name in rule.fields}
     doubtful = [s.name for s in study.fields if s.kind.name == "count" and s.name not in parts][:2]
     said |= dict.fromkeys(doubtful, ("3", "flagged", 0.9))
     page = made_page(study, said)

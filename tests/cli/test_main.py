@@ -4,7 +4,7 @@ import click
 import pytest
 from click.testing import CliRunner
 
-from sheet_reader.cli.boundary import BoundaryGroup, explain_os_error
+from sheet_reader.cli.main import BoundaryGroup, explain_os_error
 from sheet_reader.errors import (
     Mistake,
     RecordError,
