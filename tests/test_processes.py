@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from compiled_once import Compiled
@@ -46,3 +47,5 @@ def test_a_statement_compiled_for_one_engine_serves_another_of_its_kind_alone() 
     assert kept.get((sqlite.dialect(), "statement", False)) == "as SQLite says it"
     assert kept.get((sqlite.dialect(), "statement", True)) is None
     assert kept.get((postgresql.dialect(), "statement", False)) is None
+    namesake = SimpleNamespace(name="other", driver=sqlite.dialect().driver)
+    assert kept.get((namesake, "statement", False)) is None

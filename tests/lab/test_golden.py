@@ -8,13 +8,15 @@ import sys
 import zipfile
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from click.testing import CliRunner
 
 from sheet_reader.lab.golden import main
-from sheet_reader.lab.golden_answers import Answers
+from sheet_reader.lab.golden_answers import MOST_PROMPTS, Answers
 from sheet_reader.lab.golden_files import (
     SHOWN,
+    SUMS,
     canonical,
     differences,
     drawn_by_lot,
@@ -47,6 +49,7 @@ def results(tmp_path: Path) -> tuple[Path, Path]:
 
 
 def test_the_same_results_do_not_differ(results: tuple[Path, Path]) -> None:
+    (results[1] / SUMS).write_text("of all files\n", encoding="utf-8")
     answer = CliRunner().invoke(main, ["compare", *map(str, results)])
     assert (answer.exit_code, answer.output) == (0, "No difference.\n")
 
@@ -94,7 +97,9 @@ def test_the_order_of_lines_and_columns_does_not_matter_but_values_do() -> None:
     assert same == canonical(READINGS, PHOTOS)
     assert len(same) == 3
     assert canonical(READINGS.replace("0.71", "0.72"), PHOTOS) != same
-    assert canonical(READINGS, PHOTOS.replace(",read,", ",waiting,")) != same
+    for value, other in ((",read,", ",waiting,"), ("1007,2026", "1011,2026"), ("06-03,", "06-04,"),
+                         ("03,\n", "03,no-digit\n"), ("read,1,", "read,2,")):  # fmt: skip
+        assert canonical(READINGS, PHOTOS.replace(value, other)) != same, value
     assert json.loads(same[0]) == [
         ["photo-0001", "1", "1007", "1", "site"],
         {"value": "1007", "confidence": "0.99", "status": "accepted", "reason": "",
@@ -117,11 +122,27 @@ def test_an_archive_is_taken_apart() -> None:
     for day in (1, 2):
         stream = io.BytesIO()
         with zipfile.ZipFile(stream, "w") as archive:
-            archive.writestr(zipfile.ZipInfo("a.txt", (2026, 6, day, 0, 0, 0)), b"one")
+            for name in ("b/c.txt", "a.txt"):
+                archive.writestr(zipfile.ZipInfo(name, (2026, 6, day, 0, 0, 0)), name.encode())
         packed.append(stream.getvalue())
     assert packed[0] != packed[1]
     assert [*unpacked("t.zip", packed[0])] == [*unpacked("t.zip", packed[1])]
-    assert [*unpacked("t.zip", packed[0])] == [("t.zip.members/a.txt", b"one")]
+    assert [*unpacked("t.zip", packed[0])] == [
+        ("t.zip.members/a.txt", b"a.txt"), ("t.zip.members/b/c.txt", b"b/c.txt"),
+    ]  # fmt: skip
+
+
+def test_a_parquet_table_is_compared_by_its_schema_and_lines() -> None:
+    def packed(**columns: list[int | None]) -> bytes:
+        stream = io.BytesIO()
+        pd.DataFrame(columns, dtype="Int64").to_parquet(stream)
+        return stream.getvalue()
+
+    [(name, text)] = unpacked("rows.parquet", packed(a=[1, None]))
+    assert name == "rows.parquet.txt"
+    assert b"a: int64" in text
+    assert text.splitlines()[-2:] == [b'{"a": 1}', b'{"a": null}']
+    assert text != next(unpacked("rows.parquet", packed(a=[1, 2])))[1]
 
 
 def test_a_person_answers_the_same_question_alike_and_gives_up_what_is_refused() -> None:
@@ -134,6 +155,11 @@ def test_a_person_answers_the_same_question_alike_and_gives_up_what_is_refused()
     assert typed == [again(question.replace("3 of 9", "4 of 8")) for _ in range(20)]
     assert typed[10] == ""
     assert typed[-1] == "s"
+    for _ in range(MOST_PROMPTS):
+        answers.asked.clear()
+        answers(question)
+    answers.asked.clear()
+    assert answers(question) == "s", "no run goes on for ever"
     other = question.replace("Enter 3 is right · ", "")
     answers = Answers(["1007"])
     assert [answers(other) for _ in range(11)][-1] == "x"
@@ -157,8 +183,11 @@ def test_commands_see_one_moment_and_prompts_get_their_answers(tmp_path: Path) -
         f"#!{sys.executable}\n"
         "import sys\n"
         "own = {**globals(), '__name__': 'sheet_reader.a'}\n"
-        "exec('from datetime import datetime', own)\n"
+        "exec('from datetime import datetime, timedelta, timezone', own)\n"
         "print(own['datetime'].now().isoformat(), flush=True)\n"
+        "print(own['datetime'].now(own['timezone'](own['timedelta'](hours=2))).isoformat())\n"
+        "from datetime import datetime\n"
+        "print('others see the true moment:', datetime.now() != own['datetime'].now())\n"
         "print('\\n> ', end='', flush=True)\n"
         "print('heard', input())\n"
         "print(sys.argv[0], 'read in 3.2 s')\n"
@@ -171,7 +200,22 @@ def test_commands_see_one_moment_and_prompts_get_their_answers(tmp_path: Path) -
     tree = Tree(tmp_path / "python" / "python", scratch, tmp_path / "out")
     tree.run("review", "beans", answer=lambda _text: "14")
     assert (tmp_path / "out" / "printed" / "001_review_beans.txt").read_text("utf-8") == (
-        "$ sheet-reader review beans\n2026-07-01T12:00:00\n\n> 14\nheard 14\n"
+        "$ sheet-reader review beans\n2026-07-01T12:00:00\n2026-07-01T14:00:00+02:00\n"
+        "others see the true moment: True\n\n> 14\nheard 14\n"
         "SCRATCH/bin/sheet-reader read in so long\n\nexit code 4\n"
     )
     assert "2026, 7, 1, 12" in CLOCK
+
+
+def test_all_that_a_command_wrote_is_kept_but_what_is_drawn_by_lot(tmp_path: Path) -> None:
+    (tmp_path / "sheet-reader").touch()
+    (tmp_path / "scratch" / "tables" / "more").mkdir(parents=True)
+    tree = Tree(tmp_path / "python", tmp_path / "scratch", tmp_path / "out")
+    tree.lots = {"bean:bb"}
+    (tree.folder / "tables" / "rows.csv").write_bytes(b"bean:aa,bean:bb\n")
+    (tree.folder / "tables" / "more" / "x.png").write_bytes(b"\xff")
+    tree.take("tables", "kept")
+    tree.take("tables/rows.csv", "rows.csv")
+    kept = {f.relative_to(tree.out).as_posix(): f.read_bytes() for f in tree.out.rglob("*.*")}
+    line = b"bean:aa,BY-LOT\n"
+    assert kept == {"kept/rows.csv": line, "kept/more/x.png": b"\xff", "rows.csv": line}

@@ -213,6 +213,21 @@ def test_a_kind_of_ones_own_goes_the_whole_way(study: Study, tmp_path: Path, sit
     assert lines["gate"].meaning == "Gate code; two digits that add to nine"
 
 
+@pytest.mark.parametrize(
+    ("more", "told"),
+    [
+        ('[effort]\nfield = "gate"\nunit = "min"', "“gate” is no count or number"),
+        ('[[sums]]\ntotal = "gate"\nparts = ["snails"]', "“gate” is no field"),
+    ],
+)
+def test_what_is_no_amount_is_not_added_up_and_measures_no_effort(
+    study: Study, more: str, told: str
+) -> None:
+    with pytest.raises(StudyError) as caught:
+        parse_study(f"{STUDY}\n{more}\n".encode(), study.folder, study.sites)
+    assert any(told in str(mistake) for mistake in caught.value.mistakes), caught.value.mistakes
+
+
 def test_the_study_file_names_the_kinds_there_are(study: Study) -> None:
     with pytest.raises(StudyError) as caught:
         parse_study(STUDY.replace('"tick"', '"tik"').encode(), study.folder, study.sites)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
@@ -76,6 +77,67 @@ def test_another_layouts_sheet_is_named_by_its_printed_code(
     assert answer.reason.code is Code.OLDER_LAYOUT
 
 
+@pytest.mark.parametrize(
+    ("least", "lead", "sure"), [(0.9, 0.2, True), (0.9, 0.005, False), (0.5, 0.2, False)]
+)
+def test_signs_must_be_like_their_print_and_likelier_than_all_others(
+    bean_book: LayoutBook, page: Page, plain: Gray, monkeypatch: pytest.MonkeyPatch,
+    least: float, lead: float, sure: bool,
+) -> None:  # fmt: skip
+    seen = (printed_text(page.code), least, lead)
+    monkeypatch.setattr(printed_code.SeenLine, "read", lambda *_: seen)
+    monkeypatch.setattr(printed_code, "tesseract_available", lambda: True)
+    monkeypatch.setattr(printed_code, "_tesseract", lambda _: "")
+    found = find_sheets(painted(plain, page.code_box_mm, 128), bean_book)[0]
+    assert isinstance(found, NoSheet) != sure
+
+
+@pytest.fixture
+def tesseract_says(monkeypatch: pytest.MonkeyPatch) -> Callable[..., None]:
+    """What Tesseract reads where signs are not sure, the first times and from then on."""
+
+    def says(*texts: str) -> None:
+        heard = iter(texts)
+        monkeypatch.setattr(printed_code, "_by_signs", lambda *_: None)
+        monkeypatch.setattr(printed_code, "tesseract_available", lambda: True)
+        monkeypatch.setattr(printed_code, "_tesseract", lambda _: next(heard, texts[-1]))
+
+    return says
+
+
+def test_a_sheet_that_is_not_in_the_book_takes_two_readings_that_agree(
+    bean_book: LayoutBook, page: Page, plain: Gray, tesseract_says: Callable[..., None]
+) -> None:
+    text, book = printed_text(page.code), older_layout(bean_book)
+    picture = painted(plain, page.code_box_mm, 128)
+    for texts, code in (
+        ([text, ""], Code.CODE_UNREADABLE), (["", text, "", text], Code.OLDER_LAYOUT),
+    ):  # fmt: skip
+        tesseract_says(*texts)
+        assert refusal(picture, book).reason.code is code
+
+
+@pytest.mark.parametrize(("wrong", "believed"), [(2, True), (3, False)])
+def test_a_code_of_the_study_may_have_two_misread_signs(
+    bean_book: LayoutBook, page: Page, plain: Gray, tesseract_says: Callable[..., None],
+    wrong: int, believed: bool,
+) -> None:  # fmt: skip
+    text = printed_text(page.code)
+    misread = "".join("X" if sign != "X" else "Y" for sign in text[:wrong]) + text[wrong:]
+    assert "-" not in text[:wrong]
+    tesseract_says(misread)
+    found = find_sheets(painted(plain, page.code_box_mm, 128), bean_book)[0]
+    assert isinstance(found, NoSheet) != believed
+
+
+def test_what_tesseract_reads_where_no_print_is_seen_is_not_believed(
+    bean_book: LayoutBook, page: Page, plain: Gray, tesseract_says: Callable[..., None]
+) -> None:
+    tesseract_says(printed_text(page.code))
+    covered = covered_print(painted(plain, page.code_box_mm, 128), page, head=False)
+    assert refusal(covered, bean_book).reason.code is Code.CODE_UNREADABLE
+
+
 @needs_tesseract
 @pytest.mark.usefixtures("unsure")
 def test_tesseract_is_the_second_opinion(
@@ -144,6 +206,7 @@ def test_without_tesseract_one_sentence_says_so(
 ) -> None:
     for module in ("printed_code", "find"):
         monkeypatch.setattr(f"sheet_reader.vision.{module}.tesseract_available", lambda: False)
+    monkeypatch.setattr(printed_code, "_tesseract", lambda _: pytest.fail("asked"))
     coded = painted(plain, page.code_box_mm, 128)
     assert only_view(find_sheets(coded, bean_book)).page.code == page.code, "by its signs"
     answer = refusal(covered_print(coded, page), bean_book)
