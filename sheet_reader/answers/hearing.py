@@ -85,8 +85,9 @@ Heard = Settled | AskedAgain | Refusal
 
 @dataclass(frozen=True, slots=True)
 class AskedHow:
-    """How a card is asked: whether what was read is hidden still (``blind``), in an ``audit``;
-    whether it was ``seen``, the answer given ``before``, and its sheet as a whole (``sheet``).
+    """How a card is asked: whether it is typed before what was read is told (``blind``), in an
+    ``audit``; whether it was ``seen``, the answer given ``before``, and its sheet as a whole
+    (``sheet``).
     """
 
     study: Study
@@ -96,6 +97,11 @@ class AskedHow:
     seen: bool = True
     before: Reply | None = None
     sheet: SheetInPhoto | None = None
+
+    @property
+    def hidden(self) -> bool:
+        """Whether what was read is hidden still: it is told with the answer."""
+        return self.blind and self.before is None
 
 
 def hear(card: Card, said: PersonSaid, how: AskedHow) -> Heard:
@@ -195,7 +201,7 @@ def _of_several(card: SumCard | AlikeCard, said: PersonSaid, how: AskedHow) -> H
     answers: dict[int, Answer] = {}
     doubts: list[str] = []
     for key, text in said.fields.items() if said.act == "sum" else ():
-        if not key.isdigit() or int(key) >= len(card.fields):
+        if key not in map(str, range(len(card.fields))):
             return Refusal("that is no field of this question")
         typed = typed_answer(how.study, card.fields[int(key)].spec, text, how.today)
         if isinstance(typed, Refusal):

@@ -75,6 +75,11 @@ def typed_answer(
     return TypedAnswer(spec, Value(value.text), value.doubt)
 
 
+def place_typed(text: str, count: int) -> int | None:
+    """The place, from 0, that a typed number from 1 to ``count`` names; None for any other text."""
+    return {str(place + 1): place for place in range(count)}.get(text.lstrip("0"))
+
+
 def field_named(study: Study, name: str) -> FieldSpec:
     """The field of this name; "site" and "date" mean those fields whatever they are called.
 

@@ -122,6 +122,8 @@ def _ask(record: Record, chosen: ChosenSheets, reason: str) -> tuple[TypedAnswer
     """Ask for changes until Enter ends it; gives them with the reason, and what the comments say
     (None: as before). Nothing is kept here.
     """
+    from sheet_reader.answers.typed import place_typed
+
     must_be_answerable()
     fields = _show(record, chosen)
     found: dict[str, TypedAnswer] = {}
@@ -131,10 +133,10 @@ def _ask(record: Record, chosen: ChosenSheets, reason: str) -> tuple[TypedAnswer
             return {}, "", None
         if said == COMMENTS:
             remark = _comments(record, chosen)
-        elif not (said.isascii() and said.isdigit() and 1 <= int(said) <= len(fields)):
+        elif (place := place_typed(said, len(fields))) is None:
             click.echo(f"  type a number from 1 to {len(fields)}")
         else:
-            spec = fields[int(said) - 1]
+            spec = fields[place]
             question = f"  {spec.label} (n not recorded, x can't be read, Enter leaves it): "
             while typed := answer_to(question):
                 if (value := answer_meant(record.study, spec, typed)) is not None:

@@ -42,10 +42,12 @@ def demo(folder: Path, season: bool) -> None:
     """
     try:
         (_season if season else _photos)(folder, days.today())
+    except BrokenPipeError:  # of what is printed
+        raise
     except OSError as error:
         raise StorageError(
             f"the demo can't be written here: {error.strerror or error}",
-            where=folder, remedy="name another folder",
+            where=error.filename or folder, remedy="name another folder",
         ) from None  # fmt: skip
 
 

@@ -17,6 +17,7 @@ from sheet_reader.answers.questions import (
     PhotosCard,
     SumCard,
 )
+from sheet_reader.answers.typed import place_typed
 from sheet_reader.intake.files import one_line
 from sheet_reader.numbers import REVIEW
 from sheet_reader.record.history.states import FieldState
@@ -132,14 +133,14 @@ class SeveralQuestion(Question[SumCard | AlikeCard]):
             return PersonSaid("take")
         for part in re.split(r" *[,;] *", typed.strip(" ,;")):
             match = re.fullmatch(r"([0-9]+)(?:[ =:]+(\S+))?", part)
-            if match is None or not 1 <= int(match[1]) <= len(self.card.fields):
+            place = None if match is None else place_typed(match[1], len(self.card.fields))
+            if match is None or place is None:
                 self.terminal.say(
                     f"type the number of the field that was misread (1 to {len(self.card.fields)}) "
                     f"and what it says, e.g. 2 14, or 2 14, 3 5 for two; 2 {NOTHING} or "
                     f"2 {UNREADABLE}"
                 )
                 return None
-            place = int(match[1]) - 1
             says = match[2] or self._typed(place)
             if says in (Move.BACK, ""):
                 return None
@@ -230,19 +231,20 @@ class PhotosQuestion(Question[PhotosCard]):
     def _said(self, typed: str) -> Typed:
         if typed == "":
             return PersonSaid("take")
-        if typed.isdigit():
-            return PersonSaid("same", sheet=int(typed) - 1)
+        count = len(self.card.sheets)
+        if typed.isdecimal():
+            place = place_typed(typed, count)
+            return PersonSaid("same", sheet=-1 if place is None else place)
         keys = "".join(OTHER_PLACE)
         match = re.fullmatch(rf"([{keys}])(?: *([0-9])\b)?(?: +(.+))?", typed)
         if match is None:
-            keys = ", ".join(OTHER_PLACE)
+            keys, enter = ", ".join(OTHER_PLACE), "Enter or " if self._offered() else ""
             self.terminal.say(
-                f"Enter or a number if these are photos of one sheet; {keys} if they are not. "
+                f"{enter}a number if these are photos of one sheet; {keys} if they are not. "
                 f"{WHOLE_PHOTO} shows both"
             )
             return None
         act, number, text = OTHER_PLACE[match[1]], match[2], match[3]
-        count = len(self.card.sheets)
         if number is None:
             which = f"Which of the photos, 1 to {count}?"
             heard = self.terminal.ask([(f"1-{count}", "this one")], self._about, which)
@@ -250,15 +252,16 @@ class PhotosQuestion(Question[PhotosCard]):
                 return None if heard is Move.BACK else heard
             number, _, rest = heard.partition(" ")
             text = rest.strip() or None
-        if not number.isdigit() or not 1 <= int(number) <= count:
+        place = place_typed(number, count)
+        if place is None:
             self.terminal.say(f"there are {count} photos here")
             return None
         if text is None and act != "aside":
-            heard = self._place_typed(act, int(number) - 1)
+            heard = self._place_typed(act, place)
             if isinstance(heard, Move):
                 return None if heard is Move.BACK else heard
             text = heard
-        return PersonSaid(act, text or "", int(number) - 1)
+        return PersonSaid(act, text or "", place)
 
     def _place_typed(self, act: str, number: int) -> str | Move:
         sheet = self.card.sheets[number]

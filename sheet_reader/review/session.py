@@ -90,7 +90,7 @@ class Review:
     ) -> Reply | Move:
         terminal, before = self.terminal, former.reply if former else None
         study = terminal.source.study
-        blind = before is None and is_blind(card, "", Around(study, audit=self.audit))
+        blind = is_blind(card, "", Around(study, audit=self.audit))
         how = AskedHow(study, terminal.today, blind, self.audit, before=before)
         question = QUESTIONS[type(card)](
             replace(terminal, seen=False), card, how, self.sitting.looked

@@ -235,9 +235,9 @@ class Question(Generic[AnyCard]):
             if isinstance(heard, Refusal):
                 self._refused(heard, said)
                 return None
-            if isinstance(self.card, FieldCard) and how.blind:
+            if isinstance(self.card, FieldCard) and how.hidden:
                 self.looked(self.card, Value(heard.text))
-                how = replace(how, blind=False)
+            how = replace(how, blind=False)
             self.terminal.say(heard.why)
             keys = [("Enter", f"keep {heard.text}"), *self._other_keys(), (AGAIN, "ask again")]
             typed = self.terminal.ask(keys, self._about)

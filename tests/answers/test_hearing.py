@@ -132,6 +132,24 @@ def test_the_second_guess_is_no_slip_but_may_be_unusual_or_another_site(how: Ask
     assert nothing == AskedAgain("15", "the reader saw nothing, you typed 15")
 
 
+def test_after_going_back_the_reading_is_told_and_weighed_again(how: AskedHow) -> None:
+    asked = card(how.study, PLANTS, confidence=0.8)
+    before = hear(asked, value("15", sure=True), how).reply
+    assert replace(how, blind=True).hidden
+    back = replace(how, before=before, blind=True)
+    assert hear(asked, value("16"), back) == AskedAgain(
+        "16", "the reader saw 14 (80 %), you typed 16"
+    )
+    assert kept(hear(asked, value("16", sure=True), back)) == [Value("16")]
+    assert kept(hear(asked, value("16"), replace(how, before=before))) == [Value("16")]
+    day = card(how.study, "visit_date", DAY, confidence=0.8)
+    assert not back.hidden
+    late = replace(back, today=date(2026, 5, 1))
+    assert hear(day, value("24.5.26"), late).why == (
+        "24 May 2026 lies in the future; the reader saw 2026-05-20 (80 %), you typed 2026-05-24"
+    )
+
+
 def test_nothing_read_and_two_people_who_differ_have_nothing_to_take(how: AskedHow) -> None:
     empty, typed = card(how.study, PLANTS, None), card(how.study, PLANTS)
     assert "nothing was read" in hear(empty, PersonSaid("take"), how).message
@@ -164,6 +182,13 @@ def test_a_site_is_typed_found_by_name_or_not_listed(how: AskedHow) -> None:
     several = hear(asked, value("mill"), how)
     assert several.message == "sites named like “mill”:"
     assert [each.label for each in several.near] == ["Millrace allotments", "Windmill lane"]
+
+
+@pytest.mark.parametrize("number", ["²", "9" * 5000, "4", "-1", ""])
+def test_a_number_that_is_none_names_no_field(how: AskedHow, number: str) -> None:
+    fields = tuple(stated(how.study, n, v) for n, v in zip(SUM, ("12", "3", "4", "5"), strict=True))
+    heard = hear(AlikeCard(fields), PersonSaid("sum", fields={number: "3"}), how)
+    assert heard == Refusal("that is no field of this question")
 
 
 def test_several_fields_stand_or_say_something_else(how: AskedHow) -> None:

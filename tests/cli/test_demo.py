@@ -74,6 +74,21 @@ def test_the_demo_goes_all_the_way_and_a_second_run_changes_nothing(
     assert (tmp_path / "demo" / "results" / "rows.csv").read_bytes() == rows
 
 
+def test_what_is_told_of_a_failure_is_about_what_failed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fails(error: OSError) -> str:
+        def failing(*_: object) -> None:
+            raise error
+
+        monkeypatch.setattr(demo, "_season", failing)
+        return CliRunner().invoke(cli, ["demo", "--season", str(tmp_path / "demo")]).output
+
+    full = fails(OSError(28, "No space left on device", str(tmp_path / "demo" / "sites.csv")))
+    assert "sites.csv: the demo can't be written here: No space left" in full
+    assert "can't be written" not in fails(BrokenPipeError(32, "Broken pipe")), "a reader that left"
+
+
 def test_the_score_tells_what_is_right_what_waits_and_what_is_wrong_unasked() -> None:
     written = {("a.jpg", "1"): {"x": "1", "y": "2", "z": "7"}, ("b.jpg", "2"): {"x": "5"}}
     read = {

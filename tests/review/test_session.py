@@ -281,6 +281,20 @@ def test_one_of_the_photos_gets_its_right_date(sitting: Any, typed: list[str]) -
     assert answer.reading_id == photos_card(sitting, *PAIR).sheets[1].date.reading.reading_id
 
 
+@pytest.mark.parametrize("typed", ["²", "9" * 5000, "d ²", "d 9", "0"])
+def test_what_is_no_number_of_a_photo_is_told(sitting: Any, typed: str) -> None:
+    _, source = sitting.run([photos_card(sitting, *PAIR)], [typed, "²", "9" * 5000, "s"])
+    assert source.kept == []
+    assert "2 photos here" in sitting.screen or "Enter or a number" in sitting.screen
+
+
+def test_a_number_too_long_to_be_one_names_no_field(sitting: Any) -> None:
+    card = sum_card(sitting, "14", "3", "4", "5")
+    _, source = sitting.run([card], ["9" * 5000 + " 3", "² 3", "s"])
+    assert source.kept == []
+    assert "type the number of the field" in sitting.screen.lower()
+
+
 def test_photos_that_are_unlike_have_no_usual_answer(sitting: Any) -> None:
     card = replace(photos_card(sitting, *PAIR), differing=15, compared=15, unlike=True)
     _, source = sitting.run([card], ["", "s"])
@@ -290,6 +304,9 @@ def test_photos_that_are_unlike_have_no_usual_answer(sitting: Any) -> None:
                  "they differ in too much to take them for one sheet unasked"):  # fmt: skip
         assert text.lower() in " ".join(sitting.screen.split()).lower()
     assert "Enter" not in sitting.screen
+    sitting.run([card], ["what?", "s"])
+    assert "Enter" not in sitting.screen, "it would be refused"
+    assert "A number if these are photos of one sheet" in sitting.screen
     _, source = sitting.run([card], ["", "w", "2"])
     assert source.replies[0].said == "the same sheet, photo-0002 serves"
 

@@ -227,10 +227,8 @@ class PageReview:
         return self._show() | {"card": None, "grid_told": told}
 
     def _former(self, token: str) -> AnsweredCard | None:
-        number = token.removeprefix("back-")
-        if number == token or not number.isdigit() or int(number) >= len(self.sitting.answered):
-            return None
-        return self.sitting.answered[int(number)]
+        answered = self.sitting.answered
+        return next((a for n, a in enumerate(answered) if token == f"back-{n}"), None)
 
     def _answer(self, message: Plain) -> Plain:
         sent = str(message.get("id", ""))[:64]
@@ -246,20 +244,20 @@ class PageReview:
             return self._show()
         source, before = self.source, former.reply if former is not None else None
         how = AskedHow(
-            source.study, self.today, former is None and is_blind(card, token, self._around()),
+            source.study, self.today, is_blind(card, token, self._around()),
             self.audit, self.shelf.shows(card), before,
             sheet_of(source.study, source.visits(), card.place),
         )  # fmt: skip
         said = PersonSaid(
             act, str(message.get("text", ""))[:200], number_in(message.get("sheet")),
-            texts_in(message.get("fields")), message.get("sure") is True and not how.blind,
+            texts_in(message.get("fields")), message.get("sure") is True and not how.hidden,
         )  # fmt: skip
         heard = hear(card, said, how)
         if isinstance(heard, Refusal):
             near = [{"number": site.number, "label": site.label} for site in heard.near]
             return self._same(token, card, refused=sentence(heard.message), near=near)
         if isinstance(heard, AskedAgain):
-            if isinstance(card, FieldCard) and how.blind:  # what was read is told with it
+            if isinstance(card, FieldCard) and how.hidden:  # what was read is told with it
                 self.sitting.looked(card, Value(heard.text))
                 self._shown.add(token)
             return self._same(token, card, look={"text": heard.text, "why": sentence(heard.why)})

@@ -182,7 +182,7 @@ def _only(scope: Scope, name: bytes) -> str:
 async def _body(scope: Scope, receive: Receive) -> bytes:
     """The whole body, which may not be long; raises :class:`Refused`."""
     told = _only(scope, b"content-length")
-    if told and (not told.isdigit() or int(told) > MOST_BYTES):
+    if told and (not told.isdecimal() or len(told) > 9 or int(told) > MOST_BYTES):
         raise Refused(413, "That is more than an answer can be.")
     parts, size, more = [], 0, True
     while more:

@@ -90,6 +90,14 @@ def test_what_is_no_value_is_refused_with_what_would_be(page: Any, record: Recor
     assert decided(record) == []
 
 
+def test_numbers_that_are_none_name_no_card_and_no_field(page: Any, record: Record) -> None:
+    view = page.say(act="show")
+    for number in ("²", "٣", "9" * 5000):
+        assert "settled by now" in page.say(act="take", card=f"back-{number}")["refused"]
+        answer(page, view, "sum", fields={number: "3"})
+    assert decided(record) == []
+
+
 def test_back_any_number_of_steps_and_another_answer_takes_the_place(
     page: Any, record: Record
 ) -> None:
