@@ -84,8 +84,11 @@ def test_numbers_lose_leading_zeros_and_keep_zero(bean_study: Study) -> None:
 def test_more_digits_than_boxes_are_doubtful(bean_study: Study) -> None:
     field = spec(bean_study, "pinched.egg_clusters")
     value = understand("123", field, bean_study, TODAY)
-    assert isinstance(value, FieldValue)
-    assert value.doubt
+    assert value == FieldValue("123", "123 is more than the highest plausible value 60")
+    free = understand("123", replace(field, highest=None), bean_study, TODAY)
+    assert free == FieldValue("123", "123 is longer than the 2 boxes of this field")
+    refused = understand("1" * 10, field, bean_study, TODAY)
+    assert refused == Refusal("a number has at most 9 digits, this has 10")
 
 
 def test_every_site_of_the_list_is_taken_and_its_neighbours_named(bean_study: Study) -> None:
@@ -110,6 +113,9 @@ def test_a_site_is_known_without_its_zeros_and_a_wrong_check_digit_is_told() -> 
     study = replace(STUDY, sites=sites)
     field = spec(study, "site")
     assert understand(" 174 ", field, study, TODAY) == FieldValue("0174")
+    both = replace(study, sites=(*sites, Site("00174", "Weir", "")))
+    assert understand("00174", field, both, TODAY) == FieldValue("00174")
+    assert isinstance(understand("174", field, both, TODAY), Refusal), "either may be meant"
     wrong, gone = (understand(text, field, study, TODAY) for text in ("2044", "5724"))
     assert isinstance(wrong, Refusal)
     assert isinstance(gone, Refusal)
