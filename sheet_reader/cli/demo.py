@@ -99,9 +99,10 @@ def _photos(folder: Path, today: date) -> None:
         waiting, tables = questions_of(record), tables_of(study, facts_of(record))
         asked = Counter(row.photo_id for row in readings if row.status in _UNSETTLED)
         most = max(
-            (p.photo_id for p in photos if p.status == "read"), key=lambda p: (asked[p], -p)
+            (p.photo_id for p in photos if p.status == "read"), default=None,
+            key=lambda p: (asked[p], -p),
         )
-        picture = write_overlays(record, most, folder / OVERLAYS)[0]
+        drawn = [] if most is None else write_overlays(record, most, folder / OVERLAYS)[:1]
     names = {line.photo_id: line.name for line in photos}
     read: dict[tuple[str, str], dict[str, FieldState]] = {}
     for row in readings:
@@ -110,7 +111,8 @@ def _photos(folder: Path, today: date) -> None:
         say(line)
     export_files(study, tables, folder / "results")
     say(f"Tables    {folder / 'results' / 'rows.csv'}, counts.csv and readings.csv beside it")
-    say(f"Picture   {picture}: open it to see what was read, and where")
+    for picture in drawn:
+        say(f"Picture   {picture}: open it to see what was read, and where")
     if waiting:
         say(f"Now answer the {waiting} questions (a question may be about several fields):")
         say(f"          {hint('review', folder)}")

@@ -19,6 +19,7 @@ from sheet_reader.demo import photographs
 from sheet_reader.demo.samples import sample_folder
 from sheet_reader.errors import UsageError
 from sheet_reader.reading.opening import open_record
+from sheet_reader.reading.tally import BatchSummary
 from sheet_reader.record.history.states import VisitRow
 from sheet_reader.results.facts import facts_of
 from sheet_reader.results.status.standing import status_of
@@ -72,6 +73,17 @@ def test_the_demo_goes_all_the_way_and_a_second_run_changes_nothing(
     again = CliRunner().invoke(cli, ["demo", str(tmp_path / "demo")])
     assert "12 known already" in again.output
     assert (tmp_path / "demo" / "results" / "rows.csv").read_bytes() == rows
+
+
+@pytest.mark.slow
+def test_where_no_photo_is_read_there_is_no_picture(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("sheet_reader.reading.batch.read_batch", lambda *_, **__: BatchSummary())
+    done = CliRunner().invoke(cli, ["demo", str(tmp_path / "demo")])
+    assert done.exit_code == 0, done.output
+    assert "0 of 12 sheets found" in done.output
+    assert "Picture" not in done.output
 
 
 def test_what_is_told_of_a_failure_is_about_what_failed(
